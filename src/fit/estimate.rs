@@ -1,0 +1,136 @@
+//! A number with its uncertainty.
+
+use std::borrow::Cow;
+use std::fmt;
+
+/// An estimate: value, standard error, interval with its level, and the method that made them.
+///
+/// `Display` rounds to two digits of the standard error; the fields keep full precision.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Estimate {
+    /// The estimate, in the unit its owner names.
+    pub value: f64,
+    /// Its standard error, same unit.
+    pub se: f64,
+    /// Lower end of the interval.
+    pub lower: f64,
+    /// Upper end of the interval.
+    pub upper: f64,
+    /// Level of the interval, a probability in (0, 1).
+    pub level: f64,
+    /// The method of the interval, as it goes into the tables.
+    pub method: Cow<'static, str>,
+}
+
+/// What was found about a quantity: three states that must not be confused.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Finding {
+    /// It was estimated.
+    Estimated(Estimate),
+    /// It was held at a value.
+    Fixed {
+        /// The value.
+        value: f64,
+        /// Why it was held.
+        why: String,
+    },
+    /// It cannot be had from these data.
+    NotEstimable {
+        /// Why not, in words for the table's column `why`.
+        why: String,
+    },
+}
+
+impl Finding {
+    /// A finding that cannot be had.
+    pub fn missing(why: impl Into<String>) -> Self {
+        Self::NotEstimable { why: why.into() }
+    }
+
+    /// The estimate, if there is one.
+    pub fn estimate(&self) -> Option<&Estimate> {
+        match self {
+            Self::Estimated(estimate) => Some(estimate),
+            _ => None,
+        }
+    }
+
+    /// The value, estimated or held.
+    pub fn value(&self) -> Option<f64> {
+        match self {
+            Self::Estimated(estimate) => Some(estimate.value),
+            Self::Fixed { value, .. } => Some(*value),
+            Self::NotEstimable { .. } => None,
+        }
+    }
+
+    /// The standard error of an estimate.
+    pub fn se(&self) -> Option<f64> {
+        self.estimate().map(|estimate| estimate.se)
+    }
+
+    /// The reason, where there is no estimate.
+    pub fn why(&self) -> Option<&str> {
+        match self {
+            Self::Estimated(_) => None,
+            Self::Fixed { why, .. } | Self::NotEstimable { why } => Some(why),
+        }
+    }
+}
+
+/// Decimals that show two digits of `se`, from 0 to 12.
+pub fn decimals_for(se: f64) -> usize {
+    if se > 0.0 && se.is_finite() { (1 - se.log10().floor() as i32).clamp(0, 12) as usize } else { 6 }
+}
+
+impl fmt::Display for Estimate {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let digits = decimals_for(self.se);
+        write!(
+            f,
+            "{:.digits$} \u{b1} {:.digits$} ({:.0} % interval {:.digits$} to {:.digits$}, {})",
+            self.value,
+            self.se,
+            100.0 * self.level,
+            self.lower,
+            self.upper,
+            self.method
+        )
+    }
+}
+
+impl fmt::Display for Finding {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Estimated(estimate) => estimate.fmt(f),
+            Self::Fixed { value, why } => write!(f, "{value} (held: {why})"),
+            Self::NotEstimable { why } => write!(f, "not estimable: {why}"),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_estimate_prints_to_two_digits_of_its_error() {
+        let estimate = Estimate {
+            value: 1.012_345_6,
+            se: 0.000_712,
+            lower: 1.011_17,
+            upper: 1.013_52,
+            level: 0.9,
+            method: "t".into(),
+        };
+        assert_eq!(estimate.to_string(), "1.01235 \u{b1} 0.00071 (90 % interval 1.01117 to 1.01352, t)");
+    }
+
+    #[test]
+    fn the_three_states_print_apart() {
+        assert_eq!(Finding::missing("one bath only").to_string(), "not estimable: one bath only");
+        let held = Finding::Fixed { value: 2.0, why: "set".into() };
+        assert_eq!(held.to_string(), "2 (held: set)");
+        assert_eq!(held.se(), None);
+    }
+}

@@ -1,0 +1,5 @@
+//! Estimation that knows nothing of beer.
+
+mod estimate;
+
+pub use estimate::{Estimate, Finding, decimals_for};

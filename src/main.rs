@@ -1,0 +1,3 @@
+//! The program: all it does is in the library's `cli`.
+
+fn main() {}

@@ -1,0 +1,92 @@
+//! Reasons for which a reading is kept but marked.
+
+use std::fmt;
+
+/// A set of reasons. Prints as names split by `;`, in the order of [`Flags::ALL`].
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash)]
+pub struct Flags(u32);
+
+macro_rules! flags {
+    ($($(#[$doc:meta])* $constant:ident = $bit:literal, $name:literal;)*) => {
+        impl Flags {
+            $($(#[$doc])* pub const $constant: Flags = Flags(1 << $bit);)*
+            /// Every flag with its name in the tables.
+            pub const ALL: &'static [(Flags, &'static str)] = &[$((Flags::$constant, $name)),*];
+        }
+    };
+}
+
+flags! {
+    /// Tilt outside 0 to 90 degrees: the probe was out of the beer, or is being cleaned.
+    TILT_RANGE = 0, "tilt_range";
+    /// Temperature outside -5 to 45 C: out of the beer, or a cleaning.
+    TEMP_RANGE = 1, "temp_range";
+    /// Stands in its file after a later reading of the same probe.
+    LATE = 2, "late";
+    /// The logger's clock jumped here.
+    CLOCK_JUMP = 3, "clock_jump";
+    /// The local time occurs twice at the end of summer time; the first was taken unless the order says otherwise.
+    LOCAL_TIME_TWICE = 4, "local_time_twice";
+    /// The local time never occurs, at the start of summer time; read with the offset before the change.
+    LOCAL_TIME_NEVER = 5, "local_time_never";
+    /// The sensor repeats one value.
+    FROZEN = 6, "frozen";
+    /// The probe is not in the table of probes.
+    UNKNOWN_PROBE = 7, "unknown_probe";
+    /// The batch is not in the table of batches.
+    UNKNOWN_BATCH = 8, "unknown_batch";
+    /// Taken before the probe's first calibration, which is used all the same.
+    BEFORE_CALIBRATION = 9, "before_calibration";
+    /// After a change of cell, shell or board, and before the next calibration.
+    CALIBRATION_STALE = 10, "calibration_stale";
+    /// Beyond the baths of the curve.
+    EXTRAPOLATED = 11, "extrapolated";
+    /// The probe has no curve: no gravity.
+    NO_CALIBRATION = 12, "no_calibration";
+    /// The fit of the batch finds this reading far off its curve; it is kept with less weight.
+    OUTLIER = 13, "outlier";
+    /// The batch is being cooled or has been: left out of the fermentation fit.
+    COOLED = 14, "cooled";
+    /// Before the pitching or after the end of its batch: left out of the fermentation fit.
+    OUTSIDE_BATCH = 15, "outside_batch";
+}
+
+impl Flags {
+    /// No reason.
+    pub const NONE: Self = Self(0);
+
+    /// True when no reason is set.
+    pub const fn is_empty(self) -> bool {
+        self.0 == 0
+    }
+
+    /// True when any reason of `other` is set.
+    pub const fn intersects(self, other: Self) -> bool {
+        self.0 & other.0 != 0
+    }
+
+    /// Both sets together.
+    #[must_use]
+    pub const fn with(self, other: Self) -> Self {
+        Self(self.0 | other.0)
+    }
+
+    /// Adds the reasons of `other`.
+    pub const fn insert(&mut self, other: Self) {
+        self.0 |= other.0;
+    }
+}
+
+impl fmt::Display for Flags {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let mut first = true;
+        for (flag, name) in Self::ALL {
+            if self.intersects(*flag) {
+                f.write_str(if first { "" } else { ";" })?;
+                f.write_str(name)?;
+                first = false;
+            }
+        }
+        Ok(())
+    }
+}

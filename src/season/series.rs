@@ -1,0 +1,65 @@
+//! The gravity of one batch over time: what the study of kinetics takes.
+
+use crate::units::Instant;
+
+/// A gravity sample of a batch.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SeriesSample {
+    /// Hours from pitching.
+    pub hours: f64,
+    /// SG 20/20.
+    pub sg: f64,
+    /// Its standard deviation.
+    pub sd: f64,
+    /// The instrument, whose bias all its samples share.
+    pub instrument: Option<String>,
+}
+
+/// One probe's part in a batch.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SeriesProbe {
+    /// The probe.
+    pub probe: String,
+    /// Prior standard deviation of this probe's offset in this batch (drift since its calibration), SG; its mean is 0.
+    pub offset_sd: f64,
+}
+
+/// Gravity readings of one batch in order of time, with own and shared error, and its samples.
+///
+/// The error of reading i is `own_i + shared_i z[probe_i] + offset[probe_i]` with one standard normal `z`
+/// a probe: the error of the curve, which no number of readings averages out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GravitySeries {
+    /// The batch.
+    pub batch: String,
+    /// The strain.
+    pub strain: String,
+    /// When the yeast went in: zero of `hours`.
+    pub pitched_at: Instant,
+    /// The end of the batch, hours from pitching, where known.
+    pub ended_hours: Option<f64>,
+    /// SG at pitching as measured, with its standard deviation.
+    pub original_sg: Option<(f64, f64)>,
+    /// The limit of this wort as measured, with its standard deviation.
+    pub limit_sg: Option<(f64, f64)>,
+    /// The probes.
+    pub probes: Vec<SeriesProbe>,
+    /// Rows of `Readings` that the entries below come from.
+    pub rows: Vec<usize>,
+    /// Hours from pitching, rising.
+    pub hours: Vec<f64>,
+    /// SG 20/20 on the curve in force, not corrected for drift.
+    pub sg: Vec<f64>,
+    /// Standard deviation of the own, independent error.
+    pub own_sd: Vec<f64>,
+    /// Standard deviation of the shared error (curve) of each reading: perfectly correlated within a probe.
+    pub shared_sd: Vec<f64>,
+    /// Temperature, C.
+    pub temp_c: Vec<f64>,
+    /// Index into `probes`.
+    pub probe: Vec<u32>,
+    /// The samples, in order of time.
+    pub samples: Vec<SeriesSample>,
+    /// Hours from pitching at which the temperature schedule, an event or the log shows the start of cooling.
+    pub cooled_hours: Option<f64>,
+}
