@@ -1,0 +1,55 @@
+//! Gravity, reading by reading.
+
+use crate::season::Flags;
+
+/// The gravity of every reading, aligned row by row with `Season::readings`; empty where there is none.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Gravity {
+    /// Density of the liquid at its own temperature, kg/m3.
+    pub density_kg_m3: Vec<Option<f64>>,
+    /// SG 20/20 of one reading, not smoothed.
+    pub sg: Vec<Option<f64>>,
+    /// Standard error of `sg`: own and shared part together.
+    pub sg_se: Vec<Option<f64>>,
+    /// The part that all readings of one probe on one curve share: curve, shell and temperature sensor.
+    pub sg_se_shared: Vec<Option<f64>>,
+    /// SG 20/20 before any correction for drift.
+    pub sg_uncorrected: Vec<Option<f64>>,
+    /// The calibration used, an index into `calibration_ids`.
+    pub calibration: Vec<Option<u32>>,
+    /// Ids of the calibrations.
+    pub calibration_ids: Vec<String>,
+    /// The reading's own flags and those of its calibration.
+    pub flags: Vec<Flags>,
+}
+
+/// What is known of a probe's offset in a batch before the batch is looked at: a standard deviation that grows with
+/// the days since the calibration.
+///
+/// variance(age) = `at_calibration_sd`^2 + `per_root_30d_sd`^2 (age/30 d) + (`per_30d_sd` age/30 d)^2, in SG.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OffsetPrior {
+    /// On the day of the calibration: what one immersion differs from another.
+    pub at_calibration_sd: f64,
+    /// Of a random walk, after 30 days.
+    pub per_root_30d_sd: f64,
+    /// Of a steady drift, per 30 days.
+    pub per_30d_sd: f64,
+}
+
+impl Default for OffsetPrior {
+    /// 0.0005 at calibration, and 0.001 in 30 days by either way: from memory, no source; the study of drift replaces
+    /// it by what the season shows.
+    fn default() -> Self {
+        Self { at_calibration_sd: 0.0005, per_root_30d_sd: 0.001, per_30d_sd: 0.001 }
+    }
+}
+
+impl OffsetPrior {
+    /// The standard deviation, SG, `age_d` days from the calibration (either way).
+    pub fn sd(&self, age_d: f64) -> f64 {
+        let months = age_d.abs() / 30.0;
+        let walk = self.per_root_30d_sd.powi(2) * months;
+        (self.at_calibration_sd.powi(2) + walk + (self.per_30d_sd * months).powi(2)).sqrt()
+    }
+}

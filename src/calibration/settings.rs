@@ -1,0 +1,129 @@
+//! Settings of the study of calibration.
+
+use crate::error::{Error, Result};
+
+/// How baths become curves and tilts become gravities. Every field has a default; [`CalibrationSettings::check`] names
+/// the first one that cannot be.
+///
+/// | field | default | meaning |
+/// | --- | --- | --- |
+/// | `window_min` | 20 | a reading within this many minutes of a reference belongs to it |
+/// | `session_gap_h` | 72 | baths of one probe less than this apart are one session |
+/// | `tilt_sd_deg` | 0.2 | SD of the tilt from one immersion to the next, where no SD is given |
+/// | `bath_temp_c` | 20 | temperature of a bath that states none |
+/// | `shell_temp_c` | 20 | temperature to which the curve's shell is brought |
+/// | `shell_alpha_per_k`, `shell_alpha_sd_per_k` | 8e-5, 4e-5 | linear expansion of an unknown shell |
+/// | `temp_sd_c` | 0.3 | SD of a probe's temperature error, common to its readings |
+/// | `mass_sd_g`, `diameter_sd_mm` | 0.1, 0.1 | balance and calliper |
+/// | `k_typical_kg_m3`, `k_rel_sd` | 5700, 0.3 | weak prior of the mass ratio K where it is not known |
+/// | `original_sg` | 1.050 | for the alcohol in a beer whose original gravity nobody knows |
+/// | `scale_df` | 4 | how many degrees of freedom the stated SDs are worth against the residuals |
+/// | `level` | 0.90 | of all intervals |
+#[derive(Debug, Clone, PartialEq)]
+pub struct CalibrationSettings {
+    /// Minutes on either side of a reference within which a reading belongs to it.
+    pub window_min: f64,
+    /// Baths of one probe less than this many hours apart are one session.
+    pub session_gap_h: f64,
+    /// Standard deviation of the tilt from one immersion to the next, degrees; used where a reference gives a tilt
+    /// without its SD, and as the least SD of a tilt that comes from readings. From memory, no source.
+    pub tilt_sd_deg: f64,
+    /// Temperature of a bath that states none and whose probe logged none, C.
+    pub bath_temp_c: f64,
+    /// Temperature to which the shell of each curve is brought, C.
+    pub shell_temp_c: f64,
+    /// Linear thermal expansion of a shell of unknown plastic, per K.
+    pub shell_alpha_per_k: f64,
+    /// Its standard deviation, per K: public tables of plastics run from 1.5e-5 (PET) to 2e-4 (PE).
+    pub shell_alpha_sd_per_k: f64,
+    /// Standard deviation of a probe's temperature error, common to all its readings, C.
+    pub temp_sd_c: f64,
+    /// Standard deviation of a probe's mass on the balance, g.
+    pub mass_sd_g: f64,
+    /// Standard deviation of a probe's diameter by calliper, mm.
+    pub diameter_sd_mm: f64,
+    /// Mass ratio K = m/(pi r^3) of a typical probe, kg/m3: the centre of the weak prior.
+    pub k_typical_kg_m3: f64,
+    /// Relative standard deviation of that prior.
+    pub k_rel_sd: f64,
+    /// Original gravity of a batch that has neither a measured one nor early readings, SG 20/20.
+    pub original_sg: f64,
+    /// Degrees of freedom that the stated SDs of baths and tilts are worth when they and the residuals disagree.
+    pub scale_df: f64,
+    /// Level of the intervals, in (0, 1).
+    pub level: f64,
+}
+
+impl Default for CalibrationSettings {
+    fn default() -> Self {
+        Self {
+            window_min: 20.0,
+            session_gap_h: 72.0,
+            tilt_sd_deg: 0.2,
+            bath_temp_c: 20.0,
+            shell_temp_c: 20.0,
+            shell_alpha_per_k: 8e-5,
+            shell_alpha_sd_per_k: 4e-5,
+            temp_sd_c: 0.3,
+            mass_sd_g: 0.1,
+            diameter_sd_mm: 0.1,
+            k_typical_kg_m3: 5700.0,
+            k_rel_sd: 0.3,
+            original_sg: 1.050,
+            scale_df: 4.0,
+            level: 0.90,
+        }
+    }
+}
+
+impl CalibrationSettings {
+    /// Checks every setting.
+    ///
+    /// # Errors
+    /// [`Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
+    pub fn check(&self) -> Result<()> {
+        let positive: [(&'static str, f64); 9] = [
+            ("window_min", self.window_min),
+            ("session_gap_h", self.session_gap_h),
+            ("tilt_sd_deg", self.tilt_sd_deg),
+            ("shell_alpha_sd_per_k", self.shell_alpha_sd_per_k),
+            ("mass_sd_g", self.mass_sd_g),
+            ("diameter_sd_mm", self.diameter_sd_mm),
+            ("k_typical_kg_m3", self.k_typical_kg_m3),
+            ("k_rel_sd", self.k_rel_sd),
+            ("scale_df", self.scale_df),
+        ];
+        for (name, value) in positive {
+            within(name, value, f64::MIN_POSITIVE, f64::MAX, "a positive number")?;
+        }
+        within("temp_sd_c", self.temp_sd_c, 0.0, 10.0, "0 to 10 C")?;
+        within("shell_alpha_per_k", self.shell_alpha_per_k, 0.0, 1e-3, "0 to 0.001 per K")?;
+        within("bath_temp_c", self.bath_temp_c, 0.0, 40.0, "0 to 40 C")?;
+        within("shell_temp_c", self.shell_temp_c, 0.0, 40.0, "0 to 40 C")?;
+        within("original_sg", self.original_sg, 1.0, 1.2, "1.000 to 1.200")?;
+        within("level", self.level, 0.5, 0.9999, "0.5 to 0.9999")
+    }
+}
+
+/// `value` within `low..=high`, else the setting's error; NaN is outside.
+pub(crate) fn within(name: &'static str, value: f64, low: f64, high: f64, wanted: &'static str) -> Result<()> {
+    if (low..=high).contains(&value) { Ok(()) } else { Err(Error::Setting { name, value: value.to_string(), wanted }) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_defaults_are_allowed() {
+        CalibrationSettings::default().check().unwrap();
+    }
+
+    #[test]
+    fn a_wrong_setting_is_named_with_its_value() {
+        let wrong = CalibrationSettings { level: 90.0, ..CalibrationSettings::default() };
+        assert_eq!(wrong.check().unwrap_err().to_string(), "setting `level` is 90; wanted 0.5 to 0.9999");
+        let wrong = CalibrationSettings { window_min: f64::NAN, ..CalibrationSettings::default() };
+        assert!(wrong.check().unwrap_err().to_string().contains("window_min"));
+    }
+}

@@ -1,0 +1,77 @@
+//! Settings of the study of drift.
+
+use crate::calibration::OffsetPrior;
+use crate::error::{Error, Result};
+
+/// How references become drift. Every field has a default; [`DriftSettings::check`] names the first one that cannot be.
+///
+/// | field | default | meaning |
+/// | --- | --- | --- |
+/// | `window_min` | 20 | a probe must have read within this many minutes of a reference |
+/// | `level_window_h` | 3 | its local level is taken from readings within this many hours |
+/// | `active_sg_per_day` | 0.004 | a fermentation faster than this is active: bubbles lift the probe |
+/// | `active_sd_sg` | 0.0015 | extra SD of a pair from active fermentation |
+/// | `leave_out_active` | false | leave such pairs out altogether |
+/// | `instrument_sd_hydrometer`, `instrument_sd_refractometer` | 0.0007, 0.001 | bias of one instrument |
+/// | `level` | 0.90 | of all intervals |
+#[derive(Debug, Clone, PartialEq)]
+pub struct DriftSettings {
+    /// A probe must have read within this many minutes of a reference to be paired with it.
+    pub window_min: f64,
+    /// The probe's local level comes from its readings within this many hours (same batch, or same bath).
+    pub level_window_h: f64,
+    /// A fermentation that moves faster than this, SG per day, is active.
+    pub active_sg_per_day: f64,
+    /// Extra standard deviation of a pair from an active fermentation, SG. From memory, no source.
+    pub active_sd_sg: f64,
+    /// True: pairs from active fermentation are left out.
+    pub leave_out_active: bool,
+    /// Standard deviation of the bias of one hydrometer, SG. From memory, no source.
+    pub instrument_sd_hydrometer: f64,
+    /// Standard deviation of the bias of one refractometer, SG. From memory, no source.
+    pub instrument_sd_refractometer: f64,
+    /// The offset prior where the season cannot tell one.
+    pub offset_prior: OffsetPrior,
+    /// Level of the intervals, in (0, 1).
+    pub level: f64,
+}
+
+impl Default for DriftSettings {
+    fn default() -> Self {
+        Self {
+            window_min: 20.0,
+            level_window_h: 3.0,
+            active_sg_per_day: 0.004,
+            active_sd_sg: 0.0015,
+            leave_out_active: false,
+            instrument_sd_hydrometer: 0.0007,
+            instrument_sd_refractometer: 0.001,
+            offset_prior: OffsetPrior::default(),
+            level: 0.90,
+        }
+    }
+}
+
+impl DriftSettings {
+    /// Checks every setting.
+    ///
+    /// # Errors
+    /// [`Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
+    pub fn check(&self) -> Result<()> {
+        let ranges: [(&'static str, f64, f64, f64, &'static str); 7] = [
+            ("window_min", self.window_min, 0.1, 1440.0, "0.1 to 1440 minutes"),
+            ("level_window_h", self.level_window_h, 0.1, 48.0, "0.1 to 48 hours"),
+            ("active_sg_per_day", self.active_sg_per_day, 0.0, 0.1, "0 to 0.1 SG per day"),
+            ("active_sd_sg", self.active_sd_sg, 0.0, 0.1, "0 to 0.1 SG"),
+            ("instrument_sd_hydrometer", self.instrument_sd_hydrometer, 0.0, 0.1, "0 to 0.1 SG"),
+            ("instrument_sd_refractometer", self.instrument_sd_refractometer, 0.0, 0.1, "0 to 0.1 SG"),
+            ("level", self.level, 0.5, 0.9999, "0.5 to 0.9999"),
+        ];
+        for (name, value, low, high, wanted) in ranges {
+            if !(low..=high).contains(&value) {
+                return Err(Error::Setting { name, value: value.to_string(), wanted });
+            }
+        }
+        Ok(())
+    }
+}
