@@ -1,1 +1,12 @@
-//! forecast
+//! When a batch comes to rest, where, and whether it already has: forecasts and their backtest.
+//!
+//! Settings [`ForecastSettings`] -> run on the batches with a [`KnownSeries`], which gives a batch's gravities as
+//! known at a moment -> [`Forecasts`] and [`Backtest`].
+
+mod known;
+mod result;
+mod settings;
+
+pub use known::{KnownSeries, Truncated};
+pub use result::{Backtest, BacktestRow, BacktestStatus, Forecast, Forecasts, Quantiles, StageCoverage};
+pub use settings::ForecastSettings;

@@ -11,6 +11,8 @@ pub struct SeriesSample {
     pub sg: f64,
     /// Its standard deviation.
     pub sd: f64,
+    /// Hours from pitching at which its value became known; `hours` when at once.
+    pub known_hours: f64,
     /// The instrument, whose bias all its samples share.
     pub instrument: Option<String>,
 }
@@ -62,4 +64,27 @@ pub struct GravitySeries {
     pub samples: Vec<SeriesSample>,
     /// Hours from pitching at which the temperature schedule, an event or the log shows the start of cooling.
     pub cooled_hours: Option<f64>,
+}
+
+impl GravitySeries {
+    /// The series cut at a moment: readings up to it, samples whose value was known by it, cooling and end only where
+    /// they had come. None when the batch was pitched later. What was computed from data of other times (a calibration,
+    /// the prior of an offset) stays as it is.
+    pub fn as_of(&self, as_of: Instant) -> Option<Self> {
+        let hours = as_of.hours_since(self.pitched_at);
+        if hours < 0.0 {
+            return None;
+        }
+        let n = self.hours.partition_point(|&at| at <= hours);
+        let mut cut = self.clone();
+        cut.rows.truncate(n);
+        for column in [&mut cut.hours, &mut cut.sg, &mut cut.own_sd, &mut cut.shared_sd, &mut cut.temp_c] {
+            column.truncate(n);
+        }
+        cut.probe.truncate(n);
+        cut.samples.retain(|sample| sample.hours <= hours && sample.known_hours <= hours);
+        cut.cooled_hours = self.cooled_hours.filter(|&at| at <= hours);
+        cut.ended_hours = self.ended_hours.filter(|&at| at <= hours);
+        Some(cut)
+    }
 }

@@ -1,0 +1,26 @@
+//! Gravities as known at a moment.
+
+use crate::error::Result;
+use crate::season::{Batch, GravitySeries};
+use crate::units::Instant;
+
+/// Gives a batch's gravities as they were known at a moment: no reading, sample, calibration or event that came later.
+///
+/// A forecast asks this and nothing else about data, so that it cannot look ahead.
+pub trait KnownSeries {
+    /// The series of `batch` as known at `as_of`; none when the batch had not been pitched or had no data by then.
+    ///
+    /// # Errors
+    /// When the gravities cannot be computed at all.
+    fn series(&self, batch: &Batch, as_of: Instant) -> Result<Option<GravitySeries>>;
+}
+
+/// Series cut at the moment: right for gravities that do not depend on later calibrations, such as samples alone.
+#[derive(Debug, Clone, Copy)]
+pub struct Truncated<'a>(pub &'a [GravitySeries]);
+
+impl KnownSeries for Truncated<'_> {
+    fn series(&self, batch: &Batch, as_of: Instant) -> Result<Option<GravitySeries>> {
+        Ok(self.0.iter().find(|series| series.batch == batch.batch).and_then(|series| series.as_of(as_of)))
+    }
+}

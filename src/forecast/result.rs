@@ -1,0 +1,123 @@
+//! What was forecast, and how the forecasts did.
+
+use crate::fit::Finding;
+use crate::units::Instant;
+
+/// Quantiles of a forecast.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Quantiles<T> {
+    /// 5 %.
+    pub p05: T,
+    /// 25 %.
+    pub p25: T,
+    /// 50 %.
+    pub p50: T,
+    /// 75 %.
+    pub p75: T,
+    /// 95 %.
+    pub p95: T,
+}
+
+/// The forecast of one batch as of one moment.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Forecast {
+    /// The batch.
+    pub batch: String,
+    /// The strain.
+    pub strain: String,
+    /// The vessel.
+    pub vessel: Option<String>,
+    /// The moment as of which it was made.
+    pub as_of: Instant,
+    /// The last reading or sample known by then.
+    pub last_reading_at: Option<Instant>,
+    /// Share of the drop done by then, as known by then.
+    pub progress: Finding,
+    /// When it comes to rest, if held at its last fermentation temperature.
+    pub finish: Option<Quantiles<Instant>>,
+    /// Where it comes to rest, SG.
+    pub terminal_sg: Option<Quantiles<f64>>,
+    /// Probability that it is at rest by the moment.
+    pub p_finished: Option<f64>,
+    /// Probability that it is at rest by the moment and stuck.
+    pub p_stuck: Option<f64>,
+    /// Probability that it is at rest by the moment and not stuck; never more than `p_finished`.
+    pub p_ready: Option<f64>,
+    /// How it was made: from which past batches.
+    pub method: String,
+    /// Why there is no forecast, or what to know about it; empty when nothing.
+    pub why: String,
+}
+
+/// The forecasts asked for.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Forecasts {
+    /// One per batch and moment.
+    pub rows: Vec<Forecast>,
+}
+
+/// What became of a batch in the backtest.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum BacktestStatus {
+    /// It was seen coming to rest.
+    Observed,
+    /// It was cooled first.
+    CutByCooling,
+    /// Its data end first.
+    CutByEnd,
+    /// It came to rest above the limit.
+    Stuck,
+}
+
+impl BacktestStatus {
+    /// The word for the tables.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Observed => "observed",
+            Self::CutByCooling => "cut_by_cooling",
+            Self::CutByEnd => "cut_by_end",
+            Self::Stuck => "stuck",
+        }
+    }
+}
+
+/// One forecast of the past beside what came.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BacktestRow {
+    /// Share of the drop of the whole-batch curve at which it was made.
+    pub stage: f64,
+    /// The forecast.
+    pub forecast: Forecast,
+    /// What became of the batch.
+    pub status: BacktestStatus,
+    /// Finish time from the whole batch; none where it was cut.
+    pub finish_observed: Option<Instant>,
+    /// Its standard error, hours.
+    pub finish_se_h: Option<f64>,
+    /// Whether the observed finish lies within p05 .. p95; none where nothing was observed.
+    pub covered: Option<bool>,
+}
+
+/// Coverage of the forecasts of one stage.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StageCoverage {
+    /// The stage; none for all of them together.
+    pub stage: Option<f64>,
+    /// Forecasts whose outcome was observed.
+    pub n: usize,
+    /// How many were covered.
+    pub covered: usize,
+    /// Exact (Clopper-Pearson) 95 % interval of the coverage, lower end.
+    pub lower: f64,
+    /// Its upper end.
+    pub upper: f64,
+}
+
+/// The backtest of all finished batches.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Backtest {
+    /// One row per batch and stage.
+    pub rows: Vec<BacktestRow>,
+    /// Level of the intervals that were checked.
+    pub level: f64,
+}

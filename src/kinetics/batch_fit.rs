@@ -1,0 +1,243 @@
+//! What was found about one batch.
+
+use std::fmt;
+
+use crate::fit::Finding;
+use crate::season::Flags;
+use crate::units::Instant;
+
+use super::curve::{Curve, CurveKind, PARAMETERS};
+
+/// How far a fermentation has come, in words.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Status {
+    /// The data are too few for any curve.
+    TooFewData,
+    /// The gravity has not moved yet, and the batch is young.
+    NotStarted,
+    /// The first signs of a fall, before the tangent lag is over.
+    Lagging,
+    /// Falling, before the steepest point or near it.
+    Active,
+    /// Falling ever slower, not yet at rest.
+    Slowing,
+    /// At rest within the tolerance, and not stuck as far as the limit is known.
+    Finished,
+    /// At rest more than the tolerated distance above the limit.
+    Stuck,
+    /// It was at rest and falls again.
+    Restarted,
+}
+
+impl Status {
+    /// The word for the tables.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::TooFewData => "too few data",
+            Self::NotStarted => "not started",
+            Self::Lagging => "lagging",
+            Self::Active => "active",
+            Self::Slowing => "slowing",
+            Self::Finished => "finished",
+            Self::Stuck => "stuck",
+            Self::Restarted => "restarted",
+        }
+    }
+}
+
+impl fmt::Display for Status {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+/// A quantity read off the fitted curve, the same for every curve.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Trait {
+    /// SG at pitching: the joint estimate from samples, probes and the measured original gravity.
+    OriginalSg,
+    /// SG at rest.
+    TerminalSg,
+    /// Greatest rate of fall, SG per day.
+    MaxRateSgPerDay,
+    /// Where the tangent at the steepest point meets the SG at pitching, hours.
+    LagH,
+    /// Half-way from SG at pitching to terminal, hours.
+    MidH,
+    /// Nine tenths of the drop, hours.
+    T90H,
+    /// Finish time, hours.
+    FinishH,
+    /// Apparent attenuation in SG points, a fraction.
+    Attenuation,
+    /// Apparent attenuation in degrees Plato, a fraction.
+    AttenuationExtract,
+    /// Alcohol by volume at rest, percent; an estimate, not for labels or duty.
+    AbvPercent,
+}
+
+impl Trait {
+    /// All of them, in the order of the tables.
+    pub const ALL: [Self; 10] = [
+        Self::OriginalSg,
+        Self::TerminalSg,
+        Self::MaxRateSgPerDay,
+        Self::LagH,
+        Self::MidH,
+        Self::T90H,
+        Self::FinishH,
+        Self::Attenuation,
+        Self::AttenuationExtract,
+        Self::AbvPercent,
+    ];
+
+    /// Its name in the tables, with the unit.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::OriginalSg => "original_sg",
+            Self::TerminalSg => "terminal_sg",
+            Self::MaxRateSgPerDay => "max_rate_sg_per_day",
+            Self::LagH => "lag_h",
+            Self::MidH => "mid_h",
+            Self::T90H => "t90_h",
+            Self::FinishH => "finish_h",
+            Self::Attenuation => "attenuation",
+            Self::AttenuationExtract => "attenuation_extract",
+            Self::AbvPercent => "abv_percent",
+        }
+    }
+
+    /// True where it hangs on the terminal gravity, which has to be known first.
+    pub const fn needs_terminal(self) -> bool {
+        !matches!(self, Self::OriginalSg | Self::MaxRateSgPerDay | Self::LagH)
+    }
+}
+
+impl fmt::Display for Trait {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+/// A mean of neighbouring readings of one probe, or one sample, as it entered the fit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Point {
+    /// Hours from pitching.
+    pub hours: f64,
+    /// SG as read: the probe's offset is not taken off.
+    pub sg: f64,
+    /// Standard deviation of its own error as given.
+    pub own_sd: f64,
+    /// Standard deviation of its part of the error shared by its probe.
+    pub shared_sd: f64,
+    /// Where it comes from: a probe (an index into [`BatchFit::offsets`]) or a sample.
+    pub source: Source,
+    /// Weight from the robust fit, 1 for a point that fits and near 0 for an outlier.
+    pub weight: f64,
+}
+
+/// Where a [`Point`] comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Source {
+    /// A probe of the batch, by its index in [`BatchFit::offsets`].
+    Probe(usize),
+    /// The measured original gravity or a sample, by the index of its instrument.
+    Sample(usize),
+}
+
+/// The offset of one probe from the curve of its batch.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ProbeOffset {
+    /// The probe.
+    pub probe: String,
+    /// Offset plus curve error at the middle of the drop, probe minus curve, SG.
+    pub offset_sg: Finding,
+}
+
+/// The fitted curve with what its errors need.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FittedCurve {
+    /// Which curve.
+    pub kind: CurveKind,
+    /// Its parameters.
+    pub curve: Curve,
+    /// Covariance of the parameters in the order of [`super::PARAMETER_NAMES`]; zero for a held one.
+    pub covariance: [[f64; PARAMETERS]; PARAMETERS],
+    /// Degrees of freedom of the intervals.
+    pub df: f64,
+    /// AICc of the four- and the five-parameter curve on the correlated likelihood, where both were fitted.
+    pub aicc: Option<(f64, f64)>,
+}
+
+/// What was found about one batch.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BatchFit {
+    /// The batch.
+    pub batch: String,
+    /// The strain.
+    pub strain: String,
+    /// When the yeast went in.
+    pub pitched_at: Instant,
+    /// The curve; none where the data are too few.
+    pub fitted: Option<FittedCurve>,
+    /// The findings in the order of [`Trait::ALL`].
+    pub traits: [Finding; Trait::ALL.len()],
+    /// How far it has come.
+    pub status: Status,
+    /// Share of the drop done at the last reading used.
+    pub progress: Finding,
+    /// Readings and samples that entered the fit.
+    pub n: usize,
+    /// Autocorrelation of the residuals one hour apart.
+    pub phi: Finding,
+    /// Root mean square of the residuals of the points, robust weights applied, SG.
+    pub rmse_sg: Option<f64>,
+    /// The probes with their offsets.
+    pub offsets: Vec<ProbeOffset>,
+    /// What was fitted.
+    pub points: Vec<Point>,
+    /// Rows of the season's readings that the fit left out or gave little weight, with the reason.
+    pub flags: Vec<(usize, Flags)>,
+    /// The last data that could be used (before cooling and the end), hours from pitching.
+    pub last_hours: f64,
+    /// Hours from pitching at which cooling began, if it did.
+    pub cooled_hours: Option<f64>,
+    /// Hours from pitching at which the batch ended, if it did.
+    pub ended_hours: Option<f64>,
+    /// Limit used to tell stuck from finished, with its standard deviation.
+    pub limit_sg: Option<(f64, f64)>,
+    /// Why something is missing, in words; empty when nothing is.
+    pub why: String,
+}
+
+impl BatchFit {
+    /// What was found about a trait.
+    pub fn finding(&self, which: Trait) -> &Finding {
+        // The array has one entry per variant, in the order of the variants.
+        &self.traits[which as usize]
+    }
+
+    /// The instant of a number of hours from pitching.
+    pub fn instant(&self, hours: f64) -> Instant {
+        self.pitched_at.plus_hours(hours)
+    }
+
+    /// The instant of coming to rest, where it can be had.
+    pub fn finish_at(&self) -> Option<Instant> {
+        self.finding(Trait::FinishH).value().map(|hours| self.instant(hours))
+    }
+}
+
+/// The fermentation curves of all batches.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Kinetics {
+    /// One fit per batch, in the order given.
+    pub batches: Vec<BatchFit>,
+}
+
+impl Kinetics {
+    /// The fit of a batch.
+    pub fn get(&self, batch: &str) -> Option<&BatchFit> {
+        self.batches.iter().find(|fit| fit.batch == batch)
+    }
+}
