@@ -1,0 +1,3 @@
+//! All of heelwort, for the notebooks.
+
+pub use heelwort::*;
