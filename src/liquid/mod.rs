@@ -1,1 +1,29 @@
-//! liquid
+//! Liquids: density of water, sugar and ethanol solutions, extract scales, attenuation, alcohol.
+//!
+//! Plain formulas on numbers. SG is always 20/20, the ratio of true densities; density is of the liquid at its own
+//! temperature. A tilt gives a density, and a density gives an SG: two separate steps, and this module is the second.
+//! Each formula names its source and the range for which it is stated; outside it there is an
+//! [`Error::Domain`](crate::Error::Domain), never a number.
+
+mod attenuation;
+mod beer;
+mod beer_table;
+mod ethanol;
+mod extract;
+mod instruments;
+pub(crate) mod solve;
+mod sucrose;
+mod water;
+
+pub use attenuation::{
+    abv_percent, alcohol_mass_percent, apparent_attenuation, extract_attenuation, real_attenuation, real_extract_plato,
+};
+pub use beer::{beer_density_kg_m3, sg_from_beer_density, sg_from_sucrose_bath_density, sucrose_bath_density_kg_m3};
+pub use beer_table::BeerDensity;
+pub use ethanol::{ETHANOL_20C_KG_M3, ethanol_density_kg_m3};
+pub use extract::{SG_HIGH, SG_LOW, plato_from_sg, sg_from_plato, sg_from_sg_in_air, sg_in_air_from_sg};
+pub use instruments::{
+    HYDROMETER_GLASS_PER_K, REFRACTOMETER_FERMENTING_SD_SG, hydrometer_sg, hydrometer_sg_in_beer, refractometer_sg,
+};
+pub use sucrose::sucrose_density_kg_m3;
+pub use water::{WATER_20C_KG_M3, water_density_kg_m3};
