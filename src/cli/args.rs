@@ -1,0 +1,91 @@
+//! What may stand on the command line.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+/// The season's logs to gravity, drift, fermentation curves, forecasts and yeast comparisons.
+///
+/// Without a command the demo season in datasets/tern-island is studied.
+#[derive(Debug, Parser)]
+#[command(name = "heelwort", version, about, after_help = AFTER)]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Option<Command>,
+}
+
+const AFTER: &str = "Exit codes: 0 the study ran (single rows may be not estimable), 1 a study that had input gave no \
+estimate at all, 2 bad input, bad usage, or the output cannot be written.\n\
+A forecast is never permission to package: confirm with a degassed sample, no change over at least three days at \
+fermentation temperature, before cooling.";
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Study a season and write the report.
+    Study(StudyArgs),
+    /// Load and tidy a season only, and print what became of every row.
+    Check {
+        /// The season: a folder or one file.
+        dir: PathBuf,
+    },
+    /// Write an invented season with known truth.
+    Simulate(SimulateArgs),
+}
+
+/// Arguments of `study`.
+#[derive(Debug, Clone, Args)]
+pub struct StudyArgs {
+    /// The season: a folder or one file.
+    pub dir: PathBuf,
+    /// Where the report goes: a new folder, an empty one or an earlier report.
+    #[arg(long, default_value = DEFAULT_OUT)]
+    pub out: PathBuf,
+    /// A CSV file with the columns batch and as_of: forecasts as of those moments.
+    #[arg(long, value_name = "FILE")]
+    pub as_of: Option<PathBuf>,
+}
+
+/// Where the report goes when nothing is said.
+pub const DEFAULT_OUT: &str = "heelwort-report";
+
+/// Arguments of `simulate`.
+#[derive(Debug, Clone, Args)]
+pub struct SimulateArgs {
+    /// The folder to write: new or empty.
+    pub dir: PathBuf,
+    /// Seed of the random numbers: the same seed writes the same season.
+    #[arg(long)]
+    pub seed: Option<u64>,
+    /// How many batches.
+    #[arg(long)]
+    pub batches: Option<usize>,
+    /// How many probes.
+    #[arg(long)]
+    pub probes: Option<usize>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_definition_is_consistent() {
+        Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn a_study_needs_only_a_folder() {
+        let cli = Cli::try_parse_from(["heelwort", "study", "logs"]).unwrap();
+        let Some(Command::Study(study)) = cli.command else { panic!("not a study") };
+        assert_eq!(study.out, PathBuf::from(DEFAULT_OUT));
+        assert!(study.as_of.is_none());
+    }
+
+    #[test]
+    fn a_word_that_is_no_command_is_refused() {
+        assert_eq!(Cli::try_parse_from(["heelwort", "brew"]).unwrap_err().exit_code(), 2);
+    }
+}

@@ -1,0 +1,60 @@
+//! One part of the whole study: done, or skipped for a reason.
+
+use crate::error::{Error, Result};
+
+/// The result of one study, or why there is none.
+#[derive(Debug, Clone)]
+pub enum Part<T> {
+    /// It ran.
+    Done(T),
+    /// It had no input: the reason, in words. The season is no worse for it.
+    Skipped(String),
+    /// It had input, and gave no estimate at all: the reason, in words.
+    Failed(String),
+}
+
+impl<T> Part<T> {
+    /// A result that may say that the data do not suffice; any other error goes on to the caller.
+    ///
+    /// # Errors
+    /// The error, unless it says that something is not estimable.
+    pub fn from_result(result: Result<T>) -> Result<Self> {
+        match result {
+            Ok(done) => Ok(Self::Done(done)),
+            Err(error) if error.is_not_estimable() => Ok(Self::Failed(error.to_string())),
+            Err(error) => Err(error),
+        }
+    }
+
+    /// The result, if it ran.
+    pub fn done(&self) -> Option<&T> {
+        match self {
+            Self::Done(done) => Some(done),
+            _ => None,
+        }
+    }
+
+    /// The result, or an error that says why there is none.
+    ///
+    /// # Errors
+    /// [`Error::NotEstimable`] for a part that was skipped or failed.
+    pub fn get(&self, what: &str) -> Result<&T> {
+        match self {
+            Self::Done(done) => Ok(done),
+            Self::Skipped(why) | Self::Failed(why) => Err(Error::not_estimable(what, why)),
+        }
+    }
+
+    /// Why there is no result.
+    pub fn why(&self) -> Option<&str> {
+        match self {
+            Self::Done(_) => None,
+            Self::Skipped(why) | Self::Failed(why) => Some(why),
+        }
+    }
+
+    /// True when it had input and gave nothing.
+    pub fn failed(&self) -> bool {
+        matches!(self, Self::Failed(_))
+    }
+}

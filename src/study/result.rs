@@ -1,0 +1,38 @@
+//! Everything that the study of a season finds.
+
+use crate::calibration::{Calibrations, Gravity};
+use crate::drift::Drift;
+use crate::forecast::{Backtest, Forecasts};
+use crate::kinetics::Kinetics;
+use crate::season::{GravitySeries, Season};
+use crate::strains::Strains;
+use crate::units::Instant;
+
+use super::part::Part;
+
+/// All results of one season.
+#[derive(Debug, Clone)]
+pub struct SeasonStudy {
+    /// The season's name: its folder or file without the path.
+    pub name: String,
+    /// The season as it was studied, with its row account.
+    pub season: Season,
+    /// The season's latest instant, as of which the running batches are forecast.
+    pub latest: Option<Instant>,
+    /// Curves from tilt to density.
+    pub calibrations: Part<Calibrations>,
+    /// Gravity of every reading.
+    pub gravity: Part<Gravity>,
+    /// How true the calibrations stay.
+    pub drift: Part<Drift>,
+    /// The gravity series that the kinetics were fitted to, one per batch with data.
+    pub series: Vec<GravitySeries>,
+    /// The fermentation curves.
+    pub kinetics: Part<Kinetics>,
+    /// Forecasts of the running batches as of `latest`, and of the moments asked for.
+    pub forecasts: Part<Forecasts>,
+    /// Forecasts of the past beside what came.
+    pub backtest: Part<Backtest>,
+    /// Comparison of strains.
+    pub strains: Part<Strains>,
+}
