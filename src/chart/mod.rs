@@ -1,1 +1,21 @@
-//! chart
+//! Pictures: one function per picture, each an inherent `chart` method of the result it shows.
+//!
+//! A [`Figure`] owns its pictures as SVG text. They carry no background and no style sheet: axes and words take the
+//! colour of the text around them (`currentColor`), the marks have colours that keep a contrast of 3:1 or more on
+//! white and on near-black paper, so one picture serves a light page, a dark page and a notebook.
+//!
+//! What a picture does not do: it never joins readings across a gap with a fitted curve it did not get, and it draws
+//! no point outside its frame (what lies outside is counted in the caption or shown by the table).
+
+mod account;
+#[allow(dead_code, reason = "the pictures of the studies follow")]
+mod axis;
+mod clip;
+mod figure;
+#[allow(dead_code, reason = "the pictures of the studies follow")]
+mod palette;
+#[allow(dead_code, reason = "the pictures of the studies follow")]
+mod plot;
+mod svg;
+
+pub use figure::{Figure, Panel};

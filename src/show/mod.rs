@@ -1,1 +1,17 @@
-//! show
+//! How results look in a notebook and on a terminal.
+//!
+//! Every result of a study has an inherent display method that an evcxr notebook calls for the last expression of a
+//! cell: it prints the result as HTML and as plain text, and the notebook picks. A notebook keeps only one HTML block
+//! a cell; [`Page`] lays several results out in one. [`Table`] does the same for a polars frame.
+//!
+//! Numbers are rounded on showing only, to two digits of their standard error where they have one; frames and fields
+//! keep full precision.
+
+mod cells;
+mod notebook;
+mod page;
+mod table;
+mod units;
+
+pub use page::{Page, Show};
+pub use table::Table;

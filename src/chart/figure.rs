@@ -1,0 +1,220 @@
+//! A finished picture.
+
+use std::fmt::{self, Write as _};
+use std::path::Path;
+
+use crate::error::{Error, Result};
+
+use super::svg::{FONT, escape};
+
+/// Space between panels, px.
+const GAP: u32 = 14;
+/// Width of the widest row of panels in the one-document form, px.
+const ROW: u32 = 1120;
+/// Panels wider than this scroll sideways on a small screen, as their words would be too small to read.
+const WIDE: u32 = 480;
+
+/// One drawing: the inside of an SVG document and its size.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Panel {
+    /// SVG elements, without the root.
+    pub(super) body: String,
+    /// Width, px.
+    pub width: u32,
+    /// Height, px.
+    pub height: u32,
+    /// Units of `body` per px.
+    pub(super) scale: u32,
+}
+
+/// A picture of one or more panels with its title, its words for those who do not see it, and a caption.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Figure {
+    title: String,
+    alt: String,
+    caption: String,
+    panels: Vec<Panel>,
+}
+
+impl Figure {
+    /// A figure of these panels. `alt` says what there is to see, in a sentence or two.
+    pub fn new(title: impl Into<String>, alt: impl Into<String>, panels: Vec<Panel>) -> Self {
+        Self { title: title.into(), alt: alt.into(), caption: String::new(), panels }
+    }
+
+    /// The same figure with a caption: how to read it, and what was left out.
+    #[must_use]
+    pub fn with_caption(mut self, caption: impl Into<String>) -> Self {
+        self.caption = caption.into();
+        self
+    }
+
+    /// What it shows, in a few words.
+    pub fn title(&self) -> &str {
+        &self.title
+    }
+
+    /// What there is to see, in words.
+    pub fn alt(&self) -> &str {
+        &self.alt
+    }
+
+    /// How to read it.
+    pub fn caption(&self) -> &str {
+        &self.caption
+    }
+
+    /// The panels.
+    pub fn panels(&self) -> &[Panel] {
+        &self.panels
+    }
+
+    /// True when there is nothing to draw.
+    pub fn is_empty(&self) -> bool {
+        self.panels.is_empty()
+    }
+
+    /// Width of the one-document form, px.
+    pub fn width(&self) -> u32 {
+        self.layout().0
+    }
+
+    /// Height of the one-document form, px.
+    pub fn height(&self) -> u32 {
+        self.layout().1
+    }
+
+    /// Places for the panels, row by row: (width, height, corners).
+    fn layout(&self) -> (u32, u32, Vec<(u32, u32)>) {
+        let (mut x, mut y, mut row_height, mut width) = (0, 0, 0, 0);
+        let mut corners = Vec::with_capacity(self.panels.len());
+        for panel in &self.panels {
+            if x > 0 && x + panel.width > ROW {
+                (x, y, row_height) = (0, y + row_height + GAP, 0);
+            }
+            corners.push((x, y));
+            width = width.max(x + panel.width);
+            row_height = row_height.max(panel.height);
+            x += panel.width + GAP;
+        }
+        (width, y + row_height, corners)
+    }
+
+    /// The figure as one SVG document that stands alone, dark on white.
+    pub fn svg(&self) -> String {
+        let (width, height, corners) = self.layout();
+        let mut out = format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"{height}\" \
+             viewBox=\"0 0 {width} {height}\" role=\"img\" style=\"color:#1a1f24;background:#fff\">\n<title>{}</title>\n<desc>{}</desc>\n",
+            escape(&self.title),
+            escape(&self.alt)
+        );
+        for (panel, (x, y)) in self.panels.iter().zip(corners) {
+            let (w, h, s) = (panel.width, panel.height, panel.scale);
+            let _ = write!(
+                out,
+                "<svg x=\"{x}\" y=\"{y}\" width=\"{w}\" height=\"{h}\" viewBox=\"0 0 {} {}\" font-family=\"{FONT}\">\n{}</svg>\n",
+                w * s,
+                h * s,
+                panel.body
+            );
+        }
+        out.push_str("</svg>\n");
+        out
+    }
+
+    /// Writes [`Figure::svg`] to a file.
+    ///
+    /// # Errors
+    /// [`Error::Io`] when the file cannot be written.
+    pub fn save(&self, path: impl AsRef<Path>) -> Result<()> {
+        std::fs::write(path.as_ref(), self.svg()).map_err(|source| Error::io("writing", path, source))
+    }
+
+    /// The figure as a fragment of HTML: panels flow beside each other where there is room, wide ones scroll.
+    ///
+    /// Inline attributes only, no identifiers and no style sheet, so that any number of figures fit on one page.
+    pub fn html(&self) -> String {
+        let mut out = String::from("<figure style=\"margin:0 0 1.2em\">");
+        if !self.title.is_empty() {
+            let _ = write!(out, "<div style=\"font-weight:600;margin:0 0 .4em\">{}</div>", escape(&self.title));
+        }
+        let _ = write!(
+            out,
+            "<div role=\"img\" aria-label=\"{}\" style=\"display:flex;flex-wrap:wrap;gap:{GAP}px;align-items:flex-start\">",
+            escape(&self.alt)
+        );
+        for panel in &self.panels {
+            let (w, h, s) = (panel.width, panel.height, panel.scale);
+            let (outer, least) = if w > WIDE {
+                ("overflow-x:auto;".to_owned(), format!("min-width:{}px;", w * 4 / 5))
+            } else {
+                (String::new(), String::new())
+            };
+            let _ = write!(
+                out,
+                "<div style=\"{outer}flex:0 1 {w}px;min-width:0;max-width:100%\"><svg xmlns=\"http://www.w3.org/2000/svg\" \
+                 viewBox=\"0 0 {} {}\" font-family=\"{FONT}\" aria-hidden=\"true\" \
+                 style=\"display:block;{least}width:100%;max-width:{w}px;height:auto\">\n{}</svg></div>",
+                w * s,
+                h * s,
+                panel.body
+            );
+        }
+        out.push_str("</div>");
+        if !self.caption.is_empty() {
+            let _ = write!(
+                out,
+                "<figcaption style=\"font-size:.875em;opacity:.8;margin-top:.4em;max-width:46em\">{}</figcaption>",
+                escape(&self.caption)
+            );
+        }
+        out.push_str("</figure>");
+        out
+    }
+}
+
+impl fmt::Display for Figure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "Picture: {}", self.title)?;
+        for words in [&self.alt, &self.caption] {
+            if !words.is_empty() {
+                write!(f, "\n  {words}")?;
+            }
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn panel(width: u32) -> Panel {
+        Panel { body: "<circle cx=\"4\" cy=\"4\" r=\"4\"/>\n".to_owned(), width, height: 50, scale: 4 }
+    }
+
+    #[test]
+    fn panels_break_into_rows() {
+        let figure = Figure::new("t", "a", vec![panel(500), panel(500), panel(500)]);
+        assert_eq!((figure.width(), figure.height()), (1014, 114));
+    }
+
+    #[test]
+    fn words_of_the_user_are_escaped_everywhere() {
+        let figure = Figure::new("<b>&", "\"quoted\"", vec![panel(10)]).with_caption("<script>");
+        for text in [figure.svg(), figure.html()] {
+            assert!(
+                !text.contains("<b>") && !text.contains("<script>") && text.contains("&quot;quoted&quot;"),
+                "{text}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_figure_carries_no_style_sheet_and_no_script() {
+        let html = Figure::new("t", "a", vec![panel(900)]).html();
+        assert!(!html.contains("<style") && !html.contains("<script") && !html.contains(" id="));
+        assert!(html.contains("overflow-x:auto"));
+    }
+}

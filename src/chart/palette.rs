@@ -1,0 +1,111 @@
+//! Colours and marks. Every series differs by shape or by a written label as well as by colour.
+
+use plotters::style::RGBColor;
+
+/// Stands for the colour of the text around the picture; replaced by `currentColor` when the SVG is finished.
+pub(super) const INK: RGBColor = RGBColor(1, 2, 3);
+/// How the backend writes [`INK`].
+pub(super) const INK_TEXT: &str = "\"#010203\"";
+
+/// Fitted curves and their bands.
+pub(super) const CURVE: RGBColor = RGBColor(0x2f, 0x74, 0xd0);
+/// Samples, baths and checks: what was measured apart from the probe.
+pub(super) const REFERENCE: RGBColor = RGBColor(0xbf, 0x84, 0x10);
+/// What lies ahead or is at rest as it should: forecasts, observed finishes.
+pub(super) const AHEAD: RGBColor = RGBColor(0x1f, 0x9d, 0x8a);
+/// What needs a look: misses, shifts, rejected rows.
+pub(super) const LOOK: RGBColor = RGBColor(0xb5, 0x3a, 0x52);
+
+/// The series colours in the order in which they are given out.
+pub(super) const SERIES: [RGBColor; 4] = [CURVE, REFERENCE, AHEAD, LOOK];
+
+/// Shapes of points, told apart without colour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Mark {
+    /// A filled disc.
+    Disc,
+    /// A ring.
+    Ring,
+    /// A square on its point.
+    Diamond,
+    /// A square.
+    Square,
+    /// A triangle on its base.
+    Triangle,
+    /// A cross.
+    Cross,
+}
+
+impl Mark {
+    /// The shapes in the order in which they are given out.
+    pub(super) const ALL: [Mark; 6] =
+        [Mark::Disc, Mark::Diamond, Mark::Square, Mark::Triangle, Mark::Ring, Mark::Cross];
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    type Linear = [f64; 3];
+
+    fn linear(c: RGBColor) -> Linear {
+        [c.0, c.1, c.2].map(|v| {
+            let v = f64::from(v) / 255.0;
+            if v <= 0.04045 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
+        })
+    }
+
+    fn luminance(c: RGBColor) -> f64 {
+        let [r, g, b] = linear(c);
+        0.2126 * r + 0.7152 * g + 0.0722 * b
+    }
+
+    /// WCAG 2 contrast ratio.
+    fn contrast(a: RGBColor, b: RGBColor) -> f64 {
+        let (a, b) = (luminance(a) + 0.05, luminance(b) + 0.05);
+        a.max(b) / a.min(b)
+    }
+
+    /// CIE 1976 L*a*b*, D65.
+    fn lab([r, g, b]: Linear) -> [f64; 3] {
+        let f = |t: f64| if t > 216.0 / 24389.0 { t.cbrt() } else { (24389.0 / 27.0 * t + 16.0) / 116.0 };
+        let x = f((0.4124564 * r + 0.3575761 * g + 0.1804375 * b) / 0.95047);
+        let y = f(0.2126729 * r + 0.7151522 * g + 0.0721750 * b);
+        let z = f((0.0193339 * r + 0.1191920 * g + 0.9503041 * b) / 1.08883);
+        [116.0 * y - 16.0, 500.0 * (x - y), 200.0 * (y - z)]
+    }
+
+    /// Vision as it is, and without the long- or middle-wave cones (Machado, Oliveira and Fernandes 2009,
+    /// severity 1, from memory).
+    const VISION: [[[f64; 3]; 3]; 3] = [
+        [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
+        [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]],
+        [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]],
+    ];
+
+    #[test]
+    fn every_series_shows_on_light_and_on_dark_paper() {
+        for colour in SERIES {
+            for paper in [RGBColor(255, 255, 255), RGBColor(0x14, 0x18, 0x1c)] {
+                assert!(contrast(colour, paper) >= 3.0, "{colour:?} on {paper:?}: {}", contrast(colour, paper));
+            }
+        }
+    }
+
+    #[test]
+    fn series_differ_for_colour_blind_eyes() {
+        for (i, a) in SERIES.iter().enumerate() {
+            for b in SERIES.iter().skip(i + 1) {
+                for matrix in VISION {
+                    let see = |c: RGBColor| {
+                        let rgb = linear(c);
+                        lab(matrix.map(|row| row.iter().zip(rgb).map(|(m, v)| m * v).sum::<f64>().clamp(0.0, 1.0)))
+                    };
+                    let far = see(*a).iter().zip(see(*b)).map(|(p, q)| (p - q).powi(2)).sum::<f64>().sqrt();
+                    // About 2 is just noticeable side by side; 20 is a plain difference at a glance.
+                    assert!(far >= 20.0, "{a:?} and {b:?}: {far}");
+                }
+            }
+        }
+    }
+}

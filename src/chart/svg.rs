@@ -1,0 +1,94 @@
+//! From plotters' SVG to ours: sub-pixel positions, the text's own colour, fewer bytes.
+
+use plotters::coord::Shift;
+use plotters::prelude::{DrawingArea, IntoDrawingArea, SVGBackend};
+
+use crate::error::{Error, Result};
+
+use super::figure::Panel;
+use super::palette::INK_TEXT;
+
+/// Drawing units per px: plotters places marks on whole units only, so that a finer grid keeps curves smooth.
+pub(super) const SCALE: u32 = 4;
+/// The page's own face where it has one.
+pub(super) const FONT: &str = "system-ui,sans-serif";
+
+/// The whole drawing area of one panel.
+pub(super) type Paper<'a> = DrawingArea<SVGBackend<'a>, Shift>;
+
+/// Draws one panel of `width` x `height` px with `draw`, which gets the paper in drawing units.
+pub(super) fn panel(width: u32, height: u32, draw: impl FnOnce(&Paper<'_>) -> Result<()>) -> Result<Panel> {
+    let mut text = String::new();
+    {
+        let paper = SVGBackend::with_string(&mut text, (width * SCALE, height * SCALE)).into_drawing_area();
+        draw(&paper)?;
+        paper.present().map_err(drawing)?;
+    }
+    Ok(Panel { body: finish(&text), width, height, scale: SCALE })
+}
+
+/// An error of the drawing backend as ours.
+pub(super) fn drawing(why: impl std::fmt::Display) -> Error {
+    Error::numeric("drawing a picture", why.to_string())
+}
+
+/// The elements inside the root, with ink as `currentColor` and without what is the default anyway.
+///
+/// Text of the user cannot be hit by these replacements: in it the quotation mark is written `&quot;`.
+fn finish(svg: &str) -> String {
+    let inside = svg.find('>').and_then(|start| svg.get(start + 1..)).unwrap_or(svg);
+    let inside = inside.trim_end().strip_suffix("</svg>").unwrap_or(inside);
+    let mut out = inside
+        .replace(INK_TEXT, "\"currentColor\"")
+        .replace(" opacity=\"1\"", "")
+        .replace(" stroke=\"none\"", "")
+        .replace(" font-family=\"sans-serif\"", "")
+        .replace(" text-anchor=\"start\"", "")
+        .replace(" \"/>", "\"/>")
+        .replace(">\n<", "><")
+        .replace("\n</text>", "</text>");
+    out = out.trim_start().to_owned();
+    out
+}
+
+/// `text` with the five characters that mean something in HTML and SVG written out.
+pub(super) fn escape(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '&' => out.push_str("&amp;"),
+            '"' => out.push_str("&quot;"),
+            '\'' => out.push_str("&#39;"),
+            other => out.push(other),
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use plotters::prelude::{Circle, Text};
+    use plotters::style::Color;
+
+    use super::super::palette::INK;
+    use super::*;
+
+    #[test]
+    fn ink_follows_the_page_and_words_of_the_user_are_kept() {
+        let made = panel(100, 50, |paper| {
+            paper.draw(&Circle::new((8, 8), 4, INK.filled())).map_err(drawing)?;
+            let words = "a \"b\" opacity=\"1\" <c> \"#010203\"";
+            paper.draw(&Text::new(words, (20, 20), ("sans-serif", 48))).map_err(drawing)
+        })
+        .unwrap();
+        assert!(made.body.contains("fill=\"currentColor\""), "{}", made.body);
+        assert!(!made.body.contains("<svg") && !made.body.contains("</svg>"));
+        assert!(
+            made.body.contains("a &quot;b&quot; opacity=&quot;1&quot; &lt;c&gt; &quot;#010203&quot;</text>"),
+            "{}",
+            made.body
+        );
+    }
+}

@@ -1,0 +1,97 @@
+//! Values of a frame as texts.
+
+use jiff::Timestamp;
+use polars::prelude::{AnyValue, DataFrame, DataType, TimeUnit};
+
+use crate::fit::decimals_for;
+
+use super::units::{error_column, split};
+
+/// One column, ready to be laid out.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Cells {
+    /// The column's name in the frame.
+    pub(super) name: String,
+    /// Its unit, if the name tells one.
+    pub(super) unit: String,
+    /// Numbers and times stand at the right.
+    pub(super) right: bool,
+    /// One text per row.
+    pub(super) texts: Vec<String>,
+}
+
+/// The first `rows` rows of the named columns; a name that the frame lacks is left out.
+pub(super) fn cells(frame: &DataFrame, columns: &[String], rows: usize) -> Vec<Cells> {
+    let names: Vec<&str> = frame.get_column_names().into_iter().map(|name| name.as_str()).collect();
+    columns.iter().filter_map(|name| column(frame, name, &names, rows)).collect()
+}
+
+fn column(frame: &DataFrame, name: &str, names: &[&str], rows: usize) -> Option<Cells> {
+    let column = frame.column(name).ok()?;
+    let errors = error_column(name, names).and_then(|error| frame.column(error).ok());
+    let (_, unit) = split(name);
+    let unit = if matches!(column.dtype(), DataType::Datetime(..)) { "UTC" } else { unit };
+    let texts = (0..column.len().min(rows))
+        .map(|row| {
+            let error = errors.and_then(|e| e.get(row).ok()).and_then(|v| v.extract::<f64>());
+            column.get(row).map(|value| text(&value, name, error)).unwrap_or_default()
+        })
+        .collect();
+    Some(Cells { name: name.to_owned(), unit: unit.to_owned(), right: right(column.dtype()), texts })
+}
+
+fn right(dtype: &DataType) -> bool {
+    dtype.is_primitive_numeric() || matches!(dtype, DataType::Datetime(..))
+}
+
+/// One value; a null is empty. A number is rounded to two digits of its standard error, else by its unit.
+fn text(value: &AnyValue<'_>, name: &str, error: Option<f64>) -> String {
+    match value {
+        AnyValue::Null => String::new(),
+        AnyValue::String(text) => (*text).to_owned(),
+        AnyValue::StringOwned(text) => text.to_string(),
+        AnyValue::Boolean(yes) => if *yes { "yes" } else { "no" }.to_owned(),
+        AnyValue::Float64(number) => self::number(*number, name, error),
+        AnyValue::Float32(number) => self::number(f64::from(*number), name, error),
+        AnyValue::Datetime(at, unit, _) => time(*at, *unit),
+        AnyValue::DatetimeOwned(at, unit, _) => time(*at, *unit),
+        other => other.to_string(),
+    }
+}
+
+fn number(value: f64, name: &str, error: Option<f64>) -> String {
+    if !value.is_finite() {
+        return String::new();
+    }
+    let decimals = match error {
+        Some(se) if se > 0.0 && se.is_finite() => decimals_for(se),
+        _ => match (name, split(name).1) {
+            (_, "SG") => 4,
+            (_, "\u{b0}") => 2,
+            (_, "\u{b0}C" | "h" | "d" | "%" | "mm") => 1,
+            ("level" | "stage" | "progress" | "phi", _) => 2,
+            (name, _) if name.starts_with("p_") || name.contains("attenuation") => 3,
+            _ => four_digits(value),
+        },
+    };
+    let text = format!("{value:.decimals$}");
+    if text.trim_start_matches('-').chars().all(|c| c == '0' || c == '.') && text.starts_with('-') {
+        return text.trim_start_matches('-').to_owned();
+    }
+    text
+}
+
+/// Decimals that show four digits of `value`.
+fn four_digits(value: f64) -> usize {
+    if value == 0.0 { 0 } else { (3 - value.abs().log10().floor() as i32).clamp(0, 12) as usize }
+}
+
+/// A time to the minute.
+fn time(at: i64, unit: TimeUnit) -> String {
+    let stamp = match unit {
+        TimeUnit::Nanoseconds => Timestamp::from_nanosecond(i128::from(at)),
+        TimeUnit::Microseconds => Timestamp::from_microsecond(at),
+        TimeUnit::Milliseconds => Timestamp::from_millisecond(at),
+    };
+    stamp.map(|at| at.strftime("%Y-%m-%d %H:%M").to_string()).unwrap_or_default()
+}

@@ -1,0 +1,93 @@
+//! Several results in one block.
+
+use std::fmt;
+
+use maud::{PreEscaped, html};
+
+use crate::chart::Figure;
+
+/// Something that shows as HTML and as plain text.
+pub trait Show {
+    /// A fragment of HTML with inline attributes only; every text of the user is escaped.
+    fn html(&self) -> String;
+    /// The same in plain text.
+    fn text(&self) -> String;
+}
+
+/// Several results under each other, as one block: a notebook keeps only the last HTML block of a cell.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Page {
+    blocks: Vec<(String, String)>,
+}
+
+impl Page {
+    /// An empty page.
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// The same page with a heading below what it holds.
+    #[must_use]
+    pub fn heading(self, words: &str) -> Self {
+        let markup = html! { h3 style="margin:1em 0 .4em" { (words) } };
+        self.push(markup.into_string(), format!("{words}\n{}", "-".repeat(words.chars().count())))
+    }
+
+    /// The same page with a paragraph below what it holds.
+    #[must_use]
+    pub fn words(self, words: &str) -> Self {
+        let markup = html! { p style="max-width:46em;margin:.4em 0" { (words) } };
+        self.push(markup.into_string(), words.to_owned())
+    }
+
+    /// The same page with a result below what it holds.
+    #[must_use]
+    pub fn with(self, shown: &impl Show) -> Self {
+        self.push(shown.html(), shown.text())
+    }
+
+    fn push(mut self, html: String, text: String) -> Self {
+        self.blocks.push((html, text));
+        self
+    }
+}
+
+impl Show for Page {
+    fn html(&self) -> String {
+        html! { div { @for (block, _) in &self.blocks { (PreEscaped(block)) } } }.into_string()
+    }
+
+    fn text(&self) -> String {
+        self.blocks.iter().map(|(_, text)| text.as_str()).collect::<Vec<_>>().join("\n\n")
+    }
+}
+
+impl fmt::Display for Page {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.text())
+    }
+}
+
+impl Show for Figure {
+    fn html(&self) -> String {
+        Figure::html(self)
+    }
+
+    fn text(&self) -> String {
+        self.to_string()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_page_is_one_block_and_escapes_words() {
+        let page = Page::new().heading("A & B").words("less < more").with(&Page::new().words("inner"));
+        let html = page.html();
+        assert_eq!(html.matches("<div>").count(), 2);
+        assert!(html.contains("A &amp; B") && html.contains("less &lt; more"), "{html}");
+        assert_eq!(page.to_string(), "A & B\n-----\n\nless < more\n\ninner");
+    }
+}
