@@ -111,7 +111,7 @@ def run(path, store):
     began = time.monotonic()
     try:
         fresh = execute(path)
-    except (CellExecutionError, CellTimeoutError, DeadKernelError) as error:
+    except (CellExecutionError, CellTimeoutError, DeadKernelError, RuntimeError) as error:
         return [str(error)]
     seconds = time.monotonic() - began
     if store:
