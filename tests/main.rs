@@ -1,4 +1,6 @@
 //! The one integration binary; each module tests one part against the outside.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::float_cmp)]
 
+mod float;
+mod liquid;
 mod season;

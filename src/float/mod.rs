@@ -1,1 +1,23 @@
-//! float
+//! Floats: how a tilted body of revolution rests in a liquid, and so its density from its tilt.
+//!
+//! Hydrostatics alone: Archimedes' principle, and the centres of buoyancy and gravity on one vertical. Tilts are in degrees
+//! from upright, densities of the liquid at its own temperature.
+//!
+//! [`WallSided`] is the closed form while the water plane cuts only the cylinder; [`Hull`] takes any [`Profile`] at any tilt by
+//! quadrature, and [`HullCurve`] is its table for many readings. [`Shape`] is the usual probe (cylinder, bottom, top) and
+//! makes both. [`ShellExpansion`] tells how a shell grows with heat.
+
+mod curve;
+mod hull;
+mod profile;
+mod quadrature;
+mod shape;
+mod shell;
+mod wall_sided;
+
+pub use curve::HullCurve;
+pub use hull::{Hull, HullGradient, Rest};
+pub use profile::{Piece, Profile};
+pub use shape::{End, Shape};
+pub use shell::ShellExpansion;
+pub use wall_sided::{WallGradient, WallSided};

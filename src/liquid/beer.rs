@@ -91,9 +91,11 @@ fn check_ratio(density_kg_m3: f64, t: f64) -> Result<f64> {
     Error::check_domain("SG from density", "density", "kg/m3", density_kg_m3, low, high).map(|rho| rho / water)
 }
 
-/// `sg` within the scales, with one part in 1e12 for the rounding of an end converted there and back.
+/// `sg` within the scales; an end that was converted there and back comes back as the end.
 pub(crate) fn check_found_sg(sg: f64) -> Result<f64> {
-    Error::check_domain("SG from density", "SG 20/20", "", sg, SG_LOW - 1e-12, SG_HIGH + 1e-12)
+    const SLACK: f64 = 1e-9;
+    Error::check_domain("SG from density", "SG 20/20", "", sg, SG_LOW - SLACK, SG_HIGH + SLACK)
+        .map(|sg| sg.clamp(SG_LOW, SG_HIGH))
 }
 
 fn sucrose_fraction(at: &At, ratio: f64) -> Result<f64> {
@@ -111,11 +113,16 @@ pub(crate) struct Mix {
 }
 
 impl Mix {
+    /// A sucrose solution.
+    pub(crate) fn unfermented(sg: f64) -> Result<Self> {
+        Ok(Self { ethanol: 0.0, extract: fraction_from_sg(sg)? })
+    }
+
     /// What a beer of this SG and original gravity is made of; see [`beer_density_kg_m3`].
     pub(crate) fn of(sg: f64, original_sg: f64) -> Result<Self> {
         let wort = Wort::new(original_sg)?;
         if sg > original_sg {
-            return Ok(Self { ethanol: 0.0, extract: fraction_from_sg(sg)? });
+            return Self::unfermented(sg);
         }
         let at_20 = At::new(20.0);
         let ethanol = root("the composition of beer", Wort::ETHANOL, original_sg - sg, |a| wort.ratio(&at_20, a, sg))?;

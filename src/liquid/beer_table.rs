@@ -8,9 +8,9 @@ use super::beer::{At, Mix, TEMP_C, Wort, check_found_sg};
 use super::extract::{SG_HIGH, SG_LOW, check_sg};
 use super::water;
 
-const SG_NODES: usize = 8;
+const SG_NODES: usize = 14;
 /// Odd: no node lies at 20 C, where the expansion is divided by zero.
-const TEMP_NODES: usize = 7;
+const TEMP_NODES: usize = 9;
 
 /// SG to density and back for one original gravity: [`super::beer_density_kg_m3`] and its inverse as a small table.
 ///
@@ -43,7 +43,7 @@ impl BeerDensity {
     }
 
     fn split(split_sg: f64) -> Result<Self> {
-        let unfermented = Expansion::new(split_sg, SG_HIGH, |sg| Mix::of(sg, 1.0))?;
+        let unfermented = Expansion::new(split_sg, SG_HIGH, Mix::unfermented)?;
         let fermented = if split_sg > SG_LOW {
             Expansion::new(SG_LOW, split_sg, |sg| Mix::of(sg, split_sg))?
         } else {
@@ -80,16 +80,15 @@ impl BeerDensity {
         let water = water::density(t);
         let ratio = density_kg_m3 / water;
         let at_split = self.fermented.at(t);
-        let at =
-            if ratio > self.split_sg + at_split.value(self.split_sg).0 { self.unfermented.at(t) } else { at_split };
+        let at = if ratio > self.split_sg + at_split.at_high() { self.unfermented.at(t) } else { at_split };
         let (mut sg, mut slope) = (ratio.clamp(SG_LOW, SG_HIGH), 1.0);
-        // The expansion's slope in SG is some 0.02 at most, so Newton's step is exact to rounding after three.
-        for _ in 0..4 {
+        // The expansion is nearly straight in SG: the error left is far below the square of the last step.
+        for _ in 0..6 {
             let (expansion, by_sg) = at.value(sg);
             slope = 1.0 + by_sg;
             let step = (ratio - sg - expansion) / slope;
             sg += step;
-            if step.abs() < 1e-15 {
+            if step.abs() < 1e-8 {
                 break;
             }
         }
@@ -134,7 +133,14 @@ impl Expansion {
     /// `(T - 20) g` at one temperature.
     fn at(&self, t: f64) -> ExpansionAt {
         let x = shrink(t, TEMP_C);
-        ExpansionAt { sg: self.sg, by_sg: self.by_sg.map(|row| (t - 20.0) * clenshaw(&row, x).0) }
+        let mut basis = [t - 20.0; TEMP_NODES];
+        let (mut before, mut last) = ((t - 20.0) * x, t - 20.0);
+        for value in basis.iter_mut().skip(1) {
+            *value = before;
+            (last, before) = (before, 2.0 * x * before - last);
+        }
+        let by_sg = self.by_sg.map(|row| row.iter().zip(&basis).map(|(c, value)| c * value).sum());
+        ExpansionAt { sg: self.sg, by_sg }
     }
 }
 
@@ -145,6 +151,11 @@ struct ExpansionAt {
 }
 
 impl ExpansionAt {
+    /// The value at the upper end of SG, where every Chebyshev polynomial is one.
+    fn at_high(&self) -> f64 {
+        self.by_sg.iter().sum()
+    }
+
     fn value(&self, sg: f64) -> (f64, f64) {
         let (value, slope) = clenshaw(&self.by_sg, shrink(sg, self.sg));
         (value, slope * 2.0 / (self.sg.1 - self.sg.0))

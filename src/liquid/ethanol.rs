@@ -7,6 +7,7 @@ use super::solve::polynomial;
 /// Density of ethanol at 20 C, kg/m3: the sum of `A` below.
 pub const ETHANOL_20C_KG_M3: f64 = 789.239_123_3;
 
+// Digits as the standard prints them.
 const A: [f64; 12] = [
     9.982_012_300e2,
     -1.929_769_495e2,
@@ -24,6 +25,7 @@ const A: [f64; 12] = [
 const B: [f64; 7] =
     [0.0, -2.061_851_3e-1, -5.268_254_2e-3, 3.613_001_3e-5, -3.895_770_2e-7, 7.169_354_0e-9, -9.973_923_1e-11];
 /// `C[i][k]` multiplies `(t - 20)^(i+1) p^(k+1)`.
+#[allow(clippy::excessive_precision)]
 const C: [&[f64]; 5] = [
     &[
         1.693_443_461_530_087e-1,

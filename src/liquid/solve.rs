@@ -24,7 +24,7 @@ pub(crate) fn root(
     if at_high == 0.0 {
         return Ok(high);
     }
-    if !(at_low * at_high < 0.0) {
+    if at_low * at_high > 0.0 || at_low.is_nan() || at_high.is_nan() {
         return Err(Error::numeric(doing, format!("no sign change between {low} and {high}")));
     }
     let rising = at_high > 0.0;

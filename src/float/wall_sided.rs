@@ -1,0 +1,238 @@
+//! The wall-sided float: the water plane cuts only the cylinder.
+
+use crate::error::{Error, Result};
+use crate::liquid::solve::root;
+
+/// A float whose water plane cuts only its cylindrical part: density from tilt and back in closed form.
+///
+/// With `t = tan(tilt)` and `U = K/rho` (equivalent draught over radius), archimedes and the balance of the centres of
+/// buoyancy and gravity give `t [U/2 - h + (kappa + t^2/8)/U] = eps` (the "wall-sided" formula of naval architecture;
+/// Rawson and Tupper, Basic Ship Theory, vol. 1, and Biran, Ship Hydrostatics and Stability; titles from memory).
+/// `K = m/(pi r^3)`, `h = (z_g - c)/r`, `eps = e/r`, with mass m, radius r, centre of gravity at height z_g above the nose
+/// and e off the axis; `c` and `kappa` belong to the bottom, see [`super::End`].
+///
+/// The physical branch is the deeper root, on which density rises with tilt.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WallSided {
+    /// Mass over pi times the radius cubed, kg/m3.
+    pub k_kg_m3: f64,
+    /// Height of the centre of gravity above the bottom's reference `c`, in radii.
+    pub h: f64,
+    /// Distance of the centre of gravity from the axis, in radii; positive.
+    pub eps: f64,
+    /// Shape constant of the bottom: 1/4 flat, 2/9 hemisphere.
+    pub kappa: f64,
+}
+
+/// Density at a tilt with its partial derivatives, for fits and for the propagation of errors.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WallGradient {
+    /// Density, kg/m3.
+    pub density_kg_m3: f64,
+    /// By `k_kg_m3`.
+    pub by_k: f64,
+    /// By `h`, kg/m3.
+    pub by_h: f64,
+    /// By `eps`, kg/m3.
+    pub by_eps: f64,
+    /// By `kappa`, kg/m3.
+    pub by_kappa: f64,
+    /// By tilt, kg/m3 per degree.
+    pub by_tilt_deg: f64,
+}
+
+impl WallSided {
+    /// Density of the liquid in which the float rests at this tilt, kg/m3.
+    ///
+    /// `B = h + eps/t`, `U = B + sqrt(B^2 - 2 kappa - t^2/4)`, `rho = K/U`.
+    ///
+    /// # Errors
+    /// [`Error::Domain`] for a tilt that is not between 0 and [`WallSided::highest_tilt_deg`]; [`Error::Setting`] for
+    /// parameters that no float has.
+    pub fn density_kg_m3(&self, tilt_deg: f64) -> Result<f64> {
+        self.draught(tilt_deg).map(|(_, _, _, u)| self.k_kg_m3 / u)
+    }
+
+    /// Density at this tilt and its partial derivatives.
+    ///
+    /// # Errors
+    /// As [`WallSided::density_kg_m3`].
+    pub fn gradient(&self, tilt_deg: f64) -> Result<WallGradient> {
+        let (t, b, s, u) = self.draught(tilt_deg)?;
+        debug_assert!((u - b - s).abs() < 1e-9 * u);
+        let by_u = -self.k_kg_m3 / (u * u);
+        let t_by_deg = (1.0 + t * t).to_radians();
+        Ok(WallGradient {
+            density_kg_m3: self.k_kg_m3 / u,
+            by_k: 1.0 / u,
+            by_h: by_u * u / s,
+            by_eps: by_u * u / (s * t),
+            by_kappa: -by_u / s,
+            by_tilt_deg: by_u * (-self.eps * u / (t * t * s) - t / (4.0 * s)) * t_by_deg,
+        })
+    }
+
+    /// Tilt at which the float rests in a liquid of this density, degrees.
+    ///
+    /// The one positive root of `t^3 + 8U (U/2 - h + kappa/U) t - 8U eps = 0`, by Newton steps from above, where the cubic
+    /// is convex.
+    ///
+    /// # Errors
+    /// [`Error::Domain`] for a density that is not between 0 and that of the highest tilt; [`Error::Setting`] for
+    /// parameters that no float has.
+    pub fn tilt_deg(&self, density_kg_m3: f64) -> Result<f64> {
+        self.check()?;
+        let formula = "the wall-sided float";
+        let rho = Error::check_domain(formula, "density", "kg/m3", density_kg_m3, f64::MIN_POSITIVE, f64::MAX)?;
+        let u = self.k_kg_m3 / rho;
+        let (p, q) = (8.0 * u * (0.5 * u - self.h) + 8.0 * self.kappa, 8.0 * u * self.eps);
+        let mut t = if p > 0.0 { q.cbrt().min(q / p) } else { q.cbrt() + (-p).sqrt() };
+        for _ in 0..100 {
+            let next = t - (t * (t * t + p) - q) / (3.0 * t * t + p);
+            // From above every step goes down until rounding stops it.
+            if next >= t || next.is_nan() {
+                break;
+            }
+            t = next;
+        }
+        if t.is_finite() && u >= self.h + self.eps / t {
+            return Ok(t.atan().to_degrees());
+        }
+        let high = self.density_kg_m3(self.highest_tilt_deg()?)?;
+        Err(Error::Domain { formula, quantity: "density", value: rho, low: 0.0, high, unit: "kg/m3" })
+    }
+
+    /// The highest tilt at which the float can rest, degrees: beyond it a little more density turns it over.
+    ///
+    /// # Errors
+    /// [`Error::Setting`] for parameters that no float has.
+    pub fn highest_tilt_deg(&self) -> Result<f64> {
+        self.check()?;
+        // The root of B^2 - 2 kappa - t^2/4 with B > 0, written so that it falls with t from the start.
+        let margin = |t: f64| {
+            let b = self.h + self.eps / t;
+            let side = (2.0 * self.kappa + 0.25 * t * t).sqrt();
+            (b - side, -self.eps / (t * t) - 0.25 * t / side)
+        };
+        let t = root("the highest tilt of a float", (1e-9, 1e9), 2.0 * self.h.max(0.1), margin)?;
+        Ok(t.atan().to_degrees() * (1.0 - 1e-12))
+    }
+
+    /// The point `(t, y)` of one rest on the straight line `y = eps + h t`, for a known `K`: start values for a fit
+    /// without iteration, and a sight of outliers.
+    ///
+    /// `y = t [U/2 + (kappa + t^2/8)/U]`.
+    ///
+    /// # Errors
+    /// [`Error::Domain`] for a tilt outside 0 to 90 degrees or a density or `k_kg_m3` that is not positive.
+    pub fn line_point(tilt_deg: f64, density_kg_m3: f64, k_kg_m3: f64, kappa: f64) -> Result<(f64, f64)> {
+        let formula = "the wall-sided float";
+        let t = tangent(formula, tilt_deg)?;
+        let rho = Error::check_domain(formula, "density", "kg/m3", density_kg_m3, f64::MIN_POSITIVE, f64::MAX)?;
+        let k = Error::check_domain(formula, "K", "kg/m3", k_kg_m3, f64::MIN_POSITIVE, f64::MAX)?;
+        let u = k / rho;
+        Ok((t, t * (0.5 * u + (kappa + 0.125 * t * t) / u)))
+    }
+
+    /// `t`, `B`, the square root and `U` at a tilt.
+    fn draught(&self, tilt_deg: f64) -> Result<(f64, f64, f64, f64)> {
+        self.check()?;
+        let t = tangent("the wall-sided float", tilt_deg)?;
+        let b = self.h + self.eps / t;
+        let square = b * b - 2.0 * self.kappa - 0.25 * t * t;
+        if b > 0.0 && square > 0.0 {
+            let s = square.sqrt();
+            return Ok((t, b, s, b + s));
+        }
+        let (formula, quantity) = ("the wall-sided float", "tilt");
+        let high = self.highest_tilt_deg()?;
+        Err(Error::Domain { formula, quantity, value: tilt_deg, low: 0.0, high, unit: "degrees" })
+    }
+
+    fn check(&self) -> Result<()> {
+        let wrong = |name, value: f64, wanted| Err(Error::Setting { name, value: value.to_string(), wanted });
+        if !(self.k_kg_m3 > 0.0 && self.k_kg_m3.is_finite()) {
+            wrong("k_kg_m3", self.k_kg_m3, "a positive mass over pi r^3")
+        } else if !(self.eps > 0.0 && self.eps.is_finite()) {
+            wrong("eps", self.eps, "a positive offset of the centre of gravity")
+        } else if !self.h.is_finite() {
+            wrong("h", self.h, "a finite height of the centre of gravity")
+        } else if !(self.kappa > 0.0 && self.kappa.is_finite()) {
+            wrong("kappa", self.kappa, "a positive shape constant of the bottom")
+        } else {
+            Ok(())
+        }
+    }
+}
+
+/// Tangent of a tilt strictly between 0 and 90 degrees.
+pub(crate) fn tangent(formula: &'static str, tilt_deg: f64) -> Result<f64> {
+    let unit = "degrees";
+    if tilt_deg > 0.0 && tilt_deg < 90.0 {
+        Ok(tilt_deg.to_radians().tan())
+    } else {
+        Err(Error::Domain { formula, quantity: "tilt", value: tilt_deg, low: 0.0, high: 90.0, unit })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const FLOAT: WallSided = WallSided { k_kg_m3: 5458.0, h: 2.609, eps: 0.0797, kappa: 2.0 / 9.0 };
+
+    #[test]
+    fn the_gradient_is_that_of_finite_differences() {
+        for tilt in [10.0, 25.0, 50.0, 70.0] {
+            let g = FLOAT.gradient(tilt).unwrap();
+            let by = |step: f64, plus: WallSided, minus: WallSided| {
+                (plus.density_kg_m3(tilt).unwrap() - minus.density_kg_m3(tilt).unwrap()) / (2.0 * step)
+            };
+            let moved = |k, h, eps, kappa| WallSided {
+                k_kg_m3: FLOAT.k_kg_m3 + k,
+                h: FLOAT.h + h,
+                eps: FLOAT.eps + eps,
+                kappa: FLOAT.kappa + kappa,
+            };
+            let s = 1e-6;
+            let tilted = (FLOAT.density_kg_m3(tilt + s).unwrap() - FLOAT.density_kg_m3(tilt - s).unwrap()) / (2.0 * s);
+            for (name, got, wanted) in [
+                ("k", g.by_k, by(1e-3, moved(1e-3, 0.0, 0.0, 0.0), moved(-1e-3, 0.0, 0.0, 0.0))),
+                ("h", g.by_h, by(s, moved(0.0, s, 0.0, 0.0), moved(0.0, -s, 0.0, 0.0))),
+                ("eps", g.by_eps, by(s, moved(0.0, 0.0, s, 0.0), moved(0.0, 0.0, -s, 0.0))),
+                ("kappa", g.by_kappa, by(s, moved(0.0, 0.0, 0.0, s), moved(0.0, 0.0, 0.0, -s))),
+                ("tilt", g.by_tilt_deg, tilted),
+            ] {
+                assert!((got / wanted - 1.0).abs() < 1e-6, "{name} at {tilt}: {got} {wanted}");
+            }
+        }
+    }
+
+    #[test]
+    fn what_cannot_rest_is_refused() {
+        for tilt in [-5.0, 0.0, 89.9, 90.0, f64::NAN] {
+            assert!(matches!(FLOAT.density_kg_m3(tilt), Err(Error::Domain { .. })), "{tilt}");
+        }
+        for density in [-1.0, 0.0, 1e4, f64::NAN, f64::INFINITY] {
+            assert!(matches!(FLOAT.tilt_deg(density), Err(Error::Domain { .. })), "{density}");
+        }
+        for wrong in [
+            WallSided { eps: 0.0, ..FLOAT },
+            WallSided { k_kg_m3: f64::NAN, ..FLOAT },
+            WallSided { h: f64::INFINITY, ..FLOAT },
+            WallSided { kappa: -1.0, ..FLOAT },
+        ] {
+            assert!(matches!(wrong.density_kg_m3(25.0), Err(Error::Setting { .. })));
+            assert!(matches!(wrong.tilt_deg(1000.0), Err(Error::Setting { .. })));
+        }
+    }
+
+    #[test]
+    fn the_line_through_two_rests_gives_the_centre_of_gravity() {
+        let at =
+            |tilt| WallSided::line_point(tilt, FLOAT.density_kg_m3(tilt).unwrap(), FLOAT.k_kg_m3, FLOAT.kappa).unwrap();
+        let ((t1, y1), (t2, y2)) = (at(25.0), at(65.0));
+        let h = (y2 - y1) / (t2 - t1);
+        assert!((h - FLOAT.h).abs() < 1e-12 && (y1 - h * t1 - FLOAT.eps).abs() < 1e-12);
+    }
+}

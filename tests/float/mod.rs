@@ -1,0 +1,3 @@
+//! Floats against values computed apart from the library, and against themselves.
+
+mod two_floats;
