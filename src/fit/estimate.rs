@@ -3,6 +3,9 @@
 use std::borrow::Cow;
 use std::fmt;
 
+use super::quantile;
+use crate::Result;
+
 /// An estimate: value, standard error, interval with its level, and the method that made them.
 ///
 /// `Display` rounds to two digits of the standard error; the fields keep full precision.
@@ -20,6 +23,35 @@ pub struct Estimate {
     pub level: f64,
     /// The method of the interval, as it goes into the tables.
     pub method: Cow<'static, str>,
+}
+
+impl Estimate {
+    /// An estimate with the interval `value +- z se`, z from the normal distribution.
+    ///
+    /// # Errors
+    /// [`crate::Error::Setting`] for a level outside (0, 1).
+    pub fn normal(value: f64, se: f64, level: f64, method: impl Into<Cow<'static, str>>) -> Result<Self> {
+        Ok(Self::with_factor(value, se, quantile::normal_two_sided(level)?, level, method))
+    }
+
+    /// An estimate with the interval `value +- t se`, t from Student's distribution with `df` degrees of freedom.
+    ///
+    /// # Errors
+    /// [`crate::Error::Setting`] for a level outside (0, 1) or `df` not above 0.
+    pub fn student_t(value: f64, se: f64, df: f64, level: f64, method: impl Into<Cow<'static, str>>) -> Result<Self> {
+        Ok(Self::with_factor(value, se, quantile::student_t_two_sided(level, df)?, level, method))
+    }
+
+    /// An estimate with the interval `value +- factor se`.
+    pub(crate) fn with_factor(
+        value: f64,
+        se: f64,
+        factor: f64,
+        level: f64,
+        method: impl Into<Cow<'static, str>>,
+    ) -> Self {
+        Self { value, se, lower: value - factor * se, upper: value + factor * se, level, method: method.into() }
+    }
 }
 
 /// What was found about a quantity: three states that must not be confused.

@@ -1,5 +1,33 @@
 //! Estimation that knows nothing of beer.
+//!
+//! Plain numerics on slices and [`ndarray`]: every part can be checked against handbook values alone.
+//!
+//! | part | what it answers |
+//! | --- | --- |
+//! | [`quantile`] | quantiles and tails of the normal, t, chi-squared and F distributions |
+//! | [`linear`] | weighted least squares that are linear in the coefficients |
+//! | [`nonlinear`] | nonlinear least squares with bounds, priors, covariance and the reason it stopped |
+//! | [`errors_in_variables`] | straight lines and curves when both variables have errors |
+//! | [`autocorrelation`] | AR(1) in continuous time plus white noise: estimation, whitening, robust covariance |
+//! | [`compare`] | means, all pairs with simultaneous intervals, random-effects pooling |
+//! | [`ode`] | small systems of ordinary differential equations |
+//! | [`robust`] | median, MAD, bounded-influence weights |
+//! | [`root`], [`minimise`], [`quadrature`] | the one-dimensional tools the rest is built on |
 
+pub mod autocorrelation;
+pub mod compare;
+pub mod errors_in_variables;
 mod estimate;
+pub mod linear;
+mod matrix;
+pub mod minimise;
+pub mod nonlinear;
+pub mod ode;
+pub mod quadrature;
+pub mod quantile;
+pub mod robust;
+pub mod root;
+mod scale;
 
 pub use estimate::{Estimate, Finding, decimals_for};
+pub use scale::Scale;

@@ -1,0 +1,92 @@
+//! What is to be fitted: names, starts, bounds, priors.
+
+use crate::{Error, Result};
+
+/// A Gaussian prior: what is known of a parameter from elsewhere.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Prior {
+    /// Its mean, in the parameter's unit.
+    pub mean: f64,
+    /// Its standard deviation, same unit; always taken at its word, whatever the scale of the residuals.
+    pub sd: f64,
+}
+
+/// One parameter of a nonlinear fit.
+///
+/// ```
+/// use heelwort::fit::nonlinear::Parameter;
+/// let mid = Parameter::new("mid_h", 40.0).within(0.0, 500.0).with_prior(48.0, 20.0);
+/// assert_eq!(mid.start, 40.0);
+/// ```
+#[derive(Debug, Clone, PartialEq)]
+pub struct Parameter {
+    /// Its name, by which results are fetched; the unit belongs in it.
+    pub name: String,
+    /// Where the iteration starts, or the value at which it is held.
+    pub start: f64,
+    /// Lower bound; minus infinity for none.
+    pub lower: f64,
+    /// Upper bound; infinity for none.
+    pub upper: f64,
+    /// What is known of it from elsewhere.
+    pub prior: Option<Prior>,
+    /// True when it stays at its start.
+    pub held: bool,
+}
+
+impl Parameter {
+    /// A free parameter without bounds or prior.
+    pub fn new(name: impl Into<String>, start: f64) -> Self {
+        Self { name: name.into(), start, lower: f64::NEG_INFINITY, upper: f64::INFINITY, prior: None, held: false }
+    }
+
+    /// The same with bounds; either may be infinite.
+    #[must_use]
+    pub fn within(self, lower: f64, upper: f64) -> Self {
+        Self { lower, upper, ..self }
+    }
+
+    /// The same with a Gaussian prior.
+    #[must_use]
+    pub fn with_prior(self, mean: f64, sd: f64) -> Self {
+        Self { prior: Some(Prior { mean, sd }), ..self }
+    }
+
+    /// The same, held at its start.
+    #[must_use]
+    pub fn held(self) -> Self {
+        Self { held: true, ..self }
+    }
+}
+
+pub(super) fn check(parameters: &[Parameter]) -> Result<()> {
+    if parameters.iter().all(|parameter| parameter.held) {
+        return Err(Error::Usage("a nonlinear fit needs at least one free parameter".to_owned()));
+    }
+    for (i, parameter) in parameters.iter().enumerate() {
+        if parameters.iter().take(i).any(|other| other.name == parameter.name) {
+            return Err(Error::Usage(format!("two parameters are named `{}`", parameter.name)));
+        }
+        let inside = parameter.start >= parameter.lower && parameter.start <= parameter.upper;
+        if !parameter.start.is_finite() || !(inside || parameter.held) {
+            return Err(Error::Setting {
+                name: "start",
+                value: format!(
+                    "{} for `{}`, bounds {} to {}",
+                    parameter.start, parameter.name, parameter.lower, parameter.upper
+                ),
+                wanted: "a finite number within the bounds",
+            });
+        }
+        if let Some(prior) = parameter.prior {
+            if !(prior.sd > 0.0 && prior.sd.is_finite() && prior.mean.is_finite()) {
+                return Err(Error::Setting {
+                    name: "prior",
+                    value: format!("mean {}, sd {} for `{}`", prior.mean, prior.sd, parameter.name),
+                    wanted: "a finite mean and a finite standard deviation above 0",
+                });
+            }
+        }
+    }
+    Ok(())
+}

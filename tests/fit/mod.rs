@@ -1,0 +1,49 @@
+//! The module `fit` against published and independently computed answers, laws, and simulations.
+
+mod strd_linear;
+mod strd_models;
+mod strd_nonlinear;
+
+use serde_json::Value;
+
+/// A reference file under `tests/reference/statistics/`.
+pub fn reference(name: &str) -> Value {
+    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference/statistics").join(name);
+    let text = std::fs::read_to_string(&path).unwrap_or_else(|why| panic!("{}: {why}", path.display()));
+    serde_json::from_str(&text).unwrap()
+}
+
+/// A list of numbers, or one.
+pub fn numbers(value: &Value) -> Vec<f64> {
+    match value {
+        Value::Array(list) => list.iter().map(|x| x.as_f64().unwrap()).collect(),
+        other => vec![other.as_f64().unwrap()],
+    }
+}
+
+/// Digits of agreement: minus the decimal logarithm of the relative error (absolute, where the right answer is 0), at
+/// most 15.
+pub fn digits(found: f64, right: f64) -> f64 {
+    let error = if right == 0.0 { found.abs() } else { ((found - right) / right).abs() };
+    if error.is_nan() { 0.0 } else { (-error.max(1e-15).log10()).max(0.0) }
+}
+
+/// The fewest digits of agreement of two lists.
+pub fn fewest_digits(found: &[f64], right: &[f64]) -> f64 {
+    assert_eq!(found.len(), right.len());
+    found.iter().zip(right).map(|(f, r)| digits(*f, *r)).fold(15.0, f64::min)
+}
+
+/// `found` within `tolerance` of `right`, relative, or absolute where the right answer is below 1 in size.
+#[track_caller]
+pub fn close(found: f64, right: f64, tolerance: f64) {
+    let error = (found - right).abs() / right.abs().max(1.0);
+    assert!(error <= tolerance, "found {found}, wanted {right}: off by {error:e}, allowed {tolerance:e}");
+}
+
+/// `found` within `tolerance` of `right`, relative.
+#[track_caller]
+pub fn near(found: f64, right: f64, tolerance: f64) {
+    let error = if right == 0.0 { found.abs() } else { ((found - right) / right).abs() };
+    assert!(error <= tolerance, "found {found}, wanted {right}: off by {error:e}, allowed {tolerance:e}");
+}
