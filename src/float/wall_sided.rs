@@ -3,9 +3,13 @@
 use crate::error::{Error, Result};
 use crate::liquid::solve::root;
 
+/// Densities that the inverse takes: any liquid, with room for a fit that is under way.
+const LOWEST_KG_M3: f64 = 1e-3;
+const HIGHEST_KG_M3: f64 = 1e5;
+
 /// A float whose water plane cuts only its cylindrical part: density from tilt and back in closed form.
 ///
-/// With `t = tan(tilt)` and `U = K/rho` (equivalent draught over radius), archimedes and the balance of the centres of
+/// With `t = tan(tilt)` and `U = K/rho` (equivalent draught over radius), Archimedes' principle and the balance of the centres of
 /// buoyancy and gravity give `t [U/2 - h + (kappa + t^2/8)/U] = eps` (the "wall-sided" formula of naval architecture;
 /// Rawson and Tupper, Basic Ship Theory, vol. 1, and Biran, Ship Hydrostatics and Stability; titles from memory).
 /// `K = m/(pi r^3)`, `h = (z_g - c)/r`, `eps = e/r`, with mass m, radius r, centre of gravity at height z_g above the nose
@@ -50,7 +54,7 @@ impl WallSided {
     /// [`Error::Domain`] for a tilt that is not between 0 and [`WallSided::highest_tilt_deg`]; [`Error::Setting`] for
     /// parameters that no float has.
     pub fn density_kg_m3(&self, tilt_deg: f64) -> Result<f64> {
-        self.draught(tilt_deg).map(|(_, _, _, u)| self.k_kg_m3 / u)
+        self.draught(tilt_deg).map(|(_, _, u)| self.k_kg_m3 / u)
     }
 
     /// Density at this tilt and its partial derivatives.
@@ -58,8 +62,7 @@ impl WallSided {
     /// # Errors
     /// As [`WallSided::density_kg_m3`].
     pub fn gradient(&self, tilt_deg: f64) -> Result<WallGradient> {
-        let (t, b, s, u) = self.draught(tilt_deg)?;
-        debug_assert!((u - b - s).abs() < 1e-9 * u);
+        let (t, s, u) = self.draught(tilt_deg)?;
         let by_u = -self.k_kg_m3 / (u * u);
         let t_by_deg = (1.0 + t * t).to_radians();
         Ok(WallGradient {
@@ -83,7 +86,7 @@ impl WallSided {
     pub fn tilt_deg(&self, density_kg_m3: f64) -> Result<f64> {
         self.check()?;
         let formula = "the wall-sided float";
-        let rho = Error::check_domain(formula, "density", "kg/m3", density_kg_m3, f64::MIN_POSITIVE, f64::MAX)?;
+        let rho = Error::check_domain(formula, "density", "kg/m3", density_kg_m3, LOWEST_KG_M3, HIGHEST_KG_M3)?;
         let u = self.k_kg_m3 / rho;
         let (p, q) = (8.0 * u * (0.5 * u - self.h) + 8.0 * self.kappa, 8.0 * u * self.eps);
         let mut t = if p > 0.0 { q.cbrt().min(q / p) } else { q.cbrt() + (-p).sqrt() };
@@ -128,21 +131,21 @@ impl WallSided {
     pub fn line_point(tilt_deg: f64, density_kg_m3: f64, k_kg_m3: f64, kappa: f64) -> Result<(f64, f64)> {
         let formula = "the wall-sided float";
         let t = tangent(formula, tilt_deg)?;
-        let rho = Error::check_domain(formula, "density", "kg/m3", density_kg_m3, f64::MIN_POSITIVE, f64::MAX)?;
-        let k = Error::check_domain(formula, "K", "kg/m3", k_kg_m3, f64::MIN_POSITIVE, f64::MAX)?;
+        let rho = Error::check_domain(formula, "density", "kg/m3", density_kg_m3, LOWEST_KG_M3, HIGHEST_KG_M3)?;
+        let k = Error::check_domain(formula, "K", "kg/m3", k_kg_m3, LOWEST_KG_M3, 1e9)?;
         let u = k / rho;
         Ok((t, t * (0.5 * u + (kappa + 0.125 * t * t) / u)))
     }
 
-    /// `t`, `B`, the square root and `U` at a tilt.
-    fn draught(&self, tilt_deg: f64) -> Result<(f64, f64, f64, f64)> {
+    /// `t`, the square root and `U` at a tilt.
+    fn draught(&self, tilt_deg: f64) -> Result<(f64, f64, f64)> {
         self.check()?;
         let t = tangent("the wall-sided float", tilt_deg)?;
         let b = self.h + self.eps / t;
         let square = b * b - 2.0 * self.kappa - 0.25 * t * t;
         if b > 0.0 && square > 0.0 {
             let s = square.sqrt();
-            return Ok((t, b, s, b + s));
+            return Ok((t, s, b + s));
         }
         let (formula, quantity) = ("the wall-sided float", "tilt");
         let high = self.highest_tilt_deg()?;
@@ -151,13 +154,13 @@ impl WallSided {
 
     fn check(&self) -> Result<()> {
         let wrong = |name, value: f64, wanted| Err(Error::Setting { name, value: value.to_string(), wanted });
-        if !(self.k_kg_m3 > 0.0 && self.k_kg_m3.is_finite()) {
+        if !(self.k_kg_m3 > 0.0 && self.k_kg_m3 < 1e9) {
             wrong("k_kg_m3", self.k_kg_m3, "a positive mass over pi r^3")
-        } else if !(self.eps > 0.0 && self.eps.is_finite()) {
+        } else if !(self.eps > 0.0 && self.eps < 1e3) {
             wrong("eps", self.eps, "a positive offset of the centre of gravity")
-        } else if !self.h.is_finite() {
+        } else if !(-1e3..=1e3).contains(&self.h) {
             wrong("h", self.h, "a finite height of the centre of gravity")
-        } else if !(self.kappa > 0.0 && self.kappa.is_finite()) {
+        } else if !(self.kappa > 0.0 && self.kappa < 1e3) {
             wrong("kappa", self.kappa, "a positive shape constant of the bottom")
         } else {
             Ok(())

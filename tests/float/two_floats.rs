@@ -145,15 +145,18 @@ fn the_table_of_a_hull_is_the_hull() {
         let mut tilt = low;
         while tilt < high {
             let (exact, shown) = (hull.density_kg_m3(tilt).unwrap(), curve.density_kg_m3(tilt).unwrap());
-            // Denser than any beer the curve runs away and is not meant for use.
-            assert!((shown - exact).abs() < 0.001 || exact > 1200.0, "{name} at {tilt}: {shown} {exact}");
+            // Lighter than any beer the float drowns, denser it lies flat: the curve has corners there.
+            assert!(
+                (shown - exact).abs() < 0.001 || !(940.0..1200.0).contains(&exact),
+                "{name} at {tilt}: {shown} {exact}"
+            );
             assert!((curve.tilt_deg(shown).unwrap() - tilt).abs() < 1e-9, "{name} at {tilt}");
             tilt += 0.37;
         }
         for bad in [low - 0.01, high + 0.01, f64::NAN] {
             assert!(curve.density_kg_m3(bad).is_err(), "{bad}");
         }
-        assert!(curve.tilt_deg(1.0).is_err() && curve.tilt_deg(1e4).is_err() && curve.tilt_deg(f64::NAN).is_err());
+        assert!(curve.tilt_deg(1.0).is_err() && curve.tilt_deg(1e6).is_err() && curve.tilt_deg(f64::NAN).is_err());
     }
 }
 
