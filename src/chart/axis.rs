@@ -58,7 +58,7 @@ impl Axis {
 
     /// An axis of named rows: row i stands at -i, so that the first is at the top.
     pub(super) fn names<S: AsRef<str>>(names: &[S]) -> Self {
-        let ticks = names.iter().enumerate().map(|(i, name)| (-(i as f64), name.as_ref().to_owned())).collect();
+        let ticks = names.iter().enumerate().map(|(i, name)| (-(i as f64), shortened(name.as_ref(), 28))).collect();
         Self { low: -(names.len().max(1) as f64) + 0.4, high: 0.6, ticks, title: String::new(), grid: false }
     }
 
@@ -76,16 +76,18 @@ impl Axis {
         Self { low, high, ticks, title, grid: true }
     }
 
-    /// The same axis without lines across the frame.
-    pub(super) fn bare(mut self) -> Self {
-        self.grid = false;
-        self
-    }
-
     /// True when `value` lies on the axis.
     pub(super) fn holds(&self, value: f64) -> bool {
         (self.low..=self.high).contains(&value)
     }
+}
+
+/// `text` with at most `most` letters; what was longer ends in an ellipsis.
+pub(super) fn shortened(text: &str, most: usize) -> String {
+    if text.chars().count() <= most {
+        return text.to_owned();
+    }
+    text.chars().take(most.saturating_sub(1)).chain(['\u{2026}']).collect()
 }
 
 /// Hours since 1970, UTC: the coordinate of time axes.

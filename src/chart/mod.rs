@@ -8,14 +8,18 @@
 //! no point outside its frame (what lies outside is counted in the caption or shown by the table).
 
 mod account;
-#[allow(dead_code, reason = "the pictures of the studies follow")]
 mod axis;
+mod backtest;
 mod clip;
+mod drift;
 mod figure;
-#[allow(dead_code, reason = "the pictures of the studies follow")]
+mod forecast;
+mod forest;
+mod kinetics;
 mod palette;
-#[allow(dead_code, reason = "the pictures of the studies follow")]
 mod plot;
+mod strains;
 mod svg;
+mod thin;
 
 pub use figure::{Figure, Panel};

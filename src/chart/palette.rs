@@ -36,12 +36,6 @@ pub(super) enum Mark {
     Cross,
 }
 
-impl Mark {
-    /// The shapes in the order in which they are given out.
-    pub(super) const ALL: [Mark; 6] =
-        [Mark::Disc, Mark::Diamond, Mark::Square, Mark::Triangle, Mark::Ring, Mark::Cross];
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -27,12 +27,8 @@ type Context<'p, 'b> = ChartContext<'p, SVGBackend<'b>, Cartesian2d<RangedCoordf
 pub(super) enum Side {
     /// Begins right of it.
     Right,
-    /// Ends left of it.
-    Left,
     /// Stands above it.
     Above,
-    /// Hangs below it.
-    Below,
 }
 
 /// What a frame is made of.
@@ -46,12 +42,14 @@ pub(super) struct Frame {
     pub(super) y: Axis,
     /// Room right of the frame, px.
     pub(super) right: u32,
+    /// Least room left of the frame, px: frames above each other line up.
+    pub(super) left: u32,
 }
 
 impl Frame {
     /// A frame with a heading and two axes.
     pub(super) fn new(title: impl Into<String>, x: Axis, y: Axis) -> Self {
-        Self { title: title.into(), x, y, right: 10 }
+        Self { title: title.into(), x, y, right: 10, left: 0 }
     }
 
     /// The same frame with room for labels at its right, px.
@@ -60,10 +58,16 @@ impl Frame {
         self
     }
 
+    /// The same frame with at least this room at its left, px.
+    pub(super) fn room_left(mut self, px: u32) -> Self {
+        self.left = px;
+        self
+    }
+
     /// Draws axes and words; the marks come next.
     pub(super) fn on<'p, 'b>(self, paper: &'p Paper<'b>) -> Result<Plot<'p, 'b>> {
         let widest = self.y.ticks.iter().map(|(_, text)| text.chars().count()).max().unwrap_or(0);
-        let left = (widest as f64 * LETTER + 10.0) as u32;
+        let left = ((widest as f64 * LETTER + 10.0) as u32).max(self.left);
         let mut top = if self.title.is_empty() { 0 } else { 19 };
         let above = top;
         top += if self.y.title.is_empty() { 8 } else { 20 };
@@ -97,11 +101,12 @@ pub(super) struct Plot<'p, 'b> {
 }
 
 impl Plot<'_, '_> {
-    /// The frame in px: (left, top, right, bottom).
+    /// The frame in px of its paper: (left, top, right, bottom).
     pub(super) fn frame_px(&self) -> (f64, f64, f64, f64) {
         let (x, y) = self.chart.plotting_area().get_pixel_range();
+        let (x0, y0) = self.paper.get_base_pixel();
         let px = |v: i32| f64::from(v) / f64::from(SCALE);
-        (px(x.start), px(y.start), px(x.end), px(y.end))
+        (px(x.start - x0), px(y.start - y0), px(x.end - x0), px(y.end - y0))
     }
 
     fn axes(&mut self) -> Result<()> {
@@ -289,11 +294,28 @@ impl Plot<'_, '_> {
         let (cx, cy) = self.px(x, y);
         let (at, anchor) = match side {
             Side::Right => ((cx + 7.0, cy), (HPos::Left, VPos::Center)),
-            Side::Left => ((cx - 7.0, cy), (HPos::Right, VPos::Center)),
             Side::Above => ((cx, cy - 6.0), (HPos::Center, VPos::Bottom)),
-            Side::Below => ((cx, cy + 6.0), (HPos::Center, VPos::Top)),
         };
         self.words(text, at, SMALL, false, colour, anchor)
+    }
+
+    /// Right end of the horizontal axis.
+    pub(super) fn x_end(&self) -> f64 {
+        self.x.high
+    }
+
+    /// A small label at the top of the frame, left of x, for a line down the frame.
+    pub(super) fn flag_label(&self, x: f64, text: &str) -> Result<()> {
+        if !self.x.holds(x) {
+            return Ok(());
+        }
+        let (cx, cy) = self.px(x, self.y.high);
+        self.words(text, (cx - 4.0, cy + 2.0), SMALL, false, INK, (HPos::Right, VPos::Top))
+    }
+
+    /// Small words at the right of the heading's line.
+    pub(super) fn note(&self, text: &str) -> Result<()> {
+        self.words(text, (self.frame_px().2, 4.0), SMALL, false, INK, (HPos::Right, VPos::Top))
     }
 
     /// A small label right of the frame at the height of y.

@@ -1,1 +1,33 @@
-//! report
+//! The season report: one page with pictures, and the tables beside it.
+//!
+//! The page carries its pictures and its style inside, fetches nothing and runs nothing. Beside it lie all tables as CSV
+//! (times RFC 3339 with `Z`) and as Parquet (UTC timestamps).
+
+mod folder;
+mod page;
+mod summary;
+mod tables;
+mod words;
+
+pub use summary::{Answer, Summary};
+
+use std::path::{Path, PathBuf};
+
+use polars::prelude::DataFrame;
+
+use crate::error::Result;
+use crate::study::SeasonStudy;
+
+/// Writes page and tables into `out`: new, empty or an earlier report. Gives back the folder written.
+///
+/// # Errors
+/// [`crate::Error::Usage`] when `out` is something else; [`crate::Error::Io`] when it cannot be written; then nothing
+/// of the new report stays, and an earlier one is as it was.
+pub fn write(study: &SeasonStudy, frames: &[(String, DataFrame)], out: &Path) -> Result<PathBuf> {
+    let mut staging = folder::Staging::begin(out)?;
+    for (name, frame) in frames {
+        tables::write(&mut staging, name, frame)?;
+    }
+    staging.text("index.html", &page::page(study, &page::Tables(frames)))?;
+    staging.finish()
+}

@@ -15,3 +15,4 @@ mod units;
 
 pub use page::{Page, Show};
 pub use table::Table;
+pub(crate) use table::align;

@@ -1,0 +1,91 @@
+//! Pictures of forecasts.
+
+use std::cmp::Reverse;
+
+use crate::error::Result;
+use crate::forecast::{Forecast, Forecasts};
+use crate::units::Instant;
+
+use super::axis::{Axis, hours};
+use super::figure::Figure;
+use super::palette::{AHEAD, INK, Mark};
+use super::plot::{Frame, Side};
+use super::svg::panel;
+
+/// Most rows of the picture.
+const MOST: usize = 40;
+
+impl Forecasts {
+    /// When each batch comes to rest: one row per forecast, the latest moment and the first finish at the top.
+    ///
+    /// # Errors
+    /// [`crate::Error::Numeric`] when drawing fails.
+    pub fn chart(&self) -> Result<Figure> {
+        let mut rows: Vec<&Forecast> = self.rows.iter().collect();
+        rows.sort_by_key(|row| (Reverse(row.as_of), row.finish.is_none(), row.finish.map(|q| q.p50)));
+        let left_out = rows.len().saturating_sub(MOST);
+        rows.truncate(MOST);
+        let names: Vec<String> = rows.iter().map(|row| row_name(row)).collect();
+        let finishes: Vec<Instant> = rows.iter().filter_map(|r| r.finish).flat_map(|q| [q.p05, q.p95]).collect();
+        let moments = || rows.iter().map(|row| row.as_of).chain(finishes.iter().copied());
+        let (Some(from), Some(to)) = (moments().min(), moments().max()) else {
+            return Ok(Figure::new("What finishes when", "No batch is running.", Vec::new()));
+        };
+        let room = 0.03 * to.hours_since(from).max(24.0);
+        let drawn = panel(470, 64 + 30 * rows.len() as u32, |paper| {
+            let x = Axis::time(from.plus_hours(-room), to.plus_hours(room), 4);
+            let low = x.low;
+            let plot = Frame::new("", x, Axis::names(&names)).room_right(104).on(paper)?;
+            for (i, row) in rows.iter().enumerate() {
+                let y = -(i as f64);
+                let now = hours(row.as_of);
+                plot.line(&[(now, y - 0.42), (now, y + 0.42)], INK, 1.5, 0.7)?;
+                match row.finish {
+                    Some(q) => {
+                        plot.level(y, hours(q.p05), hours(q.p95), AHEAD, 2.0)?;
+                        plot.bar(y, hours(q.p25), hours(q.p75), 11.0, AHEAD, 0.75)?;
+                        plot.mark(hours(q.p50), y, Mark::Disc, INK, 6.0)?;
+                    }
+                    None => plot.label(low.max(now), y, Side::Right, "no forecast", INK)?,
+                }
+                if let Some(p) = row.p_ready {
+                    plot.margin_label(y, &format!("ready: {}", percent(p)))?;
+                }
+            }
+            Ok(())
+        })?;
+        let alt = rows.iter().map(|row| in_words(row)).collect::<Vec<_>>().join(" ");
+        let left_out = if left_out > 0 { format!(" {left_out} older forecasts are not drawn.") } else { String::new() };
+        Ok(Figure::new("What finishes when", alt, vec![drawn]).with_caption(format!(
+            "Dot: as likely before as after. Thick bar: half of the probability. Thin bar: 90 %. Upright line: the moment \
+             of the forecast. At the right: how likely the batch is at rest and not stuck at that moment. A forecast is \
+             never permission to package.{left_out}",
+        )))
+    }
+}
+
+fn row_name(row: &Forecast) -> String {
+    match &row.vessel {
+        Some(vessel) => format!("{} ({vessel})", row.batch),
+        None => row.batch.clone(),
+    }
+}
+
+/// A probability in words of whole percents that never says 0 or 100.
+pub(super) fn percent(p: f64) -> String {
+    match (100.0 * p).round() {
+        v if v < 1.0 => "under 1 %".to_owned(),
+        v if v > 99.0 => "over 99 %".to_owned(),
+        v => format!("{v:.0} %"),
+    }
+}
+
+fn in_words(row: &Forecast) -> String {
+    match row.finish {
+        Some(q) => format!(
+            "{} comes to rest about {}, between {} and {} with 90 % probability.",
+            row.batch, q.p50, q.p05, q.p95
+        ),
+        None => format!("{}: no forecast.", row.batch),
+    }
+}

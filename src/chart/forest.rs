@@ -1,0 +1,57 @@
+//! Estimates with their intervals, one named row each.
+
+use plotters::style::RGBColor;
+
+use crate::error::Result;
+use crate::fit::Finding;
+
+use super::axis::Axis;
+use super::figure::Panel;
+use super::palette::{INK, Mark};
+use super::plot::{Frame, Side};
+use super::svg::panel;
+
+/// One row.
+pub(super) struct Row<'a> {
+    name: String,
+    finding: &'a Finding,
+    colour: RGBColor,
+    mark: Mark,
+}
+
+impl<'a> Row<'a> {
+    pub(super) fn new(name: &str, finding: &'a Finding, colour: RGBColor, mark: Mark) -> Self {
+        Self { name: name.to_owned(), finding, colour, mark }
+    }
+}
+
+/// Rows of intervals under each other, first row at the top. `marked` are values that get a line down the frame and
+/// lie on the axis. A row without an estimate says so where its bar would be.
+pub(super) fn forest(title: &str, unit: &str, rows: &[Row<'_>], marked: &[f64], width: u32) -> Result<Panel> {
+    let names: Vec<&str> = rows.iter().map(|row| row.name.as_str()).collect();
+    let ends = rows.iter().filter_map(|row| row.finding.estimate()).flat_map(|e| [e.lower, e.value, e.upper]);
+    let held = rows.iter().filter_map(|row| row.finding.value());
+    let x = Axis::around(ends.chain(held).chain(marked.iter().copied()), 0.0, 4, unit);
+    let height = 62 + 22 * rows.len() as u32 + if title.is_empty() { 0 } else { 19 };
+    panel(width, height, |paper| {
+        let plot = Frame::new(title, x.clone(), Axis::names(&names)).room_right(14).on(paper)?;
+        for value in marked {
+            plot.rule_x(*value)?;
+        }
+        for (i, row) in rows.iter().enumerate() {
+            let y = -(i as f64);
+            match row.finding {
+                Finding::Estimated(e) => {
+                    plot.level(y, e.lower, e.upper, row.colour, 2.2)?;
+                    plot.mark(e.value, y, row.mark, row.colour, 8.0)?;
+                }
+                Finding::Fixed { value, .. } => {
+                    plot.mark(*value, y, Mark::Ring, INK, 8.0)?;
+                    plot.label(*value, y, Side::Right, "held", INK)?;
+                }
+                Finding::NotEstimable { .. } => plot.label(x.low, y, Side::Right, "not estimable", INK)?,
+            }
+        }
+        Ok(())
+    })
+}

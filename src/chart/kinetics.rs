@@ -1,0 +1,243 @@
+//! Pictures of fermentation curves.
+
+use crate::error::Result;
+use crate::fit::quantile::student_t_two_sided;
+use crate::forecast::{Forecast, Quantiles};
+use crate::kinetics::{BatchFit, Kinetics, Point, Source, Trait};
+use crate::season::GravitySeries;
+use crate::units::HOURS_PER_DAY;
+
+use super::axis::Axis;
+use super::figure::{Figure, Panel};
+use super::palette::{AHEAD, CURVE, INK, Mark, REFERENCE, SERIES};
+use super::plot::{Frame, Plot, Side};
+use super::svg::{SCALE, panel};
+use super::thin;
+
+const WIDTH: u32 = 640;
+const HEIGHT: u32 = 290;
+const STRIP: u32 = 96;
+/// Room for the labels of both frames, so that they line up.
+const LEFT: u32 = 48;
+/// Level of the band of the curve.
+const BAND_LEVEL: f64 = 0.90;
+/// Steps of a drawn curve.
+const STEPS: usize = 160;
+
+impl BatchFit {
+    /// The gravities that were fitted and the curve with its confidence band.
+    ///
+    /// # Errors
+    /// [`crate::Error::Numeric`] when drawing fails.
+    pub fn chart(&self) -> Result<Figure> {
+        self.chart_with(None, None)
+    }
+
+    /// The same with the readings and the temperature of the series, and with the interval of a forecast.
+    ///
+    /// # Errors
+    /// [`crate::Error::Numeric`] when drawing fails.
+    pub fn chart_with(&self, series: Option<&GravitySeries>, forecast: Option<&Forecast>) -> Result<Figure> {
+        let finish = forecast.and_then(|f| Some((f.finish?, f.terminal_sg?)));
+        let to = self.end_d(series, finish.as_ref().map(|(q, _)| q.p95.days_since(self.pitched_at)));
+        let temps: Vec<(f64, f64)> = series
+            .map(|s| thin::medians(s.hours.iter().map(|h| h / HOURS_PER_DAY).zip(s.temp_c.iter().copied()), 220))
+            .unwrap_or_default();
+        let below = if temps.is_empty() { 0 } else { STRIP };
+        let mut outside = 0;
+        let drawn = panel(WIDTH, HEIGHT + below, |paper| {
+            let (upper, lower) = paper.split_vertically(HEIGHT * SCALE);
+            let x = Axis::linear(0.0, to, 8, if temps.is_empty() { "days from pitching" } else { "" });
+            let y = self.gravity_axis(series, finish.as_ref().map(|(_, t)| t));
+            let plot = Frame::new("", x.clone(), y).room_left(LEFT).room_right(14).on(&upper)?;
+            outside = self.draw(&plot, series, 220, to)?;
+            if let Some((q, terminal)) = &finish {
+                self.draw_forecast(&plot, q, terminal)?;
+            }
+            if !temps.is_empty() {
+                let x = Axis { title: "days from pitching".to_owned(), ..x };
+                let y = Axis::around(temps.iter().map(|t| t.1), 4.0, 3, "temperature, \u{b0}C");
+                let strip = Frame::new("", x, y).room_left(LEFT).room_right(14).on(&lower)?;
+                for run in thin::without_gaps(&temps, (to / 40.0).max(0.3)) {
+                    strip.line(run, INK, 1.3, 0.8)?;
+                }
+            }
+            Ok(())
+        })?;
+        Ok(Figure::new(format!("{} \u{b7} {}", self.batch, self.strain), self.in_words(), vec![drawn])
+            .with_caption(self.caption(outside, finish.is_some())))
+    }
+
+    /// Right end of the picture, days from pitching.
+    fn end_d(&self, series: Option<&GravitySeries>, finish_p95: Option<f64>) -> f64 {
+        let last_reading = series.and_then(|s| s.hours.last().copied()).unwrap_or(0.0);
+        let last_point = self.points.iter().map(|p| p.hours).fold(last_reading.max(self.last_hours), f64::max);
+        let data = (last_point / HOURS_PER_DAY).max(1.0);
+        // A very late end of a forecast must not press the data into a corner.
+        let ahead = finish_p95.unwrap_or(0.0).min(2.5 * data + 3.0);
+        1.02 * data.max(ahead)
+    }
+
+    fn gravity_axis(&self, series: Option<&GravitySeries>, terminal: Option<&Quantiles<f64>>) -> Axis {
+        let points = self.points.iter().filter(|p| p.weight > 0.1).map(|p| p.sg);
+        let ends = terminal.into_iter().flat_map(|q| [q.p05, q.p95]);
+        let samples = series.into_iter().flat_map(|s| s.samples.iter().map(|x| x.sg));
+        let curve = self.fitted.iter().flat_map(|f| [f.curve.original_sg, f.curve.sg(self.last_hours)]);
+        Axis::around(points.chain(samples).chain(ends).chain(curve), 0.01, 6, "SG at 20 \u{b0}C")
+    }
+
+    /// Readings (or the means that were fitted), samples, curve and band; gives back how many dots lie outside.
+    fn draw(&self, plot: &Plot<'_, '_>, series: Option<&GravitySeries>, bins: usize, to_d: f64) -> Result<usize> {
+        let mut outside = 0;
+        for (i, offset) in self.offsets.iter().enumerate() {
+            let dots = match series.and_then(|s| Some((s, s.probes.iter().position(|p| p.probe == offset.probe)?))) {
+                Some((s, of)) => {
+                    let rows = s.hours.iter().zip(&s.sg).zip(&s.probe);
+                    let rows = rows.filter(|(_, probe)| **probe as usize == of);
+                    thin::medians(rows.map(|((h, sg), _)| (h / HOURS_PER_DAY, *sg)), bins)
+                }
+                None => {
+                    let of_probe = self.points.iter().filter(|p| p.source == Source::Probe(i));
+                    thin::medians(of_probe.map(|p| (p.hours / HOURS_PER_DAY, p.sg)), bins)
+                }
+            };
+            let colour = if self.offsets.len() == 1 { INK } else { SERIES[(i + 2) % SERIES.len()] };
+            outside += plot.dots(dots, colour, 1.5, 0.55)?;
+        }
+        if let Some(fitted) = &self.fitted {
+            let curve = |from: f64, to: f64| -> Vec<f64> {
+                (0..=STEPS).map(|i| from + (to - from) * i as f64 / STEPS as f64).collect()
+            };
+            let times = curve(0.0, to_d * HOURS_PER_DAY);
+            let t = student_t_two_sided(BAND_LEVEL, fitted.df)?;
+            let band: Vec<_> = times
+                .iter()
+                .map(|h| {
+                    let (sg, gradient) = fitted.curve.gradient(*h);
+                    let half = t * quadratic(&gradient, &fitted.covariance).max(0.0).sqrt();
+                    (h / HOURS_PER_DAY, sg - half, sg + half)
+                })
+                .collect();
+            plot.band(&band, CURVE, 0.22)?;
+            let line = |times: Vec<f64>| -> Vec<(f64, f64)> {
+                times.into_iter().map(|h| (h / HOURS_PER_DAY, fitted.curve.sg(h))).collect()
+            };
+            plot.line(&line(curve(0.0, self.last_hours)), CURVE, 2.0, 1.0)?;
+            plot.line(&line(curve(self.last_hours, to_d * HOURS_PER_DAY)), CURVE, 2.0, 0.45)?;
+        }
+        for (hours, what) in [(self.cooled_hours, "cooled"), (self.ended_hours, "ended")] {
+            if let Some(hours) = hours {
+                plot.rule_x(hours / HOURS_PER_DAY)?;
+                if series.is_some() {
+                    plot.flag_label(hours / HOURS_PER_DAY, what)?;
+                }
+            }
+        }
+        for (hours, sg, sd) in self.samples(series) {
+            plot.upright(hours / HOURS_PER_DAY, sg - 2.0 * sd, sg + 2.0 * sd, REFERENCE, 1.6)?;
+            plot.mark(hours / HOURS_PER_DAY, sg, Mark::Diamond, REFERENCE, 7.0)?;
+        }
+        Ok(outside)
+    }
+
+    fn draw_forecast(
+        &self,
+        plot: &Plot<'_, '_>,
+        finish: &Quantiles<crate::units::Instant>,
+        terminal: &Quantiles<f64>,
+    ) -> Result<()> {
+        let day = |at: crate::units::Instant| at.days_since(self.pitched_at);
+        let (from, to) = (day(finish.p05), day(finish.p95));
+        plot.band(
+            &[(from, terminal.p05, terminal.p95), (plot.x_end().min(to), terminal.p05, terminal.p95)],
+            AHEAD,
+            0.2,
+        )?;
+        plot.level(terminal.p50, from, to, AHEAD, 2.0)?;
+        plot.mark(day(finish.p50), terminal.p50, Mark::Triangle, AHEAD, 9.0)?;
+        plot.label(day(finish.p50), terminal.p50, Side::Above, "comes to rest", AHEAD)
+    }
+
+    /// (hours, SG, standard deviation) of the samples.
+    fn samples(&self, series: Option<&GravitySeries>) -> Vec<(f64, f64, f64)> {
+        match series {
+            Some(series) => {
+                let original = series.original_sg.map(|(sg, sd)| (0.0, sg, sd));
+                original.into_iter().chain(series.samples.iter().map(|s| (s.hours, s.sg, s.sd))).collect()
+            }
+            None => {
+                let sample = |p: &&Point| matches!(p.source, Source::Sample(_));
+                self.points.iter().filter(sample).map(|p| (p.hours, p.sg, p.own_sd)).collect()
+            }
+        }
+    }
+
+    fn caption(&self, outside: usize, forecast: bool) -> String {
+        let mut parts = vec![format!(
+            "Dots: readings, thinned. Ochre diamonds: samples, bars two standard deviations. Line: fitted curve with its \
+             {:.0} % band; paler beyond the data that were fitted.",
+            100.0 * BAND_LEVEL
+        )];
+        if forecast {
+            parts.push("Triangle and shaded field: where and when it comes to rest, 90 %.".to_owned());
+        }
+        for offset in &self.offsets {
+            if let Some(e) = offset.offset_sg.estimate() {
+                let how = if e.value < 0.0 { "low" } else { "high" };
+                parts.push(format!("{} reads {:.4} \u{b1} {:.4} {how} here.", offset.probe, e.value.abs(), e.se));
+            }
+        }
+        if outside > 0 {
+            parts.push(format!("{outside} dots lie outside the frame."));
+        }
+        parts.join(" ")
+    }
+
+    fn in_words(&self) -> String {
+        let mut words = format!("Gravity of batch {} over time, {}.", self.batch, self.status);
+        for which in [Trait::OriginalSg, Trait::TerminalSg] {
+            if let Some(e) = self.finding(which).estimate() {
+                let name = if which == Trait::OriginalSg { "Original" } else { "Terminal" };
+                words.push_str(&format!(" {name} gravity {:.4} \u{b1} {:.4}.", e.value, e.se));
+            }
+        }
+        words
+    }
+}
+
+impl Kinetics {
+    /// All batches, one small panel each on the same scales of gravity and time.
+    ///
+    /// # Errors
+    /// [`crate::Error::Numeric`] when drawing fails.
+    pub fn chart(&self) -> Result<Figure> {
+        let sgs = self.batches.iter().flat_map(|b| b.points.iter().filter(|p| p.weight > 0.1).map(|p| p.sg));
+        let y = Axis::around(sgs, 0.01, 3, "");
+        let longest = self.batches.iter().map(|batch| batch.end_d(None, None)).fold(1.0, f64::max);
+        let x = Axis::linear(0.0, longest, 4, "days");
+        let panels =
+            self.batches.iter().map(|batch| batch.small_panel(x.clone(), y.clone())).collect::<Result<Vec<_>>>()?;
+        let alt = format!("Gravity over time of {} batches, each with its fitted curve.", self.batches.len());
+        Ok(Figure::new("All batches", alt, panels)
+            .with_caption("Gravity in SG over days from pitching. Dots: readings, thinned. Ochre diamonds: samples. Line: fitted curve with \
+             its 90 % band. Upright lines: cooling and end."))
+    }
+}
+
+impl BatchFit {
+    fn small_panel(&self, x: Axis, y: Axis) -> Result<Panel> {
+        panel(206, 130, |paper| {
+            let title = format!("{} {}", self.batch, self.strain);
+            let high = self.end_d(None, None).min(x.high);
+            let plot = Frame::new(title, x, y).on(paper)?;
+            self.draw(&plot, None, 70, high)?;
+            plot.note(self.status.name())
+        })
+    }
+}
+
+/// `g' C g`.
+fn quadratic<const N: usize>(gradient: &[f64; N], covariance: &[[f64; N]; N]) -> f64 {
+    let row = |(g, row): (&f64, &[f64; N])| g * row.iter().zip(gradient).map(|(c, h)| c * h).sum::<f64>();
+    gradient.iter().zip(covariance).map(row).sum()
+}

@@ -1,0 +1,91 @@
+//! Pictures of the comparison of strains.
+
+use crate::error::Result;
+use crate::kinetics::Trait;
+use crate::strains::Strains;
+
+use super::figure::Figure;
+use super::forest::{Row, forest};
+use super::palette::{AHEAD, CURVE, INK, LOOK, Mark};
+
+const WIDTH: u32 = 360;
+
+impl Strains {
+    /// The mean of every trait per strain with its interval, one panel per trait.
+    ///
+    /// # Errors
+    /// [`crate::Error::Numeric`] when drawing fails.
+    pub fn chart(&self) -> Result<Figure> {
+        let mut panels = Vec::new();
+        for which in self.traits() {
+            let means: Vec<_> = self.means.iter().filter(|mean| mean.which == which).collect();
+            let rows: Vec<Row> = means
+                .iter()
+                .map(|mean| Row::new(&format!("{} ({})", mean.strain, mean.n), &mean.mean, CURVE, Mark::Disc))
+                .collect();
+            let (title, unit) = words(which);
+            panels.push(forest(title, unit, &rows, &[], WIDTH)?);
+        }
+        let alt = "Mean of each trait per strain with its interval, and how many batches it rests on.";
+        Ok(Figure::new("The yeasts of the season", alt, panels)
+            .with_caption("In brackets: batches. Bars: intervals of the mean over batches, each for itself."))
+    }
+
+    /// The differences between strains with their simultaneous intervals, one panel per trait.
+    ///
+    /// # Errors
+    /// [`crate::Error::Numeric`] when drawing fails.
+    pub fn contrast_chart(&self) -> Result<Figure> {
+        let mut panels = Vec::new();
+        let mut shown = 0;
+        for which in self.traits() {
+            let pairs: Vec<_> = self.contrasts.iter().filter(|pair| pair.which == which).collect();
+            if pairs.is_empty() {
+                continue;
+            }
+            let rows: Vec<Row> = pairs
+                .iter()
+                .map(|pair| {
+                    let name = format!("{} \u{2212} {}", pair.a, pair.b);
+                    match pair.difference.estimate() {
+                        Some(e) if e.lower > 0.0 => Row::new(&name, &pair.difference, AHEAD, Mark::Triangle),
+                        Some(e) if e.upper < 0.0 => Row::new(&name, &pair.difference, LOOK, Mark::Diamond),
+                        _ => Row::new(&name, &pair.difference, INK, Mark::Ring),
+                    }
+                })
+                .collect();
+            shown += pairs.iter().filter(|p| p.difference.estimate().is_some_and(|e| e.lower * e.upper > 0.0)).count();
+            let (title, unit) = words(which);
+            panels.push(forest(title, unit, &rows, &[0.0], WIDTH)?);
+        }
+        let alt = format!(
+            "Differences between strains, pair by pair and trait by trait: {shown} of {} intervals leave out zero.",
+            self.contrasts.len()
+        );
+        Ok(Figure::new("Differences between yeasts", alt, panels).with_caption(
+            "Bars hold for all pairs of one trait at once. Triangle: first above second. Diamond: first below second. \
+             Ring: no difference shown, which is not the same as no difference.",
+        ))
+    }
+
+    /// The traits that were compared, in the order of the tables.
+    fn traits(&self) -> Vec<Trait> {
+        Trait::ALL.into_iter().filter(|which| self.means.iter().any(|mean| mean.which == *which)).collect()
+    }
+}
+
+/// A trait's heading and the unit on its axis.
+pub(super) fn words(which: Trait) -> (&'static str, &'static str) {
+    match which {
+        Trait::OriginalSg => ("Original gravity", "SG"),
+        Trait::TerminalSg => ("Terminal gravity", "SG"),
+        Trait::MaxRateSgPerDay => ("Greatest rate of fall", "SG per day"),
+        Trait::LagH => ("Lag", "hours from pitching"),
+        Trait::MidH => ("Half-way", "hours from pitching"),
+        Trait::T90H => ("Nine tenths of the drop", "hours from pitching"),
+        Trait::FinishH => ("Coming to rest", "hours from pitching"),
+        Trait::Attenuation => ("Apparent attenuation, SG points", "fraction"),
+        Trait::AttenuationExtract => ("Apparent attenuation, extract", "fraction"),
+        Trait::AbvPercent => ("Alcohol (an estimate, not for labels)", "% by volume"),
+    }
+}

@@ -1,0 +1,274 @@
+//! A folder that appears whole or not at all.
+//!
+//! Everything is written into a new folder beside the wanted one; one rename puts it in place. Whoever looks sees the
+//! earlier report or the new one, never half of one. A run that was killed leaves only a folder whose name begins with
+//! a dot; the next run takes it away.
+
+use std::fs;
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use crate::error::{Error, Result};
+
+/// The file that tells a report from other folders; it lists what was written.
+const MARKER: &str = ".heelwort-report";
+/// Files that file managers put into any folder, no loss.
+const LITTER: [&str; 3] = [".DS_Store", "Thumbs.db", "desktop.ini"];
+
+/// A report being built. Dropped before [`Staging::finish`], it takes its files away.
+#[derive(Debug)]
+pub(super) struct Staging {
+    out: PathBuf,
+    dir: PathBuf,
+    old: PathBuf,
+    files: Vec<String>,
+    finished: bool,
+}
+
+impl Staging {
+    /// Starts a report that will be `out`.
+    ///
+    /// # Errors
+    /// [`Error::Usage`] when `out` is neither new nor empty nor an earlier report without foreign files;
+    /// [`Error::Io`] when nothing can be written beside it.
+    pub(super) fn begin(out: &Path) -> Result<Self> {
+        let out = resolve(out)?;
+        check(&out)?;
+        let (Some(parent), Some(name)) = (out.parent(), out.file_name()) else {
+            return Err(Error::Usage(format!("{} cannot be a report: it has no name of its own", out.display())));
+        };
+        fs::create_dir_all(parent).map_err(|e| Error::io("creating", parent, e))?;
+        let name = name.to_string_lossy();
+        sweep(parent, &name);
+        let beside = |what: &str| parent.join(format!(".{name}.{what}-{}", std::process::id()));
+        let (dir, old) = (beside("new"), beside("old"));
+        fs::create_dir(&dir).map_err(|e| Error::io("making a folder beside", &out, e))?;
+        let staging = Self { out, dir, old, files: Vec::new(), finished: false };
+        staging.mark()?;
+        Ok(staging)
+    }
+
+    /// Writes one file by `write`; `name` is its path within the report, with `/` between folders.
+    pub(super) fn file(&mut self, name: &str, write: impl FnOnce(fs::File) -> Result<()>) -> Result<()> {
+        let path = self.dir.join(name);
+        if let Some(parent) = path.parent() {
+            fs::create_dir_all(parent).map_err(|e| Error::io("creating", self.shown(name), e))?;
+        }
+        let file = fs::File::create(&path).map_err(|e| Error::io("creating", self.shown(name), e))?;
+        write(file)?;
+        self.files.push(name.to_owned());
+        Ok(())
+    }
+
+    /// Writes one text file.
+    pub(super) fn text(&mut self, name: &str, text: &str) -> Result<()> {
+        let shown = self.shown(name);
+        self.file(name, |mut file| file.write_all(text.as_bytes()).map_err(|e| Error::io("writing", shown, e)))
+    }
+
+    /// The path that a file will have, for messages.
+    pub(super) fn shown(&self, name: &str) -> PathBuf {
+        self.out.join(name)
+    }
+
+    /// Puts the report in place of what was there; an earlier report comes back if that fails.
+    pub(super) fn finish(mut self) -> Result<PathBuf> {
+        self.mark()?;
+        let earlier = self.out.exists();
+        if earlier {
+            fs::rename(&self.out, &self.old).map_err(|e| Error::io("replacing", &self.out, e))?;
+        }
+        if let Err(error) = fs::rename(&self.dir, &self.out) {
+            if earlier {
+                // Should this fail too, the earlier report stays beside, under its other name.
+                let _ = fs::rename(&self.old, &self.out);
+            }
+            return Err(Error::io("putting the report in place at", &self.out, error));
+        }
+        self.finished = true;
+        // The new report is in place; what is left of the earlier one is litter that the next run would sweep.
+        let _ = fs::remove_dir_all(&self.old);
+        Ok(self.out.clone())
+    }
+
+    fn mark(&self) -> Result<()> {
+        let list: String = self.files.iter().map(|file| format!("{file}\n")).collect();
+        fs::write(self.dir.join(MARKER), list).map_err(|e| Error::io("writing", self.shown(MARKER), e))
+    }
+}
+
+impl Drop for Staging {
+    fn drop(&mut self) {
+        if !self.finished {
+            let _ = fs::remove_dir_all(&self.dir);
+        }
+    }
+}
+
+/// The folder itself, not a link to it, with a name of its own.
+fn resolve(out: &Path) -> Result<PathBuf> {
+    match fs::canonicalize(out) {
+        Ok(path) => Ok(path),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {
+            std::path::absolute(out).map_err(|e| Error::io("finding", out, e))
+        }
+        Err(error) => Err(Error::io("opening", out, error)),
+    }
+}
+
+/// New, empty or an earlier report with nothing else in it; anything else is not ours to replace.
+fn check(out: &Path) -> Result<()> {
+    let metadata = match fs::metadata(out) {
+        Ok(metadata) => metadata,
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
+        Err(error) => return Err(Error::io("opening", out, error)),
+    };
+    let refuse = |why: &str| {
+        let out = out.display();
+        Err(Error::Usage(format!("{out} {why}; give a new folder, an empty one or an earlier report")))
+    };
+    if !metadata.is_dir() {
+        return refuse("is a file");
+    }
+    let mut found = Vec::new();
+    list(out, "", &mut found).map_err(|e| Error::io("reading", out, e))?;
+    if found.is_empty() {
+        return Ok(());
+    }
+    let Ok(marker) = fs::read_to_string(out.join(MARKER)) else {
+        return refuse("is not empty and is no earlier report");
+    };
+    let known: Vec<&str> = marker.lines().collect();
+    match found.iter().find(|file| *file != MARKER && !known.contains(&file.as_str())) {
+        Some(foreign) => refuse(&format!("holds `{foreign}`, which no report wrote and which would be lost")),
+        None => Ok(()),
+    }
+}
+
+/// Everything below a folder but folders, by path; litter left out.
+fn list(dir: &Path, prefix: &str, found: &mut Vec<String>) -> io::Result<()> {
+    for entry in fs::read_dir(dir)? {
+        let entry = entry?;
+        let name = entry.file_name().to_string_lossy().into_owned();
+        let path = format!("{prefix}{name}");
+        if entry.file_type()?.is_dir() {
+            list(&entry.path(), &format!("{path}/"), found)?;
+        } else if !LITTER.contains(&name.as_str()) {
+            found.push(path);
+        }
+    }
+    Ok(())
+}
+
+/// Takes away what killed runs left beside `name`. Only folders of our own making whose run is over; a failure
+/// here is no failure of the report.
+fn sweep(parent: &Path, name: &str) {
+    let Ok(entries) = fs::read_dir(parent) else { return };
+    for entry in entries.flatten() {
+        let file_name = entry.file_name().to_string_lossy().into_owned();
+        let process = [".new-", ".old-"].into_iter().find_map(|what| {
+            let rest = file_name.strip_prefix('.')?.strip_prefix(name)?;
+            rest.strip_prefix(what)?.parse::<u32>().ok()
+        });
+        let Some(process) = process else { continue };
+        if entry.path().join(MARKER).is_file() && over(process, &entry) {
+            let _ = fs::remove_dir_all(entry.path());
+        }
+    }
+}
+
+/// Whether the run that made a folder is over: its process is gone, or, where that cannot be seen, a day has passed.
+fn over(process: u32, entry: &fs::DirEntry) -> bool {
+    let processes = Path::new("/proc/self");
+    if processes.exists() {
+        return !Path::new("/proc").join(process.to_string()).exists();
+    }
+    let age = entry.metadata().and_then(|m| m.modified()).ok().and_then(|at| at.elapsed().ok());
+    age.is_some_and(|age| age > Duration::from_secs(86_400))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn write(out: &Path, text: &str) -> Result<PathBuf> {
+        let mut staging = Staging::begin(out)?;
+        staging.text("index.html", text)?;
+        staging.text("tables/a.csv", "x\n1\n")?;
+        staging.finish()
+    }
+
+    fn names(dir: &Path) -> Vec<String> {
+        let mut names: Vec<_> =
+            fs::read_dir(dir).unwrap().map(|e| e.unwrap().file_name().to_string_lossy().into_owned()).collect();
+        names.sort();
+        names
+    }
+
+    #[test]
+    fn a_report_replaces_an_earlier_one_and_leaves_nothing_beside() {
+        let home = tempfile::tempdir().unwrap();
+        let out = home.path().join("deep/report");
+        write(&out, "first").unwrap();
+        write(&out, "second").unwrap();
+        assert_eq!(fs::read_to_string(out.join("index.html")).unwrap(), "second");
+        assert_eq!(names(&home.path().join("deep")), ["report"]);
+        assert_eq!(names(&out), [MARKER, "index.html", "tables"]);
+    }
+
+    #[test]
+    fn an_empty_folder_may_become_a_report() {
+        let home = tempfile::tempdir().unwrap();
+        fs::write(home.path().join(".DS_Store"), "").unwrap();
+        write(home.path(), "one").unwrap();
+        assert!(home.path().join("index.html").is_file());
+    }
+
+    #[test]
+    fn what_is_not_ours_is_left_alone() {
+        let home = tempfile::tempdir().unwrap();
+        let out = home.path().join("letters");
+        fs::create_dir(&out).unwrap();
+        fs::write(out.join("dear.txt"), "dear").unwrap();
+        let message = write(&out, "x").unwrap_err().to_string();
+        assert!(message.contains("letters") && message.contains("no earlier report"), "{message}");
+        let file = home.path().join("file");
+        fs::write(&file, "").unwrap();
+        assert!(write(&file, "x").unwrap_err().to_string().contains("is a file"));
+
+        let report = home.path().join("report");
+        write(&report, "x").unwrap();
+        fs::write(report.join("tables/mine.txt"), "mine").unwrap();
+        let message = write(&report, "y").unwrap_err().to_string();
+        assert!(message.contains("tables/mine.txt"), "{message}");
+        assert_eq!(fs::read_to_string(report.join("index.html")).unwrap(), "x");
+        assert_eq!(names(home.path()), ["file", "letters", "report"]);
+    }
+
+    #[test]
+    fn a_run_that_fails_leaves_the_earlier_report() {
+        let home = tempfile::tempdir().unwrap();
+        let out = home.path().join("report");
+        write(&out, "first").unwrap();
+        let mut staging = Staging::begin(&out).unwrap();
+        staging.text("index.html", "half").unwrap();
+        let failed = staging.file("tables/a.csv", |_| Err(Error::Usage("no".into())));
+        assert!(failed.is_err());
+        drop(staging);
+        assert_eq!(fs::read_to_string(out.join("index.html")).unwrap(), "first");
+        assert_eq!(names(home.path()), ["report"]);
+    }
+
+    #[test]
+    fn what_a_killed_run_left_is_swept() {
+        let home = tempfile::tempdir().unwrap();
+        let left = home.path().join(".report.new-4294967295");
+        fs::create_dir(&left).unwrap();
+        fs::write(left.join(MARKER), "").unwrap();
+        let other = home.path().join(".report.new-notes");
+        fs::create_dir(&other).unwrap();
+        write(&home.path().join("report"), "x").unwrap();
+        assert_eq!(names(home.path()), [".report.new-notes", "report"]);
+    }
+}

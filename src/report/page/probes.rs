@@ -1,0 +1,112 @@
+//! Calibration, builds and drift.
+
+use maud::{Markup, html};
+
+use crate::calibration::{Calibration, NoCurve};
+use crate::study::SeasonStudy;
+
+use super::parts::{Tables, part, picture};
+use crate::report::words::{minute, signed};
+
+pub(super) fn calibration(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
+    html! {
+        p { "A tilt is not a gravity: each probe has its own curve, fitted to baths of known gravity." }
+        (part(&study.calibrations, |found| html! {
+            (tables.show("calibrations", "Curves", 60, &[
+                ("calibration", "calibration"), ("calibrated_at", "last bath"), ("curve", "curve"), ("n", "baths"),
+                ("rmse_sg", "residual"), ("sg_min", "from"), ("sg_max", "to"),
+                ("water_tilt_deg", "in pure water"), ("water_ok", "25 \u{b1} 5\u{b0}?"),
+            ]))
+            (remarks(&found.calibrations))
+            (without(&found.without))
+        }))
+        (builds(tables))
+    }
+}
+
+fn remarks(calibrations: &[Calibration]) -> Markup {
+    let suspect = |c: &Calibration| {
+        let suspect = c.suspect.as_ref()?;
+        let bath = c.baths.get(suspect.bath)?;
+        let name = bath.bath.clone().unwrap_or_else(|| format!("SG {:.4}", bath.sg));
+        Some(format!(
+            "the bath {name} does not fit the others (p = {:.4}, corrected for the number of baths); without it the curve moves \
+             by {} at SG 1.020",
+            suspect.p,
+            signed(suspect.shift_at_1020_sg.value, 4, true)
+        ))
+    };
+    let all: Vec<(&str, String)> = calibrations
+        .iter()
+        .flat_map(|c| c.remarks.iter().cloned().chain(suspect(c)).map(|text| (c.calibration.as_str(), text)))
+        .collect();
+    html! {
+        @if !all.is_empty() {
+            h3 { "To know about these curves" }
+            ul { @for (name, text) in &all { li { b { (name) } ": " (text) } } }
+        }
+    }
+}
+
+fn without(all: &[NoCurve]) -> Markup {
+    html! {
+        @if !all.is_empty() {
+            h3 { "Sessions without a curve" }
+            p { "A check with too few baths never becomes a calibration, as that would hide drift; it counts as drift instead." }
+            details { summary { (all.len()) " sessions" }
+                ul { @for one in all {
+                    li { b { (one.probe) } @if let Some(at) = one.at { ", " (minute(at)) } ": " (one.why) }
+                } }
+            }
+        }
+    }
+}
+
+fn builds(tables: &Tables<'_>) -> Markup {
+    let shown = tables.show(
+        "builds",
+        "Builds",
+        60,
+        &[
+            ("probe", "probe"),
+            ("total_mass_g", "mass"),
+            ("cell_mass_g", "of it cell"),
+            ("water_tilt_deg", "in water"),
+            ("in_water_band", "25 \u{b1} 5\u{b0}?"),
+            ("tilt_at_1050_deg", "at SG 1.050"),
+            ("tilt_at_1100_deg", "at SG 1.100"),
+            ("deg_per_0010_at_1010", "per 0.010 at 1.010"),
+            ("deg_per_0010_at_1050", "per 0.010 at 1.050"),
+            ("advice", "advice"),
+            ("why", "why"),
+        ],
+    );
+    html! {
+        @if !shown.0.is_empty() {
+            h3 { "Builds" }
+            p { "Where each probe rests, and how far it moves for a change of gravity." }
+            (shown)
+        }
+    }
+}
+
+pub(super) fn drift(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
+    html! {
+        p { "Every bath and every sample shows how far a probe, on its first calibration of the season, is off." }
+        (part(&study.drift, |found| html! {
+            (picture(found.fleet_chart()))
+            (picture(found.chart()))
+            (tables.show("drift_probes", "Drift by probe", 80, &[
+                ("probe", "probe"), ("n", "checks"), ("drift_sg_per_30d", "drift"), ("se", "its error"), ("lower", "from"), ("upper", "to"),
+                ("offset_sg", "offset now"), ("offset_se", "its error"), ("recalibrate_by", "calibrate by"), ("why", "why not"),
+            ]))
+            (tables.show("drift_fleet", "The fleet", 20, &[
+                ("term", "term"), ("estimate", "estimate"), ("se", "error"), ("lower", "from"), ("upper", "to"), ("df", "df"),
+                ("method", "method"), ("why", "why not"),
+            ]))
+            (tables.show("drift_shifts", "Sudden shifts", 40, &[
+                ("probe", "probe"), ("at", "at"), ("shift_sg", "shift"), ("lower", "from"), ("upper", "to"), ("method", "method"),
+            ]))
+        }))
+    }
+}

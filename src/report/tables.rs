@@ -1,0 +1,99 @@
+//! Tables as CSV and Parquet.
+
+use std::io::{BufWriter, Write};
+use std::path::Path;
+
+use polars::prelude::{
+    CsvWriter, DataFrame, DataType, ParquetCompression, ParquetWriter, SerWriter, TimeUnit, TimeZone,
+};
+
+use crate::error::{Error, Result};
+
+use super::folder::Staging;
+
+/// How instants stand in a CSV: RFC 3339 in UTC, with a fraction only where there is one.
+const CSV_TIME: &str = "%Y-%m-%dT%H:%M:%S%.fZ";
+
+/// Writes `tables/NAME.csv` and `tables/NAME.parquet`.
+pub(super) fn write(staging: &mut Staging, name: &str, frame: &DataFrame) -> Result<()> {
+    let csv = format!("tables/{name}.csv");
+    let shown = staging.shown(&csv);
+    staging.file(&csv, |file| write_csv(&in_zone(frame, name, None)?, name, file, &shown))?;
+    let parquet = format!("tables/{name}.parquet");
+    let shown = staging.shown(&parquet);
+    let mut zoned = in_zone(frame, name, Some(TimeZone::UTC))?;
+    staging.file(&parquet, |file| {
+        let mut out = BufWriter::new(file);
+        let writer = ParquetWriter::new(&mut out).with_compression(ParquetCompression::Snappy);
+        writer.finish(&mut zoned).map_err(|e| unwritten(e, name, &shown))?;
+        out.flush().map_err(|e| Error::io("writing", &shown, e))
+    })
+}
+
+fn write_csv(frame: &DataFrame, name: &str, file: std::fs::File, shown: &Path) -> Result<()> {
+    let mut out = BufWriter::new(file);
+    CsvWriter::new(&mut out)
+        .with_datetime_format(Some(CSV_TIME.into()))
+        .finish(&mut frame.clone())
+        .map_err(|e| unwritten(e, name, shown))?;
+    out.flush().map_err(|e| Error::io("writing", shown, e))
+}
+
+/// What polars says on a failed write: the system's error where there is one.
+fn unwritten(error: polars::prelude::PolarsError, table: &str, path: &Path) -> Error {
+    match error {
+        polars::prelude::PolarsError::IO { error, .. } => {
+            Error::io("writing", path, std::io::Error::new(error.kind(), error.to_string()))
+        }
+        other => Error::frame(table, other),
+    }
+}
+
+/// The frame with all its times as microseconds in the zone: none for CSV, where the format writes the Z (polars
+/// cannot write a zone without its database), UTC for Parquet.
+fn in_zone(frame: &DataFrame, table: &str, zone: Option<TimeZone>) -> Result<DataFrame> {
+    let mut out = frame.clone();
+    for column in frame.columns() {
+        if let DataType::Datetime(_, old) = column.dtype() {
+            let wanted = DataType::Datetime(TimeUnit::Microseconds, zone.clone());
+            if *column.dtype() == wanted || (old.is_some() && old.as_ref() != Some(&TimeZone::UTC)) {
+                continue;
+            }
+            let cast = column.cast(&wanted).map_err(|e| Error::frame(table, e))?;
+            out.with_column(cast).map_err(|e| Error::frame(table, e))?;
+        }
+    }
+    Ok(out)
+}
+
+#[cfg(test)]
+mod tests {
+    use polars::prelude::{Column, NamedFrom, ParquetReader, SerReader, Series};
+
+    use super::*;
+
+    #[test]
+    fn times_are_utc_in_both_forms_and_numbers_keep_every_digit() {
+        let home = tempfile::tempdir().unwrap();
+        let at = Series::new("at".into(), [Some(1_930_000_000_000_000i64), Some(1_930_000_000_250_000), None]);
+        let at = at.cast(&DataType::Datetime(TimeUnit::Microseconds, Some(TimeZone::UTC))).unwrap();
+        let columns = vec![
+            at.into(),
+            Column::new("sg".into(), [Some(0.1 + 0.2), None, Some(1e-7)]),
+            Column::new("why".into(), ["a,\"b\"", "", "x"]),
+        ];
+        let frame = DataFrame::new(3, columns).unwrap();
+        let mut staging = Staging::begin(&home.path().join("r")).unwrap();
+        write(&mut staging, "t", &frame).unwrap();
+        let out = staging.finish().unwrap();
+        let csv = std::fs::read_to_string(out.join("tables/t.csv")).unwrap();
+        let lines: Vec<&str> = csv.lines().collect();
+        assert_eq!(lines[0], "at,sg,why");
+        assert_eq!(lines[1], "2031-02-27T23:06:40Z,0.30000000000000004,\"a,\"\"b\"\"\"");
+        assert!(lines[2].starts_with("2031-02-27T23:06:40.250Z,,"), "{csv}");
+        assert!(lines[3].starts_with(','), "{csv}");
+        let back = ParquetReader::new(std::fs::File::open(out.join("tables/t.parquet")).unwrap()).finish().unwrap();
+        assert!(back.equals_missing(&frame));
+        assert_eq!(back.column("at").unwrap().dtype(), frame.column("at").unwrap().dtype());
+    }
+}
