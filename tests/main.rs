@@ -1,6 +1,7 @@
 //! The one integration binary; each module tests one part against the outside.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::float_cmp)]
 
+mod calibration;
 mod fit;
 mod float;
 mod liquid;

@@ -3,6 +3,13 @@
 use std::fmt;
 
 use crate::fit::Estimate;
+use crate::float::WallSided;
+
+/// Most coefficients a curve has.
+pub const MOST_COEFFICIENTS: usize = 4;
+/// Centre and unit of the tilt in a polynomial, degrees.
+const CENTRE_DEG: f64 = 45.0;
+const UNIT_DEG: f64 = 20.0;
 
 /// The candidate curves, in the order of the tables.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -16,6 +23,17 @@ pub enum CurveKind {
     Polynomial(u8),
 }
 
+impl CurveKind {
+    /// Names of its coefficients, in their order.
+    pub fn coefficient_names(self) -> &'static [&'static str] {
+        const POLYNOMIAL: [&str; MOST_COEFFICIENTS] = ["b0_kg_m3", "b1_kg_m3", "b2_kg_m3", "b3_kg_m3"];
+        match self {
+            Self::WallSided | Self::WallSidedFree => &["k_kg_m3", "h", "eps"],
+            Self::Polynomial(degree) => POLYNOMIAL.get(..=usize::from(degree)).unwrap_or(&POLYNOMIAL),
+        }
+    }
+}
+
 impl fmt::Display for CurveKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -23,6 +41,104 @@ impl fmt::Display for CurveKind {
             Self::WallSidedFree => f.write_str("wall_sided_free_k"),
             Self::Polynomial(degree) => write!(f, "polynomial_{degree}"),
         }
+    }
+}
+
+/// A curve from tilt to density, of the liquid at the curve's shell temperature.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
+pub enum Curve {
+    /// The wall-sided float.
+    WallSided(WallSided),
+    /// `rho = sum_j b_j u^j`, u = (tilt - 45 deg)/20 deg.
+    Polynomial([f64; MOST_COEFFICIENTS]),
+}
+
+/// A curve at one tilt.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CurvePoint {
+    /// Density, kg/m3.
+    pub density_kg_m3: f64,
+    /// Its slope in the tilt, kg/m3 per degree; always positive.
+    pub per_deg: f64,
+    /// Its derivatives by the coefficients; unused places are 0.
+    pub gradient: [f64; MOST_COEFFICIENTS],
+}
+
+impl Curve {
+    /// The curve at a tilt; none where it has no value or does not rise: there a tilt has no density.
+    pub fn at(&self, tilt_deg: f64) -> Option<CurvePoint> {
+        let point = match self {
+            Self::WallSided(float) => {
+                let at = float.gradient(tilt_deg).ok()?;
+                CurvePoint {
+                    density_kg_m3: at.density_kg_m3,
+                    per_deg: at.by_tilt_deg,
+                    gradient: [at.by_k, at.by_h, at.by_eps, 0.0],
+                }
+            }
+            Self::Polynomial(b) => polynomial(b, tilt_deg),
+        };
+        (point.per_deg > 0.0 && point.density_kg_m3.is_finite()).then_some(point)
+    }
+
+    /// Its coefficients, in the order of [`CurveKind::coefficient_names`]; unused places are 0.
+    pub fn coefficients(&self) -> [f64; MOST_COEFFICIENTS] {
+        match self {
+            Self::WallSided(float) => [float.k_kg_m3, float.h, float.eps, 0.0],
+            Self::Polynomial(b) => *b,
+        }
+    }
+
+    /// The tilt at which the curve has this density, between 1 and 85 degrees, by bisection and Newton's method; none
+    /// where it has none.
+    pub fn tilt_deg(&self, density_kg_m3: f64) -> Option<f64> {
+        let (mut low, mut high) = self.rising_range()?;
+        let miss = |tilt: f64| self.at(tilt).map(|at| (at.density_kg_m3 - density_kg_m3, at.per_deg));
+        if miss(low)?.0 > 0.0 || miss(high)?.0 < 0.0 {
+            return None;
+        }
+        let mut tilt = 0.5 * (low + high);
+        for _ in 0..200 {
+            let (over, slope) = miss(tilt)?;
+            if over > 0.0 {
+                high = tilt
+            } else {
+                low = tilt
+            }
+            let newton = tilt - over / slope;
+            let next = if newton > low && newton < high { newton } else { 0.5 * (low + high) };
+            if (next - tilt).abs() < 1e-10 {
+                return Some(next);
+            }
+            tilt = next;
+        }
+        Some(tilt)
+    }
+
+    /// The longest unbroken stretch of rising curve round 45 degrees (or round the nearest tilt where it rises), in
+    /// whole degrees from 1 to 85.
+    fn rising_range(&self) -> Option<(f64, f64)> {
+        let rises = |tilt: i32| self.at(f64::from(tilt)).is_some();
+        let centre = (0..44).flat_map(|d| [45 - d, 45 + d]).find(|&tilt| (1..=85).contains(&tilt) && rises(tilt))?;
+        let low = (1..=centre).rev().take_while(|&tilt| rises(tilt)).last()?;
+        let high = (centre..=85).take_while(|&tilt| rises(tilt)).last()?;
+        Some((f64::from(low), f64::from(high)))
+    }
+}
+
+/// `u^power` of a polynomial in tilt.
+pub(crate) fn power_of_tilt(tilt_deg: f64, power: i32) -> f64 {
+    ((tilt_deg - CENTRE_DEG) / UNIT_DEG).powi(power)
+}
+
+fn polynomial(b: &[f64; MOST_COEFFICIENTS], tilt_deg: f64) -> CurvePoint {
+    let u = (tilt_deg - CENTRE_DEG) / UNIT_DEG;
+    let [b0, b1, b2, b3] = *b;
+    CurvePoint {
+        density_kg_m3: b0 + u * (b1 + u * (b2 + u * b3)),
+        per_deg: (b1 + u * (2.0 * b2 + u * 3.0 * b3)) / UNIT_DEG,
+        gradient: [1.0, u, u * u, u * u * u],
     }
 }
 
@@ -38,13 +154,28 @@ pub struct Coefficient {
 /// A fitted curve: coefficients and their covariance.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FittedCurve {
-    /// The coefficients, in a fixed order: `k_kg_m3`, `h`, `eps` of the wall-sided float, or `b0_kg_m3` to `b3_kg_m3`,
-    /// the coefficients of ((tilt - 45 deg)/20 deg) to the power 0 to 3.
+    /// The curve.
+    pub curve: Curve,
+    /// Its coefficients, in the order of [`CurveKind::coefficient_names`].
     pub coefficients: Vec<Coefficient>,
-    /// Their covariance, row by row.
-    pub covariance: Vec<f64>,
+    /// Their covariance; unused places are 0.
+    pub covariance: [[f64; MOST_COEFFICIENTS]; MOST_COEFFICIENTS],
     /// Residual scale: 1 when the residuals agree with the stated SDs.
     pub scale: f64,
     /// Degrees of freedom of its intervals.
     pub df: f64,
+    /// Coefficients as far as the baths determine them: one that a prior helps counts in part.
+    pub used: f64,
+}
+
+impl FittedCurve {
+    /// Variance of the density at a point of the curve, (kg/m3)^2.
+    pub fn variance(&self, at: &CurvePoint) -> f64 {
+        let mut sum = 0.0;
+        for (row, gi) in self.covariance.iter().zip(&at.gradient) {
+            let inner: f64 = row.iter().zip(&at.gradient).map(|(c, gj)| c * gj).sum();
+            sum += gi * inner;
+        }
+        sum.max(0.0)
+    }
 }

@@ -1,6 +1,13 @@
 //! Gravity, reading by reading.
 
-use crate::season::Flags;
+use crate::error::Result;
+use crate::liquid::BeerDensity;
+use crate::season::{Flags, Season};
+
+use super::in_force::{Force, Timeline};
+use super::noise::Noise;
+use super::original::original_gravities;
+use super::result::{Calibration, Calibrations};
 
 /// The gravity of every reading, aligned row by row with `Season::readings`; empty where there is none.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -23,33 +30,192 @@ pub struct Gravity {
     pub flags: Vec<Flags>,
 }
 
-/// What is known of a probe's offset in a batch before the batch is looked at: a standard deviation that grows with
-/// the days since the calibration.
-///
-/// variance(age) = `at_calibration_sd`^2 + `per_root_30d_sd`^2 (age/30 d) + (`per_30d_sd` age/30 d)^2, in SG.
+/// One reading's gravity on one curve.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct OffsetPrior {
-    /// On the day of the calibration: what one immersion differs from another.
-    pub at_calibration_sd: f64,
-    /// Of a random walk, after 30 days.
-    pub per_root_30d_sd: f64,
-    /// Of a steady drift, per 30 days.
-    pub per_30d_sd: f64,
+pub struct GravityPoint {
+    /// Density of the liquid at its own temperature, kg/m3.
+    pub density_kg_m3: f64,
+    /// SG 20/20.
+    pub sg: f64,
+    /// Slope of SG in the tilt, per degree.
+    pub sg_per_deg: f64,
+    /// Standard error that all readings of the probe on this curve share.
+    pub shared_se: f64,
+    /// True beyond the baths of the curve.
+    pub extrapolated: bool,
 }
 
-impl Default for OffsetPrior {
-    /// 0.0005 at calibration, and 0.001 in 30 days by either way: from memory, no source; the study of drift replaces
-    /// it by what the season shows.
-    fn default() -> Self {
-        Self { at_calibration_sd: 0.0005, per_root_30d_sd: 0.001, per_30d_sd: 0.001 }
+impl Calibration {
+    /// Gravity from a tilt and a temperature, in two steps: tilt -> density of the liquid at its temperature (the curve,
+    /// corrected for the shell by `1 + 3 alpha (T - T_shell)`), and density at T -> SG 20/20 (`liquid`: sucrose solution
+    /// for baths, beer of a stated original gravity in a batch).
+    ///
+    /// The shared error holds the curve's covariance, the shell's expansion and a constant error `temp_sd_c` of the
+    /// probe's thermometer, which acts through both shell and liquid. None where the curve has no value or the liquid
+    /// formulas do not reach.
+    pub fn gravity_at(&self, liquid: &BeerDensity, tilt_deg: f64, temp_c: f64, temp_sd_c: f64) -> Option<GravityPoint> {
+        let at = self.fitted.curve.at(tilt_deg)?;
+        let factor = self.shell.volume_factor(temp_c, self.shell_temp_c);
+        let density = at.density_kg_m3 / factor;
+        let (sg, by_density) = liquid.sg_and_slope(density, temp_c).ok()?;
+        let curve = self.fitted.variance(&at).sqrt() / factor;
+        let shell = density * self.shell.relative_sd(temp_c, self.shell_temp_c);
+        // A probe that reads too warm makes the liquid seem thinner than it is, and its shell larger: opposite signs.
+        let expansion = 3.0 * self.shell.linear_per_k / factor;
+        let thermometer = temp_sd_c * density * (expansion - LIQUID_EXPANSION_PER_K.at(temp_c));
+        let shared = by_density * (curve * curve + shell * shell + thermometer * thermometer).sqrt();
+        Some(GravityPoint {
+            density_kg_m3: density,
+            sg,
+            sg_per_deg: by_density * at.per_deg / factor,
+            shared_se: shared,
+            extrapolated: self.extrapolates(at.density_kg_m3),
+        })
+    }
+
+    /// Beyond the baths by more than a reading can tell (0.001 in SG)?
+    fn extrapolates(&self, on_curve_kg_m3: f64) -> bool {
+        let (low, high) = self.density_range_kg_m3;
+        !(low - 1.0..=high + 1.0).contains(&on_curve_kg_m3)
     }
 }
 
-impl OffsetPrior {
-    /// The standard deviation, SG, `age_d` days from the calibration (either way).
-    pub fn sd(&self, age_d: f64) -> f64 {
-        let months = age_d.abs() / 30.0;
-        let walk = self.per_root_30d_sd.powi(2) * months;
-        (self.at_calibration_sd.powi(2) + walk + (self.per_30d_sd * months).powi(2)).sqrt()
+/// Volume expansion of a watery liquid, per K, as a straight line in temperature: 1.1e-4 at 12 C, 2.1e-4 at 20 C
+/// (water by Tanaka 2001; beer differs by less than 0.5e-4). Only for the error of a thermometer.
+struct LinearExpansion {
+    at_20_per_k: f64,
+    per_k2: f64,
+}
+
+const LIQUID_EXPANSION_PER_K: LinearExpansion = LinearExpansion { at_20_per_k: 2.07e-4, per_k2: 1.15e-5 };
+
+impl LinearExpansion {
+    fn at(&self, temp_c: f64) -> f64 {
+        self.at_20_per_k + self.per_k2 * (temp_c - 20.0)
     }
+}
+
+/// Readings of one probe in one batch, one after the other: they share liquid, noise and mostly the curve.
+struct Run {
+    rows: std::ops::Range<usize>,
+    batch: Option<u32>,
+}
+
+impl Calibrations {
+    /// The gravity of every reading, on the curve in force at its time (before the first, on the first).
+    ///
+    /// `sg_se` joins the reading's own error (the short-time noise of its probe in its batch, from blocks of 24
+    /// readings) and the shared one. Flags: `before_calibration`; `calibration_stale` after a change of cell, shell or
+    /// board until the next calibration; `extrapolated` beyond the baths; `no_calibration`.
+    ///
+    /// A reading in a batch is beer of that batch's original gravity: the measured one, else the first sample or the
+    /// first readings, else the setting. A reading in no batch is a sucrose solution.
+    ///
+    /// # Errors
+    /// Those of the liquid formulas for an original gravity outside 1.0 to 1.2.
+    pub fn gravity(&self, season: &Season) -> Result<Gravity> {
+        let readings = &season.readings;
+        let n = readings.len();
+        let mut gravity = Gravity {
+            density_kg_m3: vec![None; n],
+            sg: vec![None; n],
+            sg_se: vec![None; n],
+            sg_se_shared: vec![None; n],
+            sg_uncorrected: vec![None; n],
+            calibration: vec![None; n],
+            calibration_ids: self.calibrations.iter().map(|c| c.calibration.clone()).collect(),
+            flags: readings.flags.clone(),
+        };
+        let sugar = BeerDensity::unfermented()?;
+        let beers: Vec<BeerDensity> = original_gravities(self, season, &sugar)
+            .into_iter()
+            .map(|og| BeerDensity::new(og.sg))
+            .collect::<Result<_>>()?;
+        for probe in &readings.probe_ids {
+            let rows = readings.of_probe(probe);
+            let timeline = Timeline::of(self, season, probe);
+            if timeline.is_empty() {
+                for flags in gravity.flags.get_mut(rows).unwrap_or_default() {
+                    flags.insert(Flags::NO_CALIBRATION);
+                }
+                continue;
+            }
+            let usual = Noise::of(readings, rows.clone());
+            for run in runs(season, rows) {
+                let liquid = run.batch.and_then(|b| beers.get(b as usize)).unwrap_or(&sugar);
+                let noise = Noise::of(readings, run.rows.clone())
+                    .filter(|noise| noise.blocks >= BLOCKS_ENOUGH)
+                    .or(usual)
+                    .map_or(self.settings.tilt_sd_deg, |noise| noise.sd_deg);
+                self.fill(season, &mut gravity, &timeline, run.rows, liquid, noise);
+            }
+        }
+        Ok(gravity)
+    }
+
+    fn fill(
+        &self,
+        season: &Season,
+        gravity: &mut Gravity,
+        timeline: &Timeline,
+        rows: std::ops::Range<usize>,
+        liquid: &BeerDensity,
+        noise_deg: f64,
+    ) {
+        let readings = &season.readings;
+        let mut force: Option<Force> = None;
+        for row in rows {
+            let (Some(&at), Some(&tilt), Some(&temp)) =
+                (readings.at.get(row), readings.tilt_deg.get(row), readings.temp_c.get(row))
+            else {
+                continue;
+            };
+            let now = match force {
+                Some(known) if at < known.until => known,
+                _ => match timeline.at(at) {
+                    Some(found) => *force.insert(found),
+                    None => continue,
+                },
+            };
+            let mut flags = now.flags;
+            let calibration = self.calibrations.get(now.calibration as usize);
+            let point = calibration.and_then(|c| c.gravity_at(liquid, tilt, temp, self.settings.temp_sd_c));
+            if point.is_none_or(|point| point.extrapolated) {
+                flags.insert(Flags::EXTRAPOLATED);
+            }
+            set(&mut gravity.calibration, row, Some(now.calibration));
+            if let Some(point) = point {
+                let own = point.sg_per_deg * noise_deg;
+                set(&mut gravity.density_kg_m3, row, Some(point.density_kg_m3));
+                set(&mut gravity.sg, row, Some(point.sg));
+                set(&mut gravity.sg_uncorrected, row, Some(point.sg));
+                set(&mut gravity.sg_se, row, Some(own.hypot(point.shared_se)));
+                set(&mut gravity.sg_se_shared, row, Some(point.shared_se));
+            }
+            if let Some(all) = gravity.flags.get_mut(row) {
+                all.insert(flags);
+            }
+        }
+    }
+}
+
+/// Blocks of readings from which the noise in a batch is taken for its own.
+const BLOCKS_ENOUGH: usize = 5;
+
+fn set<T>(column: &mut [T], row: usize, value: T) {
+    if let Some(cell) = column.get_mut(row) {
+        *cell = value;
+    }
+}
+
+fn runs(season: &Season, rows: std::ops::Range<usize>) -> Vec<Run> {
+    let mut runs: Vec<Run> = Vec::new();
+    for row in rows {
+        let batch = season.readings.batch.get(row).copied().flatten();
+        match runs.last_mut() {
+            Some(run) if run.batch == batch => run.rows.end = row + 1,
+            _ => runs.push(Run { rows: row..row + 1, batch }),
+        }
+    }
+    runs
 }

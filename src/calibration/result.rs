@@ -1,16 +1,24 @@
 //! What the study of calibration finds.
 
+use std::fmt;
+
+use nalgebra::DMatrix;
+use ndarray::Array2;
+
+use crate::error::{Error, Result};
 use crate::fit::{Estimate, Finding};
+use crate::float::{ShellExpansion, WallSided};
+use crate::liquid::{WATER_20C_KG_M3, water_density_kg_m3};
 use crate::units::Instant;
 
-use super::curve::{CurveKind, FittedCurve};
+use super::curve::{Curve, CurveKind, FittedCurve};
 
 /// One bath of a calibration, as it entered the fit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BathPoint {
-    /// Row of `Season::references`.
-    pub reference: usize,
-    /// When.
+    /// Rows of `Season::references`: several immersions in one bath are one point.
+    pub references: Vec<usize>,
+    /// When, of the last of them.
     pub at: Instant,
     /// The bath's name, if it has one.
     pub bath: Option<String>,
@@ -53,17 +61,6 @@ pub struct Candidate {
     pub chosen: bool,
 }
 
-/// The thermal expansion of a probe's shell.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ShellExpansion {
-    /// Linear expansion, per K.
-    pub alpha_per_k: f64,
-    /// Its standard deviation, per K.
-    pub alpha_sd_per_k: f64,
-    /// Where it comes from, in words.
-    pub source: String,
-}
-
 /// One calibration of one probe: the curve from tilt to density, in force from its date to the next.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Calibration {
@@ -79,14 +76,19 @@ pub struct Calibration {
     pub fitted: FittedCurve,
     /// Its baths, by rising density.
     pub baths: Vec<BathPoint>,
-    /// Root mean square residual, SG, over the degrees of freedom left.
-    pub rmse_sg: f64,
+    /// Root mean square residual, SG, over the degrees of freedom left; empty where none is left.
+    pub rmse_sg: Option<f64>,
     /// SG of the lightest bath.
     pub sg_min: f64,
     /// SG of the heaviest bath.
     pub sg_max: f64,
+    /// Densities of the lightest and the heaviest bath, brought to the curve's shell temperature, kg/m3: beyond them the
+    /// curve is extrapolated.
+    pub density_range_kg_m3: (f64, f64),
     /// The shell.
     pub shell: ShellExpansion,
+    /// Where its expansion comes from, in words.
+    pub shell_source: String,
     /// Temperature to which the curve's shell is brought, C.
     pub shell_temp_c: f64,
     /// Tilt in pure water at 20 C by the curve, degrees.
@@ -136,4 +138,121 @@ pub struct Calibrations {
     pub without: Vec<NoCurve>,
     /// What the fit was told.
     pub settings: super::CalibrationSettings,
+}
+
+impl Calibration {
+    /// The wall-sided parameters K, h and eps of the chosen curve; of a polynomial those of the wall-sided candidate, so
+    /// that a build can be judged whatever curve is in use. None where no wall-sided fit was possible.
+    pub fn wall_sided(&self) -> Option<WallSided> {
+        let own = std::iter::once(&self.fitted);
+        let others = self.candidates.iter().filter_map(|c| c.fitted.as_ref());
+        own.chain(others).find_map(|fitted| match fitted.curve {
+            Curve::WallSided(float) => Some(float),
+            _ => None,
+        })
+    }
+
+    /// SG at a tilt in a liquid at the curve's shell temperature, with the error of the curve alone: what the band of a
+    /// picture shows.
+    ///
+    /// # Errors
+    /// [`Error::NotEstimable`] where the curve has no value.
+    pub fn sg_at(&self, tilt_deg: f64) -> Result<Estimate> {
+        self.sg_on(&self.fitted, tilt_deg)
+    }
+
+    /// The same on another candidate's curve.
+    ///
+    /// # Errors
+    /// As [`Calibration::sg_at`].
+    pub fn sg_on(&self, fitted: &FittedCurve, tilt_deg: f64) -> Result<Estimate> {
+        let at = fitted.curve.at(tilt_deg).ok_or_else(|| {
+            Error::not_estimable("SG from a tilt", format!("the curve has no density at {tilt_deg:.1} degrees"))
+        })?;
+        let water = water_density_kg_m3(self.shell_temp_c)?;
+        let se = fitted.variance(&at).sqrt() / water;
+        Estimate::student_t(at.density_kg_m3 / water, se, fitted.df, self.level, "delta, t")
+    }
+
+    /// Joint errors of the SG of several tilts on this curve, in a liquid at 20 C: the variances that each reading has for
+    /// itself (`tilt_sd_deg`), and the n x p factor F of the shared covariance F F', never an n x n matrix. The
+    /// difference of readings i and j has the variance own_i + own_j + |F_i - F_j|^2.
+    ///
+    /// # Errors
+    /// [`Error::NotEstimable`] where the curve has no value.
+    pub fn gravity_covariance(&self, tilts_deg: &[f64], tilt_sd_deg: f64) -> Result<(Vec<f64>, Array2<f64>)> {
+        let size = self.fitted.coefficients.len();
+        let covariance = DMatrix::from_fn(size, size, |i, j| {
+            self.fitted.covariance.get(i).and_then(|row| row.get(j)).copied().unwrap_or(0.0)
+        });
+        let root = covariance
+            .cholesky()
+            .ok_or_else(|| Error::numeric("the joint covariance of gravities", "the curve's covariance is singular"))?
+            .l();
+        let mut own = Vec::with_capacity(tilts_deg.len());
+        let mut factor = Array2::zeros((tilts_deg.len(), size));
+        for (mut row, &tilt) in factor.rows_mut().into_iter().zip(tilts_deg) {
+            let at = self.fitted.curve.at(tilt).ok_or_else(|| {
+                Error::not_estimable("SG from a tilt", format!("the curve has no density at {tilt:.1} degrees"))
+            })?;
+            own.push((tilt_sd_deg * at.per_deg / WATER_20C_KG_M3).powi(2));
+            for (j, cell) in row.iter_mut().enumerate() {
+                let dot: f64 = at.gradient.iter().take(size).enumerate().map(|(i, g)| g * root[(i, j)]).sum();
+                *cell = dot / WATER_20C_KG_M3;
+            }
+        }
+        Ok((own, factor))
+    }
+}
+
+impl fmt::Display for Calibration {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        writeln!(
+            f,
+            "{} ({}): {} through {} baths, SG {:.3} to {:.3}",
+            self.calibration,
+            self.calibrated_at,
+            self.kind,
+            self.baths.len(),
+            self.sg_min,
+            self.sg_max
+        )?;
+        if let Some(rmse) = self.rmse_sg {
+            writeln!(f, "  residuals {rmse:.5} SG, {:.2} times what the stated errors say", self.fitted.scale)?;
+        }
+        for coefficient in &self.fitted.coefficients {
+            writeln!(f, "  {:10} {}", coefficient.name, coefficient.estimate)?;
+        }
+        match (&self.water_tilt_deg, self.water_ok) {
+            (Finding::Estimated(tilt), Some(ok)) => {
+                let verdict = if ok { "within" } else { "outside" };
+                writeln!(f, "  in water at 20 C: {:.1} degrees, {verdict} 25 +- 5", tilt.value)?;
+            }
+            (other, _) => writeln!(f, "  tilt in water: {other}")?,
+        }
+        for candidate in &self.candidates {
+            let sg = |value: Option<f64>| value.map_or("-".to_owned(), |v| format!("{v:.5}"));
+            let mark = if candidate.chosen { "*" } else { " " };
+            let (inner, ends) = (sg(candidate.left_out_inner_sg), sg(candidate.left_out_end_sg));
+            write!(f, "  {mark} {:17} left out: inner {inner}, ends {ends}", candidate.kind.to_string())?;
+            writeln!(f, "{}", candidate.refused.as_ref().map(|why| format!("; refused: {why}")).unwrap_or_default())?;
+        }
+        if let Some(bath) = self.suspect.as_ref().and_then(|s| self.baths.get(s.bath)) {
+            writeln!(f, "  suspect bath: SG {:.4} ({:+.4} off the others)", bath.sg, -bath.residual_sg)?;
+        }
+        self.remarks.iter().try_for_each(|remark| writeln!(f, "  {remark}"))
+    }
+}
+
+impl fmt::Display for Calibrations {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        writeln!(f, "{} calibrations", self.calibrations.len())?;
+        self.calibrations.iter().try_for_each(|calibration| write!(f, "{calibration}"))?;
+        for none in &self.without {
+            let at = none.at.map(|at| format!(" ({at})")).unwrap_or_default();
+            let what = if none.check { "a check" } else { "no curve" };
+            writeln!(f, "{}{at}: {what}: {}", none.probe, none.why)?;
+        }
+        Ok(())
+    }
 }

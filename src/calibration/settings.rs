@@ -1,6 +1,7 @@
 //! Settings of the study of calibration.
 
 use crate::error::{Error, Result};
+use crate::float::ShellExpansion;
 
 /// How baths become curves and tilts become gravities. Every field has a default; [`CalibrationSettings::check`] names
 /// the first one that cannot be.
@@ -12,7 +13,7 @@ use crate::error::{Error, Result};
 /// | `tilt_sd_deg` | 0.2 | SD of the tilt from one immersion to the next, where no SD is given |
 /// | `bath_temp_c` | 20 | temperature of a bath that states none |
 /// | `shell_temp_c` | 20 | temperature to which the curve's shell is brought |
-/// | `shell_alpha_per_k`, `shell_alpha_sd_per_k` | 8e-5, 4e-5 | linear expansion of an unknown shell |
+/// | `unknown_shell` | 1.1e-4 +- 0.5e-4 per K | linear expansion of a shell that is not stated |
 /// | `temp_sd_c` | 0.3 | SD of a probe's temperature error, common to its readings |
 /// | `mass_sd_g`, `diameter_sd_mm` | 0.1, 0.1 | balance and calliper |
 /// | `k_typical_kg_m3`, `k_rel_sd` | 5700, 0.3 | weak prior of the mass ratio K where it is not known |
@@ -32,10 +33,8 @@ pub struct CalibrationSettings {
     pub bath_temp_c: f64,
     /// Temperature to which the shell of each curve is brought, C.
     pub shell_temp_c: f64,
-    /// Linear thermal expansion of a shell of unknown plastic, per K.
-    pub shell_alpha_per_k: f64,
-    /// Its standard deviation, per K: public tables of plastics run from 1.5e-5 (PET) to 2e-4 (PE).
-    pub shell_alpha_sd_per_k: f64,
+    /// Linear thermal expansion of a shell that is not stated.
+    pub unknown_shell: ShellExpansion,
     /// Standard deviation of a probe's temperature error, common to all its readings, C.
     pub temp_sd_c: f64,
     /// Standard deviation of a probe's mass on the balance, g.
@@ -62,8 +61,7 @@ impl Default for CalibrationSettings {
             tilt_sd_deg: 0.2,
             bath_temp_c: 20.0,
             shell_temp_c: 20.0,
-            shell_alpha_per_k: 8e-5,
-            shell_alpha_sd_per_k: 4e-5,
+            unknown_shell: ShellExpansion::UNKNOWN,
             temp_sd_c: 0.3,
             mass_sd_g: 0.1,
             diameter_sd_mm: 0.1,
@@ -82,11 +80,10 @@ impl CalibrationSettings {
     /// # Errors
     /// [`Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
     pub fn check(&self) -> Result<()> {
-        let positive: [(&'static str, f64); 9] = [
+        let positive: [(&'static str, f64); 8] = [
             ("window_min", self.window_min),
             ("session_gap_h", self.session_gap_h),
             ("tilt_sd_deg", self.tilt_sd_deg),
-            ("shell_alpha_sd_per_k", self.shell_alpha_sd_per_k),
             ("mass_sd_g", self.mass_sd_g),
             ("diameter_sd_mm", self.diameter_sd_mm),
             ("k_typical_kg_m3", self.k_typical_kg_m3),
@@ -97,7 +94,8 @@ impl CalibrationSettings {
             within(name, value, f64::MIN_POSITIVE, f64::MAX, "a positive number")?;
         }
         within("temp_sd_c", self.temp_sd_c, 0.0, 10.0, "0 to 10 C")?;
-        within("shell_alpha_per_k", self.shell_alpha_per_k, 0.0, 1e-3, "0 to 0.001 per K")?;
+        within("unknown_shell", self.unknown_shell.linear_per_k, -1e-4, 1e-3, "-0.0001 to 0.001 per K")?;
+        within("unknown_shell", self.unknown_shell.sd_per_k, 0.0, 1e-3, "an SD of 0 to 0.001 per K")?;
         within("bath_temp_c", self.bath_temp_c, 0.0, 40.0, "0 to 40 C")?;
         within("shell_temp_c", self.shell_temp_c, 0.0, 40.0, "0 to 40 C")?;
         within("original_sg", self.original_sg, 1.0, 1.2, "1.000 to 1.200")?;

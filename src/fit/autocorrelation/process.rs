@@ -50,7 +50,7 @@ impl Car1 {
         let ln_phi = self.phi.ln();
         let mut steps = Vec::with_capacity(times.len());
         let mut variance = remembering;
-        let mut last = None;
+        let mut last: Option<f64> = None;
         for time in times {
             let carry = match last {
                 // Before the first reading nothing is known: the state has its stationary variance.

@@ -1,0 +1,162 @@
+//! When the cooling of a batch began.
+
+use crate::season::{Batch, Season};
+
+/// A fall by this much is a cooling, C.
+const FALL_C: f64 = 4.0;
+/// The start of the cooling: the last moment within this of the level before, C.
+const START_C: f64 = 1.0;
+/// A fall counts when it lasts this long, hours, or to the end of the log.
+const LASTS_H: f64 = 24.0;
+/// At the end of the log it must have lasted this long, hours.
+const LASTS_AT_END_H: f64 = 6.0;
+/// A batch is not cooled sooner than this after pitching, hours: the wort may come in warm.
+const EARLIEST_H: f64 = 24.0;
+/// A plan is overruled by a log that is still warm this long after the planned cooling, hours.
+const LATE_H: f64 = 12.0;
+
+/// Hours from pitching at which cooling began, or is planned to begin; none when nothing shows one.
+///
+/// The earliest of: an event `cold_crash` of the batch; a fall of the logged temperature by 4 C or more below the
+/// level before it that lasts 24 h (or 6 h to the end of the log), dated at the last reading within 1 C of that level;
+/// and, unless the log stays warm for 12 h after it, the first step of the plan that lies 4 C below the set
+/// temperature. The level is the running maximum of six-hour medians since the first day, so that a rise to finish does
+/// not count. A set temperature bounds it from above.
+pub(crate) fn cooled_hours(season: &Season, batch: &Batch, hours: &[f64], temp_c: &[f64]) -> Option<f64> {
+    let event = season
+        .events
+        .iter()
+        .filter(|e| e.kind == "cold_crash" && e.batch.as_deref() == Some(batch.batch.as_str()))
+        .map(|e| e.at.hours_since(batch.pitched_at))
+        .find(|&at| at > 0.0);
+    let logged = fall(hours, temp_c);
+    let seen = match (event, logged) {
+        (Some(a), Some(b)) => Some(a.min(b)),
+        (a, b) => a.or(b),
+    };
+    let planned = planned(season, batch).filter(|&at| {
+        let still_warm = hours.last().is_some_and(|&last| last > at + LATE_H);
+        !still_warm
+    });
+    match (seen, planned) {
+        (Some(seen), _) => Some(seen),
+        (None, planned) => planned,
+    }
+}
+
+/// The first step of the plan at least [`FALL_C`] below the set temperature, or below the plan's own first step.
+fn planned(season: &Season, batch: &Batch) -> Option<f64> {
+    let mut steps = season.plan.iter().filter(|step| step.batch == batch.batch).peekable();
+    let warm = batch.set_temp_c.or_else(|| steps.peek().map(|first| first.temp_c))?;
+    steps
+        .filter(|step| step.temp_c <= warm - FALL_C)
+        .map(|step| step.at.hours_since(batch.pitched_at))
+        .find(|&at| at > 0.0)
+}
+
+/// The start of the first lasting fall of the logged temperature, hours.
+fn fall(hours: &[f64], temp_c: &[f64]) -> Option<f64> {
+    let medians = six_hour_medians(hours, temp_c);
+    let last = medians.last()?.0;
+    let mut level = f64::NEG_INFINITY;
+    for (i, &(at, temp)) in medians.iter().enumerate() {
+        if at < EARLIEST_H || temp >= level - START_C {
+            level = if at < EARLIEST_H { temp } else { level.max(temp) };
+            continue;
+        }
+        if temp > level - FALL_C {
+            continue;
+        }
+        let stays = medians.iter().skip(i).take_while(|(t, _)| *t <= at + LASTS_H).all(|(_, c)| *c <= level - FALL_C);
+        let long = last >= at + LASTS_H || last >= at + LASTS_AT_END_H;
+        if stays && long {
+            return Some(start_of_fall(hours, temp_c, level, at));
+        }
+    }
+    None
+}
+
+/// The last logged moment before `at` within [`START_C`] of the level.
+fn start_of_fall(hours: &[f64], temp_c: &[f64], level: f64, at: f64) -> f64 {
+    hours
+        .iter()
+        .zip(temp_c)
+        .take_while(|(h, _)| **h <= at + 3.0)
+        .filter(|(_, c)| **c >= level - START_C)
+        .map(|(h, _)| *h)
+        .last()
+        .unwrap_or(at)
+}
+
+/// Middle time and median temperature of each six hours that have readings.
+fn six_hour_medians(hours: &[f64], temp_c: &[f64]) -> Vec<(f64, f64)> {
+    let mut medians = Vec::new();
+    let mut bin: Vec<f64> = Vec::new();
+    let mut number = i64::MIN;
+    let mut close = |number: i64, bin: &mut Vec<f64>| {
+        if let Some(median) = super::noise::middle(bin) {
+            medians.push((6.0 * number as f64 + 3.0, median));
+        }
+        bin.clear();
+    };
+    for (&h, &c) in hours.iter().zip(temp_c) {
+        let own = (h / 6.0).floor() as i64;
+        if own != number {
+            close(number, &mut bin);
+            number = own;
+        }
+        if c.is_finite() {
+            bin.push(c);
+        }
+    }
+    close(number, &mut bin);
+    medians
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn log(temp: impl Fn(f64) -> f64, until: f64) -> (Vec<f64>, Vec<f64>) {
+        let hours: Vec<f64> = (0..(until * 4.0) as u32).map(|i| f64::from(i) / 4.0).collect();
+        let temps = hours.iter().map(|&h| temp(h)).collect();
+        (hours, temps)
+    }
+
+    #[test]
+    fn a_cold_crash_is_dated_at_its_start() {
+        let (hours, temps) = log(|h| if h < 200.0 { 20.0 } else { (20.0 - (h - 200.0) * 0.8).max(3.0) }, 300.0);
+        let at = fall(&hours, &temps).unwrap();
+        assert!((at - 201.0).abs() < 1.5, "{at}");
+    }
+
+    #[test]
+    fn a_rise_a_night_and_a_warm_start_are_no_cooling() {
+        let (hours, temps) = log(|h| 19.0 + (h / 60.0).min(3.0), 300.0);
+        assert_eq!(fall(&hours, &temps), None);
+        let (hours, temps) = log(|h| 18.0 + 2.5 * (h * 0.2618).sin(), 300.0);
+        assert_eq!(fall(&hours, &temps), None);
+        let (hours, temps) = log(|h| 18.0 + 10.0 * (-h / 5.0).exp(), 300.0);
+        assert_eq!(fall(&hours, &temps), None);
+        let (hours, temps) = log(|h| if (150.0..160.0).contains(&h) { 8.0 } else { 20.0 }, 300.0);
+        assert_eq!(fall(&hours, &temps), None);
+    }
+
+    #[test]
+    fn a_free_rise_before_the_crash_is_no_fall_itself() {
+        let (hours, temps) = log(
+            |h| {
+                if h < 100.0 {
+                    18.0
+                } else if h < 200.0 {
+                    22.0
+                } else {
+                    2.0
+                }
+            },
+            260.0,
+        );
+        let at = fall(&hours, &temps).unwrap();
+        assert!((at - 200.0).abs() < 1.0, "{at}");
+    }
+}

@@ -1,0 +1,66 @@
+//! The original gravity that a batch's beer is read with.
+
+use crate::liquid::BeerDensity;
+use crate::season::Season;
+
+use super::noise::{UNUSABLE, middle};
+use super::result::Calibrations;
+
+/// A sample this soon after pitching is one of the original gravity, hours.
+const SAMPLE_WITHIN_H: f64 = 12.0;
+/// Readings this soon after pitching are, hours.
+const READINGS_WITHIN_H: f64 = 6.0;
+/// Readings that it takes.
+const READINGS_ENOUGH: usize = 5;
+
+/// An original gravity and where it comes from. It only sets the alcohol in the density of the beer: 0.005 of it moves
+/// the SG of a reading at 5 C by some 0.0001, and at 20 C not at all.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OriginalGravity {
+    /// SG 20/20.
+    pub sg: f64,
+    /// `batches`, `first sample`, `first readings` or `setting`.
+    pub source: &'static str,
+}
+
+/// One per batch id of the readings, in their order.
+pub(crate) fn original_gravities(all: &Calibrations, season: &Season, sugar: &BeerDensity) -> Vec<OriginalGravity> {
+    season.readings.batch_ids.iter().map(|batch| original_gravity(all, season, sugar, batch)).collect()
+}
+
+fn original_gravity(all: &Calibrations, season: &Season, sugar: &BeerDensity, id: &str) -> OriginalGravity {
+    let usable = |sg: &f64| (1.0..=1.2).contains(sg);
+    let batch = season.batches.iter().find(|b| b.batch == id);
+    if let Some(sg) = batch.and_then(|b| b.original_sg).filter(usable) {
+        return OriginalGravity { sg, source: "batches" };
+    }
+    let Some(batch) = batch else {
+        return OriginalGravity { sg: all.settings.original_sg, source: "setting" };
+    };
+    let sample = season
+        .references
+        .iter()
+        .filter(|r| r.batch.as_deref() == Some(id) && r.at.hours_since(batch.pitched_at) <= SAMPLE_WITHIN_H)
+        .map(|r| r.sg)
+        .find(usable);
+    if let Some(sg) = sample {
+        return OriginalGravity { sg, source: "first sample" };
+    }
+    let mut early = Vec::new();
+    for probe in &season.readings.probe_ids {
+        let until = batch.pitched_at.plus_hours(READINGS_WITHIN_H);
+        for row in season.readings.of_probe_between(probe, batch.pitched_at, until) {
+            let Some(reading) = season.readings.get(row) else { continue };
+            if reading.batch != Some(id) || reading.flags.intersects(UNUSABLE) {
+                continue;
+            }
+            let Some(curve) = all.in_force(probe, reading.at) else { continue };
+            early.extend(curve.gravity_at(sugar, reading.tilt_deg, reading.temp_c, 0.0).map(|point| point.sg));
+        }
+    }
+    let sg = if early.len() >= READINGS_ENOUGH { middle(&mut early).filter(usable) } else { None };
+    match sg {
+        Some(sg) => OriginalGravity { sg, source: "first readings" },
+        None => OriginalGravity { sg: all.settings.original_sg, source: "setting" },
+    }
+}

@@ -1,0 +1,5 @@
+//! Calibration: from baths to curves, against worked examples and floats of known truth.
+#![allow(clippy::print_stdout)]
+
+mod coverage;
+mod floats;
