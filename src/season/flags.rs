@@ -49,11 +49,22 @@ flags! {
     COOLED = 14, "cooled";
     /// Before the pitching or after the end of its batch: left out of the fermentation fit.
     OUTSIDE_BATCH = 15, "outside_batch";
+    /// A value that the row can do without could not be read and was left empty.
+    VALUE_UNREADABLE = 16, "value_unreadable";
 }
 
 impl Flags {
     /// No reason.
     pub const NONE: Self = Self(0);
+
+    /// The reasons that show only in the file as it stood: its order, its local times, its unreadable values.
+    const OF_THE_FILE: Self = Self(
+        Self::LATE.0
+            | Self::CLOCK_JUMP.0
+            | Self::LOCAL_TIME_TWICE.0
+            | Self::LOCAL_TIME_NEVER.0
+            | Self::VALUE_UNREADABLE.0,
+    );
 
     /// True when no reason is set.
     pub const fn is_empty(self) -> bool {
@@ -71,6 +82,35 @@ impl Flags {
         Self(self.0 | other.0)
     }
 
+    /// The reasons in both sets.
+    #[must_use]
+    pub const fn only(self, other: Self) -> Self {
+        Self(self.0 & other.0)
+    }
+
+    /// This set without the reasons of `other`.
+    #[must_use]
+    pub const fn without(self, other: Self) -> Self {
+        Self(self.0 & !other.0)
+    }
+
+    /// Reads names split by `;`; none when one of them is not a flag.
+    pub fn parse(names: &str) -> Option<Self> {
+        names.split(';').map(str::trim).filter(|name| !name.is_empty()).try_fold(Self::NONE, |set, name| {
+            Self::ALL.iter().find(|(_, n)| *n == name).map(|(flag, _)| set.with(*flag))
+        })
+    }
+
+    /// The names of the reasons in this set.
+    pub fn names(self) -> impl Iterator<Item = &'static str> {
+        Self::ALL.iter().filter(move |(flag, _)| self.intersects(*flag)).map(|(_, name)| *name)
+    }
+
+    /// Those reasons that a written season has to carry, as reading it again cannot find them.
+    pub(crate) const fn of_the_file(self) -> Self {
+        self.only(Self::OF_THE_FILE)
+    }
+
     /// Adds the reasons of `other`.
     pub const fn insert(&mut self, other: Self) {
         self.0 |= other.0;
@@ -79,13 +119,9 @@ impl Flags {
 
 impl fmt::Display for Flags {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let mut first = true;
-        for (flag, name) in Self::ALL {
-            if self.intersects(*flag) {
-                f.write_str(if first { "" } else { ";" })?;
-                f.write_str(name)?;
-                first = false;
-            }
+        for (i, name) in self.names().enumerate() {
+            f.write_str(if i == 0 { "" } else { ";" })?;
+            f.write_str(name)?;
         }
         Ok(())
     }

@@ -1,16 +1,56 @@
 //! A season: everything a user has, read from files, tidied, with an account of every row.
+//!
+//! [`Season::load`] reads a folder or a single file, [`Season::write`] writes it back. What a log's rows become is told
+//! by [`RowAccount`]: each row is kept, kept with [`Flags`], or rejected with its file, line and reason.
 
 mod account;
+mod binding;
+mod discover;
 mod flags;
+mod frame;
+mod load;
+mod mapping;
+mod mapping_file;
+mod names;
+mod pairs;
+mod raw;
+mod read;
 mod readings;
+mod rows;
 mod schema;
 mod series;
+mod table;
+mod tidy;
+mod time;
+mod unit;
+mod value;
+mod whole;
+mod write;
 
-pub use account::{FileAccount, Rejected, RowAccount};
+pub use account::{FileAccount, ReasonCount, Rejected, Remark, RowAccount};
 pub use flags::Flags;
+pub use frame::FrameBuilder;
+pub use pairs::{PAIR_WINDOW_MIN, Pair};
 pub use readings::{Reading, Readings};
 pub use schema::{Batch, EndShape, Event, PlanStep, Probe, Reference, ReferenceUse};
 pub use series::{GravitySeries, SeriesProbe, SeriesSample};
+pub use table::{Column, Kind, Quantity, Table};
+pub use write::FileFormat;
+
+/// Lowest SG that is taken for one.
+pub const SG_LOW: f64 = 0.95;
+/// Highest SG that is taken for one.
+pub const SG_HIGH: f64 = 1.20;
+/// A tilt below this is flagged, degrees.
+pub const TILT_LOW_DEG: f64 = 0.0;
+/// A tilt above this is flagged: the probe is out of the beer or lies on its side, degrees.
+pub const TILT_HIGH_DEG: f64 = 90.0;
+/// A temperature below this is flagged, C.
+pub const TEMP_LOW_C: f64 = -5.0;
+/// A temperature above this is flagged: a cleaning, C.
+pub const TEMP_HIGH_C: f64 = 45.0;
+/// A batch without an end is running while it has data within this many days of the season's latest instant.
+pub const RUNNING_DAYS: f64 = 7.0;
 
 /// Everything a user has.
 #[derive(Debug, Clone, Default, PartialEq)]

@@ -1,5 +1,7 @@
 //! The rows of a season's tables, one type per table. Field names are the column names.
 
+use std::fmt;
+
 use crate::units::Instant;
 
 use super::flags::Flags;
@@ -13,6 +15,22 @@ pub enum ReferenceUse {
     Check,
     /// Both.
     Both,
+}
+
+impl ReferenceUse {
+    /// The use of that name in the table.
+    pub fn from_name(name: &str) -> Option<Self> {
+        [Self::Calibrate, Self::Check, Self::Both].into_iter().find(|u| u.name() == name)
+    }
+
+    /// Its name in the table.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Calibrate => "calibrate",
+            Self::Check => "check",
+            Self::Both => "both",
+        }
+    }
 }
 
 /// A gravity known apart from the probe: a bath, a check or a sample (one that names a batch).
@@ -135,6 +153,27 @@ pub enum EndShape {
     SemiEllipsoidMm(f64),
 }
 
+impl EndShape {
+    /// The shape as the table writes it: `flat`, `hemisphere` or a height in mm above 0.
+    pub fn parse(text: &str) -> Option<Self> {
+        match text {
+            "flat" => Some(Self::Flat),
+            "hemisphere" => Some(Self::Hemisphere),
+            height => height.parse().ok().filter(|h: &f64| h.is_finite() && *h > 0.0).map(Self::SemiEllipsoidMm),
+        }
+    }
+}
+
+impl fmt::Display for EndShape {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Flat => f.write_str("flat"),
+            Self::Hemisphere => f.write_str("hemisphere"),
+            Self::SemiEllipsoidMm(height) => write!(f, "{height}"),
+        }
+    }
+}
+
 /// One physical float.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Probe {
@@ -180,6 +219,26 @@ pub struct Event {
     pub value: Option<f64>,
     /// Free text.
     pub note: Option<String>,
+}
+
+impl Event {
+    /// The kinds that have a meaning.
+    pub const KINDS: &'static [&'static str] = &[
+        "cell_swap",
+        "shell",
+        "board",
+        "reweighed",
+        "cleaned",
+        "knocked",
+        "dry_hop",
+        "cold_crash",
+        "warmed",
+        "sugar_added",
+        "diluted",
+        "moved",
+        "packaged",
+        "other",
+    ];
 }
 
 /// One step of the temperature schedule ahead.

@@ -1,1 +1,4 @@
-//! Reading and tidying.
+//! Seasons from files: what loads, what is rejected, and what the messages say.
+
+mod files;
+mod roundtrip;

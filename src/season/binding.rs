@@ -1,0 +1,233 @@
+//! How the columns of one file become the columns of its table.
+
+use crate::error::{Error, Place, Result};
+
+use super::flags::Flags;
+use super::mapping::{Constant, Mapping};
+use super::names::{guess, list};
+use super::table::{Column, Kind, Table};
+use super::unit::Unit;
+use super::value::{Cell, Value, missing};
+use crate::units::Instant;
+
+/// Where a column's cells come from.
+#[derive(Debug, Clone)]
+pub(crate) enum Origin {
+    /// A field of the file.
+    Field(usize),
+    /// The same for every row.
+    Constant(Constant),
+    /// Nowhere.
+    Absent,
+}
+
+/// One column of the table, bound.
+#[derive(Debug, Clone)]
+pub(crate) struct Bound {
+    pub(crate) column: &'static Column,
+    /// What the file calls it.
+    pub(crate) label: String,
+    pub(crate) origin: Origin,
+    pub(crate) unit: Unit,
+}
+
+/// All columns of a table, bound to a file.
+#[derive(Debug, Clone)]
+pub(crate) struct Binding {
+    pub(crate) table: Table,
+    pub(crate) columns: Vec<Bound>,
+    /// Fields of the file that belong to no column.
+    pub(crate) unknown: Vec<String>,
+    pub(crate) mapping: Mapping,
+}
+
+/// What became of one row.
+#[derive(Debug, Default)]
+pub(crate) struct Converted {
+    /// Its cells in the order of the table's columns.
+    pub(crate) values: Vec<Value>,
+    /// What is doubtful about it.
+    pub(crate) flags: Flags,
+    /// The second occurrence of a local `at` that occurs twice.
+    pub(crate) later: Option<Instant>,
+    /// Optional cells that could not be read, in words.
+    pub(crate) doubts: Vec<String>,
+}
+
+impl Binding {
+    /// Binds the columns of `table` to a file's `header`.
+    ///
+    /// # Errors
+    /// [`Error::Input`] when a required or mapped column is not there, or stands there twice.
+    pub(crate) fn new(file: &str, table: Table, header: &[String], mapping: &Mapping) -> Result<Self> {
+        let mut used = vec![false; header.len()];
+        let mut columns = Vec::with_capacity(table.columns().len());
+        for column in table.columns() {
+            let mapped = mapping.columns.get(column.name);
+            let label = mapped.map_or(column.name, |m| m.from.as_str());
+            let mut fields = header.iter().enumerate().filter(|(_, name)| *name == label).map(|(i, _)| i);
+            let field = fields.next();
+            if let (Some(first), Some(second)) = (field, fields.next()) {
+                return Err(Error::input(
+                    Place::file(file).line(1).column(label),
+                    format!("the name twice, in fields {} and {}", first + 1, second + 1),
+                    "each name once",
+                ));
+            }
+            let constant = mapping.constants.get(column.name);
+            let origin = match (field, constant, mapped) {
+                (_, Some(constant), _) => Origin::Constant(constant.clone()),
+                (Some(field), None, _) => Origin::Field(field),
+                (None, None, Some(_)) => return Err(mapped_column_missing(file, column, label, header)),
+                (None, None, None) => Origin::Absent,
+            };
+            if let Origin::Field(field) = origin
+                && let Some(slot) = used.get_mut(field)
+            {
+                *slot = true;
+            }
+            let unit = mapped.map_or(Unit::AsIs, |m| m.unit);
+            columns.push(Bound { column, label: label.to_owned(), origin, unit });
+        }
+        let unknown = header.iter().zip(&used).filter(|(name, used)| !**used && !name.is_empty());
+        let unknown: Vec<String> = unknown.map(|(name, _)| name.clone()).collect();
+        let binding = Self { table, columns, unknown, mapping: mapping.clone() };
+        binding.check_required(file, header)?;
+        Ok(binding)
+    }
+
+    fn check_required(&self, file: &str, header: &[String]) -> Result<()> {
+        for bound in &self.columns {
+            if bound.column.required && matches!(bound.origin, Origin::Absent) {
+                return Err(self.column_missing(file, bound.column.name, header));
+            }
+        }
+        let gravity = ["sg", "raw_sg", "raw_brix"];
+        let is_there =
+            |name: &str| self.columns.iter().any(|b| b.column.name == name && !matches!(b.origin, Origin::Absent));
+        if self.table == Table::References && !gravity.into_iter().any(is_there) {
+            return Err(self.column_missing(file, "sg", header));
+        }
+        Ok(())
+    }
+
+    fn column_missing(&self, file: &str, name: &str, header: &[String]) -> Error {
+        let required: Vec<&str> = self.table.columns().iter().filter(|c| c.required).map(|c| c.name).collect();
+        let error = Error::input(
+            Place::file(file).line(1),
+            format!("no column `{name}` among {}", list(header)),
+            format!("the columns of {}: {} at least", self.table, list(&required)),
+        );
+        match guess(name, &self.unknown) {
+            Some(near) => error.with_hint(format!("did you mean to map `{near}`? In season.toml: {name} = \"{near}\"")),
+            None => error,
+        }
+    }
+
+    /// The bound column of that name.
+    pub(crate) fn bound(&self, name: &str) -> Option<&Bound> {
+        self.columns.iter().find(|b| b.column.name == name)
+    }
+
+    /// The cells of one row as values of the table.
+    ///
+    /// # Errors
+    /// Why the row is rejected.
+    pub(crate) fn convert(&self, cells: &[Cell<'_>], out: &mut Converted) -> std::result::Result<(), String> {
+        out.values.clear();
+        out.doubts.clear();
+        out.flags = Flags::NONE;
+        out.later = None;
+        for bound in &self.columns {
+            let cell = match &bound.origin {
+                Origin::Field(field) => cells.get(*field).copied().unwrap_or(Cell::Empty),
+                Origin::Constant(constant) => constant.cell(),
+                Origin::Absent => Cell::Empty,
+            };
+            let value = match self.value(bound, cell, out) {
+                Ok(value) => value,
+                Err(reason) if bound.column.required => return Err(reason),
+                Err(reason) => {
+                    out.flags.insert(Flags::VALUE_UNREADABLE);
+                    out.doubts.push(reason + ", so it was left empty");
+                    Value::Empty
+                }
+            };
+            if bound.column.required && value == Value::Empty {
+                return Err(missing(&bound.label));
+            }
+            out.values.push(value);
+        }
+        Ok(())
+    }
+
+    fn value(&self, bound: &Bound, cell: Cell<'_>, out: &mut Converted) -> std::result::Result<Value, String> {
+        let cell = match cell {
+            Cell::Text(text) if text.trim().is_empty() => Cell::Empty,
+            Cell::Text(text) => Cell::Text(text.trim()),
+            other => other,
+        };
+        match (bound.column.kind, cell) {
+            (_, Cell::Empty) => Ok(Value::Empty),
+            (_, Cell::Odd(what)) => Err(unreadable(&bound.label, what, "a plain value")),
+            (Kind::Text, Cell::Text(text)) => Ok(Value::Text(text.to_owned())),
+            (Kind::Text, Cell::Number(number)) => Ok(Value::Text(number.to_string())),
+            (Kind::Text, Cell::Time(at)) => Ok(Value::Text(at.to_string())),
+            (Kind::Time, cell) => {
+                let times = &self.mapping.times;
+                let (read, found) = match cell {
+                    Cell::Time(at) => (Some(at.into()), String::new()),
+                    Cell::Number(number) => (times.read_number(number), number.to_string()),
+                    Cell::Text(text) => (times.read(text), text.to_owned()),
+                    Cell::Empty | Cell::Odd(_) => (None, String::new()),
+                };
+                let read: super::time::ReadTime =
+                    read.ok_or_else(|| unreadable(&bound.label, &found, &times.wanted()))?;
+                out.flags.insert(read.flags);
+                if bound.column.name == "at" {
+                    out.later = read.later;
+                }
+                Ok(Value::Time(read.at))
+            }
+            (Kind::Number(_), Cell::Text(text)) => {
+                let number = self.mapping.number(text).map_err(|wanted| unreadable(&bound.label, text, wanted))?;
+                self.converted(bound, number)
+            }
+            (Kind::Number(_), Cell::Number(number)) => self.converted(bound, number),
+            (Kind::Number(_), Cell::Time(at)) => Err(unreadable(&bound.label, &at.to_string(), "a number")),
+        }
+    }
+
+    fn converted(&self, bound: &Bound, number: f64) -> std::result::Result<Value, String> {
+        if !number.is_finite() {
+            return Err(unreadable(&bound.label, &number.to_string(), "a finite number"));
+        }
+        let value = bound.unit.convert(number).map_err(|e| format!("column `{}`: {e}", bound.label))?;
+        if value.is_finite() {
+            Ok(Value::Number(value))
+        } else {
+            Err(unreadable(&bound.label, &value.to_string(), "a finite number"))
+        }
+    }
+}
+
+/// Longest text that a message quotes.
+const QUOTED: usize = 60;
+
+pub(crate) fn unreadable(label: &str, found: &str, wanted: &str) -> String {
+    let short: String = found.chars().take(QUOTED).collect();
+    let dots = if short.len() < found.len() { "..." } else { "" };
+    format!("column `{label}`: found `{short}{dots}`; wanted {wanted}")
+}
+
+fn mapped_column_missing(file: &str, column: &Column, label: &str, header: &[String]) -> Error {
+    let error = Error::input(
+        Place::file(file).line(1),
+        format!("no column `{label}` among {}", list(header)),
+        format!("the column that season.toml maps to `{}`", column.name),
+    );
+    match guess(label, header) {
+        Some(near) => error.with_hint(format!("column `{label}` not found; did you mean to map `{near}`?")),
+        None => error,
+    }
+}

@@ -1,0 +1,192 @@
+//! The tables as polars frames: columns, types and order are those of [`Table::columns`], whatever the files held.
+
+use polars::prelude::{Column, DataFrame, DataType, IntoColumn, NamedFrom, Series, TimeUnit, TimeZone};
+
+use crate::error::{Error, Result};
+use crate::units::Instant;
+
+use super::account::RowAccount;
+use super::flags::Flags;
+use super::readings::Readings;
+use super::rows::Row;
+use super::table::{Kind, Table};
+use super::value::Value;
+use super::{Season, table};
+
+/// A frame, column by column: instants as UTC timestamps in microseconds, an absent value as null, a number that is
+/// not finite too.
+#[derive(Debug)]
+pub struct FrameBuilder {
+    table: String,
+    columns: Vec<Column>,
+}
+
+impl FrameBuilder {
+    /// A frame for the table of that name, for messages.
+    pub fn new(table: impl Into<String>) -> Self {
+        Self { table: table.into(), columns: Vec::new() }
+    }
+
+    /// Adds a column of text.
+    #[must_use]
+    pub fn text<S: AsRef<str>>(mut self, name: &str, cells: impl IntoIterator<Item = Option<S>>) -> Self {
+        let cells: Vec<Option<S>> = cells.into_iter().collect();
+        let cells: Vec<Option<&str>> = cells.iter().map(|c| c.as_ref().map(AsRef::as_ref)).collect();
+        self.columns.push(Series::new(name.into(), cells).into_column());
+        self
+    }
+
+    /// Adds a column of numbers.
+    #[must_use]
+    pub fn number(mut self, name: &str, cells: impl IntoIterator<Item = Option<f64>>) -> Self {
+        let cells: Vec<Option<f64>> = cells.into_iter().map(|c| c.filter(|v| v.is_finite())).collect();
+        self.columns.push(Series::new(name.into(), cells).into_column());
+        self
+    }
+
+    /// Adds a column of whole numbers.
+    #[must_use]
+    pub fn count(mut self, name: &str, cells: impl IntoIterator<Item = Option<i64>>) -> Self {
+        let cells: Vec<Option<i64>> = cells.into_iter().collect();
+        self.columns.push(Series::new(name.into(), cells).into_column());
+        self
+    }
+
+    /// Adds a column of truths.
+    #[must_use]
+    pub fn truth(mut self, name: &str, cells: impl IntoIterator<Item = Option<bool>>) -> Self {
+        let cells: Vec<Option<bool>> = cells.into_iter().collect();
+        self.columns.push(Series::new(name.into(), cells).into_column());
+        self
+    }
+
+    /// Adds a column of instants.
+    #[must_use]
+    pub fn time(mut self, name: &str, cells: impl IntoIterator<Item = Option<Instant>>) -> Self {
+        let micros: Vec<Option<i64>> = cells.into_iter().map(|c| c.map(Instant::micros)).collect();
+        let series = Series::new(name.into(), micros);
+        // A cast of whole numbers to timestamps only renames their type; were it refused, the count would stay.
+        self.columns.push(series.cast(&time_type()).unwrap_or(series).into_column());
+        self
+    }
+
+    /// The frame.
+    ///
+    /// # Errors
+    /// [`Error::Frame`] when the columns differ in length or a name stands twice.
+    pub fn finish(self) -> Result<DataFrame> {
+        let rows = self.columns.first().map_or(0, Column::len);
+        DataFrame::new(rows, self.columns).map_err(|e| Error::frame(self.table, e))
+    }
+}
+
+/// The type of every column of instants.
+fn time_type() -> DataType {
+    DataType::Datetime(TimeUnit::Microseconds, Some(TimeZone::UTC))
+}
+
+impl Season {
+    /// A table as a frame. Unlike the files, it shows what tidying found: the batch of each reading, the SG of each
+    /// reference, all flags.
+    ///
+    /// # Errors
+    /// [`Error::Frame`] when polars refuses.
+    pub fn frame(&self, table: Table) -> Result<DataFrame> {
+        match table {
+            Table::Readings => self.readings.to_frame(),
+            Table::References => {
+                let shown = |r: &super::Reference| {
+                    let mut values = super::Reference { sg_given: true, ..r.clone() }.to_values();
+                    if let Some(flags) = values.last_mut() {
+                        *flags = r.flags.to_value();
+                    }
+                    values
+                };
+                frame_of(table, &self.references.iter().map(shown).collect::<Vec<_>>())
+            }
+            Table::Batches => frame_of(table, &values_of(&self.batches)),
+            Table::Probes => frame_of(table, &values_of(&self.probes)),
+            Table::Events => frame_of(table, &values_of(&self.events)),
+            Table::Plan => frame_of(table, &values_of(&self.plan)),
+        }
+    }
+}
+
+/// The cells of rows.
+pub(crate) fn values_of<T: Row>(rows: &[T]) -> Vec<Vec<Value>> {
+    rows.iter().map(Row::to_values).collect()
+}
+
+/// A frame of rows that are given as cells.
+pub(crate) fn frame_of(table: Table, rows: &[Vec<Value>]) -> Result<DataFrame> {
+    let mut frame = FrameBuilder::new(table.name());
+    for (i, column) in table.columns().iter().enumerate() {
+        let cells = rows.iter().map(|row| row.get(i).unwrap_or(&Value::Empty));
+        frame = match column.kind {
+            Kind::Text => frame.text(column.name, cells.map(Value::as_text)),
+            Kind::Number(_) => frame.number(column.name, cells.map(Value::as_number)),
+            Kind::Time => frame.time(column.name, cells.map(Value::as_time)),
+        };
+    }
+    frame.finish()
+}
+
+impl Readings {
+    /// The readings as a frame, sorted by probe and time: at, probe, tilt_deg, temp_c, batch (as given or found),
+    /// supply_v, flags.
+    ///
+    /// # Errors
+    /// [`Error::Frame`] when polars refuses.
+    pub fn to_frame(&self) -> Result<DataFrame> {
+        FrameBuilder::new(Table::Readings.name())
+            .time("at", self.at.iter().copied().map(Some))
+            .text("probe", self.probe.iter().map(|p| self.probe_ids.get(*p as usize)))
+            .number("tilt_deg", self.tilt_deg.iter().copied().map(Some))
+            .number("temp_c", self.temp_c.iter().copied().map(Some))
+            .text("batch", self.batch.iter().map(|b| b.and_then(|b| self.batch_ids.get(b as usize))))
+            .number("supply_v", self.supply_v.iter().copied().map(Some))
+            .text(
+                table::FLAGS_COLUMN,
+                self.flags.iter().map(|f| Some(*f).filter(|f| !f.is_empty()).map(|f| f.to_string())),
+            )
+            .finish()
+    }
+}
+
+impl RowAccount {
+    /// The table `row_account`: file, table, read, kept, flagged, rejected.
+    ///
+    /// # Errors
+    /// [`Error::Frame`] when polars refuses.
+    pub fn to_frame(&self) -> Result<DataFrame> {
+        let count = |of: fn(&super::FileAccount) -> usize| self.files.iter().map(move |f| Some(of(f) as i64));
+        FrameBuilder::new("row_account")
+            .text("file", self.files.iter().map(|f| Some(&f.file)))
+            .text("table", self.files.iter().map(|f| Some(&f.table)))
+            .count("read", count(|f| f.read))
+            .count("kept", count(|f| f.kept))
+            .count("flagged", count(|f| f.flagged))
+            .count("rejected", count(|f| f.rejected))
+            .finish()
+    }
+
+    /// The table `rejected`: file, line, reason, text.
+    ///
+    /// # Errors
+    /// [`Error::Frame`] when polars refuses.
+    pub fn rejected_frame(&self) -> Result<DataFrame> {
+        FrameBuilder::new("rejected")
+            .text("file", self.rejected.iter().map(|r| Some(&r.file)))
+            .count("line", self.rejected.iter().map(|r| Some(r.line as i64)))
+            .text("reason", self.rejected.iter().map(|r| Some(&r.reason)))
+            .text("text", self.rejected.iter().map(|r| Some(&r.text)))
+            .finish()
+    }
+}
+
+impl Flags {
+    /// The cell that carries them.
+    pub(crate) fn to_value(self) -> Value {
+        if self.is_empty() { Value::Empty } else { Value::Text(self.to_string()) }
+    }
+}

@@ -1,0 +1,314 @@
+//! Loading: every file read, every row accounted for.
+
+use std::collections::{HashMap, HashSet};
+use std::path::Path;
+
+use crate::error::{Error, Place, Result};
+
+use super::Season;
+use super::account::{FileAccount, ReasonCount, Rejected, Remark, RowAccount};
+use super::binding::{Binding, Converted};
+use super::discover::{Discovered, Found, Storage, discover};
+use super::flags::Flags;
+use super::names::{list, short};
+use super::raw::{Lines, RawReadings};
+use super::read::{self, Delimited, RawRow};
+use super::rows::Row;
+use super::schema::{Batch, Event, PlanStep, Probe, Reference};
+use super::table::{FLAGS_COLUMN, Table};
+use super::tidy;
+use super::value::Values;
+
+/// A row of a small table with where it stands.
+#[derive(Debug, Clone)]
+pub(crate) struct Entry<T> {
+    pub(crate) row: T,
+    pub(crate) file: usize,
+    pub(crate) line: u64,
+    pub(crate) text: String,
+    pub(crate) flags: Flags,
+}
+
+/// All rows as read, with the account so far: `read` and `rejected` of each file are counted, the rest at the end.
+#[derive(Debug, Default)]
+pub(crate) struct Loaded {
+    pub(crate) readings: RawReadings,
+    pub(crate) references: Vec<Entry<Reference>>,
+    pub(crate) batches: Vec<Entry<Batch>>,
+    pub(crate) probes: Vec<Entry<Probe>>,
+    pub(crate) events: Vec<Entry<Event>>,
+    pub(crate) plan: Vec<Entry<PlanStep>>,
+    pub(crate) account: RowAccount,
+    /// Path of each file in the account.
+    pub(crate) files: Vec<Found>,
+    flag_counts: HashMap<(usize, &'static str), usize>,
+    remarked: HashSet<(usize, String)>,
+}
+
+impl Season {
+    /// Reads the season at `path`: a folder, or a single file of one table.
+    ///
+    /// Every row of every file is kept, kept with flags, or rejected; [`Season::account`] says which and why.
+    ///
+    /// # Errors
+    /// [`Error::Input`] when a file is no table, a required column or table is missing, `season.toml` is wrong, or an
+    /// id of a probe or a batch stands twice; [`Error::Io`] when the system refuses. A row that cannot be read is no
+    /// error: it is rejected.
+    pub fn load(path: impl AsRef<Path>) -> Result<Self> {
+        let path = path.as_ref();
+        let Discovered { files, unmatched } = discover(path)?;
+        let mut loaded = Loaded::default();
+        loaded.account.unmatched = unmatched;
+        let mut there = Vec::new();
+        for found in &files {
+            there.push(loaded.read(found)?);
+        }
+        if path.is_dir() {
+            check_tables(path, &there)?;
+        }
+        tidy::tidy(loaded, there.contains(&Table::Probes), there.contains(&Table::Batches))
+    }
+}
+
+/// A folder holds the four tables, except that probes and readings may be absent together.
+fn check_tables(dir: &Path, there: &[Table]) -> Result<()> {
+    let has = |table: &Table| there.contains(table);
+    let samples_alone = !has(&Table::Readings) && !has(&Table::Probes);
+    let wanted: &[Table] = if samples_alone {
+        &[Table::References, Table::Batches]
+    } else {
+        &[Table::Readings, Table::References, Table::Batches, Table::Probes]
+    };
+    let Some(missing) = wanted.iter().find(|t| !has(t)) else { return Ok(()) };
+    let names: Vec<&str> = Table::ALL.iter().filter(|t| has(t)).map(|t| t.name()).collect();
+    let required: Vec<&str> = missing.columns().iter().filter(|c| c.required).map(|c| c.name).collect();
+    Err(Error::input(
+        Place::file(dir),
+        format!("no table {missing}, only {}", list(&names)),
+        format!("{missing}.csv (or another form of it) with the columns {}; a header alone will do", list(&required)),
+    ))
+}
+
+impl Loaded {
+    fn read(&mut self, found: &Found) -> Result<Table> {
+        let bytes = read::read_bytes(&found.path, &found.name, found.gzip)?;
+        match found.storage {
+            Storage::Csv => {
+                let text = read::text_of(&bytes, &found.name)?;
+                let mapping = &found.mapping;
+                let source = Delimited::open(text, &found.name, mapping.delimiter, mapping.skip_lines)?;
+                let binding = self.bind(found, source.header())?;
+                self.rows(found, &binding, |each| source.each(each));
+                Ok(binding.table)
+            }
+            Storage::Ndjson | Storage::Parquet => Err(Error::Usage(format!("{}: not yet", found.name))),
+        }
+    }
+
+    fn bind(&mut self, found: &Found, header: &[String]) -> Result<Binding> {
+        let table = match found.table {
+            Some(table) => table,
+            None => guess_table(found, header)?,
+        };
+        let binding = Binding::new(&found.name, table, header, &found.mapping)?;
+        for column in &binding.unknown {
+            self.account.unknown_columns.push((found.name.clone(), column.clone()));
+        }
+        Ok(binding)
+    }
+
+    /// Takes the rows that a reader gives.
+    fn rows(&mut self, found: &Found, binding: &Binding, read: impl FnOnce(&mut dyn FnMut(RawRow<'_>))) {
+        let file = self.begin(found, binding.table);
+        if binding.table == Table::Readings {
+            self.readings.begin(file, Lines::Listed(Vec::new()));
+        }
+        let mut converted = Converted::default();
+        read(&mut |row: RawRow<'_>| {
+            self.count_read(file);
+            let outcome = match row.cells {
+                Ok(cells) => binding.convert(cells, &mut converted),
+                Err(ref reason) => Err(reason.clone()),
+            };
+            if let Err(reason) = outcome.and_then(|()| self.take(file, binding.table, &row, &mut converted)) {
+                self.reject(file, row.line, reason, (row.text)());
+            }
+        });
+    }
+
+    /// Begins the account of a file; gives its index.
+    pub(crate) fn begin(&mut self, found: &Found, table: Table) -> usize {
+        self.files.push(found.clone());
+        self.account.files.push(FileAccount {
+            file: found.name.clone(),
+            table: table.name().to_owned(),
+            ..FileAccount::default()
+        });
+        self.account.files.len() - 1
+    }
+
+    fn count_read(&mut self, file: usize) {
+        if let Some(account) = self.account.files.get_mut(file) {
+            account.read += 1;
+        }
+    }
+
+    /// Rejects a row.
+    pub(crate) fn reject(&mut self, file: usize, line: u64, reason: String, text: String) {
+        if let Some(account) = self.account.files.get_mut(file) {
+            account.rejected += 1;
+            self.account.rejected.push(Rejected { file: account.file.clone(), line, reason, text });
+        }
+    }
+
+    /// A file and line in words.
+    pub(crate) fn place_text(&self, file: usize, line: u64) -> String {
+        let name = self.files.get(file).map_or("", |f| f.name.as_str());
+        format!("{name} line {line}")
+    }
+
+    /// A reading written as its columns, for the list of rejected rows.
+    pub(crate) fn row_text(&self, row: usize, probe_ids: &[String], batch_ids: &[String]) -> String {
+        let raw = &self.readings;
+        let id =
+            |ids: &[String], index: Option<&u32>| index.and_then(|i| ids.get(*i as usize)).cloned().unwrap_or_default();
+        let number = |column: &[f64]| column.get(row).filter(|v| v.is_finite()).map(f64::to_string).unwrap_or_default();
+        let at = raw.at.get(row).map(ToString::to_string).unwrap_or_default();
+        let (probe, batch) = (id(probe_ids, raw.probe.get(row)), id(batch_ids, raw.batch.get(row)));
+        let (tilt, temp, supply) = (number(&raw.tilt_deg), number(&raw.temp_c), number(&raw.supply_v));
+        [at, probe, tilt, temp, batch, supply].join(",").trim_end_matches(',').to_owned()
+    }
+
+    /// Counts a row that is kept with flags.
+    pub(crate) fn count_flagged(&mut self, file: usize, flags: Flags) {
+        if flags.is_empty() {
+            return;
+        }
+        if let Some(account) = self.account.files.get_mut(file) {
+            account.flagged += 1;
+        }
+        for name in flags.names() {
+            *self.flag_counts.entry((file, name)).or_default() += 1;
+        }
+    }
+
+    /// The finished account.
+    pub(crate) fn finish_account(&mut self) -> RowAccount {
+        for file in &mut self.account.files {
+            file.kept = file.read.saturating_sub(file.flagged + file.rejected);
+        }
+        let mut counts: Vec<_> = self.flag_counts.drain().collect();
+        counts.sort();
+        for ((file, reason), rows) in counts {
+            if let Some(account) = self.account.files.get(file) {
+                self.account.flagged.push(ReasonCount {
+                    file: account.file.clone(),
+                    table: account.table.clone(),
+                    reason: reason.to_owned(),
+                    rows,
+                });
+            }
+        }
+        let place: HashMap<&str, usize> = self.files.iter().enumerate().map(|(i, f)| (f.name.as_str(), i)).collect();
+        let order = |file: &str| place.get(file).copied().unwrap_or(usize::MAX);
+        self.account.rejected.sort_by(|a, b| (order(&a.file), a.line).cmp(&(order(&b.file), b.line)));
+        std::mem::take(&mut self.account)
+    }
+
+    /// Notes something once a file: rows often repeat it, and their flags count them.
+    pub(crate) fn remark(&mut self, file: usize, line: Option<u64>, text: String) {
+        let subject: String = text.split('`').nth(1).unwrap_or(&text).to_owned();
+        if let Some(account) = self.account.files.get(file)
+            && self.remarked.insert((file, subject))
+        {
+            self.account.remarks.push(Remark { file: account.file.clone(), line, text });
+        }
+    }
+
+    fn take(
+        &mut self,
+        file: usize,
+        table: Table,
+        raw: &RawRow<'_>,
+        converted: &mut Converted,
+    ) -> std::result::Result<(), String> {
+        let values = std::mem::take(&mut converted.values);
+        let mut values = Values::new(table, values);
+        let mut doubts = std::mem::take(&mut converted.doubts);
+        let doubts = &mut doubts;
+        let text = || short(&(raw.text)(), read::KEPT_TEXT);
+        let (line, flags) = (raw.line, converted.flags);
+        let outcome = match table {
+            Table::Readings => self.take_reading(line, &mut values, converted),
+            Table::References => keep(&mut self.references, file, line, flags, text(), &mut values, doubts),
+            Table::Batches => keep(&mut self.batches, file, line, flags, text(), &mut values, doubts),
+            Table::Probes => keep(&mut self.probes, file, line, flags, text(), &mut values, doubts),
+            Table::Events => keep(&mut self.events, file, line, flags, text(), &mut values, doubts),
+            Table::Plan => keep(&mut self.plan, file, line, flags, text(), &mut values, doubts),
+        };
+        if outcome.is_ok() {
+            for doubt in doubts.drain(..) {
+                self.remark(file, Some(line), doubt);
+            }
+        }
+        outcome
+    }
+
+    fn take_reading(
+        &mut self,
+        line: u64,
+        values: &mut Values,
+        converted: &Converted,
+    ) -> std::result::Result<(), String> {
+        let (Some(at), Some(probe), Some(tilt_deg), Some(temp_c)) =
+            (values.time("at"), values.text("probe"), values.number("tilt_deg"), values.number("temp_c"))
+        else {
+            return Err("a required column is empty".to_owned());
+        };
+        let (batch, supply_v) = (values.text("batch"), values.number("supply_v"));
+        let given = values.text(FLAGS_COLUMN).and_then(|t| Flags::parse(&t)).unwrap_or_default().of_the_file();
+        if let Some(later) = converted.later {
+            self.readings.twice.push((self.readings.len(), later));
+        }
+        let flags = converted.flags.with(given);
+        self.readings.push(line, at, &probe, tilt_deg, temp_c, batch.as_deref(), supply_v, flags);
+        Ok(())
+    }
+}
+
+fn keep<T: Row>(
+    rows: &mut Vec<Entry<T>>,
+    file: usize,
+    line: u64,
+    flags: Flags,
+    text: String,
+    values: &mut Values,
+    doubts: &mut Vec<String>,
+) -> std::result::Result<(), String> {
+    let row = T::from_values(values, doubts)?;
+    let doubtful = if doubts.is_empty() { Flags::NONE } else { Flags::VALUE_UNREADABLE };
+    rows.push(Entry { row, file, line, text, flags: flags.with(doubtful) });
+    Ok(())
+}
+
+/// The table whose required columns a header has, the one with most of them first.
+fn guess_table(found: &Found, header: &[String]) -> Result<Table> {
+    let has = |name: &str| header.iter().any(|h| h == name);
+    let gravity = has("sg") || has("raw_sg") || has("raw_brix");
+    let fits = |table: &Table| {
+        table.columns().iter().filter(|c| c.required).all(|c| has(c.name)) && (*table != Table::References || gravity)
+    };
+    // The most telling first: `at` alone with a gravity is a reference, a `probe` alone a probe.
+    let order = [Table::Readings, Table::Batches, Table::Plan, Table::Events, Table::References, Table::Probes];
+    order.into_iter().find(fits).ok_or_else(|| {
+        let named: Vec<&str> = Table::ALL.iter().map(|t| t.name()).collect();
+        Error::input(
+            Place::file(&found.name),
+            format!("the columns {}", list(header)),
+            format!(
+                "a file named for its table ({}) or with a table's required columns, or a season.toml beside it",
+                list(&named)
+            ),
+        )
+    })
+}

@@ -1,0 +1,146 @@
+//! What `season.toml` says about the files: which belong to which table, and how their columns are to be read.
+
+use std::collections::BTreeMap;
+
+use jiff::tz::TimeZone;
+use regex::Regex;
+
+use super::table::Table;
+use super::time::TimeReader;
+use super::unit::Unit;
+use super::value::Cell;
+
+/// A column that a file calls by another name, or gives in another unit.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct MappedColumn {
+    /// The file's name for it.
+    pub(crate) from: String,
+    /// The file's unit.
+    pub(crate) unit: Unit,
+}
+
+/// A value that stands for a whole column.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum Constant {
+    Text(String),
+    Number(f64),
+}
+
+impl Constant {
+    pub(crate) fn cell(&self) -> Cell<'_> {
+        match self {
+            Self::Text(text) => Cell::Text(text),
+            Self::Number(number) => Cell::Number(*number),
+        }
+    }
+}
+
+/// How one file is to be read.
+#[derive(Debug, Clone)]
+pub(crate) struct Mapping {
+    /// Mapped columns by their name in the table.
+    pub(crate) columns: BTreeMap<String, MappedColumn>,
+    /// Constants by the column's name in the table.
+    pub(crate) constants: BTreeMap<String, Constant>,
+    /// How to read times.
+    pub(crate) times: TimeReader,
+    /// True when numbers have a comma for a decimal point.
+    pub(crate) decimal_comma: bool,
+    /// The delimiter, where it is not left to the header.
+    pub(crate) delimiter: Option<u8>,
+    /// Lines before the header.
+    pub(crate) skip_lines: usize,
+}
+
+impl Mapping {
+    /// Names, units and forms as the tables have them; local times in `zone`.
+    pub(crate) fn plain(zone: TimeZone) -> Self {
+        Self {
+            columns: BTreeMap::new(),
+            constants: BTreeMap::new(),
+            times: TimeReader::new(zone, None),
+            decimal_comma: false,
+            delimiter: None,
+            skip_lines: 0,
+        }
+    }
+
+    /// Reads a trimmed number, or says what was wanted.
+    pub(crate) fn number(&self, text: &str) -> Result<f64, &'static str> {
+        let parsed = if self.decimal_comma {
+            if text.contains('.') {
+                return Err("a number with a decimal comma and no other sign in it");
+            }
+            text.replace(',', ".").parse()
+        } else {
+            text.parse()
+        };
+        match parsed {
+            Ok(number) => Ok(number),
+            Err(_) if !self.decimal_comma && text.replace(',', ".").parse::<f64>().is_ok() => {
+                Err("a number with a decimal point; for decimal commas set `decimal = \",\"` in season.toml")
+            }
+            Err(_) => Err("a number"),
+        }
+    }
+}
+
+/// One `[[files]]` entry.
+#[derive(Debug, Clone)]
+pub(crate) struct FileRule {
+    /// The pattern as written.
+    pub(crate) pattern: String,
+    /// The pattern, with one group for each `*`.
+    pub(crate) regex: Regex,
+    /// The table.
+    pub(crate) table: Table,
+    /// How to read its files, before the text of the `*`s is known.
+    pub(crate) mapping: Mapping,
+}
+
+impl FileRule {
+    /// How to read the file of that name, relative to the season's folder; none when the pattern does not match.
+    /// A pattern without `/` is matched against the last part of the name.
+    pub(crate) fn matching(&self, name: &str) -> Option<Mapping> {
+        let subject = if self.pattern.contains('/') { name } else { name.rsplit('/').next().unwrap_or(name) };
+        let captures = self.regex.captures(subject)?;
+        let mut mapping = self.mapping.clone();
+        for constant in mapping.constants.values_mut() {
+            if let Constant::Text(text) = constant {
+                for (i, group) in captures.iter().enumerate().skip(1) {
+                    *text = text.replace(&format!("{{{i}}}"), group.map_or("", |g| g.as_str()));
+                }
+            }
+        }
+        Some(mapping)
+    }
+}
+
+/// A pattern with `*` (any text without `/`) and `?` (any one character but `/`) as a regular expression.
+pub(crate) fn glob(pattern: &str) -> Result<Regex, regex::Error> {
+    let mut text = String::from("^");
+    for c in pattern.chars() {
+        match c {
+            '*' => text.push_str("([^/]*)"),
+            '?' => text.push_str("[^/]"),
+            other => text.push_str(&regex::escape(other.encode_utf8(&mut [0; 4]))),
+        }
+    }
+    text.push('$');
+    Regex::new(&text)
+}
+
+/// All of `season.toml`.
+#[derive(Debug, Clone)]
+pub(crate) struct SeasonMap {
+    /// The zone of times without an offset; UTC when none is named.
+    pub(crate) zone: TimeZone,
+    /// The `[[files]]` in order; the first that matches a file decides.
+    pub(crate) files: Vec<FileRule>,
+}
+
+impl Default for SeasonMap {
+    fn default() -> Self {
+        Self { zone: TimeZone::UTC, files: Vec::new() }
+    }
+}

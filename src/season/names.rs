@@ -1,0 +1,70 @@
+//! Guesses at the name that was meant, and lists of names for messages.
+
+use strsim::jaro_winkler;
+
+/// How alike two names must be for a guess (Jaro-Winkler, 1 is equal).
+const ALIKE: f64 = 0.82;
+/// Names shown in a message before it is cut.
+const SHOWN: usize = 12;
+
+/// The name among `names` that was most likely meant by `wanted`, if any is near.
+pub(crate) fn guess<'a, S: AsRef<str>>(wanted: &str, names: &'a [S]) -> Option<&'a str> {
+    let wanted = bare(wanted);
+    names
+        .iter()
+        .map(|name| (likeness(&wanted, &bare(name.as_ref())), name.as_ref()))
+        .filter(|(alike, _)| *alike >= ALIKE)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, name)| name)
+}
+
+/// Lower case, letters and digits only, without a unit at the end.
+fn bare(name: &str) -> String {
+    let lower = name.to_lowercase();
+    let stem = lower
+        .strip_suffix("_deg")
+        .or_else(|| lower.strip_suffix("_c"))
+        .or_else(|| lower.strip_suffix("_v"))
+        .unwrap_or(&lower);
+    stem.chars().filter(|c| c.is_alphanumeric()).collect()
+}
+
+fn likeness(a: &str, b: &str) -> f64 {
+    if a.is_empty() || b.is_empty() {
+        return 0.0;
+    }
+    // A short form of a name is nearer than its letters alone say.
+    let shortened = a.len().min(b.len()) >= 3 && (a.starts_with(b) || b.starts_with(a));
+    jaro_winkler(a, b).max(if shortened { 0.95 } else { 0.0 })
+}
+
+/// Names in backquotes split by commas, cut when there are many.
+pub(crate) fn list<S: AsRef<str>>(names: &[S]) -> String {
+    if names.is_empty() {
+        return "none".to_owned();
+    }
+    let shown: Vec<String> = names.iter().take(SHOWN).map(|n| format!("`{}`", short(n.as_ref(), 40))).collect();
+    let more = names.len().saturating_sub(SHOWN);
+    if more > 0 { format!("{} and {more} more", shown.join(", ")) } else { shown.join(", ") }
+}
+
+/// The first `longest` characters of a text, with dots where it is cut.
+pub(crate) fn short(text: &str, longest: usize) -> String {
+    match text.char_indices().nth(longest) {
+        Some((end, _)) => format!("{}...", text.get(..end).unwrap_or_default()),
+        None => text.to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn near_names_are_guessed_and_far_ones_are_not() {
+        assert_eq!(guess("Temp", &["at", "probe", "temperature"]), Some("temperature"));
+        assert_eq!(guess("tilt_deg", &["Tilt", "time"]), Some("Tilt"));
+        assert_eq!(guess("batches", &["batchs"]), Some("batchs"));
+        assert_eq!(guess("sg", &["temperature", "note"]), None);
+    }
+}

@@ -1,0 +1,147 @@
+//! The readings as the files give them, before tidying: columns in the order of the files.
+
+use std::collections::HashMap;
+
+use crate::units::Instant;
+
+use super::flags::Flags;
+
+/// Stands for "no batch" among batch indices.
+pub(crate) const NO_BATCH: u32 = u32::MAX;
+
+/// Gives each different text an index, in the order of first appearance.
+#[derive(Debug, Default, Clone)]
+pub(crate) struct Interner {
+    ids: Vec<String>,
+    index: HashMap<String, u32>,
+    last: u32,
+}
+
+impl Interner {
+    pub(crate) fn index(&mut self, id: &str) -> u32 {
+        // Logs repeat one id for long stretches.
+        if self.ids.get(self.last as usize).is_some_and(|last| last == id) {
+            return self.last;
+        }
+        let next = self.ids.len() as u32;
+        self.last = match self.index.get(id) {
+            Some(index) => *index,
+            None => {
+                self.ids.push(id.to_owned());
+                self.index.insert(id.to_owned(), next);
+                next
+            }
+        };
+        self.last
+    }
+
+    /// The ids sorted, and for each index its place among them.
+    pub(crate) fn sorted(self) -> (Vec<String>, Vec<u32>) {
+        let mut order: Vec<usize> = (0..self.ids.len()).collect();
+        order.sort_by(|a, b| self.ids.get(*a).cmp(&self.ids.get(*b)));
+        let mut place = vec![0; order.len()];
+        for (rank, index) in order.iter().enumerate() {
+            if let Some(slot) = place.get_mut(*index) {
+                *slot = rank as u32;
+            }
+        }
+        let mut ids = self.ids;
+        ids.sort();
+        (ids, place)
+    }
+}
+
+/// The lines that the rows of one file stand in.
+#[derive(Debug, Clone)]
+pub(crate) enum Lines {
+    /// One after the other from this line.
+    From(u64),
+    /// As listed.
+    Listed(Vec<u64>),
+}
+
+/// The rows of one file.
+#[derive(Debug, Clone)]
+pub(crate) struct Part {
+    /// Index of the file in the account.
+    pub(crate) file: usize,
+    /// Its first row.
+    pub(crate) start: usize,
+    pub(crate) lines: Lines,
+}
+
+/// Readings in the order of the files.
+#[derive(Debug, Default, Clone)]
+pub(crate) struct RawReadings {
+    pub(crate) probes: Interner,
+    pub(crate) batches: Interner,
+    pub(crate) at: Vec<Instant>,
+    pub(crate) probe: Vec<u32>,
+    pub(crate) tilt_deg: Vec<f64>,
+    pub(crate) temp_c: Vec<f64>,
+    /// Index of the batch that the file names, or [`NO_BATCH`].
+    pub(crate) batch: Vec<u32>,
+    pub(crate) supply_v: Vec<f64>,
+    pub(crate) flags: Vec<Flags>,
+    pub(crate) parts: Vec<Part>,
+    /// Rows whose local time occurs twice, with the second occurrence.
+    pub(crate) twice: Vec<(usize, Instant)>,
+}
+
+impl RawReadings {
+    pub(crate) fn len(&self) -> usize {
+        self.at.len()
+    }
+
+    /// Begins the rows of a file.
+    pub(crate) fn begin(&mut self, file: usize, lines: Lines) {
+        self.parts.push(Part { file, start: self.len(), lines });
+    }
+
+    /// Adds a row to the file begun last.
+    #[expect(clippy::too_many_arguments, reason = "one a column")]
+    pub(crate) fn push(
+        &mut self,
+        line: u64,
+        at: Instant,
+        probe: &str,
+        tilt_deg: f64,
+        temp_c: f64,
+        batch: Option<&str>,
+        supply_v: Option<f64>,
+        flags: Flags,
+    ) {
+        let probe = self.probes.index(probe);
+        let batch = batch.map_or(NO_BATCH, |b| self.batches.index(b));
+        self.at.push(at);
+        self.probe.push(probe);
+        self.tilt_deg.push(tilt_deg);
+        self.temp_c.push(temp_c);
+        self.batch.push(batch);
+        self.supply_v.push(supply_v.unwrap_or(f64::NAN));
+        self.flags.push(flags);
+        if let Some(Part { lines: Lines::Listed(lines), .. }) = self.parts.last_mut() {
+            lines.push(line);
+        }
+    }
+
+    /// The file and line that a row stands in.
+    pub(crate) fn place(&self, row: usize) -> (usize, u64) {
+        let part = self.parts.partition_point(|p| p.start <= row).checked_sub(1).and_then(|i| self.parts.get(i));
+        let Some(part) = part else { return (0, 0) };
+        let within = row - part.start;
+        let line = match &part.lines {
+            Lines::From(first) => first + within as u64,
+            Lines::Listed(lines) => lines.get(within).copied().unwrap_or(0),
+        };
+        (part.file, line)
+    }
+
+    /// The range of rows of each part, with its file.
+    pub(crate) fn part_ranges(&self) -> impl Iterator<Item = (usize, std::ops::Range<usize>)> + '_ {
+        self.parts.iter().enumerate().map(|(i, part)| {
+            let end = self.parts.get(i + 1).map_or(self.len(), |next| next.start);
+            (part.file, part.start..end)
+        })
+    }
+}

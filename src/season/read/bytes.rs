@@ -1,0 +1,53 @@
+//! A file's bytes: plain or gzip, and never something that is no text.
+
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+
+use flate2::read::MultiGzDecoder;
+
+use crate::error::{Error, Place, Result};
+
+/// Largest text that a gzip file may hold; a small file that swells beyond it is not a log.
+const MAX_UNPACKED: u64 = 8 << 30;
+/// Bytes looked at to tell text from other things.
+const PEEK: usize = 8192;
+
+/// The bytes of a file, unpacked if `gzip`.
+pub(crate) fn read_bytes(path: &Path, name: &str, gzip: bool) -> Result<Vec<u8>> {
+    let mut file = File::open(path).map_err(|e| Error::io("reading", path, e))?;
+    let mut bytes = Vec::new();
+    if gzip {
+        let mut unpacked = MultiGzDecoder::new(file).take(MAX_UNPACKED + 1);
+        unpacked.read_to_end(&mut bytes).map_err(|e| {
+            Error::input(Place::file(name), format!("gzip that cannot be unpacked ({e})"), "a whole gzip file")
+        })?;
+        if bytes.len() as u64 > MAX_UNPACKED {
+            return Err(Error::input(Place::file(name), "over 8 GiB when unpacked", "files of up to 8 GiB"));
+        }
+    } else {
+        file.read_to_end(&mut bytes).map_err(|e| Error::io("reading", path, e))?;
+    }
+    Ok(bytes)
+}
+
+/// The text in `bytes` without a byte-order mark.
+///
+/// # Errors
+/// [`Error::Input`] when they are no text at all. Invalid UTF-8 inside a text is left for the rows it stands in.
+pub(crate) fn text_of<'a>(bytes: &'a [u8], name: &str) -> Result<&'a [u8]> {
+    let wanted = "text in UTF-8";
+    let error = |found: &str| Err(Error::input(Place::file(name), found, wanted));
+    match bytes {
+        [0xef, 0xbb, 0xbf, rest @ ..] => return Ok(rest),
+        [0xff, 0xfe, ..] | [0xfe, 0xff, ..] => return error("UTF-16 text"),
+        [0x1f, 0x8b, ..] => return error("gzip under a name without .gz"),
+        [b'P', b'A', b'R', b'1', ..] => return error("Parquet under another name"),
+        [b'P', b'K', 3, 4, ..] => return error("a zip archive or a spreadsheet"),
+        _ => {}
+    }
+    if bytes.iter().take(PEEK).any(|b| *b == 0) {
+        return error("bytes that are no text");
+    }
+    Ok(bytes)
+}

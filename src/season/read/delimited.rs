@@ -1,0 +1,216 @@
+//! The line reader for delimited text: slower than polars, but each row that cannot be read has its line and reason.
+
+use std::borrow::Cow;
+
+use crate::error::{Error, Place, Result};
+use crate::season::names::short;
+use crate::season::value::Cell;
+
+use super::{KEPT_TEXT, RawRow};
+
+/// Longest row, bytes; anything longer is no row of a log.
+const MAX_ROW: usize = 1 << 16;
+/// Most lines that one quoted text may span. A quote that is never closed costs one row, not the rest of the file.
+const MAX_QUOTED_LINES: usize = 64;
+/// Delimiters that a header is searched for.
+const DELIMITERS: [u8; 3] = [b',', b';', b'\t'];
+
+/// Delimited text with its header read.
+pub(crate) struct Delimited<'a> {
+    lines: Lines<'a>,
+    delimiter: u8,
+    header: Vec<String>,
+    pub(crate) header_line: u64,
+}
+
+impl<'a> Delimited<'a> {
+    /// Reads the header: the first line after `skip_lines` that is not blank.
+    pub(crate) fn open(text: &'a [u8], file: &str, delimiter: Option<u8>, skip_lines: usize) -> Result<Self> {
+        let mut lines = Lines::new(text);
+        for _ in 0..skip_lines {
+            lines.next();
+        }
+        let Some((header_line, _, first)) = lines.find(|(_, _, line)| !is_blank(line)) else {
+            return Err(Error::input(Place::file(file), "an empty file", "a header and rows"));
+        };
+        if first.len() > MAX_ROW {
+            let found = format!("a header of {} characters", first.len());
+            return Err(Error::input(Place::file(file).line(header_line), found, "a line of column names"));
+        }
+        let delimiter = delimiter.unwrap_or_else(|| sniff_delimiter(first));
+        let header = split(first, delimiter).iter().map(|f| String::from_utf8_lossy(f).trim().to_owned()).collect();
+        Ok(Self { lines, delimiter, header, header_line })
+    }
+
+    /// The column names.
+    pub(crate) fn header(&self) -> &[String] {
+        &self.header
+    }
+
+    /// The delimiter.
+    pub(crate) fn delimiter(&self) -> u8 {
+        self.delimiter
+    }
+
+    /// Gives every row that is not blank to `each`.
+    pub(crate) fn each(mut self, each: &mut dyn FnMut(RawRow<'_>)) {
+        while let Some((line, start, first)) = self.lines.next() {
+            if is_blank(first) {
+                continue;
+            }
+            let (row, split) = self.whole_row(start, first);
+            let text = || short(&String::from_utf8_lossy(row), KEPT_TEXT);
+            match split {
+                Ok(fields) => {
+                    let cells: std::result::Result<Vec<Cell<'_>>, _> = fields.iter().map(|field| cell(field)).collect();
+                    each(RawRow { line, cells: cells.as_deref().map_err(Clone::clone), text: &text });
+                }
+                Err(reason) => each(RawRow { line, cells: Err(reason), text: &text }),
+            }
+        }
+    }
+
+    /// The row that begins with the line `first`, split. More lines belong to it while a quote is open; where they
+    /// do not make a row, only the first is taken, so that a stray quote costs one line and not the rest.
+    fn whole_row(&mut self, start: usize, first: &'a [u8]) -> (&'a [u8], SplitRow<'a>) {
+        let mut ahead = self.lines.clone();
+        let mut open = quote_open(first, self.delimiter, false);
+        if !open {
+            return (first, self.split_row(first));
+        }
+        for _ in 0..MAX_QUOTED_LINES {
+            let Some((_, next_start, next)) = ahead.next() else { break };
+            open = quote_open(next, self.delimiter, open);
+            if !open {
+                let row = self.lines.text.get(start..next_start + next.len()).unwrap_or(first);
+                let split = self.split_row(row);
+                if split.is_ok() {
+                    self.lines = ahead;
+                    return (row, split);
+                }
+                break;
+            }
+        }
+        (first, Err("a quote opens and is not closed".to_owned()))
+    }
+
+    fn split_row<'r>(&self, row: &'r [u8]) -> SplitRow<'r> {
+        if row.len() > MAX_ROW {
+            return Err(format!("the line has {} characters; at most {MAX_ROW} are read", row.len()));
+        }
+        let mut fields = split(row, self.delimiter);
+        let wanted = self.header.len();
+        // A delimiter at the end of each line adds empty fields, which say nothing.
+        while fields.len() > wanted && fields.last().is_some_and(|f| is_blank(f)) {
+            fields.pop();
+        }
+        if fields.len() == wanted {
+            return Ok(fields);
+        }
+        let other = DELIMITERS.into_iter().find(|d| *d != self.delimiter && count(row, *d) + 1 >= wanted.max(2));
+        let mixed = other.map_or(String::new(), |other| {
+            let (header, line) = (name_of(self.delimiter), name_of(other));
+            format!("; the header is split by {header}, this line perhaps by {line}")
+        });
+        Err(format!("the line has {} fields; the header has {wanted}{mixed}", fields.len()))
+    }
+}
+
+/// The fields of a row, or why it has none.
+type SplitRow<'a> = std::result::Result<Vec<Cow<'a, [u8]>>, String>;
+
+/// True when a quoted text is open at the end of `line`, given whether one was open at its start. As in
+/// RFC 4180, a quote opens only at the start of a field; elsewhere it is a plain character.
+fn quote_open(line: &[u8], delimiter: u8, mut open: bool) -> bool {
+    let mut field_start = !open;
+    for byte in line {
+        if open {
+            // A doubled quote closes and opens again.
+            open = *byte != b'"';
+        } else if *byte == b'"' && field_start {
+            open = true;
+        } else {
+            field_start = *byte == delimiter;
+            continue;
+        }
+        // After a closing quote only a second quote may open again.
+        field_start = !open;
+    }
+    open
+}
+
+fn cell(field: &[u8]) -> std::result::Result<Cell<'_>, String> {
+    match std::str::from_utf8(field) {
+        Ok("") => Ok(Cell::Empty),
+        Ok(text) => Ok(Cell::Text(text)),
+        Err(_) => Err("the line is not valid UTF-8".to_owned()),
+    }
+}
+
+fn name_of(delimiter: u8) -> String {
+    if delimiter == b'\t' { "tabs".to_owned() } else { format!("`{}`", delimiter as char) }
+}
+
+fn count(line: &[u8], delimiter: u8) -> usize {
+    line.iter().filter(|b| **b == delimiter).count()
+}
+
+fn is_blank(line: &[u8]) -> bool {
+    line.iter().all(u8::is_ascii_whitespace)
+}
+
+/// The delimiter that a header holds most of, a comma when it holds none.
+pub(crate) fn sniff_delimiter(header: &[u8]) -> u8 {
+    let most = DELIMITERS.iter().copied().rev().max_by_key(|d| count(header, *d));
+    most.filter(|d| count(header, *d) > 0).unwrap_or(b',')
+}
+
+/// Splits one row into fields, unquoting them.
+fn split(row: &[u8], delimiter: u8) -> Vec<Cow<'_, [u8]>> {
+    if !row.contains(&b'"') {
+        return row.split(|b| *b == delimiter).map(Cow::Borrowed).collect();
+    }
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .delimiter(delimiter)
+        .buffer_capacity(row.len().clamp(64, 4096))
+        .from_reader(row);
+    let mut record = csv::ByteRecord::new();
+    // Reading from memory cannot fail, and a record of bytes need not be UTF-8.
+    if reader.read_byte_record(&mut record).unwrap_or(false) {
+        record.iter().map(|field| Cow::Owned(field.to_vec())).collect()
+    } else {
+        Vec::new()
+    }
+}
+
+/// Lines with their numbers, without their ends (`\n`, `\r\n`, or `\r` where a file has no other).
+#[derive(Clone)]
+struct Lines<'a> {
+    text: &'a [u8],
+    start: usize,
+    end: u8,
+    line: u64,
+}
+
+impl<'a> Lines<'a> {
+    fn new(text: &'a [u8]) -> Self {
+        let end = if text.contains(&b'\n') { b'\n' } else { b'\r' };
+        Self { text, start: 0, end, line: 0 }
+    }
+}
+
+impl<'a> Iterator for Lines<'a> {
+    type Item = (u64, usize, &'a [u8]);
+
+    fn next(&mut self) -> Option<Self::Item> {
+        let start = self.start;
+        let rest = self.text.get(start..).filter(|rest| !rest.is_empty())?;
+        let length = rest.iter().position(|b| *b == self.end).unwrap_or(rest.len());
+        self.start = start + length + 1;
+        self.line += 1;
+        let line = rest.get(..length)?;
+        Some((self.line, start, line.strip_suffix(b"\r").unwrap_or(line)))
+    }
+}

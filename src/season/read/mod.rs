@@ -1,0 +1,22 @@
+//! The readers: each gives a file's header, then its rows one by one.
+
+mod bytes;
+mod delimited;
+
+pub(crate) use bytes::{read_bytes, text_of};
+pub(crate) use delimited::Delimited;
+
+use super::value::Cell;
+
+/// Longest text of a rejected row that is kept, characters.
+pub(crate) const KEPT_TEXT: usize = 200;
+
+/// One row of a file as a reader gives it.
+pub(crate) struct RawRow<'a> {
+    /// Where it stands: the line with the header as line 1, or the row of a Parquet file from 1.
+    pub(crate) line: u64,
+    /// Its cells in the order of the header, or why it cannot be split into cells.
+    pub(crate) cells: Result<&'a [Cell<'a>], String>,
+    /// The row as it stands.
+    pub(crate) text: &'a dyn Fn() -> String,
+}

@@ -1,0 +1,209 @@
+//! The tables of a season and their columns.
+
+use std::fmt;
+
+/// A table of a season.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Table {
+    /// The probes' readings.
+    Readings,
+    /// Baths, checks and samples.
+    References,
+    /// The batches.
+    Batches,
+    /// The probes.
+    Probes,
+    /// What happened.
+    Events,
+    /// The temperature schedule ahead.
+    Plan,
+}
+
+/// What a number measures: this decides which units a mapping may name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Quantity {
+    /// An angle in degrees (or the standard deviation of one).
+    Angle,
+    /// A temperature in C.
+    Temperature,
+    /// SG 20/20.
+    Gravity,
+    /// A voltage in V.
+    Voltage,
+    /// A mass in g.
+    Mass,
+    /// A length in mm.
+    Length,
+    /// A volume in L.
+    Volume,
+    /// Anything else, in the unit of the column's name.
+    Plain,
+}
+
+/// What stands in a column.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// An instant.
+    Time,
+    /// Text.
+    Text,
+    /// A finite number.
+    Number(Quantity),
+}
+
+/// A column of a table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Column {
+    /// Its name.
+    pub name: &'static str,
+    /// What stands in it.
+    pub kind: Kind,
+    /// True when no row may leave it empty.
+    pub required: bool,
+}
+
+const fn required(name: &'static str, kind: Kind) -> Column {
+    Column { name, kind, required: true }
+}
+
+const fn optional(name: &'static str, kind: Kind) -> Column {
+    Column { name, kind, required: false }
+}
+
+const fn number(name: &'static str) -> Column {
+    optional(name, Kind::Number(Quantity::Plain))
+}
+
+const fn text(name: &'static str) -> Column {
+    optional(name, Kind::Text)
+}
+
+const ANGLE: Kind = Kind::Number(Quantity::Angle);
+const TEMPERATURE: Kind = Kind::Number(Quantity::Temperature);
+const GRAVITY: Kind = Kind::Number(Quantity::Gravity);
+const MASS: Kind = Kind::Number(Quantity::Mass);
+const LENGTH: Kind = Kind::Number(Quantity::Length);
+
+/// Flags that depend on how a file stood (its order, its local times): written so that a season that is written
+/// and read again is the same.
+pub(crate) const FLAGS_COLUMN: &str = "flags";
+
+const READINGS: &[Column] = &[
+    required("at", Kind::Time),
+    required("probe", Kind::Text),
+    required("tilt_deg", ANGLE),
+    required("temp_c", TEMPERATURE),
+    text("batch"),
+    optional("supply_v", Kind::Number(Quantity::Voltage)),
+    text(FLAGS_COLUMN),
+];
+
+const REFERENCES: &[Column] = &[
+    required("at", Kind::Time),
+    // Required unless `raw_sg` or `raw_brix` stands in its place; the row type sees to that.
+    optional("sg", GRAVITY),
+    text("probe"),
+    text("batch"),
+    text("bath"),
+    text("method"),
+    text("instrument"),
+    text("use"),
+    optional("tilt_deg", ANGLE),
+    optional("tilt_sd_deg", ANGLE),
+    optional("temp_c", TEMPERATURE),
+    number("sg_sd"),
+    optional("raw_sg", Kind::Number(Quantity::Plain)),
+    optional("raw_brix", Kind::Number(Quantity::Plain)),
+    optional("instrument_temp_c", TEMPERATURE),
+    optional("known_at", Kind::Time),
+    text("note"),
+    text(FLAGS_COLUMN),
+];
+
+const BATCHES: &[Column] = &[
+    required("batch", Kind::Text),
+    required("strain", Kind::Text),
+    required("pitched_at", Kind::Time),
+    text("probe"),
+    text("vessel"),
+    text("wort"),
+    optional("original_sg", GRAVITY),
+    number("original_sg_sd"),
+    optional("limit_sg", GRAVITY),
+    number("limit_sg_sd"),
+    optional("mash_temp_c", TEMPERATURE),
+    number("pitch_mcells_ml_p"),
+    text("yeast_lot"),
+    number("generation"),
+    optional("set_temp_c", TEMPERATURE),
+    optional("volume_l", Kind::Number(Quantity::Volume)),
+    optional("ended_at", Kind::Time),
+    text("note"),
+];
+
+const PROBES: &[Column] = &[
+    required("probe", Kind::Text),
+    optional("built_on", Kind::Time),
+    optional("total_mass_g", MASS),
+    optional("cell_mass_g", MASS),
+    optional("diameter_mm", LENGTH),
+    optional("length_mm", LENGTH),
+    text("bottom"),
+    text("top"),
+    text("shell"),
+    text("note"),
+];
+
+const EVENTS: &[Column] = &[
+    required("at", Kind::Time),
+    required("kind", Kind::Text),
+    text("probe"),
+    text("batch"),
+    optional("total_mass_g", MASS),
+    optional("cell_mass_g", MASS),
+    number("value"),
+    text("note"),
+];
+
+const PLAN: &[Column] = &[required("batch", Kind::Text), required("at", Kind::Time), required("temp_c", TEMPERATURE)];
+
+impl Table {
+    /// Every table, the four of each season first.
+    pub const ALL: [Self; 6] =
+        [Self::Readings, Self::References, Self::Batches, Self::Probes, Self::Events, Self::Plan];
+
+    /// Its name, which is also the name of its file or folder.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Readings => "readings",
+            Self::References => "references",
+            Self::Batches => "batches",
+            Self::Probes => "probes",
+            Self::Events => "events",
+            Self::Plan => "plan",
+        }
+    }
+
+    /// The table of that name, if there is one.
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|table| table.name() == name)
+    }
+
+    /// Its columns, in the order in which they are written.
+    pub const fn columns(self) -> &'static [Column] {
+        match self {
+            Self::Readings => READINGS,
+            Self::References => REFERENCES,
+            Self::Batches => BATCHES,
+            Self::Probes => PROBES,
+            Self::Events => EVENTS,
+            Self::Plan => PLAN,
+        }
+    }
+}
+
+impl fmt::Display for Table {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
