@@ -4,5 +4,7 @@
 mod calibration;
 mod fit;
 mod float;
+mod kinetics;
 mod liquid;
+mod process;
 mod season;

@@ -7,6 +7,7 @@ use crate::season::Flags;
 use crate::units::Instant;
 
 use super::curve::{Curve, CurveKind, PARAMETERS};
+use super::departure::ErrorModel;
 
 /// How far a fermentation has come, in words.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -161,10 +162,12 @@ pub struct FittedCurve {
     pub kind: CurveKind,
     /// Its parameters.
     pub curve: Curve,
-    /// Covariance of the parameters in the order of [`super::PARAMETER_NAMES`]; zero for a held one.
+    /// Covariance of the parameters in the order of [`Curve::to_vector`]; zero for a held one.
     pub covariance: [[f64; PARAMETERS]; PARAMETERS],
     /// Degrees of freedom of the intervals.
     pub df: f64,
+    /// The error model.
+    pub errors: ErrorModel,
     /// AICc of the four- and the five-parameter curve on the correlated likelihood, where both were fitted.
     pub aicc: Option<(f64, f64)>,
 }
@@ -181,7 +184,7 @@ pub struct BatchFit {
     /// The curve; none where the data are too few.
     pub fitted: Option<FittedCurve>,
     /// The findings in the order of [`Trait::ALL`].
-    pub traits: [Finding; Trait::ALL.len()],
+    pub traits: Vec<Finding>,
     /// How far it has come.
     pub status: Status,
     /// Share of the drop done at the last reading used.
@@ -213,8 +216,8 @@ pub struct BatchFit {
 impl BatchFit {
     /// What was found about a trait.
     pub fn finding(&self, which: Trait) -> &Finding {
-        // The array has one entry per variant, in the order of the variants.
-        &self.traits[which as usize]
+        const NONE: &Finding = &Finding::NotEstimable { why: String::new() };
+        self.traits.get(which as usize).unwrap_or(NONE)
     }
 
     /// The instant of a number of hours from pitching.

@@ -4,9 +4,19 @@
 //! all batches together are [`Kinetics`].
 
 mod batch_fit;
+mod bend;
 mod curve;
+mod departure;
+mod estimate;
+mod fit;
+mod gls;
+mod prepare;
 mod settings;
+mod status;
+mod traits;
 
 pub use batch_fit::{BatchFit, FittedCurve, Kinetics, Point, ProbeOffset, Source, Status, Trait};
-pub use curve::{Curve, CurveKind, PARAMETER_NAMES, PARAMETERS};
+pub use bend::BENDS;
+pub use curve::{Curve, CurveKind, PARAMETERS, Tabulated};
+pub use departure::ErrorModel;
 pub use settings::{CurveChoice, KineticsSettings};

@@ -6,8 +6,10 @@ use crate::error::{Error, Result};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum CurveChoice {
     /// The four- or the five-parameter logistic, whichever has the lower AICc on the correlated likelihood.
-    #[default]
     Best,
+    /// Five parameters and the smooth correction of the rate.
+    #[default]
+    Smooth,
     /// The four-parameter logistic, symmetric in time.
     Logistic4,
     /// The five-parameter logistic, whose end may be slower or more abrupt than its onset.
@@ -49,7 +51,7 @@ pub struct KineticsSettings {
 impl Default for KineticsSettings {
     fn default() -> Self {
         Self {
-            curve: CurveChoice::Best,
+            curve: CurveChoice::Smooth,
             level: 0.90,
             bin_h: 1.0,
             finish_tolerance_sg: 0.001,

@@ -1,0 +1,245 @@
+//! Generalised least squares of a curve with offsets of probes and instruments, for a given error model.
+
+use nalgebra::{DMatrix, DVector};
+use ndarray::{ArrayViewMut2, Axis};
+
+use crate::error::{Error, Result};
+use crate::fit::Scale;
+use crate::fit::nonlinear::{NonlinearFit, NonlinearSettings, Parameter, Residuals};
+
+use super::batch_fit::{Point, Source};
+use super::curve::{Curve, CurveKind, PARAMETERS};
+use super::departure::{ErrorModel, FLOOR, Whitener};
+
+/// Priors of the parameters of the curve, mean and standard deviation; none: free. Those of the correction have the standard
+/// deviation of the error model in place of their own.
+pub(crate) type Priors = [Option<(f64, f64)>; PARAMETERS];
+
+/// Bounds that keep a fit within what a fermentation can be; a fit that rests on one says so.
+const BOUNDS: [(f64, f64); 5] = [(0.95, 1.25), (0.93, 1.20), (0.0, 8.0), (-6.0, 4.0), (-2.5, 2.5)];
+/// Bounds of a coefficient of the correction.
+const BEND_BOUNDS: (f64, f64) = (-6.0, 6.0);
+/// Names of the parameters; those of the correction are counted.
+const NAMES: [&str; 5] = ["original_sg", "terminal_sg", "ln_scale_h", "ln_steepness", "ln_asymmetry"];
+
+/// Standardised nuisance effects: the offset of each probe, the error of its curve, the bias of each instrument. Each is
+/// a column of what one standard deviation of the effect does to each point, and has a standard normal prior.
+#[derive(Debug, Clone)]
+pub(crate) struct Nuisance {
+    pub name: String,
+    pub column: Vec<f64>,
+}
+
+/// The nuisance effects of a batch.
+pub(crate) fn nuisances(points: &[Point], offset_sds: &[f64], instruments: usize, share: f64) -> Vec<Nuisance> {
+    let mut all = Vec::new();
+    let mut add = |name: String, column: Vec<f64>| {
+        if column.iter().any(|value| *value > 0.0) {
+            all.push(Nuisance { name, column });
+        }
+    };
+    for (probe, &offset_sd) in offset_sds.iter().enumerate() {
+        let of = |value: &dyn Fn(&Point) -> f64| {
+            points.iter().map(|p| if p.source == Source::Probe(probe) { value(p) } else { 0.0 }).collect()
+        };
+        add(format!("offset of probe {probe}"), of(&|_| offset_sd));
+        add(format!("curve error of probe {probe}"), of(&|p| p.shared_sd));
+    }
+    for instrument in 0..instruments {
+        let of = |p: &Point| if p.source == Source::Sample(instrument) { share.sqrt() * p.own_sd } else { 0.0 };
+        add(format!("bias of instrument {instrument}"), points.iter().map(of).collect());
+    }
+    all
+}
+
+/// One batch's least-squares problem.
+#[derive(Debug, Clone)]
+pub(crate) struct Problem<'a> {
+    pub points: &'a [Point],
+    pub nuisances: &'a [Nuisance],
+    /// Share of a sample's variance that is in its instrument's bias.
+    pub share: f64,
+    pub priors: Priors,
+}
+
+impl Problem<'_> {
+    /// Shape of the departure at each point for a curve: its rate of fall over the greatest, from [`FLOOR`] to 1.
+    pub fn shape(&self, kind: CurveKind, curve: &Curve) -> Vec<f64> {
+        if kind == CurveKind::Smooth {
+            return vec![1.0; self.points.len()];
+        }
+        let curve = curve.tabulate();
+        let greatest = curve.fall_sg_per_h(curve.steepest_h());
+        let relative = |p: &Point| if greatest > 0.0 { curve.fall_sg_per_h(p.hours) / greatest } else { 0.0 };
+        self.points.iter().map(|p| FLOOR + (1.0 - FLOOR) * relative(p).clamp(0.0, 1.0)).collect()
+    }
+
+    /// The whitener of an error model; a robust weight below 1 adds white variance until the point counts so much less.
+    pub fn whitener(&self, shape: &[f64], errors: &ErrorModel) -> Whitener {
+        let points = self.points.iter().zip(shape).map(|(p, h)| {
+            let own = p.own_sd * p.own_sd;
+            let white = match p.source {
+                Source::Probe(_) => errors.factor * own,
+                Source::Sample(_) => (1.0 - self.share) * own,
+            };
+            let size = errors.kappa_sg * h;
+            let extra = (white + size * size) * (1.0 / (p.weight * p.weight).max(1e-6) - 1.0);
+            (p.hours, size, white.max(1e-12) + extra)
+        });
+        Whitener::new(points, errors.tau_h)
+    }
+
+    /// Residuals at `parameters`: the curve's and then the nuisance effects, not whitened.
+    pub fn departures(&self, parameters: &[f64], out: &mut [f64]) -> Result<()> {
+        let curve = curve_of(parameters)?.tabulate();
+        for (value, point) in out.iter_mut().zip(self.points) {
+            *value = point.sg - curve.sg(point.hours);
+        }
+        for (nuisance, z) in self.nuisances.iter().zip(parameters.iter().skip(PARAMETERS)) {
+            for (value, effect) in out.iter_mut().zip(&nuisance.column) {
+                *value -= z * effect;
+            }
+        }
+        Ok(())
+    }
+
+    /// Minimises for a curve kind from `start`, whitened by `whitener`.
+    pub fn fit(&self, kind: CurveKind, start: &Curve, whitener: &Whitener, bend_sd: f64) -> Result<NonlinearFit> {
+        let mut parameters: Vec<Parameter> = Vec::with_capacity(PARAMETERS + self.nuisances.len());
+        for (i, value) in start.to_vector().into_iter().enumerate() {
+            let (low, high) = BOUNDS.get(i).copied().unwrap_or(BEND_BOUNDS);
+            let name = NAMES.get(i).map_or_else(|| format!("bend {}", i - NAMES.len()), |name| (*name).to_owned());
+            parameters.push(if i >= kind.free() {
+                Parameter::new(name, 0.0).held()
+            } else {
+                let parameter = Parameter::new(name, value.clamp(low, high)).within(low, high);
+                match self.prior(i, bend_sd) {
+                    Some((mean, sd)) => parameter.with_prior(mean, sd),
+                    None => parameter,
+                }
+            });
+        }
+        parameters.extend(self.nuisances.iter().map(|n| Parameter::new(n.name.as_str(), 0.0).with_prior(0.0, 1.0)));
+        let settings = NonlinearSettings { scale: Scale::Known, tolerance: 1e-10, ..NonlinearSettings::default() };
+        settings.fit(&Whitened { problem: self, whitener }, &parameters)
+    }
+
+    /// The prior of parameter `i`, a nuisance effect after those of the curve.
+    pub fn prior(&self, i: usize, bend_sd: f64) -> Option<(f64, f64)> {
+        match self.priors.get(i) {
+            Some(prior) if i < NAMES.len() => *prior,
+            Some(prior) => prior.map(|(mean, _)| (mean, bend_sd)),
+            None => Some((0.0, 1.0)),
+        }
+    }
+
+    /// Minus twice the logarithm of the marginal likelihood of an error model, linearised at `parameters` (Laplace),
+    /// up to a constant. With flat priors it is the restricted likelihood (REML).
+    pub fn minus_two_ln_evidence(
+        &self,
+        kind: CurveKind,
+        parameters: &[f64],
+        raw: &Linearised,
+        whitener: &Whitener,
+        bend_sd: f64,
+    ) -> f64 {
+        let mut residual = raw.residual.clone();
+        whitener.apply(residual.iter_mut());
+        let mut jacobian = raw.jacobian.clone();
+        for mut column in jacobian.column_iter_mut() {
+            whitener.apply(column.iter_mut());
+        }
+        let free = kind.free();
+        let mut normal = jacobian.tr_mul(&jacobian);
+        let mut right = jacobian.tr_mul(&residual);
+        let mut square = residual.norm_squared();
+        for (j, value) in parameters.iter().enumerate().filter(|(j, _)| *j < free || *j >= PARAMETERS) {
+            let column = if j < PARAMETERS { j } else { j - PARAMETERS + free };
+            if let Some((mean, sd)) = self.prior(j, bend_sd) {
+                let pull = (mean - value) / sd;
+                normal[(column, column)] += 1.0 / (sd * sd);
+                right[column] += pull / sd;
+                square += pull * pull + 2.0 * sd.ln();
+            }
+        }
+        match normal.cholesky() {
+            Some(factor) => {
+                let ln_det: f64 = factor.l_dirty().diagonal().iter().map(|d| 2.0 * d.ln()).sum();
+                whitener.ln_det() + ln_det + square - right.dot(&factor.solve(&right))
+            }
+            None => f64::INFINITY,
+        }
+    }
+
+    /// Residuals and derivatives at `parameters`, not whitened, free columns only.
+    pub fn linearise(&self, kind: CurveKind, parameters: &[f64]) -> Result<Linearised> {
+        let n = self.points.len();
+        let free = kind.free();
+        let mut residual = DVector::zeros(n);
+        self.departures(parameters, residual.as_mut_slice())?;
+        let curve = curve_of(parameters)?.tabulate();
+        let mut jacobian = DMatrix::zeros(n, free + self.nuisances.len());
+        for (i, point) in self.points.iter().enumerate() {
+            let (_, gradient) = curve.gradient(point.hours);
+            for (j, slope) in gradient.iter().take(free).enumerate() {
+                jacobian[(i, j)] = *slope;
+            }
+            for (j, nuisance) in self.nuisances.iter().enumerate() {
+                jacobian[(i, free + j)] = nuisance.column[i];
+            }
+        }
+        Ok(Linearised { residual, jacobian })
+    }
+}
+
+/// Residuals and derivatives at one place.
+#[derive(Debug, Clone)]
+pub(crate) struct Linearised {
+    pub residual: DVector<f64>,
+    pub jacobian: DMatrix<f64>,
+}
+
+/// The curve among the parameters of a fit.
+pub(crate) fn curve_of(parameters: &[f64]) -> Result<Curve> {
+    match parameters.first_chunk::<PARAMETERS>() {
+        Some(vector) => Ok(Curve::from_vector(vector)),
+        None => Err(Error::numeric("a fermentation curve", "too few parameters")),
+    }
+}
+
+/// The whitened problem as the solver wants it.
+struct Whitened<'a> {
+    problem: &'a Problem<'a>,
+    whitener: &'a Whitener,
+}
+
+impl Residuals for Whitened<'_> {
+    fn count(&self) -> usize {
+        self.problem.points.len()
+    }
+
+    fn residuals(&self, parameters: &[f64], out: &mut [f64]) -> Result<()> {
+        self.problem.departures(parameters, out)?;
+        self.whitener.apply(out.iter_mut());
+        Ok(())
+    }
+
+    fn jacobian(&self, parameters: &[f64], mut out: ArrayViewMut2<'_, f64>) -> Result<()> {
+        let curve = curve_of(parameters)?.tabulate();
+        for (mut row, point) in out.axis_iter_mut(Axis(0)).zip(self.problem.points) {
+            let (_, gradient) = curve.gradient(point.hours);
+            for (cell, slope) in row.iter_mut().zip(gradient) {
+                *cell = -slope;
+            }
+        }
+        for (mut column, nuisance) in out.axis_iter_mut(Axis(1)).skip(PARAMETERS).zip(self.problem.nuisances) {
+            for (cell, effect) in column.iter_mut().zip(&nuisance.column) {
+                *cell = -effect;
+            }
+        }
+        for mut column in out.axis_iter_mut(Axis(1)) {
+            self.whitener.apply(column.iter_mut());
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,191 @@
+//! From a gravity series to the points that are fitted.
+//!
+//! Readings of one probe are averaged in bins of [`KineticsSettings::bin_h`] hours: a mean time and a mean gravity,
+//! which loses nothing of a curve that is straight within a bin. A reading far from the running median of its
+//! neighbours gets no weight in its bin and the flag `outlier`; it is kept in every table.
+
+use crate::season::{Flags, GravitySeries};
+
+use super::batch_fit::{Point, Source};
+use super::settings::KineticsSettings;
+
+/// A reading further than this many robust standard deviations from its neighbours' running median is an outlier.
+const OUTLIER_SDS: f64 = 5.0;
+/// Bins are widened so that a probe gives no more points than this: a curve of five parameters needs no more.
+const MOST_BINS: f64 = 160.0;
+/// Readings on each side that make the running median.
+const NEIGHBOURS: usize = 6;
+
+/// The points of one batch, in order of time, and what was left out.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Prepared {
+    pub points: Vec<Point>,
+    /// Entries of the series that each point was made of; none for a sample.
+    pub members: Vec<Vec<usize>>,
+    /// Readings and samples behind the points.
+    pub n: usize,
+    pub flags: Vec<(usize, Flags)>,
+    /// Instruments of the samples, in the order of [`Source::Sample`].
+    pub instruments: Vec<Option<String>>,
+}
+
+/// Bins the readings and adds the samples and the measured original gravity.
+pub(crate) fn prepare(series: &GravitySeries, settings: &KineticsSettings) -> Prepared {
+    let mut prepared = Prepared::default();
+    let mut found: Vec<(Point, Vec<usize>)> = Vec::new();
+    let until = usable_until_h(series);
+    let width = settings.bin_h.max(span_h(series, until) / MOST_BINS);
+    for probe in 0..series.probes.len() {
+        let mut used = Vec::new();
+        for (i, &hours) in series.hours.iter().enumerate() {
+            if series.probe.get(i) != Some(&(probe as u32)) {
+                continue;
+            }
+            let reason = if hours < 0.0 || series.ended_hours.is_some_and(|end| hours > end) {
+                Some(Flags::OUTSIDE_BATCH)
+            } else if hours > until {
+                Some(Flags::COOLED)
+            } else {
+                None
+            };
+            match (reason, reading(series, i)) {
+                (Some(reason), _) => prepared.flag(series, i, reason),
+                (None, Some(reading)) => used.push((i, reading)),
+                (None, None) => {}
+            }
+        }
+        let outlying = outlying(&used);
+        for (&(i, _), _) in used.iter().zip(&outlying).filter(|(_, outlying)| **outlying) {
+            prepared.flag(series, i, Flags::OUTLIER);
+        }
+        prepared.n += used.len();
+        let good: Vec<_> = used.iter().zip(&outlying).filter(|(_, out)| !**out).map(|(used, _)| *used).collect();
+        bin(&good, width, Source::Probe(probe), &mut found);
+    }
+    prepared.add_samples(series, until, &mut found);
+    found.sort_by(|(a, _), (b, _)| a.hours.total_cmp(&b.hours));
+    (prepared.points, prepared.members) = found.into_iter().unzip();
+    prepared
+}
+
+/// Hours from pitching to the last reading that can be used.
+fn span_h(series: &GravitySeries, until: f64) -> f64 {
+    series.hours.iter().copied().filter(|hours| *hours <= until).fold(0.0, f64::max)
+}
+
+/// Hours from pitching after which gravities are not fermentation: cooling or the end.
+pub(crate) fn usable_until_h(series: &GravitySeries) -> f64 {
+    let end = series.ended_hours.unwrap_or(f64::INFINITY);
+    end.min(series.cooled_hours.unwrap_or(f64::INFINITY))
+}
+
+fn reading(series: &GravitySeries, i: usize) -> Option<Point> {
+    let point = Point {
+        hours: *series.hours.get(i)?,
+        sg: *series.sg.get(i)?,
+        own_sd: *series.own_sd.get(i)?,
+        shared_sd: *series.shared_sd.get(i)?,
+        source: Source::Probe(0),
+        weight: 1.0,
+    };
+    let finite = point.sg.is_finite() && point.own_sd.is_finite() && point.shared_sd.is_finite();
+    (finite && point.own_sd >= 0.0 && point.shared_sd >= 0.0).then_some(point)
+}
+
+impl Prepared {
+    /// Flags the readings behind a point.
+    pub fn flag_point(&mut self, series: &GravitySeries, point: usize, reason: Flags) {
+        for i in self.members.get(point).cloned().unwrap_or_default() {
+            self.flag(series, i, reason);
+        }
+    }
+
+    fn flag(&mut self, series: &GravitySeries, i: usize, reason: Flags) {
+        if let Some(&row) = series.rows.get(i) {
+            self.flags.push((row, reason));
+        }
+    }
+
+    fn add_samples(&mut self, series: &GravitySeries, until: f64, found: &mut Vec<(Point, Vec<usize>)>) {
+        if let Some((sg, sd)) = series.original_sg.filter(|(sg, sd)| sg.is_finite() && *sd > 0.0) {
+            // The instrument of the measured original gravity is not written down: it stands by itself.
+            found.push((self.sample(0.0, sg, sd, None), Vec::new()));
+        }
+        for sample in &series.samples {
+            let good = sample.sg.is_finite() && sample.sd > 0.0 && sample.sd.is_finite();
+            // The same number written down in both tables is one measurement.
+            let again = series.original_sg.is_some_and(|(sg, _)| (sg - sample.sg).abs() < 1e-6) && sample.hours < 2.0;
+            if good && !again && (0.0..=until).contains(&sample.hours) {
+                let point = self.sample(sample.hours, sample.sg, sample.sd, sample.instrument.as_ref());
+                found.push((point, Vec::new()));
+            }
+        }
+    }
+
+    fn sample(&mut self, hours: f64, sg: f64, sd: f64, instrument: Option<&String>) -> Point {
+        let known = instrument.and_then(|name| self.instruments.iter().position(|i| i.as_ref() == Some(name)));
+        let index = known.unwrap_or_else(|| {
+            self.instruments.push(instrument.cloned());
+            self.instruments.len() - 1
+        });
+        self.n += 1;
+        Point { hours, sg, own_sd: sd, shared_sd: 0.0, source: Source::Sample(index), weight: 1.0 }
+    }
+}
+
+/// Which readings stand far from the running median of their neighbours: foam, knocks, a probe held by a bubble.
+fn outlying(readings: &[(usize, Point)]) -> Vec<bool> {
+    let sg: Vec<f64> = readings.iter().map(|(_, point)| point.sg).collect();
+    let hours: Vec<f64> = readings.iter().map(|(_, point)| point.hours).collect();
+    let off: Vec<f64> = (0..sg.len()).map(|i| local_departure(&hours, &sg, i)).collect();
+    let mut sizes: Vec<f64> = off.iter().map(|off| off.abs()).collect();
+    let scale = median(&mut sizes) * 1.4826;
+    readings
+        .iter()
+        .zip(&off)
+        .map(|((_, point), off)| off.abs() > OUTLIER_SDS * scale.max(point.own_sd).max(1e-5))
+        .collect()
+}
+
+/// Reading `i` minus the level its neighbours give for its time: the median of the neighbours after their trend, the
+/// slope between the medians of the two sides, is taken off.
+fn local_departure(hours: &[f64], sg: &[f64], i: usize) -> f64 {
+    let side = NEIGHBOURS.min(i).min(sg.len() - 1 - i);
+    if side < 2 {
+        return 0.0;
+    }
+    let middle = |values: &[f64]| median(&mut values.to_vec());
+    let (before, after) = (i - side..i, i + 1..i + 1 + side);
+    let (y0, y1) = (middle(&sg[before.clone()]), middle(&sg[after.clone()]));
+    let (t0, t1) = (middle(&hours[before]), middle(&hours[after]));
+    let level = if t1 > t0 { y0 + (y1 - y0) * (hours[i] - t0) / (t1 - t0) } else { 0.5 * (y0 + y1) };
+    sg[i] - level
+}
+
+/// Means of neighbouring readings: bins of `width` hours, or every reading by itself where it is 0.
+fn bin(readings: &[(usize, Point)], width: f64, source: Source, found: &mut Vec<(Point, Vec<usize>)>) {
+    let index = |point: &Point| if width > 0.0 { (point.hours / width).floor() } else { point.hours };
+    for group in readings.chunk_by(|(_, a), (_, b)| index(a).total_cmp(&index(b)).is_eq()) {
+        let mean = |value: fn(&Point) -> f64| group.iter().map(|(_, p)| value(p)).sum::<f64>() / group.len() as f64;
+        let point = Point {
+            hours: mean(|p| p.hours),
+            sg: mean(|p| p.sg),
+            own_sd: (mean(|p| p.own_sd * p.own_sd) / group.len() as f64).sqrt(),
+            shared_sd: mean(|p| p.shared_sd),
+            source,
+            weight: 1.0,
+        };
+        found.push((point, group.iter().map(|(i, _)| *i).collect()));
+    }
+}
+
+/// Median; 0 of nothing.
+pub(crate) fn median(values: &mut [f64]) -> f64 {
+    if values.is_empty() {
+        return 0.0;
+    }
+    let n = values.len();
+    let (below, middle, _) = values.select_nth_unstable_by(n / 2, f64::total_cmp);
+    let middle = *middle;
+    if n % 2 == 1 { middle } else { 0.5 * (middle + below.iter().copied().fold(f64::NEG_INFINITY, f64::max)) }
+}

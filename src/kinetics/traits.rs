@@ -1,0 +1,75 @@
+//! Traits as functionals of the fitted curve, with errors by the delta method.
+
+use crate::error::Result;
+use crate::fit::{Estimate, Finding, quantile};
+use crate::liquid;
+
+use super::batch_fit::{FittedCurve, Trait};
+use super::curve::{Curve, PARAMETERS, Tabulated};
+
+/// The value of a trait on a curve.
+pub(crate) fn value(curve: &Tabulated, which: Trait, tolerance_sg: f64) -> Result<f64> {
+    let (original, terminal) = (curve.curve().original_sg, curve.curve().terminal_sg);
+    Ok(match which {
+        Trait::OriginalSg => original,
+        Trait::TerminalSg => terminal,
+        Trait::MaxRateSgPerDay => 24.0 * curve.fall_sg_per_h(curve.steepest_h()),
+        Trait::LagH => curve.lag_h(),
+        Trait::MidH => curve.mid_h(),
+        Trait::T90H => curve.time_of_progress_h(0.9),
+        Trait::FinishH => curve.finish_h(tolerance_sg),
+        Trait::Attenuation => liquid::apparent_attenuation(original, terminal)?,
+        Trait::AttenuationExtract => liquid::extract_attenuation(original, terminal)?,
+        Trait::AbvPercent => liquid::abv_percent(original, terminal)?,
+    })
+}
+
+/// Estimates of any functions of the curve: their values, and delta-method errors from the parameters' covariance, with
+/// derivatives by central differences of a hundredth of each parameter's standard error. A function that has no value
+/// gives no estimate.
+pub(crate) fn estimates<const N: usize>(
+    fitted: &FittedCurve,
+    level: f64,
+    functions: impl Fn(&Tabulated) -> [Result<f64>; N],
+) -> Result<[Finding; N]> {
+    let at = fitted.curve.to_vector();
+    let mut slopes = [[0.0; PARAMETERS]; N];
+    for i in 0..PARAMETERS {
+        let step = 0.01 * fitted.covariance[i][i].max(0.0).sqrt();
+        if !(step > 0.0 && step.is_finite()) {
+            continue;
+        }
+        let moved = |by: f64| {
+            let mut vector = at;
+            vector[i] += by;
+            functions(&Curve::from_vector(&vector).tabulate()).map(|value| value.unwrap_or(f64::NAN))
+        };
+        for (slope, (up, down)) in slopes.iter_mut().zip(moved(step).into_iter().zip(moved(-step))) {
+            slope[i] = (up - down) / (2.0 * step);
+        }
+    }
+    let factor = quantile::student_t_two_sided(level, fitted.df)?;
+    let mut all = [const { Finding::NotEstimable { why: String::new() } }; N];
+    for ((finding, value), slope) in all.iter_mut().zip(functions(&fitted.curve.tabulate())).zip(&slopes) {
+        let mut variance = 0.0;
+        for (a, row) in slope.iter().zip(&fitted.covariance) {
+            variance += row.iter().zip(slope).map(|(covariance, b)| a * b * covariance).sum::<f64>();
+        }
+        let se = variance.max(0.0).sqrt();
+        *finding = match value {
+            Ok(value) if value.is_finite() && se.is_finite() => {
+                let (lower, upper) = (value - factor * se, value + factor * se);
+                let method = "generalised least squares, delta method".into();
+                Finding::Estimated(Estimate { value, se, lower, upper, level, method })
+            }
+            Ok(_) => Finding::missing("the curve does not determine it"),
+            Err(error) => Finding::missing(error.to_string()),
+        };
+    }
+    Ok(all)
+}
+
+/// All traits.
+pub(crate) fn all(fitted: &FittedCurve, level: f64, tolerance_sg: f64) -> Result<[Finding; Trait::ALL.len()]> {
+    estimates(fitted, level, |curve| Trait::ALL.map(|which| value(curve, which, tolerance_sg)))
+}

@@ -1,0 +1,101 @@
+//! Do the intervals cover? Batches from processes that are no logistic, logs with AR(1) and white noise, spoiled
+//! readings, an offset and a shared error.
+
+use heelwort::kinetics::{BatchFit, KineticsSettings, Trait};
+
+use crate::process::{Log, PROCESSES, Process, Truth, generator, normal};
+
+/// Errors over standard errors and coverage of one trait.
+#[derive(Debug, Default, Clone)]
+pub struct Tally {
+    pub n: usize,
+    pub covered: usize,
+    pub z: Vec<f64>,
+    pub error: Vec<f64>,
+    pub se: Vec<f64>,
+    pub missing: usize,
+}
+
+impl Tally {
+    pub fn add(&mut self, fit: &BatchFit, which: Trait, truth: f64) {
+        match fit.finding(which).estimate() {
+            Some(estimate) => {
+                self.n += 1;
+                self.covered += usize::from(estimate.lower <= truth && truth <= estimate.upper);
+                self.z.push((estimate.value - truth) / estimate.se);
+                self.error.push(estimate.value - truth);
+                self.se.push(estimate.se);
+            }
+            None => self.missing += 1,
+        }
+    }
+
+    pub fn coverage(&self) -> f64 {
+        self.covered as f64 / self.n as f64
+    }
+}
+
+fn mean(values: &[f64]) -> f64 {
+    values.iter().sum::<f64>() / values.len() as f64
+}
+
+fn rms(values: &[f64]) -> f64 {
+    mean(&values.iter().map(|v| v * v).collect::<Vec<_>>()).sqrt()
+}
+
+pub fn truth_of(truth: &Truth, which: Trait) -> f64 {
+    match which {
+        Trait::OriginalSg => truth.original_sg,
+        Trait::TerminalSg => truth.terminal_sg,
+        Trait::MaxRateSgPerDay => 24.0 * truth.steepest().0,
+        Trait::LagH => truth.lag_h(),
+        Trait::MidH => truth.time_of_progress_h(0.5),
+        Trait::T90H => truth.time_of_progress_h(0.9),
+        Trait::FinishH => truth.finish_h(0.001),
+        Trait::Attenuation => (truth.original_sg - truth.terminal_sg) / (truth.original_sg - 1.0),
+        Trait::AttenuationExtract => {
+            heelwort::liquid::extract_attenuation(truth.original_sg, truth.terminal_sg).unwrap()
+        }
+        Trait::AbvPercent => heelwort::liquid::abv_percent(truth.original_sg, truth.terminal_sg).unwrap(),
+    }
+}
+
+/// Coverage of every trait over `repeats` batches of one process.
+pub fn simulate(process: Process, repeats: u64, settings: &KineticsSettings, seed: u64) -> Vec<(Trait, Tally)> {
+    let mut tallies: Vec<(Trait, Tally)> = Trait::ALL.into_iter().map(|which| (which, Tally::default())).collect();
+    for repeat in 0..repeats {
+        let mut rng = generator(seed + repeat);
+        let original = 1.052 + 0.008 * normal(&mut rng);
+        let attenuation = 0.77 + 0.05 * normal(&mut rng);
+        let terminal = original - attenuation * (original - 1.0);
+        let pace = (0.25 * normal(&mut rng)).exp();
+        let truth = Truth::new(process, original, terminal, pace, &mut rng);
+        let log = Log { until_h: truth.finish_h(0.001) + 72.0, ..Log::default() };
+        let fit = settings.fit(&log.series(&truth, "b", "s", &mut rng)).unwrap();
+        for (which, tally) in &mut tallies {
+            tally.add(&fit, *which, truth_of(&truth, *which));
+        }
+    }
+    tallies
+}
+
+#[test]
+#[ignore = "long simulation, run in release by .ci/run"]
+fn intervals_cover_on_processes_that_no_logistic_equals() {
+    for process in PROCESSES {
+        eprintln!("{process:?}");
+        for (which, tally) in simulate(process, 100, &KineticsSettings::default(), 1) {
+            eprintln!(
+                "  {which:22} coverage {:.3} of {} ({} missing), mean z {:+.2}, rms z {:.2}, bias {:+.5}, rms error {:.5}, mean se {:.5}",
+                tally.coverage(),
+                tally.n,
+                tally.missing,
+                mean(&tally.z),
+                rms(&tally.z),
+                mean(&tally.error),
+                rms(&tally.error),
+                mean(&tally.se)
+            );
+        }
+    }
+}

@@ -1,0 +1,3 @@
+//! Kinetics against known truth and outside answers.
+
+mod coverage;
