@@ -42,7 +42,14 @@ impl Axis {
     /// An axis from `low` to `high` with about `count` ticks at round numbers.
     pub(super) fn linear(low: f64, high: f64, count: usize, title: &str) -> Self {
         let high = if high > low { high } else { low + 1.0 };
-        let step = round_step((high - low) / count.max(1) as f64);
+        let two = |step: f64| (high / step).floor() - (low / step).ceil() >= 1.0;
+        let mut step = round_step((high - low) / count.max(1) as f64);
+        // One tick alone gives no scale.
+        for _ in 0..3 {
+            if !two(step) {
+                step = round_step(0.45 * step);
+            }
+        }
         let decimals = (-(step.log10() + 1e-9).floor()).max(0.0) as usize;
         // A step of 2.5 units needs one more decimal than its size says.
         let decimals = decimals + usize::from((step * 10f64.powi(decimals as i32)).fract().abs() > 1e-6);
@@ -178,6 +185,7 @@ mod tests {
         assert_eq!(labels(&Axis::linear(1.008, 1.052, 5, "SG")), ["1.01", "1.02", "1.03", "1.04", "1.05"]);
         assert_eq!(labels(&Axis::linear(-0.0031, 0.0031, 3, "")), ["\u{2212}0.0025", "0.0000", "0.0025"]);
         assert_eq!(labels(&Axis::linear(0.0, 10.0, 2, "")), ["0", "5", "10"]);
+        assert_eq!(labels(&Axis::linear(-0.0019, 0.0018, 2, "")), ["\u{2212}0.001", "0.000", "0.001"]);
         assert_eq!(labels(&Axis::linear(0.0, 1e6, 2, "")), ["0", "500000", "1000000"]);
     }
 

@@ -49,6 +49,13 @@ impl Figure {
         self
     }
 
+    /// The same figure under another title; an empty one is left out.
+    #[must_use]
+    pub fn with_title(mut self, title: impl Into<String>) -> Self {
+        self.title = title.into();
+        self
+    }
+
     /// What it shows, in a few words.
     pub fn title(&self) -> &str {
         &self.title
@@ -131,7 +138,7 @@ impl Figure {
         std::fs::write(path.as_ref(), self.svg()).map_err(|source| Error::io("writing", path, source))
     }
 
-    /// The figure as a fragment of HTML: panels flow beside each other where there is room, wide ones scroll.
+    /// The figure as a fragment of HTML: panels stand beside each other where there is room, wide ones scroll.
     ///
     /// Inline attributes only, no identifiers and no style sheet, so that any number of figures fit on one page.
     pub fn html(&self) -> String {
@@ -139,25 +146,28 @@ impl Figure {
         if !self.title.is_empty() {
             let _ = write!(out, "<div style=\"font-weight:600;margin:0 0 .4em\">{}</div>", escape(&self.title));
         }
+        let cell = self.panels.iter().map(|panel| panel.width).max().unwrap_or(0);
         let _ = write!(
             out,
-            "<div role=\"img\" aria-label=\"{}\" style=\"display:flex;flex-wrap:wrap;gap:{GAP}px;align-items:flex-start\">",
+            "<div role=\"img\" aria-label=\"{}\" style=\"display:grid;gap:{GAP}px;align-items:start;\
+             grid-template-columns:repeat(auto-fill,minmax(min(100%,{cell}px),1fr))\">",
             escape(&self.alt)
         );
         for panel in &self.panels {
             let (w, h, s) = (panel.width, panel.height, panel.scale);
             let (outer, least) = if w > WIDE {
-                ("overflow-x:auto;".to_owned(), format!("min-width:{}px;", w * 4 / 5))
+                ("overflow-x:auto;", format!("min-width:{}px;", w * 4 / 5))
             } else {
-                (String::new(), String::new())
+                ("", String::new())
             };
             let _ = write!(
                 out,
-                "<div style=\"{outer}flex:0 1 {w}px;min-width:0;max-width:100%\"><svg xmlns=\"http://www.w3.org/2000/svg\" \
-                 viewBox=\"0 0 {} {}\" font-family=\"{FONT}\" aria-hidden=\"true\" \
-                 style=\"display:block;{least}width:100%;max-width:{w}px;height:auto\">\n{}</svg></div>",
+                "<div style=\"{outer}min-width:0\"><svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {} {}\" \
+                 font-family=\"{FONT}\" aria-hidden=\"true\" \
+                 style=\"display:block;{least}width:100%;max-width:{}px;height:auto\">\n{}</svg></div>",
                 w * s,
                 h * s,
+                w * 5 / 4,
                 panel.body
             );
         }

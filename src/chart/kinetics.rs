@@ -7,7 +7,7 @@ use crate::kinetics::{BatchFit, Kinetics, Point, Source, Trait};
 use crate::season::GravitySeries;
 use crate::units::HOURS_PER_DAY;
 
-use super::axis::Axis;
+use super::axis::{Axis, shortened};
 use super::figure::{Figure, Panel};
 use super::palette::{AHEAD, CURVE, INK, Mark, REFERENCE, SERIES};
 use super::plot::{Frame, Plot, Side};
@@ -214,7 +214,7 @@ impl Kinetics {
         let sgs = self.batches.iter().flat_map(|b| b.points.iter().filter(|p| p.weight > 0.1).map(|p| p.sg));
         let y = Axis::around(sgs, 0.01, 3, "");
         let longest = self.batches.iter().map(|batch| batch.end_d(None, None)).fold(1.0, f64::max);
-        let x = Axis::linear(0.0, longest, 4, "days");
+        let x = Axis::linear(0.0, longest, 3, "days");
         let panels =
             self.batches.iter().map(|batch| batch.small_panel(x.clone(), y.clone())).collect::<Result<Vec<_>>>()?;
         let alt = format!("Gravity over time of {} batches, each with its fitted curve.", self.batches.len());
@@ -226,12 +226,11 @@ impl Kinetics {
 
 impl BatchFit {
     fn small_panel(&self, x: Axis, y: Axis) -> Result<Panel> {
-        panel(206, 130, |paper| {
-            let title = format!("{} {}", self.batch, self.strain);
+        panel(172, 134, |paper| {
+            let title = shortened(&format!("{} {}", self.batch, self.strain), 24);
             let high = self.end_d(None, None).min(x.high);
-            let plot = Frame::new(title, x, y).on(paper)?;
-            self.draw(&plot, None, 70, high)?;
-            plot.note(self.status.name())
+            let y = Axis { title: self.status.name().to_owned(), ..y };
+            self.draw(&Frame::new(title, x, y).on(paper)?, None, 60, high).map(drop)
         })
     }
 }

@@ -10,6 +10,7 @@
 mod account;
 mod axis;
 mod backtest;
+mod calibration;
 mod clip;
 mod drift;
 mod figure;

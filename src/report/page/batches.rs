@@ -36,7 +36,7 @@ fn one(study: &SeasonStudy, fit: &BatchFit) -> Markup {
         details open[forecast.is_some()] {
             summary { (fit.batch) " \u{b7} " (fit.strain) ": " (fit.status.name()) }
             @if !fit.why.is_empty() { p.none { (fit.why) } }
-            (picture(fit.chart_with(series, forecast)))
+            (picture(fit.chart_with(series, forecast).map(|figure| figure.with_title(""))))
         }
     }
 }

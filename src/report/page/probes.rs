@@ -12,6 +12,7 @@ pub(super) fn calibration(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
     html! {
         p { "A tilt is not a gravity: each probe has its own curve, fitted to baths of known gravity." }
         (part(&study.calibrations, |found| html! {
+            (picture(found.chart()))
             (tables.show("calibrations", "Curves", 60, &[
                 ("calibration", "calibration"), ("calibrated_at", "last bath"), ("curve", "curve"), ("n", "baths"),
                 ("rmse_sg", "residual"), ("sg_min", "from"), ("sg_max", "to"),

@@ -87,6 +87,7 @@ fn calibration(answer: &mut Answer, found: &Calibrations) {
 }
 
 fn drift(answer: &mut Answer, found: &Drift) {
+    let mut said = Vec::new();
     for verdict in [Verdict::Steady, Verdict::Rises, Verdict::Falls, Verdict::Open, Verdict::Unknown] {
         let such = |probe: &&ProbeDrift| Verdict::of(&probe.drift_sg_per_30d) == verdict;
         let names: Vec<&str> = found.probes.iter().filter(such).map(|probe| probe.probe.as_str()).collect();
@@ -98,9 +99,10 @@ fn drift(answer: &mut Answer, found: &Drift) {
             Verdict::Unknown => "Nothing can be said".to_owned(),
         };
         if !names.is_empty() {
-            answer.say(format!("{words}: {}.", list(&names)));
+            said.push(format!("{words}: {}.", list(&names)));
         }
     }
+    answer.say(if said.is_empty() { "No probe met a reference twice.".to_owned() } else { said.join(" ") });
     answer.heading(&["probe", "verdict", "drift, SG per 30 days", "from"]);
     answer.rows = found.probes.iter().map(row).collect();
     for term in found.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {
