@@ -1,5 +1,6 @@
 //! Calibration: from baths to a curve for each probe, and from tilt to gravity for each reading.
 
+mod builds;
 pub(crate) mod columns;
 mod cooling;
 mod curve;
@@ -18,6 +19,7 @@ mod sessions;
 mod settings;
 mod study;
 
+pub use builds::{Build, BuildSettings, Builds};
 pub use curve::{Coefficient, Curve, CurveKind, CurvePoint, FittedCurve, MOST_COEFFICIENTS};
 pub use gravity::{Gravity, GravityPoint};
 pub use offset::OffsetPrior;

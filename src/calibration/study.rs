@@ -227,7 +227,7 @@ impl CalibrationSettings {
 }
 
 /// Total mass at a moment: the last one that an event before it found, else the one in the table of probes.
-fn mass_at(season: &Season, probe: &Probe, at: Instant) -> Option<f64> {
+pub(super) fn mass_at(season: &Season, probe: &Probe, at: Instant) -> Option<f64> {
     season
         .events
         .iter()

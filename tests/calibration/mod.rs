@@ -1,5 +1,6 @@
 //! Calibration: from baths to curves, against worked examples and floats of known truth.
 #![allow(clippy::print_stdout)]
 
+mod builds;
 mod coverage;
 mod floats;

@@ -1,0 +1,221 @@
+//! From the baths of a probe of known shape and mass to its centre of gravity, and from there to how it rests.
+
+use crate::error::Result;
+use crate::fit::linear::LinearSettings;
+use crate::fit::root::brent;
+use crate::fit::{Estimate, Finding, Scale};
+use crate::float::{End, Hull, Shape};
+use crate::liquid::WATER_20C_KG_M3;
+
+use super::settings::BuildSettings;
+
+/// Length given to a probe whose length is not known: so long that its top stays dry.
+const ENDLESS_M: f64 = 1.0;
+/// SG at which the effect of added mass is told.
+const AT_SG: f64 = 1.020;
+/// Highest SG up to which a wet top is looked for.
+const TOP_SG: (f64, f64) = (0.98, 1.14);
+/// SG of the strong wort for which a tilt is wanted.
+const STRONG_SG: f64 = 1.100;
+/// Number of quantities of [`quantities`].
+pub(super) const N: usize = 12;
+
+/// Outside of a probe, as measured.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Outside {
+    pub(super) mass_kg: f64,
+    pub(super) radius_m: f64,
+    pub(super) length_m: Option<f64>,
+    pub(super) bottom: End,
+    pub(super) top: End,
+}
+
+impl Outside {
+    fn shape(&self) -> Result<Shape> {
+        Shape::new(self.radius_m, self.length_m.unwrap_or(ENDLESS_M), self.bottom, self.top)
+    }
+}
+
+/// One bath: tilt and density, brought to the temperature of the shell, with their standard deviations.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Rested {
+    pub(super) tilt_deg: f64,
+    pub(super) tilt_sd_deg: f64,
+    pub(super) density_kg_m3: f64,
+    pub(super) density_sd_kg_m3: f64,
+}
+
+/// The centre of gravity with its covariance.
+#[derive(Debug, Clone)]
+struct Centre {
+    hull: Hull,
+    /// Variances of offset and height, and their covariance, m2.
+    covariance: [f64; 3],
+    df: f64,
+}
+
+/// How a probe rests: the quantities of [`quantities`] with their errors.
+#[derive(Debug, Clone)]
+pub(super) struct Rests {
+    pub(super) hull: Hull,
+    pub(super) found: [Finding; N],
+}
+
+/// Fits the centre of gravity to the baths and derives the quantities, with the errors of the baths, the balance and the
+/// calliper (delta method by differences).
+///
+/// The stated errors of the baths are worth `scale_df` degrees of freedom beside the residuals.
+pub(super) fn rests(outside: &Outside, baths: &[Rested], scale_df: f64, settings: &BuildSettings) -> Result<Rests> {
+    let centre = centre(outside, baths, scale_df)?;
+    let best = quantities(outside, &centre.hull, settings);
+    let moved = |offset: f64, height: f64| {
+        let (cg_offset_m, cg_height_m) = (centre.hull.cg_offset_m + offset, centre.hull.cg_height_m + height);
+        quantities(outside, &Hull { cg_offset_m, cg_height_m, ..centre.hull.clone() }, settings)
+    };
+    let remeasured = |outside: Outside| {
+        self::centre(&outside, baths, scale_df).map(|centre| quantities(&outside, &centre.hull, settings))
+    };
+    const STEP_M: f64 = 1e-7;
+    let by_offset = slopes(&best, &moved(STEP_M, 0.0), STEP_M);
+    let by_height = slopes(&best, &moved(0.0, STEP_M), STEP_M);
+    let (mass_sd, radius_sd) = (settings.mass_sd_g / 1000.0, settings.diameter_sd_mm / 2000.0);
+    let heavier = Outside { mass_kg: outside.mass_kg + 1e-5, ..*outside };
+    let wider = Outside { radius_m: outside.radius_m + 1e-6, ..*outside };
+    let by_mass = slopes(&best, &remeasured(heavier)?, 1e-5);
+    let by_radius = slopes(&best, &remeasured(wider)?, 1e-6);
+    let [offset, height, both] = centre.covariance;
+    let found = std::array::from_fn(|i| {
+        let slope = |slopes: &[f64; N]| slopes.get(i).copied().unwrap_or(f64::NAN);
+        let (a, b) = (slope(&by_offset), slope(&by_height));
+        let from_baths = a * a * offset + b * b * height + 2.0 * a * b * both;
+        let measured = (slope(&by_mass) * mass_sd).powi(2) + (slope(&by_radius) * radius_sd).powi(2);
+        finding(best.get(i), (from_baths.max(0.0) + measured).sqrt(), centre.df, settings.level)
+    });
+    Ok(Rests { hull: centre.hull, found })
+}
+
+/// A quantity, or why it cannot be had.
+type Told = std::result::Result<f64, String>;
+
+/// The quantities told of a build, in the order of its table: tilts at SG 1.000, 1.050 and 1.100, degrees; degrees
+/// per 0.010 of SG at 1.010 and 1.050; SG at which the top gets wet; SG per gram at the centre of gravity and at the nose;
+/// the centre of gravity off the axis and above the nose, mm; how far it has to go across and up for the wanted tilts, mm.
+fn quantities(outside: &Outside, hull: &Hull, settings: &BuildSettings) -> [Told; N] {
+    let told = |result: Result<f64>| result.map_err(|why| why.to_string());
+    let tilt = |sg: f64| hull.tilt_deg(sg * WATER_20C_KG_M3);
+    let per_0010 = |sg: f64| Ok(0.010 * WATER_20C_KG_M3 / hull.gradient(tilt(sg)?)?.by_tilt_deg);
+    let rests = [(settings.water_tilt_deg, WATER_20C_KG_M3), (settings.strong_tilt_deg, STRONG_SG * WATER_20C_KG_M3)];
+    let wanted = Hull::through(hull.profile.clone(), hull.mass_kg, rests).map_err(|why| why.to_string());
+    let away =
+        |of: fn(&Hull) -> f64| wanted.as_ref().map(|wanted| 1000.0 * (of(wanted) - of(hull))).map_err(String::clone);
+    [
+        told(tilt(1.0)),
+        told(tilt(1.050)),
+        told(tilt(STRONG_SG)),
+        told(per_0010(1.010)),
+        told(per_0010(1.050)),
+        top_wets_at_sg(outside, hull),
+        told(sg_per_gram(hull, hull.cg_offset_m, hull.cg_height_m)),
+        told(sg_per_gram(hull, 0.0, 0.0)),
+        Ok(1000.0 * hull.cg_offset_m),
+        Ok(1000.0 * hull.cg_height_m),
+        away(|hull| hull.cg_offset_m),
+        away(|hull| hull.cg_height_m),
+    ]
+}
+
+/// How much SG the old curve reads more for each gram added at this place (off the axis; above the nose), at SG 1.020.
+///
+/// The mass makes the liquid of a given tilt denser by the hull's gradient in mass and centre of gravity; the reading
+/// falls by as much.
+fn sg_per_gram(hull: &Hull, offset_m: f64, height_m: f64) -> Result<f64> {
+    let gradient = hull.gradient(hull.tilt_deg(AT_SG * WATER_20C_KG_M3)?)?;
+    let across = gradient.by_cg_offset_m * (offset_m - hull.cg_offset_m) / hull.mass_kg;
+    let up = gradient.by_cg_height_m * (height_m - hull.cg_height_m) / hull.mass_kg;
+    Ok(-0.001 * (gradient.by_mass_kg + across + up) / WATER_20C_KG_M3)
+}
+
+/// The lowest SG at which the high edge of the water plane reaches the top.
+fn top_wets_at_sg(outside: &Outside, hull: &Hull) -> Told {
+    let length = outside.length_m.ok_or("the length is not known")?;
+    let wall_ends = length - outside.top.height_m(outside.radius_m);
+    let over = |sg: f64| {
+        let rest = hull.tilt_deg(sg * WATER_20C_KG_M3).and_then(|tilt| hull.rest(tilt));
+        rest.map_or(f64::NAN, |r| r.waterline_m + outside.radius_m * r.tilt_deg.to_radians().tan() - wall_ends)
+    };
+    let (low, high) = TOP_SG;
+    if over(low) >= 0.0 {
+        return Err(format!("the top is wet at SG {low:.3} already"));
+    }
+    let step = 0.01;
+    let mut sg = low;
+    while sg < high {
+        if over(sg + step) >= 0.0 {
+            return brent("the SG of a wet top", over, sg, sg + step, 1e-9).map_err(|why| why.to_string());
+        }
+        sg += step;
+    }
+    Err(format!("the top stays dry up to SG {high:.3}"))
+}
+
+/// The centre of gravity by weighted linear regression of the rests, `x_B + t z_B = e + z_g t` for a known hull and mass.
+fn centre(outside: &Outside, baths: &[Rested], scale_df: f64) -> Result<Centre> {
+    let profile = outside.shape()?.profile();
+    let mut tangents = Vec::with_capacity(baths.len());
+    let mut arms = Vec::with_capacity(baths.len());
+    for bath in baths {
+        let (t, y) = Hull::line_point(&profile, outside.mass_kg, bath.tilt_deg, bath.density_kg_m3)?;
+        tangents.push(t);
+        arms.push(y);
+    }
+    // An error in density or tilt becomes one in y by the gradient of the hull, which the first round does not know yet.
+    let mut sd = vec![1.0; baths.len()];
+    let line = LinearSettings { scale: Scale::Known, ..LinearSettings::default() };
+    let mut hull = Hull::new(profile, outside.mass_kg, 0.0, 0.0);
+    for _ in 0..2 {
+        let fit = line.fit(&[("t", &tangents)], &arms, Some(&sd))?;
+        (hull.cg_offset_m, hull.cg_height_m) = (fit.value("intercept")?, fit.value("t")?);
+        for (sd, bath) in sd.iter_mut().zip(baths) {
+            let gradient = hull.gradient(bath.tilt_deg)?;
+            let in_density = bath.density_sd_kg_m3.hypot(gradient.by_tilt_deg * bath.tilt_sd_deg);
+            *sd = in_density / gradient.by_cg_offset_m.abs();
+        }
+    }
+    let fit = line.fit(&[("t", &tangents)], &arms, Some(&sd))?;
+    (hull.cg_offset_m, hull.cg_height_m) = (fit.value("intercept")?, fit.value("t")?);
+    let misfit: f64 = tangents
+        .iter()
+        .zip(&arms)
+        .zip(&sd)
+        .map(|((t, y), sd)| ((y - hull.cg_offset_m - hull.cg_height_m * t) / sd).powi(2))
+        .sum();
+    let df = scale_df + baths.len() as f64 - 2.0;
+    let scale = (scale_df + misfit) / df;
+    Ok(Centre { hull, covariance: covariance(&tangents, &sd).map(|c| scale * c), df })
+}
+
+/// Variance of intercept and slope of a weighted straight line, and their covariance, for known standard deviations.
+fn covariance(x: &[f64], sd: &[f64]) -> [f64; 3] {
+    let sum = |power: i32| -> f64 { x.iter().zip(sd).map(|(x, sd)| x.powi(power) / (sd * sd)).sum() };
+    let (n, sx, sxx) = (sum(0), sum(1), sum(2));
+    let determinant = n * sxx - sx * sx;
+    [sxx / determinant, n / determinant, -sx / determinant]
+}
+
+fn slopes(at: &[Told; N], moved: &[Told; N], step: f64) -> [f64; N] {
+    std::array::from_fn(|i| match (at.get(i), moved.get(i)) {
+        (Some(Ok(at)), Some(Ok(moved))) => (moved - at) / step,
+        _ => f64::NAN,
+    })
+}
+
+fn finding(told: Option<&Told>, se: f64, df: f64, level: f64) -> Finding {
+    match told {
+        Some(Ok(value)) => match Estimate::student_t(*value, se, df, level, "weighted line, delta, t") {
+            Ok(estimate) => Finding::Estimated(estimate),
+            Err(why) => Finding::missing(why.to_string()),
+        },
+        Some(Err(why)) => Finding::missing(why),
+        None => Finding::missing("not asked for"),
+    }
+}

@@ -1,0 +1,130 @@
+//! The builds of a season's probes.
+
+use std::fmt;
+
+use polars::prelude::{Column, DataFrame};
+
+use crate::calibration::columns::{frame, numbers, texts, truths};
+use crate::error::Result;
+use crate::fit::Finding;
+use crate::float::Hull;
+
+use super::settings::BuildSettings;
+
+/// How one probe is built and how it rests for that.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Build {
+    /// The probe.
+    pub probe: String,
+    /// The calibration whose baths were used; empty where there is none.
+    pub calibration: Option<String>,
+    /// Mass of the whole at that calibration, g.
+    pub total_mass_g: f64,
+    /// Mass of the cell then, g.
+    pub cell_mass_g: Option<f64>,
+    /// Tilt in pure water at 20 C, degrees: that of the curve in force, as in the table of calibrations.
+    pub water_tilt_deg: Finding,
+    /// True when it lies within the wanted band.
+    pub in_water_band: Option<bool>,
+    /// Tilt at SG 1.050, degrees.
+    pub tilt_at_1050_deg: Finding,
+    /// Tilt at SG 1.100, degrees.
+    pub tilt_at_1100_deg: Finding,
+    /// Degrees of tilt per 0.010 of SG at SG 1.010.
+    pub deg_per_0010_at_1010: Finding,
+    /// The same at SG 1.050.
+    pub deg_per_0010_at_1050: Finding,
+    /// SG from which the high edge of the water plane reaches the top.
+    pub top_wets_at_sg: Finding,
+    /// How much SG the curve reads too high per gram added at the centre of gravity, at SG 1.020 (negative: too low).
+    pub sg_per_gram_at_cg: Finding,
+    /// The same for a gram at the nose, on the axis.
+    pub sg_per_gram_at_nose: Finding,
+    /// Centre of gravity off the axis, mm.
+    pub cg_offset_mm: Finding,
+    /// Centre of gravity above the nose, mm.
+    pub cg_height_mm: Finding,
+    /// How far the centre of gravity has to go towards the heavy side for the wanted tilts, mm.
+    pub cg_move_across_mm: Finding,
+    /// The same up, away from the nose, mm.
+    pub cg_move_up_mm: Finding,
+    /// The hull with its centre of gravity, for pictures.
+    pub hull: Option<Hull>,
+    /// What to move where, in words.
+    pub advice: String,
+    /// What was assumed, in words.
+    pub remarks: Vec<String>,
+}
+
+/// Column and finding, in the order of the table.
+type FindingColumn = (&'static str, fn(&Build) -> &Finding);
+const FINDINGS: [FindingColumn; 12] = [
+    ("water_tilt_deg", |b| &b.water_tilt_deg),
+    ("tilt_at_1050_deg", |b| &b.tilt_at_1050_deg),
+    ("tilt_at_1100_deg", |b| &b.tilt_at_1100_deg),
+    ("deg_per_0010_at_1010", |b| &b.deg_per_0010_at_1010),
+    ("deg_per_0010_at_1050", |b| &b.deg_per_0010_at_1050),
+    ("top_wets_at_sg", |b| &b.top_wets_at_sg),
+    ("sg_per_gram_at_cg", |b| &b.sg_per_gram_at_cg),
+    ("sg_per_gram_at_nose", |b| &b.sg_per_gram_at_nose),
+    ("cg_offset_mm", |b| &b.cg_offset_mm),
+    ("cg_height_mm", |b| &b.cg_height_mm),
+    ("cg_move_across_mm", |b| &b.cg_move_across_mm),
+    ("cg_move_up_mm", |b| &b.cg_move_up_mm),
+];
+
+impl Build {
+    /// Why some of its numbers cannot be had; each reason once.
+    pub fn why(&self) -> Option<String> {
+        let mut whys: Vec<&str> = Vec::new();
+        for why in FINDINGS.iter().filter_map(|(_, of)| of(self).why()) {
+            if !whys.contains(&why) {
+                whys.push(why);
+            }
+        }
+        (!whys.is_empty()).then(|| whys.join("; "))
+    }
+}
+
+/// The builds of all probes with a mass.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Builds {
+    /// One per probe, in the order of the table of probes.
+    pub builds: Vec<Build>,
+    /// What the study was told.
+    pub settings: BuildSettings,
+}
+
+impl Builds {
+    /// The table `builds`; each estimate has its standard error beside it (`_se`).
+    ///
+    /// # Errors
+    /// [`crate::Error::Frame`] when polars refuses.
+    pub fn to_frame(&self) -> Result<DataFrame> {
+        let rows = &self.builds;
+        let mut columns: Vec<Column> = vec![
+            texts("probe", rows.iter().map(|b| Some(&b.probe))),
+            texts("calibration", rows.iter().map(|b| b.calibration.as_ref())),
+            numbers("total_mass_g", rows.iter().map(|b| Some(b.total_mass_g))),
+            numbers("cell_mass_g", rows.iter().map(|b| b.cell_mass_g)),
+            truths("in_water_band", rows.iter().map(|b| b.in_water_band)),
+        ];
+        for (name, of) in FINDINGS {
+            columns.push(numbers(name, rows.iter().map(|b| of(b).value())));
+            columns.push(numbers(&format!("{name}_se"), rows.iter().map(|b| of(b).se())));
+        }
+        columns.push(texts("advice", rows.iter().map(|b| Some(&b.advice))));
+        columns.push(texts("remarks", rows.iter().map(|b| (!b.remarks.is_empty()).then(|| b.remarks.join("; ")))));
+        columns.push(texts("why", rows.iter().map(Build::why)));
+        frame("builds", rows.len(), columns)
+    }
+}
+
+impl fmt::Display for Builds {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for build in &self.builds {
+            writeln!(f, "{}: {}", build.probe, build.advice)?;
+        }
+        Ok(())
+    }
+}

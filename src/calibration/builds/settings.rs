@@ -1,0 +1,86 @@
+//! What a good build is taken to be.
+
+use crate::calibration::settings::within;
+use crate::error::Result;
+
+/// How the study of the builds judges a probe.
+///
+/// | field | default | meaning |
+/// | --- | --- | --- |
+/// | `water_tilt_deg`, `water_band_deg` | 25, 5 | wanted tilt in pure water, and how far from it is still good |
+/// | `strong_tilt_deg`, `strong_band_deg` | 65, 10 | the same in strong wort, SG 1.100 |
+/// | `cell_mass_g` | 42 to 46 | usual mass of a cell |
+/// | `mass_sd_g`, `diameter_sd_mm` | 0.1, 0.1 | balance and calliper |
+/// | `level` | 0.90 | of all intervals |
+///
+/// The figures of the first three rows are common practice, no source.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BuildSettings {
+    /// Wanted tilt in pure water at 20 C, degrees.
+    pub water_tilt_deg: f64,
+    /// How far from it a good probe may rest, degrees.
+    pub water_band_deg: f64,
+    /// Wanted tilt at SG 1.100, degrees.
+    pub strong_tilt_deg: f64,
+    /// How far from it a good probe may rest, degrees.
+    pub strong_band_deg: f64,
+    /// Lightest and heaviest usual cell, g.
+    pub cell_mass_g: (f64, f64),
+    /// Standard deviation of a mass on the balance, g.
+    pub mass_sd_g: f64,
+    /// Standard deviation of a diameter by calliper, mm.
+    pub diameter_sd_mm: f64,
+    /// Level of the intervals, in (0, 1).
+    pub level: f64,
+}
+
+impl Default for BuildSettings {
+    fn default() -> Self {
+        Self {
+            water_tilt_deg: 25.0,
+            water_band_deg: 5.0,
+            strong_tilt_deg: 65.0,
+            strong_band_deg: 10.0,
+            cell_mass_g: (42.0, 46.0),
+            mass_sd_g: 0.1,
+            diameter_sd_mm: 0.1,
+            level: 0.90,
+        }
+    }
+}
+
+impl BuildSettings {
+    /// Checks every setting.
+    ///
+    /// # Errors
+    /// [`crate::Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
+    pub fn check(&self) -> Result<()> {
+        within("water_tilt_deg", self.water_tilt_deg, 5.0, 60.0, "5 to 60 degrees")?;
+        within("water_band_deg", self.water_band_deg, 0.0, 45.0, "0 to 45 degrees")?;
+        within(
+            "strong_tilt_deg",
+            self.strong_tilt_deg,
+            self.water_tilt_deg,
+            85.0,
+            "above the tilt in water, to 85 degrees",
+        )?;
+        within("strong_band_deg", self.strong_band_deg, 0.0, 45.0, "0 to 45 degrees")?;
+        let (light, heavy) = self.cell_mass_g;
+        within("cell_mass_g", light, 0.0, heavy, "lightest first, in g")?;
+        within("mass_sd_g", self.mass_sd_g, 0.0, 100.0, "0 to 100 g")?;
+        within("diameter_sd_mm", self.diameter_sd_mm, 0.0, 10.0, "0 to 10 mm")?;
+        within("level", self.level, 0.5, 0.9999, "0.5 to 0.9999")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_defaults_are_allowed_and_a_wrong_one_is_named() {
+        BuildSettings::default().check().unwrap();
+        let wrong = BuildSettings { strong_tilt_deg: 20.0, ..BuildSettings::default() };
+        assert!(wrong.check().unwrap_err().to_string().contains("strong_tilt_deg"));
+    }
+}
