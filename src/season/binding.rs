@@ -31,6 +31,13 @@ pub(crate) struct Bound {
     pub(crate) unit: Unit,
 }
 
+impl Bound {
+    /// True when its cells come from that field.
+    pub(crate) fn is_field(&self, field: usize) -> bool {
+        matches!(self.origin, Origin::Field(f) if f == field)
+    }
+}
+
 /// All columns of a table, bound to a file.
 #[derive(Debug, Clone)]
 pub(crate) struct Binding {
@@ -124,9 +131,23 @@ impl Binding {
         }
     }
 
-    /// The bound column of that name.
-    pub(crate) fn bound(&self, name: &str) -> Option<&Bound> {
-        self.columns.iter().find(|b| b.column.name == name)
+    /// The fields of the file that are bound to a column, rising.
+    pub(crate) fn fields(&self) -> Vec<usize> {
+        let field = |b: &Bound| if let Origin::Field(field) = b.origin { Some(field) } else { None };
+        let mut fields: Vec<usize> = self.columns.iter().filter_map(field).collect();
+        fields.sort_unstable();
+        fields.dedup();
+        fields
+    }
+
+    /// Counts the bound fields anew, for a reader that gives only those.
+    pub(crate) fn renumber_fields(&mut self) {
+        let fields = self.fields();
+        for bound in &mut self.columns {
+            if let Origin::Field(field) = &mut bound.origin {
+                *field = fields.binary_search(field).unwrap_or(*field);
+            }
+        }
     }
 
     /// The cells of one row as values of the table.
@@ -199,6 +220,10 @@ impl Binding {
     }
 
     fn converted(&self, bound: &Bound, number: f64) -> std::result::Result<Value, String> {
+        // Not a number is how number columns of many programs mark an empty cell.
+        if number.is_nan() && !bound.column.required {
+            return Ok(Value::Empty);
+        }
         if !number.is_finite() {
             return Err(unreadable(&bound.label, &number.to_string(), "a finite number"));
         }

@@ -12,7 +12,7 @@ use super::discover::{Discovered, Found, Storage, discover};
 use super::flags::Flags;
 use super::names::{list, short};
 use super::raw::{Lines, RawReadings};
-use super::read::{self, Delimited, RawRow};
+use super::read::{self, Delimited, Ndjson, Parquet, RawRow};
 use super::rows::Row;
 use super::schema::{Batch, Event, PlanStep, Probe, Reference};
 use super::table::{FLAGS_COLUMN, Table};
@@ -91,18 +91,67 @@ fn check_tables(dir: &Path, there: &[Table]) -> Result<()> {
 
 impl Loaded {
     fn read(&mut self, found: &Found) -> Result<Table> {
-        let bytes = read::read_bytes(&found.path, &found.name, found.gzip)?;
-        match found.storage {
-            Storage::Csv => {
-                let text = read::text_of(&bytes, &found.name)?;
-                let mapping = &found.mapping;
-                let source = Delimited::open(text, &found.name, mapping.delimiter, mapping.skip_lines)?;
-                let binding = self.bind(found, source.header())?;
-                self.rows(found, &binding, |each| source.each(each));
-                Ok(binding.table)
-            }
-            Storage::Ndjson | Storage::Parquet => Err(Error::Usage(format!("{}: not yet", found.name))),
+        if found.storage == Storage::Parquet {
+            return self.read_parquet(found);
         }
+        let bytes = read::read_bytes(&found.path, &found.name, found.gzip)?;
+        let text = read::text_of(&bytes, &found.name)?;
+        if found.storage == Storage::Ndjson {
+            let source = Ndjson::open(text);
+            if let (true, Some(table)) = (source.is_blank(), found.table) {
+                self.begin(found, table);
+                return Ok(table);
+            }
+            let binding = self.bind(found, source.header())?;
+            self.rows(found, &binding, |each| source.each(each));
+            return Ok(binding.table);
+        }
+        let mapping = &found.mapping;
+        let source = Delimited::open(text, &found.name, mapping.delimiter, mapping.skip_lines)?;
+        let binding = self.bind(found, source.header())?;
+        let names: Vec<String> = (0..source.header().len()).map(|field| format!("field {field}")).collect();
+        let frame = (binding.table == Table::Readings)
+            .then(|| read::read_clean_csv(text, source.delimiter(), &binding, &names))
+            .flatten();
+        if !frame.is_some_and(|frame| self.columns(found, &binding, &frame, &names, 2)) {
+            self.rows(found, &binding, |each| source.each(each));
+        }
+        Ok(binding.table)
+    }
+
+    fn read_parquet(&mut self, found: &Found) -> Result<Table> {
+        let source = Parquet::open(&found.path, &found.name)?;
+        let mut binding = self.bind(found, source.header())?;
+        let names: Vec<String> = binding.fields().iter().filter_map(|f| source.header().get(*f).cloned()).collect();
+        let frame = source.read(names.clone())?;
+        binding.renumber_fields();
+        if binding.table != Table::Readings || !self.columns(found, &binding, &frame, &names, 1) {
+            let naive_is_utc = binding.mapping.times.zone_is_utc();
+            let mut outcome = Ok(());
+            self.rows(found, &binding, |each| outcome = read::each_row(&frame, &found.name, naive_is_utc, each));
+            outcome?;
+        }
+        Ok(binding.table)
+    }
+
+    /// Takes readings as whole columns, if they are without a doubt.
+    fn columns(
+        &mut self,
+        found: &Found,
+        binding: &Binding,
+        frame: &polars::prelude::DataFrame,
+        names: &[String],
+        first_line: u64,
+    ) -> bool {
+        let file = self.account.files.len();
+        let taken = read::take_columns(&mut self.readings, frame, binding, names, file, first_line);
+        if taken {
+            self.begin(found, binding.table);
+            if let Some(account) = self.account.files.get_mut(file) {
+                account.read = frame.height();
+            }
+        }
+        taken
     }
 
     fn bind(&mut self, found: &Found, header: &[String]) -> Result<Binding> {

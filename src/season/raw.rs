@@ -136,12 +136,4 @@ impl RawReadings {
         };
         (part.file, line)
     }
-
-    /// The range of rows of each part, with its file.
-    pub(crate) fn part_ranges(&self) -> impl Iterator<Item = (usize, std::ops::Range<usize>)> + '_ {
-        self.parts.iter().enumerate().map(|(i, part)| {
-            let end = self.parts.get(i + 1).map_or(self.len(), |next| next.start);
-            (part.file, part.start..end)
-        })
-    }
 }

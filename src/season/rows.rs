@@ -1,14 +1,12 @@
 //! The row types of the small tables to and from the cells of their table.
 
 use super::schema::{Batch, EndShape, Event, PlanStep, Probe, Reference, ReferenceUse};
-use super::table::{FLAGS_COLUMN, Table};
+use super::table::FLAGS_COLUMN;
 use super::value::{Value, Values, missing};
 use super::{Flags, SG_HIGH, SG_LOW};
 
 /// A row of a table that is held as a list of rows (all but the readings).
 pub(crate) trait Row: Sized + PartialEq {
-    /// The table.
-    const TABLE: Table;
     /// The row from its cells, or why it is rejected. A text that an optional column cannot hold goes to `doubts`.
     fn from_values(values: &mut Values, doubts: &mut Vec<String>) -> Result<Self, String>;
     /// Its cells in the order of the table's columns.
@@ -43,8 +41,6 @@ fn optional_sd(values: &mut Values, column: &str, doubts: &mut Vec<String>) -> O
 }
 
 impl Row for Reference {
-    const TABLE: Table = Table::References;
-
     fn from_values(values: &mut Values, doubts: &mut Vec<String>) -> Result<Self, String> {
         let at = needed(values.time("at"), "at")?;
         let sg = optional_sg(values, "sg")?;
@@ -111,8 +107,6 @@ impl Row for Reference {
 }
 
 impl Row for Batch {
-    const TABLE: Table = Table::Batches;
-
     fn from_values(values: &mut Values, doubts: &mut Vec<String>) -> Result<Self, String> {
         let batch = needed(values.text("batch"), "batch")?;
         let strain = needed(values.text("strain"), "strain")?;
@@ -194,8 +188,6 @@ fn end_shape(values: &mut Values, column: &str, doubts: &mut Vec<String>) -> Opt
 }
 
 impl Row for Probe {
-    const TABLE: Table = Table::Probes;
-
     fn from_values(values: &mut Values, doubts: &mut Vec<String>) -> Result<Self, String> {
         Ok(Self {
             probe: needed(values.text("probe"), "probe")?,
@@ -228,8 +220,6 @@ impl Row for Probe {
 }
 
 impl Row for Event {
-    const TABLE: Table = Table::Events;
-
     fn from_values(values: &mut Values, doubts: &mut Vec<String>) -> Result<Self, String> {
         let kind = needed(values.text("kind"), "kind")?;
         if !Event::KINDS.contains(&kind.as_str()) {
@@ -265,8 +255,6 @@ impl Row for Event {
 }
 
 impl Row for PlanStep {
-    const TABLE: Table = Table::Plan;
-
     fn from_values(values: &mut Values, _: &mut Vec<String>) -> Result<Self, String> {
         Ok(Self {
             batch: needed(values.text("batch"), "batch")?,

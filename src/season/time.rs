@@ -44,6 +44,11 @@ impl TimeReader {
         Self { zone, format }
     }
 
+    /// True when a time without an offset is one in UTC.
+    pub(crate) fn zone_is_utc(&self) -> bool {
+        self.zone == TimeZone::UTC
+    }
+
     /// What a readable time looks like, for messages.
     pub(crate) fn wanted(&self) -> String {
         let plain = "a time such as 2031-03-04T05:06:07Z or 2031-03-04 05:06";
@@ -94,6 +99,11 @@ impl TimeReader {
             }
         })
     }
+}
+
+/// The text of a local time that a file stores as if it were in UTC.
+pub(crate) fn local_text(stored: Instant) -> String {
+    stored.to_string().trim_end_matches('Z').to_owned()
 }
 
 fn epoch(number: f64) -> Option<Instant> {

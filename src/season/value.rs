@@ -21,6 +21,18 @@ pub(crate) enum Cell<'a> {
     Odd(&'static str),
 }
 
+impl fmt::Display for Cell<'_> {
+    /// As a rejected row shows it.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Empty => Ok(()),
+            Self::Text(text) | Self::Odd(text) => f.write_str(text),
+            Self::Number(number) => write!(f, "{number}"),
+            Self::Time(at) => write!(f, "{at}"),
+        }
+    }
+}
+
 /// A cell that fits its column.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Value {

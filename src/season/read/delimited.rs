@@ -6,10 +6,8 @@ use crate::error::{Error, Place, Result};
 use crate::season::names::short;
 use crate::season::value::Cell;
 
-use super::{KEPT_TEXT, RawRow};
+use super::{KEPT_TEXT, MAX_ROW, RawRow};
 
-/// Longest row, bytes; anything longer is no row of a log.
-const MAX_ROW: usize = 1 << 16;
 /// Most lines that one quoted text may span. A quote that is never closed costs one row, not the rest of the file.
 const MAX_QUOTED_LINES: usize = 64;
 /// Delimiters that a header is searched for.
@@ -20,7 +18,6 @@ pub(crate) struct Delimited<'a> {
     lines: Lines<'a>,
     delimiter: u8,
     header: Vec<String>,
-    pub(crate) header_line: u64,
 }
 
 impl<'a> Delimited<'a> {
@@ -39,7 +36,7 @@ impl<'a> Delimited<'a> {
         }
         let delimiter = delimiter.unwrap_or_else(|| sniff_delimiter(first));
         let header = split(first, delimiter).iter().map(|f| String::from_utf8_lossy(f).trim().to_owned()).collect();
-        Ok(Self { lines, delimiter, header, header_line })
+        Ok(Self { lines, delimiter, header })
     }
 
     /// The column names.
@@ -187,7 +184,7 @@ fn split(row: &[u8], delimiter: u8) -> Vec<Cow<'_, [u8]>> {
 
 /// Lines with their numbers, without their ends (`\n`, `\r\n`, or `\r` where a file has no other).
 #[derive(Clone)]
-struct Lines<'a> {
+pub(super) struct Lines<'a> {
     text: &'a [u8],
     start: usize,
     end: u8,
@@ -195,7 +192,7 @@ struct Lines<'a> {
 }
 
 impl<'a> Lines<'a> {
-    fn new(text: &'a [u8]) -> Self {
+    pub(super) fn new(text: &'a [u8]) -> Self {
         let end = if text.contains(&b'\n') { b'\n' } else { b'\r' };
         Self { text, start: 0, end, line: 0 }
     }

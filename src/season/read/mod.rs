@@ -1,15 +1,25 @@
 //! The readers: each gives a file's header, then its rows one by one.
 
 mod bytes;
+mod clean_csv;
+mod columns;
 mod delimited;
+mod ndjson;
+mod parquet;
 
 pub(crate) use bytes::{read_bytes, text_of};
+pub(crate) use clean_csv::read_clean_csv;
+pub(crate) use columns::take_columns;
 pub(crate) use delimited::Delimited;
+pub(crate) use ndjson::Ndjson;
+pub(crate) use parquet::{Parquet, each_row};
 
 use super::value::Cell;
 
 /// Longest text of a rejected row that is kept, characters.
 pub(crate) const KEPT_TEXT: usize = 200;
+/// Longest row, bytes; anything longer is no row of a log.
+const MAX_ROW: usize = 1 << 16;
 
 /// One row of a file as a reader gives it.
 pub(crate) struct RawRow<'a> {

@@ -1,11 +1,14 @@
 //! Tidying: from rows as files hold them to a season.
 
 mod belongs;
+mod frozen;
 mod ids;
+mod order;
 mod raw_gravity;
 mod sort;
 
 pub(crate) use belongs::fill_batches;
+pub(crate) use frozen::flag_frozen;
 
 use crate::error::Result;
 
@@ -49,6 +52,7 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
     };
     fill_batches(&mut season.readings, &season.batches, &season.references);
     flag_ranges(&mut season.readings);
+    flag_frozen(&mut season.readings);
     if has_probes {
         flag_unknown_probes(&mut season);
     }

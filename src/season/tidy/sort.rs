@@ -1,8 +1,12 @@
 //! Readings sorted by probe and time, exact duplicates rejected.
 
+use std::collections::HashSet;
+
 use crate::season::load::Loaded;
 use crate::season::raw::{NO_BATCH, RawReadings};
 use crate::season::readings::Readings;
+
+use super::order::{flag_order, resolve_twice};
 
 /// Sorts the readings and rejects exact duplicates; gives for each row its row before sorting, none where nothing moved.
 /// The columns are moved out of `loaded`; where its rows stand stays there.
@@ -15,8 +19,11 @@ pub(crate) fn sort_readings(loaded: &mut Loaded) -> (Readings, Option<Vec<u32>>)
     let raw = &mut loaded.readings;
     renumber(&mut raw.probe, &probe_place);
     renumber(&mut raw.batch, &batch_place);
+    resolve_twice(raw);
     let order = order(raw, probe_ids.len());
     let duplicates = duplicates(raw, order.as_deref());
+    let dropped: HashSet<u32> = duplicates.iter().map(|(row, _)| *row).collect();
+    flag_order(raw, &|row| dropped.contains(&(row as u32)));
     for (row, first) in &duplicates {
         let (first_file, first_line) = loaded.readings.place(*first as usize);
         let (file, line) = loaded.readings.place(*row as usize);

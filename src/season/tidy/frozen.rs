@@ -1,0 +1,115 @@
+//! Sensors that repeat one value.
+//!
+//! A beer at rest repeats too: readings are rounded, and a quiet probe shows one value for days. What tells a frozen
+//! sensor is that its neighbours do not: a value repeated n times, where the readings just before and just after
+//! scatter by more than the sensor's step, would be a rare chance. With scatter s and step q a rounded reading stays
+//! on the value it is centred on with probability at most b = erf(q / (2 sqrt(2) s)), and a run of n of them has
+//! probability at most b^n; a run is frozen when that, times the number of readings of the probe, is below
+//! [`CHANCE`]. The scatter is the smaller of the two neighbours', from the median of second differences (which a
+//! steady fall does not touch), and halved, as noise may ebb within a day; where it is below the step, or no
+//! neighbour is near, nothing is said. The thresholds are ours.
+
+use std::ops::Range;
+
+use statrs::function::erf::erf;
+
+use crate::season::flags::Flags;
+use crate::season::readings::Readings;
+
+/// Expected number of runs by chance at which a run is no chance any more.
+const CHANCE: f64 = 1e-6;
+/// Readings of each neighbour that are looked at, at most and at least.
+const NEIGHBOURS: usize = 48;
+const NEIGHBOURS_AT_LEAST: usize = 12;
+/// How far from the run a neighbour may be, days.
+const NEAR_D: f64 = 3.0;
+/// Median of |x| for the second difference of white noise with standard deviation 1: 0.6745 sqrt(6).
+const MEDIAN_SECOND_DIFFERENCE: f64 = 1.6521;
+
+/// When a repeated value of a sensor may be called frozen.
+struct Rule {
+    /// Shortest run.
+    run: usize,
+    /// Least scatter, in steps of the sensor.
+    scatter_steps: f64,
+    /// What the scatter is divided by before the run's probability is taken.
+    caution: f64,
+}
+
+const TILT: Rule = Rule { run: 6, scatter_steps: 1.0, caution: 2.0 };
+/// A thermostat makes temperature calmer at some times than at others, so more is asked.
+const TEMPERATURE: Rule = Rule { run: 24, scatter_steps: 2.0, caution: 3.0 };
+
+/// Flags frozen stretches anew.
+pub(crate) fn flag_frozen(readings: &mut Readings) {
+    for probe in readings.probe_ids.clone() {
+        let rows = readings.of_probe(&probe);
+        let mut frozen = runs(readings, &readings.tilt_deg, rows.clone(), &TILT);
+        frozen.extend(runs(readings, &readings.temp_c, rows.clone(), &TEMPERATURE));
+        let flags = readings.flags.get_mut(rows.clone()).unwrap_or_default();
+        for flag in flags.iter_mut() {
+            *flag = flag.without(Flags::FROZEN);
+        }
+        for run in frozen {
+            let run = run.start - rows.start..run.end - rows.start;
+            for flag in flags.get_mut(run).unwrap_or_default() {
+                flag.insert(Flags::FROZEN);
+            }
+        }
+    }
+}
+
+/// The frozen runs of a column among a probe's rows.
+fn runs(readings: &Readings, column: &[f64], rows: Range<usize>, rule: &Rule) -> Vec<Range<usize>> {
+    let mut found = Vec::new();
+    let values = column.get(rows.clone()).unwrap_or_default();
+    let mut start = 0;
+    for run in values.chunk_by(|a, b| a.to_bits() == b.to_bits()) {
+        let range = start..start + run.len();
+        start = range.end;
+        let range = rows.start + range.start..rows.start + range.end;
+        if run.len() >= rule.run && is_frozen(readings, column, &rows, &range, rule) {
+            found.push(range);
+        }
+    }
+    found
+}
+
+fn is_frozen(readings: &Readings, column: &[f64], rows: &Range<usize>, run: &Range<usize>, rule: &Rule) -> bool {
+    let at = |row: usize| readings.at.get(row).copied().unwrap_or_default();
+    let (first, last) = (at(run.start), at(run.end.saturating_sub(1)));
+    let before = run.start.saturating_sub(NEIGHBOURS).max(rows.start)..run.start;
+    let after = run.end..(run.end + NEIGHBOURS).min(rows.end);
+    let near = |range: Range<usize>| -> Vec<f64> {
+        let is_near = |row: &usize| first.days_since(at(*row)) <= NEAR_D && at(*row).days_since(last) <= NEAR_D;
+        range.filter(is_near).filter_map(|row| column.get(row).copied()).collect()
+    };
+    let sides = [near(before), near(after)];
+    let scatters = sides.iter().filter(|side| side.len() >= NEIGHBOURS_AT_LEAST).filter_map(|side| scatter(side));
+    let Some(scatter) = scatters.reduce(f64::min) else { return false };
+    let Some(step) = sides.iter().filter_map(|side| smallest_step(side)).reduce(f64::min) else { return false };
+    if scatter < rule.scatter_steps * step {
+        return false;
+    }
+    let stays = erf(step * rule.caution / (2.0 * std::f64::consts::SQRT_2 * scatter));
+    let chance = rows.len() as f64 * stays.powf(run.len() as f64);
+    chance < CHANCE
+}
+
+/// Standard deviation of noise about a steady change.
+fn scatter(values: &[f64]) -> Option<f64> {
+    let second = |w: &[f64]| Some((w.first()? - 2.0 * w.get(1)? + w.get(2)?).abs());
+    let mut seconds: Vec<f64> = values.windows(3).filter_map(second).collect();
+    let middle = seconds.len() / 2;
+    if seconds.is_empty() {
+        return None;
+    }
+    Some(*seconds.select_nth_unstable_by(middle, f64::total_cmp).1 / MEDIAN_SECOND_DIFFERENCE)
+}
+
+/// The smallest difference between neighbours that is not zero: the step of the sensor, or less where readings are
+/// not rounded.
+fn smallest_step(values: &[f64]) -> Option<f64> {
+    let difference = |w: &[f64]| Some((w.last()? - w.first()?).abs());
+    values.windows(2).filter_map(difference).filter(|d| *d > 0.0).reduce(f64::min)
+}
