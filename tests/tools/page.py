@@ -26,9 +26,9 @@ WIDTHS = """(screenWidth => {
           wide: wide.slice(0, 3).map(e => `${e.tagName.toLowerCase()}#${e.id}.${e.getAttribute('class') || ''}`)};
 })"""
 
-SECTIONS = """[...document.querySelectorAll('section[id]')].map(s => ({
-  id: s.id, heading: (s.querySelector('h1, h2, h3') || {innerText: ''}).innerText.trim(),
-  height: s.getBoundingClientRect().height, words: s.innerText.trim().split(/\\s+/).length}))"""
+SECTIONS = """[...document.querySelectorAll('section h2[id]')].map(h => [h, h.closest('section')]).map(([h, s]) => ({
+  id: h.id, heading: h.innerText.trim(), height: s.getBoundingClientRect().height,
+  words: s.innerText.trim().split(/\\s+/).length}))"""
 
 BROKEN_LINKS = """[...document.querySelectorAll('a[href^="#"]')].map(a => a.getAttribute('href').slice(1))
   .filter(id => id && !document.getElementById(decodeURIComponent(id)))"""
