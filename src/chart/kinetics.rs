@@ -109,18 +109,19 @@ impl BatchFit {
                 (0..=STEPS).map(|i| from + (to - from) * i as f64 / STEPS as f64).collect()
             };
             let times = curve(0.0, to_d * HOURS_PER_DAY);
+            let table = fitted.curve.tabulate();
             let t = student_t_two_sided(BAND_LEVEL, fitted.df)?;
             let band: Vec<_> = times
                 .iter()
                 .map(|h| {
-                    let (sg, gradient) = fitted.curve.gradient(*h);
+                    let (sg, gradient) = table.gradient(*h);
                     let half = t * quadratic(&gradient, &fitted.covariance).max(0.0).sqrt();
                     (h / HOURS_PER_DAY, sg - half, sg + half)
                 })
                 .collect();
             plot.band(&band, CURVE, 0.22)?;
             let line = |times: Vec<f64>| -> Vec<(f64, f64)> {
-                times.into_iter().map(|h| (h / HOURS_PER_DAY, fitted.curve.sg(h))).collect()
+                times.into_iter().map(|h| (h / HOURS_PER_DAY, table.sg(h))).collect()
             };
             plot.line(&line(curve(0.0, self.last_hours)), CURVE, 2.0, 1.0)?;
             plot.line(&line(curve(self.last_hours, to_d * HOURS_PER_DAY)), CURVE, 2.0, 0.45)?;

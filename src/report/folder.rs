@@ -117,7 +117,15 @@ fn resolve(out: &Path) -> Result<PathBuf> {
     }
 }
 
-/// New, empty or an earlier report with nothing else in it; anything else is not ours to replace.
+/// Whether a report may be written at `out`, before anything is computed: it must be new, empty or an earlier report
+/// with nothing else in it, as anything else is not ours to replace.
+///
+/// # Errors
+/// [`Error::Usage`] when it is something else, [`Error::Io`] when it cannot be looked at.
+pub fn check_out(out: &Path) -> Result<()> {
+    check(&resolve(out)?)
+}
+
 fn check(out: &Path) -> Result<()> {
     let metadata = match fs::metadata(out) {
         Ok(metadata) => metadata,

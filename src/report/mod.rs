@@ -9,6 +9,7 @@ mod summary;
 mod tables;
 mod words;
 
+pub use folder::check_out;
 pub use summary::{Answer, Summary};
 
 use std::path::{Path, PathBuf};

@@ -10,6 +10,7 @@
 mod cells;
 mod notebook;
 mod page;
+mod results;
 mod table;
 mod units;
 

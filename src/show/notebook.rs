@@ -1,6 +1,8 @@
 //! The two blocks that the notebook kernel reads from what a cell prints.
 
+use crate::calibration::{Calibration, Calibrations};
 use crate::chart::Figure;
+use crate::season::RowAccount;
 
 use super::page::{Page, Show};
 use super::table::Table;
@@ -37,7 +39,7 @@ macro_rules! notebook_display {
     };
 }
 
-notebook_display!(Figure, Page, Table);
+notebook_display!(Figure, Page, Table, RowAccount, Calibration, Calibrations);
 
 #[cfg(test)]
 mod tests {

@@ -23,6 +23,22 @@ pub(super) fn section(study: &SeasonStudy) -> Markup {
                 td { (file.file) } td { (file.table) } td { (file.read) } td { (file.kept) } td { (file.flagged) } td { (file.rejected) }
             } } }
         } }
+        @if !account.flagged.is_empty() {
+            details {
+                summary { "Reasons to look twice" }
+                div.scroll { table {
+                    thead { tr { @for name in ["file", "table", "reason", "rows"] { th scope="col" { (name) } } } }
+                    tbody { @for reason in &account.flagged { tr {
+                        td { (reason.file) } td { (reason.table) } td { (reason.reason) } td { (reason.rows) }
+                    } } }
+                } }
+            }
+        }
+        @if !account.remarks.is_empty() {
+            ul { @for remark in &account.remarks {
+                li { b { (remark.file) } @if let Some(line) = remark.line { ", line " (line) } ": " (remark.text) }
+            } }
+        }
         @if rejected > 0 {
             details open[rejected <= 20] {
                 summary { (rejected) " rejected" @if rejected > SHOWN { ", the first " (SHOWN) " here" } }
