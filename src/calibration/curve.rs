@@ -179,3 +179,84 @@ impl FittedCurve {
         sum.max(0.0)
     }
 }
+
+/// A lower triangular root L of a curve's covariance, C = L L'.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct CovarianceRoot([[f64; MOST_COEFFICIENTS]; MOST_COEFFICIENTS]);
+
+impl CovarianceRoot {
+    /// The root; a coefficient that the earlier ones determine gets a zero column.
+    pub fn of(fitted: &FittedCurve) -> Self {
+        let c = &fitted.covariance;
+        let mut root = [[0.0; MOST_COEFFICIENTS]; MOST_COEFFICIENTS];
+        for (i, own) in c.iter().enumerate() {
+            let mut row = [0.0; MOST_COEFFICIENTS];
+            for (j, &cij) in own.iter().enumerate().take(i + 1) {
+                let done = root.get(j).filter(|_| j < i).copied().unwrap_or(row);
+                let dot: f64 = row.iter().zip(&done).take(j).map(|(a, b)| a * b).sum();
+                let rest = cij - dot;
+                let pivot = done.get(j).copied().unwrap_or_default();
+                let value = if j == i {
+                    rest.max(0.0).sqrt()
+                } else if pivot > 0.0 {
+                    rest / pivot
+                } else {
+                    0.0
+                };
+                if let Some(cell) = row.get_mut(j) {
+                    *cell = value;
+                }
+            }
+            if let Some(cell) = root.get_mut(i) {
+                *cell = row;
+            }
+        }
+        Self(root)
+    }
+
+    /// `L' g` of a gradient g: its squared length is the variance.
+    pub fn through(&self, gradient: &[f64; MOST_COEFFICIENTS]) -> [f64; MOST_COEFFICIENTS] {
+        let mut sum = [0.0; MOST_COEFFICIENTS];
+        for (row, g) in self.0.iter().zip(gradient) {
+            for (cell, l) in sum.iter_mut().zip(row) {
+                *cell += l * g;
+            }
+        }
+        sum
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_root_of_a_covariance_gives_the_variance_back() {
+        let covariance = [[4.0, 1.0, 0.5, 0.0], [1.0, 3.0, -0.2, 0.0], [0.5, -0.2, 2.0, 0.0], [0.0; 4]];
+        let curve = Curve::Polynomial([1000.0, 20.0, 5.0, 0.0]);
+        let fitted = FittedCurve { curve, coefficients: Vec::new(), covariance, scale: 1.0, df: 3.0, used: 3.0 };
+        let at = curve.at(60.0).unwrap();
+        let through = CovarianceRoot::of(&fitted).through(&at.gradient);
+        let squared: f64 = through.iter().map(|x| x * x).sum();
+        assert!((squared - fitted.variance(&at)).abs() < 1e-12 * squared);
+    }
+
+    #[test]
+    fn a_curve_and_its_inverse_undo_each_other() {
+        let wall = Curve::WallSided(WallSided { k_kg_m3: 5458.0, h: 2.609, eps: 0.0797, kappa: 2.0 / 9.0 });
+        let cubic = Curve::Polynomial([1040.0, 37.0, 9.0, 1.5]);
+        for curve in [wall, cubic] {
+            for tilt in [20.0, 40.0, 60.0] {
+                let density = curve.at(tilt).unwrap().density_kg_m3;
+                assert!((curve.tilt_deg(density).unwrap() - tilt).abs() < 1e-8, "{curve:?} {tilt}");
+            }
+        }
+        assert_eq!(cubic.tilt_deg(500.0), None);
+    }
+
+    #[test]
+    fn where_a_polynomial_falls_it_has_no_density() {
+        let parabola = Curve::Polynomial([1040.0, 30.0, -12.0, 0.0]);
+        assert!(parabola.at(60.0).is_some() && parabola.at(75.0).is_none());
+    }
+}

@@ -1,11 +1,10 @@
 //! The tables of the study.
 
-use polars::prelude::{Column, DataFrame, NamedFrom, Series};
+use polars::prelude::DataFrame;
 
 use crate::error::Result;
-use crate::season::Season;
+use crate::season::{FrameBuilder, Season};
 
-use super::columns::{counts, frame, instants, numbers, texts, truths};
 use super::gravity::Gravity;
 use super::result::{Calibration, Calibrations, Candidate};
 
@@ -19,33 +18,31 @@ impl Calibrations {
         let with = &self.calibrations;
         // A check is no failed calibration: it stands in the table of drift pairs.
         let without: Vec<_> = self.without.iter().filter(|none| !none.check).collect();
-        let n = with.len() + without.len();
         let none = without.len();
-        let number = |name: &str, of: fn(&Calibration) -> Option<f64>| {
-            numbers(name, with.iter().map(of).chain(std::iter::repeat_n(None, none)))
+        let number = |of: fn(&Calibration) -> Option<f64>| {
+            with.iter().map(of).chain(std::iter::repeat_n(None, none)).collect::<Vec<_>>()
         };
-        let text = |name: &str, of: fn(&Calibration) -> Option<String>| {
-            texts(name, with.iter().map(of).chain(std::iter::repeat_n(None, none)))
+        let text = |of: fn(&Calibration) -> Option<String>| {
+            with.iter().map(of).chain(std::iter::repeat_n(None, none)).collect::<Vec<_>>()
         };
-        let columns = vec![
-            texts("probe", with.iter().map(|c| Some(&c.probe)).chain(without.iter().map(|w| Some(&w.probe)))),
-            text("calibration", |c| Some(c.calibration.clone())),
-            instants("calibrated_at", with.iter().map(|c| Some(c.calibrated_at)).chain(without.iter().map(|w| w.at)))?,
-            text("curve", |c| Some(c.kind.to_string())),
-            counts("n", with.iter().map(|c| c.baths.len()).chain(without.iter().map(|_| 0))),
-            number("rmse_sg", |c| c.rmse_sg),
-            text("coefficients", |c| Some(coefficients(c))),
-            number("sg_min", |c| Some(c.sg_min)),
-            number("sg_max", |c| Some(c.sg_max)),
-            number("water_tilt_deg", |c| c.water_tilt_deg.value()),
-            number("water_tilt_se", |c| c.water_tilt_deg.se()),
-            truths("water_ok", with.iter().map(|c| c.water_ok).chain(without.iter().map(|_| None))),
-            number("scale", |c| Some(c.fitted.scale)),
-            text("suspect_bath", suspect_name),
-            text("remarks", |c| (!c.remarks.is_empty()).then(|| c.remarks.join("; "))),
-            texts("why", with.iter().map(|_| None).chain(without.iter().map(|w| Some(&w.why)))),
-        ];
-        frame("calibrations", n, columns)
+        FrameBuilder::new("calibrations")
+            .text("probe", with.iter().map(|c| Some(&c.probe)).chain(without.iter().map(|w| Some(&w.probe))))
+            .text("calibration", text(|c| Some(c.calibration.clone())))
+            .time("calibrated_at", with.iter().map(|c| Some(c.calibrated_at)).chain(without.iter().map(|w| w.at)))
+            .text("curve", text(|c| Some(c.kind.to_string())))
+            .count("n", with.iter().map(|c| Some(c.baths.len() as i64)).chain(without.iter().map(|_| Some(0))))
+            .number("rmse_sg", number(|c| c.rmse_sg))
+            .text("coefficients", text(|c| Some(coefficients(c))))
+            .number("sg_min", number(|c| Some(c.sg_min)))
+            .number("sg_max", number(|c| Some(c.sg_max)))
+            .number("water_tilt_deg", number(|c| c.water_tilt_deg.value()))
+            .number("water_tilt_se", number(|c| c.water_tilt_deg.se()))
+            .truth("water_ok", with.iter().map(|c| c.water_ok).chain(without.iter().map(|_| None)))
+            .number("scale", number(|c| Some(c.fitted.scale)))
+            .text("suspect_bath", text(suspect_name))
+            .text("remarks", text(|c| (!c.remarks.is_empty()).then(|| c.remarks.join("; "))))
+            .text("why", with.iter().map(|_| None).chain(without.iter().map(|w| Some(&w.why))))
+            .finish()
     }
 
     /// Every candidate of every calibration with its scores: the table `calibration_candidates`.
@@ -55,19 +52,18 @@ impl Calibrations {
     pub fn candidates_frame(&self) -> Result<DataFrame> {
         let rows: Vec<(&Calibration, &Candidate)> =
             self.calibrations.iter().flat_map(|c| c.candidates.iter().map(move |candidate| (c, candidate))).collect();
-        let number = |name: &str, of: fn(&Candidate) -> Option<f64>| numbers(name, rows.iter().map(|(_, c)| of(c)));
-        let columns = vec![
-            texts("probe", rows.iter().map(|(c, _)| Some(&c.probe))),
-            texts("calibration", rows.iter().map(|(c, _)| Some(&c.calibration))),
-            texts("curve", rows.iter().map(|(_, c)| Some(c.kind.to_string()))),
-            truths("chosen", rows.iter().map(|(_, c)| Some(c.chosen))),
-            number("rmse_sg", |c| c.rmse_sg),
-            number("left_out_inner_sg", |c| c.left_out_inner_sg),
-            number("left_out_end_sg", |c| c.left_out_end_sg),
-            number("aicc", |c| c.aicc),
-            texts("why", rows.iter().map(|(_, c)| c.refused.as_ref())),
-        ];
-        frame("calibration_candidates", rows.len(), columns)
+        let number = |of: fn(&Candidate) -> Option<f64>| rows.iter().map(|(_, c)| of(c)).collect::<Vec<_>>();
+        FrameBuilder::new("calibration_candidates")
+            .text("probe", rows.iter().map(|(c, _)| Some(&c.probe)))
+            .text("calibration", rows.iter().map(|(c, _)| Some(&c.calibration)))
+            .text("curve", rows.iter().map(|(_, c)| Some(c.kind.to_string())))
+            .truth("chosen", rows.iter().map(|(_, c)| Some(c.chosen)))
+            .number("rmse_sg", number(|c| c.rmse_sg))
+            .number("left_out_inner_sg", number(|c| c.left_out_inner_sg))
+            .number("left_out_end_sg", number(|c| c.left_out_end_sg))
+            .number("aicc", number(|c| c.aicc))
+            .text("why", rows.iter().map(|(_, c)| c.refused.as_ref()))
+            .finish()
     }
 }
 
@@ -96,25 +92,21 @@ impl Gravity {
     /// [`crate::Error::Frame`] when polars refuses.
     pub fn to_frame(&self, season: &Season) -> Result<DataFrame> {
         let readings = &season.readings;
-        let number = |name: &str, values: &[Option<f64>]| numbers(name, values.iter().copied());
-        let tilts: Column = Series::new("tilt_deg".into(), readings.tilt_deg.as_slice()).into();
-        let temps: Column = Series::new("temp_c".into(), readings.temp_c.as_slice()).into();
         let batch = |index: &Option<u32>| index.and_then(|b| readings.batch_ids.get(b as usize));
         let id = |index: &Option<u32>| index.and_then(|c| self.calibration_ids.get(c as usize));
-        let columns = vec![
-            instants("at", readings.at.iter().map(|at| Some(*at)))?,
-            texts("probe", readings.probe.iter().map(|&p| readings.probe_ids.get(p as usize))),
-            texts("batch", readings.batch.iter().map(batch)),
-            tilts,
-            temps,
-            number("density_kg_m3", &self.density_kg_m3),
-            number("sg", &self.sg),
-            number("sg_se", &self.sg_se),
-            number("sg_se_shared", &self.sg_se_shared),
-            number("sg_uncorrected", &self.sg_uncorrected),
-            texts("calibration", self.calibration.iter().map(id)),
-            texts("flags", self.flags.iter().map(|flags| Some(flags.to_string()))),
-        ];
-        frame("gravity", readings.len(), columns)
+        FrameBuilder::new("gravity")
+            .time("at", readings.at.iter().map(|at| Some(*at)))
+            .text("probe", readings.probe.iter().map(|&p| readings.probe_ids.get(p as usize)))
+            .text("batch", readings.batch.iter().map(batch))
+            .number("tilt_deg", readings.tilt_deg.iter().map(|tilt| Some(*tilt)))
+            .number("temp_c", readings.temp_c.iter().map(|temp| Some(*temp)))
+            .number("density_kg_m3", self.density_kg_m3.iter().copied())
+            .number("sg", self.sg.iter().copied())
+            .number("sg_se", self.sg_se.iter().copied())
+            .number("sg_se_shared", self.sg_se_shared.iter().copied())
+            .number("sg_uncorrected", self.sg_uncorrected.iter().copied())
+            .text("calibration", self.calibration.iter().map(id))
+            .text("flags", self.flags.iter().map(|flags| Some(flags.to_string())))
+            .finish()
     }
 }

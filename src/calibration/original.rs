@@ -1,5 +1,6 @@
 //! The original gravity that a batch's beer is read with.
 
+use crate::error::Result;
 use crate::liquid::BeerDensity;
 use crate::season::Season;
 
@@ -23,8 +24,39 @@ pub struct OriginalGravity {
     pub source: &'static str,
 }
 
+/// The liquids of a season's batches, for density -> SG.
+#[derive(Debug, Clone)]
+pub(crate) struct Liquids {
+    /// Baths, and readings in no batch.
+    sugar: BeerDensity,
+    /// One per batch id of the readings, in their order.
+    beers: Vec<BeerDensity>,
+}
+
+impl Liquids {
+    /// The liquid of a batch of the readings; outside batches a sucrose solution.
+    pub fn at(&self, batch: Option<u32>) -> &BeerDensity {
+        batch.and_then(|b| self.beers.get(b as usize)).unwrap_or(&self.sugar)
+    }
+
+    /// The liquid of a batch by its id.
+    pub fn of(&self, season: &Season, batch: Option<&str>) -> &BeerDensity {
+        self.at(batch.and_then(|id| season.readings.batch_index(id)))
+    }
+}
+
+impl Calibrations {
+    /// The liquids of a season's batches, each with its original gravity.
+    pub(crate) fn liquids(&self, season: &Season) -> Result<Liquids> {
+        let sugar = BeerDensity::unfermented()?;
+        let found = original_gravities(self, season, &sugar);
+        let beers = found.into_iter().map(|og| BeerDensity::new(og.sg)).collect::<Result<_>>()?;
+        Ok(Liquids { sugar, beers })
+    }
+}
+
 /// One per batch id of the readings, in their order.
-pub(crate) fn original_gravities(all: &Calibrations, season: &Season, sugar: &BeerDensity) -> Vec<OriginalGravity> {
+fn original_gravities(all: &Calibrations, season: &Season, sugar: &BeerDensity) -> Vec<OriginalGravity> {
     season.readings.batch_ids.iter().map(|batch| original_gravity(all, season, sugar, batch)).collect()
 }
 

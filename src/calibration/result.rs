@@ -2,7 +2,6 @@
 
 use std::fmt;
 
-use nalgebra::DMatrix;
 use ndarray::Array2;
 
 use crate::error::{Error, Result};
@@ -11,7 +10,7 @@ use crate::float::{ShellExpansion, WallSided};
 use crate::liquid::{WATER_20C_KG_M3, water_density_kg_m3};
 use crate::units::Instant;
 
-use super::curve::{Curve, CurveKind, FittedCurve};
+use super::curve::{CovarianceRoot, Curve, CurveKind, FittedCurve};
 
 /// One bath of a calibration, as it entered the fit.
 #[derive(Debug, Clone, PartialEq)]
@@ -181,24 +180,16 @@ impl Calibration {
     /// # Errors
     /// [`Error::NotEstimable`] where the curve has no value.
     pub fn gravity_covariance(&self, tilts_deg: &[f64], tilt_sd_deg: f64) -> Result<(Vec<f64>, Array2<f64>)> {
-        let size = self.fitted.coefficients.len();
-        let covariance = DMatrix::from_fn(size, size, |i, j| {
-            self.fitted.covariance.get(i).and_then(|row| row.get(j)).copied().unwrap_or(0.0)
-        });
-        let root = covariance
-            .cholesky()
-            .ok_or_else(|| Error::numeric("the joint covariance of gravities", "the curve's covariance is singular"))?
-            .l();
+        let root = CovarianceRoot::of(&self.fitted);
         let mut own = Vec::with_capacity(tilts_deg.len());
-        let mut factor = Array2::zeros((tilts_deg.len(), size));
+        let mut factor = Array2::zeros((tilts_deg.len(), self.fitted.coefficients.len()));
         for (mut row, &tilt) in factor.rows_mut().into_iter().zip(tilts_deg) {
             let at = self.fitted.curve.at(tilt).ok_or_else(|| {
                 Error::not_estimable("SG from a tilt", format!("the curve has no density at {tilt:.1} degrees"))
             })?;
             own.push((tilt_sd_deg * at.per_deg / WATER_20C_KG_M3).powi(2));
-            for (j, cell) in row.iter_mut().enumerate() {
-                let dot: f64 = at.gradient.iter().take(size).enumerate().map(|(i, g)| g * root[(i, j)]).sum();
-                *cell = dot / WATER_20C_KG_M3;
+            for (cell, effect) in row.iter_mut().zip(root.through(&at.gradient)) {
+                *cell = effect / WATER_20C_KG_M3;
             }
         }
         Ok((own, factor))

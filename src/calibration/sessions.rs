@@ -1,11 +1,11 @@
 //! Sessions: baths of one probe that belong together, and whether they define a curve.
 
-use crate::season::{Reference, ReferenceUse, Season};
+use crate::season::{Pair, Reference, ReferenceUse, Season};
 use crate::units::Instant;
 
 use super::CalibrationSettings;
 use super::noise::Noise;
-use super::pairing::{Pairing, steady_tilt};
+use super::steady::steady_tilt;
 
 /// Baths whose SG differs by no more than this are one gravity; a bath this near to 1 is water.
 const SAME_SG: f64 = 0.0005;
@@ -43,20 +43,20 @@ pub(crate) enum Role {
     Check(String),
 }
 
-/// The sessions of one probe, from its pairings.
+/// The sessions of one probe, from its pairs.
 pub(crate) fn sessions_of(
     season: &Season,
     probe: &str,
-    pairings: &[Pairing],
+    pairs: &[Pair],
     noise: Option<Noise>,
     settings: &CalibrationSettings,
 ) -> Vec<Session> {
-    let mut immersions: Vec<Immersion> = pairings
+    let mut immersions: Vec<Immersion> = pairs
         .iter()
-        .filter(|pairing| pairing.probe == probe)
-        .filter_map(|pairing| Some((pairing, season.references.get(pairing.reference)?)))
+        .filter(|pair| pair.probe == probe)
+        .filter_map(|pair| Some((pair, season.references.get(pair.reference)?)))
         .filter(|(_, reference)| !reference.is_sample())
-        .filter_map(|(pairing, reference)| immersion(season, pairing, reference, noise, settings))
+        .filter_map(|(pair, reference)| immersion(season, pair, reference, noise, settings))
         .collect();
     immersions.sort_by_key(|immersion| immersion.at);
     let mut sessions: Vec<Session> = Vec::new();
@@ -73,26 +73,25 @@ pub(crate) fn sessions_of(
     sessions
 }
 
-fn immersion(
+/// The immersion of a pair; none when its readings are all unusable.
+pub(crate) fn immersion(
     season: &Season,
-    pairing: &Pairing,
+    pair: &Pair,
     reference: &Reference,
     noise: Option<Noise>,
     settings: &CalibrationSettings,
 ) -> Option<Immersion> {
     let usual = noise.unwrap_or(Noise { sd_deg: settings.tilt_sd_deg, rho: 0.0, blocks: 0 });
-    let steady = steady_tilt(season, &pairing.rows, reference.at, usual);
-    let (tilt_deg, tilt_sd_deg) = match (reference.tilt_deg, steady) {
-        (Some(tilt), _) if pairing.rows.is_empty() => {
-            (tilt, reference.tilt_sd_deg.filter(|sd| *sd > 0.0).unwrap_or(settings.tilt_sd_deg))
-        }
+    let steady = steady_tilt(season, &pair.rows, reference.at, usual);
+    let (tilt_deg, tilt_sd_deg) = match (pair.own_tilt_deg, steady) {
+        (Some(tilt), _) => (tilt, reference.tilt_sd_deg.filter(|sd| *sd > 0.0).unwrap_or(settings.tilt_sd_deg)),
         (_, Some(steady)) => (steady.tilt_deg, steady.se_deg.hypot(settings.tilt_sd_deg)),
         _ => return None,
     };
     let logged = steady.map(|steady| steady.temp_c).filter(|temp| temp.is_finite());
     let bath = reference.bath.clone();
     Some(Immersion {
-        reference: pairing.reference,
+        reference: pair.reference,
         at: reference.at,
         water: is_water(reference),
         bath,

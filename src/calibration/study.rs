@@ -10,7 +10,6 @@ use crate::units::Instant;
 use super::curve::FittedCurve;
 use super::fit::{FitPoint, FitRules, FloatPrior, fit_curve};
 use super::noise::Noise;
-use super::pairing::{pair_references, probe_ids};
 use super::result::{BathPoint, Calibration, Calibrations, NoCurve, Suspect};
 use super::select::{Scored, choose};
 use super::sessions::{Immersion, Role, Session, replicates, sessions_of};
@@ -32,11 +31,11 @@ impl CalibrationSettings {
     /// [`Error::Setting`] for a setting that cannot be.
     pub fn fit(&self, season: &Season) -> Result<Calibrations> {
         self.check()?;
-        let pairings = pair_references(season, self.window_min);
+        let pairs = season.pairs(self.window_min)?;
         let mut found = Calibrations { calibrations: Vec::new(), without: Vec::new(), settings: self.clone() };
         for probe in probe_ids(season) {
             let noise = Noise::of(&season.readings, season.readings.of_probe(&probe));
-            let sessions = sessions_of(season, &probe, &pairings, noise, self);
+            let sessions = sessions_of(season, &probe, &pairs, noise, self);
             if sessions.is_empty() {
                 let why = "no bath with a tilt of this probe".to_owned();
                 found.without.push(NoCurve { probe, at: None, why, check: false });
@@ -224,6 +223,16 @@ impl CalibrationSettings {
         let density_sd_kg_m3 = (sg_sd * WATER_20C_KG_M3).hypot(shell_sd);
         Some((bath, FitPoint { tilt_deg, tilt_sd_deg, density_kg_m3: on_curve, density_sd_kg_m3 }))
     }
+}
+
+/// Every probe id of the season: of its readings, its references and its table, sorted.
+pub(crate) fn probe_ids(season: &Season) -> Vec<String> {
+    let mut ids = season.readings.probe_ids.clone();
+    ids.extend(season.references.iter().filter_map(|r| r.probe.clone()));
+    ids.extend(season.probes.iter().map(|p| p.probe.clone()));
+    ids.sort();
+    ids.dedup();
+    ids
 }
 
 /// Total mass at a moment: the last one that an event before it found, else the one in the table of probes.

@@ -2,6 +2,7 @@
 
 use crate::calibration::OffsetPrior;
 use crate::error::{Error, Result};
+use crate::season::Reference;
 
 /// How references become drift. Every field has a default; [`DriftSettings::check`] names the first one that cannot be.
 ///
@@ -13,6 +14,8 @@ use crate::error::{Error, Result};
 /// | `active_sd_sg` | 0.0015 | extra SD of a pair from active fermentation |
 /// | `leave_out_active` | false | leave such pairs out altogether |
 /// | `instrument_sd_hydrometer`, `instrument_sd_refractometer` | 0.0007, 0.001 | bias of one instrument |
+/// | `change_sd_sg` | 0.006 | how far a change of cell, shell or board may move a probe |
+/// | `offset_prior` | see there | what a probe's offset may be where the season cannot tell |
 /// | `level` | 0.90 | of all intervals |
 #[derive(Debug, Clone, PartialEq)]
 pub struct DriftSettings {
@@ -30,6 +33,8 @@ pub struct DriftSettings {
     pub instrument_sd_hydrometer: f64,
     /// Standard deviation of the bias of one refractometer, SG. From memory, no source.
     pub instrument_sd_refractometer: f64,
+    /// How far a change of cell, shell or board may move a probe, SD, SG; a knock three tenths of it.
+    pub change_sd_sg: f64,
     /// The offset prior where the season cannot tell one.
     pub offset_prior: OffsetPrior,
     /// Level of the intervals, in (0, 1).
@@ -46,6 +51,7 @@ impl Default for DriftSettings {
             leave_out_active: false,
             instrument_sd_hydrometer: 0.0007,
             instrument_sd_refractometer: 0.001,
+            change_sd_sg: 0.006,
             offset_prior: OffsetPrior::default(),
             level: 0.90,
         }
@@ -53,18 +59,45 @@ impl Default for DriftSettings {
 }
 
 impl DriftSettings {
+    /// The bias of the instrument behind a reference, SD; 0 for a method without one.
+    pub(super) fn instrument_sd(&self, reference: &Reference) -> f64 {
+        match reference.method.as_deref() {
+            Some("hydrometer") => self.instrument_sd_hydrometer,
+            Some("refractometer") => self.instrument_sd_refractometer,
+            _ => 0.0,
+        }
+    }
+
+    /// The instrument behind a reference by name, with the SD of its bias; one that has no name is the only one of its
+    /// method.
+    pub(super) fn instrument_of(&self, reference: &Reference) -> Option<(String, f64)> {
+        let sd = self.instrument_sd(reference);
+        let method = reference.method.as_deref().filter(|_| sd > 0.0)?;
+        Some((format!("{method} {}", reference.instrument.as_deref().unwrap_or_default()), sd))
+    }
+
+    /// How far an event may move a probe at once, SD, SG; none for an event that does not. A gram is 0.01.
+    pub(super) fn event_sd(&self, kind: &str) -> Option<f64> {
+        match kind {
+            "cell_swap" | "shell" | "board" => Some(self.change_sd_sg),
+            "knocked" | "reweighed" => Some(0.3 * self.change_sd_sg),
+            _ => None,
+        }
+    }
+
     /// Checks every setting.
     ///
     /// # Errors
     /// [`Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
     pub fn check(&self) -> Result<()> {
-        let ranges: [(&'static str, f64, f64, f64, &'static str); 7] = [
+        let ranges: [(&'static str, f64, f64, f64, &'static str); 8] = [
             ("window_min", self.window_min, 0.1, 1440.0, "0.1 to 1440 minutes"),
             ("level_window_h", self.level_window_h, 0.1, 48.0, "0.1 to 48 hours"),
             ("active_sg_per_day", self.active_sg_per_day, 0.0, 0.1, "0 to 0.1 SG per day"),
             ("active_sd_sg", self.active_sd_sg, 0.0, 0.1, "0 to 0.1 SG"),
             ("instrument_sd_hydrometer", self.instrument_sd_hydrometer, 0.0, 0.1, "0 to 0.1 SG"),
             ("instrument_sd_refractometer", self.instrument_sd_refractometer, 0.0, 0.1, "0 to 0.1 SG"),
+            ("change_sd_sg", self.change_sd_sg, 0.0, 0.1, "0 to 0.1 SG"),
             ("level", self.level, 0.5, 0.9999, "0.5 to 0.9999"),
         ];
         for (name, value, low, high, wanted) in ranges {

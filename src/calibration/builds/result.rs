@@ -2,12 +2,12 @@
 
 use std::fmt;
 
-use polars::prelude::{Column, DataFrame};
+use polars::prelude::DataFrame;
 
-use crate::calibration::columns::{frame, numbers, texts, truths};
 use crate::error::Result;
 use crate::fit::Finding;
 use crate::float::Hull;
+use crate::season::FrameBuilder;
 
 use super::settings::BuildSettings;
 
@@ -102,21 +102,22 @@ impl Builds {
     /// [`crate::Error::Frame`] when polars refuses.
     pub fn to_frame(&self) -> Result<DataFrame> {
         let rows = &self.builds;
-        let mut columns: Vec<Column> = vec![
-            texts("probe", rows.iter().map(|b| Some(&b.probe))),
-            texts("calibration", rows.iter().map(|b| b.calibration.as_ref())),
-            numbers("total_mass_g", rows.iter().map(|b| Some(b.total_mass_g))),
-            numbers("cell_mass_g", rows.iter().map(|b| b.cell_mass_g)),
-            truths("in_water_band", rows.iter().map(|b| b.in_water_band)),
-        ];
+        let mut frame = FrameBuilder::new("builds")
+            .text("probe", rows.iter().map(|b| Some(&b.probe)))
+            .text("calibration", rows.iter().map(|b| b.calibration.as_ref()))
+            .number("total_mass_g", rows.iter().map(|b| Some(b.total_mass_g)))
+            .number("cell_mass_g", rows.iter().map(|b| b.cell_mass_g))
+            .truth("in_water_band", rows.iter().map(|b| b.in_water_band));
         for (name, of) in FINDINGS {
-            columns.push(numbers(name, rows.iter().map(|b| of(b).value())));
-            columns.push(numbers(&format!("{name}_se"), rows.iter().map(|b| of(b).se())));
+            frame = frame
+                .number(name, rows.iter().map(|b| of(b).value()))
+                .number(&format!("{name}_se"), rows.iter().map(|b| of(b).se()));
         }
-        columns.push(texts("advice", rows.iter().map(|b| Some(&b.advice))));
-        columns.push(texts("remarks", rows.iter().map(|b| (!b.remarks.is_empty()).then(|| b.remarks.join("; ")))));
-        columns.push(texts("why", rows.iter().map(Build::why)));
-        frame("builds", rows.len(), columns)
+        frame
+            .text("advice", rows.iter().map(|b| Some(&b.advice)))
+            .text("remarks", rows.iter().map(|b| (!b.remarks.is_empty()).then(|| b.remarks.join("; "))))
+            .text("why", rows.iter().map(Build::why))
+            .finish()
     }
 }
 
