@@ -8,3 +8,4 @@ mod kinetics;
 mod liquid;
 mod process;
 mod season;
+mod simulate;

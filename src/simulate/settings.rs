@@ -14,6 +14,7 @@ use crate::units::Instant;
 /// | reading_minutes | min | 15 | 1 to 720 | coarser for many quick seasons |
 /// | start | - | 2031-02-03 07:00 UTC | any | - |
 /// | span_days | d | 140 | 10 to 3650 | the season is longer where probes are too few for the batches |
+/// | tail_days | d | 3 | 0.5 to 100 | days of data after the last pitching; 35: every batch ends |
 /// | check_days | d | 24 | 3 to 1000 | how often probes stand in water between batches |
 /// | stuck_share | - | 0.06 | 0 to 1 | - |
 /// | early_cooling_share | - | 0.15 | 0 to 1 | share of batches cooled before they came to rest |
@@ -42,7 +43,9 @@ pub struct SimulateSettings {
     pub start: Instant,
     /// Wished length of the season, days.
     pub span_days: f64,
-    /// Mean days between water checks of a probe.
+    /// Days of data after the last pitching.
+    pub tail_days: f64,
+    /// Days between water checks of a probe, where it has no batch.
     pub check_days: f64,
     /// Share of batches whose yeast drops out early.
     pub stuck_share: f64,
@@ -73,6 +76,7 @@ impl Default for SimulateSettings {
             // 2031-02-03T07:00:00Z
             start: Instant::from_micros(1_927_868_400_000_000),
             span_days: 140.0,
+            tail_days: 3.0,
             check_days: 24.0,
             stuck_share: 0.06,
             early_cooling_share: 0.15,
@@ -101,6 +105,7 @@ impl SimulateSettings {
         within("strains", self.strains as f64, 1.0, 6.0, "1 to 6")?;
         within("reading_minutes", self.reading_minutes, 1.0, 720.0, "1 to 720 minutes")?;
         within("span_days", self.span_days, 10.0, 3650.0, "10 to 3650 days")?;
+        within("tail_days", self.tail_days, 0.5, 100.0, "0.5 to 100 days")?;
         within("check_days", self.check_days, 3.0, 1000.0, "3 to 1000 days")?;
         within("stuck_share", self.stuck_share, 0.0, 1.0, "0 to 1")?;
         within("early_cooling_share", self.early_cooling_share, 0.0, 1.0, "0 to 1")?;

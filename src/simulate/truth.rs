@@ -100,10 +100,10 @@ pub struct ProbeTruth {
     pub from: Instant,
     /// The last bath, check or sample that a reading of this probe can be held against.
     pub to: Instant,
-    /// Drift rate, shifts included, SG per 30 days.
-    pub drift_sg_per_30d: f64,
-    /// Drift rate of the gradual part alone, SG per 30 days.
-    pub gradual_sg_per_30d: f64,
+    /// Drift rate, shifts included, SG per 30 days; none where the span is under a week.
+    pub drift_sg_per_30d: Option<f64>,
+    /// Drift rate of the gradual part alone, likewise.
+    pub gradual_sg_per_30d: Option<f64>,
 }
 
 /// A sudden lasting change of a probe.
@@ -134,6 +134,21 @@ pub struct ErrorTruth {
     pub gradual_error_sg: f64,
     /// SG on the curve in force - true SG.
     pub since_last_sg: f64,
+}
+
+/// One point of the true curve of one probe at the end of one calibration.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CurveTruth {
+    /// The probe.
+    pub probe: String,
+    /// Which calibration of that probe, from 1.
+    pub calibration: usize,
+    /// Its last bath.
+    pub calibrated_at: Instant,
+    /// SG 20/20 of a sugar bath of 20 C.
+    pub sg: f64,
+    /// Tilt that the sensor gives in it, without noise, degrees.
+    pub tilt_deg: f64,
 }
 
 /// The truth of one strain: its parameters, and what they make of one wort under one regime.
@@ -186,6 +201,8 @@ pub struct Truth {
     pub shifts: Vec<ShiftTruth>,
     /// Errors of the probes, weekly, by probe and time.
     pub errors: Vec<ErrorTruth>,
+    /// True curves of all calibrations, by probe, calibration and SG.
+    pub curves: Vec<CurveTruth>,
     /// Strains.
     pub strains: Vec<StrainTruth>,
     /// Gravity at each reading.

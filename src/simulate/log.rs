@@ -1,0 +1,188 @@
+//! The log of every probe in every batch, and what goes wrong with logs.
+
+use crate::error::Result;
+use crate::units::Instant;
+
+use super::body::Surroundings;
+use super::calendar::{Calendar, Planned};
+use super::fleet::Unit;
+use super::sensor::{Disturbance, rounded};
+use super::settings::SimulateSettings;
+use super::stream::Stream;
+
+/// One row of a log with its truth.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Row {
+    /// When.
+    pub at: Instant,
+    /// Index of the probe.
+    pub probe: usize,
+    /// Tilt, degrees.
+    pub tilt_deg: f64,
+    /// Temperature, C.
+    pub temp_c: f64,
+    /// Index of the batch it belongs to.
+    pub batch: Option<usize>,
+    /// Whether the log names the batch.
+    pub labelled: bool,
+    /// Supply voltage, V.
+    pub supply_v: Option<f64>,
+    /// True SG of the liquid, if the probe is in one.
+    pub sg: Option<f64>,
+    /// Its true density.
+    pub density_kg_m3: Option<f64>,
+    /// Hours by which the row came late into the file.
+    pub arrives_late_h: f64,
+}
+
+/// Rows of all probes in all batches.
+pub(super) fn log(settings: &SimulateSettings, calendar: &Calendar, fleet: &[Unit]) -> Result<Vec<Row>> {
+    let mut rows = Vec::new();
+    for (index, batch) in calendar.batches.iter().enumerate() {
+        let labelled = Stream::new(settings.seed, "labels", index).chance(0.6);
+        for &probe in &batch.probes {
+            if let Some(unit) = fleet.get(probe) {
+                // One stream for each pair of batch and probe.
+                let mut draw = Stream::new(settings.seed, &format!("log of {}", batch.id), probe);
+                let first = rows.len();
+                float_in(settings, calendar, (index, batch), (probe, unit), &mut draw, &mut rows)?;
+                for row in rows.iter_mut().skip(first) {
+                    row.labelled = labelled && row.batch.is_some();
+                }
+            }
+        }
+    }
+    Ok(rows)
+}
+
+fn float_in(
+    settings: &SimulateSettings,
+    calendar: &Calendar,
+    (batch_index, batch): (usize, &Planned),
+    (probe, unit): (usize, &Unit),
+    draw: &mut Stream,
+    rows: &mut Vec<Row>,
+) -> Result<()> {
+    let sensor = &unit.sensor;
+    let beer = &batch.real;
+    let until_h = batch.until_h(calendar);
+    // Most probes go in with the yeast, some when somebody remembers.
+    let mut hours = if draw.chance(0.1) { draw.uniform(1.0, 9.0) } else { draw.uniform(0.03, 0.25) };
+    let step_h = settings.reading_minutes / 60.0;
+    let pull_n_m = 0.045 * draw.uniform(0.3, 0.9);
+    let cell_v = draw.uniform(3.85, 4.15);
+    let mut now = Disturbance::fresh(draw);
+    let mut thermometer_c = 20.0;
+    let mut guess = 40.0;
+    let mut last_h = hours - step_h;
+    while hours < until_h {
+        let waited_h = hours - last_h;
+        last_h = hours;
+        let rate = beer.rate_at(hours);
+        now.step(draw, sensor, waited_h, rate);
+        let temp_c = beer.temp_at(hours);
+        thermometer_c = temp_c + (thermometer_c - temp_c) * (-waited_h / sensor.temp_lag_h).exp();
+        let day = batch.pitched_day + hours / 24.0;
+        let change = unit.ageing.total(day);
+        let density_kg_m3 = beer.wort.density_kg_m3(beer.fermented_at(hours), temp_c)?;
+        let around = Surroundings { density_kg_m3, temp_c, pull_n_m, gas_ml: now.gas_ml, foam_g: now.foam_g };
+        guess = unit.body.tilt_deg(&change, &around, guess);
+        let tilt = guess
+            + sensor.zero_deg
+            + change.zero_deg
+            + sensor.zero_deg_per_k * (temp_c - 20.0)
+            + now.noise_deg(draw, sensor, rate, settings.defects && settings.bubble_scale > 0.0);
+        let shown_c = sensor.temperature(thermometer_c) + 0.1 * sensor.white_deg * draw.normal(1.0);
+        rows.push(Row {
+            at: calendar.instant(day),
+            probe,
+            tilt_deg: rounded(tilt, 0.01),
+            temp_c: rounded(shown_c, 0.1),
+            batch: Some(batch_index),
+            labelled: false,
+            supply_v: Some(rounded(cell_v - 0.02 * hours / 24.0 - 0.002 * (20.0 - temp_c), 0.01)),
+            sg: Some(beer.sg_at(hours)),
+            density_kg_m3: Some(density_kg_m3),
+            arrives_late_h: 0.0,
+        });
+        hours += step_h * (1.0 + 0.002 * draw.uniform(-1.0, 1.0));
+    }
+    if settings.defects && !calendar.is_running(batch) {
+        clean(calendar, batch.pitched_day + until_h / 24.0, probe, step_h, draw, rows);
+    }
+    Ok(())
+}
+
+/// A few readings of a probe that is pulled, washed warm and laid on its side.
+fn clean(calendar: &Calendar, day: f64, probe: usize, step_h: f64, draw: &mut Stream, rows: &mut Vec<Row>) {
+    for i in 1..=1 + draw.below(4) {
+        let warm = i == 1 || draw.chance(0.5);
+        rows.push(Row {
+            at: calendar.instant(day + (0.05 + step_h * i as f64) / 24.0),
+            probe,
+            tilt_deg: rounded(draw.uniform(82.0, 128.0), 0.01),
+            temp_c: rounded(if warm { draw.uniform(38.0, 62.0) } else { draw.uniform(19.0, 26.0) }, 0.1),
+            batch: None,
+            labelled: false,
+            supply_v: None,
+            sg: None,
+            density_kg_m3: None,
+            arrives_late_h: 0.0,
+        });
+    }
+}
+
+/// Loses, repeats, delays and freezes rows. `rows` must be in order of time for each probe.
+///
+/// The receiver of all probes fails about once in 40 days for 0.5 to 10 h; one probe in three freezes once for 3 to 12 h; 0.5 %
+/// of single rows are lost, 0.2 % come twice, and about once in 25 days a probe sends some hours of rows late.
+pub(super) fn spoil(settings: &SimulateSettings, calendar: &Calendar, probes: usize, rows: Vec<Row>) -> Vec<Row> {
+    let mut draw = Stream::new(settings.seed, "receiver", 0);
+    let down: Vec<(f64, f64)> = (0..(calendar.end_day / 40.0).ceil() as usize)
+        .map(|_| {
+            let from = draw.uniform(0.5, calendar.end_day);
+            (from, from + draw.uniform(0.5, 10.0) / 24.0)
+        })
+        .collect();
+    let day_of = |at: Instant| at.days_since(calendar.start);
+    let mut kept: Vec<Row> = Vec::with_capacity(rows.len());
+    for probe in 0..probes {
+        let mut draw = Stream::new(settings.seed, "defects", probe);
+        let spell = |draw: &mut Stream, days: f64, low: f64, high: f64| {
+            let count = (calendar.end_day / days + draw.uniform(0.0, 1.0)).floor() as usize;
+            (0..count)
+                .map(|_| {
+                    let from = draw.uniform(2.0, calendar.end_day);
+                    (from, from + draw.uniform(low, high) / 24.0)
+                })
+                .collect::<Vec<_>>()
+        };
+        let frozen = spell(&mut draw, 400.0, 3.0, 12.0);
+        let late = spell(&mut draw, 25.0, 1.0, 6.0);
+        let within = |spells: &[(f64, f64)], day: f64| spells.iter().find(|(a, b)| (*a..*b).contains(&day)).copied();
+        let mut held: Option<(f64, f64, Option<usize>)> = None;
+        for row in rows.iter().filter(|row| row.probe == probe) {
+            let day = day_of(row.at);
+            let lost = draw.chance(0.005);
+            let twice = draw.chance(0.002);
+            if within(&down, day).is_some() || lost {
+                continue;
+            }
+            let mut row = row.clone();
+            if within(&frozen, day).is_some() && row.batch.is_some() {
+                let (tilt, temp, _) = *held.get_or_insert((row.tilt_deg, row.temp_c, row.batch));
+                (row.tilt_deg, row.temp_c) = (tilt, temp);
+            } else {
+                held = None;
+            }
+            if let Some((_, until)) = within(&late, day) {
+                row.arrives_late_h = (until - day) * 24.0;
+            }
+            if twice {
+                kept.push(Row { arrives_late_h: row.arrives_late_h + 0.02, ..row.clone() });
+            }
+            kept.push(row);
+        }
+    }
+    kept
+}

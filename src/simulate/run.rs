@@ -1,0 +1,185 @@
+//! From settings to a season with its truth.
+
+use crate::error::Result;
+use crate::season::{Batch, Event, PlanStep, RowAccount, Season};
+
+use super::bench::{Benched, bench};
+use super::brew::{Brew, strains};
+use super::calendar::{Calendar, Planned};
+use super::fleet::Unit;
+use super::instruments::Instruments;
+use super::known;
+use super::log::{log, spoil};
+use super::regime::Change;
+use super::samples::{limit_sg, original_sg, samples};
+use super::settings::SimulateSettings;
+use super::simulated::Simulated;
+use super::stream::Stream;
+use super::tidy::{arrival_order, tidied};
+use super::truth::{StrainTruth, Truth};
+
+impl SimulateSettings {
+    /// Simulates the season.
+    ///
+    /// # Errors
+    /// [`crate::Error::Setting`] for a setting out of its range. Otherwise none is expected: every liquid stays within the
+    /// formulas of [`crate::liquid`].
+    pub fn run(&self) -> Result<Simulated> {
+        self.check()?;
+        let calendar = Calendar::draw(self)?;
+        let fleet = (0..self.probes).map(|i| Unit::draw(self, i, &calendar)).collect::<Result<Vec<_>>>()?;
+        let instruments = Instruments::draw(self.seed, self.reference_scale);
+        let mut benched = bench(self, &calendar, &fleet, &instruments)?;
+        let mut references = std::mem::take(&mut benched.references);
+        references.extend(samples(self, &calendar, &instruments)?);
+        references.sort_by_key(|reference| reference.at);
+        let mut rows = log(self, &calendar, &fleet)?;
+        rows.append(&mut benched.rows);
+        rows.sort_by_key(|row| (row.probe, row.at));
+        if self.defects {
+            rows = spoil(self, &calendar, self.probes, rows);
+        }
+        let end = calendar.instant(calendar.end_day);
+        rows.retain(|row| row.at <= end);
+        references.retain(|reference| reference.at <= end);
+        let raw = arrival_order(rows);
+        let (readings, gravity) = tidied(&raw, &calendar, &fleet);
+        let mut probes: Vec<_> = fleet.iter().map(|unit| unit.row.clone()).collect();
+        probes.sort_by(|a, b| a.probe.cmp(&b.probe));
+        let mut events = events(&calendar, &fleet, &benched);
+        events.retain(|event| event.at <= end);
+        let season = Season {
+            readings,
+            batches: calendar
+                .batches
+                .iter()
+                .enumerate()
+                .map(|(i, b)| self.batch_row(&calendar, &fleet, i, b, &instruments))
+                .collect(),
+            probes,
+            events,
+            plan: plan(&calendar),
+            account: RowAccount::default(),
+            references,
+        };
+        let truth = Truth {
+            batches: calendar.batches.iter().map(|batch| known::batch(&calendar, batch)).collect(),
+            probes: known::probes(&calendar, &fleet, &benched.sessions, &season)?,
+            shifts: known::shifts(&calendar, &fleet, &benched.sessions)?,
+            errors: known::errors(&calendar, &fleet, &benched.sessions, &season)?,
+            curves: known::curves(&calendar, &fleet, &benched.sessions)?,
+            strains: self.strain_truths()?,
+            gravity,
+        };
+        Ok(Simulated::new(season, truth, raw, &fleet))
+    }
+
+    /// The strains and what each makes of one wort.
+    fn strain_truths(&self) -> Result<Vec<StrainTruth>> {
+        strains(self)
+            .iter()
+            .map(|&strain| Ok(known::strain(strain, &Brew::standard(strain)?.ferment().traits()?)))
+            .collect()
+    }
+
+    fn batch_row(
+        &self,
+        calendar: &Calendar,
+        fleet: &[Unit],
+        index: usize,
+        batch: &Planned,
+        instruments: &Instruments,
+    ) -> Batch {
+        let original = original_sg(self, index, batch, instruments);
+        let limit = limit_sg(self, index, batch);
+        let brew = &batch.brew;
+        let ended = batch.pitched_day + batch.ended_h / 24.0;
+        // What a brewer leaves out of the book differs from batch to batch.
+        let mut draw = Stream::new(self.seed, "book", index);
+        let mut written = |share: f64| draw.chance(share);
+        Batch {
+            batch: batch.id.clone(),
+            strain: brew.strain.name.to_owned(),
+            pitched_at: calendar.instant(batch.pitched_day),
+            probes: batch.probes.iter().filter_map(|&p| fleet.get(p)).map(|unit| unit.row.probe.clone()).collect(),
+            vessel: Some(format!("vessel {}", batch.vessel)),
+            wort: Some(brew.recipe.to_owned()),
+            original_sg: original.map(|(sg, _)| sg),
+            original_sg_sd: original.map(|(_, sd)| sd),
+            limit_sg: limit.map(|(sg, _)| sg),
+            limit_sg_sd: limit.map(|(_, sd)| sd),
+            mash_temp_c: written(0.9).then(|| (2.0 * brew.mash_temp_c).round() / 2.0),
+            pitch_mcells_ml_p: written(0.7).then(|| (20.0 * brew.pitch_rate).round() / 20.0),
+            yeast_lot: Some(format!("lot {}", brew.lot)),
+            generation: Some(brew.generation as f64),
+            set_temp_c: Some(brew.regime.set_temp_c),
+            volume_l: Some(brew.volume_l),
+            ended_at: (!calendar.is_running(batch)).then(|| calendar.instant(ended)),
+            note: None,
+        }
+    }
+}
+
+fn event(calendar: &Calendar, day: f64, kind: &str) -> Event {
+    Event {
+        at: calendar.instant(day),
+        kind: kind.to_owned(),
+        probe: None,
+        batch: None,
+        total_mass_g: None,
+        cell_mass_g: None,
+        value: None,
+        note: None,
+    }
+}
+
+/// Everything that is written down, in order of time.
+fn events(calendar: &Calendar, fleet: &[Unit], benched: &Benched) -> Vec<Event> {
+    let mut events = benched.events.clone();
+    for unit in fleet {
+        let probe = Some(unit.row.probe.clone());
+        let mut cell_g = unit.row.cell_mass_g;
+        for shift in &unit.ageing.shifts {
+            cell_g = cell_g.map(|mass| (10.0 * (mass + shift.cell_g)).round() / 10.0);
+            if shift.recorded {
+                let cell_mass_g = cell_g.filter(|_| shift.kind == "cell_swap");
+                events.push(Event { probe: probe.clone(), cell_mass_g, ..event(calendar, shift.day, shift.kind) });
+            }
+        }
+    }
+    for batch in &calendar.batches {
+        let id = Some(batch.id.clone());
+        let at = |hours: f64| batch.pitched_day + hours / 24.0;
+        for made in &batch.real.made {
+            let (kind, value) = match made.change {
+                Change::Set(temp_c) => ("warmed", Some(temp_c)),
+                Change::DryHop(_) => ("dry_hop", None),
+            };
+            events.push(Event { batch: id.clone(), value, ..event(calendar, at(made.hours), kind) });
+        }
+        if let Some((hours, temp_c)) = batch.cooling.filter(|(hours, _)| *hours < batch.until_h(calendar)) {
+            events.push(Event { batch: id.clone(), value: Some(temp_c), ..event(calendar, at(hours), "cold_crash") });
+        }
+        if !calendar.is_running(batch) {
+            events.push(Event { batch: id.clone(), ..event(calendar, at(batch.ended_h), "packaged") });
+            for unit in batch.probes.iter().filter_map(|&p| fleet.get(p)) {
+                let probe = Some(unit.row.probe.clone());
+                events.push(Event { probe, ..event(calendar, at(batch.ended_h + 0.5), "cleaned") });
+            }
+        }
+    }
+    events.sort_by_key(|event| event.at);
+    events
+}
+
+/// The cooling that is planned for batches still running.
+fn plan(calendar: &Calendar) -> Vec<PlanStep> {
+    let ahead = |batch: &Planned| {
+        let (hours, temp_c) = batch.cooling?;
+        let day = batch.pitched_day + hours / 24.0;
+        (day > calendar.end_day).then(|| PlanStep { batch: batch.id.clone(), at: calendar.instant(day), temp_c })
+    };
+    let mut plan: Vec<PlanStep> = calendar.batches.iter().filter_map(ahead).collect();
+    plan.sort_by(|a, b| (&a.batch, a.at).cmp(&(&b.batch, b.at)));
+    plan
+}
