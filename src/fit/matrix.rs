@@ -43,6 +43,9 @@ pub(super) fn identify(jacobian: &DMatrix<f64>, tolerance: f64) -> Option<Identi
     if jacobian.iter().any(|x| !x.is_finite()) {
         return None;
     }
+    if columns == 0 {
+        return Some(Identified { inverse: DMatrix::zeros(0, 0), unseen: Vec::new(), condition: 1.0 });
+    }
     let norms: Vec<f64> = jacobian.column_iter().map(|column| column.norm()).collect();
     let scale = DVector::from_iterator(columns, norms.iter().map(|norm| if *norm > 0.0 { 1.0 / norm } else { 1.0 }));
     let mut scaled = jacobian.clone();

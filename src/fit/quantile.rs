@@ -58,9 +58,20 @@ pub fn normal(p: f64) -> Result<f64> {
     Ok(if p > 0.5 { -z } else { z })
 }
 
-/// P(Z > z) of the standard normal distribution.
+/// P(Z > z) of the standard normal distribution; NaN for NaN.
 pub fn normal_upper_tail(z: f64) -> f64 {
-    0.5 * statrs::function::erf::erfc(z / std::f64::consts::SQRT_2)
+    // By the incomplete gamma function: statrs' error function keeps about ten digits only.
+    let x = 0.5 * z * z;
+    let tail = if z.abs() < 1.0 { gamma_lower(0.5, x).map(|centre| 0.5 - 0.5 * centre) } else { half_gamma_upper(x) };
+    match tail {
+        Ok(tail) if z >= 0.0 => tail,
+        Ok(tail) => 1.0 - tail,
+        Err(_) => f64::NAN,
+    }
+}
+
+fn half_gamma_upper(x: f64) -> Result<f64> {
+    Ok(0.5 * gamma_upper(0.5, x)?)
 }
 
 /// The factor of a two-sided normal interval: P(|Z| < z) = level.
@@ -121,7 +132,8 @@ pub fn student_t_upper_tail(t: f64, df: f64) -> Result<f64> {
         let second = t * (((3.0 * s - 7.0) * s - 5.0) * s - 3.0) / 96.0;
         return Ok((normal_upper_tail(t) + density * (first + second / df) / df).clamp(0.0, 1.0));
     }
-    let tail = 0.5 * t_two_sided_tail(t.abs(), df)?;
+    // Near the middle one less the centre: df / (df + t^2) would round to 1.
+    let tail = if t.abs() < 1.0 { 0.5 - 0.5 * t_centre(t.abs(), df)? } else { 0.5 * t_two_sided_tail(t.abs(), df)? };
     Ok(if t >= 0.0 { tail } else { 1.0 - tail })
 }
 
@@ -198,7 +210,13 @@ pub fn fisher_f(p: f64, df1: f64, df2: f64) -> Result<f64> {
 pub fn fisher_f_upper_tail(x: f64, df1: f64, df2: f64) -> Result<f64> {
     check_df(df1)?;
     check_df(df2)?;
-    if x <= 0.0 { Ok(1.0) } else { f_upper(x, 0.5 * df1, 0.5 * df2) }
+    let (a, b) = (0.5 * df1, 0.5 * df2);
+    match x {
+        x if x <= 0.0 => Ok(1.0),
+        // One less the other side: 1 / (1 + a x / b) would round to 1.
+        x if a * x < b => Ok(1.0 - f_lower(x, a, b)?),
+        x => f_upper(x, a, b),
+    }
 }
 
 fn f_upper(x: f64, a: f64, b: f64) -> Result<f64> {
@@ -216,10 +234,20 @@ fn beta_regularised(a: f64, b: f64, x: f64) -> Result<f64> {
 }
 
 fn gamma_lower(a: f64, x: f64) -> Result<f64> {
+    if x < 1e-12 {
+        // The first term of the series; statrs takes so small an x for zero.
+        return Ok(if x > 0.0 { (a * x.ln() - x - ln_gamma(a + 1.0)).exp() } else { 0.0 });
+    }
+    if x.is_infinite() {
+        return Ok(1.0);
+    }
     checked_gamma_lr(a, x).map_err(|why| Error::numeric("the incomplete gamma function", why.to_string()))
 }
 
 fn gamma_upper(a: f64, x: f64) -> Result<f64> {
+    if x < 1e-12 || x.is_infinite() {
+        return Ok(1.0 - gamma_lower(a, x)?);
+    }
     checked_gamma_ur(a, x).map_err(|why| Error::numeric("the incomplete gamma function", why.to_string()))
 }
 

@@ -1,5 +1,11 @@
 //! The module `fit` against published and independently computed answers, laws, and simulations.
 
+mod errors_in_variables;
+mod linear;
+mod nonlinear;
+mod ode;
+mod quantiles;
+mod robust;
 mod strd_linear;
 mod strd_models;
 mod strd_nonlinear;

@@ -3,7 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 use ndarray::Array2;
 
-use super::process::{Car1, check_times};
+use super::{Car1, Times};
 use crate::fit::matrix::{to_array, to_dmatrix};
 use crate::fit::minimise;
 use crate::{Error, Result};
@@ -67,7 +67,13 @@ impl AutocorrelationSettings {
     /// - [`Error::Usage`]: different lengths.
     /// - [`Error::NotEstimable`]: fewer than three values more than columns, times or values that are not finite or
     ///   fall, no variation, columns that are not independent.
-    pub fn fit(&self, times: &[f64], values: &[f64], design: Option<&Array2<f64>>) -> Result<AutocorrelationFit> {
+    pub fn fit<'a>(
+        &self,
+        times: impl Into<Times<'a>>,
+        values: &[f64],
+        design: Option<&Array2<f64>>,
+    ) -> Result<AutocorrelationFit> {
+        let times = times.into();
         let n = values.len();
         if times.len() != n || design.is_some_and(|design| design.nrows() != n) {
             return Err(Error::Usage(format!(
@@ -77,7 +83,7 @@ impl AutocorrelationSettings {
             )));
         }
         let what = "an autocorrelation";
-        check_times(times)?;
+        times.check()?;
         let x = design.map_or_else(|| DMatrix::zeros(n, 0), to_dmatrix);
         if values.iter().chain(x.iter()).any(|value| !value.is_finite()) {
             return Err(Error::not_estimable(what, "a value is not a finite number"));
@@ -86,10 +92,10 @@ impl AutocorrelationSettings {
             return Err(Error::not_estimable(what, format!("{n} values for {} coefficients", x.ncols())));
         }
         let problem = Problem { settings: *self, times, values: DVector::from_column_slice(values), x };
-        let span = times.last().zip(times.first()).map_or(0.0, |(last, first)| last - first);
-        let gap = times.iter().zip(times.iter().skip(1)).map(|(a, b)| b - a).filter(|d| *d > 0.0).fold(span, f64::min);
+        let gaps = || times.gaps().flatten().filter(|gap| *gap > 0.0);
+        let (span, gap) = (gaps().sum::<f64>(), gaps().fold(f64::INFINITY, f64::min));
         if !(span > 0.0) {
-            return Err(Error::not_estimable(what, "all readings have one time"));
+            return Err(Error::not_estimable(what, "no two readings of a series have different times"));
         }
         let process = problem.search(gap, span)?;
         problem.finish(process)
@@ -98,7 +104,7 @@ impl AutocorrelationSettings {
 
 struct Problem<'a> {
     settings: AutocorrelationSettings,
-    times: &'a [f64],
+    times: Times<'a>,
     values: DVector<f64>,
     x: DMatrix<f64>,
 }

@@ -3,7 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 use ndarray::Array2;
 
-use super::process::{Car1, check_times};
+use super::{Car1, Times};
 use crate::fit::matrix::{identify, to_array, to_dmatrix};
 use crate::{Error, Result};
 
@@ -20,11 +20,17 @@ impl Car1 {
     /// # Errors
     /// [`Error::Usage`] for as many times as not rows; [`Error::NotEstimable`] for falling times or columns that are
     /// not independent.
-    pub fn sandwich(&self, times: &[f64], jacobian: &Array2<f64>, variance: f64) -> Result<Array2<f64>> {
+    pub fn sandwich<'a>(
+        &self,
+        times: impl Into<Times<'a>>,
+        jacobian: &Array2<f64>,
+        variance: f64,
+    ) -> Result<Array2<f64>> {
+        let times = times.into();
         if times.len() != jacobian.nrows() {
             return Err(Error::Usage(format!("{} times for {} rows", times.len(), jacobian.nrows())));
         }
-        check_times(times)?;
+        times.check()?;
         let j = to_dmatrix(jacobian);
         let Some(known) = identify(&j, 1e-12).filter(|known| !known.unseen.iter().any(|unseen| *unseen)) else {
             return Err(Error::not_estimable("a sandwich covariance", "the columns are not independent"));
@@ -35,19 +41,16 @@ impl Car1 {
     }
 
     /// J'RJ. The remembering part needs, for each row, the sum of all rows before it discounted by their age: one pass.
-    fn meat(&self, times: &[f64], j: &DMatrix<f64>) -> DMatrix<f64> {
+    fn meat(&self, times: Times<'_>, j: &DMatrix<f64>) -> DMatrix<f64> {
         let columns = j.ncols();
         let mut before: DVector<f64> = DVector::zeros(columns);
         let mut cross: DMatrix<f64> = DMatrix::zeros(columns, columns);
-        let mut last: Option<(f64, DVector<f64>)> = None;
-        for (row, time) in j.row_iter().zip(times) {
+        for (row, gap) in j.row_iter().zip(times.gaps()) {
             let row = row.transpose();
-            if let Some((then, previous)) = last {
-                before += previous;
-                before *= if *time > then { self.phi.powf(time - then) } else { 1.0 };
-                cross.ger(1.0, &row, &before, 1.0);
-            }
-            last = Some((*time, row));
+            // `before` holds the rows so far, each discounted to the time of the one before this.
+            before *= gap.map_or(0.0, |gap| self.carry(gap));
+            cross.ger(1.0, &row, &before, 1.0);
+            before += row;
         }
         j.tr_mul(j) + (&cross + cross.transpose()) * (1.0 - self.white_share)
     }

@@ -16,7 +16,8 @@ pub trait SlopedCurve: Curve {
 /// With the nearest point xi of the curve (nearest in units of the errors) the residual and its derivative are
 ///
 /// ```text
-/// r = (y - f(xi)) w / sy^2,   dr/dp_j = -(df/dp_j at xi) / w,   w^2 = sy^2 + f'(xi)^2 sx^2
+/// r^2 = (x - xi)^2 / sx^2 + (y - f(xi))^2 / sy^2, with the sign of y - f(xi)
+/// dr/dp_j = -(df/dp_j at xi) / w,   w^2 = sy^2 + f'(xi)^2 sx^2
 /// ```
 ///
 /// as at the nearest point the change of xi does not change the distance. The covariance that follows is that of York,
@@ -131,7 +132,7 @@ impl<C: SlopedCurve> Residuals for DistanceResiduals<'_, C> {
         for (cell, point) in out.iter_mut().zip(self.points()) {
             let xi = self.nearest(point, parameters);
             let gap = point.y - self.curve.value(xi, parameters);
-            *cell = gap * self.width(point, xi, parameters) / (point.sd_y * point.sd_y);
+            *cell = self.squared(point, xi, parameters).sqrt().copysign(gap);
         }
         Ok(())
     }

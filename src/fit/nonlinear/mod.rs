@@ -9,8 +9,8 @@
 //! `levenberg-marquardt`; J. J. Moré, Lect. Notes Math. 630 (1978) 105), with analytic derivatives.
 //!
 //! - Bounds are kept by projection: a step beyond a bound is evaluated on it, the parameter then rests there, and when
-//!   the others have settled it is let go again if the sum of squares falls inwards. Nothing is transformed, so a fit
-//!   that touches no bound is the unbounded fit exactly. A parameter that ends on a bound is reported so and has no
+//!   the others have settled it is let go again if the sum of squares falls inwards. Nothing is transformed, so bounds
+//!   that are not touched on the way change nothing. A parameter that ends on a bound is reported so and has no
 //!   standard error; the others' errors are conditional on it.
 //! - The covariance is `sigma^2 (J'J)^-1` at the end, by QR of the scaled columns and the singular values of R. Directions
 //!   the data do not see are left out and their parameters named: they are not estimable, the rest is.

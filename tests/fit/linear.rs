@@ -1,0 +1,137 @@
+//! Linear fits: published lines, weights, prediction, deletion, and what makes them impossible.
+
+use heelwort::fit::Scale;
+use heelwort::fit::linear::{LinearFit, LinearSettings};
+use proptest::prelude::*;
+
+use super::{near, numbers, reference};
+
+const KNOWN: LinearSettings = LinearSettings { intercept: true, scale: Scale::Known };
+
+#[test]
+fn the_thermometer_of_the_gum() {
+    let lines = reference("straight_lines.json");
+    let line = &lines["gum_h3_thermometer"];
+    let (x, y, right) = (numbers(&line["x"]), numbers(&line["y"]), &line["recomputed"]);
+    let fit = LinearSettings::default().fit(&[("x", &x)], &y, None).unwrap();
+    let right = |name: &str| right[name].as_f64().unwrap();
+    near(fit.value("intercept").unwrap(), right("y1"), 1e-9);
+    near(fit.value("x").unwrap(), right("y2"), 1e-9);
+    near(fit.covariance[[0, 0]].sqrt(), right("s_y1"), 1e-9);
+    near(fit.covariance[[1, 1]].sqrt(), right("s_y2"), 1e-9);
+    near(fit.sigma, right("s"), 1e-9);
+    let at_30 = fit.mean_at(&[10.0], 0.95).unwrap();
+    near(at_30.value, right("b_30C"), 1e-9);
+    near(at_30.se, right("u_b_30C"), 1e-9);
+}
+
+#[test]
+fn known_unequal_errors() {
+    let lines = reference("straight_lines.json");
+    let line = &lines["iso_28037_unequal_weights"];
+    let (x, y, sd, right) = (numbers(&line["x"]), numbers(&line["y"]), numbers(&line["sd"]), &line["recomputed"]);
+    let fit = KNOWN.fit(&[("x", &x)], &y, Some(&sd)).unwrap();
+    near(fit.coefficients[0], right["a"].as_f64().unwrap(), 1e-9);
+    near(fit.coefficients[1], right["b"].as_f64().unwrap(), 1e-9);
+    near(fit.covariance[[0, 0]].sqrt(), right["u_a"].as_f64().unwrap(), 1e-9);
+    near(fit.covariance[[1, 1]].sqrt(), right["u_b"].as_f64().unwrap(), 1e-9);
+    near(fit.covariance[[0, 1]], right["cov"].as_f64().unwrap(), 1e-8);
+    near(fit.sum_of_squares, right["chi2"].as_f64().unwrap(), 1e-9);
+}
+
+#[test]
+fn a_relative_scale_forgets_a_common_factor_and_a_known_one_does_not() {
+    let (x, y) = ([1.0, 2.0, 3.0, 4.0, 5.0], [1.1, 1.9, 3.2, 3.8, 5.1]);
+    let (small, large) = ([0.1; 5], [0.2; 5]);
+    let relative = |sd: &[f64]| LinearSettings::default().fit(&[("x", &x)], &y, Some(sd)).unwrap();
+    near(relative(&small).covariance[[1, 1]], relative(&large).covariance[[1, 1]], 1e-12);
+    let known = |sd: &[f64]| KNOWN.fit(&[("x", &x)], &y, Some(sd)).unwrap();
+    near(4.0 * known(&small).covariance[[1, 1]], known(&large).covariance[[1, 1]], 1e-12);
+}
+
+#[test]
+fn collinear_columns_are_named() {
+    let x: Vec<f64> = (0..8).map(f64::from).collect();
+    let twice: Vec<f64> = x.iter().map(|x| 2.0 * x - 3.0).collect();
+    let other: Vec<f64> = x.iter().map(|x| (x * 1.7).sin()).collect();
+    let y: Vec<f64> = x.iter().map(|x| x * x).collect();
+    let columns: [(&str, &[f64]); 3] = [("temp_c", &x), ("wave", &other), ("temp_f", &twice)];
+    let error = LinearSettings::default().fit(&columns, &y, None).unwrap_err();
+    assert!(error.is_not_estimable());
+    assert_eq!(
+        error.to_string(),
+        "the coefficient of `temp_f` is not estimable: its column is a linear combination of `temp_c`"
+    );
+    let level = [4.0; 8];
+    let error = LinearSettings::default().fit(&[("level", &level)], &y, None).unwrap_err().to_string();
+    assert!(error.contains("constant, like the intercept"), "{error}");
+    let zero = [0.0; 8];
+    let error = LinearSettings::default().fit(&[("zero", &zero)], &y, None).unwrap_err().to_string();
+    assert!(error.contains("zero everywhere"), "{error}");
+}
+
+#[test]
+fn bad_input_is_refused_with_the_reason() {
+    let fit = |x: &[f64], y: &[f64], sd: Option<&[f64]>| LinearSettings::default().fit(&[("x", x)], y, sd);
+    let text = |result: heelwort::Result<LinearFit>| result.unwrap_err().to_string();
+    assert!(text(fit(&[1.0, 2.0], &[1.0, 2.0], None)).contains("2 observations; 3 are needed"));
+    assert!(text(fit(&[1.0, f64::NAN, 3.0, 4.0], &[1.0; 4], None)).contains("row 1"));
+    assert!(text(fit(&[1.0, 2.0, 3.0], &[1.0; 4], None)).contains("3 rows and the response has 4"));
+    assert!(text(fit(&[1.0, 2.0, 3.0], &[1.0; 3], Some(&[1.0, 0.0, 1.0]))).contains("above 0"));
+    let one: &[f64] = &[1.0, 2.0, 4.0];
+    let twice = LinearSettings::default().fit(&[("a", one), ("a", one)], one, None);
+    assert!(text(twice).contains("two columns are named `a`"));
+}
+
+fn points() -> impl Strategy<Value = (Vec<f64>, Vec<f64>, Vec<f64>)> {
+    prop::collection::vec((-10.0..10.0_f64, -5.0..5.0_f64, 0.1..3.0_f64), 5..25).prop_map(|rows| {
+        let mut columns = (Vec::new(), Vec::new(), Vec::new());
+        for (i, (x, y, sd)) in rows.into_iter().enumerate() {
+            columns.0.push(x + 25.0 * i as f64);
+            columns.1.push(y);
+            columns.2.push(sd);
+        }
+        columns
+    })
+}
+
+proptest! {
+    #[test]
+    fn leaving_one_out_by_the_leverage_equals_leaving_it_out((x, y, sd) in points(), place in 0_usize..5) {
+        let fit = LinearSettings::default().fit(&[("x", &x)], &y, Some(&sd)).unwrap();
+        let without = |values: &[f64]| {
+            values.iter().enumerate().filter(|(i, _)| *i != place).map(|(_, v)| *v).collect::<Vec<_>>()
+        };
+        let (rest_x, rest_y, rest_sd) = (without(&x), without(&y), without(&sd));
+        let rest = LinearSettings::default().fit(&[("x", &rest_x)], &rest_y, Some(&rest_sd)).unwrap();
+        let prediction = rest.new_at(&[x[place]], sd[place], 0.9).unwrap();
+        let left_out = y[place] - prediction.value;
+        prop_assert!((fit.left_out_residuals()[place] - left_out).abs() < 1e-8);
+        let studentised = left_out / prediction.se;
+        prop_assert!((fit.deletion_residuals()[place] - studentised).abs() < 1e-6 * studentised.abs().max(1.0));
+        prop_assert!((fit.leverages.iter().sum::<f64>() - 2.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn rows_in_another_order_give_the_same_fit((x, y, sd) in points()) {
+        let back = |values: &[f64]| values.iter().rev().copied().collect::<Vec<_>>();
+        let (xr, yr, sr) = (back(&x), back(&y), back(&sd));
+        let there = KNOWN.fit(&[("x", &x)], &y, Some(&sd)).unwrap();
+        let again = KNOWN.fit(&[("x", &xr)], &yr, Some(&sr)).unwrap();
+        prop_assert!((there.coefficients[1] - again.coefficients[1]).abs() < 1e-11);
+        prop_assert!((there.covariance[[0, 1]] - again.covariance[[0, 1]]).abs() < 1e-11);
+    }
+
+    #[test]
+    fn units_of_x_only_rescale((x, y, sd) in points(), factor in 1e-6..1e6_f64, shift in -1e3..1e3_f64) {
+        let other: Vec<f64> = x.iter().map(|x| factor * x + shift).collect();
+        let plain = KNOWN.fit(&[("x", &x)], &y, Some(&sd)).unwrap();
+        let scaled = KNOWN.fit(&[("x", &other)], &y, Some(&sd)).unwrap();
+        let (b, s) = (plain.estimate("x", 0.9).unwrap(), scaled.estimate("x", 0.9).unwrap());
+        prop_assert!((s.value * factor - b.value).abs() < 1e-7 * b.se.max(b.value.abs()));
+        prop_assert!((s.se * factor - b.se).abs() < 1e-7 * b.se);
+        for (a, b) in plain.residuals.iter().zip(&scaled.residuals) {
+            prop_assert!((a - b).abs() < 1e-7);
+        }
+    }
+}
