@@ -4,13 +4,13 @@ use std::collections::BTreeMap;
 
 use crate::drift::{Drift, DriftPair, PairKind, ProbeDrift};
 use crate::error::Result;
-use crate::fit::Finding;
+use crate::fit::{Estimate, Finding};
 
 use super::axis::Axis;
 use super::figure::{Figure, Panel};
 use super::forest::{Row, forest};
 use super::palette::{CURVE, INK, Mark, REFERENCE};
-use super::plot::Frame;
+use super::plot::{Frame, Plot};
 use super::svg::panel;
 
 const WIDTH: u32 = 280;
@@ -42,7 +42,8 @@ impl Drift {
         );
         Ok(Figure::new("How true each probe stays", alt, panels).with_caption(
             "Ochre squares: baths. Ring: samples of batches. Cross: left out of the estimate. Bars: one standard error of \
-             the reference and of the probe's own noise. The slope is the estimate with its interval, in SG per 30 days.",
+             the reference and of the probe's own noise. Line and fan: the estimated slope and its interval, drawn through \
+             the middle of the pairs. Above: the slope with its standard error, SG per 30 days.",
         ))
     }
 
@@ -60,7 +61,10 @@ impl Drift {
                 let mark = if pair.kind == PairKind::Bath { Mark::Square } else { Mark::Ring };
                 plot.mark(at, centre, mark, REFERENCE, 7.0)?;
             }
-            let slope = self.probes.iter().find(|p| p.probe == probe);
+            let slope = self.of_probe(probe);
+            if let Some(e) = slope.and_then(|s| s.drift_sg_per_30d.estimate()) {
+                fan(&plot, pairs, e)?;
+            }
             plot.note(&slope.map_or_else(|| "no pairs used".to_owned(), slope_in_words))
         })
     }
@@ -100,6 +104,28 @@ impl Drift {
             list(said(&|low, high| low <= 0.0 && high >= 0.0))
         )
     }
+}
+
+/// The slope with its interval as lines through the weighted middle of the pairs that were used.
+fn fan(plot: &Plot<'_, '_>, pairs: &[&DriftPair], slope: &Estimate) -> Result<()> {
+    let used: Vec<(f64, f64, f64)> = pairs
+        .iter()
+        .filter(|pair| pair.left_out.is_none())
+        .map(|pair| (pair.age_d, pair.difference_sg, error(pair).max(1e-6).powi(-2)))
+        .collect();
+    let total: f64 = used.iter().map(|(.., w)| w).sum();
+    let (age, level) = used.iter().fold((0.0, 0.0), |(a, l), (x, y, w)| (a + x * w / total, l + y * w / total));
+    let (from, to) = used.iter().fold((0.0f64, 0.0f64), |(low, high), (x, ..)| (low.min(*x), high.max(*x)));
+    let at = |x: f64, per_30d: f64| level + per_30d * (x - age) / 30.0;
+    let rows: Vec<_> = (0..=20)
+        .map(|i| from + (to - from) * f64::from(i) / 20.0)
+        .map(|x| {
+            let ends = (at(x, slope.lower), at(x, slope.upper));
+            (x, ends.0.min(ends.1), ends.0.max(ends.1))
+        })
+        .collect();
+    plot.band(&rows, CURVE, 0.18)?;
+    plot.line(&[(from, at(from, slope.value)), (to, at(to, slope.value))], CURVE, 1.8, 1.0)
 }
 
 /// Standard error of a pair apart from what all pairs of the probe share.

@@ -21,6 +21,8 @@ const STRIP: u32 = 96;
 const LEFT: u32 = 48;
 /// Level of the band of the curve.
 const BAND_LEVEL: f64 = 0.90;
+/// Most panels of the overview.
+const MOST: usize = 120;
 /// Steps of a drawn curve.
 const STEPS: usize = 160;
 
@@ -216,12 +218,16 @@ impl Kinetics {
         let y = Axis::around(sgs, 0.01, 3, "");
         let longest = self.batches.iter().map(|batch| batch.end_d(None, None)).fold(1.0, f64::max);
         let x = Axis::linear(0.0, longest, 3, "days");
-        let panels =
-            self.batches.iter().map(|batch| batch.small_panel(x.clone(), y.clone())).collect::<Result<Vec<_>>>()?;
+        let left_out = self.batches.len().saturating_sub(MOST);
+        let shown = self.batches.iter().skip(left_out);
+        let panels = shown.map(|batch| batch.small_panel(x.clone(), y.clone())).collect::<Result<Vec<_>>>()?;
+        let note = if left_out > 0 { format!(" The first {left_out} batches are not drawn.") } else { String::new() };
         let alt = format!("Gravity over time of {} batches, each with its fitted curve.", self.batches.len());
-        Ok(Figure::new("All batches", alt, panels)
-            .with_caption("Gravity in SG over days from pitching. Dots: readings, thinned. Ochre diamonds: samples. Line: fitted curve with \
-             its 90 % band. Upright lines: cooling and end."))
+        Ok(Figure::new("All batches", alt, panels).with_caption(format!(
+            "Gravity in SG over days from pitching. Dots: readings, thinned. Ochre diamonds: samples. Line: fitted curve with \
+             its {:.0} % band. Upright lines: cooling and end.{note}",
+            100.0 * BAND_LEVEL
+        )))
     }
 }
 

@@ -4,6 +4,7 @@
 //! (times RFC 3339 with `Z`) and as Parquet (UTC timestamps).
 
 mod folder;
+mod notebook;
 mod page;
 mod summary;
 mod tables;

@@ -14,6 +14,7 @@ mod results;
 mod table;
 mod units;
 
+pub(crate) use notebook::print;
 pub use page::{Page, Show};
 pub use table::Table;
 pub(crate) use table::align;

@@ -2,6 +2,7 @@
 
 use crate::calibration::{Calibration, Calibrations};
 use crate::chart::Figure;
+use crate::drift::Drift;
 use crate::season::RowAccount;
 
 use super::page::{Page, Show};
@@ -13,7 +14,7 @@ const END: &str = "EVCXR_END_CONTENT";
 /// Prints a result for the notebook: one HTML block and one plain block, each in one write, so that nothing another
 /// thread prints comes between.
 #[allow(clippy::print_stdout, reason = "the kernel reads the standard output of the cell")]
-pub(super) fn print(shown: &impl Show) {
+pub(crate) fn print(shown: &impl Show) {
     println!("{}", blocks(&shown.html(), &shown.text()));
 }
 
@@ -39,7 +40,7 @@ macro_rules! notebook_display {
     };
 }
 
-notebook_display!(Figure, Page, Table, RowAccount, Calibration, Calibrations);
+notebook_display!(Figure, Page, Table, RowAccount, Calibration, Calibrations, Drift);
 
 #[cfg(test)]
 mod tests {

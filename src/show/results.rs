@@ -7,6 +7,7 @@ use polars::prelude::DataFrame;
 
 use crate::calibration::{Calibration, Calibrations};
 use crate::chart::Figure;
+use crate::drift::Drift;
 use crate::error::Result;
 use crate::season::RowAccount;
 
@@ -53,5 +54,11 @@ macro_rules! show {
 show! {
     Calibration: |it| vec![picture(it.chart()), text(it)];
     Calibrations: |it| vec![picture(it.chart()), table(it.to_frame(), "Calibrations")];
+    Drift: |it| vec![
+        picture(it.fleet_chart()),
+        picture(it.chart()),
+        table(it.probes_frame(), "Drift by probe"),
+        table(it.fleet_frame(), "The fleet"),
+    ];
     RowAccount: |it| vec![picture(it.chart()), text(it)];
 }

@@ -6,7 +6,10 @@ use crate::forecast::Forecast;
 use crate::kinetics::BatchFit;
 use crate::study::SeasonStudy;
 
-use super::parts::{Tables, part, picture};
+use super::parts::{Tables, none, part, picture};
+
+/// Most single pictures: a page must stay light enough for a phone.
+const MOST: usize = 60;
 
 pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
     html! {
@@ -21,9 +24,20 @@ pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
                 ("abv_percent", "alcohol (estimate)"), ("n", "points"), ("why", "why not"),
             ]))
             h3 { "One by one" }
-            @for fit in &found.batches { (one(study, fit)) }
+            @if found.batches.len() > MOST {
+                (none(&format!("Pictures of the {MOST} batches pitched last; the numbers of all are in the table.")))
+            }
+            @for fit in last(&found.batches) { (one(study, fit)) }
         }))
     }
+}
+
+/// The batches pitched last, in the order of the table.
+fn last(batches: &[BatchFit]) -> Vec<&BatchFit> {
+    let mut pitched: Vec<_> = batches.iter().map(|fit| fit.pitched_at).collect();
+    pitched.sort_unstable();
+    let from = pitched.iter().rev().nth(MOST - 1).copied();
+    batches.iter().filter(|fit| from.is_none_or(|from| fit.pitched_at >= from)).take(MOST).collect()
 }
 
 fn one(study: &SeasonStudy, fit: &BatchFit) -> Markup {

@@ -1,12 +1,14 @@
 //! Calibration, builds and drift.
 
+use std::collections::BTreeMap;
+
 use maud::{Markup, html};
 
 use crate::calibration::{Calibration, NoCurve};
 use crate::study::SeasonStudy;
 
 use super::parts::{Tables, part, picture};
-use crate::report::words::{minute, signed};
+use crate::report::words::{list, minute, signed};
 
 pub(super) fn calibration(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
     html! {
@@ -37,14 +39,17 @@ fn remarks(calibrations: &[Calibration]) -> Markup {
             signed(suspect.shift_at_1020_sg.value, 4, true)
         ))
     };
-    let all: Vec<(&str, String)> = calibrations
-        .iter()
-        .flat_map(|c| c.remarks.iter().cloned().chain(suspect(c)).map(|text| (c.calibration.as_str(), text)))
-        .collect();
+    // The same remark on many curves is said once.
+    let mut all: BTreeMap<String, Vec<&str>> = BTreeMap::new();
+    for c in calibrations {
+        for text in c.remarks.iter().cloned().chain(suspect(c)) {
+            all.entry(text).or_default().push(&c.calibration);
+        }
+    }
     html! {
         @if !all.is_empty() {
             h3 { "To know about these curves" }
-            ul { @for (name, text) in &all { li { b { (name) } ": " (text) } } }
+            ul { @for (text, names) in &all { li { b { (list(names)) } ": " (text) } } }
         }
     }
 }

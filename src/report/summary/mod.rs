@@ -118,3 +118,40 @@ fn wrapped(text: &str, width: usize) -> Vec<String> {
     }
     lines
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_summary_prints_short_and_aligned() {
+        let mut answer = Answer::new("Which probes stay true?");
+        answer.say("8 probes with 9 curves.");
+        answer.heading(&["probe", "verdict", "from"]);
+        answer.rows = vec![
+            vec!["ruff".into(), "stays true".into(), "5 checks".into()],
+            vec!["oystercatcher".into(), "reads ever higher".into(), "12 checks".into()],
+        ];
+        let summary = Summary { season: "marsh: 3 batches".into(), answers: vec![answer] };
+        let text = summary.to_string();
+        let lines: Vec<&str> = text.lines().take(7).collect();
+        let expected = [
+            "marsh: 3 batches",
+            "",
+            "Which probes stay true?",
+            "  8 probes with 9 curves.",
+            "  probe          verdict            from",
+            "  ruff           stays true         5 checks",
+            "  oystercatcher  reads ever higher  12 checks",
+        ];
+        assert_eq!(lines, expected);
+        assert!(text.contains("never permission to package"), "{text}");
+        assert!(text.lines().all(|line| line.chars().count() <= WIDTH), "{text}");
+    }
+
+    #[test]
+    fn sentences_break_between_words() {
+        assert_eq!(wrapped("one two three", 8), ["one two", "three"]);
+        assert_eq!(wrapped("unbreakable", 3), ["unbreakable"]);
+    }
+}
