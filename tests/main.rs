@@ -4,6 +4,7 @@
 mod calibration;
 mod fit;
 mod float;
+mod forecast;
 mod kinetics;
 mod liquid;
 mod process;

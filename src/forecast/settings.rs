@@ -9,7 +9,8 @@ use crate::kinetics::KineticsSettings;
 /// | --- | --- | --- | --- | --- |
 /// | `kinetics` | - | its default | - | "at rest" or "stuck" should mean something else |
 /// | `stages` | share | 0.25, 0.40, 0.55, 0.70, 0.85 | 0 to 1 | the backtest should look at other stages |
-/// | `draws` | - | 2000 | 200 to 100000 | smoother quantiles are worth the time |
+/// | `observed_after_h` | h | 24 | 0 to 1000 | a rest should be seen for longer before the backtest counts it |
+/// | `draws` | - | 1000 | 200 to 100000 | smoother quantiles are worth the time |
 /// | `seed` | - | 1 | - | another stream of random numbers |
 #[derive(Debug, Clone, PartialEq)]
 pub struct ForecastSettings {
@@ -17,6 +18,8 @@ pub struct ForecastSettings {
     pub kinetics: KineticsSettings,
     /// Shares of the drop at which the backtest forecasts.
     pub stages: Vec<f64>,
+    /// Hours of fermentation data after the finish time that make it observed.
+    pub observed_after_h: f64,
     /// Draws from the posterior per forecast.
     pub draws: usize,
     /// Seed of the random numbers; the same seed gives the same forecasts.
@@ -25,7 +28,13 @@ pub struct ForecastSettings {
 
 impl Default for ForecastSettings {
     fn default() -> Self {
-        Self { kinetics: KineticsSettings::default(), stages: vec![0.25, 0.40, 0.55, 0.70, 0.85], draws: 2000, seed: 1 }
+        Self {
+            kinetics: KineticsSettings::default(),
+            stages: vec![0.25, 0.40, 0.55, 0.70, 0.85],
+            observed_after_h: 24.0,
+            draws: 1000,
+            seed: 1,
+        }
     }
 }
 
@@ -41,6 +50,13 @@ impl ForecastSettings {
                 name: "stages",
                 value: stage.to_string(),
                 wanted: "shares of the drop between 0 and 1",
+            });
+        }
+        if !(0.0..=1000.0).contains(&self.observed_after_h) {
+            return Err(Error::Setting {
+                name: "observed_after_h",
+                value: self.observed_after_h.to_string(),
+                wanted: "0 to 1000 hours",
             });
         }
         if !(200..=100_000).contains(&self.draws) {

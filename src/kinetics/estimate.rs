@@ -63,8 +63,11 @@ pub(crate) fn estimate(
     curve = curve_of(&values(&fit))?;
     for _ in 0..ROUNDS {
         let parameters = values(&fit);
-        let shape = Problem { points, nuisances, share, priors: *priors }.shape(kind, &curve);
-        weigh(points, nuisances, &parameters, &shape)?;
+        let mut residual = vec![0.0; points.len()];
+        let problem = Problem { points, nuisances, share, priors: *priors };
+        let shape = problem.shape(kind, &curve);
+        problem.departures(&parameters, &mut residual)?;
+        weigh(points, &residual, &shape);
         let problem = Problem { points, nuisances, share, priors: *priors };
         errors = error_model(&problem, kind, &parameters, &shape, &errors)?;
         fit = problem.fit(kind, &curve, &problem.whitener(&shape, &errors), errors.bend_sd)?;
@@ -164,9 +167,7 @@ fn starts(points: &[Point], priors: &Priors) -> Vec<Curve> {
 }
 
 /// Bounded influence: each probe point's residual over a scale that grows with the departure's shape, both from medians.
-fn weigh(points: &mut [Point], nuisances: &[Nuisance], parameters: &[f64], shape: &[f64]) -> Result<()> {
-    let mut residual = vec![0.0; points.len()];
-    Problem { points, nuisances, share: 0.0, priors: [None; PARAMETERS] }.departures(parameters, &mut residual)?;
+pub(crate) fn weigh(points: &mut [Point], residual: &[f64], shape: &[f64]) {
     let scale_where = |keep: &dyn Fn(f64) -> bool| {
         let mut sizes: Vec<f64> = residual
             .iter()
@@ -180,14 +181,13 @@ fn weigh(points: &mut [Point], nuisances: &[Nuisance], parameters: &[f64], shape
     let all = scale_where(&|_| true);
     let flat = scale_where(&|h| h < 0.4).or(all);
     let steep = scale_where(&|h| h >= 0.4).or(all);
-    let (Some(flat), Some(steep)) = (flat, steep) else { return Ok(()) };
-    for ((point, r), h) in points.iter_mut().zip(&residual).zip(shape) {
+    let (Some(flat), Some(steep)) = (flat, steep) else { return };
+    for ((point, r), h) in points.iter_mut().zip(residual).zip(shape) {
         if matches!(point.source, Source::Probe(_)) {
             let scale = (flat + (steep - flat).max(0.0) * h).max(point.own_sd).max(1e-5);
             point.weight = huber_weight(r / scale, BOUND_SDS);
         }
     }
-    Ok(())
 }
 
 /// The error model with the greatest marginal likelihood times its prior.

@@ -14,6 +14,8 @@ use super::{status, traits};
 
 /// Fewer points than this make no curve.
 const LEAST_POINTS: usize = 5;
+/// Most points a probe gives: more say nothing more about a curve, as neighbours are correlated.
+const MOST_POINTS: f64 = 160.0;
 /// A point that counts less than this is called an outlier.
 const OUTLIER_WEIGHT: f64 = 0.5;
 /// Attenuation a wort can reach where nothing is known, mean and standard deviation: from memory, textbook level.
@@ -27,7 +29,7 @@ impl KineticsSettings {
     pub fn fit(&self, series: &GravitySeries) -> Result<BatchFit> {
         self.check()?;
         check_series(series)?;
-        let prepared = prepare(series, self);
+        let prepared = prepare(series, self, MOST_POINTS);
         let mut fit = blank(series, &prepared);
         if prepared.points.len() < LEAST_POINTS {
             let why = format!("{} points after averaging; a curve needs {LEAST_POINTS}", prepared.points.len());

@@ -6,11 +6,11 @@
 mod batch_fit;
 mod bend;
 mod curve;
-mod departure;
-mod estimate;
+pub(crate) mod departure;
+pub(crate) mod estimate;
 mod fit;
-mod gls;
-mod prepare;
+pub(crate) mod gls;
+pub(crate) mod prepare;
 mod settings;
 mod status;
 mod traits;

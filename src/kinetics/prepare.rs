@@ -11,8 +11,6 @@ use super::settings::KineticsSettings;
 
 /// A reading further than this many robust standard deviations from its neighbours' running median is an outlier.
 const OUTLIER_SDS: f64 = 5.0;
-/// Bins are widened so that a probe gives no more points than this: a curve of five parameters needs no more.
-const MOST_BINS: f64 = 160.0;
 /// Readings on each side that make the running median.
 const NEIGHBOURS: usize = 6;
 
@@ -29,12 +27,13 @@ pub(crate) struct Prepared {
     pub instruments: Vec<Option<String>>,
 }
 
-/// Bins the readings and adds the samples and the measured original gravity.
-pub(crate) fn prepare(series: &GravitySeries, settings: &KineticsSettings) -> Prepared {
+/// Bins the readings and adds the samples and the measured original gravity. Bins are widened so that a probe gives no more
+/// than `most` points.
+pub(crate) fn prepare(series: &GravitySeries, settings: &KineticsSettings, most: f64) -> Prepared {
     let mut prepared = Prepared::default();
     let mut found: Vec<(Point, Vec<usize>)> = Vec::new();
     let until = usable_until_h(series);
-    let width = settings.bin_h.max(span_h(series, until) / MOST_BINS);
+    let width = settings.bin_h.max(span_h(series, until) / most);
     for probe in 0..series.probes.len() {
         let mut used = Vec::new();
         for (i, &hours) in series.hours.iter().enumerate() {

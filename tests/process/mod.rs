@@ -199,3 +199,86 @@ impl Log {
         series
     }
 }
+
+/// One batch of a brewery: what happened and what was logged.
+#[derive(Debug, Clone)]
+pub struct Brewed {
+    pub truth: Truth,
+    pub series: GravitySeries,
+    pub stuck: bool,
+}
+
+impl Brewed {
+    pub fn true_finish(&self) -> Instant {
+        self.series.pitched_at.plus_hours(self.truth.finish_h(0.001))
+    }
+}
+
+/// A third of a year in a brewery: strains with their own attenuation and pace, warm and cool cellars, batches one
+/// after another, some cooled before they rest, one in twenty stuck, the last ones still running.
+pub fn brewery(process: Option<Process>, batches: usize, strains: usize, seed: u64) -> Vec<Brewed> {
+    let mut rng = generator(seed);
+    let yeast: Vec<(f64, f64, f64, Process)> = (0..strains)
+        .map(|_| {
+            let kind = PROCESSES[(rng.random::<f64>() * 3.0) as usize % 3];
+            let (attenuation, pace) = (0.77 + 0.045 * normal(&mut rng), 0.2 * normal(&mut rng));
+            (attenuation, pace, 12.0 + 10.0 * rng.random::<f64>(), process.unwrap_or(kind))
+        })
+        .collect();
+    let start = Instant::parse("2031-01-01T00:00:00Z").unwrap();
+    let days = 120.0;
+    (0..batches)
+        .map(|i| {
+            let s = i % strains;
+            let (attenuation, ln_pace, temp_c, kind) = yeast[s];
+            let original = 1.052 + 0.009 * normal(&mut rng);
+            let stuck = rng.random::<f64>() < 0.05;
+            let attenuation = attenuation + 0.015 * normal(&mut rng) - if stuck { 0.15 } else { 0.0 };
+            let terminal = original - attenuation * (original - 1.0);
+            let pace = (ln_pace + 0.15 * normal(&mut rng) + 0.08 * (temp_c - 18.0)).exp();
+            let truth = Truth::new(kind, original, terminal, pace, &mut rng);
+            let pitched_d = days * (i as f64 + rng.random::<f64>()) / batches as f64;
+            let finish = truth.finish_h(0.001);
+            let hold = if rng.random::<f64>() < 0.15 { -0.1 * finish } else { 30.0 + 90.0 * rng.random::<f64>() };
+            let end = (finish + hold).max(20.0);
+            let running = pitched_d * 24.0 + end > days * 24.0;
+            let until_h = if running { (days - pitched_d) * 24.0 } else { end };
+            let log = Log { until_h, final_sample_sd: (!running).then_some(1e-3), ..Log::default() };
+            let mut series = log.series(&truth, &format!("B{i:02}"), &format!("yeast {s}"), &mut rng);
+            series.pitched_at = start.plus_days(pitched_d);
+            series.temp_c = vec![temp_c; series.hours.len()];
+            series.ended_hours = (!running).then_some(until_h);
+            if hold < 0.0 && !running {
+                series.cooled_hours = Some(until_h);
+            }
+            Brewed { truth, series, stuck }
+        })
+        .collect()
+}
+
+/// The rows of the table of batches that go with series.
+pub fn batches_of(brewed: &[Brewed]) -> Vec<heelwort::season::Batch> {
+    brewed
+        .iter()
+        .map(|b| heelwort::season::Batch {
+            batch: b.series.batch.clone(),
+            strain: b.series.strain.clone(),
+            pitched_at: b.series.pitched_at,
+            probes: b.series.probes.iter().map(|p| p.probe.clone()).collect(),
+            vessel: Some("V1".into()),
+            wort: None,
+            original_sg: b.series.original_sg.map(|(sg, _)| sg),
+            original_sg_sd: b.series.original_sg.map(|(_, sd)| sd),
+            limit_sg: None,
+            limit_sg_sd: None,
+            mash_temp_c: None,
+            pitch_mcells_ml_p: None,
+            yeast_lot: None,
+            generation: None,
+            set_temp_c: None,
+            volume_l: None,
+            ended_at: b.series.ended_hours.map(|h| b.series.pitched_at.plus_hours(h)),
+            note: None,
+        })
+        .collect()
+}

@@ -1,0 +1,98 @@
+//! What was known of the other batches at a moment.
+//!
+//! Each batch is looked at on a grid of moments, every [`GRID_H`] hours from its pitching, with the data known then; a
+//! forecast uses the last look at or before its moment. So nothing later leaks in, and a look is made once only.
+
+use std::collections::HashMap;
+
+use crate::error::Result;
+use crate::kinetics::{Kinetics, KineticsSettings};
+use crate::season::Batch;
+use crate::units::Instant;
+
+use super::coordinates::DIMS;
+use super::fleet::Information;
+use super::known::KnownSeries;
+use super::posterior::{Own, Prior};
+
+/// Hours between looks at a batch.
+const GRID_H: f64 = 48.0;
+/// Departure of a probe from the smooth curve where no past batch tells: size, SG, and correlation time, hours.
+const DEPARTURE: (f64, f64) = (3e-4, 6.0);
+
+pub(super) struct Archive<'a> {
+    batches: &'a [Batch],
+    kinetics: &'a Kinetics,
+    source: &'a dyn KnownSeries,
+    settings: &'a KineticsSettings,
+    looks: HashMap<(usize, u32), Option<Information>>,
+}
+
+impl<'a> Archive<'a> {
+    pub fn new(
+        batches: &'a [Batch],
+        kinetics: &'a Kinetics,
+        source: &'a dyn KnownSeries,
+        settings: &'a KineticsSettings,
+    ) -> Self {
+        Self { batches, kinetics, source, settings, looks: HashMap::new() }
+    }
+
+    /// Makes the looks at all batches but `except` that a forecast as of a moment needs.
+    pub fn look(&mut self, as_of: Instant, except: usize) -> Result<()> {
+        for (i, batch) in self.batches.iter().enumerate() {
+            let Some(step) = self.step(batch, as_of).filter(|_| i != except) else { continue };
+            if !self.looks.contains_key(&(i, step)) {
+                let found = self.information(batch, batch.pitched_at.plus_hours(GRID_H * f64::from(step)))?;
+                self.looks.insert((i, step), found);
+            }
+        }
+        Ok(())
+    }
+
+    /// What is known of all batches but `except`, as far as looked at.
+    pub fn known(&self, as_of: Instant, except: usize) -> Vec<&Information> {
+        let of = |(i, batch): (usize, &Batch)| {
+            let step = self.step(batch, as_of).filter(|_| i != except)?;
+            self.looks.get(&(i, step))?.as_ref()
+        };
+        self.batches.iter().enumerate().filter_map(of).collect()
+    }
+
+    /// The last look at or before a moment; none before the first. After the end of its data a batch needs no more looks.
+    fn step(&self, batch: &Batch, as_of: Instant) -> Option<u32> {
+        let last_h = self.kinetics.get(&batch.batch)?.last_hours;
+        let by_time = (as_of.hours_since(batch.pitched_at) / GRID_H).floor();
+        let most = (last_h / GRID_H).ceil() + 1.0;
+        (by_time >= 1.0).then_some(by_time.min(most) as u32)
+    }
+
+    fn information(&self, batch: &Batch, as_of: Instant) -> Result<Option<Information>> {
+        let Some(series) = self.source.series(batch, as_of)? else { return Ok(None) };
+        let (kappa, tau) = self.departure(as_of);
+        let Some(mut own) = Own::new(&series, self.settings, kappa, tau) else { return Ok(None) };
+        match own.posterior(&Prior::base(), true) {
+            Ok(posterior) => Ok(Information::new(&batch.strain, &posterior)),
+            Err(error) if error.is_not_estimable() => Ok(None),
+            Err(error) => Err(error),
+        }
+    }
+
+    /// Size and correlation time of what probes depart from the smooth curve: medians of the batches whose data had ended.
+    pub fn departure(&self, as_of: Instant) -> (f64, f64) {
+        let ended = self.kinetics.batches.iter().filter(|fit| fit.instant(fit.last_hours) <= as_of);
+        let (mut kappa, mut tau): (Vec<f64>, Vec<f64>) =
+            ended.filter_map(|fit| fit.fitted.as_ref()).map(|f| (f.errors.kappa_sg, f.errors.tau_h)).unzip();
+        if kappa.len() < 3 {
+            return DEPARTURE;
+        }
+        (crate::kinetics::prepare::median(&mut kappa), crate::kinetics::prepare::median(&mut tau))
+    }
+}
+
+impl Prior {
+    /// What is assumed where nothing is known: standard normal in these coordinates.
+    pub fn base() -> Self {
+        Self { mean: nalgebra::DVector::zeros(DIMS), covariance: nalgebra::DMatrix::identity(DIMS, DIMS) }
+    }
+}

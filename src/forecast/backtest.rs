@@ -1,0 +1,139 @@
+//! Forecasts of the past beside what came.
+
+use crate::error::Result;
+use crate::fit::quantile::fisher_f;
+use crate::kinetics::{BatchFit, Status, Trait};
+use crate::units::Instant;
+
+use super::learned::Scored;
+use super::result::{Backtest, BacktestRow, BacktestStatus, StageCoverage};
+use super::run::Forecaster;
+
+/// Level of the intervals of coverage.
+const COVERAGE_LEVEL: f64 = 0.95;
+/// Level of the interval from p05 to p95.
+const LEVEL: f64 = 0.90;
+
+/// What became of a batch.
+struct Outcome {
+    status: BacktestStatus,
+    /// Finish time, hours from pitching, with its standard error, where seen.
+    seen: Option<(f64, f64)>,
+}
+
+impl Forecaster<'_> {
+    /// Forecasts every batch whose end is known as of the moments at which its whole-batch curve passed the stages, each
+    /// from what was known then, in order of time.
+    ///
+    /// # Errors
+    /// What the source of gravities gives.
+    pub fn backtest(&mut self) -> Result<Backtest> {
+        let mut moments: Vec<(Instant, f64, &BatchFit, Outcome)> = Vec::new();
+        for fit in &self.kinetics.batches {
+            let Some(fitted) = &fit.fitted else { continue };
+            let table = fitted.curve.tabulate();
+            for stage in &self.settings.stages {
+                let hours = table.time_of_progress_h(*stage);
+                if let Some(outcome) = self.outcome(fit).filter(|_| hours <= fit.last_hours) {
+                    moments.push((fit.instant(hours), *stage, fit, outcome));
+                }
+            }
+        }
+        moments.sort_by_key(|(as_of, ..)| *as_of);
+        let mut rows = Vec::with_capacity(moments.len());
+        for (as_of, stage, fit, outcome) in moments {
+            let made = self.make(&fit.batch, as_of)?;
+            if let (Some((finish_h, _)), Some((middle, sd))) =
+                (outcome.seen, made.raw_finish_h.filter(|(_, sd)| *sd > 0.0))
+            {
+                self.scored.push(Scored {
+                    batch: fit.batch.clone(),
+                    known_at: fit.instant(finish_h + self.settings.observed_after_h),
+                    progress: made.forecast.progress.value().unwrap_or(stage),
+                    miss: (finish_h - middle) / sd,
+                });
+            }
+            let finish_observed = outcome.seen.map(|(hours, _)| fit.instant(hours));
+            let covered = made.forecast.finish.zip(finish_observed).map(|(q, at)| q.p05 <= at && at <= q.p95);
+            rows.push(BacktestRow {
+                stage,
+                forecast: made.forecast,
+                status: outcome.status,
+                finish_observed,
+                finish_se_h: outcome.seen.map(|(_, se)| se),
+                covered,
+            });
+        }
+        rows.sort_by(|a, b| a.forecast.batch.cmp(&b.forecast.batch).then(a.stage.total_cmp(&b.stage)));
+        Ok(Backtest { rows, level: LEVEL })
+    }
+
+    /// What became of a batch; none when its end is still open or cannot be told.
+    fn outcome(&self, fit: &BatchFit) -> Option<Outcome> {
+        let finish = fit.finding(Trait::FinishH).estimate()?;
+        let seen = fit.last_hours >= finish.value + self.settings.observed_after_h;
+        if seen && fit.status != Status::Restarted {
+            let status = if fit.status == Status::Stuck { BacktestStatus::Stuck } else { BacktestStatus::Observed };
+            return Some(Outcome { status, seen: Some((finish.value, finish.se)) });
+        }
+        let status = match (fit.cooled_hours, fit.ended_hours) {
+            (Some(cooled), Some(ended)) if ended < cooled => BacktestStatus::CutByEnd,
+            (Some(_), _) => BacktestStatus::CutByCooling,
+            (None, Some(_)) => BacktestStatus::CutByEnd,
+            (None, None) => return None,
+        };
+        Some(Outcome { status, seen: None })
+    }
+}
+
+impl Backtest {
+    /// Coverage of each stage, and at the end of all together.
+    ///
+    /// # Errors
+    /// [`crate::Error::Numeric`] when a quantile does not settle.
+    pub fn coverage(&self) -> Result<Vec<StageCoverage>> {
+        let mut stages: Vec<f64> = self.rows.iter().map(|row| row.stage).collect();
+        stages.sort_by(f64::total_cmp);
+        stages.dedup_by(|a, b| a.total_cmp(b).is_eq());
+        let counted = |stage: Option<f64>| {
+            let of = self.rows.iter().filter(|row| stage.is_none_or(|stage| row.stage.total_cmp(&stage).is_eq()));
+            let hits: Vec<bool> = of.filter_map(|row| row.covered).collect();
+            let (n, covered) = (hits.len(), hits.iter().filter(|hit| **hit).count());
+            let (lower, upper) = binomial_interval(covered, n, COVERAGE_LEVEL)?;
+            Ok(StageCoverage { stage, n, covered, lower, upper })
+        };
+        stages.into_iter().map(Some).chain([None]).map(counted).collect()
+    }
+}
+
+/// The exact interval of a share (C. J. Clopper and E. S. Pearson, Biometrika 26 (1934) 404), by quantiles of F. It takes
+/// the trials as independent; the forecasts of one batch are not quite.
+fn binomial_interval(hits: usize, n: usize, level: f64) -> Result<(f64, f64)> {
+    let (x, m, p) = (hits as f64, n as f64, 0.5 + 0.5 * level);
+    let lower = if hits == 0 { 0.0 } else { x / (x + (m - x + 1.0) * fisher_f(p, 2.0 * (m - x + 1.0), 2.0 * x)?) };
+    let upper = if hits == n {
+        1.0
+    } else {
+        let f = (x + 1.0) * fisher_f(p, 2.0 * (x + 1.0), 2.0 * (m - x))?;
+        f / (m - x + f)
+    };
+    Ok((lower, upper))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_exact_interval_has_its_tails() {
+        // P(X >= 8 | n = 10, p = lower) = P(X <= 8 | upper) = 0.025, by summing the binomial.
+        let (lower, upper) = binomial_interval(8, 10, 0.95).unwrap();
+        let term = |k: i32, choose: f64, p: f64| choose * p.powi(k) * (1.0 - p).powi(10 - k);
+        let at_least_8 = term(8, 45.0, lower) + term(9, 10.0, lower) + term(10, 1.0, lower);
+        let above_8 = term(9, 10.0, upper) + term(10, 1.0, upper);
+        assert!((at_least_8 - 0.025).abs() < 1e-9 && (above_8 - 0.975).abs() < 1e-9);
+        assert_eq!(binomial_interval(0, 5, 0.95).unwrap().0, 0.0);
+        assert_eq!(binomial_interval(5, 5, 0.95).unwrap().1, 1.0);
+        assert_eq!(binomial_interval(0, 0, 0.95).unwrap(), (0.0, 1.0));
+    }
+}

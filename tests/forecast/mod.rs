@@ -1,0 +1,3 @@
+//! Forecasts against known truth.
+
+mod coverage;
