@@ -146,7 +146,11 @@ fn two_forms(table: Table, one: &str, other: &str) -> Error {
 }
 
 fn nothing_found(dir: &Path, unmatched: &[String]) -> Error {
-    let found = if unmatched.is_empty() { "an empty folder".to_owned() } else { format!("only {}", list(unmatched)) };
+    let found = if unmatched.is_empty() {
+        "no file that could be a table".to_owned()
+    } else {
+        format!("only {}", list(unmatched))
+    };
     let error = Error::input(
         Place::file(dir),
         found,

@@ -260,7 +260,7 @@ impl Loaded {
         }
         let place: HashMap<&str, usize> = self.files.iter().enumerate().map(|(i, f)| (f.name.as_str(), i)).collect();
         let order = |file: &str| place.get(file).copied().unwrap_or(usize::MAX);
-        self.account.rejected.sort_by(|a, b| (order(&a.file), a.line).cmp(&(order(&b.file), b.line)));
+        self.account.rejected.sort_by_cached_key(|row| (order(&row.file), row.line));
         std::mem::take(&mut self.account)
     }
 

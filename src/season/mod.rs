@@ -12,6 +12,7 @@ mod load;
 mod mapping;
 mod mapping_file;
 mod names;
+pub mod open_data;
 mod pairs;
 mod raw;
 mod read;

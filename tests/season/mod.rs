@@ -1,4 +1,11 @@
 //! Seasons from files: what loads, what is rejected, and what the messages say.
 
+mod bad_input;
+mod belongs;
 mod files;
+mod folders;
+mod fuzz;
+mod mapping;
+mod open_data;
 mod roundtrip;
+mod tidying;

@@ -163,9 +163,9 @@ impl<'a> Log<'a> {
         for (j, (start, excess)) in jumps.iter().enumerate().filter(|(_, (_, excess))| *excess < 0) {
             let near = j.saturating_sub(LOOK)..(j + LOOK + 1).min(jumps.len());
             let undoes = |k: &usize| {
-                jumps.get(*k).is_some_and(|(_, other)| {
-                    *other > 0 && other.saturating_add(*excess).saturating_abs() <= self.cadence / 2
-                }) && used.get(*k) == Some(&false)
+                let other = jumps.get(*k).map_or(0, |(_, other)| *other);
+                let is_equal = other.saturating_add(*excess).saturating_abs() <= self.cadence / 2;
+                other > 0 && is_equal && used.get(*k) == Some(&false)
             };
             let stretch = |k: usize| {
                 let other = jumps.get(k).map_or(*start, |(i, _)| *i);
@@ -174,7 +174,9 @@ impl<'a> Log<'a> {
             let Some(k) = near.filter(undoes).min_by_key(|k| stretch(*k).len()) else { continue };
             let wrong = stretch(k);
             if self.is_brief(&wrong) && !self.fills_a_gap(wrong.clone()) {
-                used[k] = true;
+                if let Some(used) = used.get_mut(k) {
+                    *used = true;
+                }
                 found.push(wrong);
             }
         }

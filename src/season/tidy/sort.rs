@@ -60,8 +60,7 @@ fn renumber(column: &mut [u32], place: &[u32]) {
 
 /// The order by probe, then time, then as read; none when the rows stand so already.
 fn order(raw: &RawReadings, probes: usize) -> Option<Vec<u32>> {
-    let sorted =
-        raw.probe.windows(2).zip(raw.at.windows(2)).all(|(p, t)| p < &p[1..] || (p[0] == p[1] && t[0] <= t[1]));
+    let sorted = raw.probe.iter().zip(&raw.at).is_sorted();
     if sorted {
         return None;
     }
@@ -72,8 +71,10 @@ fn order(raw: &RawReadings, probes: usize) -> Option<Vec<u32>> {
             *count += 1;
         }
     }
-    for i in 1..starts.len() {
-        starts[i] += starts[i - 1];
+    let mut before = 0;
+    for start in &mut starts {
+        before += *start;
+        *start = before;
     }
     let mut order = vec![0_u32; raw.len()];
     let mut next = starts.clone();

@@ -1,0 +1,150 @@
+//! Sorting, duplicates, late rows, clocks, ranges, frozen sensors, uncorrected gravities.
+
+use heelwort::season::{Flags, Season, Table};
+use rand::rngs::SmallRng;
+use rand::{RngExt, SeedableRng};
+use rand_distr::{Distribution, StandardNormal};
+
+use super::files::{load, plain_with};
+
+const HEADER: &str = "at,probe,tilt_deg,temp_c\n";
+const START: i64 = 1_930_392_000;
+
+fn time(quarter: i64) -> String {
+    heelwort::Instant::from_micros((START + quarter * 900) * 1_000_000).to_string()
+}
+
+fn season(rows: &[String]) -> Season {
+    load(&plain_with(&[("readings.csv", &format!("{HEADER}{}\n", rows.join("\n")))]))
+}
+
+fn flagged(season: &Season, flag: Flags) -> Vec<usize> {
+    season.readings.flags.iter().enumerate().filter(|(_, f)| f.intersects(flag)).map(|(i, _)| i).collect()
+}
+
+#[test]
+fn rows_are_sorted_and_exact_duplicates_rejected() {
+    let row = |quarter, probe, tilt| format!("{},{probe},{tilt},20.5", time(quarter));
+    let rows = [
+        row(3, "knot", 25.0),
+        row(1, "dunlin", 52.0),
+        row(2, "dunlin", 51.9),
+        row(1, "dunlin", 52.0),
+        row(1, "dunlin", 52.5),
+        row(1, "dunlin", 52.0),
+    ];
+    let season = season(&rows);
+    assert_eq!(season.readings.tilt_deg, [52.0, 52.5, 51.9, 25.0]);
+    let rejected: Vec<(u64, &str)> = season.account.rejected.iter().map(|r| (r.line, r.reason.as_str())).collect();
+    let reason = "an exact duplicate of readings.csv line 3";
+    assert_eq!(rejected, [(5, reason), (7, reason)]);
+    assert_eq!(season.account.rejected[0].text, rows[3]);
+    let account = season.account.files.iter().find(|f| f.table == "readings").unwrap();
+    assert_eq!((account.read, account.rejected), (6, 2));
+}
+
+#[test]
+fn tilt_and_temperature_out_of_range_are_kept_and_flagged() {
+    let rows = [(91.0, 20.0), (90.0, 45.0), (-0.1, 20.0), (50.0, 45.1), (50.0, -5.1), (95.0, 60.0)];
+    let rows: Vec<String> =
+        rows.iter().enumerate().map(|(i, (tilt, temp))| format!("{},dunlin,{tilt},{temp}", time(i as i64))).collect();
+    let season = season(&rows);
+    let flags: Vec<String> = season.readings.flags.iter().map(ToString::to_string).collect();
+    assert_eq!(flags, ["tilt_range", "", "tilt_range", "temp_range", "temp_range", "tilt_range;temp_range"]);
+    let frame = season.frame(Table::Readings).unwrap();
+    assert_eq!(frame.column("flags").unwrap().null_count(), 1);
+}
+
+/// A log at rest or falling, with noise that is correlated from row to row, rounded to `step`.
+fn log(seed: u64, rows: usize, noise: f64, step: f64, fall: f64) -> Vec<f64> {
+    let mut rng = SmallRng::seed_from_u64(seed);
+    let mut slow = 0.0;
+    (0..rows)
+        .map(|i| {
+            let white: f64 = StandardNormal.sample(&mut rng);
+            let shock: f64 = StandardNormal.sample(&mut rng);
+            slow = 0.9 * slow + 0.436 * shock;
+            let progress = 1.0 / (1.0 + (-(i as f64 - rows as f64 / 3.0) / (rows as f64 / 20.0)).exp());
+            let bubbles = 1.0 + 6.0 * progress * (1.0 - progress) * 4.0;
+            let tilt = 55.0 - fall * progress + noise * bubbles * (white + 0.5 * slow);
+            (tilt / step).round() * step
+        })
+        .collect()
+}
+
+fn with_tilts(tilts: &[f64]) -> Season {
+    let mut rng = SmallRng::seed_from_u64(7);
+    let row = |(i, tilt): (usize, &f64)| {
+        let temp = 20.0 + 0.05 * rng.random_range(-4..=4) as f64;
+        format!("{},dunlin,{tilt:.4},{temp:.2}", time(i as i64))
+    };
+    season(&tilts.iter().enumerate().map(row).collect::<Vec<_>>())
+}
+
+#[test]
+fn a_frozen_sensor_is_flagged_where_its_noise_is_known() {
+    for seed in 0..6 {
+        let mut tilts = log(seed, 800, 0.1, 0.01, 20.0);
+        let stuck = tilts[300];
+        tilts[300..360].fill(stuck);
+        let season = with_tilts(&tilts);
+        assert_eq!(flagged(&season, Flags::FROZEN), (300..360).collect::<Vec<_>>(), "seed {seed}");
+    }
+}
+
+#[test]
+fn a_beer_at_rest_is_not_frozen_however_coarse_the_sensor() {
+    let mut longest = 0;
+    for seed in 0..10 {
+        for step in [0.01, 0.05, 0.1, 0.25, 0.5, 1.0] {
+            for noise in [0.0, 0.005, 0.02, 0.05, 0.1, 0.2] {
+                let tilts = log(seed, 1000, noise, step, 20.0);
+                longest = tilts.chunk_by(|a, b| a == b).map(<[f64]>::len).max().unwrap().max(longest);
+                let season = with_tilts(&tilts);
+                assert_eq!(flagged(&season, Flags::FROZEN), [0; 0], "seed {seed} step {step} noise {noise}");
+            }
+        }
+    }
+    assert!(longest > 300, "the trial has plateaus: {longest}");
+}
+
+#[test]
+fn a_clock_that_was_wrong_for_a_while_is_flagged_and_does_not_set_the_latest_instant() {
+    let rows: Vec<String> = (0..200)
+        .map(|i| {
+            let shift = if (100..110).contains(&i) { 70_000 } else { 0 };
+            format!("{},dunlin,{:.2},20", time(i + shift), 50.0 - 0.013 * i as f64 + 0.1 * (i % 3) as f64)
+        })
+        .collect();
+    let season = season(&rows);
+    assert_eq!(flagged(&season, Flags::CLOCK_JUMP).len(), 10);
+    assert_eq!(season.latest().unwrap().to_string(), time(199));
+    let late = season.account.flagged.iter().find(|r| r.reason == "clock_jump").unwrap();
+    assert_eq!(late.rows, 10);
+}
+
+#[test]
+fn uncorrected_gravities_are_corrected_once() {
+    let references = "at,sg,batch,raw_sg,raw_brix,temp_c,instrument_temp_c\n\
+        2031-03-04T11:00:00Z,,T1,,12.0,20,\n2031-03-04T20:00:00Z,1.03,T1,1.02,,30,20\n\
+        2031-03-05T12:00:00Z,,T1,1.03,,20,20\n2031-03-06T12:00:00Z,,T1,1.03,,30,20\n2031-03-07T12:00:00Z,,T1,,8.0,20,\n\
+        2031-03-07T12:00:00Z,,T7,,8.0,20,\n";
+    let season = load(&plain_with(&[("references.csv", references)]));
+    let sg: Vec<f64> = season.references.iter().map(|r| r.sg).collect();
+    assert!((sg[0] - heelwort::liquid::sg_from_plato(12.0).unwrap()).abs() < 1e-12, "unfermented wort");
+    assert_eq!(sg[1], 1.03, "a given SG is never corrected again");
+    assert!((sg[2] - 1.03).abs() < 1e-9, "nothing to correct at the scale's temperature");
+    assert!(sg[3] > 1.0320 && sg[3] < 1.0335, "warm liquid reads low: {}", sg[3]);
+    assert!(sg[4] < 1.025, "alcohol lifts the refractive index: {}", sg[4]);
+    assert_eq!(season.account.rejected.len(), 1);
+    assert!(season.account.rejected[0].reason.contains("`T7` is not in the table of batches"));
+}
+
+#[test]
+fn identical_references_are_duplicates_and_differing_ones_are_not() {
+    let references = "at,sg,batch,note\n2031-03-05T11:00:00Z,1.03,T1,\n2031-03-05T11:00:00Z,1.03,T1,again\n\
+                      2031-03-05T11:00:00Z,1.0300,T1,\n";
+    let season = load(&plain_with(&[("references.csv", references)]));
+    assert_eq!(season.references.len(), 2);
+    assert_eq!(season.account.rejected[0].reason, "an exact duplicate of references.csv line 2");
+}
