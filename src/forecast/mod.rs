@@ -8,6 +8,7 @@ mod backtest;
 mod coordinates;
 mod draws;
 mod fleet;
+mod frame;
 mod known;
 mod learned;
 mod posterior;

@@ -9,6 +9,7 @@ mod curve;
 pub(crate) mod departure;
 pub(crate) mod estimate;
 mod fit;
+mod frame;
 pub(crate) mod gls;
 pub(crate) mod prepare;
 mod settings;

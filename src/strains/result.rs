@@ -40,4 +40,6 @@ pub struct Strains {
     pub means: Vec<StrainMean>,
     /// One per pair and trait.
     pub contrasts: Vec<StrainContrast>,
+    /// Simultaneous level of the intervals of the contrasts of one trait.
+    pub contrast_level: f64,
 }

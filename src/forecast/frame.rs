@@ -1,0 +1,127 @@
+//! The tables `forecasts` and `backtest`, and how forecasts print.
+
+use std::fmt;
+
+use polars::prelude::DataFrame;
+
+use crate::error::Result;
+use crate::season::FrameBuilder;
+use crate::units::Instant;
+
+use super::result::{Backtest, BacktestRow, Forecast, Forecasts, Quantiles};
+
+type Pick<T> = fn(&Quantiles<T>) -> T;
+
+impl Forecasts {
+    /// The table `forecasts`: one row per batch and moment.
+    ///
+    /// # Errors
+    /// [`crate::Error::Frame`] when polars refuses.
+    pub fn to_frame(&self) -> Result<DataFrame> {
+        let rows = &self.rows;
+        let finish = |pick: Pick<Instant>| rows.iter().map(move |row| row.finish.as_ref().map(pick));
+        let terminal = |pick: Pick<f64>| rows.iter().map(move |row| row.terminal_sg.as_ref().map(pick));
+        FrameBuilder::new("forecasts")
+            .text("batch", rows.iter().map(|row| Some(&row.batch)))
+            .text("strain", rows.iter().map(|row| Some(&row.strain)))
+            .text("vessel", rows.iter().map(|row| row.vessel.as_ref()))
+            .time("as_of", rows.iter().map(|row| Some(row.as_of)))
+            .time("last_reading_at", rows.iter().map(|row| row.last_reading_at))
+            .number("progress", rows.iter().map(|row| row.progress.value()))
+            .time("finish_p05", finish(|q| q.p05))
+            .time("finish_p25", finish(|q| q.p25))
+            .time("finish_p50", finish(|q| q.p50))
+            .time("finish_p75", finish(|q| q.p75))
+            .time("finish_p95", finish(|q| q.p95))
+            .number("terminal_p05", terminal(|q| q.p05))
+            .number("terminal_p50", terminal(|q| q.p50))
+            .number("terminal_p95", terminal(|q| q.p95))
+            .number("p_finished", rows.iter().map(|row| row.p_finished))
+            .number("p_stuck", rows.iter().map(|row| row.p_stuck))
+            .number("p_ready", rows.iter().map(|row| row.p_ready))
+            .text("method", rows.iter().map(|row| Some(&row.method)))
+            .text("why", rows.iter().map(|row| why(&row.why)))
+            .finish()
+    }
+}
+
+impl Backtest {
+    /// The table `backtest`: one row per batch and stage.
+    ///
+    /// # Errors
+    /// [`crate::Error::Frame`] when polars refuses.
+    pub fn to_frame(&self) -> Result<DataFrame> {
+        let rows = &self.rows;
+        let finish = |pick: Pick<Instant>| rows.iter().map(move |row| row.forecast.finish.as_ref().map(pick));
+        FrameBuilder::new("backtest")
+            .text("batch", rows.iter().map(|row| Some(&row.forecast.batch)))
+            .number("stage", rows.iter().map(|row| Some(row.stage)))
+            .time("as_of", rows.iter().map(|row| Some(row.forecast.as_of)))
+            .number("progress", rows.iter().map(|row| row.forecast.progress.value()))
+            .text("status", rows.iter().map(|row| Some(row.status.name())))
+            .time("finish_observed", rows.iter().map(|row| row.finish_observed))
+            .number("finish_se_h", rows.iter().map(|row| row.finish_se_h))
+            .time("finish_p05", finish(|q| q.p05))
+            .time("finish_p50", finish(|q| q.p50))
+            .time("finish_p95", finish(|q| q.p95))
+            .number("level", rows.iter().map(|_| Some(self.level)))
+            .truth("covered", rows.iter().map(|row| row.covered))
+            .text("method", rows.iter().map(|row| Some(&row.forecast.method)))
+            .text("why", rows.iter().map(reason))
+            .finish()
+    }
+}
+
+fn why(text: &str) -> Option<&str> {
+    (!text.is_empty()).then_some(text)
+}
+
+/// Why a row has no answer.
+fn reason(row: &BacktestRow) -> Option<&str> {
+    match row.finish_observed {
+        Some(_) => why(&row.forecast.why),
+        None => Some("the batch was not seen coming to rest"),
+    }
+}
+
+impl fmt::Display for Forecast {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "batch {} as of {}: ", self.batch, self.as_of)?;
+        let (Some(finish), Some(terminal)) = (&self.finish, &self.terminal_sg) else {
+            return write!(f, "no forecast, {}", self.why);
+        };
+        if let Some(progress) = self.progress.value() {
+            write!(f, "{:.0} % of the drop done, ", 100.0 * progress)?;
+        }
+        write!(f, "comes to rest between {} and {} (90 %)", finish.p05, finish.p95)?;
+        write!(f, " at SG {:.4} ({:.4} to {:.4})", terminal.p50, terminal.p05, terminal.p95)?;
+        if let (Some(finished), Some(stuck)) = (self.p_finished, self.p_stuck) {
+            write!(f, "; at rest by then with probability {finished:.2}, stuck {stuck:.2}")?;
+        }
+        if !self.why.is_empty() {
+            write!(f, "; {}", self.why)?;
+        }
+        Ok(())
+    }
+}
+
+impl fmt::Display for Forecasts {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.rows.iter().try_for_each(|row| writeln!(f, "{row}"))
+    }
+}
+
+impl fmt::Display for Backtest {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let level = 100.0 * self.level;
+        writeln!(f, "{} forecasts of the past, {level:.0} % intervals", self.rows.len())?;
+        let stages = self.coverage().map_err(|_| fmt::Error)?;
+        for stage in stages {
+            let name = stage.stage.map_or_else(|| "all".to_owned(), |stage| format!("{stage:.2} of the drop"));
+            let share = 100.0 * stage.covered as f64 / stage.n.max(1) as f64;
+            let (lower, upper) = (100.0 * stage.lower, 100.0 * stage.upper);
+            writeln!(f, "  {name:16} {share:3.0} % of {} held the finish ({lower:.0} to {upper:.0} %)", stage.n)?;
+        }
+        Ok(())
+    }
+}

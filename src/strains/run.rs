@@ -1,0 +1,127 @@
+//! The comparison itself.
+
+use std::collections::BTreeMap;
+
+use crate::error::Result;
+use crate::fit::compare::{Adjustment, GroupMean, PoolSettings, all_pairs};
+use crate::fit::{Estimate, Finding};
+use crate::kinetics::{Kinetics, Trait};
+
+use super::result::{StrainContrast, StrainMean, Strains};
+use super::settings::StrainSettings;
+
+impl StrainSettings {
+    /// Compares the strains of a season.
+    ///
+    /// The mean of a trait over the batches of a strain is that of a random-effects model: each batch has its own true
+    /// value, which varies about the strain's mean, and an error of its own, the curve fit's (REML; interval by Hartung
+    /// and Knapp, Student's t with batches less one degrees of freedom). The standard error is never taken smaller than
+    /// the batches' own errors alone would make it. Differences are Welch's, simultaneous within a trait over all pairs
+    /// of strains with at least two batches, interval and p-value from the same adjustment (Dunnett's T3).
+    ///
+    /// Batches are taken as independent: errors that batches share, such as a probe's calibration, are not seen. A batch
+    /// that came to rest early (stuck) counts as it is. A trait that a batch does not give leaves that batch out.
+    ///
+    /// # Errors
+    /// [`crate::Error::Setting`]; [`crate::Error::Numeric`] when a quantile does not settle.
+    pub fn run(&self, kinetics: &Kinetics) -> Result<Strains> {
+        self.check()?;
+        let mut strains = Strains { contrast_level: self.contrast_level, ..Strains::default() };
+        for which in &self.traits {
+            let mut groups: BTreeMap<&str, Vec<&Estimate>> = BTreeMap::new();
+            for fit in &kinetics.batches {
+                let of = groups.entry(fit.strain.as_str()).or_default();
+                of.extend(fit.finding(*which).estimate());
+            }
+            let mut means: Vec<GroupMean> = Vec::new();
+            for (strain, estimates) in &groups {
+                let mean = match self.mean(strain, estimates) {
+                    Ok((group, mean)) => {
+                        means.push(group);
+                        Finding::Estimated(mean)
+                    }
+                    Err(error) if error.is_not_estimable() => Finding::missing(match estimates.len() {
+                        0 => "no batch gave it".to_owned(),
+                        1 => "one batch only: no spread between batches".to_owned(),
+                        _ => error.to_string(),
+                    }),
+                    Err(error) => return Err(error),
+                };
+                let strain = (*strain).to_owned();
+                strains.means.push(StrainMean { strain, which: *which, n: estimates.len(), mean });
+            }
+            self.contrasts(*which, &groups, &means, &mut strains.contrasts)?;
+        }
+        Ok(strains)
+    }
+
+    fn mean(&self, strain: &str, estimates: &[&Estimate]) -> Result<(GroupMean, Estimate)> {
+        let values: Vec<f64> = estimates.iter().map(|e| e.value).collect();
+        let errors: Vec<f64> = estimates.iter().map(|e| e.se).collect();
+        let pooled = PoolSettings { level: self.level, ..PoolSettings::default() }.pool(&values, &errors)?;
+        let own: f64 = errors.iter().map(|se| 1.0 / (se * se)).sum::<f64>().sqrt().recip();
+        let group =
+            GroupMean { name: strain.to_owned(), mean: pooled.mean.value, se: pooled.mean.se.max(own), df: pooled.df };
+        let method = "random effects over batches, REML, Hartung-Knapp, t";
+        let mean = Estimate::student_t(group.mean, group.se, group.df, self.level, method)?;
+        Ok((group, mean))
+    }
+
+    fn contrasts(
+        &self,
+        which: Trait,
+        groups: &BTreeMap<&str, Vec<&Estimate>>,
+        means: &[GroupMean],
+        all: &mut Vec<StrainContrast>,
+    ) -> Result<()> {
+        let found = all_pairs(means, Adjustment::DunnettT3, self.contrast_level)?;
+        let names: Vec<&str> = groups.keys().copied().collect();
+        for (i, a) in names.iter().enumerate() {
+            for b in names.iter().skip(i + 1) {
+                let contrast = found.iter().find(|c| c.a == *a && c.b == *b);
+                let lacking = [a, b].into_iter().find(|name| means.iter().all(|mean| mean.name != **name));
+                let difference = match (contrast, lacking) {
+                    (Some(contrast), _) => Finding::Estimated(contrast.difference.clone()),
+                    (None, Some(name)) => Finding::missing(format!("fewer than two batches of {name} gave it")),
+                    (None, None) => Finding::missing("not among the pairs"),
+                };
+                all.push(StrainContrast {
+                    which,
+                    a: (*a).to_owned(),
+                    b: (*b).to_owned(),
+                    difference,
+                    p_adjusted: contrast.map(|c| c.p_adjusted),
+                    p_holm: contrast.map(|c| c.p_holm),
+                });
+            }
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn estimate(value: f64, se: f64) -> Estimate {
+        Estimate::normal(value, se, 0.9, "test").unwrap()
+    }
+
+    #[test]
+    fn with_equal_errors_that_are_small_it_is_the_plain_t_interval() {
+        let values = [1.011, 1.013, 1.0125, 1.0105];
+        let estimates: Vec<Estimate> = values.iter().map(|v| estimate(*v, 1e-5)).collect();
+        let refs: Vec<&Estimate> = estimates.iter().collect();
+        let (_, mean) = StrainSettings::default().mean("sea lavender", &refs).unwrap();
+        let plain = crate::fit::compare::mean(&values, 0.9).unwrap();
+        assert!((mean.value - plain.value).abs() < 1e-9);
+        assert!((mean.upper - plain.upper).abs() < 1e-7 && (mean.lower - plain.lower).abs() < 1e-7);
+    }
+
+    #[test]
+    fn batches_that_agree_by_chance_are_not_better_than_their_own_errors() {
+        let (a, b) = (estimate(1.012, 0.001), estimate(1.012_001, 0.001));
+        let (group, _) = StrainSettings::default().mean("sea lavender", &[&a, &b]).unwrap();
+        assert!((group.se - 0.001 / 2f64.sqrt()).abs() < 1e-9);
+    }
+}
