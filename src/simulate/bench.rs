@@ -198,7 +198,10 @@ impl Session {
             for slot in 0..self.baths.len() {
                 let Some(bath) = self.baths.get((slot + turn) % self.baths.len()) else { continue };
                 let start = self.day + slot as f64 * NEXT_MIN / 1440.0;
-                let tilts = stand(unit, index, bath, start, draw, calendar, how != 1, &mut out.rows)?;
+                let (tilts, mut rows) = stand((index, unit), bath, start, draw, calendar)?;
+                if how != 1 {
+                    out.rows.append(&mut rows);
+                }
                 let settled = tilts.get(2..).unwrap_or_default();
                 let n = settled.len().max(1) as f64;
                 let mean = settled.iter().sum::<f64>() / n;
@@ -245,17 +248,14 @@ impl Session {
     }
 }
 
-#[allow(clippy::too_many_arguments)]
+/// Tilts of a probe in a bath, and the rows that a log would have.
 fn stand(
-    unit: &Unit,
-    probe: usize,
+    (probe, unit): (usize, &Unit),
     bath: &Bath,
     start: f64,
     draw: &mut Stream,
     calendar: &Calendar,
-    logged: bool,
-    rows: &mut Vec<Row>,
-) -> Result<Vec<f64>> {
+) -> Result<(Vec<f64>, Vec<Row>)> {
     let density_kg_m3 = sucrose_bath_density_kg_m3(bath.true_sg, bath.temp_c)?;
     let around = Surroundings {
         density_kg_m3,
@@ -270,7 +270,7 @@ fn stand(
     let still = unit.body.tilt_deg(&change, &around, 40.0) + sensor.zero_deg + change.zero_deg;
     // Half of the slow noise goes with the placing, whatever the cadence.
     let placing = 0.5 * sensor.slow_deg * draw.normal(1.0);
-    let mut tilts = Vec::new();
+    let (mut tilts, mut rows) = (Vec::new(), Vec::new());
     for i in 0..(STAND_MIN / READING_MIN) as usize {
         let minutes = 3.0 + READING_MIN * i as f64;
         let tilt = still
@@ -279,20 +279,18 @@ fn stand(
             + (1.0 + 0.5 * draw.uniform(0.0, 1.0)) * sensor.white_deg * draw.normal(1.0);
         let temp = sensor.temperature(bath.temp_c);
         tilts.push(tilt);
-        if logged {
-            rows.push(Row {
-                at: calendar.instant(start + minutes / 1440.0),
-                probe,
-                tilt_deg: rounded(tilt, 0.01),
-                temp_c: rounded(temp, 0.1),
-                batch: None,
-                labelled: false,
-                supply_v: None,
-                sg: Some(bath.true_sg),
-                density_kg_m3: Some(density_kg_m3),
-                arrives_late_h: 0.0,
-            });
-        }
+        rows.push(Row {
+            at: calendar.instant(start + minutes / 1440.0),
+            probe,
+            tilt_deg: rounded(tilt, 0.01),
+            temp_c: rounded(temp, 0.1),
+            batch: None,
+            labelled: false,
+            supply_v: None,
+            sg: Some(bath.true_sg),
+            density_kg_m3: Some(density_kg_m3),
+            arrives_late_h: 0.0,
+        });
     }
-    Ok(tilts)
+    Ok((tilts, rows))
 }

@@ -52,9 +52,14 @@ const LONGEST_DAYS: f64 = 28.0;
 const FIRST_DAY: f64 = 2.0;
 
 impl Calendar {
+    /// A calendar without batches and without end.
+    pub fn empty(settings: &SimulateSettings) -> Self {
+        Self { start: settings.start, end_day: f64::INFINITY, batches: Vec::new() }
+    }
+
     /// Plans and ferments every batch.
     pub fn draw(settings: &SimulateSettings) -> Result<Self> {
-        let mut calendar = Self { start: settings.start, end_day: f64::INFINITY, batches: Vec::new() };
+        let mut calendar = Self::empty(settings);
         let gaps = settings.batches.saturating_sub(1).max(1) as f64;
         let pace = ((settings.span_days - FIRST_DAY - settings.tail_days) / gaps)
             .max(TYPICAL_DAYS / (0.7 * settings.probes as f64));
@@ -90,7 +95,9 @@ impl Calendar {
         Ok(calendar)
     }
 
-    fn plan(
+    /// Brews and ferments batch number `index`, pitched on `day`, without probes and vessel; `real` is still the curve that is
+    /// never cooled.
+    pub fn plan(
         &self,
         settings: &SimulateSettings,
         index: usize,

@@ -16,7 +16,7 @@ use super::settings::SimulateSettings;
 use super::simulated::Simulated;
 use super::stream::Stream;
 use super::tidy::{arrival_order, tidied};
-use super::truth::{StrainTruth, Truth};
+use super::truth::{BatchTruth, StrainTruth, Truth};
 
 impl SimulateSettings {
     /// Simulates the season.
@@ -72,6 +72,27 @@ impl SimulateSettings {
             gravity,
         };
         Ok(Simulated::new(season, truth, raw, &fleet))
+    }
+
+    /// The truth of `batches` more batches of every strain, drawn as those of the season are: what the mean of a strain's
+    /// traits over its population is, and its spread. Stuck ones are among them.
+    ///
+    /// # Errors
+    /// [`crate::Error::Setting`] for a setting out of its range.
+    pub fn population(&self, batches: usize) -> Result<Vec<BatchTruth>> {
+        self.check()?;
+        let calendar = Calendar::empty(self);
+        let mut truths = Vec::with_capacity(batches * self.strains);
+        for (i, &strain) in strains(self).iter().enumerate() {
+            for j in 0..batches {
+                // Far beyond the numbers of a season's own batches.
+                let index = 1_000_000 * (i + 1) + j;
+                let mut draw = Stream::new(self.seed, "population", index);
+                let day = calendar.next_hour(draw.uniform(0.0, self.span_days), draw.uniform(11.0, 18.0));
+                truths.push(known::batch(&calendar, &calendar.plan(self, index, strain, day, &mut draw)?));
+            }
+        }
+        Ok(truths)
     }
 
     /// The strains and what each makes of one wort.

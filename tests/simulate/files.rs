@@ -1,5 +1,7 @@
 //! What is written loads as what was simulated, and the stored season is what its command makes.
 
+use std::path::Path;
+
 use heelwort::season::{Flags, Season};
 use heelwort::simulate::{SimulateSettings, Simulated};
 
@@ -88,4 +90,44 @@ fn the_truth_stands_beside_every_reading() {
             assert!((1.0..1.09).contains(&gravity.sg[i].unwrap()));
         }
     }
+}
+
+/// The settings that made the season in `datasets/tern-island`, as its README tells.
+fn stored() -> SimulateSettings {
+    SimulateSettings { seed: 4, ..Default::default() }
+}
+
+#[test]
+fn the_stored_season_loads_and_is_what_its_readme_says() {
+    let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("datasets/tern-island");
+    let season = Season::load(&dir).unwrap();
+    assert_eq!((season.batches.len(), season.probes.len()), (36, 10));
+    let mut strains: Vec<&str> = season.batches.iter().map(|batch| batch.strain.as_str()).collect();
+    strains.sort_unstable();
+    strains.dedup();
+    assert_eq!(strains.len(), 6);
+    assert!(season.running().len() >= 3);
+    let first = season.references.first().unwrap().at;
+    assert!(season.latest().unwrap().days_since(first) > 122.0);
+    let bytes: u64 = ["", "truth"]
+        .iter()
+        .flat_map(|folder| std::fs::read_dir(dir.join(folder)).unwrap())
+        .map(|entry| entry.unwrap().metadata().unwrap())
+        .filter(std::fs::Metadata::is_file)
+        .map(|file| file.len())
+        .sum();
+    assert!(bytes < 6_000_000, "{bytes}");
+}
+
+#[test]
+fn the_stored_season_is_what_its_command_makes() {
+    let loaded = Season::load(Path::new(env!("CARGO_MANIFEST_DIR")).join("datasets/tern-island")).unwrap();
+    let made = stored().run().unwrap().season;
+    assert_eq!(loaded.batches, made.batches);
+    assert_eq!(loaded.probes, made.probes);
+    assert_eq!(loaded.readings.at, made.readings.at);
+    // Another system's exponentials may differ in the last bit, which can turn a rounding.
+    let pairs = loaded.readings.tilt_deg.iter().zip(&made.readings.tilt_deg);
+    assert!(pairs.clone().all(|(a, b)| (a - b).abs() < 0.011));
+    assert!(pairs.filter(|(a, b)| a != b).count() < 50);
 }
