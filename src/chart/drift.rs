@@ -106,12 +106,17 @@ impl Drift {
     }
 }
 
-/// The slope with its interval as lines through the weighted middle of the pairs that were used.
+/// The slope with its interval as lines through the weighted middle of the pairs that were used; pairs of one day share
+/// one weight, as a calibration's many baths are one look at the probe.
 fn fan(plot: &Plot<'_, '_>, pairs: &[&DriftPair], slope: &Estimate) -> Result<()> {
     let used: Vec<(f64, f64, f64)> = pairs
         .iter()
         .filter(|pair| pair.left_out.is_none())
-        .map(|pair| (pair.age_d, pair.difference_sg, error(pair).max(1e-6).powi(-2)))
+        .map(|pair| {
+            let same_day = |other: &&&DriftPair| other.left_out.is_none() && (other.age_d - pair.age_d).abs() < 0.5;
+            let of_day = pairs.iter().filter(same_day).count().max(1) as f64;
+            (pair.age_d, pair.difference_sg, error(pair).max(1e-6).powi(-2) / of_day)
+        })
         .collect();
     let total: f64 = used.iter().map(|(.., w)| w).sum();
     let (age, level) = used.iter().fold((0.0, 0.0), |(a, l), (x, y, w)| (a + x * w / total, l + y * w / total));

@@ -29,6 +29,11 @@ pub(super) fn hour(at: Instant) -> String {
     written(rounded, "%a %-d %b %H:00")
 }
 
+/// A day: `5 Mar`.
+pub(super) fn day(at: Instant) -> String {
+    written(at.micros(), "%-d %b")
+}
+
 /// A moment to the minute: `2031-03-05 14:05`.
 pub(super) fn minute(at: Instant) -> String {
     written(at.micros(), "%Y-%m-%d %H:%M")

@@ -7,6 +7,9 @@ use crate::fit::decimals_for;
 
 use super::units::{error_column, split};
 
+/// Columns whose rows may be of different quantities.
+const MIXED: [&str; 5] = ["estimate", "difference", "se", "lower", "upper"];
+
 /// One column, ready to be laid out.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Cells {
@@ -31,13 +34,19 @@ fn column(frame: &DataFrame, name: &str, names: &[&str], rows: usize) -> Option<
     let errors = error_column(name, names).and_then(|error| frame.column(error).ok());
     let (_, unit) = split(name);
     let unit = if matches!(column.dtype(), DataType::Datetime(..)) { "UTC" } else { unit };
+    let error_at = |row: usize| errors.and_then(|e| e.get(row).ok()).and_then(|v| v.extract::<f64>());
+    // A column of one quantity keeps one number of decimals, that of its middle error, so that the points line up.
+    let middle = if MIXED.contains(&name) { None } else { median((0..column.len()).filter_map(error_at)) };
     let texts = (0..column.len().min(rows))
-        .map(|row| {
-            let error = errors.and_then(|e| e.get(row).ok()).and_then(|v| v.extract::<f64>());
-            column.get(row).map(|value| text(&value, name, error)).unwrap_or_default()
-        })
+        .map(|row| column.get(row).map(|value| text(&value, name, middle.or(error_at(row)))).unwrap_or_default())
         .collect();
     Some(Cells { name: name.to_owned(), unit: unit.to_owned(), right: right(column.dtype()), texts })
+}
+
+fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let mut values: Vec<f64> = values.filter(|v| v.is_finite() && *v > 0.0).collect();
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
 }
 
 fn right(dtype: &DataType) -> bool {
@@ -81,9 +90,9 @@ fn number(value: f64, name: &str, error: Option<f64>) -> String {
     text
 }
 
-/// Decimals that show four digits of `value`.
+/// Decimals that show four digits of `value`; none for a whole number.
 fn four_digits(value: f64) -> usize {
-    if value == 0.0 { 0 } else { (3 - value.abs().log10().floor() as i32).clamp(0, 12) as usize }
+    if value.fract() == 0.0 { 0 } else { (3 - value.abs().log10().floor() as i32).clamp(0, 12) as usize }
 }
 
 /// A time to the minute.

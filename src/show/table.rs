@@ -18,13 +18,14 @@ pub struct Table {
     title: String,
     rows: usize,
     columns: Vec<(String, String)>,
+    keep_empty: bool,
 }
 
 impl Table {
     /// All columns of a frame under their own names, at most 20 rows.
     pub fn new(frame: DataFrame) -> Self {
         let columns = frame.get_column_names().into_iter().map(|name| (name.to_string(), name.to_string())).collect();
-        Self { frame, title: String::new(), rows: 20, columns }
+        Self { frame, title: String::new(), rows: 20, columns, keep_empty: true }
     }
 
     /// The same table with a title.
@@ -48,10 +49,12 @@ impl Table {
         self
     }
 
-    /// The same table showing these columns in this order under headings in words: (column, heading).
+    /// The same table showing these columns in this order under headings in words: (column, heading). A column without
+    /// a single value is left out.
     #[must_use]
     pub fn headed(mut self, columns: &[(&str, &str)]) -> Self {
         self.columns = columns.iter().map(|(name, heading)| ((*name).to_owned(), (*heading).to_owned())).collect();
+        self.keep_empty = false;
         self
     }
 
@@ -65,7 +68,11 @@ impl Table {
         let heading = |name: &str| {
             self.columns.iter().find(|(n, _)| n == name).map_or_else(|| name.to_owned(), |(_, heading)| heading.clone())
         };
-        cells(&self.frame, &names, self.rows).into_iter().map(|cells| (heading(&cells.name), cells)).collect()
+        cells(&self.frame, &names, self.rows)
+            .into_iter()
+            .filter(|cells| self.keep_empty || cells.texts.iter().any(|text| !text.is_empty()))
+            .map(|cells| (heading(&cells.name), cells))
+            .collect()
     }
 
     fn caption(&self) -> String {
@@ -183,7 +190,7 @@ mod tests {
             "batch     lag_h  lag_se   n         finish_at",
             "              h                           UTC",
             "<b>1</b>  12.35    0.42   3  2031-02-27 23:06",
-            "two         7.0          40",
+            "two        7.00          40",
         ];
         assert_eq!(Table::new(frame()).titled("Lags").to_string(), expected.join("\n"));
     }

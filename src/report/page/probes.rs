@@ -5,10 +5,12 @@ use std::collections::BTreeMap;
 use maud::{Markup, html};
 
 use crate::calibration::{Calibration, NoCurve};
+use crate::drift::Drift;
+use crate::fit::Finding;
 use crate::study::SeasonStudy;
 
 use super::parts::{Tables, part, picture};
-use crate::report::words::{list, minute, signed};
+use crate::report::words::{interval, list, minute, signed};
 
 pub(super) fn calibration(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
     html! {
@@ -106,13 +108,41 @@ pub(super) fn drift(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
                 ("probe", "probe"), ("n", "checks"), ("drift_sg_per_30d", "drift"), ("se", "its error"), ("lower", "from"), ("upper", "to"),
                 ("offset_sg", "offset now"), ("offset_se", "its error"), ("recalibrate_by", "calibrate by"), ("why", "why not"),
             ]))
-            (tables.show("drift_fleet", "The fleet", 20, &[
-                ("term", "term"), ("estimate", "estimate"), ("se", "error"), ("lower", "from"), ("upper", "to"), ("df", "df"),
-                ("method", "method"), ("why", "why not"),
-            ]))
+            (fleet(found))
             (tables.show("drift_shifts", "Sudden shifts", 40, &[
                 ("probe", "probe"), ("at", "at"), ("shift_sg", "shift"), ("lower", "from"), ("upper", "to"), ("method", "method"),
             ]))
         }))
+    }
+}
+
+fn fleet(found: &Drift) -> Markup {
+    html! {
+        h3 { "The fleet" }
+        div.scroll { table {
+            thead { tr { @for name in ["", "estimate", "method"] { th scope="col" { (name) } } } }
+            tbody { @for term in &found.fleet { tr {
+                td { (term_in_words(&term.term)) }
+                @match &term.finding {
+                    Finding::Estimated(e) => { td { (interval(e, false)) } td { (e.method) } }
+                    other => { td { (other.to_string()) } td {} }
+                }
+            } } }
+        } }
+        p.sub { "Brackets: " (format!("{:.0}", 100.0 * found.level)) " % intervals. All columns: "
+            a href="tables/drift_fleet.csv" { "tables/drift_fleet.csv" } }
+    }
+}
+
+/// The terms of the fleet for a reader; one that is not known here keeps its name.
+fn term_in_words(term: &str) -> String {
+    match term {
+        "mean_drift_sg_per_30d" => "mean drift, SG per 30 days".to_owned(),
+        "sd_of_drift_sg_per_30d" => "spread of drift between probes, SG per 30 days".to_owned(),
+        "drift_of_another_probe_sg_per_30d" => "drift of another probe like these, SG per 30 days".to_owned(),
+        "walk_sd_sg_after_30d" => "wandering after 30 days, SG".to_owned(),
+        "pair_sd_sg" => "spread of one check beyond its stated errors, SG".to_owned(),
+        "beer_bias_sg" => "reads this much higher in beer than in baths, SG".to_owned(),
+        other => other.replace('_', " "),
     }
 }

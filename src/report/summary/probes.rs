@@ -1,51 +1,89 @@
 //! Which probes stay true?
 
 use crate::calibration::Calibrations;
-use crate::drift::{Drift, ProbeDrift};
+use crate::drift::{Drift, DriftPair, ProbeDrift};
 use crate::fit::{Finding, decimals_for};
 use crate::study::SeasonStudy;
+use crate::units::Instant;
 
-use super::super::words::{count, list, signed};
+use super::super::words::{count, day, list, signed};
 use super::Answer;
 
 /// A drift that stays within this of zero is called steady, SG per 30 days: the least step that a common hydrometer
 /// shows.
 const STEADY_SG_PER_30D: f64 = 0.001;
 
+/// A last check further off than this contradicts a steady slope, SG.
+const FAR_SG: f64 = 0.002;
+
 /// What the interval of a drift lets one say.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::report) enum Verdict {
-    /// Its interval lies above zero.
-    Rises,
-    /// Its interval lies below zero.
-    Falls,
-    /// Its interval holds zero and nothing beyond the tolerance.
+enum Verdict {
+    /// Its interval lies within the tolerance, with zero in it or not.
     Steady,
+    /// Its interval lies above zero and reaches beyond the tolerance.
+    Rises,
+    /// Its interval lies below zero and reaches beyond the tolerance.
+    Falls,
     /// Its interval holds zero and more than the tolerance.
     Open,
+    /// Its slope says steady, but the last check lies far off: a sudden shift.
+    Moved,
     /// There is no estimate.
     Unknown,
 }
 
+const ALL: [Verdict; 6] =
+    [Verdict::Steady, Verdict::Moved, Verdict::Rises, Verdict::Falls, Verdict::Open, Verdict::Unknown];
+
 impl Verdict {
-    pub(in crate::report) fn of(finding: &Finding) -> Self {
+    fn of(finding: &Finding, last: Option<&LastCheck>) -> Self {
         match finding.estimate() {
             None => Self::Unknown,
+            Some(e) if e.lower >= -STEADY_SG_PER_30D && e.upper <= STEADY_SG_PER_30D => {
+                if last.is_some_and(LastCheck::is_far) { Self::Moved } else { Self::Steady }
+            }
             Some(e) if e.lower > 0.0 => Self::Rises,
             Some(e) if e.upper < 0.0 => Self::Falls,
-            Some(e) if e.lower >= -STEADY_SG_PER_30D && e.upper <= STEADY_SG_PER_30D => Self::Steady,
             Some(_) => Self::Open,
         }
     }
 
-    pub(in crate::report) fn word(self) -> &'static str {
+    fn word(self) -> &'static str {
         match self {
             Self::Rises => "reads ever higher",
             Self::Falls => "reads ever lower",
             Self::Steady => "stays true",
             Self::Open => "not settled",
+            Self::Moved => "shifted at the end",
             Self::Unknown => "not known",
         }
+    }
+}
+
+/// What a probe was off by, on its first calibration, on the last day it met a reference.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct LastCheck {
+    at: Instant,
+    off_sg: f64,
+    se: f64,
+}
+
+impl LastCheck {
+    /// The middle pair of the last day.
+    fn of(found: &Drift, probe: &str) -> Option<Self> {
+        let used = || found.pairs.iter().filter(|pair| pair.probe == probe && pair.left_out.is_none());
+        let last = used().map(|pair| pair.at).max()?;
+        let mut day: Vec<&DriftPair> = used().filter(|pair| last.days_since(pair.at) < 1.0).collect();
+        day.sort_by(|a, b| a.difference_sg.total_cmp(&b.difference_sg));
+        let middle = day.get(day.len() / 2)?;
+        let se = middle.reference_sd.hypot(middle.own_se).hypot(middle.curve_se);
+        Some(Self { at: last, off_sg: middle.difference_sg, se })
+    }
+
+    /// Off by more than two steps of a common hydrometer, and by more than its error explains.
+    fn is_far(&self) -> bool {
+        self.off_sg.abs() > FAR_SG.max(3.0 * self.se)
     }
 }
 
@@ -88,13 +126,22 @@ fn calibration(answer: &mut Answer, found: &Calibrations) {
 
 fn drift(answer: &mut Answer, found: &Drift) {
     let mut said = Vec::new();
-    for verdict in [Verdict::Steady, Verdict::Rises, Verdict::Falls, Verdict::Open, Verdict::Unknown] {
-        let such = |probe: &&ProbeDrift| Verdict::of(&probe.drift_sg_per_30d) == verdict;
-        let names: Vec<&str> = found.probes.iter().filter(such).map(|probe| probe.probe.as_str()).collect();
+    let judged: Vec<(&ProbeDrift, Option<LastCheck>, Verdict)> = found
+        .probes
+        .iter()
+        .map(|probe| {
+            let last = LastCheck::of(found, &probe.probe);
+            (probe, last, Verdict::of(&probe.drift_sg_per_30d, last.as_ref()))
+        })
+        .collect();
+    for verdict in ALL {
+        let such = judged.iter().filter(|(.., of)| *of == verdict);
+        let names: Vec<&str> = such.map(|(probe, ..)| probe.probe.as_str()).collect();
         let words = match verdict {
             Verdict::Steady => format!("Stay true within {STEADY_SG_PER_30D} SG per 30 days"),
             Verdict::Rises => "Read ever higher".to_owned(),
             Verdict::Falls => "Read ever lower".to_owned(),
+            Verdict::Moved => "Without a steady drift, but far off at the last check".to_owned(),
             Verdict::Open => "Not settled, as too little is known".to_owned(),
             Verdict::Unknown => "Nothing can be said".to_owned(),
         };
@@ -103,8 +150,8 @@ fn drift(answer: &mut Answer, found: &Drift) {
         }
     }
     answer.say(if said.is_empty() { "No probe met a reference twice.".to_owned() } else { said.join(" ") });
-    answer.heading(&["probe", "verdict", "drift, SG per 30 days", "from"]);
-    answer.rows = found.probes.iter().map(row).collect();
+    answer.heading(&["probe", "verdict", "drift, SG per 30 days", "off its first curve at the last check", "from"]);
+    answer.rows = judged.iter().map(row).collect();
     for term in found.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {
         if let Some(e) = term.finding.estimate() {
             answer.rows.push(vec![
@@ -117,14 +164,14 @@ fn drift(answer: &mut Answer, found: &Drift) {
     }
 }
 
-fn row(probe: &ProbeDrift) -> Vec<String> {
+fn row((probe, last, verdict): &(&ProbeDrift, Option<LastCheck>, Verdict)) -> Vec<String> {
     let drift = match &probe.drift_sg_per_30d {
         Finding::Estimated(e) => drift_text(e),
         Finding::Fixed { value, why } => format!("held at {value}: {why}"),
         Finding::NotEstimable { why } => why.clone(),
     };
-    let verdict = Verdict::of(&probe.drift_sg_per_30d).word();
-    vec![probe.probe.clone(), verdict.to_owned(), drift, count(probe.n, "check", "checks")]
+    let last = last.map_or_else(String::new, |l| format!("{}, {}", signed(l.off_sg, 4, true), day(l.at)));
+    vec![probe.probe.clone(), verdict.word().to_owned(), drift, last, count(probe.n, "check", "checks")]
 }
 
 fn drift_text(e: &crate::fit::Estimate) -> String {
@@ -149,12 +196,22 @@ mod tests {
         let cases = [
             (-0.0005, 0.0009, Verdict::Steady),
             (-0.0005, 0.0019, Verdict::Open),
-            (0.0001, 0.0009, Verdict::Rises),
+            (0.0001, 0.0009, Verdict::Steady),
+            (0.0004, 0.0015, Verdict::Rises),
             (-0.003, -0.001, Verdict::Falls),
         ];
         for (lower, upper, expected) in cases {
-            assert_eq!(Verdict::of(&finding(lower, upper)), expected);
+            assert_eq!(Verdict::of(&finding(lower, upper), None), expected);
         }
-        assert_eq!(Verdict::of(&Finding::missing("one check")), Verdict::Unknown);
+        assert_eq!(Verdict::of(&Finding::missing("one check"), None), Verdict::Unknown);
+    }
+
+    #[test]
+    fn a_shift_at_the_end_is_not_called_true() {
+        let last = |off_sg, se| LastCheck { at: Instant::default(), off_sg, se };
+        let of = |last| Verdict::of(&finding(-0.0003, 0.0002), Some(&last));
+        assert_eq!(of(last(0.0045, 0.0006)), Verdict::Moved);
+        assert_eq!(of(last(0.0045, 0.0020)), Verdict::Steady);
+        assert_eq!(of(last(-0.0012, 0.0002)), Verdict::Steady);
     }
 }
