@@ -1,3 +1,5 @@
 //! The program: all it does is in the library's `cli`.
 
-fn main() {}
+fn main() -> std::process::ExitCode {
+    heelwort::cli::run()
+}

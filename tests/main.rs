@@ -10,3 +10,4 @@ mod liquid;
 mod process;
 mod season;
 mod simulate;
+mod study;

@@ -1,6 +1,6 @@
 //! Everything that the study of a season finds.
 
-use crate::calibration::{Calibrations, Gravity};
+use crate::calibration::{Builds, Calibrations, Gravity};
 use crate::drift::Drift;
 use crate::forecast::{Backtest, Forecasts};
 use crate::kinetics::Kinetics;
@@ -21,6 +21,8 @@ pub struct SeasonStudy {
     pub latest: Option<Instant>,
     /// Curves from tilt to density.
     pub calibrations: Part<Calibrations>,
+    /// How the probes are built, those with a mass.
+    pub builds: Part<Builds>,
     /// Gravity of every reading.
     pub gravity: Part<Gravity>,
     /// How true the calibrations stay.

@@ -1,0 +1,50 @@
+//! `study DIR`, and the demo season when nothing is said.
+
+use std::path::{Path, PathBuf};
+
+use crate::error::{Error, Result};
+use crate::report::{self, Summary};
+use crate::season::Season;
+use crate::study::{StudySettings, read_as_of};
+
+use super::args::{DEFAULT_OUT, StudyArgs};
+use super::progress::Progress;
+
+/// Where the demo season lies in the project's folder.
+const DEMO: &str = "datasets/tern-island";
+
+/// Studies the demo season, from the project's folder or from anywhere else on the machine that built the program.
+pub(super) fn demo() -> Result<u8> {
+    let built_from = Path::new(env!("CARGO_MANIFEST_DIR")).join(DEMO);
+    let dir = [PathBuf::from(DEMO), built_from].into_iter().find(|dir| dir.is_dir());
+    let dir = dir.ok_or_else(|| {
+        Error::Usage(format!("the demo season {DEMO} is not here; run this in the project's folder, or: study DIR"))
+    })?;
+    run(&StudyArgs { dir, out: PathBuf::from(DEFAULT_OUT), as_of: None })
+}
+
+/// Studies a season, prints the summary and writes the report.
+pub(super) fn run(args: &StudyArgs) -> Result<u8> {
+    // What can be refused at once is refused before the work.
+    report::check_out(&args.out)?;
+    let asked = args.as_of.as_deref().map(read_as_of).transpose()?.unwrap_or_default();
+    let progress = Progress::new();
+    let say = |doing: &str| progress.say(doing);
+    say("reading the season");
+    let season = Season::load(&args.dir)?;
+    let name = name_of(&args.dir);
+    let study = StudySettings::default().run(season, &name, &asked, &say)?;
+    say("writing the report");
+    let tables = study.tables()?;
+    let out = report::write(&study, &tables, &args.out)?;
+    progress.done();
+    super::print(&format!("{}\nThe report: {}\n", Summary::of(&study), out.join("index.html").display()))?;
+    Ok(if study.failures().is_empty() { super::DONE } else { super::NO_ESTIMATE })
+}
+
+/// The season's folder or file, without its path and its endings.
+fn name_of(dir: &Path) -> String {
+    let whole = dir.canonicalize().unwrap_or_else(|_| dir.to_path_buf());
+    let name = whole.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    if whole.is_file() { name.split('.').next().unwrap_or_default().to_owned() } else { name }
+}

@@ -1,0 +1,190 @@
+//! The order of the studies, and what each takes from those before it.
+
+use crate::calibration::{BuildSettings, Builds, CalibrationSettings, Calibrations, Gravity, OffsetPrior};
+use crate::drift::{Drift, DriftSettings};
+use crate::error::Result;
+use crate::forecast::{Backtest, ForecastSettings, Forecasts};
+use crate::kinetics::{Kinetics, KineticsSettings, Trait};
+use crate::season::{Batch, GravitySeries, Season};
+use crate::strains::{StrainSettings, Strains};
+
+use super::as_of::AsOf;
+use super::known::AsKnown;
+use super::part::Part;
+use super::result::SeasonStudy;
+
+/// Settings of the whole way: those of each study.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct StudySettings {
+    /// Of calibration.
+    pub calibration: CalibrationSettings,
+    /// Of the build check.
+    pub builds: BuildSettings,
+    /// Of drift.
+    pub drift: DriftSettings,
+    /// Of kinetics.
+    pub kinetics: KineticsSettings,
+    /// Of forecasts and their backtest.
+    pub forecast: ForecastSettings,
+    /// Of the comparison of strains.
+    pub strains: StrainSettings,
+}
+
+impl StudySettings {
+    /// Studies a season the whole way. `asked` are moments as of which batches are forecast besides the running ones;
+    /// `say` is told what is being done.
+    ///
+    /// A study without input is skipped, one whose data do not suffice has failed: both say why and stop nothing else.
+    ///
+    /// # Errors
+    /// [`crate::Error::Setting`] for a setting that cannot be.
+    pub fn run(&self, season: Season, name: &str, asked: &[AsOf], say: &dyn Fn(&str)) -> Result<SeasonStudy> {
+        say("calibrating the probes");
+        let calibrations = self.calibrate(&season)?;
+        let builds = self.builds(&season, &calibrations)?;
+        say("turning tilts into gravities");
+        let gravity = gravity_of(&season, &calibrations)?;
+        say("looking for drift");
+        let drift = self.drift(&season, &calibrations)?;
+        say("fitting the fermentations");
+        let offset = drift.done().map_or(self.drift.offset_prior, |drift| drift.offset_prior);
+        let one = |batch| one_series(&season, &calibrations, &gravity, batch, &offset);
+        let series: Vec<GravitySeries> = season.batches.iter().filter_map(one).collect();
+        let kinetics = self.kinetics(&season, &series)?;
+        say("forecasting, and holding old forecasts against what came");
+        let known = AsKnown::new(&season, self, &calibrations, &gravity);
+        let (forecasts, backtest) = self.forecast(&season, &kinetics, &known, asked)?;
+        say("comparing strains");
+        let strains = self.strains(&kinetics)?;
+        Ok(SeasonStudy {
+            name: name.to_owned(),
+            latest: season.latest(),
+            season,
+            calibrations,
+            builds,
+            gravity,
+            drift,
+            series,
+            kinetics,
+            forecasts,
+            backtest,
+            strains,
+        })
+    }
+
+    pub(super) fn calibrate(&self, season: &Season) -> Result<Part<Calibrations>> {
+        if season.readings.is_empty() && season.references.iter().all(|r| r.tilt_deg.is_none()) {
+            return Ok(Part::Skipped("no probe has a reading, so there is no tilt to turn into a gravity".to_owned()));
+        }
+        let found = self.calibration.fit(season)?;
+        if !found.calibrations.is_empty() {
+            return Ok(Part::Done(found));
+        }
+        let reasons: Vec<String> = found.without.iter().map(|no| format!("{}: {}", no.probe, no.why)).collect();
+        let why = format!("no probe has a calibration ({})", reasons.join("; "));
+        let baths = season.references.iter().any(|r| !r.is_sample());
+        Ok(if baths { Part::Failed(why) } else { Part::Skipped(why) })
+    }
+
+    fn builds(&self, season: &Season, calibrations: &Part<Calibrations>) -> Result<Part<Builds>> {
+        if season.probes.iter().all(|probe| probe.total_mass_g.is_none()) {
+            return Ok(Part::Skipped("no probe has a mass".to_owned()));
+        }
+        let none = Calibrations { calibrations: Vec::new(), without: Vec::new(), settings: self.calibration.clone() };
+        self.builds.run(season, calibrations.done().unwrap_or(&none)).map(Part::Done)
+    }
+
+    fn drift(&self, season: &Season, calibrations: &Part<Calibrations>) -> Result<Part<Drift>> {
+        let Some(calibrations) = calibrations.done() else {
+            return Ok(Part::Skipped("without a calibration there is nothing that could drift".to_owned()));
+        };
+        let drift = self.drift.fit(season, calibrations)?;
+        if drift.pairs.is_empty() {
+            let why = "no check, sample or later bath meets the readings of a calibrated probe";
+            return Ok(Part::Skipped(why.to_owned()));
+        }
+        Ok(Part::Done(drift))
+    }
+
+    fn kinetics(&self, season: &Season, series: &[GravitySeries]) -> Result<Part<Kinetics>> {
+        if season.batches.is_empty() {
+            return Ok(Part::Skipped("the season has no batches".to_owned()));
+        }
+        if series.is_empty() {
+            return Ok(Part::Skipped("no batch has a gravity, neither by a probe nor by a sample".to_owned()));
+        }
+        let kinetics = self.kinetics.fit_all(series)?;
+        if kinetics.batches.iter().all(|fit| Trait::ALL.iter().all(|&t| fit.finding(t).estimate().is_none())) {
+            return Ok(Part::Failed("no batch has data enough for a fermentation curve".to_owned()));
+        }
+        Ok(Part::Done(kinetics))
+    }
+
+    /// The backtest comes first: forecasts learn from how those of the past did.
+    fn forecast(
+        &self,
+        season: &Season,
+        kinetics: &Part<Kinetics>,
+        known: &AsKnown<'_>,
+        asked: &[AsOf],
+    ) -> Result<(Part<Forecasts>, Part<Backtest>)> {
+        let Some(kinetics) = kinetics.done() else {
+            let why = "without fermentation curves there is nothing to forecast";
+            return Ok((Part::Skipped(why.to_owned()), Part::Skipped(why.to_owned())));
+        };
+        let mut forecaster = self.forecast.forecaster(&season.batches, kinetics, known)?;
+        let backtest = forecaster.backtest()?;
+        let running = season.running().into_iter().map(|batch| batch.batch.clone());
+        let mut questions: Vec<_> =
+            season.latest().into_iter().flat_map(|now| running.clone().map(move |b| (b, now))).collect();
+        questions.extend(asked.iter().map(|question| (question.batch.clone(), question.as_of)));
+        let forecasts = match questions.is_empty() {
+            true => Part::Skipped("no batch is running, and no other moment was asked for".to_owned()),
+            false => Part::Done(forecaster.forecasts(&questions)?),
+        };
+        let backtest = match backtest.rows.is_empty() {
+            true => Part::Skipped("no finished batch could be forecast before it came to rest".to_owned()),
+            false => Part::Done(backtest),
+        };
+        Ok((forecasts, backtest))
+    }
+
+    fn strains(&self, kinetics: &Part<Kinetics>) -> Result<Part<Strains>> {
+        match kinetics.done() {
+            None => Ok(Part::Skipped("without fermentation curves there are no traits to compare".to_owned())),
+            Some(kinetics) => Part::from_result(self.strains.run(kinetics)),
+        }
+    }
+}
+
+pub(super) fn gravity_of(season: &Season, calibrations: &Part<Calibrations>) -> Result<Part<Gravity>> {
+    if season.readings.is_empty() {
+        return Ok(Part::Skipped("the season has no readings".to_owned()));
+    }
+    match calibrations {
+        Part::Done(calibrations) => {
+            let gravity = calibrations.gravity(season)?;
+            let any = gravity.sg.iter().any(Option::is_some);
+            let why = "no reading belongs to a calibrated probe and gives a gravity";
+            Ok(if any { Part::Done(gravity) } else { Part::Failed(why.to_owned()) })
+        }
+        Part::Skipped(why) | Part::Failed(why) => Ok(Part::Skipped(why.clone())),
+    }
+}
+
+/// The series of one batch; of its samples alone where no probe is calibrated.
+pub(super) fn one_series(
+    season: &Season,
+    calibrations: &Part<Calibrations>,
+    gravity: &Part<Gravity>,
+    batch: &Batch,
+    offset: &OffsetPrior,
+) -> Option<GravitySeries> {
+    match (calibrations.done(), gravity.done()) {
+        (Some(calibrations), Some(gravity)) => gravity.series(season, calibrations, batch, offset),
+        _ => {
+            let none = Calibrations { calibrations: Vec::new(), without: Vec::new(), settings: Default::default() };
+            Gravity::default().series(season, &none, batch, offset)
+        }
+    }
+}

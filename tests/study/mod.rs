@@ -1,0 +1,3 @@
+//! The whole way, against known truth.
+
+mod truth;
