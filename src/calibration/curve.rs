@@ -5,16 +5,24 @@ use std::fmt;
 use crate::fit::Estimate;
 use crate::float::WallSided;
 
+use super::hull_curve::HullTable;
+
 /// Most coefficients a curve has.
 pub const MOST_COEFFICIENTS: usize = 4;
 /// Centre and unit of the tilt in a polynomial, degrees.
 const CENTRE_DEG: f64 = 45.0;
 const UNIT_DEG: f64 = 20.0;
 
+/// Where a top may begin to wet, and the unit of the tilt beyond, degrees.
+const WET_FROM_DEG: f64 = 50.0;
+const WET_UNIT_DEG: f64 = 10.0;
+
 /// The candidate curves, in the order of the tables.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum CurveKind {
+    /// The general hull of the probe's shape, with its mass known.
+    Hull,
     /// The wall-sided float with K known from mass and diameter.
     WallSided,
     /// The wall-sided float with a weak prior of K.
@@ -28,7 +36,8 @@ impl CurveKind {
     pub fn coefficient_names(self) -> &'static [&'static str] {
         const POLYNOMIAL: [&str; MOST_COEFFICIENTS] = ["b0_kg_m3", "b1_kg_m3", "b2_kg_m3", "b3_kg_m3"];
         match self {
-            Self::WallSided | Self::WallSidedFree => &["k_kg_m3", "h", "eps"],
+            Self::Hull => &["mass_g", "cg_offset_mm", "cg_height_mm"],
+            Self::WallSided | Self::WallSidedFree => &["k_kg_m3", "h", "eps", "wet_top_kg_m3"],
             Self::Polynomial(degree) => POLYNOMIAL.get(..=usize::from(degree)).unwrap_or(&POLYNOMIAL),
         }
     }
@@ -37,6 +46,7 @@ impl CurveKind {
 impl fmt::Display for CurveKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::Hull => f.write_str("hull"),
             Self::WallSided => f.write_str("wall_sided"),
             Self::WallSidedFree => f.write_str("wall_sided_free_k"),
             Self::Polynomial(degree) => write!(f, "polynomial_{degree}"),
@@ -45,11 +55,19 @@ impl fmt::Display for CurveKind {
 }
 
 /// A curve from tilt to density, of the liquid at the curve's shell temperature.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
 pub enum Curve {
-    /// The wall-sided float.
-    WallSided(WallSided),
+    /// The general hull.
+    Hull(HullTable),
+    /// The wall-sided float, and what a top that wets may add: `wet_top ((tilt - 50 deg)/10 deg)^3` beyond 50 degrees.
+    /// On a short float that is -1.7 kg/m3, on a long one 0 (by the general hull, to SG 1.100).
+    WallSided {
+        /// The float.
+        float: WallSided,
+        /// The coefficient of the cube, kg/m3.
+        wet_top_kg_m3: f64,
+    },
     /// `rho = sum_j b_j u^j`, u = (tilt - 45 deg)/20 deg.
     Polynomial([f64; MOST_COEFFICIENTS]),
 }
@@ -69,14 +87,16 @@ impl Curve {
     /// The curve at a tilt; none where it has no value or does not rise: there a tilt has no density.
     pub fn at(&self, tilt_deg: f64) -> Option<CurvePoint> {
         let point = match self {
-            Self::WallSided(float) => {
+            Self::WallSided { float, wet_top_kg_m3 } => {
                 let at = float.gradient(tilt_deg).ok()?;
+                let wet = ((tilt_deg - WET_FROM_DEG) / WET_UNIT_DEG).max(0.0);
                 CurvePoint {
-                    density_kg_m3: at.density_kg_m3,
-                    per_deg: at.by_tilt_deg,
-                    gradient: [at.by_k, at.by_h, at.by_eps, 0.0],
+                    density_kg_m3: at.density_kg_m3 + wet_top_kg_m3 * wet.powi(3),
+                    per_deg: at.by_tilt_deg + 3.0 * wet_top_kg_m3 * wet * wet / WET_UNIT_DEG,
+                    gradient: [at.by_k, at.by_h, at.by_eps, wet.powi(3)],
                 }
             }
+            Self::Hull(table) => table.at(tilt_deg)?,
             Self::Polynomial(b) => polynomial(b, tilt_deg),
         };
         (point.per_deg > 0.0 && point.density_kg_m3.is_finite()).then_some(point)
@@ -85,7 +105,8 @@ impl Curve {
     /// Its coefficients, in the order of [`CurveKind::coefficient_names`]; unused places are 0.
     pub fn coefficients(&self) -> [f64; MOST_COEFFICIENTS] {
         match self {
-            Self::WallSided(float) => [float.k_kg_m3, float.h, float.eps, 0.0],
+            Self::Hull(table) => table.coefficients(),
+            Self::WallSided { float, wet_top_kg_m3 } => [float.k_kg_m3, float.h, float.eps, *wet_top_kg_m3],
             Self::Polynomial(b) => *b,
         }
     }
@@ -164,6 +185,8 @@ pub struct FittedCurve {
     pub scale: f64,
     /// Degrees of freedom of its intervals.
     pub df: f64,
+    /// Probability of residuals at least this large when form and stated SDs are right.
+    pub agreement_p: f64,
     /// Coefficients as far as the baths determine them: one that a prior helps counts in part.
     pub used: f64,
 }
@@ -234,7 +257,15 @@ mod tests {
     fn the_root_of_a_covariance_gives_the_variance_back() {
         let covariance = [[4.0, 1.0, 0.5, 0.0], [1.0, 3.0, -0.2, 0.0], [0.5, -0.2, 2.0, 0.0], [0.0; 4]];
         let curve = Curve::Polynomial([1000.0, 20.0, 5.0, 0.0]);
-        let fitted = FittedCurve { curve, coefficients: Vec::new(), covariance, scale: 1.0, df: 3.0, used: 3.0 };
+        let fitted = FittedCurve {
+            curve: curve.clone(),
+            coefficients: Vec::new(),
+            covariance,
+            scale: 1.0,
+            df: 3.0,
+            used: 3.0,
+            agreement_p: 1.0,
+        };
         let at = curve.at(60.0).unwrap();
         let through = CovarianceRoot::of(&fitted).through(&at.gradient);
         let squared: f64 = through.iter().map(|x| x * x).sum();
@@ -243,9 +274,10 @@ mod tests {
 
     #[test]
     fn a_curve_and_its_inverse_undo_each_other() {
-        let wall = Curve::WallSided(WallSided { k_kg_m3: 5458.0, h: 2.609, eps: 0.0797, kappa: 2.0 / 9.0 });
+        let float = WallSided { k_kg_m3: 5458.0, h: 2.609, eps: 0.0797, kappa: 2.0 / 9.0 };
+        let wall = Curve::WallSided { float, wet_top_kg_m3: -1.7 };
         let cubic = Curve::Polynomial([1040.0, 37.0, 9.0, 1.5]);
-        for curve in [wall, cubic] {
+        for curve in [wall, cubic.clone()] {
             for tilt in [20.0, 40.0, 60.0] {
                 let density = curve.at(tilt).unwrap().density_kg_m3;
                 assert!((curve.tilt_deg(density).unwrap() - tilt).abs() < 1e-8, "{curve:?} {tilt}");

@@ -3,13 +3,14 @@
 use nalgebra::DMatrix;
 
 use crate::error::{Error, Result};
-use crate::fit::errors_in_variables::{DistanceResiduals, SlopedCurve};
+use crate::fit::errors_in_variables::DistanceResiduals;
 use crate::fit::linear::LinearSettings;
 use crate::fit::nonlinear::{NonlinearSettings, Parameter};
-use crate::fit::{self, Estimate, Scale};
-use crate::float::WallSided;
+use crate::fit::{Estimate, Scale, quantile};
+use crate::float::{Hull, Profile, WallSided};
 
-use super::curve::{Coefficient, Curve, CurveKind, CurvePoint, FittedCurve, MOST_COEFFICIENTS, power_of_tilt};
+use super::curve::{Coefficient, Curve, CurveKind, FittedCurve, MOST_COEFFICIENTS, power_of_tilt};
+use super::form::Form;
 
 /// A bath as the fit sees it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -25,14 +26,25 @@ pub(crate) struct FitPoint {
 }
 
 /// What is known of a probe before its baths.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct FloatPrior {
+    /// The hull, if mass, diameter and length are known.
+    pub hull: Option<HullPrior>,
     /// Shape constant of the bottom.
     pub kappa: f64,
     /// K by balance and calliper with its relative standard deviation, if both are known.
     pub k_known: Option<(f64, f64)>,
     /// The weak prior of K, the same.
     pub k_weak: (f64, f64),
+}
+
+/// A hull before its centre of gravity is known.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct HullPrior {
+    pub profile: Profile,
+    pub mass_kg: f64,
+    /// Relative standard deviation of mass over radius cubed: an error of the radius acts nearly as one of the mass.
+    pub relative_sd: f64,
 }
 
 /// How residuals and stated SDs are weighed against one another, and the level of the intervals.
@@ -46,12 +58,14 @@ pub(crate) struct FitRules {
 ///
 /// # Method
 /// Minimises the squared distances of the baths from the curve in units of their errors
-/// ([`crate::fit::errors_in_variables`]): for a straight line York's solution. The prior of ln K is a further square.
+/// ([`crate::fit::errors_in_variables`]): for a straight line York's solution. The prior of ln K (of the hull: of ln mass) is a
+/// further square.
 ///
 /// The covariance is `(J'WJ/s^2 + P)^-1` with J the derivatives of the curve, W the weights at the end, P the precision
 /// of the prior. The scale s^2 = (nu + S)/(nu + df) sets the residuals against the stated SDs, which count as nu =
 /// `scale_df` degrees of freedom (a scaled-inverse-chi-squared prior with mode near 1); so lack of fit widens every
-/// error. Intervals use Student's t with nu + df degrees of freedom.
+/// error. Where S says at 1 % that the SDs or the form are wrong, nu is 3 at most. Intervals use Student's t with nu + df
+/// degrees of freedom.
 ///
 /// # Errors
 /// [`Error::NotEstimable`] with the reason: too few baths, tilts that do not rise with density, a fit that did not
@@ -64,43 +78,46 @@ pub(crate) fn fit_curve(
 ) -> Result<FittedCurve> {
     let what = || format!("the curve {kind}");
     let names = kind.coefficient_names();
-    let free = names.len() - usize::from(kind == CurveKind::WallSided);
+    // What a prior nearly determines need not come from the baths.
+    let free = names.len()
+        - match kind {
+            CurveKind::WallSided => 2,
+            CurveKind::Hull | CurveKind::WallSidedFree => 1,
+            CurveKind::Polynomial(_) => 0,
+        };
     if points.len() < free {
         return Err(Error::not_estimable(what(), format!("{} baths for {free} free coefficients", points.len())));
     }
-    let k_prior = match kind {
-        CurveKind::WallSided => {
-            Some(prior.k_known.ok_or_else(|| Error::not_estimable(what(), "mass or diameter is not known"))?)
+    let known = || prior.k_known.ok_or_else(|| Error::not_estimable(what(), "mass or diameter is not known"));
+    let (parameters, size_prior) = match kind {
+        CurveKind::Hull => {
+            let hull = prior.hull.as_ref().ok_or_else(|| Error::not_estimable(what(), NO_HULL))?;
+            (hull_start(points, hull)?, Some(hull.relative_sd))
         }
-        CurveKind::WallSidedFree => Some(prior.k_weak),
-        CurveKind::Polynomial(_) => None,
-    };
-    let parameters = match (kind, k_prior) {
-        (CurveKind::Polynomial(degree), _) => polynomial_start(points, degree)?,
-        (_, Some(k)) => wall_sided_start(points, prior.kappa, k)?,
-        (_, None) => return Err(Error::not_estimable(what(), "no prior of K")),
+        CurveKind::WallSided => (wall_sided_start(points, prior.kappa, known()?)?, Some(known()?.1)),
+        CurveKind::WallSidedFree => (wall_sided_start(points, prior.kappa, prior.k_weak)?, Some(prior.k_weak.1)),
+        CurveKind::Polynomial(degree) => (polynomial_start(points, degree)?, None),
     };
     let column = |of: fn(&FitPoint) -> f64| points.iter().map(of).collect::<Vec<f64>>();
     let (tilts, densities) = (column(|p| p.tilt_deg), column(|p| p.density_kg_m3));
     let (tilt_sds, density_sds) = (column(|p| p.tilt_sd_deg), column(|p| p.density_sd_kg_m3));
-    let curve = KindCurve { kind, kappa: prior.kappa };
-    let problem = DistanceResiduals::new(&curve, &tilts, &densities, &tilt_sds, &density_sds)?;
+    let form = Form::new(kind, prior, &tilts);
+    let problem = DistanceResiduals::new(&form, &tilts, &densities, &tilt_sds, &density_sds)?;
     let settings = NonlinearSettings { scale: Scale::Known, tolerance: 1e-13, ..NonlinearSettings::default() };
     let fit = settings.fit(&problem, &parameters)?;
     if !fit.stop.is_converged() {
         return Err(Error::not_estimable(what(), fit.stop.to_string()));
     }
-    let curve = curve_of(kind, prior.kappa, &fit.values());
-    finish(kind, curve, points, k_prior, rules)
+    finish(kind, form.curve(&fit.values())?, points, size_prior, rules)
 }
 
-fn curve_of(kind: CurveKind, kappa: f64, values: &[f64]) -> Curve {
-    let value = |i: usize| values.get(i).copied().unwrap_or(0.0);
-    match kind {
-        CurveKind::Polynomial(_) => Curve::Polynomial(std::array::from_fn(value)),
-        _ => Curve::WallSided(WallSided { k_kg_m3: value(0).exp(), h: value(1), eps: value(2), kappa }),
-    }
-}
+/// Below this probability the residuals disagree with the stated SDs.
+pub(crate) const DISAGREES_P: f64 = 0.01;
+/// What the stated SDs then still count, degrees of freedom.
+const DISAGREES_DF: f64 = 3.0;
+/// Prior SD of what a wet top adds, kg/m3: from nothing on a long float to -1.7 on a short one.
+const WET_TOP_SD_KG_M3: f64 = 1.5;
+const NO_HULL: &str = "mass, diameter or length is not known, or the ends do not fit the length";
 
 fn polynomial_start(points: &[FitPoint], degree: u8) -> Result<Vec<Parameter>> {
     let powers: Vec<Vec<f64>> = (1..=i32::from(degree))
@@ -130,43 +147,28 @@ fn wall_sided_start(points: &[FitPoint], kappa: f64, k: (f64, f64)) -> Result<Ve
         Parameter::new("ln_k", k.0.ln()).with_prior(k.0.ln(), k.1),
         Parameter::new("h", h),
         Parameter::new("eps", eps).within(1e-6, 10.0),
+        Parameter::new("wet_top", 0.0).with_prior(0.0, WET_TOP_SD_KG_M3),
     ])
 }
 
-/// A kind of curve as `fit` sees it. Where it has no value it is infinite, which only makes a step shorter.
-struct KindCurve {
-    kind: CurveKind,
-    kappa: f64,
-}
-
-impl KindCurve {
-    fn at(&self, tilt_deg: f64, parameters: &[f64]) -> Option<CurvePoint> {
-        curve_of(self.kind, self.kappa, parameters).at(tilt_deg)
+/// Start values for a known hull: its centre of gravity lies on the straight line `y = e + z_g t`.
+fn hull_start(points: &[FitPoint], hull: &HullPrior) -> Result<Vec<Parameter>> {
+    let line: Vec<(f64, f64)> = points
+        .iter()
+        .map(|p| Hull::line_point(&hull.profile, hull.mass_kg, p.tilt_deg, p.density_kg_m3))
+        .collect::<Result<_>>()?;
+    let (t, y): (Vec<f64>, Vec<f64>) = line.into_iter().unzip();
+    let start = LinearSettings { intercept: true, scale: Scale::Known }.fit(&[("height", &t)], &y, None)?;
+    let (height, offset) = (1000.0 * start.value("height")?, 1000.0 * start.value("intercept")?);
+    if offset.is_nan() || offset <= 0.0 {
+        return Err(Error::not_estimable("the hull's curve", "its centre of gravity would lie on the light side"));
     }
-}
-
-impl fit::nonlinear::Curve for KindCurve {
-    fn value(&self, x: f64, parameters: &[f64]) -> f64 {
-        self.at(x, parameters).map_or(f64::INFINITY, |at| at.density_kg_m3)
-    }
-
-    fn gradient(&self, x: f64, parameters: &[f64], out: &mut [f64]) {
-        let gradient = self.at(x, parameters).map_or([0.0; MOST_COEFFICIENTS], |at| at.gradient);
-        for (cell, slope) in out.iter_mut().zip(gradient) {
-            *cell = slope;
-        }
-        if let (CurveKind::WallSided | CurveKind::WallSidedFree, Some(by_ln_k), Some(ln_k)) =
-            (self.kind, out.first_mut(), parameters.first())
-        {
-            *by_ln_k *= ln_k.exp();
-        }
-    }
-}
-
-impl SlopedCurve for KindCurve {
-    fn slope(&self, x: f64, parameters: &[f64]) -> f64 {
-        self.at(x, parameters).map_or(0.0, |at| at.per_deg)
-    }
+    let ln_mass = (1000.0 * hull.mass_kg).ln();
+    Ok(vec![
+        Parameter::new("ln_mass_g", ln_mass).with_prior(ln_mass, hull.relative_sd),
+        Parameter::new("cg_offset_mm", offset).within(1e-4, 1e3),
+        Parameter::new("cg_height_mm", height),
+    ])
 }
 
 /// Standard deviation of a bath about the curve, kg/m3: that of its density, and of its tilt by the slope there.
@@ -179,7 +181,7 @@ fn finish(
     kind: CurveKind,
     curve: Curve,
     points: &[FitPoint],
-    k_prior: Option<(f64, f64)>,
+    size_prior: Option<f64>,
     rules: FitRules,
 ) -> Result<FittedCurve> {
     let names = kind.coefficient_names();
@@ -198,15 +200,21 @@ fn finish(
         }
     }
     let mut prior = DMatrix::<f64>::zeros(size, size);
-    if let (Some((_, relative)), Curve::WallSided(float)) = (k_prior, curve) {
-        prior[(0, 0)] = (float.k_kg_m3 * relative).powi(-2);
+    if let Some(relative) = size_prior {
+        let [of_size, ..] = curve.coefficients();
+        prior[(0, 0)] = (of_size * relative).powi(-2);
+    }
+    if matches!(kind, CurveKind::WallSided | CurveKind::WallSidedFree) {
+        prior[(3, 3)] = WET_TOP_SD_KG_M3.powi(-2);
     }
     let singular =
         || Error::numeric("the covariance of a calibration curve", "the baths do not determine its coefficients");
     let data_share = (&information + &prior).try_inverse().ok_or_else(singular)? * &information;
     let used = data_share.trace();
     let df = (points.len() as f64 - used).max(0.0);
-    let scale_squared = (rules.scale_df + squares) / (rules.scale_df + df);
+    let agreement_p = if df > 0.05 { quantile::chi_squared_upper_tail(squares, df)? } else { 1.0 };
+    let prior_df = if agreement_p < DISAGREES_P { rules.scale_df.min(DISAGREES_DF) } else { rules.scale_df };
+    let scale_squared = (prior_df + squares) / (prior_df + df);
     let inverse = (information / scale_squared + prior).try_inverse().ok_or_else(singular)?;
     let mut covariance = [[0.0; MOST_COEFFICIENTS]; MOST_COEFFICIENTS];
     for (i, row) in covariance.iter_mut().enumerate().take(size) {
@@ -214,7 +222,7 @@ fn finish(
             *cell = inverse[(i, j)];
         }
     }
-    let df = rules.scale_df + df;
+    let df = prior_df + df;
     let coefficients = names
         .iter()
         .zip(curve.coefficients())
@@ -227,5 +235,5 @@ fn finish(
             })
         })
         .collect::<Result<_>>()?;
-    Ok(FittedCurve { curve, coefficients, covariance, scale: scale_squared.sqrt(), df, used })
+    Ok(FittedCurve { curve, coefficients, covariance, scale: scale_squared.sqrt(), df, used, agreement_p })
 }

@@ -145,8 +145,8 @@ impl Calibration {
     pub fn wall_sided(&self) -> Option<WallSided> {
         let own = std::iter::once(&self.fitted);
         let others = self.candidates.iter().filter_map(|c| c.fitted.as_ref());
-        own.chain(others).find_map(|fitted| match fitted.curve {
-            Curve::WallSided(float) => Some(float),
+        own.chain(others).find_map(|fitted| match &fitted.curve {
+            Curve::WallSided { float, .. } => Some(*float),
             _ => None,
         })
     }

@@ -5,11 +5,12 @@ use crate::fit::quantile;
 use crate::liquid::WATER_20C_KG_M3;
 
 use super::curve::{CurveKind, FittedCurve};
-use super::fit::{FitPoint, FitRules, FloatPrior, fit_curve, sd_at};
+use super::fit::{DISAGREES_P, FitPoint, FitRules, FloatPrior, fit_curve, sd_at};
 use super::result::Candidate;
 
 /// The candidates, in the order of the tables. On a near tie the earlier one is taken: it has a float's shape.
-pub(crate) const KINDS: [CurveKind; 5] = [
+pub(crate) const KINDS: [CurveKind; 6] = [
+    CurveKind::Hull,
     CurveKind::WallSided,
     CurveKind::WallSidedFree,
     CurveKind::Polynomial(1),
@@ -57,9 +58,18 @@ pub(crate) fn choose(points: &[FitPoint], prior: &FloatPrior, rules: FitRules) -
     Ok(scored)
 }
 
-/// The earliest candidate that no other beats clearly; without any leave-one-out score the earliest allowed one.
+/// The first float (hull, wall-sided, wall-sided with free K) whose residuals agree with the stated SDs at 1 %. A float's
+/// shape has reasons, and a score from half a dozen baths is a weak judge of it. Where none agrees, the earliest
+/// candidate that no other beats clearly when baths are left out; without any such score the earliest allowed one.
 fn pick(scored: &[Scored]) -> Option<usize> {
     let allowed = |s: &Scored| s.candidate.refused.is_none() && s.candidate.fitted.is_some();
+    let agrees = |s: &Scored| {
+        let float = !matches!(s.candidate.kind, CurveKind::Polynomial(_));
+        float && allowed(s) && s.candidate.fitted.as_ref().is_some_and(|fitted| fitted.agreement_p >= DISAGREES_P)
+    };
+    if let Some(first) = scored.iter().position(agrees) {
+        return Some(first);
+    }
     let mut best: Option<(usize, f64)> = None;
     for (i, s) in scored.iter().enumerate().filter(|(_, s)| allowed(s)) {
         let Some(error) = overall(s) else { continue };

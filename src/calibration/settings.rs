@@ -18,7 +18,7 @@ use crate::float::ShellExpansion;
 /// | `mass_sd_g`, `diameter_sd_mm` | 0.1, 0.1 | balance and calliper |
 /// | `k_typical_kg_m3`, `k_rel_sd` | 5700, 0.3 | weak prior of the mass ratio K where it is not known |
 /// | `original_sg` | 1.050 | for the alcohol in a beer whose original gravity nobody knows |
-/// | `scale_df` | 4 | how many degrees of freedom the stated SDs are worth against the residuals |
+/// | `scale_df` | 12 | how many degrees of freedom the stated SDs are worth against the residuals |
 /// | `level` | 0.90 | of all intervals |
 #[derive(Debug, Clone, PartialEq)]
 pub struct CalibrationSettings {
@@ -68,7 +68,7 @@ impl Default for CalibrationSettings {
             k_typical_kg_m3: 5700.0,
             k_rel_sd: 0.3,
             original_sg: 1.050,
-            scale_df: 4.0,
+            scale_df: 12.0,
             level: 0.90,
         }
     }

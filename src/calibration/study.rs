@@ -2,13 +2,13 @@
 
 use crate::error::{Error, Result};
 use crate::fit::{Estimate, Finding};
-use crate::float::{End, ShellExpansion};
+use crate::float::{End, Shape, ShellExpansion};
 use crate::liquid::{WATER_20C_KG_M3, sucrose_bath_density_kg_m3};
 use crate::season::{EndShape, Probe, Season};
 use crate::units::Instant;
 
 use super::curve::FittedCurve;
-use super::fit::{FitPoint, FitRules, FloatPrior, fit_curve};
+use super::fit::{FitPoint, FitRules, FloatPrior, HullPrior, fit_curve};
 use super::noise::Noise;
 use super::result::{BathPoint, Calibration, Calibrations, NoCurve, Suspect};
 use super::select::{Scored, choose};
@@ -141,7 +141,6 @@ impl CalibrationSettings {
         at: Instant,
         remarks: &mut Vec<String>,
     ) -> Result<FloatPrior> {
-        let bottom = probe.and_then(|p| p.bottom);
         let (mass, diameter) = (probe.and_then(|p| mass_at(season, p, at)), probe.and_then(|p| p.diameter_mm));
         let usable = |value: Option<f64>, name: &str, remarks: &mut Vec<String>| {
             let good = value.filter(|v| *v > 0.0 && v.is_finite());
@@ -153,20 +152,36 @@ impl CalibrationSettings {
         let mass = usable(mass, "total_mass_g", remarks);
         let diameter = usable(diameter, "diameter_mm", remarks);
         let radius_m = diameter.unwrap_or(36.0) / 2000.0;
-        let end = match bottom {
-            Some(EndShape::Flat) => End::Flat,
-            Some(EndShape::SemiEllipsoidMm(height)) => End::SemiEllipsoid { height_m: height / 1000.0 },
-            Some(EndShape::Hemisphere) => End::Hemisphere,
+        let bottom = match probe.and_then(|p| p.bottom) {
+            Some(bottom) => end_of(bottom),
             None => {
                 remarks.push("the bottom is assumed to be a hemisphere".into());
                 End::Hemisphere
             }
         };
+        let relative_sd =
+            |mass_g: f64, diameter_mm: f64| (self.mass_sd_g / mass_g).hypot(3.0 * self.diameter_sd_mm / diameter_mm);
         let k_known = mass.zip(diameter).map(|(mass_g, diameter_mm)| {
             let k = mass_g / 1000.0 / (std::f64::consts::PI * radius_m.powi(3));
-            (k, (self.mass_sd_g / mass_g).hypot(3.0 * self.diameter_sd_mm / diameter_mm))
+            (k, relative_sd(mass_g, diameter_mm))
         });
-        Ok(FloatPrior { kappa: end.kappa(radius_m), k_known, k_weak: (self.k_typical_kg_m3, self.k_rel_sd) })
+        let length = usable(probe.and_then(|p| p.length_mm), "length_mm", remarks);
+        let top = match probe.and_then(|p| p.top) {
+            Some(top) => end_of(top),
+            None => {
+                if length.is_some() {
+                    remarks.push("the top is assumed to be flat".into());
+                }
+                End::Flat
+            }
+        };
+        let hull = mass.zip(diameter).zip(length).and_then(|((mass_g, diameter_mm), length_mm)| {
+            let shape = Shape::new(radius_m, length_mm / 1000.0, bottom, top).ok()?;
+            let relative_sd = relative_sd(mass_g, diameter_mm);
+            Some(HullPrior { profile: shape.profile(), mass_kg: mass_g / 1000.0, relative_sd })
+        });
+        let k_weak = (self.k_typical_kg_m3, self.k_rel_sd);
+        Ok(FloatPrior { hull, kappa: bottom.kappa(radius_m), k_known, k_weak })
     }
 
     /// The baths as reported and as fitted, by rising density; immersions in one bath are one point.
@@ -244,6 +259,14 @@ pub(super) fn mass_at(season: &Season, probe: &Probe, at: Instant) -> Option<f64
         .filter_map(|event| event.total_mass_g)
         .next_back()
         .or(probe.total_mass_g)
+}
+
+fn end_of(shape: EndShape) -> End {
+    match shape {
+        EndShape::Flat => End::Flat,
+        EndShape::Hemisphere => End::Hemisphere,
+        EndShape::SemiEllipsoidMm(height) => End::SemiEllipsoid { height_m: height / 1000.0 },
+    }
 }
 
 /// Why these baths can define no curve at all, whatever its form.

@@ -115,6 +115,7 @@ impl Calibration {
 
 fn in_words(kind: CurveKind) -> &'static str {
     match kind {
+        CurveKind::Hull => "floating hull",
         CurveKind::WallSided => "floating cylinder",
         CurveKind::WallSidedFree => "floating cylinder, free K",
         CurveKind::Polynomial(1) => "straight line",
