@@ -13,6 +13,7 @@ pub struct Minimum {
 ///
 /// For a function with one minimum in the interval it is that one, else some local one. `tolerance` is relative to the
 /// place; below the square root of the machine precision it gains nothing.
+#[expect(clippy::float_cmp, reason = "which of the three best places are still one and the same")]
 pub fn brent(function: impl Fn(f64) -> f64, low: f64, high: f64, tolerance: f64) -> Minimum {
     const GOLDEN: f64 = 0.381_966_011_250_105_1;
     let (mut a, mut b) = (low.min(high), low.max(high));

@@ -23,7 +23,7 @@ pub fn median(values: &[f64]) -> Result<f64> {
     sorted.sort_unstable_by(f64::total_cmp);
     let half = sorted.len() / 2;
     match (half.checked_sub(1).and_then(|i| sorted.get(i)), sorted.get(half)) {
-        (Some(low), Some(high)) if sorted.len() % 2 == 0 => Ok(0.5 * (low + high)),
+        (Some(low), Some(high)) if sorted.len().is_multiple_of(2) => Ok(0.5 * (low + high)),
         (_, Some(middle)) => Ok(*middle),
         _ => Err(Error::not_estimable("a median", "there are no values")),
     }

@@ -45,7 +45,7 @@ pub fn brent(doing: &'static str, function: impl Fn(f64) -> f64, a: f64, b: f64,
         }
         if last.abs() >= limit && fa.abs() > fb.abs() {
             let s = fb / fa;
-            let (mut p, mut q) = if a == c {
+            let (mut p, mut q) = if a.to_bits() == c.to_bits() {
                 (2.0 * half * s, 1.0 - s)
             } else {
                 let (t, r) = (fa / fc, fb / fc);

@@ -201,10 +201,10 @@ impl Problem<'_> {
                 };
                 let start = [best.1, logit(best.2.max(0.02))];
                 let (point, loss) = minimise::nelder_mead(inner, &start, &[reach, 1.0], 1e-9, 400);
-                if let [u, v] = point.as_slice() {
-                    if loss < found.0 - 1e-9 {
-                        found = (loss, *u, logistic(*v));
-                    }
+                if let [u, v] = point.as_slice()
+                    && loss < found.0 - 1e-9
+                {
+                    found = (loss, *u, logistic(*v));
                 }
             }
         }

@@ -1,7 +1,9 @@
 //! Means, all pairs of them with simultaneous intervals, and pooled estimates.
 
 mod adjust;
+mod between;
 mod mean;
+mod new_unit;
 mod pairs;
 mod pool;
 mod studentised;

@@ -4,8 +4,10 @@
 //! y_i = mu + b_i + e_i,   b_i ~ N(0, tau^2),   e_i ~ N(0, se_i^2) with se_i known
 //! ```
 
+use super::between::{paule_mandel, profile, reml, weigh};
+use super::new_unit::new_unit;
+use crate::fit::Estimate;
 use crate::fit::quantile::{check_level, chi_squared_upper_tail, normal_two_sided, student_t_two_sided};
-use crate::fit::{Estimate, root};
 use crate::{Error, Result};
 
 /// How the variance between the units is estimated.
@@ -24,8 +26,12 @@ pub enum Between {
 pub enum Precision {
     /// Standard error from the weighted spread of the estimates, Student's t with k - 1 df (J. Hartung and G. Knapp, Stat. Med. 20
     /// (2001) 1771). It allows for tau being estimated.
-    #[default]
     HartungKnapp,
+    /// The same, with a standard error that is never below that of the weights alone (G. Knapp and J. Hartung, Stat. Med. 22
+    /// (2003) 2693). With five to twenty units of very unequal errors 90 % intervals covered 89 to 91 % in simulation where
+    /// the units differ (plain Hartung-Knapp: 84 to 89 %, normal: 80 to 87 %) and 95 to 98 % where they do not.
+    #[default]
+    AtLeastStated,
     /// Standard error from the weights alone, normal; too short for few units.
     Normal,
 }
@@ -35,7 +41,7 @@ pub enum Precision {
 /// | setting | default | when to change it |
 /// | --- | --- | --- |
 /// | `between` | `Reml` | `PauleMandel` where normality of the units is in doubt |
-/// | `precision` | `HartungKnapp` | `Normal` for comparison with older practice |
+/// | `precision` | `AtLeastStated` | `HartungKnapp` or `Normal` for comparison with other work |
 /// | `level` | 0.90 | |
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PoolSettings {
@@ -49,7 +55,7 @@ pub struct PoolSettings {
 
 impl Default for PoolSettings {
     fn default() -> Self {
-        Self { between: Between::Reml, precision: Precision::HartungKnapp, level: 0.9 }
+        Self { between: Between::Reml, precision: Precision::AtLeastStated, level: 0.9 }
     }
 }
 
@@ -62,11 +68,18 @@ pub struct Pooled {
     pub df: f64,
     /// Standard deviation between units, beyond their own errors; 0 is a result.
     pub tau: f64,
+    /// Lower end of its interval, by inverting the test of Q (W. Viechtbauer, Stat. Med. 26 (2007) 37).
+    pub tau_lower: f64,
+    /// Upper end of its interval.
+    pub tau_upper: f64,
     /// Cochran's Q, the weighted sum of squares with tau = 0.
     pub q: f64,
     /// P-value of Q: small when the units differ by more than their errors.
     pub q_p: f64,
-    /// Where a further unit's true value lies: Student's t with k - 1 degrees of freedom, or normal, as the mean's interval.
+    /// Where a further unit's true value lies. The interval averages over the confidence distribution of tau that the test
+    /// of Q gives (K. Nagashima, H. Noma, T. A. Furukawa, Stat. Methods Med. Res. 28 (2019) 1689, with quantiles in place of
+    /// their draws), because a tau taken as known makes it far too short. `se` is its half-width over the factor of Student's t
+    /// with k - 1 degrees of freedom.
     pub new_unit: Estimate,
     /// Number of units.
     pub units: usize,
@@ -101,10 +114,13 @@ impl PoolSettings {
         let sums = weigh(&units, tau2);
         let (df, variance, method) = match self.precision {
             Precision::HartungKnapp => (k - 1.0, sums.squares / (k - 1.0) / sums.total, "Hartung-Knapp, t"),
+            Precision::AtLeastStated => {
+                (k - 1.0, (sums.squares / (k - 1.0)).max(1.0) / sums.total, "Hartung-Knapp, at least stated, t")
+            }
             Precision::Normal => (f64::INFINITY, 1.0 / sums.total, "normal"),
         };
         let factor = match self.precision {
-            Precision::HartungKnapp => student_t_two_sided(self.level, df)?,
+            Precision::HartungKnapp | Precision::AtLeastStated => student_t_two_sided(self.level, df)?,
             Precision::Normal => normal_two_sided(self.level)?,
         };
         let name = match self.between {
@@ -118,90 +134,17 @@ impl PoolSettings {
             self.level,
             format!("random effects, {name}, {method}"),
         );
-        let spread = (tau2 + variance).sqrt();
-        let new_unit =
-            Estimate::with_factor(sums.mean, spread, factor, self.level, format!("new unit, {name}, {method}"));
+        let new_unit = new_unit(&units, self.level, sums.mean)?;
         Ok(Pooled {
             mean,
+            new_unit,
             df,
             tau: tau2.sqrt(),
+            tau_lower: profile(&units, 0.5 + 0.5 * self.level)?.sqrt(),
+            tau_upper: profile(&units, 0.5 - 0.5 * self.level)?.sqrt(),
             q,
             q_p: chi_squared_upper_tail(q, k - 1.0)?,
-            new_unit,
             units: units.len(),
         })
     }
-}
-
-struct Sums {
-    total: f64,
-    mean: f64,
-    squares: f64,
-}
-
-/// The weighted mean and sum of squares with weights 1 / (v_i + tau2).
-fn weigh(units: &[(f64, f64)], tau2: f64) -> Sums {
-    let total: f64 = units.iter().map(|(_, v)| 1.0 / (v + tau2)).sum();
-    let mean = units.iter().map(|(y, v)| y / (v + tau2)).sum::<f64>() / total;
-    let squares = units.iter().map(|(y, v)| (y - mean).powi(2) / (v + tau2)).sum();
-    Sums { total, mean, squares }
-}
-
-/// No variance between the units can be much above their whole spread.
-fn widest(units: &[(f64, f64)]) -> f64 {
-    let low = units.iter().map(|(y, _)| *y).fold(f64::INFINITY, f64::min);
-    let high = units.iter().map(|(y, _)| *y).fold(f64::NEG_INFINITY, f64::max);
-    (high - low).powi(2)
-}
-
-fn paule_mandel(units: &[(f64, f64)]) -> Result<f64> {
-    let target = units.len() as f64 - 1.0;
-    let excess = |tau2: f64| weigh(units, tau2).squares - target;
-    if excess(0.0) <= 0.0 {
-        return Ok(0.0);
-    }
-    root::brent("the variance between units", excess, 0.0, widest(units), 0.0)
-}
-
-/// The derivative of the restricted likelihood in tau2, times two.
-fn reml_score(units: &[(f64, f64)], tau2: f64) -> f64 {
-    let sums = weigh(units, tau2);
-    let (mut fit, mut squares_of_weights) = (0.0, 0.0);
-    for (y, v) in units {
-        let w = 1.0 / (v + tau2);
-        fit += (w * (y - sums.mean)).powi(2);
-        squares_of_weights += w * w;
-    }
-    fit - sums.total + squares_of_weights / sums.total
-}
-
-fn reml_ln_likelihood(units: &[(f64, f64)], tau2: f64) -> f64 {
-    let sums = weigh(units, tau2);
-    let ln_variances: f64 = units.iter().map(|(_, v)| (v + tau2).ln()).sum();
-    -0.5 * (ln_variances + sums.total.ln() + sums.squares)
-}
-
-/// The highest of the likelihood's tops: its score is scanned, as with unequal errors it may have several.
-fn reml(units: &[(f64, f64)]) -> Result<f64> {
-    let top = widest(units);
-    let least = units.iter().map(|(_, v)| *v).fold(f64::INFINITY, f64::min);
-    let mut best = (0.0, reml_ln_likelihood(units, 0.0));
-    if !(top > 0.0) {
-        return Ok(0.0);
-    }
-    let first = (1e-6 * least).min(1e-3 * top).max(1e-300);
-    let steps = 60;
-    let mut last = 0.0;
-    for i in 0..=steps {
-        let next = first * (top / first).powf(f64::from(i) / f64::from(steps));
-        if reml_score(units, last) > 0.0 && reml_score(units, next) <= 0.0 {
-            let place = root::brent("the variance between units", |t| reml_score(units, t), last, next, 0.0)?;
-            let height = reml_ln_likelihood(units, place);
-            if height > best.1 {
-                best = (place, height);
-            }
-        }
-        last = next;
-    }
-    Ok(best.0)
 }

@@ -6,18 +6,18 @@
 //! modulus:  P(M < m) = E_s [ (2 Phi(m s) - 1)^k ],           df s^2 chi-squared with df degrees of freedom
 //! ```
 //!
-//! Gauss-Legendre quadrature in z and in ln s; about ten digits.
+//! Both integrands are smooth and fall off on both sides in z and in ln s, where the plain trapezoidal rule converges
+//! exponentially. Eight digits of a quantile at least, for up to some dozens of means.
 
 use statrs::function::erf::erfc;
 use statrs::function::gamma::ln_gamma;
 
-use crate::fit::quadrature::integrate;
 use crate::fit::quantile::student_t_two_sided;
 use crate::fit::root;
 use crate::{Error, Result};
 
 /// P(Z > z) to ten digits, which is enough here, and fast, which is needed.
-fn normal_upper_tail(z: f64) -> f64 {
+pub(super) fn quick_normal_upper_tail(z: f64) -> f64 {
     0.5 * erfc(z / std::f64::consts::SQRT_2)
 }
 
@@ -42,8 +42,9 @@ pub fn studentised_range_upper_tail(q: f64, k: usize, df: f64) -> Result<f64> {
 /// [`Error::Setting`] for a level outside (0, 1), k below 2 or df not above 0.
 pub fn studentised_range_quantile(level: f64, k: usize, df: f64) -> Result<f64> {
     check(k, 2, df)?;
-    let start = std::f64::consts::SQRT_2 * bonferroni(level, k * (k - 1) / 2, df)?;
-    quantile(level, start, |q| studentised_range_upper_tail(q, k, df))
+    let root2 = std::f64::consts::SQRT_2;
+    let tail = |t: f64| studentised_range_upper_tail(root2 * t, k, df);
+    quantile(level, k * (k - 1) / 2, df, tail).map(|t| root2 * t)
 }
 
 /// P(M > m) of the studentised maximum modulus of `k` independent comparisons with `df` degrees of freedom.
@@ -56,7 +57,7 @@ pub fn maximum_modulus_upper_tail(m: f64, k: usize, df: f64) -> Result<f64> {
         return Ok(1.0);
     }
     // 1 - (1 - tail)^k without losing a small tail.
-    let over = |s: f64| -(k as f64 * (-2.0 * normal_upper_tail(m * s)).ln_1p()).exp_m1();
+    let over = |s: f64| -(k as f64 * (-2.0 * quick_normal_upper_tail(m * s)).ln_1p()).exp_m1();
     Ok(average(df, over).clamp(0.0, 1.0))
 }
 
@@ -66,7 +67,7 @@ pub fn maximum_modulus_upper_tail(m: f64, k: usize, df: f64) -> Result<f64> {
 /// [`Error::Setting`] for a level outside (0, 1), k below 1 or df not above 0.
 pub fn maximum_modulus_quantile(level: f64, k: usize, df: f64) -> Result<f64> {
     check(k, 1, df)?;
-    quantile(level, bonferroni(level, k, df)?, |m| maximum_modulus_upper_tail(m, k, df))
+    quantile(level, k, df, |m| maximum_modulus_upper_tail(m, k, df))
 }
 
 fn check(k: usize, least: usize, df: f64) -> Result<()> {
@@ -84,37 +85,38 @@ fn check(k: usize, least: usize, df: f64) -> Result<()> {
     }
 }
 
-/// Never below the quantile: the union bound.
-fn bonferroni(level: f64, comparisons: usize, df: f64) -> Result<f64> {
-    student_t_two_sided(1.0 - (1.0 - level) / comparisons as f64, df)
-}
-
-fn quantile(level: f64, above: f64, tail: impl Fn(f64) -> Result<f64>) -> Result<f64> {
+/// Between the t quantile of one comparison and that of the union bound for all of them.
+fn quantile(level: f64, comparisons: usize, df: f64, tail: impl Fn(f64) -> Result<f64>) -> Result<f64> {
+    let one = student_t_two_sided(level, df)?;
+    let all = student_t_two_sided(1.0 - (1.0 - level) / comparisons as f64, df)?;
     let target = (1.0 - level).ln();
     let excess = |x: f64| match tail(x) {
         Ok(p) => p.ln() - target,
         Err(_) => f64::NAN,
     };
-    root::brent("a simultaneous quantile", excess, 1e-6 * above, above * (1.0 + 1e-9), 1e-12 * above)
+    root::brent("a simultaneous quantile", excess, 0.999 * one, 1.001 * all, 1e-11 * all)
 }
 
 /// P(range of k standard normals > w).
 fn range_upper_tail(w: f64, k: usize) -> f64 {
-    // Integrate the complement: small tails keep their digits.
     let power = (k - 1) as f64;
-    let density = |z: f64| {
-        let phi = (-0.5 * z * z).exp() / (2.0 * std::f64::consts::PI).sqrt();
+    // The power makes the integrand as much narrower.
+    let step = f64::min(0.4, 0.9 / (k as f64).sqrt());
+    let steps = (9.0 / step).ceil() as i32;
+    let mut sum = 0.0;
+    for i in -steps..=steps {
         // z is the largest: the others lie below z, and not all within w of it.
-        let (below, outside) = (1.0 - normal_upper_tail(z), normal_upper_tail(w - z));
-        let within = (below - outside).max(0.0);
-        phi * if outside < 1e-3 * below {
-            // below^p - within^p
+        let z = f64::from(i) * step;
+        let (below, outside) = (quick_normal_upper_tail(-z), quick_normal_upper_tail(w - z));
+        let missed = if outside < 1e-3 * below {
+            // below^p - (below - outside)^p without losing a small difference.
             -below.powf(power) * (power * (-outside / below).ln_1p()).exp_m1()
         } else {
-            below.powf(power) - within.powf(power)
-        }
-    };
-    k as f64 * integrate(density, -9.0, 9.0, 6)
+            below.powf(power) - (below - outside).max(0.0).powf(power)
+        };
+        sum += (-0.5 * z * z).exp() * missed;
+    }
+    k as f64 * step * sum / (2.0 * std::f64::consts::PI).sqrt()
 }
 
 /// The mean of `function(s)` over s^2 ~ chi-squared / df.
@@ -124,18 +126,19 @@ fn average(df: f64, function: impl Fn(f64) -> f64) -> f64 {
     }
     let half = 0.5 * df;
     let ln_constant = 2.0_f64.ln() + half * half.ln() - ln_gamma(half);
-    // In u = ln s the density has its top at u = 0 and, there, a width of about 1 / sqrt(2 df).
-    let ln_density = |u: f64| ln_constant + df * u - half * (2.0 * u).exp();
-    let top = ln_density(0.0);
-    let reach = |direction: f64| {
-        let mut u = direction / (2.0 * df).sqrt();
-        while ln_density(u) > top - 40.0 {
-            u *= 1.3;
+    // In u = ln s the density has its top at u = 0 and, there, a width of 1 / sqrt(2 df).
+    let step = f64::min(0.15, 0.4 / (2.0 * df).sqrt());
+    let side = |direction: f64, first: i32| {
+        let mut sum = 0.0;
+        for i in first.. {
+            let u = direction * f64::from(i) * step;
+            let ln_density = df * u - half * (2.0 * u).exp() + half;
+            if ln_density < -42.0 {
+                break;
+            }
+            sum += ln_density.exp() * function(u.exp());
         }
-        u
+        sum
     };
-    let (low, high) = (reach(-1.0), reach(1.0));
-    let weighed = |u: f64| ln_density(u).exp() * function(u.exp());
-    // The side of small s is long when df is small; the parts are unequal for that reason.
-    integrate(weighed, low, 0.0, 4) + integrate(weighed, 0.0, high, 2)
+    (ln_constant - half).exp() * step * (side(1.0, 0) + side(-1.0, 1))
 }

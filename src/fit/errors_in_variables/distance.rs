@@ -94,7 +94,7 @@ impl<'a, C: SlopedCurve> DistanceResiduals<'a, C> {
             for _ in 0..30 {
                 let trial = self.squared(point, xi + step, parameters);
                 if trial <= distance {
-                    moved = xi + step != xi;
+                    moved = step.abs() > f64::EPSILON * xi.abs();
                     xi += step;
                     distance = trial;
                     break;

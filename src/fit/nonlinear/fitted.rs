@@ -206,7 +206,7 @@ pub(super) fn assemble(
     let used = match &identified {
         Some(known) => {
             let data = stacked.rows(0, n);
-            let hat = &data * &known.inverse;
+            let hat = data * &known.inverse;
             hat.component_mul(&data).sum()
         }
         None => moving.len() as f64,

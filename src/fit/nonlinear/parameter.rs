@@ -78,14 +78,13 @@ pub(super) fn check(parameters: &[Parameter]) -> Result<()> {
                 wanted: "a finite number within the bounds",
             });
         }
-        if let Some(prior) = parameter.prior {
-            if !(prior.sd > 0.0 && prior.sd.is_finite() && prior.mean.is_finite()) {
-                return Err(Error::Setting {
-                    name: "prior",
-                    value: format!("mean {}, sd {} for `{}`", prior.mean, prior.sd, parameter.name),
-                    wanted: "a finite mean and a finite standard deviation above 0",
-                });
-            }
+        let sound = |prior: &Prior| prior.sd > 0.0 && prior.sd.is_finite() && prior.mean.is_finite();
+        if let Some(prior) = parameter.prior.filter(|prior| !sound(prior)) {
+            return Err(Error::Setting {
+                name: "prior",
+                value: format!("mean {}, sd {} for `{}`", prior.mean, prior.sd, parameter.name),
+                wanted: "a finite mean and a finite standard deviation above 0",
+            });
         }
     }
     Ok(())
