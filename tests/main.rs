@@ -2,6 +2,7 @@
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::float_cmp)]
 
 mod calibration;
+mod drift;
 mod fit;
 mod float;
 mod forecast;

@@ -1,6 +1,8 @@
 //! Calibration: from baths to curves, against worked examples and floats of known truth.
 #![allow(clippy::print_stdout)]
 
+mod bad_input;
 mod builds;
 mod coverage;
-mod floats;
+mod examples;
+pub mod floats;

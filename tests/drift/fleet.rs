@@ -1,0 +1,189 @@
+//! Seasons with known drift: floats whose mass and sensor zero wander, checked by baths and samples with shared errors.
+
+use heelwort::Instant;
+use heelwort::float::Hull;
+use heelwort::liquid::WATER_20C_KG_M3;
+use heelwort::season::{Flags, Probe, Reference, Season};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+use crate::calibration::floats::{Float, hull, normal};
+
+/// What the seasons are like.
+#[derive(Debug, Clone)]
+pub struct Fleet {
+    pub probes: usize,
+    pub days: f64,
+    /// Days from one sample of a probe to the next.
+    pub sample_every_d: f64,
+    /// Random walk of the sensor's zero, degrees after 30 days.
+    pub walk_deg: f64,
+    /// Sudden shifts a probe and day.
+    pub shifts_per_d: f64,
+    /// Mean and SD over probes of the proportional drift, per 30 days.
+    pub mass_drift: (f64, f64),
+    /// SD over probes of the zero's steady turn, degrees per 30 days.
+    pub turn_deg: f64,
+}
+
+impl Default for Fleet {
+    fn default() -> Self {
+        Self {
+            probes: 8,
+            days: 200.0,
+            sample_every_d: 10.0,
+            walk_deg: 0.12,
+            shifts_per_d: 0.0,
+            mass_drift: (-0.0004, 0.0004),
+            turn_deg: 0.10,
+        }
+    }
+}
+
+/// A season and, by probe, the realised slope of the error at SG 1.020; and the population's mean.
+pub struct Known {
+    pub season: Season,
+    pub slopes: Vec<f64>,
+    pub population_mean: f64,
+}
+
+struct Truth {
+    hull: Hull,
+    /// Proportional error and zero (degrees) by day.
+    history: Vec<(f64, f64)>,
+}
+
+impl Truth {
+    fn at(&self, day: f64) -> (f64, f64) {
+        let last = self.history.len() - 1;
+        let left = (day as usize).min(last - 1);
+        let x = (day - left as f64).clamp(0.0, 1.0);
+        let (a, b) = (self.history[left], self.history[left + 1]);
+        (a.0 + x * (b.0 - a.0), a.1 + x * (b.1 - a.1))
+    }
+
+    fn tilt(&self, sg: f64, day: f64) -> f64 {
+        let (proportional, zero) = self.at(day);
+        self.hull.tilt_deg(sg * (1.0 + proportional) * WATER_20C_KG_M3).unwrap() + zero
+    }
+
+    /// Error at SG 1.020 against the probe's own first curve.
+    fn error(&self, day: f64) -> f64 {
+        self.hull.density_kg_m3(self.tilt(1.020, day)).unwrap() / WATER_20C_KG_M3 - 1.020
+    }
+
+    fn slope_per_30d(&self, from: f64, to: f64) -> f64 {
+        let weeks = ((to - from) / 7.0).floor() as usize;
+        let days: Vec<f64> = (0..=weeks).map(|i| from + 7.0 * i as f64).collect();
+        let mean = days.iter().sum::<f64>() / days.len() as f64;
+        let square: f64 = days.iter().map(|d| (d - mean).powi(2)).sum();
+        30.0 * days.iter().map(|d| (d - mean) * self.error(*d)).sum::<f64>() / square
+    }
+}
+
+pub const START: &str = "2031-01-06T09:00:00Z";
+
+pub fn known(fleet: &Fleet, seed: u64) -> Known {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let start = Instant::parse(START).unwrap();
+    let mut truths = Vec::new();
+    let mut season = Season::default();
+    for p in 0..fleet.probes {
+        let (hull, shape) = hull(if p % 2 == 0 { Float::Long } else { Float::Short }, &mut rng);
+        let rate = fleet.mass_drift.0 + normal(&mut rng, fleet.mass_drift.1);
+        let turn = normal(&mut rng, fleet.turn_deg);
+        let (mut proportional, mut zero) = (0.0, 0.0);
+        let mut history = vec![(0.0, 0.0)];
+        for _ in 0..fleet.days as usize + 2 {
+            proportional += rate / 30.0;
+            zero += turn / 30.0 + normal(&mut rng, fleet.walk_deg / 30f64.sqrt());
+            if rng.random_bool(fleet.shifts_per_d) {
+                proportional += normal(&mut rng, 0.003);
+            }
+            history.push((proportional, zero));
+        }
+        season.probes.push(Probe {
+            probe: format!("p{p}"),
+            built_on: None,
+            total_mass_g: Some(1000.0 * hull.mass_kg + normal(&mut rng, 0.1)),
+            cell_mass_g: None,
+            diameter_mm: Some(2000.0 * shape.radius_m() + normal(&mut rng, 0.1)),
+            length_mm: None,
+            bottom: None,
+            top: None,
+            shell: Some("pet".into()),
+            note: None,
+        });
+        truths.push(Truth { hull, history });
+    }
+    // A relative error r of the density is r x 1.020 in SG; the zero's turn has mean 0 over the population.
+    let population_mean = fleet.mass_drift.0 * 1.020;
+    let hydrometer = normal(&mut rng, 0.0007);
+    let beer = normal(&mut rng, 0.0005);
+    let mut last = vec![0.0f64; fleet.probes];
+    // Two full calibrations; the baths are shared by all probes. And water checks between.
+    let sessions = [(0.0, 6), (60.0, 1), (120.0, 6), (170.0, 1)];
+    for (s, &(day, baths)) in sessions.iter().enumerate().filter(|(_, session)| session.0 < fleet.days) {
+        for b in 0..baths {
+            let made = 1.0 + 0.016 * f64::from(b);
+            let true_sg = if b == 0 { 1.0 } else { made + normal(&mut rng, 0.0005) };
+            for (p, truth) in truths.iter().enumerate() {
+                let at = day + 0.04 * f64::from(b);
+                let tilt = truth.tilt(true_sg, at) + normal(&mut rng, 0.2);
+                let mut reference = blank(start.plus_days(at), made, tilt, 0.2);
+                reference.probe = Some(format!("p{p}"));
+                reference.bath = Some(format!("s{s}b{b}"));
+                reference.method = Some(if b == 0 { "water" } else { "weighed" }.into());
+                season.references.push(reference);
+                last[p] = last[p].max(at);
+            }
+        }
+    }
+    // Samples, each of its own batch.
+    for (p, truth) in truths.iter().enumerate() {
+        let mut day = 3.0 + 0.7 * p as f64;
+        let mut k = 0;
+        while day < fleet.days {
+            let sg = if k % 3 == 0 { 1.035 } else { 1.011 } + normal(&mut rng, 0.004);
+            let read = sg + hydrometer + normal(&mut rng, 0.0007);
+            let tilt = truth.tilt(sg - beer, day) + normal(&mut rng, 0.1);
+            let mut reference = blank(start.plus_days(day), read, tilt, 0.1);
+            reference.probe = Some(format!("p{p}"));
+            reference.batch = Some(format!("b{p}-{k}"));
+            reference.method = Some("hydrometer".into());
+            reference.instrument = Some("h1".into());
+            season.references.push(reference);
+            last[p] = last[p].max(day);
+            day += fleet.sample_every_d;
+            k += 1;
+        }
+    }
+    season.references.sort_by_key(|r| r.at);
+    let from = 0.04 * 5.0;
+    let slopes = truths.iter().zip(&last).map(|(t, &to)| t.slope_per_30d(from, to)).collect();
+    Known { season, slopes, population_mean }
+}
+
+pub fn blank(at: Instant, sg: f64, tilt_deg: f64, tilt_sd_deg: f64) -> Reference {
+    Reference {
+        at,
+        sg,
+        sg_given: true,
+        probe: None,
+        batch: None,
+        bath: None,
+        method: None,
+        instrument: None,
+        use_as: None,
+        tilt_deg: Some(tilt_deg),
+        tilt_sd_deg: Some(tilt_sd_deg),
+        temp_c: Some(20.0),
+        sg_sd: None,
+        raw_sg: None,
+        raw_brix: None,
+        instrument_temp_c: None,
+        known_at: None,
+        note: None,
+        flags: Flags::NONE,
+    }
+}

@@ -1,0 +1,5 @@
+//! Drift of probes with known truth.
+#![allow(clippy::print_stdout)]
+
+mod coverage;
+mod fleet;
