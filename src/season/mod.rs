@@ -36,6 +36,7 @@ pub use readings::{Reading, Readings};
 pub use schema::{Batch, EndShape, Event, PlanStep, Probe, Reference, ReferenceUse};
 pub use series::{GravitySeries, SeriesProbe, SeriesSample};
 pub use table::{Column, Kind, Quantity, Table};
+pub(crate) use tidy::flag_frozen;
 pub use write::FileFormat;
 
 /// Lowest SG that is taken for one.

@@ -175,8 +175,9 @@ pub(super) fn spoil(settings: &SimulateSettings, calendar: &Calendar, probes: us
             } else {
                 held = None;
             }
-            if let Some((_, until)) = within(&late, day) {
-                row.arrives_late_h = (until - day) * 24.0;
+            if let Some((from, until)) = within(&late, day) {
+                // The probe sends newer rows first and the kept ones when it finds the time.
+                row.arrives_late_h = (until - day + 1.5 * (until - from)) * 24.0;
             }
             if twice {
                 kept.push(Row { arrives_late_h: row.arrives_late_h + 0.02, ..row.clone() });

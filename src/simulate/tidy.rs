@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use crate::season::{Flags, Readings};
+use crate::season::{Flags, Readings, TEMP_HIGH_C, TEMP_LOW_C, TILT_HIGH_DEG, TILT_LOW_DEG, flag_frozen};
 use crate::units::Instant;
 
 use super::calendar::Calendar;
@@ -41,10 +41,10 @@ pub(super) fn tidied(raw: &[Row], calendar: &Calendar, fleet: &[Unit]) -> (Readi
     let mut readings = Readings { probe_ids, batch_ids, ..Readings::default() };
     for (probe, row, late) in kept {
         let mut flags = if late { Flags::LATE } else { Flags::NONE };
-        if !(0.0..=90.0).contains(&row.tilt_deg) {
+        if !(TILT_LOW_DEG..=TILT_HIGH_DEG).contains(&row.tilt_deg) {
             flags.insert(Flags::TILT_RANGE);
         }
-        if !(-5.0..=45.0).contains(&row.temp_c) {
+        if !(TEMP_LOW_C..=TEMP_HIGH_C).contains(&row.temp_c) {
             flags.insert(Flags::TEMP_RANGE);
         }
         readings.at.push(row.at);
@@ -58,5 +58,6 @@ pub(super) fn tidied(raw: &[Row], calendar: &Calendar, fleet: &[Unit]) -> (Readi
         gravity.sg.push(row.sg);
         gravity.density_kg_m3.push(row.density_kg_m3);
     }
+    flag_frozen(&mut readings);
     (readings, gravity)
 }

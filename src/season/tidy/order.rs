@@ -114,8 +114,12 @@ fn flags_of(times: &[i64]) -> Vec<Flags> {
         return flags;
     }
     let log = Log::new(times);
-    for wrong in log.undone_jumps() {
+    let bursts = log.late_bursts();
+    for wrong in log.undone_jumps(&bursts) {
         flags.get_mut(wrong).unwrap_or_default().fill(Flags::CLOCK_JUMP);
+    }
+    for burst in bursts {
+        flags.get_mut(burst).unwrap_or_default().fill(Flags::LATE);
     }
     let right: Vec<usize> = (0..times.len()).filter(|i| flags.get(*i).is_some_and(|f| f.is_empty())).collect();
     for (group, flag) in log.out_of_order(&right) {
@@ -134,6 +138,8 @@ struct Log<'a> {
     sorted: Vec<i64>,
     /// Median of the steps forward.
     cadence: i64,
+    /// Rows after a step that differs from the cadence by more than [`JUMP_CADENCES`], with that difference.
+    jumps: Vec<(usize, i64)>,
 }
 
 impl<'a> Log<'a> {
@@ -143,24 +149,39 @@ impl<'a> Log<'a> {
         let cadence = if steps.is_empty() { 0 } else { *steps.select_nth_unstable(middle).1 };
         let mut sorted = times.to_vec();
         sorted.sort_unstable();
-        Self { times, sorted, cadence }
+        let jumps = times
+            .windows(2)
+            .enumerate()
+            .filter_map(|(i, w)| Some((i + 1, step(w)?.saturating_sub(cadence))))
+            .filter(|(_, excess)| excess.saturating_abs() > JUMP_CADENCES * cadence)
+            .collect();
+        Self { times, sorted, cadence, jumps }
+    }
+
+    /// Stretches from a step back to a step forward that fill a gap of the log: rows kept and delivered late, after which
+    /// the log goes on from where it was.
+    fn late_bursts(&self) -> Vec<Range<usize>> {
+        let burst = |(j, (start, excess)): (usize, &(usize, i64))| {
+            let mut next = self.jumps.iter().skip(j + 1).take(LOOK).filter(|(_, excess)| *excess > 0);
+            let end = next.find(|(end, _)| self.fills_a_gap(*start..*end)).filter(|_| *excess < 0);
+            end.map(|(end, _)| *start..*end)
+        };
+        self.jumps.iter().enumerate().filter_map(burst).collect()
     }
 
     /// Stretches between a jump and the jump back that undoes it to within half a cadence.
     ///
     /// A burst of m rows delivered late looks alike but for m cadences: after it the log goes on from where it was,
     /// not from where the clock was.
-    fn undone_jumps(&self) -> Vec<Range<usize>> {
-        let jumps: Vec<(usize, i64)> = self
-            .times
-            .windows(2)
-            .enumerate()
-            .filter_map(|(i, w)| Some((i + 1, step(w)?.saturating_sub(self.cadence))))
-            .filter(|(_, excess)| excess.saturating_abs() > JUMP_CADENCES * self.cadence)
-            .collect();
+    fn undone_jumps(&self, bursts: &[Range<usize>]) -> Vec<Range<usize>> {
+        let jumps = &self.jumps;
         let mut found = Vec::new();
         let mut used = vec![false; jumps.len()];
         for (j, (start, excess)) in jumps.iter().enumerate().filter(|(_, (_, excess))| *excess < 0) {
+            // Some gap of the log may be just as long as the step back to a burst of late rows.
+            if bursts.iter().any(|burst| burst.start == *start) {
+                continue;
+            }
             let near = j.saturating_sub(LOOK)..(j + LOOK + 1).min(jumps.len());
             let undoes = |k: &usize| {
                 let other = jumps.get(*k).map_or(0, |(_, other)| *other);
@@ -306,6 +327,28 @@ mod tests {
         // The row after the late one is missing, so that the log goes on two cadences later.
         log.remove(31);
         assert_eq!(flagged(&log).first(), Some(&(30, "late")));
+    }
+
+    #[test]
+    fn buffers_delivered_late_are_late_beside_gaps_and_each_other() {
+        let quarters = |range: Range<i32>| range.map(f64::from);
+        // A gap (40 to 74) as long as the step back, and two buffers (101 to 122, 137 to 151), the second of rows from among those
+        // written before the first.
+        let log: Vec<f64> = quarters(0..40)
+            .chain(quarters(74..101))
+            .chain(quarters(123..137))
+            .chain(quarters(152..156))
+            .chain(quarters(101..123))
+            .chain(quarters(156..174))
+            .chain(quarters(137..152))
+            .chain(quarters(174..200))
+            .collect();
+        let flags = flagged(&log);
+        assert!(flags.iter().all(|(_, flag)| *flag == "late"), "{flags:?}");
+        assert_eq!(flags.len(), 22 + 15);
+        assert!(
+            flags.iter().all(|(row, _)| (101.0..152.0).contains(&log[*row]) && !(123.0..137.0).contains(&log[*row]))
+        );
     }
 
     #[test]
