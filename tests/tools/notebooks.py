@@ -1,7 +1,8 @@
 """Runs notebooks top to bottom in the kernel they name, and holds the fresh outputs against the stored ones.
 
-A notebook passes when it is stored executed, runs without an error, and says the same again: same kinds of output,
-same words, numbers equal but for the last digit. With --store the fresh outputs are written into the file instead.
+A notebook passes when it is stored executed, runs without an error, and gives the same kinds of output again. Where the
+fresh text differs (other words, or numbers by more than one in the last decimal) a note says that the file is stale.
+With --store the fresh outputs are written into the file instead.
 """
 
 import argparse
@@ -62,7 +63,7 @@ def first_difference(stored, fresh):
 
 
 def complaints(stored, fresh):
-    """Everything that differs between a stored notebook and its fresh run."""
+    """What is wrong with a stored notebook, by its fresh run."""
     for number, (old, new) in enumerate(zip(code_cells(stored), code_cells(fresh)), start=1):
         if old.execution_count != number:
             yield f"cell {number} is not stored as executed in order (its count is {old.execution_count})"
@@ -71,9 +72,13 @@ def complaints(stored, fresh):
         was, now = [kept(o) for o in old.outputs], [kept(o) for o in new.outputs]
         if [kind for kind, _ in was] != [kind for kind, _ in now]:
             yield f"cell {number} gives {[k for k, _ in now]}, stored are {[k for k, _ in was]}"
-            continue
-        for (kind, before), (_, after) in zip(was, now):
-            if not same(before, after):
+
+
+def stale(stored, fresh):
+    """Where the text of a stored notebook is no longer what its cells say."""
+    for number, (old, new) in enumerate(zip(code_cells(stored), code_cells(fresh)), start=1):
+        for (kind, before), (_, after) in zip(map(kept, old.outputs), map(kept, new.outputs)):
+            if not loads_a_crate(old) and not same(before, after):
                 yield f"cell {number}, {kind}: {first_difference(before, after)}"
 
 
@@ -120,7 +125,10 @@ def run(path, store):
         nbformat.write(fresh, path)
         wrong = []
     else:
-        wrong = list(complaints(nbformat.read(path, as_version=4), fresh))
+        stored = nbformat.read(path, as_version=4)
+        wrong = list(complaints(stored, fresh))
+        for where in stale(stored, fresh):
+            print(f"note {path} is stale, store it again: {where}", flush=True)
     if not wrong:
         print(f"ok   {path}: {len(code_cells(fresh))} cells in {seconds:.0f} s", flush=True)
     return wrong
