@@ -1,5 +1,13 @@
 //! The one integration binary; each module tests one part against the outside.
-#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::float_cmp)]
+//! What a simulation found, such as a coverage, is printed beside being asserted.
+#![allow(
+    missing_docs,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::float_cmp,
+    clippy::print_stdout
+)]
 
 mod calibration;
 mod drift;

@@ -2,6 +2,8 @@
 
 use std::cmp::Reverse;
 
+use jiff::Timestamp;
+
 use crate::error::Result;
 use crate::forecast::{Forecast, Forecasts};
 use crate::units::Instant;
@@ -80,11 +82,19 @@ pub(super) fn percent(p: f64) -> String {
     }
 }
 
+/// A moment as a person would say it.
+fn minute(at: Instant) -> String {
+    Timestamp::from_microsecond(at.micros()).map(|at| at.strftime("%Y-%m-%d %H:%M").to_string()).unwrap_or_default()
+}
+
 fn in_words(row: &Forecast) -> String {
     match row.finish {
         Some(q) => format!(
             "{} comes to rest about {}, between {} and {} with 90 % probability.",
-            row.batch, q.p50, q.p05, q.p95
+            row.batch,
+            minute(q.p50),
+            minute(q.p05),
+            minute(q.p95)
         ),
         None => format!("{}: no forecast.", row.batch),
     }

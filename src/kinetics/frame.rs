@@ -53,7 +53,7 @@ impl Kinetics {
             .number("abv_percent_se", se(Trait::AbvPercent))
             .number("rmse_sg", all.iter().map(|fit| fit.rmse_sg))
             .number("phi", all.iter().map(|fit| fit.phi.value()))
-            .text("why", all.iter().map(|fit| reasons(fit)))
+            .text("why", all.iter().map(reasons))
             .finish()
     }
 }

@@ -205,7 +205,6 @@ impl Log {
 pub struct Brewed {
     pub truth: Truth,
     pub series: GravitySeries,
-    pub stuck: bool,
 }
 
 impl Brewed {
@@ -251,7 +250,7 @@ pub fn brewery(process: Option<Process>, batches: usize, strains: usize, seed: u
             if hold < 0.0 && !running {
                 series.cooled_hours = Some(until_h);
             }
-            Brewed { truth, series, stuck }
+            Brewed { truth, series }
         })
         .collect()
 }
