@@ -17,6 +17,7 @@ mod forecast;
 mod kinetics;
 mod liquid;
 mod process;
+mod report;
 mod season;
 mod simulate;
 mod study;

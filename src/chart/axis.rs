@@ -42,14 +42,7 @@ impl Axis {
     /// An axis from `low` to `high` with about `count` ticks at round numbers.
     pub(super) fn linear(low: f64, high: f64, count: usize, title: &str) -> Self {
         let high = if high > low { high } else { low + 1.0 };
-        let two = |step: f64| (high / step).floor() - (low / step).ceil() >= 1.0;
-        let mut step = round_step((high - low) / count.max(1) as f64);
-        // One tick alone gives no scale.
-        for _ in 0..3 {
-            if !two(step) {
-                step = round_step(0.45 * step);
-            }
-        }
+        let step = best_step(low, high, count.max(2));
         let decimals = (-(step.log10() + 1e-9).floor()).max(0.0) as usize;
         // A step of 2.5 units needs one more decimal than its size says.
         let decimals = decimals + usize::from((step * 10f64.powi(decimals as i32)).fract().abs() > 1e-6);
@@ -102,12 +95,17 @@ pub(super) fn hours(at: Instant) -> f64 {
     at.micros() as f64 / MICROS_PER_HOUR
 }
 
-/// The nearest step of 1, 2, 2.5 or 5 times a power of ten that is not less than `raw`.
-fn round_step(raw: f64) -> f64 {
-    let raw = if raw.is_finite() && raw > 0.0 { raw } else { 1.0 };
-    let power = 10f64.powf(raw.log10().floor());
-    let lead = [1.0, 2.0, 2.5, 5.0].into_iter().find(|lead| lead * power >= raw * (1.0 - 1e-9)).unwrap_or(10.0);
-    lead * power
+/// Of the steps of 1, 2, 2.5 and 5 times a power of ten the one that gives nearest to `count` ticks; more than wanted
+/// counts double, as labels would touch.
+fn best_step(low: f64, high: f64, count: usize) -> f64 {
+    let power = 10f64.powf(((high - low) / count as f64).log10().floor());
+    let score = |step: f64| {
+        let ticks = ((high / step + 1e-9).floor() - (low / step - 1e-9).ceil() + 1.0).max(0.0);
+        let over = ticks - count as f64;
+        if over > 0.0 { 2.0 * over } else { -over }
+    };
+    let steps = [1.0, 2.0, 2.5, 5.0, 10.0].map(|lead| lead * power);
+    steps.into_iter().min_by(|a, b| score(*a).total_cmp(&score(*b))).unwrap_or(power)
 }
 
 /// A number with a true minus sign, and no minus before zero.
@@ -183,7 +181,7 @@ mod tests {
     #[test]
     fn ticks_stand_at_round_numbers() {
         assert_eq!(labels(&Axis::linear(1.008, 1.052, 5, "SG")), ["1.01", "1.02", "1.03", "1.04", "1.05"]);
-        assert_eq!(labels(&Axis::linear(-0.0031, 0.0031, 3, "")), ["\u{2212}0.0025", "0.0000", "0.0025"]);
+        assert_eq!(labels(&Axis::linear(-0.0031, 0.0031, 3, "")), ["\u{2212}0.002", "0.000", "0.002"]);
         assert_eq!(labels(&Axis::linear(0.0, 10.0, 2, "")), ["0", "5", "10"]);
         assert_eq!(labels(&Axis::linear(-0.0019, 0.0018, 2, "")), ["\u{2212}0.001", "0.000", "0.001"]);
         assert_eq!(labels(&Axis::linear(0.0, 1e6, 2, "")), ["0", "500000", "1000000"]);

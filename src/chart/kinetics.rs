@@ -72,12 +72,16 @@ impl BatchFit {
 
     /// Right end of the picture, days from pitching.
     fn end_d(&self, series: Option<&GravitySeries>, finish_p95: Option<f64>) -> f64 {
-        let last_reading = series.and_then(|s| s.hours.last().copied()).unwrap_or(0.0);
-        let last_point = self.points.iter().map(|p| p.hours).fold(last_reading.max(self.last_hours), f64::max);
-        let data = (last_point / HOURS_PER_DAY).max(1.0);
+        let data = (self.last_point(series) / HOURS_PER_DAY).max(1.0);
         // A very late end of a forecast must not press the data into a corner.
         let ahead = finish_p95.unwrap_or(0.0).min(2.5 * data + 3.0);
         1.02 * data.max(ahead)
+    }
+
+    /// The last data of any kind, hours from pitching.
+    fn last_point(&self, series: Option<&GravitySeries>) -> f64 {
+        let last_reading = series.and_then(|s| s.hours.last().copied()).unwrap_or(0.0);
+        self.points.iter().map(|p| p.hours).fold(last_reading.max(self.last_hours), f64::max)
     }
 
     fn gravity_axis(&self, series: Option<&GravitySeries>, terminal: Option<&Quantiles<f64>>) -> Axis {
@@ -128,11 +132,14 @@ impl BatchFit {
             plot.line(&line(curve(0.0, self.last_hours)), CURVE, 2.0, 1.0)?;
             plot.line(&line(curve(self.last_hours, to_d * HOURS_PER_DAY)), CURVE, 2.0, 0.45)?;
         }
-        for (hours, what) in [(self.cooled_hours, "cooled"), (self.ended_hours, "ended")] {
+        let ahead = |hours: f64| hours > self.last_point(series);
+        for (hours, past, planned) in
+            [(self.cooled_hours, "cooled", "to be cooled"), (self.ended_hours, "ended", "to end")]
+        {
             if let Some(hours) = hours {
                 plot.rule_x(hours / HOURS_PER_DAY)?;
                 if series.is_some() {
-                    plot.flag_label(hours / HOURS_PER_DAY, what)?;
+                    plot.flag_label(hours / HOURS_PER_DAY, if ahead(hours) { planned } else { past })?;
                 }
             }
         }
@@ -158,7 +165,7 @@ impl BatchFit {
         )?;
         plot.level(terminal.p50, from, to, AHEAD, 2.0)?;
         plot.mark(day(finish.p50), terminal.p50, Mark::Triangle, AHEAD, 9.0)?;
-        plot.label(day(finish.p50), terminal.p50, Side::Above, "comes to rest", AHEAD)
+        plot.label(day(finish.p50), terminal.p50, Side::Above, "at rest", AHEAD)
     }
 
     /// (hours, SG, standard deviation) of the samples.

@@ -4,7 +4,8 @@ use std::io::{BufWriter, Write};
 use std::path::Path;
 
 use polars::prelude::{
-    CsvWriter, DataFrame, DataType, ParquetCompression, ParquetWriter, SerWriter, TimeUnit, TimeZone,
+    CsvWriter, DataFrame, DataType, IntoSeries, ParquetCompression, ParquetWriter, PolarsError, SerWriter, TimeUnit,
+    TimeZone,
 };
 
 use crate::error::{Error, Result};
@@ -40,28 +41,27 @@ fn write_csv(frame: &DataFrame, name: &str, file: std::fs::File, shown: &Path) -
 }
 
 /// What polars says on a failed write: the system's error where there is one.
-fn unwritten(error: polars::prelude::PolarsError, table: &str, path: &Path) -> Error {
+fn unwritten(error: PolarsError, table: &str, path: &Path) -> Error {
     match error {
-        polars::prelude::PolarsError::IO { error, .. } => {
+        PolarsError::IO { error, .. } => {
             Error::io("writing", path, std::io::Error::new(error.kind(), error.to_string()))
         }
         other => Error::frame(table, other),
     }
 }
 
-/// The frame with all its times as microseconds in the zone: none for CSV, where the format writes the Z (polars
-/// cannot write a zone without its database), UTC for Parquet.
+/// The frame with all its times as microseconds in the zone: none for CSV, where the format writes the Z, UTC for
+/// Parquet. A cast would drop the zone, as polars casts to a zone only with a zone database of its own; so the
+/// microseconds are named anew.
 fn in_zone(frame: &DataFrame, table: &str, zone: Option<TimeZone>) -> Result<DataFrame> {
     let mut out = frame.clone();
-    for column in frame.columns() {
-        if let DataType::Datetime(_, old) = column.dtype() {
-            let wanted = DataType::Datetime(TimeUnit::Microseconds, zone.clone());
-            if *column.dtype() == wanted || (old.is_some() && old.as_ref() != Some(&TimeZone::UTC)) {
-                continue;
-            }
-            let cast = column.cast(&wanted).map_err(|e| Error::frame(table, e))?;
-            out.with_column(cast).map_err(|e| Error::frame(table, e))?;
-        }
+    let refused = |e: PolarsError| Error::frame(table, e);
+    for column in frame.columns().iter().filter(|column| matches!(column.dtype(), DataType::Datetime(..))) {
+        let micros = DataType::Datetime(TimeUnit::Microseconds, None);
+        let numbers = column.cast(&micros).and_then(|c| c.cast(&DataType::Int64)).map_err(refused)?;
+        let numbers = numbers.i64().map_err(refused)?.clone();
+        let named = numbers.into_datetime(TimeUnit::Microseconds, zone.clone()).into_series();
+        out.with_column(named.into()).map_err(refused)?;
     }
     Ok(out)
 }
@@ -76,7 +76,7 @@ mod tests {
     fn times_are_utc_in_both_forms_and_numbers_keep_every_digit() {
         let home = tempfile::tempdir().unwrap();
         let at = Series::new("at".into(), [Some(1_930_000_000_000_000i64), Some(1_930_000_000_250_000), None]);
-        let at = at.cast(&DataType::Datetime(TimeUnit::Microseconds, Some(TimeZone::UTC))).unwrap();
+        let at = at.cast(&DataType::Datetime(TimeUnit::Microseconds, None)).unwrap();
         let columns = vec![
             at.into(),
             Column::new("sg".into(), [Some(0.1 + 0.2), None, Some(1e-7)]),
@@ -93,7 +93,12 @@ mod tests {
         assert!(lines[2].starts_with("2031-02-27T23:06:40.250Z,,"), "{csv}");
         assert!(lines[3].starts_with(','), "{csv}");
         let back = ParquetReader::new(std::fs::File::open(out.join("tables/t.parquet")).unwrap()).finish().unwrap();
-        assert!(back.equals_missing(&frame));
-        assert_eq!(back.column("at").unwrap().dtype(), frame.column("at").unwrap().dtype());
+        let utc = DataType::Datetime(TimeUnit::Microseconds, Some(TimeZone::UTC));
+        assert_eq!(back.column("at").unwrap().dtype(), &utc);
+        let numbers = |frame: &DataFrame| frame.column("at").unwrap().cast(&DataType::Int64).unwrap();
+        assert!(numbers(&back).equals_missing(&numbers(&frame)));
+        for name in ["sg", "why"] {
+            assert!(back.column(name).unwrap().equals_missing(frame.column(name).unwrap()), "{name}");
+        }
     }
 }

@@ -37,8 +37,9 @@ fn column(frame: &DataFrame, name: &str, names: &[&str], rows: usize) -> Option<
     let error_at = |row: usize| errors.and_then(|e| e.get(row).ok()).and_then(|v| v.extract::<f64>());
     // A column of one quantity keeps one number of decimals, that of its middle error, so that the points line up.
     let middle = if MIXED.contains(&name) { None } else { median((0..column.len()).filter_map(error_at)) };
+    let whole = column.f64().is_ok_and(|numbers| numbers.iter().flatten().all(|v| v.fract() == 0.0));
     let texts = (0..column.len().min(rows))
-        .map(|row| column.get(row).map(|value| text(&value, name, middle.or(error_at(row)))).unwrap_or_default())
+        .map(|row| column.get(row).map(|value| text(&value, name, middle.or(error_at(row)), whole)).unwrap_or_default())
         .collect();
     Some(Cells { name: name.to_owned(), unit: unit.to_owned(), right: right(column.dtype()), texts })
 }
@@ -54,30 +55,32 @@ fn right(dtype: &DataType) -> bool {
 }
 
 /// One value; a null is empty. A number is rounded to two digits of its standard error, else by its unit.
-fn text(value: &AnyValue<'_>, name: &str, error: Option<f64>) -> String {
+fn text(value: &AnyValue<'_>, name: &str, error: Option<f64>, whole: bool) -> String {
     match value {
         AnyValue::Null => String::new(),
         AnyValue::String(text) => (*text).to_owned(),
         AnyValue::StringOwned(text) => text.to_string(),
         AnyValue::Boolean(yes) => if *yes { "yes" } else { "no" }.to_owned(),
-        AnyValue::Float64(number) => self::number(*number, name, error),
-        AnyValue::Float32(number) => self::number(f64::from(*number), name, error),
+        AnyValue::Float64(number) => self::number(*number, name, error, whole),
+        AnyValue::Float32(number) => self::number(f64::from(*number), name, error, whole),
         AnyValue::Datetime(at, unit, _) => time(*at, *unit),
         AnyValue::DatetimeOwned(at, unit, _) => time(*at, *unit),
         other => other.to_string(),
     }
 }
 
-fn number(value: f64, name: &str, error: Option<f64>) -> String {
+fn number(value: f64, name: &str, error: Option<f64>, whole: bool) -> String {
     if !value.is_finite() {
         return String::new();
     }
     let decimals = match error {
         Some(se) if se > 0.0 && se.is_finite() => decimals_for(se),
         _ => match (name, split(name).1) {
+            (_, "") if whole => 0,
+            (name, _) if name.starts_with("deg_per") => 2,
             (_, "SG") => 4,
             (_, "\u{b0}") => 2,
-            (_, "\u{b0}C" | "h" | "d" | "%" | "mm") => 1,
+            (_, "\u{b0}C" | "h" | "d" | "%" | "mm" | "g") => 1,
             ("level" | "stage" | "progress" | "phi", _) => 2,
             (name, _) if name.starts_with("p_") || name.contains("attenuation") => 3,
             _ => four_digits(value),
@@ -90,9 +93,9 @@ fn number(value: f64, name: &str, error: Option<f64>) -> String {
     text
 }
 
-/// Decimals that show four digits of `value`; none for a whole number.
+/// Decimals that show four digits of `value`.
 fn four_digits(value: f64) -> usize {
-    if value.fract() == 0.0 { 0 } else { (3 - value.abs().log10().floor() as i32).clamp(0, 12) as usize }
+    if value == 0.0 { 0 } else { (3 - value.abs().log10().floor() as i32).clamp(0, 12) as usize }
 }
 
 /// A time to the minute.

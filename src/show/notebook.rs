@@ -1,9 +1,12 @@
 //! The two blocks that the notebook kernel reads from what a cell prints.
 
-use crate::calibration::{Calibration, Calibrations};
+use crate::calibration::{Builds, Calibration, Calibrations};
 use crate::chart::Figure;
 use crate::drift::Drift;
-use crate::season::RowAccount;
+use crate::forecast::{Backtest, Forecasts};
+use crate::kinetics::{BatchFit, Kinetics};
+use crate::season::{RowAccount, Season};
+use crate::strains::Strains;
 
 use super::page::{Page, Show};
 use super::table::Table;
@@ -40,7 +43,22 @@ macro_rules! notebook_display {
     };
 }
 
-notebook_display!(Figure, Page, Table, RowAccount, Calibration, Calibrations, Drift);
+notebook_display!(
+    Figure,
+    Page,
+    Table,
+    Season,
+    RowAccount,
+    Calibration,
+    Calibrations,
+    Builds,
+    Drift,
+    BatchFit,
+    Kinetics,
+    Forecasts,
+    Backtest,
+    Strains,
+);
 
 #[cfg(test)]
 mod tests {

@@ -5,11 +5,14 @@ use std::fmt::Display;
 use maud::{Markup, PreEscaped, html};
 use polars::prelude::DataFrame;
 
-use crate::calibration::{Calibration, Calibrations};
+use crate::calibration::{Builds, Calibration, Calibrations};
 use crate::chart::Figure;
 use crate::drift::Drift;
 use crate::error::Result;
-use crate::season::RowAccount;
+use crate::forecast::{Backtest, Forecasts};
+use crate::kinetics::{BatchFit, Kinetics};
+use crate::season::{RowAccount, Season};
+use crate::strains::Strains;
 
 use super::page::Show;
 use super::table::Table;
@@ -60,5 +63,44 @@ show! {
         table(it.probes_frame(), "Drift by probe"),
         table(it.fleet_frame(), "The fleet"),
     ];
+    BatchFit: |it| vec![picture(it.chart()), text(it)];
+    Kinetics: |it| vec![picture(it.chart()), table(it.to_frame(), "Fermentations")];
+    Forecasts: |it| vec![picture(it.chart()), table(it.to_frame(), "Forecasts")];
+    Backtest: |it| vec![picture(it.coverage_chart()), picture(it.chart()), text(it)];
+    Strains: |it| vec![
+        picture(it.chart()),
+        picture(it.contrast_chart()),
+        table(it.to_frame(), "Means"),
+        table(it.contrasts_frame(), "Differences"),
+    ];
+    Builds: |it| vec![table(it.to_frame(), "Builds"), text(it)];
     RowAccount: |it| vec![picture(it.chart()), text(it)];
+}
+
+impl Show for Season {
+    fn html(&self) -> String {
+        html! { div { p { b { (contents(self)) } } (PreEscaped(self.account.html())) } }.into_string()
+    }
+
+    fn text(&self) -> String {
+        format!("{}\n{}", contents(self), self.account)
+    }
+}
+
+/// How much there is of each table, in one sentence.
+fn contents(season: &Season) -> String {
+    let counts = [
+        (season.readings.len(), "readings"),
+        (season.references.len(), "references"),
+        (season.batches.len(), "batches"),
+        (season.probes.len(), "probes"),
+        (season.events.len(), "events"),
+    ];
+    let parts: Vec<String> = counts.iter().map(|(n, what)| format!("{n} {what}")).collect();
+    let latest = self::latest(season);
+    format!("A season of {}{latest}.", parts.join(", "))
+}
+
+fn latest(season: &Season) -> String {
+    season.latest().map(|at| format!(", up to {at}")).unwrap_or_default()
 }

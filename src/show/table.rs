@@ -8,6 +8,9 @@ use polars::prelude::DataFrame;
 use super::cells::{Cells, cells};
 use super::page::Show;
 
+/// Texts up to this many letters are not broken.
+const SHORT: usize = 26;
+
 /// A polars frame that shows well in a notebook and on a terminal: numbers at the right and rounded to their errors,
 /// units under the headings, at most some rows, and how many there are.
 ///
@@ -89,6 +92,8 @@ impl Show for Table {
         let shown = self.frame.height().min(self.rows);
         let align = |right: bool| if right { "right" } else { "left" };
         let cell = "padding:.2em .6em;vertical-align:top;text-align:";
+        // Numbers, times and short words stay on one line; only sentences break.
+        let wrap = |text: &str| if text.chars().count() <= SHORT { ";white-space:nowrap" } else { ";min-width:14em" };
         html! {
             div style="overflow-x:auto;max-width:100%;margin:0 0 1.2em" {
                 table style="border-collapse:collapse;font-variant-numeric:tabular-nums;font-size:.9em" {
@@ -106,9 +111,8 @@ impl Show for Table {
                     } }
                     tbody { @for row in 0..shown {
                         tr { @for (_, column) in &columns {
-                            td style={ (cell) (align(column.right)) } {
-                                (column.texts.get(row).map(String::as_str).unwrap_or_default())
-                            }
+                            @let text = column.texts.get(row).map(String::as_str).unwrap_or_default();
+                            td style={ (cell) (align(column.right)) (wrap(text)) } { (text) }
                         } }
                     } }
                 }

@@ -27,7 +27,11 @@ pub(super) fn split(name: &str) -> (&str, &'static str) {
             return (stem, unit);
         }
     }
-    (name, "")
+    match name {
+        "sg_min" | "sg_max" => (name, "SG"),
+        _ if name.starts_with("terminal_p") => (name, "SG"),
+        _ => (name, ""),
+    }
 }
 
 /// The column that holds the standard error of `name`, among `names`.

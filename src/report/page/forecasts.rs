@@ -21,6 +21,7 @@ pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
         h3 { "Tried on the past" }
         p { "The same forecast, made again for batches that are over, with nothing that became known later." }
         (part(&study.backtest, |found| html! {
+            (picture(found.coverage_chart()))
             (picture(found.chart()))
             details { summary { "Every forecast of the past" }
                 (tables.show("backtest", "Backtest", 400, &[

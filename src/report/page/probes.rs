@@ -78,15 +78,15 @@ fn builds(tables: &Tables<'_>) -> Markup {
         &[
             ("probe", "probe"),
             ("total_mass_g", "mass"),
-            ("cell_mass_g", "of it cell"),
-            ("water_tilt_deg", "in water"),
+            ("cell_mass_g", "cell"),
+            ("water_tilt_deg", "tilt in water"),
             ("in_water_band", "25 \u{b1} 5\u{b0}?"),
-            ("tilt_at_1050_deg", "at SG 1.050"),
+            ("tilt_at_1050_deg", "tilt at SG 1.050"),
             ("tilt_at_1100_deg", "at SG 1.100"),
-            ("deg_per_0010_at_1010", "per 0.010 at 1.010"),
-            ("deg_per_0010_at_1050", "per 0.010 at 1.050"),
+            ("deg_per_0010_at_1010", "\u{b0} per 0.010 at SG 1.010"),
+            ("deg_per_0010_at_1050", "at SG 1.050"),
             ("advice", "advice"),
-            ("why", "why"),
+            ("why", "why not"),
         ],
     );
     html! {

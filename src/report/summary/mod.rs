@@ -49,9 +49,9 @@ pub struct Summary {
 }
 
 /// What stands under every summary.
-pub(super) const NEVER: &str = "A forecast is never permission to package: sealed beer that still ferments can burst its \
-container. Confirm with a degassed sample and a hydrometer checked in water: no change over at least three days at \
-fermentation temperature, before cooling, and at the gravity expected for this wort.";
+pub(super) const NEVER: &str = "A forecast is never permission to package: beer that still ferments can burst whatever it is \
+sealed in. Decide by a degassed sample and a hydrometer that reads right in water: unchanged for at least three days, at \
+fermentation temperature, before any cooling, and where this wort should end.";
 
 impl Summary {
     /// The answers of a study.

@@ -27,7 +27,7 @@ enum Verdict {
     Falls,
     /// Its interval holds zero and more than the tolerance.
     Open,
-    /// Its slope says steady, but the last check lies far off: a sudden shift.
+    /// Its slope says steady, but the last check lies far off, as after a sudden shift.
     Moved,
     /// There is no estimate.
     Unknown,
@@ -55,7 +55,7 @@ impl Verdict {
             Self::Falls => "reads ever lower",
             Self::Steady => "stays true",
             Self::Open => "not settled",
-            Self::Moved => "shifted at the end",
+            Self::Moved => "off at the last check",
             Self::Unknown => "not known",
         }
     }
@@ -65,6 +65,7 @@ impl Verdict {
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct LastCheck {
     at: Instant,
+    age_d: f64,
     off_sg: f64,
     se: f64,
 }
@@ -78,12 +79,14 @@ impl LastCheck {
         day.sort_by(|a, b| a.difference_sg.total_cmp(&b.difference_sg));
         let middle = day.get(day.len() / 2)?;
         let se = middle.reference_sd.hypot(middle.own_se).hypot(middle.curve_se);
-        Some(Self { at: last, off_sg: middle.difference_sg, se })
+        Some(Self { at: last, age_d: middle.age_d, off_sg: middle.difference_sg, se })
     }
 
-    /// Off by more than two steps of a common hydrometer, and by more than its error explains.
+    /// Off by more than a steady probe may be at that age, by more than two steps of a common hydrometer, and by more
+    /// than its error explains.
     fn is_far(&self) -> bool {
-        self.off_sg.abs() > FAR_SG.max(3.0 * self.se)
+        let steady = STEADY_SG_PER_30D * self.age_d.abs() / 30.0;
+        self.off_sg.abs() > FAR_SG.max(3.0 * self.se).max(steady)
     }
 }
 
@@ -158,6 +161,7 @@ fn drift(answer: &mut Answer, found: &Drift) {
                 "the fleet".into(),
                 String::new(),
                 drift_text(e),
+                String::new(),
                 count(found.probes.len(), "probe", "probes"),
             ]);
         }
@@ -208,10 +212,11 @@ mod tests {
 
     #[test]
     fn a_shift_at_the_end_is_not_called_true() {
-        let last = |off_sg, se| LastCheck { at: Instant::default(), off_sg, se };
+        let last = |age_d, off_sg, se| LastCheck { at: Instant::default(), age_d, off_sg, se };
         let of = |last| Verdict::of(&finding(-0.0003, 0.0002), Some(&last));
-        assert_eq!(of(last(0.0045, 0.0006)), Verdict::Moved);
-        assert_eq!(of(last(0.0045, 0.0020)), Verdict::Steady);
-        assert_eq!(of(last(-0.0012, 0.0002)), Verdict::Steady);
+        assert_eq!(of(last(100.0, 0.0045, 0.0006)), Verdict::Moved);
+        assert_eq!(of(last(100.0, 0.0045, 0.0020)), Verdict::Steady);
+        assert_eq!(of(last(150.0, 0.0045, 0.0006)), Verdict::Steady);
+        assert_eq!(of(last(10.0, -0.0012, 0.0002)), Verdict::Steady);
     }
 }

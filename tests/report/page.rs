@@ -1,0 +1,84 @@
+//! The page.
+
+use std::path::Path;
+
+use heelwort::report::{self, Summary};
+use heelwort::season::{Readings, Season};
+use heelwort::study::SeasonStudy;
+
+use super::{check_html, run, season, study};
+
+fn page(study: &SeasonStudy) -> (tempfile::TempDir, String) {
+    let home = tempfile::tempdir().unwrap();
+    let out = report::write(study, &study.tables().unwrap(), &home.path().join("report")).unwrap();
+    let html = std::fs::read_to_string(out.join("index.html")).unwrap();
+    (home, html)
+}
+
+#[test]
+fn a_page_holds_every_section_and_is_whole() {
+    let (home, html) = page(study());
+    check_html(&html);
+    for id in ["probes", "drift", "batches", "forecasts", "strains", "rows", "methods", "cautions"] {
+        assert!(html.contains(&format!("id=\"{id}\"")), "section {id}");
+    }
+    for caution in ["burst", "carbon dioxide", "lithium cell", "duty", "degas", "0 \u{b0}C", "three days"] {
+        assert!(html.contains(caution), "nothing is said of: {caution}");
+    }
+    for batch in &study().season.batches {
+        assert!(html.contains(&batch.batch), "batch {}", batch.batch);
+    }
+    assert!(html.matches("<svg").count() > 20);
+    // Self-contained: the only address is the name of the SVG language.
+    assert_eq!(html.matches("://").count(), html.matches("http://www.w3.org/2000/svg").count());
+    assert!(!html.contains("url(") && !html.contains("@import") && !html.contains("<link") && !html.contains("<img"));
+    let linked = html.split("href=\"tables/").skip(1).filter_map(|rest| rest.split('"').next());
+    for name in linked {
+        let file = home.path().join("report/tables").join(name);
+        assert!(file.is_file(), "{} is linked and missing", Path::new(name).display());
+    }
+}
+
+#[test]
+fn numbers_of_the_page_are_those_of_the_study() {
+    let (_home, html) = page(study());
+    let drift = study().drift.done().unwrap();
+    let estimate = drift.probes.iter().find_map(|probe| probe.drift_sg_per_30d.estimate()).unwrap();
+    let shown = format!("{:.5}", estimate.value);
+    assert!(html.contains(shown.trim_start_matches('-')), "{shown}");
+    let (read, kept, flagged, rejected) = study().season.account.totals();
+    assert_eq!(read, kept + flagged + rejected);
+}
+
+#[test]
+fn a_season_of_samples_alone_says_what_is_missing_and_why() {
+    let mut samples = season();
+    samples.readings = Readings::default();
+    samples.probes.clear();
+    samples.references.retain(|reference| reference.batch.is_some());
+    let study = run(samples);
+    let (_home, html) = page(&study);
+    check_html(&html);
+    let why = study.calibrations.why().unwrap();
+    assert!(html.contains(why), "{why}");
+    assert!(Summary::of(&study).to_string().contains(why));
+}
+
+#[test]
+fn an_empty_season_gives_a_page_of_reasons() {
+    let study = run(Season::default());
+    let (_home, html) = page(&study);
+    assert!(html.matches("class=\"none\"").count() >= 5, "{html}");
+    assert!(html.contains("permission to package"));
+}
+
+#[test]
+fn the_summary_answers_the_three_questions_and_repeats_the_caution() {
+    let text = Summary::of(study()).to_string();
+    for part in ["Which probes stay true?", "What finishes when?", "Which yeast?", "never permission to package"] {
+        assert!(text.contains(part), "{part}\n{text}");
+    }
+    for probe in &study().drift.done().unwrap().probes {
+        assert!(text.contains(&probe.probe), "{text}");
+    }
+}
