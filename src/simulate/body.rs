@@ -175,7 +175,7 @@ impl Body {
         let across = 1e-6 * (self.mass_g * self.e_mm + change.across_g_mm) * contents;
         let along = 1e-6 * (self.mass_g * self.z_g_mm + change.along_g_mm) * contents;
         // A ring of foam sits 8 mm above the water line and leans over the low side.
-        let foam = foam_kg * (0.25 * 1e-3 * self.radius_mm * cos + (axis + 0.008) * sin);
+        let foam = foam_kg * (0.15 * 1e-3 * self.radius_mm * cos + (axis + 0.008) * sin);
         mass_kg * lever - (across * cos + along * sin) - pull_kg * axis * sin - lift_kg * 0.5 * axis * sin - foam
     }
 

@@ -39,7 +39,7 @@ impl Sensor {
             temp_offset_k: noise_scale * draw.bounded_normal(0.25),
             temp_slope: noise_scale * draw.bounded_normal(0.004),
             temp_lag_h: draw.uniform(0.2, 0.5),
-            gas_ml: bubble_scale * 0.07 * draw.bounded_normal(0.4).exp(),
+            gas_ml: bubble_scale * 0.05 * draw.bounded_normal(0.4).exp(),
             foam_g: bubble_scale * draw.uniform(0.1, 0.6),
         }
     }
