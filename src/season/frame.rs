@@ -144,7 +144,7 @@ impl Readings {
             .number("tilt_deg", self.tilt_deg.iter().copied().map(Some))
             .number("temp_c", self.temp_c.iter().copied().map(Some))
             .text("batch", self.batch.iter().map(|b| b.and_then(|b| self.batch_ids.get(b as usize))))
-            .number("supply_v", self.supply_v.iter().copied().map(Some))
+            .number("supply_v", (0..self.len()).map(|row| self.supply_v(row)))
             .text(
                 table::FLAGS_COLUMN,
                 self.flags.iter().map(|f| Some(*f).filter(|f| !f.is_empty()).map(|f| f.to_string())),

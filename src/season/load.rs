@@ -220,10 +220,11 @@ impl Loaded {
     pub(crate) fn row_text(&self, row: usize, probe_ids: &[String], batch_ids: &[String]) -> String {
         let raw = &self.readings;
         let id =
-            |ids: &[String], index: Option<&u32>| index.and_then(|i| ids.get(*i as usize)).cloned().unwrap_or_default();
+            |ids: &[String], index: Option<u32>| index.and_then(|i| ids.get(i as usize)).cloned().unwrap_or_default();
         let number = |column: &[f64]| column.get(row).filter(|v| v.is_finite()).map(f64::to_string).unwrap_or_default();
         let at = raw.at.get(row).map(ToString::to_string).unwrap_or_default();
-        let (probe, batch) = (id(probe_ids, raw.probe.get(row)), id(batch_ids, raw.batch.get(row)));
+        let (probe, batch) =
+            (id(probe_ids, raw.probe.get(row).copied()), id(batch_ids, raw.batch.get(row).copied().flatten()));
         let (tilt, temp, supply) = (number(&raw.tilt_deg), number(&raw.temp_c), number(&raw.supply_v));
         [at, probe, tilt, temp, batch, supply].join(",").trim_end_matches(',').to_owned()
     }

@@ -6,9 +6,6 @@ use crate::units::Instant;
 
 use super::flags::Flags;
 
-/// Stands for "no batch" among batch indices.
-pub(crate) const NO_BATCH: u32 = u32::MAX;
-
 /// Gives each different text an index, in the order of first appearance.
 #[derive(Debug, Default, Clone)]
 pub(crate) struct Interner {
@@ -33,6 +30,11 @@ impl Interner {
             }
         };
         self.last
+    }
+
+    /// The ids in the order of first appearance.
+    pub(crate) fn ids(&self) -> &[String] {
+        &self.ids
     }
 
     /// The ids sorted, and for each index its place among them.
@@ -79,8 +81,9 @@ pub(crate) struct RawReadings {
     pub(crate) probe: Vec<u32>,
     pub(crate) tilt_deg: Vec<f64>,
     pub(crate) temp_c: Vec<f64>,
-    /// Index of the batch that the file names, or [`NO_BATCH`].
-    pub(crate) batch: Vec<u32>,
+    /// Index of the batch that the file names, if it does.
+    pub(crate) batch: Vec<Option<u32>>,
+    /// May be shorter than the other columns: no later row has a voltage.
     pub(crate) supply_v: Vec<f64>,
     pub(crate) flags: Vec<Flags>,
     pub(crate) parts: Vec<Part>,
@@ -112,13 +115,16 @@ impl RawReadings {
         flags: Flags,
     ) {
         let probe = self.probes.index(probe);
-        let batch = batch.map_or(NO_BATCH, |b| self.batches.index(b));
+        let batch = batch.map(|b| self.batches.index(b));
+        if let Some(supply_v) = supply_v {
+            self.supply_v.resize(self.at.len(), f64::NAN);
+            self.supply_v.push(supply_v);
+        }
         self.at.push(at);
         self.probe.push(probe);
         self.tilt_deg.push(tilt_deg);
         self.temp_c.push(temp_c);
         self.batch.push(batch);
-        self.supply_v.push(supply_v.unwrap_or(f64::NAN));
         self.flags.push(flags);
         if let Some(Part { lines: Lines::Listed(lines), .. }) = self.parts.last_mut() {
             lines.push(line);

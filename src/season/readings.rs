@@ -26,7 +26,7 @@ pub struct Readings {
     pub batch: Vec<Option<u32>>,
     /// True where the file named the batch, so that a batch filled in on loading is not written back.
     pub batch_given: Vec<bool>,
-    /// Supply voltage, V; NaN where there is none.
+    /// Supply voltage, V; NaN where there is none, and no entries at all where no reading has one.
     pub supply_v: Vec<f64>,
     /// Reasons from tidying.
     pub flags: Vec<Flags>,
@@ -35,7 +35,7 @@ pub struct Readings {
 impl PartialEq for Readings {
     /// Equal in every column; a voltage that is not there equals another that is not there.
     fn eq(&self, other: &Self) -> bool {
-        let bits = |column: &[f64]| column.iter().map(|v| v.to_bits()).collect::<Vec<_>>();
+        let volts = |r: &Self| (0..r.len()).map(|row| r.supply_v(row)).collect::<Vec<_>>();
         self.probe_ids == other.probe_ids
             && self.batch_ids == other.batch_ids
             && self.at == other.at
@@ -44,7 +44,7 @@ impl PartialEq for Readings {
             && self.temp_c == other.temp_c
             && self.batch == other.batch
             && self.batch_given == other.batch_given
-            && bits(&self.supply_v) == bits(&other.supply_v)
+            && volts(self) == volts(other)
             && self.flags == other.flags
     }
 }
@@ -100,6 +100,11 @@ impl Readings {
         let all = self.of_probe(probe);
         let times = self.at.get(all.clone()).unwrap_or_default();
         all.start + times.partition_point(|&t| t < from)..all.start + times.partition_point(|&t| t <= to)
+    }
+
+    /// The supply voltage of row `row`, V, if there is one.
+    pub fn supply_v(&self, row: usize) -> Option<f64> {
+        self.supply_v.get(row).copied().filter(|v| v.is_finite())
     }
 
     /// Row `row`, if there is one.

@@ -125,7 +125,7 @@ impl Readings {
             number(&self.tilt_deg),
             number(&self.temp_c),
             reading.and_then(|r| r.batch).filter(|_| given).into(),
-            number(&self.supply_v),
+            self.supply_v(row).into(),
             self.flags.get(row).copied().unwrap_or_default().of_the_file().to_value(),
         ]
     }

@@ -8,10 +8,13 @@ use polars::prelude::{Column, DataFrame, DataType, TimeUnit};
 use crate::season::binding::{Binding, Bound, Origin};
 use crate::season::flags::Flags;
 use crate::season::mapping::Constant;
-use crate::season::raw::{Lines, NO_BATCH, RawReadings};
+use crate::season::raw::{Interner, Lines, RawReadings};
 use crate::season::table::FLAGS_COLUMN;
 use crate::season::unit::Unit;
 use crate::units::Instant;
+
+/// From this many rows on the columns are taken by two threads.
+const TWO_THREADS_ROWS: usize = 200_000;
 
 /// Adds the rows of `frame` as those of account entry `file`, the first of them in line `first_line`, and says whether
 /// it did. The frame's columns go by the names that `names` gives to the file's fields.
@@ -27,12 +30,19 @@ pub(crate) fn take_columns(
     let Some(columns) = source.columns() else { return false };
     let start = raw.len();
     raw.begin(file, Lines::From(first_line));
-    source.ids("probe", &mut raw.probe, |id| id.map_or(0, |id| raw.probes.index(id)));
-    source.ids("batch", &mut raw.batch, |id| id.map_or(NO_BATCH, |id| raw.batches.index(id)));
+    let numbers = columns.probe.numbers(|id| raw.probes.index(id));
+    extend(&mut raw.probe, columns.probe.of_rows);
+    renumber(raw.probe.get_mut(start..).unwrap_or_default().iter_mut(), &numbers);
+    let numbers = columns.batch.numbers(|id| raw.batches.index(id));
+    extend(&mut raw.batch, columns.batch.of_rows);
+    renumber(raw.batch.get_mut(start..).unwrap_or_default().iter_mut().flatten(), &numbers);
+    if let Some(supply_v) = columns.supply_v {
+        raw.supply_v.resize(start, f64::NAN);
+        extend(&mut raw.supply_v, supply_v);
+    }
     extend(&mut raw.at, columns.at);
     extend(&mut raw.tilt_deg, columns.tilt_deg);
     extend(&mut raw.temp_c, columns.temp_c);
-    extend(&mut raw.supply_v, columns.supply_v);
     extend(&mut raw.flags, columns.flags);
     raw.twice.extend(columns.twice.into_iter().map(|(row, later)| (start + row, later)));
     true
@@ -43,11 +53,23 @@ fn extend<T>(column: &mut Vec<T>, more: Vec<T>) {
     if column.is_empty() { *column = more } else { column.extend(more) }
 }
 
+/// Numbers the ids of one file as all files have them, where that differs.
+fn renumber<'a>(indices: impl Iterator<Item = &'a mut u32>, numbers: &[u32]) {
+    if numbers.iter().enumerate().all(|(i, number)| i as u32 == *number) {
+        return;
+    }
+    for index in indices {
+        *index = numbers.get(*index as usize).copied().unwrap_or(*index);
+    }
+}
+
 struct Columns {
+    probe: Ids<u32>,
+    batch: Ids<Option<u32>>,
     at: Vec<Instant>,
     tilt_deg: Vec<f64>,
     temp_c: Vec<f64>,
-    supply_v: Vec<f64>,
+    supply_v: Option<Vec<f64>>,
     flags: Vec<Flags>,
     twice: Vec<(usize, Instant)>,
 }
@@ -60,23 +82,51 @@ struct Source<'a> {
 }
 
 impl<'a> Source<'a> {
-    /// The columns that can be refused; none when one of them is.
+    /// The columns; none when one of them is refused.
     fn columns(&self) -> Option<Columns> {
-        let mut flags = vec![Flags::NONE; self.rows];
-        let mut twice = Vec::new();
-        let at = self.times(&mut flags, &mut twice)?;
-        let ids_are_plain = self.texts_are_plain("probe", true) && self.texts_are_plain("batch", false);
         let flags_are_empty = match self.origin(FLAGS_COLUMN)? {
             Origin::Field(field) => self.column(*field)?.null_count() == self.rows,
             Origin::Constant(_) => false,
             Origin::Absent => true,
         };
-        if !ids_are_plain || !flags_are_empty {
+        if !flags_are_empty {
             return None;
         }
-        let (tilt_deg, temp_c) = (self.numbers("tilt_deg")?, self.numbers("temp_c")?);
-        let supply_v = self.numbers("supply_v")?;
-        Some(Columns { at, tilt_deg, temp_c, supply_v, flags, twice })
+        let numbers = || {
+            let (tilt_deg, temp_c) = (self.numbers("tilt_deg")?, self.numbers("temp_c")?);
+            let supply_v = if self.is_empty("supply_v") { None } else { Some(self.numbers("supply_v")?) };
+            Some((tilt_deg, temp_c, supply_v))
+        };
+        let mut flags = vec![Flags::NONE; self.rows];
+        let mut twice = Vec::new();
+        let mut others = || {
+            let at = self.times(&mut flags, &mut twice)?;
+            let probe = self.ids("probe", |id| id)?;
+            let batch = if self.is_empty("batch") {
+                Ids { ids: Interner::default(), of_rows: vec![None; self.rows] }
+            } else {
+                self.ids("batch", Some)?
+            };
+            Some((at, probe, batch))
+        };
+        let (numbers, others) = std::thread::scope(|scope| {
+            let spawned = (self.rows >= TWO_THREADS_ROWS)
+                .then(|| std::thread::Builder::new().spawn_scoped(scope, numbers).ok())
+                .flatten();
+            let others = others();
+            (spawned.map_or_else(numbers, |thread| thread.join().ok().flatten()), others)
+        });
+        let ((tilt_deg, temp_c, supply_v), (at, probe, batch)) = (numbers?, others?);
+        Some(Columns { probe, batch, at, tilt_deg, temp_c, supply_v, flags, twice })
+    }
+
+    /// True for a column without a single value.
+    fn is_empty(&self, name: &str) -> bool {
+        match self.origin(name) {
+            Some(Origin::Field(field)) => self.column(*field).is_some_and(|c| c.null_count() == self.rows),
+            Some(Origin::Constant(_)) => false,
+            Some(Origin::Absent) | None => true,
+        }
     }
 
     fn bound(&self, name: &str) -> Option<&'a Bound> {
@@ -95,16 +145,10 @@ impl<'a> Source<'a> {
     fn numbers(&self, name: &str) -> Option<Vec<f64>> {
         let bound = self.bound(name)?;
         let mut numbers = match &bound.origin {
-            Origin::Absent => return Some(vec![f64::NAN; self.rows]),
+            Origin::Absent => return None,
             Origin::Constant(Constant::Number(number)) => vec![*number; self.rows],
             Origin::Constant(Constant::Text(_)) => return None,
-            Origin::Field(field) => {
-                let column = self.column(*field)?;
-                if column.null_count() == self.rows && !bound.column.required {
-                    return Some(vec![f64::NAN; self.rows]);
-                }
-                numbers_of(column)?
-            }
+            Origin::Field(field) => numbers_of(self.column(*field)?)?,
         };
         if bound.unit != Unit::AsIs {
             for number in &mut numbers {
@@ -124,15 +168,22 @@ impl<'a> Source<'a> {
         let times = &self.binding.mapping.times;
         match column.dtype() {
             DataType::Datetime(unit, zone) if zone.is_some() || times.zone_is_utc() => {
-                let chunks = column.datetime().ok()?.physical().downcast_iter();
-                let micros = chunks.flat_map(|chunk| chunk.values_iter().copied());
-                Some(match unit {
-                    TimeUnit::Microseconds => micros.map(Instant::from_micros).collect(),
-                    TimeUnit::Milliseconds => {
-                        micros.map(|ms| ms.checked_mul(1000).map(Instant::from_micros)).collect::<Option<_>>()?
+                let mut instants = Vec::with_capacity(self.rows);
+                for chunk in column.datetime().ok()?.physical().downcast_iter() {
+                    let stored = chunk.values().iter().copied();
+                    match unit {
+                        TimeUnit::Microseconds => instants.extend(stored.map(Instant::from_micros)),
+                        TimeUnit::Nanoseconds => {
+                            instants.extend(stored.map(|ns| Instant::from_micros(ns.div_euclid(1000))));
+                        }
+                        TimeUnit::Milliseconds => {
+                            for ms in stored {
+                                instants.push(Instant::from_micros(ms.checked_mul(1000)?));
+                            }
+                        }
                     }
-                    TimeUnit::Nanoseconds => micros.map(|ns| Instant::from_micros(ns.div_euclid(1000))).collect(),
-                })
+                }
+                Some(instants)
             }
             DataType::String => {
                 let mut instants = Vec::with_capacity(self.rows);
@@ -148,47 +199,67 @@ impl<'a> Source<'a> {
         }
     }
 
-    /// True when a column of ids holds text, with no empty one where `required`.
-    fn texts_are_plain(&self, name: &str, required: bool) -> bool {
-        match self.origin(name) {
-            Some(Origin::Field(field)) => self.column(*field).is_some_and(|column| {
-                let blank = |text: &str| text.trim().is_empty();
-                match column.str() {
-                    Ok(texts) if required => {
-                        texts.null_count() == 0 && texts.downcast_iter().all(|chunk| !chunk.values_iter().any(blank))
-                    }
-                    Ok(_) => true,
-                    Err(_) => !required && column.null_count() == self.rows,
-                }
-            }),
-            Some(Origin::Constant(Constant::Text(text))) => !required || !text.trim().is_empty(),
-            Some(Origin::Constant(Constant::Number(_))) => false,
-            Some(Origin::Absent) | None => !required,
-        }
-    }
-
-    /// Adds the indices of a column of ids that [`Source::texts_are_plain`] has passed.
-    fn ids(&self, name: &str, indices: &mut Vec<u32>, mut index: impl FnMut(Option<&str>) -> u32) {
-        let mut plain = |text: Option<&str>| index(text.map(str::trim).filter(|text| !text.is_empty()));
-        indices.reserve(self.rows);
-        match self.origin(name) {
-            Some(Origin::Field(field)) => match self.column(*field).map(Column::str) {
-                Some(Ok(texts)) => {
-                    for chunk in texts.downcast_iter() {
-                        if texts.null_count() == 0 {
-                            indices.extend(chunk.values_iter().map(|text| plain(Some(text))));
-                        } else {
-                            indices.extend(chunk.iter().map(&mut plain));
+    /// The ids of a column; none when it holds something else, or an empty cell that `T` cannot hold.
+    fn ids<T: OptionalId>(&self, name: &str, some: impl Fn(u32) -> T) -> Option<Ids<T>> {
+        let mut ids = Interner::default();
+        let mut index = |text: &str| match text.trim() {
+            "" => T::NONE,
+            id => Some(some(ids.index(id))),
+        };
+        let of_rows = match self.origin(name)? {
+            Origin::Field(field) => {
+                let texts = self.column(*field)?.str().ok()?;
+                let mut of_rows = Vec::with_capacity(self.rows);
+                for chunk in texts.downcast_iter() {
+                    // Logs repeat one id for long stretches, and equal views of one chunk are equal texts.
+                    let (mut last, mut last_index) = (None, T::NONE);
+                    for (row, view) in chunk.views().iter().enumerate() {
+                        let bits = (view.length, view.prefix, view.buffer_idx, view.offset);
+                        if texts.null_count() > 0 && chunk.get(row).is_none() {
+                            of_rows.push(T::NONE?);
+                            continue;
                         }
+                        if last != Some(bits) {
+                            last = Some(bits);
+                            last_index = index(chunk.get(row)?);
+                        }
+                        of_rows.push(last_index?);
                     }
                 }
-                _ => indices.extend(std::iter::repeat_n(plain(None), self.rows)),
-            },
-            Some(Origin::Constant(Constant::Text(text))) => {
-                indices.extend(std::iter::repeat_n(plain(Some(text)), self.rows));
+                of_rows
             }
-            _ => indices.extend(std::iter::repeat_n(plain(None), self.rows)),
-        }
+            Origin::Constant(Constant::Text(text)) => vec![index(text)?; self.rows],
+            Origin::Constant(Constant::Number(_)) => return None,
+            Origin::Absent => vec![T::NONE?; self.rows],
+        };
+        Some(Ids { ids, of_rows })
+    }
+}
+
+/// What stands in a column of ids: an index that every row has, or one that it may have.
+trait OptionalId: Copy {
+    /// What an empty cell becomes; none when no cell may be empty.
+    const NONE: Option<Self>;
+}
+
+impl OptionalId for u32 {
+    const NONE: Option<Self> = None;
+}
+
+impl OptionalId for Option<u32> {
+    const NONE: Option<Self> = Some(None);
+}
+
+/// Ids of one file, numbered in the order of their first appearance.
+struct Ids<T> {
+    ids: Interner,
+    of_rows: Vec<T>,
+}
+
+impl<T> Ids<T> {
+    /// The number of each id among all files.
+    fn numbers(&self, mut index: impl FnMut(&str) -> u32) -> Vec<u32> {
+        self.ids.ids().iter().map(|id| index(id)).collect()
     }
 }
 

@@ -48,7 +48,7 @@ impl Parquet {
 
     /// The columns of those names.
     pub(crate) fn read(self, columns: Vec<String>) -> Result<DataFrame> {
-        guarded(&self.name, || self.reader.with_columns(Some(columns)).set_rechunk(true).finish())
+        guarded(&self.name, || self.reader.with_columns(Some(columns)).finish())
     }
 }
 
@@ -99,6 +99,9 @@ pub(crate) fn each_row(
     naive_is_utc: bool,
     each: &mut dyn FnMut(RawRow<'_>),
 ) -> Result<()> {
+    let mut frame = frame.clone();
+    // One chunk a column, so that a cell is found at once.
+    frame.rechunk_mut();
     let columns = frame.columns().iter().map(|c| Cells::new(c, naive_is_utc)).collect::<PolarsResult<Vec<_>>>();
     let columns = columns.map_err(|e| Error::frame(name, e))?;
     let mut locals: Vec<String> = vec![String::new(); columns.len()];

@@ -44,25 +44,44 @@ pub(crate) fn fill_batches(readings: &mut Readings, batches: &[Batch], reference
         let rows = readings.of_probe(&probe);
         let named: Vec<Span> = spans.iter().filter(|(_, ids)| ids.contains(&probe)).map(|(span, _)| *span).collect();
         let named = cut_at_next(named);
-        let found = if open.is_empty() {
-            found_by_name(readings, rows.clone(), &named)
-        } else {
-            let known = Around::new(readings, rows.clone(), &probe, references, &spans);
-            let at = readings.at.get(rows.clone()).unwrap_or_default();
-            at.iter().map(|at| by_name(&named, *at).or_else(|| known.batch(*at, &open))).collect()
-        };
-        let given = readings.batch_given.get(rows.clone()).unwrap_or_default();
-        for ((slot, given), batch) in readings.batch.get_mut(rows).unwrap_or_default().iter_mut().zip(given).zip(found)
-        {
-            if !given {
-                *slot = batch;
+        let found: Vec<(Range<usize>, u32)> = named
+            .iter()
+            .map(|span| {
+                let to = span.to.unwrap_or(Instant::from_micros(i64::MAX));
+                (readings.of_probe_between(&probe, span.from, to), span.batch)
+            })
+            .collect();
+        for (given, slot) in columns(readings, rows.clone()) {
+            if !given && slot.is_some() {
+                *slot = None;
+            }
+        }
+        for (rows, batch) in found {
+            for (given, slot) in columns(readings, rows) {
+                if !given {
+                    *slot = Some(batch);
+                }
+            }
+        }
+        if open.is_empty() {
+            continue;
+        }
+        let known = Around::new(readings, rows.clone(), &probe, references, &spans);
+        for row in rows {
+            if let (Some(None), Some(at)) = (readings.batch.get(row), readings.at.get(row)) {
+                let batch = known.batch(*at, &open);
+                if let Some(slot) = readings.batch.get_mut(row) {
+                    *slot = batch;
+                }
             }
         }
     }
 }
 
-fn found_by_name(readings: &Readings, rows: Range<usize>, named: &[Span]) -> Vec<Option<u32>> {
-    readings.at.get(rows).unwrap_or_default().iter().map(|at| by_name(named, *at)).collect()
+/// Of some rows, whether the file named the batch, and the batch.
+fn columns(readings: &mut Readings, rows: Range<usize>) -> impl Iterator<Item = (bool, &mut Option<u32>)> {
+    let given = readings.batch_given.get(rows.clone()).unwrap_or_default();
+    given.iter().copied().zip(readings.batch.get_mut(rows).unwrap_or_default())
 }
 
 /// Each span cut where the next begins; spans that begin together are ambiguous and hold nothing.
@@ -82,11 +101,6 @@ fn cut_at_next(mut spans: Vec<Span>) -> Vec<Span> {
             Span { to, ..*s }
         })
         .collect()
-}
-
-fn by_name(named: &[Span], at: Instant) -> Option<u32> {
-    let last = named.partition_point(|s| s.from <= at).checked_sub(1)?;
-    named.get(last).filter(|s| s.holds(at)).map(|s| s.batch)
 }
 
 /// What is known of one probe's whereabouts: its labelled readings and samples, and its baths.

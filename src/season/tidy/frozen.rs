@@ -47,7 +47,7 @@ pub(crate) fn flag_frozen(readings: &mut Readings) {
         let mut frozen = runs(readings, &readings.tilt_deg, rows.clone(), &TILT);
         frozen.extend(runs(readings, &readings.temp_c, rows.clone(), &TEMPERATURE));
         let flags = readings.flags.get_mut(rows.clone()).unwrap_or_default();
-        for flag in flags.iter_mut() {
+        for flag in flags.iter_mut().filter(|flag| flag.intersects(Flags::FROZEN)) {
             *flag = flag.without(Flags::FROZEN);
         }
         for run in frozen {
@@ -63,13 +63,21 @@ pub(crate) fn flag_frozen(readings: &mut Readings) {
 fn runs(readings: &Readings, column: &[f64], rows: Range<usize>, rule: &Rule) -> Vec<Range<usize>> {
     let mut found = Vec::new();
     let values = column.get(rows.clone()).unwrap_or_default();
-    let mut start = 0;
-    for run in values.chunk_by(|a, b| a.to_bits() == b.to_bits()) {
-        let range = start..start + run.len();
-        start = range.end;
-        let range = rows.start + range.start..rows.start + range.end;
-        if run.len() >= rule.run && is_frozen(readings, column, &rows, &range, rule) {
-            found.push(range);
+    let is_like = |value: f64| move |other: &&f64| other.to_bits() == value.to_bits();
+    // A run of that length holds two places in a row of every half of it, so that most rows need no look.
+    let stride = rule.run / 2;
+    let mut next = 0;
+    for place in (0..values.len()).step_by(stride) {
+        let (Some(value), Some(ahead)) = (values.get(place), values.get(place + stride)) else { break };
+        if place < next || value.to_bits() != ahead.to_bits() {
+            continue;
+        }
+        let before = values.get(..place).unwrap_or_default().iter().rev().take_while(is_like(*value)).count();
+        let after = values.get(place..).unwrap_or_default().iter().take_while(is_like(*value)).count();
+        next = place + after;
+        let run = rows.start + place - before..rows.start + next;
+        if run.len() >= rule.run && is_frozen(readings, column, &rows, &run, rule) {
+            found.push(run);
         }
     }
     found

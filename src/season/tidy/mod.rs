@@ -108,6 +108,14 @@ fn range_flags(tilt_deg: f64, temp_c: f64) -> Flags {
 }
 
 fn flag_ranges(readings: &mut Readings) {
+    // Nearly all rows are in range: first see whether any is not, in a loop that nothing interrupts.
+    let outside = |column: &[f64], low: f64, high: f64| {
+        column.iter().fold(false, |any, value| any | !(low..=high).contains(value))
+    };
+    if !outside(&readings.tilt_deg, TILT_LOW_DEG, TILT_HIGH_DEG) && !outside(&readings.temp_c, TEMP_LOW_C, TEMP_HIGH_C)
+    {
+        return;
+    }
     for ((flags, tilt), temp) in readings.flags.iter_mut().zip(&readings.tilt_deg).zip(&readings.temp_c) {
         flags.insert(range_flags(*tilt, *temp));
     }

@@ -3,7 +3,7 @@
 use std::collections::HashSet;
 
 use crate::season::load::Loaded;
-use crate::season::raw::{NO_BATCH, RawReadings};
+use crate::season::raw::RawReadings;
 use crate::season::readings::Readings;
 
 use super::order::{flag_order, resolve_twice};
@@ -17,13 +17,22 @@ pub(crate) fn sort_readings(loaded: &mut Loaded) -> (Readings, Option<Vec<u32>>)
     let (probe_ids, probe_place) = std::mem::take(&mut loaded.readings.probes).sorted();
     let (batch_ids, batch_place) = std::mem::take(&mut loaded.readings.batches).sorted();
     let raw = &mut loaded.readings;
-    renumber(&mut raw.probe, &probe_place);
-    renumber(&mut raw.batch, &batch_place);
+    if !is_identity(&probe_place) {
+        renumber(raw.probe.iter_mut(), &probe_place);
+    }
+    if !is_identity(&batch_place) {
+        renumber(raw.batch.iter_mut().flatten(), &batch_place);
+    }
+    if !raw.supply_v.is_empty() {
+        raw.supply_v.resize(raw.at.len(), f64::NAN);
+    }
     resolve_twice(raw);
     let order = order(raw, probe_ids.len());
     let duplicates = duplicates(raw, order.as_deref());
     let dropped: HashSet<u32> = duplicates.iter().map(|(row, _)| *row).collect();
-    flag_order(raw, &|row| dropped.contains(&(row as u32)));
+    if order.is_some() {
+        flag_order(raw, &|row| dropped.contains(&(row as u32)));
+    }
     for (row, first) in &duplicates {
         let (first_file, first_line) = loaded.readings.place(*first as usize);
         let (file, line) = loaded.readings.place(*row as usize);
@@ -41,19 +50,20 @@ pub(crate) fn sort_readings(loaded: &mut Loaded) -> (Readings, Option<Vec<u32>>)
         probe: picked(&mut raw.probe, origin.as_deref()),
         tilt_deg: picked(&mut raw.tilt_deg, origin.as_deref()),
         temp_c: picked(&mut raw.temp_c, origin.as_deref()),
-        batch_given: batch.iter().map(|b| *b != NO_BATCH).collect(),
-        batch: batch.into_iter().map(|b| Some(b).filter(|b| *b != NO_BATCH)).collect(),
+        batch_given: batch.iter().map(Option::is_some).collect(),
+        batch,
         supply_v: picked(&mut raw.supply_v, origin.as_deref()),
         flags: picked(&mut raw.flags, origin.as_deref()),
     };
     (readings, origin)
 }
 
-fn renumber(column: &mut [u32], place: &[u32]) {
-    if place.iter().enumerate().all(|(i, p)| i as u32 == *p) {
-        return;
-    }
-    for index in column {
+fn is_identity(place: &[u32]) -> bool {
+    place.iter().enumerate().all(|(i, p)| i as u32 == *p)
+}
+
+fn renumber<'a>(indices: impl Iterator<Item = &'a mut u32>, place: &[u32]) {
+    for index in indices {
         *index = place.get(*index as usize).copied().unwrap_or(*index);
     }
 }
@@ -106,11 +116,17 @@ fn duplicates(raw: &RawReadings, order: Option<&[u32]>) -> Vec<(u32, u32)> {
         let bits = |column: &[f64]| column.get(row).copied().unwrap_or(0.0).to_bits();
         (bits(&raw.tilt_deg), bits(&raw.temp_c), raw.batch.get(row).copied(), bits(&raw.supply_v))
     };
-    let same = |a: usize, b: usize| raw.at.get(a) == raw.at.get(b) && raw.probe.get(a) == raw.probe.get(b);
+    let is_same = |a: u32, b: u32| {
+        let (a, b) = (a as usize, b as usize);
+        raw.at.get(a) == raw.at.get(b) && raw.probe.get(a) == raw.probe.get(b)
+    };
     let (mut found, mut group, mut start) = (Vec::new(), Vec::new(), 0);
+    if order.is_none() && !has_equal_neighbours(raw) {
+        return found;
+    }
     while start < raw.len() {
         let mut end = start + 1;
-        while end < raw.len() && same(row_at(start) as usize, row_at(end) as usize) {
+        while end < raw.len() && is_same(row_at(start), row_at(end)) {
             end += 1;
         }
         if end - start > 1 {
@@ -128,6 +144,13 @@ fn duplicates(raw: &RawReadings, order: Option<&[u32]>) -> Vec<(u32, u32)> {
         start = end;
     }
     found
+}
+
+fn has_equal_neighbours(raw: &RawReadings) -> bool {
+    raw.at
+        .windows(2)
+        .zip(raw.probe.windows(2))
+        .any(|(at, probe)| at.first() == at.last() && probe.first() == probe.last())
 }
 
 fn without(order: Option<Vec<u32>>, rows: usize, duplicates: &[(u32, u32)]) -> Option<Vec<u32>> {
@@ -148,6 +171,7 @@ fn picked<T: Copy + Default>(column: &mut Vec<T>, origin: Option<&[u32]>) -> Vec
     let column = std::mem::take(column);
     match origin {
         None => column,
+        Some(_) if column.is_empty() => column,
         Some(origin) => origin.iter().map(|row| column.get(*row as usize).copied().unwrap_or_default()).collect(),
     }
 }
