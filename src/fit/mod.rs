@@ -12,7 +12,7 @@
 //! | [`compare`] | means, all pairs with simultaneous intervals, random-effects pooling |
 //! | [`ode`] | small systems of ordinary differential equations |
 //! | [`robust`] | median, MAD, bounded-influence weights |
-//! | [`root`], [`minimise`], [`quadrature`] | the one-dimensional tools the rest is built on |
+//! | [`root`], [`minimise`] | the one-dimensional tools the rest is built on |
 
 pub mod autocorrelation;
 pub mod compare;
@@ -23,7 +23,6 @@ mod matrix;
 pub mod minimise;
 pub mod nonlinear;
 pub mod ode;
-pub mod quadrature;
 pub mod quantile;
 pub mod robust;
 pub mod root;

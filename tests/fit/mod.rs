@@ -1,5 +1,7 @@
 //! The module `fit` against published and independently computed answers, laws, and simulations.
+#![allow(clippy::print_stdout)]
 
+mod autocorrelation;
 mod errors_in_variables;
 mod linear;
 mod nonlinear;

@@ -1,8 +1,8 @@
 //! Studentised range and maximum modulus, all pairs, Holm.
 
 use heelwort::fit::compare::{
-    Adjustment, GroupMean, all_pairs, holm, maximum_modulus_quantile, maximum_modulus_upper_tail, mean,
-    studentised_range_quantile, studentised_range_upper_tail,
+    Adjustment, GroupMean, all_pairs, holm, maximum_modulus_quantile, mean, studentised_range_quantile,
+    studentised_range_upper_tail,
 };
 use heelwort::fit::quantile;
 use proptest::prelude::*;
@@ -150,10 +150,11 @@ fn coverage_of_all_pairs_for_several_designs() {
         (&[12, 12, 12, 12], &[1.0, 1.0, 2.0, 3.0]),
     ];
     for (sizes, sds) in designs {
-        let t3 = all_cover(Adjustment::DunnettT3, sizes, sds, 4000, 11);
-        let games = all_cover(Adjustment::GamesHowell, sizes, sds, 4000, 11);
+        let t3 = all_cover(Adjustment::DunnettT3, sizes, sds, 1500, 11);
+        let games = all_cover(Adjustment::GamesHowell, sizes, sds, 1500, 11);
         println!("{sizes:?} {sds:?}: Dunnett T3 {t3:.4}, Games-Howell {games:.4}");
-        assert!(t3 > 0.94, "{sizes:?} {sds:?}: {t3}");
+        // Monte Carlo error 0.0056.
+        assert!(t3 > 0.935, "{sizes:?} {sds:?}: {t3}");
     }
 }
 

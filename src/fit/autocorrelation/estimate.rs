@@ -53,6 +53,9 @@ pub struct AutocorrelationFit {
     pub covariance: Array2<f64>,
     /// Observations that would be worth as much to a mean, were they independent.
     pub effective_n: f64,
+    /// Degrees of freedom for Student's t with these standard errors and those of [`Car1::sandwich`]: `effective_n` less
+    /// the columns of the design, at least 1. The process is an estimate too; this stands in for its error.
+    pub df: f64,
 }
 
 impl AutocorrelationSettings {
@@ -131,8 +134,9 @@ impl Problem<'_> {
         let mut ln_det_x = 0.0;
         if p > 0 {
             let scale = x.iter().fold(0.0_f64, |most, value| most.max(value.abs()));
-            let qr = x.clone().qr();
+            let qr = x.qr();
             r = qr.r();
+            qr.q_tr_mul(&mut y);
             if r.diagonal().iter().any(|d| !(d.abs() > 1e-13 * scale)) {
                 return Err(Error::not_estimable(
                     "an autocorrelation",
@@ -141,11 +145,11 @@ impl Problem<'_> {
             }
             ln_det_x = 2.0 * r.diagonal().iter().map(|d| d.abs().ln()).sum::<f64>();
             coefficients = r
-                .solve_upper_triangular(&qr.q().tr_mul(&y))
+                .solve_upper_triangular(&y.rows(0, p))
                 .ok_or_else(|| Error::numeric("generalised least squares", "R is singular"))?;
-            y -= &x * &coefficients;
         }
-        let squares = y.norm_squared();
+        // What Q' leaves below the first p rows are the residuals.
+        let squares = y.rows(p, y.len() - p).norm_squared();
         let restricted = self.settings.criterion == Criterion::Restricted;
         let df = if restricted { n - p as f64 } else { n };
         let variance = squares / df;
@@ -172,8 +176,8 @@ impl Problem<'_> {
     fn search(&self, gap: f64, span: f64) -> Result<Car1> {
         // Shorter memory than a tenth of the smallest gap is none; longer than a thousand spans is a constant.
         let (low, high) = ((0.1 * gap).ln(), (1e3 * span).ln());
-        let shares: &[f64] = if self.settings.white_noise { &[0.0, 0.1, 0.3, 0.6, 0.9] } else { &[0.0] };
-        let steps = 24;
+        let shares: &[f64] = if self.settings.white_noise { &[0.0, 0.3, 0.8] } else { &[0.0] };
+        let steps = 16;
         let mut best = (f64::INFINITY, low, 0.0);
         for share in shares {
             for i in 0..=steps {
@@ -188,24 +192,23 @@ impl Problem<'_> {
         let independent = -self.solve(&Car1::white())?.ln_likelihood;
         let reach = (high - low) / f64::from(steps);
         let mut found = best;
-        if best.0.is_finite() {
-            let (a, b) = ((best.1 - reach).max(low), (best.1 + reach).min(high));
-            let pure = minimise::brent(|u| self.loss(u, 0.0), a, b, 1e-10);
-            if pure.value < found.0 {
-                found = (pure.value, pure.at, 0.0);
+        if best.0.is_finite() && self.settings.white_noise {
+            let inner = |point: &[f64]| match point {
+                [u, v] if (low..=high).contains(u) => self.loss(*u, logistic(*v)),
+                _ => f64::INFINITY,
+            };
+            let start = [best.1, logit(best.2.max(0.05))];
+            let (point, loss) = minimise::nelder_mead(inner, &start, &[0.5 * reach, 1.0], 1e-8, 200);
+            if let [u, v] = point.as_slice() {
+                found = (loss, *u, logistic(*v));
             }
-            if self.settings.white_noise {
-                let inner = |point: &[f64]| match point {
-                    [u, v] if (low..=high).contains(u) => self.loss(*u, logistic(*v)),
-                    _ => f64::INFINITY,
-                };
-                let start = [best.1, logit(best.2.max(0.02))];
-                let (point, loss) = minimise::nelder_mead(inner, &start, &[reach, 1.0], 1e-9, 400);
-                if let [u, v] = point.as_slice()
-                    && loss < found.0 - 1e-9
-                {
-                    found = (loss, *u, logistic(*v));
-                }
+        }
+        if best.0.is_finite() && (!self.settings.white_noise || found.2 < 0.05) {
+            // No white noise is an end of its scale, which the search above only nears.
+            let (a, b) = ((found.1 - reach).max(low), (found.1 + reach).min(high));
+            let pure = minimise::brent(|u| self.loss(u, 0.0), a, b, 1e-10);
+            if pure.value <= found.0 + 1e-7 {
+                found = (pure.value, pure.at, 0.0);
             }
         }
         if independent <= found.0 + 1e-9 {
@@ -220,13 +223,15 @@ impl Problem<'_> {
             Some(inverse) => &inverse * inverse.transpose() * (solved.sigma * solved.sigma),
             None => DMatrix::zeros(0, 0),
         };
+        let effective_n = process.effective_sample_size(self.times)?;
         Ok(AutocorrelationFit {
             process,
             sigma: solved.sigma,
             ln_likelihood: solved.ln_likelihood,
             coefficients: solved.coefficients.iter().copied().collect(),
             covariance: to_array(&covariance),
-            effective_n: process.effective_sample_size(self.times)?,
+            effective_n,
+            df: (effective_n - self.x.ncols() as f64).max(1.0),
         })
     }
 }

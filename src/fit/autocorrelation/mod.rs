@@ -12,9 +12,10 @@
 //! proportional to n, and the same idea gives the quadratic forms of the sandwich.
 //!
 //! Two ways to honest errors of a least-squares fit: ordinary least squares with [`Car1::sandwich`], or generalised least
-//! squares by fitting [`Whitened`] residuals. With the process estimated ([`AutocorrelationSettings`], best on the
-//! derivatives of the fit as its design) both intervals are a little short when the span of the data holds few memories:
-//! ten memories cost some percent of coverage.
+//! squares by fitting [`Whitened`] residuals; for both Student's t with [`AutocorrelationFit::df`]. The process is
+//! estimated by [`AutocorrelationSettings`], best with the derivatives of the fit as its design. 90 % intervals of the
+//! four parameters of a logistic, in simulation: 89 to 90 % where the data span 90 memories, 87 to 91 % at 30 to 50, 85 to 88 %
+//! at 14, 79 to 88 % at 7: data no longer than a few memories of their own errors cannot tell these from the curve.
 
 mod estimate;
 mod process;
