@@ -6,6 +6,8 @@ use crate::season::{Batch, Season};
 const FALL_C: f64 = 4.0;
 /// The start of the cooling: the last moment within this of the level before, C.
 const START_C: f64 = 1.0;
+/// The level before a fall is the highest six-hour median of this many hours.
+const LEVEL_H: f64 = 48.0;
 /// A fall counts when it lasts this long, hours, or to the end of the log.
 const LASTS_H: f64 = 24.0;
 /// At the end of the log it must have lasted this long, hours.
@@ -17,11 +19,11 @@ const LATE_H: f64 = 12.0;
 
 /// Hours from pitching at which cooling began, or is planned to begin; none when nothing shows one.
 ///
-/// The earliest of: an event `cold_crash` of the batch; a fall of the logged temperature by 4 C or more below the
-/// level before it that lasts 24 h (or 6 h to the end of the log), dated at the last reading within 1 C of that level;
-/// and, unless the log stays warm for 12 h after it, the first step of the plan that lies 4 C below the set
-/// temperature. The level is the running maximum of six-hour medians since the first day, so that a rise to finish does
-/// not count. A set temperature bounds it from above.
+/// The earlier of an event `cold_crash` of the batch and a fall of the logged temperature by 4 C or more below the
+/// highest six-hour median of the two days before it, that lasts 24 h (or 6 h to the end of the log); it is dated at the
+/// last reading within 1 C of that level. A slower fall, as when a fermentation no longer warms itself, is none. Where
+/// neither is seen, the first step of the plan that lies 4 C below the set temperature, unless the log is still warm 12 h
+/// after it.
 pub(crate) fn cooled_hours(season: &Season, batch: &Batch, hours: &[f64], temp_c: &[f64]) -> Option<f64> {
     let event = season
         .events
@@ -58,13 +60,10 @@ fn planned(season: &Season, batch: &Batch) -> Option<f64> {
 fn fall(hours: &[f64], temp_c: &[f64]) -> Option<f64> {
     let medians = six_hour_medians(hours, temp_c);
     let last = medians.last()?.0;
-    let mut level = f64::NEG_INFINITY;
     for (i, &(at, temp)) in medians.iter().enumerate() {
-        if at < EARLIEST_H || temp >= level - START_C {
-            level = if at < EARLIEST_H { temp } else { level.max(temp) };
-            continue;
-        }
-        if temp > level - FALL_C {
+        let recent = |h: f64| h >= (at - LEVEL_H).max(EARLIEST_H - 6.0) && h < at;
+        let level = medians.iter().filter(|(h, _)| recent(*h)).map(|(_, c)| *c).fold(f64::NEG_INFINITY, f64::max);
+        if at < EARLIEST_H || temp > level - FALL_C {
             continue;
         }
         let stays = medians.iter().skip(i).take_while(|(t, _)| *t <= at + LASTS_H).all(|(_, c)| *c <= level - FALL_C);
@@ -76,16 +75,10 @@ fn fall(hours: &[f64], temp_c: &[f64]) -> Option<f64> {
     None
 }
 
-/// The last logged moment before `at` within [`START_C`] of the level.
+/// The last logged moment before the fall is complete within [`START_C`] of the level.
 fn start_of_fall(hours: &[f64], temp_c: &[f64], level: f64, at: f64) -> f64 {
-    hours
-        .iter()
-        .zip(temp_c)
-        .take_while(|(h, _)| **h <= at + 3.0)
-        .filter(|(_, c)| **c >= level - START_C)
-        .map(|(h, _)| *h)
-        .last()
-        .unwrap_or(at)
+    let before = hours.iter().zip(temp_c).take_while(|(h, _)| **h <= at + 3.0);
+    before.filter(|(_, c)| **c >= level - START_C).map(|(h, _)| *h).last().unwrap_or(at)
 }
 
 /// Middle time and median temperature of each six hours that have readings.

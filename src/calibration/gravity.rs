@@ -1,5 +1,7 @@
 //! Gravity, reading by reading.
 
+use std::fmt;
+
 use crate::error::Result;
 use crate::liquid::BeerDensity;
 use crate::season::{Flags, Season};
@@ -243,4 +245,18 @@ fn runs(season: &Season, rows: std::ops::Range<usize>) -> Vec<Run> {
         }
     }
     runs
+}
+
+impl fmt::Display for Gravity {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let with = self.sg.iter().flatten().count();
+        writeln!(f, "gravity of {with} of {} readings on {} calibrations", self.sg.len(), self.calibration_ids.len())?;
+        for (flag, name) in Flags::ALL {
+            let n = self.flags.iter().filter(|flags| flags.intersects(*flag)).count();
+            if n > 0 {
+                writeln!(f, "  {n:8} {name}")?;
+            }
+        }
+        Ok(())
+    }
 }

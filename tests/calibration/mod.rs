@@ -6,3 +6,4 @@ mod builds;
 mod coverage;
 mod examples;
 pub mod floats;
+mod whole_season;
