@@ -28,7 +28,7 @@ pub use gravity::{Gravity, GravityPoint};
 pub use hull_curve::HullTable;
 pub(crate) use noise::{Noise, UNUSABLE};
 pub use offset::OffsetPrior;
-pub use original::OriginalGravity;
+pub(crate) use original::Liquids;
 pub use result::{BathPoint, Calibration, Calibrations, Candidate, NoCurve, Suspect};
 pub use series::LEFT_OUT;
 pub(crate) use sessions::immersion;

@@ -1,5 +1,6 @@
 //! Drift of probes with known truth.
 #![allow(clippy::print_stdout)]
 
+mod bad_input;
 mod coverage;
 mod fleet;
