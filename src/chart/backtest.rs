@@ -77,7 +77,7 @@ impl Backtest {
             })
             .collect();
         let lowest = stages.iter().map(|stage| 100.0 * stage.lower).fold(100.0 * self.level, f64::min);
-        let drawn = panel(420, 62 + 24 * stages.len() as u32, |paper| {
+        let drawn = panel(380, 62 + 24 * stages.len() as u32, |paper| {
             let x = Axis::linear((lowest - 4.0).max(0.0), 101.0, 4, "finishes held, %");
             let plot = Frame::new("", x, Axis::names(&names)).room_right(14).on(paper)?;
             plot.rule_x(100.0 * self.level)?;

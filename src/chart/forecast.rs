@@ -34,8 +34,8 @@ impl Forecasts {
             return Ok(Figure::new("What finishes when", "No batch is running.", Vec::new()));
         };
         let room = 0.03 * to.hours_since(from).max(24.0);
-        let drawn = panel(470, 64 + 30 * rows.len() as u32, |paper| {
-            let x = Axis::time(from.plus_hours(-room), to.plus_hours(room), 4);
+        let drawn = panel(400, 64 + 30 * rows.len() as u32, |paper| {
+            let x = Axis::time(from.plus_hours(-room), to.plus_hours(room), 3);
             let low = x.low;
             let plot = Frame::new("", x, Axis::names(&names)).room_right(104).on(paper)?;
             for (i, row) in rows.iter().enumerate() {

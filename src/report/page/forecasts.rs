@@ -15,7 +15,7 @@ pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
             (tables.show("forecasts", "Forecasts", 80, &[
                 ("batch", "batch"), ("vessel", "vessel"), ("as_of", "as of"), ("progress", "done"), ("finish_p05", "at rest 5 %"),
                 ("finish_p50", "50 %"), ("finish_p95", "95 %"), ("terminal_p05", "gravity 5 %"), ("terminal_p50", "50 %"),
-                ("terminal_p95", "95 %"), ("p_ready", "ready"), ("p_stuck", "stuck"), ("method", "method"), ("why", "why not"),
+                ("terminal_p95", "95 %"), ("p_ready", "ready"), ("p_stuck", "stuck"), ("why", "why not"),
             ]))
         }))
         h3 { "Tried on the past" }

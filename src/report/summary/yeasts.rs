@@ -14,12 +14,16 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
         answer.say(format!("No comparison: {}.", study.strains.why().unwrap_or("no reason given")));
         return answer;
     };
-    leader(&mut answer, strains, Trait::Attenuation, true, "attenuates furthest");
-    leader(&mut answer, strains, Trait::T90H, false, "is first at nine tenths of its drop");
-    answer.heading(&["strain", "batches", "apparent attenuation", "rate, SG per day", "nine tenths, h"]);
     let mut names: Vec<&str> = strains.means.iter().map(|mean| mean.strain.as_str()).collect();
     names.sort_unstable();
     names.dedup();
+    if names.len() == 1 {
+        answer.say("One strain only, so there is nothing to compare.");
+    } else {
+        leader(&mut answer, strains, Trait::Attenuation, true, "attenuates furthest");
+        leader(&mut answer, strains, Trait::T90H, false, "is first at nine tenths of its drop");
+    }
+    answer.heading(&["strain", "batches", "apparent attenuation", "rate, SG per day", "nine tenths, h"]);
     let shown = [Trait::Attenuation, Trait::MaxRateSgPerDay, Trait::T90H];
     answer.rows = names
         .iter()
@@ -52,7 +56,7 @@ fn leader(answer: &mut Answer, strains: &Strains, which: Trait, most: bool, does
     ranked.sort_by(|a, b| if most { b.1.total_cmp(&a.1) } else { a.1.total_cmp(&b.1) });
     let Some(((first, _), others)) = ranked.split_first() else { return };
     if others.is_empty() {
-        answer.say(format!("Only {first} has an interval for {which}, so there is nothing to compare."));
+        answer.say(format!("Only {first} has an estimate, so it is open which yeast {does}."));
         return;
     }
     let beyond = |other: &str| {
