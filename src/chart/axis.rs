@@ -6,6 +6,8 @@ use jiff::{Span, Timestamp};
 
 use crate::units::Instant;
 
+use super::words::signed;
+
 const MICROS_PER_HOUR: f64 = 3_600e6;
 
 /// One axis of a frame.
@@ -50,7 +52,7 @@ impl Axis {
         let ticks = (first..=last)
             .map(|i| {
                 let at = i as f64 * step;
-                (at, signed(at, decimals))
+                (at, signed(at, decimals, false))
             })
             .collect();
         Self { low, high, ticks, title: title.to_owned(), grid: true }
@@ -113,16 +115,6 @@ fn best_step(low: f64, high: f64, count: usize) -> f64 {
     };
     let steps = [1.0, 2.0, 2.5, 5.0, 10.0].map(|lead| lead * power);
     steps.into_iter().min_by(|a, b| score(*a).total_cmp(&score(*b))).unwrap_or(power)
-}
-
-/// A number with a true minus sign, and no minus before zero.
-fn signed(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    match text.strip_prefix('-') {
-        Some(rest) if rest.chars().all(|c| c == '0' || c == '.') => rest.to_owned(),
-        Some(rest) => format!("\u{2212}{rest}"),
-        None => text,
-    }
 }
 
 fn civil(hours: f64) -> Option<Date> {

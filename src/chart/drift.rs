@@ -12,6 +12,7 @@ use super::forest::{Row, forest};
 use super::palette::{CURVE, INK, Mark, REFERENCE};
 use super::plot::{Frame, Plot};
 use super::svg::panel;
+use super::words::signed;
 
 const WIDTH: u32 = 280;
 const HEIGHT: u32 = 200;
@@ -140,7 +141,7 @@ fn error(pair: &DriftPair) -> f64 {
 
 fn slope_in_words(probe: &ProbeDrift) -> String {
     match &probe.drift_sg_per_30d {
-        Finding::Estimated(e) => format!("{:+.4} \u{b1} {:.4} / 30 d", e.value, e.se).replace('-', "\u{2212}"),
+        Finding::Estimated(e) => format!("{} \u{b1} {:.4} / 30 d", signed(e.value, 4, true), e.se),
         Finding::Fixed { value, .. } => format!("held at {value}"),
         Finding::NotEstimable { .. } => "slope not estimable".to_owned(),
     }

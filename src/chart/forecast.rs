@@ -2,8 +2,6 @@
 
 use std::cmp::Reverse;
 
-use jiff::Timestamp;
-
 use crate::error::Result;
 use crate::forecast::{Forecast, Forecasts};
 use crate::units::Instant;
@@ -13,6 +11,7 @@ use super::figure::Figure;
 use super::palette::{AHEAD, INK, Mark};
 use super::plot::{Frame, Side};
 use super::svg::panel;
+use super::words::{minute, percent};
 
 /// Most rows of the picture.
 const MOST: usize = 40;
@@ -71,20 +70,6 @@ fn row_name(row: &Forecast) -> String {
         Some(vessel) => format!("{} ({vessel})", row.batch),
         None => row.batch.clone(),
     }
-}
-
-/// A probability in words of whole percents that never says 0 or 100.
-pub(super) fn percent(p: f64) -> String {
-    match (100.0 * p).round() {
-        v if v < 1.0 => "under 1 %".to_owned(),
-        v if v > 99.0 => "over 99 %".to_owned(),
-        v => format!("{v:.0} %"),
-    }
-}
-
-/// A moment as a person would say it.
-fn minute(at: Instant) -> String {
-    Timestamp::from_microsecond(at.micros()).map(|at| at.strftime("%Y-%m-%d %H:%M").to_string()).unwrap_or_default()
 }
 
 fn in_words(row: &Forecast) -> String {

@@ -22,5 +22,7 @@ mod plot;
 mod strains;
 mod svg;
 mod thin;
+mod words;
 
 pub use figure::{Figure, Panel};
+pub(crate) use words::{minute, percent, signed, written};

@@ -1,7 +1,7 @@
 //! Numbers and times in sentences.
 
-use jiff::Timestamp;
-
+use crate::chart::written;
+pub(super) use crate::chart::{minute, percent, signed};
 use crate::fit::{Estimate, decimals_for};
 use crate::units::Instant;
 
@@ -26,32 +26,12 @@ pub(super) fn grouped(n: usize) -> String {
 /// A moment to the hour, with its weekday: `Wed 5 Mar 14:00`. All times are UTC; the headings say so.
 pub(super) fn hour(at: Instant) -> String {
     let rounded = at.plus_hours(0.5).micros().div_euclid(3_600_000_000) * 3_600_000_000;
-    written(rounded, "%a %-d %b %H:00")
+    written(Instant::from_micros(rounded), "%a %-d %b %H:00")
 }
 
 /// A day: `5 Mar`.
 pub(super) fn day(at: Instant) -> String {
-    written(at.micros(), "%-d %b")
-}
-
-/// A moment to the minute: `2031-03-05 14:05`.
-pub(super) fn minute(at: Instant) -> String {
-    written(at.micros(), "%Y-%m-%d %H:%M")
-}
-
-fn written(micros: i64, format: &str) -> String {
-    Timestamp::from_microsecond(micros).map(|at| at.strftime(format).to_string()).unwrap_or_default()
-}
-
-/// A number with a true minus sign and, if asked, a plus.
-pub(super) fn signed(value: f64, decimals: usize, plus: bool) -> String {
-    let text = format!("{:.decimals$}", value.abs());
-    let zero = text.chars().all(|c| c == '0' || c == '.');
-    match (value < 0.0 && !zero, plus && !zero) {
-        (true, _) => format!("\u{2212}{text}"),
-        (false, true) => format!("+{text}"),
-        (false, false) => text,
-    }
+    written(at, "%-d %b")
 }
 
 /// `0.767 (0.753 to 0.781)`: an estimate with its interval, to two digits of its error.
@@ -73,15 +53,6 @@ pub(super) fn list<S: AsRef<str>>(names: &[S]) -> String {
     }
 }
 
-/// A probability in whole percents that never says 0 or 100.
-pub(super) fn percent(p: f64) -> String {
-    match (100.0 * p).round() {
-        v if v < 1.0 => "under 1 %".to_owned(),
-        v if v > 99.0 => "over 99 %".to_owned(),
-        v => format!("{v:.0} %"),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -90,14 +61,7 @@ mod tests {
     fn numbers_read_well() {
         assert_eq!(grouped(1234), "1234");
         assert_eq!(grouped(1_234_567), "1\u{a0}234\u{a0}567");
-        assert_eq!(signed(-0.00012, 4, true), "\u{2212}0.0001");
-        assert_eq!(signed(-0.00001, 4, true), "0.0000");
-        assert_eq!(signed(0.5, 1, true), "+0.5");
         assert_eq!(list(&["a", "b", "c"]), "a, b and c");
-        assert_eq!(
-            (percent(0.001), percent(0.42), percent(0.9999)),
-            ("under 1 %".into(), "42 %".into(), "over 99 %".into())
-        );
     }
 
     #[test]

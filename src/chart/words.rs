@@ -1,0 +1,49 @@
+//! Numbers and times in words of pictures and pages.
+
+use jiff::Timestamp;
+
+use crate::units::Instant;
+
+/// A number with a true minus sign and, if asked, a plus; zero has neither.
+pub(crate) fn signed(value: f64, decimals: usize, plus: bool) -> String {
+    let text = format!("{:.decimals$}", value.abs());
+    let zero = text.chars().all(|c| c == '0' || c == '.');
+    match (value < 0.0 && !zero, plus && !zero) {
+        (true, _) => format!("\u{2212}{text}"),
+        (false, true) => format!("+{text}"),
+        (false, false) => text,
+    }
+}
+
+/// A probability in whole percents that never says 0 or 100.
+pub(crate) fn percent(p: f64) -> String {
+    match (100.0 * p).round() {
+        v if v < 1.0 => "under 1 %".to_owned(),
+        v if v > 99.0 => "over 99 %".to_owned(),
+        v => format!("{v:.0} %"),
+    }
+}
+
+/// A moment to the minute: `2031-03-05 14:05`, UTC.
+pub(crate) fn minute(at: Instant) -> String {
+    written(at, "%Y-%m-%d %H:%M")
+}
+
+/// A moment in UTC by a format of strftime; empty beyond the calendar.
+pub(crate) fn written(at: Instant, format: &str) -> String {
+    Timestamp::from_microsecond(at.micros()).map(|at| at.strftime(format).to_string()).unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_read_well() {
+        assert_eq!(signed(-0.00012, 4, true), "\u{2212}0.0001");
+        assert_eq!(signed(-0.00001, 4, true), "0.0000");
+        assert_eq!(signed(0.5, 1, true), "+0.5");
+        assert_eq!(signed(0.5, 1, false), "0.5");
+        assert_eq!([0.001, 0.42, 0.9999].map(percent), ["under 1 %", "42 %", "over 99 %"]);
+    }
+}
