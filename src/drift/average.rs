@@ -7,11 +7,13 @@ use super::blocks::{Solved, solve};
 use super::model::{Model, Variances};
 
 /// Standard deviations of the random walk after 30 days, SG, that are tried.
-const WALK_SD: [f64; 9] = [0.0, 0.0002, 0.0004, 0.0007, 0.0011, 0.0016, 0.0024, 0.0036, 0.0055];
+const WALK_SD: [f64; 12] = [0.0, 0.0002, 0.0004, 0.0007, 0.0011, 0.0016, 0.0024, 0.0036, 0.0055, 0.0085, 0.013, 0.02];
 /// Standard deviations of a pair beyond all known errors, SG, that are tried.
-const PAIR_SD: [f64; 7] = [0.0, 0.0003, 0.0006, 0.001, 0.0016, 0.0025, 0.004];
+const PAIR_SD: [f64; 9] = [0.0, 0.0003, 0.0006, 0.001, 0.0016, 0.0025, 0.004, 0.0065, 0.011];
 /// Scale of the half-Cauchy priors of both, SG.
 const PRIOR_SCALE: f64 = 0.001;
+/// Grid points whose weight is this many units of log-likelihood below the top are left out: one in 160 000.
+const NEGLIGIBLE: f64 = 12.0;
 /// The method as it stands in the tables.
 pub(super) const METHOD: &str = "GLS with random walk, averaged over its likelihood";
 
@@ -28,28 +30,43 @@ impl Averaged {
     /// # Errors
     /// [`Error::Numeric`] when no grid point can be solved.
     pub fn over(model: &Model) -> Result<Self> {
-        let mut solved = Vec::new();
+        let mut solved: Vec<(f64, Variances, Solved)> = Vec::new();
         let mut failure = None;
+        let mut top = f64::NEG_INFINITY;
+        let mut last_row = f64::NEG_INFINITY;
         for (i, &walk_sd) in WALK_SD.iter().enumerate() {
+            let (mut row, mut last) = (f64::NEG_INFINITY, f64::NEG_INFINITY);
             for (j, &pair_sd) in PAIR_SD.iter().enumerate() {
                 let variances = Variances { walk_sd, pair_sd };
-                let prior = |sd: f64| -(1.0 + (sd / PRIOR_SCALE).powi(2)).ln();
-                let cell = (width(&WALK_SD, i) * width(&PAIR_SD, j)).ln();
-                match solve(&model.blocks(variances), &model.prior_sd) {
-                    Ok(at) => solved.push((at.ln_likelihood + prior(walk_sd) + prior(pair_sd) + cell, variances, at)),
+                match solve(&model.blocks(variances), &model.prior_sd, model.beer) {
+                    Ok(at) if at.ln_likelihood.is_finite() => {
+                        let prior = |sd: f64| -(1.0 + (sd / PRIOR_SCALE).powi(2)).ln();
+                        let cell = (width(&WALK_SD, i) * width(&PAIR_SD, j)).ln();
+                        let ln = at.ln_likelihood + prior(walk_sd) + prior(pair_sd) + cell;
+                        solved.push((ln, variances, at));
+                        (row, top) = (row.max(ln), top.max(ln));
+                        // Past its top the likelihood only falls.
+                        if ln < last && ln < top - NEGLIGIBLE {
+                            break;
+                        }
+                        last = ln;
+                    }
+                    Ok(_) => {}
                     Err(why) => failure = Some(why),
                 }
             }
+            if row < last_row && row < top - NEGLIGIBLE {
+                break;
+            }
+            last_row = row;
         }
-        let top = solved.iter().map(|(ln, ..)| *ln).filter(|ln| ln.is_finite()).fold(f64::NEG_INFINITY, f64::max);
         if !top.is_finite() {
             return Err(failure.unwrap_or_else(|| Error::numeric("the drift of all probes together", "no likelihood")));
         }
-        let total: f64 = solved.iter().map(|(ln, ..)| (ln - top).exp()).filter(|w| w.is_finite()).sum();
+        let total: f64 = solved.iter().map(|(ln, ..)| (ln - top).exp()).sum();
         for (weight, ..) in &mut solved {
             *weight = (*weight - top).exp() / total;
         }
-        solved.retain(|(weight, ..)| *weight > 1e-9);
         Ok(Self { solved })
     }
 
@@ -71,12 +88,15 @@ impl Averaged {
         self.mean(|_, s| s.covariance.get((p, q)).copied().unwrap_or_default())
     }
 
-    /// An effect that pairs share.
-    pub fn effect(&self, j: usize, level: f64) -> Result<Estimate> {
+    /// The effect that the model watches.
+    ///
+    /// # Errors
+    /// [`Error::Numeric`] when it watches none.
+    pub fn watched(&self, level: f64) -> Result<Estimate> {
         let parts: Vec<(f64, f64, f64)> = self
             .solved
             .iter()
-            .filter_map(|(weight, _, s)| Some((*weight, *s.effects.get(j)?, s.effect_variances.get(j)?.sqrt())))
+            .filter_map(|(weight, _, s)| s.watched.map(|(value, variance)| (*weight, value, variance.sqrt())))
             .collect();
         mixture(&parts, level)
     }
@@ -151,6 +171,6 @@ mod tests {
     #[test]
     fn the_cells_of_a_grid_fill_it() {
         let total: f64 = (0..WALK_SD.len()).map(|i| width(&WALK_SD, i)).sum();
-        assert!((total - 0.0055).abs() < 1e-12);
+        assert!((total - 0.02).abs() < 1e-12);
     }
 }

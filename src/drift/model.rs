@@ -50,16 +50,17 @@ pub(super) struct Part {
     pub probe: String,
     /// Months since the first calibration, by pair.
     months: Vec<f64>,
-    /// Factor by which the error at 1.020 shows at the pair's gravity.
-    shows: Vec<f64>,
     y: DVector<f64>,
-    /// Known covariance: own error, the reference's where no other probe has it, curve, doubt about gravity.
+    /// Known covariance: own error, the reference's where no other probe has it, curve, doubt about gravity, known events.
     known: DMatrix<f64>,
-    columns: Vec<(usize, DVector<f64>)>,
-    /// Months and SD of known sudden events after the first calibration.
-    steps: Vec<(f64, f64)>,
-    /// Months of the weekly grid with the weights of the least-squares slope.
-    grid: Vec<(f64, f64)>,
+    /// Covariance of a random walk of SD 1 after 30 days.
+    walk: DMatrix<f64>,
+    /// Effects with their columns: the slope first.
+    effects: Vec<usize>,
+    columns: DMatrix<f64>,
+    /// Covariance of the slope through the weekly grid with the pairs, and its variance: by known events, by the walk.
+    of_steps: (DVector<f64>, f64),
+    of_walk: (DVector<f64>, f64),
     pub span_d: f64,
 }
 
@@ -82,7 +83,7 @@ impl Model {
     }
 
     /// The blocks for given variances: the target of each is the probe's slope through its weekly grid.
-    pub fn blocks(&self, variances: Variances) -> Vec<Block> {
+    pub fn blocks(&self, variances: Variances) -> Vec<Block<'_>> {
         self.probes.iter().enumerate().map(|(index, part)| part.block(index, variances)).collect()
     }
 }
@@ -184,29 +185,52 @@ fn part(
         known[(row, row)] += own.max(1e-12);
     }
     let slope = DVector::from_iterator(n, months.iter().zip(&shows).map(|(m, c)| m * c));
-    let mut all = vec![(index, slope)];
-    all.extend(columns);
+    columns.insert(index, slope);
     let last = months.iter().copied().fold(0.0, f64::max);
     let first = months.iter().copied().fold(0.0, f64::min);
     let calibrated = found.first().map(|f| f.pair.at.plus_days(-f.pair.age_d));
-    let steps = season
+    let events: Vec<(f64, f64)> = season
         .events
         .iter()
         .filter(|e| e.probe.as_deref() == Some(probe))
         .filter_map(|e| Some((e.at.days_since(calibrated?) / MONTH_D, settings.event_sd(&e.kind)?)))
         .filter(|(at, _)| *at > first && *at < last)
         .collect();
+    let grid = weekly_slope(first, last);
+    let with = |kernel: &dyn Fn(f64, f64) -> f64| {
+        let matrix = DMatrix::from_fn(n, n, |i, j| match (months.get(i), months.get(j), shows.get(i), shows.get(j)) {
+            (Some(&a), Some(&b), Some(ca), Some(cb)) => ca * cb * kernel(a, b),
+            _ => 0.0,
+        });
+        let along = |at: f64| grid.iter().map(|(m, w)| w * kernel(*m, at)).sum::<f64>();
+        let covariance = DVector::from_iterator(n, months.iter().zip(&shows).map(|(m, c)| c * along(*m)));
+        (matrix, (covariance, grid.iter().map(|(m, w)| w * along(*m)).sum::<f64>()))
+    };
+    let (stepped, of_steps) = with(&|a, b| steps(&events, a, b));
+    let (walk, of_walk) = with(&walk_of_one);
     Part {
         probe: probe.to_owned(),
         y: DVector::from_iterator(n, found.iter().map(|f| f.pair.difference_sg)),
-        known,
-        columns: all,
-        steps,
-        grid: weekly_slope(first, last),
+        known: known + stepped,
+        walk,
+        effects: columns.keys().copied().collect(),
+        columns: DMatrix::from_columns(&columns.into_values().collect::<Vec<_>>()),
+        of_steps,
+        of_walk,
         span_d: (last - first) * MONTH_D,
         months,
-        shows,
     }
+}
+
+/// Covariance at two ages (months) of a random walk of variance 1 a month, from the calibration to either side.
+fn walk_of_one(a: f64, b: f64) -> f64 {
+    if a * b > 0.0 { a.abs().min(b.abs()) } else { 0.0 }
+}
+
+/// Covariance at two ages of known sudden events (age and SD), seen from the calibration.
+fn steps(events: &[(f64, f64)], a: f64, b: f64) -> f64 {
+    let after = |at: f64| if at > 0.0 { a >= at && b >= at } else { a < at && b < at };
+    events.iter().filter(|(at, _)| after(*at)).map(|(_, sd)| sd * sd).sum()
 }
 
 /// Months of a weekly grid from `first` to `last` and the weights with which values on it make the least-squares slope.
@@ -233,40 +257,20 @@ impl Part {
         months.len()
     }
 
-    /// Covariance of the probe's error at 1.020 at two ages, apart from the line: random walk from the calibration on
-    /// either side, and known sudden events.
-    fn process(&self, a: f64, b: f64, walk_sd: f64) -> f64 {
-        let walk = if a * b > 0.0 { a.abs().min(b.abs()) } else { 0.0 };
-        let steps: f64 = self
-            .steps
-            .iter()
-            .filter(|(at, _)| if *at > 0.0 { a >= *at && b >= *at } else { a < *at && b < *at })
-            .map(|(_, sd)| sd * sd)
-            .sum();
-        walk_sd * walk_sd * walk + steps
-    }
-
-    fn block(&self, index: usize, variances: Variances) -> Block {
-        let n = self.n();
-        let pairs: Vec<(f64, f64)> = self.months.iter().copied().zip(self.shows.iter().copied()).collect();
-        let mut covariance = self.known.clone();
-        for (i, &(a, shows_a)) in pairs.iter().enumerate() {
-            for (j, &(b, shows_b)) in pairs.iter().enumerate() {
-                covariance[(i, j)] += shows_a * shows_b * self.process(a, b, variances.walk_sd);
-            }
+    fn block(&self, index: usize, variances: Variances) -> Block<'_> {
+        let walk = variances.walk_sd.powi(2);
+        let mut covariance = &self.known + &self.walk * walk;
+        for i in 0..self.n() {
             covariance[(i, i)] += variances.pair_sd.powi(2);
         }
-        let with_grid =
-            |at: f64| self.grid.iter().map(|(m, w)| w * self.process(*m, at, variances.walk_sd)).sum::<f64>();
-        let target_covariance = DVector::from_iterator(n, pairs.iter().map(|(m, shows)| shows * with_grid(*m)));
-        let target_variance = self.grid.iter().map(|(m, w)| w * with_grid(*m)).sum();
         Block {
-            y: self.y.clone(),
+            y: &self.y,
             covariance,
-            columns: self.columns.clone(),
-            target: vec![(index, 1.0)],
-            target_covariance,
-            target_variance,
+            effects: &self.effects,
+            columns: &self.columns,
+            target: index,
+            target_covariance: &self.of_steps.0 + &self.of_walk.0 * walk,
+            target_variance: self.of_steps.1 + self.of_walk.1 * walk,
         }
     }
 }

@@ -116,7 +116,7 @@ impl DriftSettings {
                 .map_or_else(missing, |e| Finding::Estimated(Estimate { lower: e.lower.max(0.0), ..e }))
         };
         let beer = match model.beer {
-            Some(j) => averaged.effect(j, self.level).map_or_else(missing, Finding::Estimated),
+            Some(_) => averaged.watched(self.level).map_or_else(missing, Finding::Estimated),
             None => Finding::missing("no sample with a probe's tilt"),
         };
         let (mean, another, df) = match pooled {
