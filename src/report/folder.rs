@@ -117,13 +117,13 @@ fn resolve(out: &Path) -> Result<PathBuf> {
     }
 }
 
-/// Whether a report may be written at `out`, before anything is computed: it must be new, empty or an earlier report
-/// with nothing else in it, as anything else is not ours to replace.
+/// Whether a report can be written at `out`, before anything is computed: it must be new, empty or an earlier report with
+/// nothing else in it, as anything else is not ours to replace, and there must be room for a folder beside it.
 ///
 /// # Errors
-/// [`Error::Usage`] when it is something else, [`Error::Io`] when it cannot be looked at.
+/// [`Error::Usage`] when it is something else, [`Error::Io`] when it cannot be looked at or nothing can be written there.
 pub fn check_out(out: &Path) -> Result<()> {
-    check(&resolve(out)?)
+    Staging::begin(out).map(drop)
 }
 
 fn check(out: &Path) -> Result<()> {
