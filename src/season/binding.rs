@@ -4,8 +4,8 @@ use crate::error::{Error, Place, Result};
 
 use super::flags::Flags;
 use super::mapping::{Constant, Mapping};
-use super::names::{guess, list};
-use super::table::{Column, Kind, Table};
+use super::names::{guess, list, short};
+use super::table::{Column, FLAGS_COLUMN, Kind, Table};
 use super::unit::Unit;
 use super::value::{Cell, Value, missing};
 use crate::units::Instant;
@@ -59,6 +59,8 @@ pub(crate) struct Converted {
     pub(crate) later: Option<Instant>,
     /// Optional cells that could not be read, in words.
     pub(crate) doubts: Vec<String>,
+    /// True once a time without an offset was read; it is not reset.
+    pub(crate) saw_local_time: bool,
 }
 
 impl Binding {
@@ -190,7 +192,18 @@ impl Binding {
         };
         match (bound.column.kind, cell) {
             (_, Cell::Empty) => Ok(Value::Empty),
+            (_, Cell::Text(text)) if text.contains('\0') => {
+                Err(unreadable(&bound.label, &text.replace('\0', "NUL"), "a value without NUL characters"))
+            }
             (_, Cell::Odd(what)) => Err(unreadable(&bound.label, what, "a plain value")),
+            (Kind::Text, Cell::Text(text)) if bound.column.name == FLAGS_COLUMN && Flags::parse(text).is_none() => {
+                out.doubts.push(format!(
+                    "column `{}`: `{}` are no flags of a season, so they were passed over",
+                    bound.label,
+                    short(text, QUOTED)
+                ));
+                Ok(Value::Empty)
+            }
             (Kind::Text, Cell::Text(text)) => Ok(Value::Text(text.to_owned())),
             (Kind::Text, Cell::Number(number)) => Ok(Value::Text(number.to_string())),
             (Kind::Text, Cell::Time(at)) => Ok(Value::Text(at.to_string())),
@@ -205,6 +218,8 @@ impl Binding {
                 let read: super::time::ReadTime =
                     read.ok_or_else(|| unreadable(&bound.label, &found, &times.wanted()))?;
                 out.flags.insert(read.flags);
+                // A day on which a probe was built is a day in any zone.
+                out.saw_local_time |= read.is_local && bound.column.name != "built_on";
                 if bound.column.name == "at" {
                     out.later = read.later;
                 }
@@ -240,9 +255,7 @@ impl Binding {
 const QUOTED: usize = 60;
 
 pub(crate) fn unreadable(label: &str, found: &str, wanted: &str) -> String {
-    let short: String = found.chars().take(QUOTED).collect();
-    let dots = if short.len() < found.len() { "..." } else { "" };
-    format!("column `{label}`: found `{short}{dots}`; wanted {wanted}")
+    format!("column `{label}`: found `{}`; wanted {wanted}", short(found, QUOTED))
 }
 
 fn mapped_column_missing(file: &str, column: &Column, label: &str, header: &[String]) -> Error {

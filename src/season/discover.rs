@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use crate::error::{Error, Place, Result};
 
+use super::account::Remark;
 use super::mapping::{Mapping, SeasonMap};
 use super::mapping_file::{SEASON_TOML, read_season_map};
 use super::names::{guess, list};
@@ -36,6 +37,7 @@ pub(crate) struct Found {
 pub(crate) struct Discovered {
     pub(crate) files: Vec<Found>,
     pub(crate) unmatched: Vec<String>,
+    pub(crate) remarks: Vec<Remark>,
 }
 
 /// Beginnings of names, in lower case, that say by themselves that they are no data: passed over in silence.
@@ -83,7 +85,7 @@ fn single(path: &Path) -> Result<Discovered> {
         }
     };
     let file = Found { path: path.to_path_buf(), name, storage, gzip, table, mapping };
-    Ok(Discovered { files: vec![file], unmatched: Vec::new() })
+    Ok(Discovered { files: vec![file], ..Discovered::default() })
 }
 
 fn rule_for(map: &SeasonMap, name: &str) -> Option<(Table, Mapping)> {
@@ -134,10 +136,27 @@ fn folder(dir: &Path) -> Result<Discovered> {
             return Err(two_forms(table, file, inside));
         }
     }
+    for rule in map.files.iter().filter(|rule| !found.files.iter().any(|file| rule.matching(&file.name).is_some())) {
+        let text = format!("no file matches `{}`", rule.pattern);
+        found.remarks.push(Remark { file: SEASON_TOML.to_owned(), line: None, text });
+    }
+    found.unmatched = by_folder(found.unmatched);
     if found.files.is_empty() {
         return Err(nothing_found(dir, &found.unmatched));
     }
     Ok(found)
+}
+
+/// Names of files that are not read, those of one folder as one.
+fn by_folder(names: Vec<String>) -> Vec<String> {
+    let mut found: Vec<String> = Vec::new();
+    for name in names {
+        let name = name.split_once('/').map_or(name.clone(), |(folder, _)| format!("{folder}/"));
+        if found.last() != Some(&name) {
+            found.push(name);
+        }
+    }
+    found
 }
 
 fn two_forms(table: Table, one: &str, other: &str) -> Error {

@@ -12,7 +12,7 @@ use super::discover::{Discovered, Found, Storage, discover};
 use super::flags::Flags;
 use super::names::{list, short};
 use super::raw::{Lines, RawReadings};
-use super::read::{self, Delimited, Ndjson, Parquet, RawRow};
+use super::read::{self, Delimited, Ndjson, Parquet, RawRow, Taken};
 use super::rows::Row;
 use super::schema::{Batch, Event, PlanStep, Probe, Reference};
 use super::table::{FLAGS_COLUMN, Table};
@@ -56,9 +56,10 @@ impl Season {
     /// error: it is rejected.
     pub fn load(path: impl AsRef<Path>) -> Result<Self> {
         let path = path.as_ref();
-        let Discovered { files, unmatched } = discover(path)?;
+        let Discovered { files, unmatched, remarks } = discover(path)?;
         let mut loaded = Loaded::default();
         loaded.account.unmatched = unmatched;
+        loaded.account.remarks = remarks;
         let mut there = Vec::new();
         for found in &files {
             there.push(loaded.read(found)?);
@@ -106,8 +107,7 @@ impl Loaded {
             self.rows(found, &binding, |each| source.each(each));
             return Ok(binding.table);
         }
-        let mapping = &found.mapping;
-        let source = Delimited::open(text, &found.name, mapping.delimiter, mapping.skip_lines)?;
+        let source = Delimited::open(text, &found.name, &found.mapping)?;
         let binding = self.bind(found, source.header())?;
         let names: Vec<String> = (0..source.header().len()).map(|field| format!("field {field}")).collect();
         let frame = (binding.table == Table::Readings)
@@ -145,13 +145,21 @@ impl Loaded {
     ) -> bool {
         let file = self.account.files.len();
         let taken = read::take_columns(&mut self.readings, frame, binding, names, file, first_line);
-        if taken {
-            self.begin(found, binding.table);
-            if let Some(account) = self.account.files.get_mut(file) {
-                account.read = frame.height();
-            }
+        let Some(Taken { saw_local_time }) = taken else { return false };
+        self.begin(found, binding.table);
+        if let Some(account) = self.account.files.get_mut(file) {
+            account.read = frame.height();
         }
-        taken
+        self.remark_zone(file, binding, saw_local_time);
+        true
+    }
+
+    /// Notes that times without an offset were read as UTC for want of a zone.
+    fn remark_zone(&mut self, file: usize, binding: &Binding, saw_local_time: bool) {
+        if saw_local_time && binding.mapping.times.zone_is_assumed() {
+            let text = "times without an offset were read as UTC; if they are local, set `time_zone` in season.toml";
+            self.remark(file, None, text.to_owned());
+        }
     }
 
     fn bind(&mut self, found: &Found, header: &[String]) -> Result<Binding> {
@@ -183,6 +191,7 @@ impl Loaded {
                 self.reject(file, row.line, reason, (row.text)());
             }
         });
+        self.remark_zone(file, binding, converted.saw_local_time);
     }
 
     /// Begins the account of a file; gives its index.
@@ -335,8 +344,10 @@ fn keep<T: Row>(
     values: &mut Values,
     doubts: &mut Vec<String>,
 ) -> std::result::Result<(), String> {
+    // Those from before it were weighed when they were found.
+    let before = doubts.len();
     let row = T::from_values(values, doubts)?;
-    let doubtful = if doubts.is_empty() { Flags::NONE } else { Flags::VALUE_UNREADABLE };
+    let doubtful = if doubts.len() == before { Flags::NONE } else { Flags::VALUE_UNREADABLE };
     rows.push(Entry { row, file, line, text, flags: flags.with(doubtful) });
     Ok(())
 }

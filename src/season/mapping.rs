@@ -50,11 +50,13 @@ pub(crate) struct Mapping {
     pub(crate) delimiter: Option<u8>,
     /// Lines before the header.
     pub(crate) skip_lines: usize,
+    /// Column names of a file that has no header.
+    pub(crate) header: Option<Vec<String>>,
 }
 
 impl Mapping {
-    /// Names, units and forms as the tables have them; local times in `zone`.
-    pub(crate) fn plain(zone: TimeZone) -> Self {
+    /// Names, units and forms as the tables have them; local times in `zone`, UTC where none is named.
+    pub(crate) fn plain(zone: Option<TimeZone>) -> Self {
         Self {
             columns: BTreeMap::new(),
             constants: BTreeMap::new(),
@@ -62,6 +64,7 @@ impl Mapping {
             decimal_comma: false,
             delimiter: None,
             skip_lines: 0,
+            header: None,
         }
     }
 
@@ -131,16 +134,10 @@ pub(crate) fn glob(pattern: &str) -> Result<Regex, regex::Error> {
 }
 
 /// All of `season.toml`.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub(crate) struct SeasonMap {
-    /// The zone of times without an offset; UTC when none is named.
-    pub(crate) zone: TimeZone,
+    /// The zone of times without an offset, where one is named.
+    pub(crate) zone: Option<TimeZone>,
     /// The `[[files]]` in order; the first that matches a file decides.
     pub(crate) files: Vec<FileRule>,
-}
-
-impl Default for SeasonMap {
-    fn default() -> Self {
-        Self { zone: TimeZone::UTC, files: Vec::new() }
-    }
 }

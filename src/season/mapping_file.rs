@@ -18,8 +18,18 @@ use super::unit::Unit;
 pub(crate) const SEASON_TOML: &str = "season.toml";
 
 const TOP_KEYS: &[&str] = &["time_zone", "files"];
-const FILE_KEYS: &[&str] =
-    &["match", "table", "decimal", "time_format", "time_zone", "delimiter", "skip_lines", "constants", "columns"];
+const FILE_KEYS: &[&str] = &[
+    "match",
+    "table",
+    "decimal",
+    "time_format",
+    "time_zone",
+    "delimiter",
+    "skip_lines",
+    "header",
+    "constants",
+    "columns",
+];
 const COLUMN_KEYS: &[&str] = &["from", "unit"];
 
 type Node<'a> = Spanned<DeValue<'a>>;
@@ -41,7 +51,7 @@ pub(crate) fn parse(text: &str) -> Result<SeasonMap> {
         .map_err(|e| file.error(e.span().map_or(0, |s| s.start), "", e.message(), "TOML as the README shows it"))?;
     let top = document.get_ref();
     file.check_keys(top, TOP_KEYS)?;
-    let zone = file.zone(top)?.unwrap_or(TimeZone::UTC);
+    let zone = file.zone(top)?;
     let mut files = Vec::new();
     if let Some(node) = top.get("files") {
         let entries = node.get_ref().as_array().ok_or_else(|| {
@@ -104,7 +114,7 @@ impl TomlText<'_> {
             .ok_or_else(|| self.error(node.span().start, key, node.get_ref().type_str(), "a table { name = value }"))
     }
 
-    fn rule(&self, entry: &Node<'_>, season_zone: &TimeZone) -> Result<FileRule> {
+    fn rule(&self, entry: &Node<'_>, season_zone: &Option<TimeZone>) -> Result<FileRule> {
         let start = entry.span().start;
         let table = self.table(entry, "files")?;
         self.check_keys(table, FILE_KEYS)?;
@@ -120,9 +130,9 @@ impl TomlText<'_> {
             let error = self.error(name_start, "table", format!("`{name}`"), format!("one of {}", list(&names)));
             guess(name, &names).map(|near| format!("did you mean `{near}`?")).into_iter().fold(error, Error::with_hint)
         })?;
-        let mut mapping = Mapping::plain(TimeZone::UTC);
+        let mut mapping = Mapping::plain(None);
         let format = self.string(table, "time_format")?.map(|(format, _)| format.to_owned());
-        mapping.times = TimeReader::new(self.zone(table)?.unwrap_or_else(|| season_zone.clone()), format);
+        mapping.times = TimeReader::new(self.zone(table)?.or_else(|| season_zone.clone()), format);
         mapping.decimal_comma = match self.string(table, "decimal")? {
             None | Some((".", _)) => false,
             Some((",", _)) => true,
@@ -140,6 +150,18 @@ impl TomlText<'_> {
             mapping.skip_lines = count.ok_or_else(|| {
                 self.error(node.span().start, "skip_lines", node.get_ref().type_str(), "a whole number from 0")
             })?;
+        }
+        if let Some(node) = table.get("header") {
+            let names = node.get_ref().as_array().map(|names| names.iter().map(|n| n.get_ref().as_str()));
+            let names = names.and_then(|names| names.map(|n| n.map(str::to_owned)).collect::<Option<Vec<_>>>());
+            mapping.header = Some(names.ok_or_else(|| {
+                self.error(
+                    node.span().start,
+                    "header",
+                    node.get_ref().type_str(),
+                    "a list of names, [\"when\", \"lean\"]",
+                )
+            })?);
         }
         if let Some(node) = table.get("columns") {
             for (key, node) in self.table(node, "columns")? {

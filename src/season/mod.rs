@@ -2,6 +2,41 @@
 //!
 //! [`Season::load`] reads a folder or a single file, [`Season::write`] writes it back. What a log's rows become is told
 //! by [`RowAccount`]: each row is kept, kept with [`Flags`], or rejected with its file, line and reason.
+//!
+//! # Files
+//! A folder holds the tables `readings`, `references`, `batches` and `probes` ([`Table`] lists their columns), and
+//! perhaps `events` and `plan`: each one file `<table>.csv`, `.csv.gz`, `.ndjson`, `.ndjson.gz` or `.parquet`, or a
+//! folder `<table>/` of such files. CSV may be split by commas, semicolons or tabs; the header tells. `probes` and
+//! `readings` may be absent together. Times are RFC 3339, `YYYY-MM-DD HH:MM[:SS]`, or seconds or milliseconds since
+//! 1970 of ten or thirteen digits.
+//!
+//! # `season.toml`
+//! Maps any other export onto the tables. The first `[[files]]` whose pattern matches a file decides; a pattern with
+//! `/` is matched against the whole name within the folder, one without against the last part.
+//!
+//! ```toml
+//! time_zone = "Europe/Oslo"              # of times without an offset; UTC unless named
+//!
+//! [[files]]
+//! match = "log-*.csv"
+//! table = "readings"
+//! decimal = ","                          # "." unless named
+//! time_format = "%d.%m.%Y %H:%M"         # strftime; tried before the forms above
+//! delimiter = ";"                        # left to the header unless named
+//! skip_lines = 2                         # lines before the header
+//! constants = { probe = "{1}" }          # for every row; {1} is the text of the first *
+//! columns = { at = "when", tilt_deg = "lean", temp_c = { from = "warmth", unit = "degF" } }
+//!
+//! [[files]]
+//! match = "lab/*.csv"
+//! table = "references"
+//! time_zone = "UTC"                      # of these files alone
+//! header = ["at", "batch", "extract"]    # names for files without a header
+//! columns = { sg = { from = "extract", unit = "plato" } }
+//! ```
+//!
+//! Units: `deg`, `rad`; `degC`, `degF`, `K`; `sg`, `plato`, `kg/m3`, `g/L`, `g/cm3`, `g/mL` (densities at 20 C); `V`,
+//! `mV`; `g`, `mg`, `kg`; `mm`, `cm`, `m`, `in`; `L`, `mL`, `hL`.
 
 mod account;
 mod binding;

@@ -17,7 +17,8 @@ const EPOCH_MILLIS: std::ops::Range<f64> = 1e12..1e13;
 /// How to read times that carry no offset, and times in a format of their own.
 #[derive(Debug, Clone)]
 pub(crate) struct TimeReader {
-    zone: TimeZone,
+    /// The zone of local times; none: nobody named one, and UTC is assumed.
+    zone: Option<TimeZone>,
     format: Option<String>,
 }
 
@@ -30,23 +31,30 @@ pub(crate) struct ReadTime {
     pub(crate) later: Option<Instant>,
     /// What is doubtful about it.
     pub(crate) flags: Flags,
+    /// True when it had no offset.
+    pub(crate) is_local: bool,
 }
 
 impl From<Instant> for ReadTime {
     fn from(at: Instant) -> Self {
-        Self { at, later: None, flags: Flags::NONE }
+        Self { at, later: None, flags: Flags::NONE, is_local: false }
     }
 }
 
 impl TimeReader {
-    /// Local times are in `zone`; `format` is a strftime format tried before the forms that need none.
-    pub(crate) fn new(zone: TimeZone, format: Option<String>) -> Self {
+    /// Local times are in `zone`, in UTC where none is named; `format` is a strftime format tried before the forms that need none.
+    pub(crate) fn new(zone: Option<TimeZone>, format: Option<String>) -> Self {
         Self { zone, format }
     }
 
     /// True when a time without an offset is one in UTC.
     pub(crate) fn zone_is_utc(&self) -> bool {
-        self.zone == TimeZone::UTC
+        self.zone.as_ref().is_none_or(|zone| *zone == TimeZone::UTC)
+    }
+
+    /// True when nobody said which zone local times are in.
+    pub(crate) fn zone_is_assumed(&self) -> bool {
+        self.zone.is_none()
     }
 
     /// What a readable time looks like, for messages.
@@ -70,7 +78,7 @@ impl TimeReader {
         }
         match plain(text) {
             Some(Plain::Utc(at)) => Some(at.into()),
-            Some(Plain::Local(local)) if self.zone == TimeZone::UTC => Some(local.utc()?.into()),
+            Some(Plain::Local(local)) if self.zone_is_utc() => Some(ReadTime { is_local: true, ..local.utc()?.into() }),
             Some(Plain::Local(local)) => self.local(local.datetime()?),
             None => match text.parse::<jiff::Timestamp>() {
                 Ok(at) => Some(Instant::from(at).into()),
@@ -87,18 +95,20 @@ impl TimeReader {
     }
 
     fn local(&self, local: DateTime) -> Option<ReadTime> {
-        let ambiguous = self.zone.to_ambiguous_timestamp(local);
+        let ambiguous = self.zone.as_ref().unwrap_or(&TimeZone::UTC).to_ambiguous_timestamp(local);
         let instant = |offset: jiff::tz::Offset| offset.to_timestamp(local).ok().map(Instant::from);
-        Some(match ambiguous.offset() {
-            AmbiguousOffset::Unambiguous { offset } => instant(offset)?.into(),
-            AmbiguousOffset::Gap { before, .. } => {
-                ReadTime { at: instant(before)?, later: None, flags: Flags::LOCAL_TIME_NEVER }
-            }
-            AmbiguousOffset::Fold { before, after } => {
-                ReadTime { at: instant(before)?, later: instant(after), flags: Flags::LOCAL_TIME_TWICE }
-            }
-        })
+        let (first, later, flags) = match ambiguous.offset() {
+            AmbiguousOffset::Unambiguous { offset } => (offset, None, Flags::NONE),
+            AmbiguousOffset::Gap { before, .. } => (before, None, Flags::LOCAL_TIME_NEVER),
+            AmbiguousOffset::Fold { before, after } => (before, instant(after), Flags::LOCAL_TIME_TWICE),
+        };
+        Some(ReadTime { at: instant(first)?, later, flags, is_local: true })
     }
+}
+
+/// An instant that a file stores as a number of microseconds, if it lies in the years -9999 to 9999.
+pub(crate) fn stored_instant(micros: i64) -> Option<Instant> {
+    jiff::Timestamp::from_microsecond(micros).ok().map(Instant::from)
 }
 
 /// The text of a local time that a file stores as if it were in UTC.
@@ -228,7 +238,7 @@ mod tests {
     use super::*;
 
     fn reader(zone: &str, format: Option<&str>) -> TimeReader {
-        TimeReader::new(TimeZone::get(zone).unwrap(), format.map(str::to_owned))
+        TimeReader::new(Some(TimeZone::get(zone).unwrap()), format.map(str::to_owned))
     }
 
     fn at(text: &str) -> Instant {

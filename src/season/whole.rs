@@ -1,5 +1,7 @@
 //! Questions to a whole season.
 
+use std::collections::HashMap;
+
 use crate::units::Instant;
 
 use super::flags::Flags;
@@ -42,19 +44,32 @@ impl Season {
 
     /// When a batch was last heard of: its last reading or sample, its pitching where it has none.
     pub fn last_data(&self, batch: &Batch) -> Instant {
-        let index = self.readings.batch_index(&batch.batch);
-        let rows = self.readings.at.iter().zip(&self.readings.batch).zip(&self.readings.flags);
-        let readings = rows
-            .filter(|((_, b), flags)| b.is_some() && **b == index && !flags.intersects(Flags::CLOCK_JUMP))
-            .map(|((at, _), _)| *at);
-        readings.chain(self.samples_of(&batch.batch).map(|r| r.at)).max().unwrap_or(batch.pitched_at)
+        let own = self.batch_times().filter(|(_, id)| *id == batch.batch);
+        own.map(|(at, _)| at).max().unwrap_or(batch.pitched_at)
     }
 
     /// The batches without an end that have data within [`RUNNING_DAYS`] of [`Season::latest`].
     pub fn running(&self) -> Vec<&Batch> {
         let Some(latest) = self.latest() else { return Vec::new() };
-        let is_running = |b: &&Batch| b.ended_at.is_none() && latest.days_since(self.last_data(b)) <= RUNNING_DAYS;
+        let mut last: HashMap<&str, Instant> = HashMap::new();
+        for (at, batch) in self.batch_times() {
+            let last = last.entry(batch).or_insert(at);
+            *last = at.max(*last);
+        }
+        let is_running = |b: &&Batch| {
+            let last = last.get(b.batch.as_str()).copied().unwrap_or(b.pitched_at);
+            b.ended_at.is_none() && latest.days_since(last) <= RUNNING_DAYS
+        };
         self.batches.iter().filter(is_running).collect()
+    }
+
+    /// When there is a reading or a sample of which batch.
+    fn batch_times(&self) -> impl Iterator<Item = (Instant, &str)> {
+        let rows = self.readings.at.iter().zip(&self.readings.batch).zip(&self.readings.flags);
+        let readings = rows
+            .filter(|(_, flags)| !flags.intersects(Flags::CLOCK_JUMP))
+            .filter_map(|((at, batch), _)| Some((*at, self.readings.batch_ids.get((*batch)? as usize)?.as_str())));
+        readings.chain(self.references.iter().filter_map(|r| Some((r.at, r.batch.as_deref()?))))
     }
 
     /// What was known at `moment`: readings and events up to it, references whose value was known by then, batches

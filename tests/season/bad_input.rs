@@ -165,7 +165,7 @@ fn a_million_characters_in_a_line_cost_one_row() {
 }
 
 #[test]
-fn invalid_utf8_costs_its_own_row() {
+fn invalid_utf8_and_nuls_cost_their_own_rows() {
     let dir = folder(PLAIN);
     let mut bytes = HEADER.as_bytes().to_vec();
     bytes.extend(b"2031-03-04T12:00:00Z,dunl\xffn,52.0,19.8\n2031-03-04T12:15:00Z,dunlin,52.0,19.9\n");
@@ -174,6 +174,15 @@ fn invalid_utf8_costs_its_own_row() {
     assert_eq!(season.readings.len(), 1);
     assert_eq!(season.account.rejected[0].reason, "the line is not valid UTF-8");
     assert_eq!(season.account.rejected[0].line, 2);
+    let mut bytes = HEADER.as_bytes().to_vec();
+    for minute in 10..59 {
+        bytes.extend(format!("2031-03-04T12:{minute}:00Z,dunlin,52.{minute},19.8\n").bytes());
+    }
+    bytes.extend(b"2031-03-04T13:00:00Z,dun\0\0\0\0\0\0\0\0\n2031-03-04T13:15:00Z,dunlin,52.0\0,19.9\n");
+    put(dir.path(), "readings.csv", &bytes);
+    let season = load(&dir);
+    assert_eq!((season.readings.len(), season.account.rejected.len()), (49, 2));
+    assert_eq!(season.account.rejected[1].reason, "the line holds NUL bytes, as a broken file does");
 }
 
 #[test]

@@ -57,8 +57,10 @@ fn files_that_match_nothing_are_named_and_the_truth_is_never_read() {
     }
     put(dir.path(), "as-of.csv", b"batch,as_of\n");
     put(dir.path(), "scale photo.jpg", b"\0");
+    put(dir.path(), "old/a.csv", b"\0");
+    put(dir.path(), "old/b/c.csv", b"\0");
     let season = load(&dir);
-    assert_eq!(season.account.unmatched, ["as-of.csv", "scale photo.jpg"]);
+    assert_eq!(season.account.unmatched, ["as-of.csv", "old/", "scale photo.jpg"]);
     assert_eq!(season.readings.len(), 4);
 }
 

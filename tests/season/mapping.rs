@@ -145,3 +145,27 @@ fn several_files_share_a_pattern_beside_the_tables_own() {
     assert_eq!(season.readings.probe_ids, ["dunlin", "knot", "ruff"]);
     assert_eq!(season.readings.len(), 5);
 }
+
+#[test]
+fn a_log_without_a_header_and_with_lines_before_it() {
+    let map = "[[files]]\nmatch = \"raw.txt\"\ntable = \"readings\"\nskip_lines = 2\ndelimiter = \"|\"\n\
+               header = [\"at\", \"probe\", \"tilt_deg\", \"temp_c\"]\n\
+               [[files]]\nmatch = \"none-*.csv\"\ntable = \"readings\"\n";
+    let dir = plain_with(&[("readings.csv", ""), ("season.toml", map)]);
+    put(
+        dir.path(),
+        "raw.txt",
+        b"logger 3, started\n----\n2031-03-04 12:00|dunlin|52|20\n2031-03-04 12:15|dunlin|x|20\n",
+    );
+    let season = load(&dir);
+    assert_eq!(season.readings.tilt_deg, [52.0]);
+    assert_eq!(season.account.rejected[0].line, 4);
+    let remarks: Vec<String> = season.account.remarks.iter().map(|r| format!("{}: {}", r.file, r.text)).collect();
+    assert_eq!(
+        remarks,
+        [
+            "season.toml: no file matches `none-*.csv`",
+            "raw.txt: times without an offset were read as UTC; if they are local, set `time_zone` in season.toml",
+        ]
+    );
+}

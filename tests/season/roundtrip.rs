@@ -92,6 +92,35 @@ proptest! {
     }
 
     #[test]
+    fn one_slip_in_a_clean_file_costs_the_same_either_way(
+        count in 1..20_usize,
+        place in 0..20_usize,
+        slip in prop_oneof![
+            Just("2031-03-04T12:00:00Z,ruff,-70,50,20,,more".to_owned()),
+            Just("2031-03-04T12:00:00Z,ruff,-70,50,20,,".to_owned()),
+            Just("2031-03-04T12:00:00Z,ruff,-70,50".to_owned()),
+            Just("2031-03-04T12:00:00Z,ruff,-70,50,20,ab\0c".to_owned()),
+            Just("2031-03-04T12:00:00Z, ruff ,-70, 50 ,20,".to_owned()),
+            Just("2031-03-04T12:00:00Z,ruff,-70,+50.,2e1,".to_owned()),
+            Just("2031-03-04T12:00:00Z,ruff,-70,nan,20,".to_owned()),
+            Just("2031-03-04T12:00:00Z,ruff,-70,50,20,\r".to_owned()),
+            Just(",,,,,".to_owned()),
+            Just("at,probe,rssi,tilt_deg,temp_c,note".to_owned()),
+            "[ -~]{0,12}",
+            "[0-9,.;]{0,16}",
+        ],
+        ends_open in any::<bool>(),
+    ) {
+        let mut lines: Vec<String> = (0..count).map(|i| format!("2031-03-04T12:{i:02}:00Z,p{},-7{i},5{i}.25,20.{i},", i % 3)).collect();
+        lines.insert(place.min(count), slip);
+        let end = if ends_open { "" } else { "\n" };
+        let file = |probe: &str| format!("at,{probe},rssi,tilt_deg,temp_c,note\n{}{end}", lines.join("\n"));
+        let fast = load(&plain_with(&[("readings.csv", &file("probe"))]));
+        let slow = load(&plain_with(&[("readings.csv", &file("\"probe\""))]));
+        prop_assert_eq!(fast, slow);
+    }
+
+    #[test]
     fn a_season_with_slips_is_the_same_after_writing(
         rows in rows(),
         notes in prop::collection::vec(("[ -~éß\n\"]{0,20}", 0.94..1.21_f64, 0..9_i64), 0..12),

@@ -46,7 +46,11 @@ pub(crate) fn text_of<'a>(bytes: &'a [u8], name: &str) -> Result<&'a [u8]> {
         [b'P', b'K', 3, 4, ..] => return error("a zip archive or a spreadsheet"),
         _ => {}
     }
-    if bytes.iter().take(PEEK).any(|b| *b == 0) {
+    // A logger that lost its power may leave a block of NULs; that costs rows, not the file.
+    let start = bytes.get(..PEEK).unwrap_or(bytes);
+    let is_control = |b: &&u8| **b < 0x20 && !matches!(**b, b'\t' | b'\n' | b'\r' | 0x0c);
+    let first_line = bytes.split(|b| *b == b'\n').next().unwrap_or_default();
+    if first_line.contains(&0) || start.iter().filter(is_control).count() * 20 > start.len() {
         return error("bytes that are no text");
     }
     Ok(bytes)

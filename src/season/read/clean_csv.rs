@@ -12,11 +12,11 @@ use crate::season::table::Kind;
 /// blank lines, carriage returns, decimal commas, invalid UTF-8, text where numbers belong, ragged rows.
 pub(crate) fn read_clean_csv(text: &[u8], delimiter: u8, binding: &Binding, names: &[String]) -> Option<DataFrame> {
     let mapping = &binding.mapping;
-    let is_plain = !text.iter().any(|b| matches!(b, b'"' | b'\r' | 0)) && std::str::from_utf8(text).is_ok();
-    if !is_plain || mapping.decimal_comma || mapping.skip_lines > 0 || text.first() == Some(&b'\n') {
+    let has_plain_header = mapping.skip_lines == 0 && mapping.header.is_none();
+    if mapping.decimal_comma || !has_plain_header || std::str::from_utf8(text).is_err() {
         return None;
     }
-    let lines = text.iter().filter(|b| **b == b'\n').count() + usize::from(text.last().is_some_and(|b| *b != b'\n'));
+    let lines = regular_lines(text, delimiter, names.len())?;
     let mut schema = Schema::with_capacity(names.len());
     for (field, name) in names.iter().enumerate() {
         let bound = binding.columns.iter().find(|b| b.is_field(field));
@@ -29,6 +29,55 @@ pub(crate) fn read_clean_csv(text: &[u8], delimiter: u8, binding: &Binding, name
         .with_raise_if_empty(false)
         .map_parse_options(|p| p.with_separator(delimiter).with_quote_char(None));
     let frame = CsvReader::new(Cursor::new(text)).with_options(options).finish().ok()?;
-    // A blank line, or one that polars joins or drops, would shift the lines of all after it.
     (frame.height() + 1 == lines).then_some(frame)
+}
+
+/// How many lines a text has if each has `fields` fields and none has a quote, a carriage return or a NUL; polars
+/// passes over fields beyond the last that it needs, blank lines and more.
+fn regular_lines(text: &[u8], delimiter: u8, fields: usize) -> Option<usize> {
+    let mut lines = 0;
+    for line in text.strip_suffix(b"\n").unwrap_or(text).split(|b| *b == b'\n') {
+        let mut delimiters = 0;
+        for byte in line {
+            if matches!(byte, b'"' | b'\r' | 0) {
+                return None;
+            }
+            delimiters += usize::from(*byte == delimiter);
+        }
+        if delimiters + 1 != fields || line.is_empty() {
+            return None;
+        }
+        lines += 1;
+    }
+    Some(lines)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::season::mapping::Mapping;
+    use crate::season::table::Table;
+
+    fn height(text: &str) -> Option<usize> {
+        let header: Vec<String> = text.lines().next().unwrap().split(',').map(str::to_owned).collect();
+        let binding = Binding::new("log.csv", Table::Readings, &header, &Mapping::plain(None)).unwrap();
+        read_clean_csv(text.as_bytes(), b',', &binding, &header).map(|frame| frame.height())
+    }
+
+    #[test]
+    fn a_clean_file_is_taken_and_any_doubt_is_not() {
+        let header = "at,probe,note,tilt_deg,temp_c\n";
+        assert_eq!(height(&format!("{header}2031-03-04,dunlin,,52.5,20\n2031-03-05,knot,x,52,20.25")), Some(2));
+        assert_eq!(height(header), Some(0));
+        for doubt in [
+            "2031-03-04,\"dunlin\",,52.5,20\n",
+            "2031-03-04,dunlin,,52.5,20\r\n",
+            "2031-03-04,dunlin,,high,20\n",
+            "2031-03-04,dunlin,,52.5,20,more\n",
+            "2031-03-04,dunlin,,52.5\n",
+            "2031-03-04,dunlin,,52.5,20\n\n2031-03-05,dunlin,,52.5,20\n",
+        ] {
+            assert_eq!(height(&format!("{header}{doubt}")), None, "{doubt}");
+        }
+    }
 }

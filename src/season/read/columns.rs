@@ -10,14 +10,15 @@ use crate::season::flags::Flags;
 use crate::season::mapping::Constant;
 use crate::season::raw::{Interner, Lines, RawReadings};
 use crate::season::table::FLAGS_COLUMN;
+use crate::season::time::stored_instant;
 use crate::season::unit::Unit;
 use crate::units::Instant;
 
 /// From this many rows on the columns are taken by two threads.
 const TWO_THREADS_ROWS: usize = 200_000;
 
-/// Adds the rows of `frame` as those of account entry `file`, the first of them in line `first_line`, and says whether
-/// it did. The frame's columns go by the names that `names` gives to the file's fields.
+/// Adds the rows of `frame` as those of account entry `file`, the first of them in line `first_line`; none when
+/// it did not. The frame's columns go by the names that `names` gives to the file's fields.
 pub(crate) fn take_columns(
     raw: &mut RawReadings,
     frame: &DataFrame,
@@ -25,9 +26,9 @@ pub(crate) fn take_columns(
     names: &[String],
     file: usize,
     first_line: u64,
-) -> bool {
+) -> Option<Taken> {
     let source = Source { frame, binding, names, rows: frame.height() };
-    let Some(columns) = source.columns() else { return false };
+    let columns = source.columns()?;
     let start = raw.len();
     raw.begin(file, Lines::From(first_line));
     let numbers = columns.probe.numbers(|id| raw.probes.index(id));
@@ -45,7 +46,13 @@ pub(crate) fn take_columns(
     extend(&mut raw.temp_c, columns.temp_c);
     extend(&mut raw.flags, columns.flags);
     raw.twice.extend(columns.twice.into_iter().map(|(row, later)| (start + row, later)));
-    true
+    Some(Taken { saw_local_time: columns.saw_local_time })
+}
+
+/// What there is to say of a file that was taken.
+pub(crate) struct Taken {
+    /// True when a time had no offset.
+    pub(crate) saw_local_time: bool,
 }
 
 /// Moves a column where there is none yet, so that one large file is not copied.
@@ -72,6 +79,7 @@ struct Columns {
     supply_v: Option<Vec<f64>>,
     flags: Vec<Flags>,
     twice: Vec<(usize, Instant)>,
+    saw_local_time: bool,
 }
 
 struct Source<'a> {
@@ -99,8 +107,9 @@ impl<'a> Source<'a> {
         };
         let mut flags = vec![Flags::NONE; self.rows];
         let mut twice = Vec::new();
+        let mut saw_local_time = false;
         let mut others = || {
-            let at = self.times(&mut flags, &mut twice)?;
+            let at = self.times(&mut flags, &mut twice, &mut saw_local_time)?;
             let probe = self.ids("probe", |id| id)?;
             let batch = if self.is_empty("batch") {
                 Ids { ids: Interner::default(), of_rows: vec![None; self.rows] }
@@ -117,7 +126,7 @@ impl<'a> Source<'a> {
             (spawned.map_or_else(numbers, |thread| thread.join().ok().flatten()), others)
         });
         let ((tilt_deg, temp_c, supply_v), (at, probe, batch)) = (numbers?, others?);
-        Some(Columns { probe, batch, at, tilt_deg, temp_c, supply_v, flags, twice })
+        Some(Columns { probe, batch, at, tilt_deg, temp_c, supply_v, flags, twice, saw_local_time })
     }
 
     /// True for a column without a single value.
@@ -159,15 +168,24 @@ impl<'a> Source<'a> {
         numbers.iter().all(fits).then_some(numbers)
     }
 
-    fn times(&self, flags: &mut [Flags], twice: &mut Vec<(usize, Instant)>) -> Option<Vec<Instant>> {
+    fn times(
+        &self,
+        flags: &mut [Flags],
+        twice: &mut Vec<(usize, Instant)>,
+        saw_local_time: &mut bool,
+    ) -> Option<Vec<Instant>> {
         let Origin::Field(field) = self.origin("at")? else { return None };
         let column = self.column(*field)?;
         if column.null_count() > 0 {
             return None;
         }
+        if self.rows == 0 {
+            return Some(Vec::new());
+        }
         let times = &self.binding.mapping.times;
         match column.dtype() {
             DataType::Datetime(unit, zone) if zone.is_some() || times.zone_is_utc() => {
+                *saw_local_time |= zone.is_none();
                 let mut instants = Vec::with_capacity(self.rows);
                 for chunk in column.datetime().ok()?.physical().downcast_iter() {
                     let stored = chunk.values().iter().copied();
@@ -183,7 +201,8 @@ impl<'a> Source<'a> {
                         }
                     }
                 }
-                Some(instants)
+                let ends = (instants.iter().min()?.micros(), instants.iter().max()?.micros());
+                (stored_instant(ends.0).is_some() && stored_instant(ends.1).is_some()).then_some(instants)
             }
             DataType::String => {
                 let mut instants = Vec::with_capacity(self.rows);
@@ -191,6 +210,7 @@ impl<'a> Source<'a> {
                     let read = times.read(text?.trim())?;
                     flags.get_mut(row)?.insert(read.flags);
                     twice.extend(read.later.map(|later| (row, later)));
+                    *saw_local_time |= read.is_local;
                     instants.push(read.at);
                 }
                 Some(instants)
@@ -204,6 +224,7 @@ impl<'a> Source<'a> {
         let mut ids = Interner::default();
         let mut index = |text: &str| match text.trim() {
             "" => T::NONE,
+            id if id.contains('\0') => None,
             id => Some(some(ids.index(id))),
         };
         let of_rows = match self.origin(name)? {

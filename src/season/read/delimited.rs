@@ -3,6 +3,7 @@
 use std::borrow::Cow;
 
 use crate::error::{Error, Place, Result};
+use crate::season::mapping::Mapping;
 use crate::season::names::short;
 use crate::season::value::Cell;
 
@@ -21,12 +22,13 @@ pub(crate) struct Delimited<'a> {
 }
 
 impl<'a> Delimited<'a> {
-    /// Reads the header: the first line after `skip_lines` that is not blank.
-    pub(crate) fn open(text: &'a [u8], file: &str, delimiter: Option<u8>, skip_lines: usize) -> Result<Self> {
+    /// Reads the header: the first line after the skipped ones that is not blank, unless the mapping gives the names.
+    pub(crate) fn open(text: &'a [u8], file: &str, mapping: &Mapping) -> Result<Self> {
         let mut lines = Lines::new(text);
-        for _ in 0..skip_lines {
+        for _ in 0..mapping.skip_lines {
             lines.next();
         }
+        let start = lines.clone();
         let Some((header_line, _, first)) = lines.find(|(_, _, line)| !is_blank(line)) else {
             return Err(Error::input(Place::file(file), "an empty file", "a header and rows"));
         };
@@ -34,7 +36,10 @@ impl<'a> Delimited<'a> {
             let found = format!("a header of {} characters", first.len());
             return Err(Error::input(Place::file(file).line(header_line), found, "a line of column names"));
         }
-        let delimiter = delimiter.unwrap_or_else(|| sniff_delimiter(first));
+        let delimiter = mapping.delimiter.unwrap_or_else(|| sniff_delimiter(first));
+        if let Some(header) = mapping.header.clone() {
+            return Ok(Self { lines: start, delimiter, header });
+        }
         let header = split(first, delimiter).iter().map(|f| String::from_utf8_lossy(f).trim().to_owned()).collect();
         Ok(Self { lines, delimiter, header })
     }
@@ -139,6 +144,7 @@ fn quote_open(line: &[u8], delimiter: u8, mut open: bool) -> bool {
 fn cell(field: &[u8]) -> std::result::Result<Cell<'_>, String> {
     match std::str::from_utf8(field) {
         Ok("") => Ok(Cell::Empty),
+        Ok(text) if text.contains('\0') => Err("the line holds NUL bytes, as a broken file does".to_owned()),
         Ok(text) => Ok(Cell::Text(text)),
         Err(_) => Err("the line is not valid UTF-8".to_owned()),
     }
@@ -156,10 +162,9 @@ fn is_blank(line: &[u8]) -> bool {
     line.iter().all(u8::is_ascii_whitespace)
 }
 
-/// The delimiter that a header holds most of, a comma when it holds none.
-pub(crate) fn sniff_delimiter(header: &[u8]) -> u8 {
-    let most = DELIMITERS.iter().copied().rev().max_by_key(|d| count(header, *d));
-    most.filter(|d| count(header, *d) > 0).unwrap_or(b',')
+/// The delimiter that splits a line into most fields, a comma when none splits it.
+fn sniff_delimiter(line: &[u8]) -> u8 {
+    DELIMITERS.into_iter().rev().max_by_key(|d| split(line, *d).len()).unwrap_or(b',')
 }
 
 /// Splits one row into fields, unquoting them.

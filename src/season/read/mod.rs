@@ -9,7 +9,7 @@ mod parquet;
 
 pub(crate) use bytes::{read_bytes, text_of};
 pub(crate) use clean_csv::read_clean_csv;
-pub(crate) use columns::take_columns;
+pub(crate) use columns::{Taken, take_columns};
 pub(crate) use delimited::Delimited;
 pub(crate) use ndjson::Ndjson;
 pub(crate) use parquet::{Parquet, each_row};

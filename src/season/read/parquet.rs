@@ -6,15 +6,14 @@ use std::path::Path;
 use std::sync::Arc;
 
 use polars::prelude::{
-    Column, DataFrame, DataType, Float64Chunked, Int64Chunked, ParquetReader, PolarsResult, SerReader, StringChunked,
-    TimeUnit,
+    ArrowDataType, Column, DataFrame, DataType, Float64Chunked, Int64Chunked, ParquetReader, PolarsResult, SerReader,
+    StringChunked, TimeUnit,
 };
 
 use crate::error::{Error, Place, Result};
 use crate::season::names::short;
-use crate::season::time::local_text;
+use crate::season::time::{local_text, stored_instant};
 use crate::season::value::Cell;
-use crate::units::Instant;
 
 use super::{KEPT_TEXT, RawRow};
 
@@ -47,9 +46,33 @@ impl Parquet {
     }
 
     /// The columns of those names.
-    pub(crate) fn read(self, columns: Vec<String>) -> Result<DataFrame> {
+    pub(crate) fn read(mut self, columns: Vec<String>) -> Result<DataFrame> {
+        let schema = guarded(&self.name, || self.reader.schema())?;
+        for name in &columns {
+            let kind = schema.get(name).map(|field| field.dtype());
+            if kind.is_some_and(|kind| !is_read(kind)) {
+                let found = format!("values of another kind ({})", kind.map(|k| format!("{k:?}")).unwrap_or_default());
+                let wanted = "text, whole or floating numbers, dates or timestamps";
+                return Err(Error::input(Place::file(&self.name).column(name), found, wanted));
+            }
+        }
         guarded(&self.name, || self.reader.with_columns(Some(columns)).finish())
     }
+}
+
+/// True for the kinds of columns that polars, as it is built here, can decode.
+fn is_read(kind: &ArrowDataType) -> bool {
+    use ArrowDataType as Kind;
+    let is_whole = matches!(kind, Kind::Int8 | Kind::Int16 | Kind::Int32 | Kind::Int64)
+        || matches!(kind, Kind::UInt8 | Kind::UInt16 | Kind::UInt32 | Kind::UInt64);
+    let is_text = matches!(kind, Kind::Utf8 | Kind::LargeUtf8 | Kind::Utf8View)
+        || matches!(kind, Kind::Binary | Kind::LargeBinary | Kind::BinaryView);
+    is_whole
+        || is_text
+        || matches!(
+            kind,
+            Kind::Float32 | Kind::Float64 | Kind::Timestamp(..) | Kind::Date32 | Kind::Boolean | Kind::Null
+        )
 }
 
 /// What polars makes of a file, where a broken file may also make it panic.
@@ -76,6 +99,11 @@ impl Cells {
     fn new(column: &Column, naive_is_utc: bool) -> PolarsResult<Self> {
         Ok(match column.dtype() {
             DataType::String => Self::Text(column.str()?.clone()),
+            // Some writers do not mark their text as text.
+            DataType::Binary => match column.cast(&DataType::String) {
+                Ok(text) => Self::Text(text.str()?.clone()),
+                Err(_) => Self::Odd(column.null_count()),
+            },
             DataType::Datetime(_, zone) => {
                 let zone = zone.is_some();
                 let micros = column.cast(&DataType::Datetime(TimeUnit::Microseconds, None))?.cast(&DataType::Int64)?;
@@ -108,7 +136,10 @@ pub(crate) fn each_row(
     for row in 0..frame.height() {
         for (column, local) in columns.iter().zip(&mut locals) {
             if let Cells::Local(micros) = column {
-                *local = micros.get(row).map(|m| local_text(Instant::from_micros(m))).unwrap_or_default();
+                *local = micros
+                    .get(row)
+                    .map(|m| stored_instant(m).map(local_text).unwrap_or(m.to_string()))
+                    .unwrap_or_default();
             }
         }
         let cells: Vec<Cell<'_>> = columns
@@ -117,7 +148,9 @@ pub(crate) fn each_row(
             .map(|(column, local)| match column {
                 Cells::Text(texts) => texts.get(row).map_or(Cell::Empty, Cell::Text),
                 Cells::Number(numbers) => numbers.get(row).map_or(Cell::Empty, Cell::Number),
-                Cells::Time(micros) => micros.get(row).map_or(Cell::Empty, |m| Cell::Time(Instant::from_micros(m))),
+                Cells::Time(micros) => micros.get(row).map_or(Cell::Empty, |m| {
+                    stored_instant(m).map_or(Cell::Odd("a time beyond the year 9999"), Cell::Time)
+                }),
                 Cells::Local(_) if local.is_empty() => Cell::Empty,
                 Cells::Local(_) => Cell::Text(local),
                 Cells::Odd(nulls) if *nulls == frame.height() => Cell::Empty,
