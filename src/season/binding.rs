@@ -64,11 +64,11 @@ pub(crate) struct Converted {
 }
 
 impl Binding {
-    /// Binds the columns of `table` to a file's `header`.
+    /// Binds the columns of `table` to a file's `header`, which stands at `place`.
     ///
     /// # Errors
     /// [`Error::Input`] when a required or mapped column is not there, or stands there twice.
-    pub(crate) fn new(file: &str, table: Table, header: &[String], mapping: &Mapping) -> Result<Self> {
+    pub(crate) fn new(place: &Place, table: Table, header: &[String], mapping: &Mapping) -> Result<Self> {
         let mut used = vec![false; header.len()];
         let mut columns = Vec::with_capacity(table.columns().len());
         for column in table.columns() {
@@ -78,7 +78,7 @@ impl Binding {
             let field = fields.next();
             if let (Some(first), Some(second)) = (field, fields.next()) {
                 return Err(Error::input(
-                    Place::file(file).line(1).column(label),
+                    place.clone().column(label),
                     format!("the name twice, in fields {} and {}", first + 1, second + 1),
                     "each name once",
                 ));
@@ -87,7 +87,7 @@ impl Binding {
             let origin = match (field, constant, mapped) {
                 (_, Some(constant), _) => Origin::Constant(constant.clone()),
                 (Some(field), None, _) => Origin::Field(field),
-                (None, None, Some(_)) => return Err(mapped_column_missing(file, column, label, header)),
+                (None, None, Some(_)) => return Err(mapped_column_missing(place, column, label, header)),
                 (None, None, None) => Origin::Absent,
             };
             if let Origin::Field(field) = origin
@@ -101,29 +101,29 @@ impl Binding {
         let unknown = header.iter().zip(&used).filter(|(name, used)| !**used && !name.is_empty());
         let unknown: Vec<String> = unknown.map(|(name, _)| name.clone()).collect();
         let binding = Self { table, columns, unknown, mapping: mapping.clone() };
-        binding.check_required(file, header)?;
+        binding.check_required(place, header)?;
         Ok(binding)
     }
 
-    fn check_required(&self, file: &str, header: &[String]) -> Result<()> {
+    fn check_required(&self, place: &Place, header: &[String]) -> Result<()> {
         for bound in &self.columns {
             if bound.column.required && matches!(bound.origin, Origin::Absent) {
-                return Err(self.column_missing(file, bound.column.name, header));
+                return Err(self.column_missing(place, bound.column.name, header));
             }
         }
         let gravity = ["sg", "raw_sg", "raw_brix"];
         let is_there =
             |name: &str| self.columns.iter().any(|b| b.column.name == name && !matches!(b.origin, Origin::Absent));
         if self.table == Table::References && !gravity.into_iter().any(is_there) {
-            return Err(self.column_missing(file, "sg", header));
+            return Err(self.column_missing(place, "sg", header));
         }
         Ok(())
     }
 
-    fn column_missing(&self, file: &str, name: &str, header: &[String]) -> Error {
+    fn column_missing(&self, place: &Place, name: &str, header: &[String]) -> Error {
         let required: Vec<&str> = self.table.columns().iter().filter(|c| c.required).map(|c| c.name).collect();
         let error = Error::input(
-            Place::file(file).line(1),
+            place.clone(),
             format!("no column `{name}` among {}", list(header)),
             format!("the columns of {}: {} at least", self.table, list(&required)),
         );
@@ -258,9 +258,9 @@ pub(crate) fn unreadable(label: &str, found: &str, wanted: &str) -> String {
     format!("column `{label}`: found `{}`; wanted {wanted}", short(found, QUOTED))
 }
 
-fn mapped_column_missing(file: &str, column: &Column, label: &str, header: &[String]) -> Error {
+fn mapped_column_missing(place: &Place, column: &Column, label: &str, header: &[String]) -> Error {
     let error = Error::input(
-        Place::file(file).line(1),
+        place.clone(),
         format!("no column `{label}` among {}", list(header)),
         format!("the column that season.toml maps to `{}`", column.name),
     );

@@ -103,12 +103,12 @@ impl Loaded {
                 self.begin(found, table);
                 return Ok(table);
             }
-            let binding = self.bind(found, source.header())?;
+            let binding = self.bind(found, source.header(), None)?;
             self.rows(found, &binding, |each| source.each(each));
             return Ok(binding.table);
         }
         let source = Delimited::open(text, &found.name, &found.mapping)?;
-        let binding = self.bind(found, source.header())?;
+        let binding = self.bind(found, source.header(), source.header_line())?;
         let names: Vec<String> = (0..source.header().len()).map(|field| format!("field {field}")).collect();
         let frame = (binding.table == Table::Readings)
             .then(|| read::read_clean_csv(text, source.delimiter(), &binding, &names))
@@ -121,7 +121,7 @@ impl Loaded {
 
     fn read_parquet(&mut self, found: &Found) -> Result<Table> {
         let source = Parquet::open(&found.path, &found.name)?;
-        let mut binding = self.bind(found, source.header())?;
+        let mut binding = self.bind(found, source.header(), None)?;
         let names: Vec<String> = binding.fields().iter().filter_map(|f| source.header().get(*f).cloned()).collect();
         let frame = source.read(names.clone())?;
         binding.renumber_fields();
@@ -162,12 +162,13 @@ impl Loaded {
         }
     }
 
-    fn bind(&mut self, found: &Found, header: &[String]) -> Result<Binding> {
+    fn bind(&mut self, found: &Found, header: &[String], line: Option<u64>) -> Result<Binding> {
         let table = match found.table {
             Some(table) => table,
             None => guess_table(found, header)?,
         };
-        let binding = Binding::new(&found.name, table, header, &found.mapping)?;
+        let place = Place { line, ..Place::file(&found.name) };
+        let binding = Binding::new(&place, table, header, &found.mapping)?;
         for column in &binding.unknown {
             self.account.unknown_columns.push((found.name.clone(), column.clone()));
         }

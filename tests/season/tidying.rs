@@ -93,6 +93,20 @@ fn a_frozen_sensor_is_flagged_where_its_noise_is_known() {
 }
 
 #[test]
+fn a_sensor_frozen_up_to_the_last_reading_is_flagged_and_a_resting_thermostat_is_not() {
+    let mut tilts = log(3, 800, 0.1, 0.01, 20.0);
+    let stuck = tilts[780];
+    tilts[780..].fill(stuck);
+    assert_eq!(flagged(&with_tilts(&tilts), Flags::FROZEN), (780..800).collect::<Vec<_>>());
+    // The thermostat works by day and rests by night, when nothing moves.
+    let tilts = log(4, 960, 0.1, 0.01, 20.0);
+    let temp = |i: usize| if i % 96 < 60 { 20.0 + [0.0, 0.5, 0.9, 0.4][i % 4] } else { 19.8 };
+    let row = |(i, tilt): (usize, &f64)| format!("{},dunlin,{tilt:.2},{:.1}", time(i as i64), temp(i));
+    let season = season(&tilts.iter().enumerate().map(row).collect::<Vec<_>>());
+    assert_eq!(flagged(&season, Flags::FROZEN), [0; 0]);
+}
+
+#[test]
 fn a_beer_at_rest_is_not_frozen_however_coarse_the_sensor() {
     let mut longest = 0;
     for seed in 0..10 {

@@ -55,12 +55,13 @@ fn regular_lines(text: &[u8], delimiter: u8, fields: usize) -> Option<usize> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::error::Place;
     use crate::season::mapping::Mapping;
     use crate::season::table::Table;
 
     fn height(text: &str) -> Option<usize> {
         let header: Vec<String> = text.lines().next().unwrap().split(',').map(str::to_owned).collect();
-        let binding = Binding::new("log.csv", Table::Readings, &header, &Mapping::plain(None)).unwrap();
+        let binding = Binding::new(&Place::file("log.csv"), Table::Readings, &header, &Mapping::plain(None)).unwrap();
         read_clean_csv(text.as_bytes(), b',', &binding, &header).map(|frame| frame.height())
     }
 

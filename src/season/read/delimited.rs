@@ -19,6 +19,7 @@ pub(crate) struct Delimited<'a> {
     lines: Lines<'a>,
     delimiter: u8,
     header: Vec<String>,
+    header_line: Option<u64>,
 }
 
 impl<'a> Delimited<'a> {
@@ -38,15 +39,20 @@ impl<'a> Delimited<'a> {
         }
         let delimiter = mapping.delimiter.unwrap_or_else(|| sniff_delimiter(first));
         if let Some(header) = mapping.header.clone() {
-            return Ok(Self { lines: start, delimiter, header });
+            return Ok(Self { lines: start, delimiter, header, header_line: None });
         }
         let header = split(first, delimiter).iter().map(|f| String::from_utf8_lossy(f).trim().to_owned()).collect();
-        Ok(Self { lines, delimiter, header })
+        Ok(Self { lines, delimiter, header, header_line: Some(header_line) })
     }
 
     /// The column names.
     pub(crate) fn header(&self) -> &[String] {
         &self.header
+    }
+
+    /// The line of the header, where the file has one.
+    pub(crate) fn header_line(&self) -> Option<u64> {
+        self.header_line
     }
 
     /// The delimiter.

@@ -34,11 +34,13 @@ struct Rule {
     scatter_steps: f64,
     /// What the scatter is divided by before the run's probability is taken.
     caution: f64,
+    /// Neighbours that must be there: a sensor may be frozen up to the last reading.
+    sides: usize,
 }
 
-const TILT: Rule = Rule { run: 6, scatter_steps: 1.0, caution: 2.0 };
-/// A thermostat makes temperature calmer at some times than at others, so more is asked.
-const TEMPERATURE: Rule = Rule { run: 24, scatter_steps: 2.0, caution: 3.0 };
+const TILT: Rule = Rule { run: 6, scatter_steps: 1.0, caution: 2.0, sides: 1 };
+/// A thermostat that rests for some hours makes temperature calm all at once, so more is asked.
+const TEMPERATURE: Rule = Rule { run: 48, scatter_steps: 3.0, caution: 3.0, sides: 2 };
 
 /// Flags frozen stretches anew.
 pub(crate) fn flag_frozen(readings: &mut Readings) {
@@ -93,8 +95,11 @@ fn is_frozen(readings: &Readings, column: &[f64], rows: &Range<usize>, run: &Ran
         range.filter(is_near).filter_map(|row| column.get(row).copied()).collect()
     };
     let sides = [near(before), near(after)];
-    let scatters = sides.iter().filter(|side| side.len() >= NEIGHBOURS_AT_LEAST).filter_map(|side| scatter(side));
-    let Some(scatter) = scatters.reduce(f64::min) else { return false };
+    let enough = sides.iter().filter(|side| side.len() >= NEIGHBOURS_AT_LEAST);
+    let scatters: Vec<f64> = enough.filter_map(|side| scatter(side)).collect();
+    let Some(scatter) = scatters.iter().copied().reduce(f64::min).filter(|_| scatters.len() >= rule.sides) else {
+        return false;
+    };
     let Some(step) = sides.iter().filter_map(|side| smallest_step(side)).reduce(f64::min) else { return false };
     if scatter < rule.scatter_steps * step {
         return false;
