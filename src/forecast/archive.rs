@@ -6,19 +6,20 @@
 use std::collections::HashMap;
 
 use crate::error::Result;
-use crate::kinetics::{Kinetics, KineticsSettings};
+use crate::kinetics::population::{Information, Prior};
+use crate::kinetics::prepare::median;
+use crate::kinetics::{ErrorModel, Kinetics, KineticsSettings};
 use crate::season::Batch;
 use crate::units::Instant;
 
 use super::coordinates::DIMS;
-use super::fleet::Information;
 use super::known::KnownSeries;
-use super::posterior::{Own, Prior};
+use super::posterior::Own;
 
 /// Hours between looks at a batch.
 const GRID_H: f64 = 48.0;
-/// Departure of a probe from the smooth curve where no past batch tells: size, SG, and correlation time, hours.
-const DEPARTURE: (f64, f64) = (3e-4, 6.0);
+/// Departure of probes from the smooth curve where no past batch tells: size, SG, correlation time, hours, and share at rest.
+const DEPARTURE: (f64, f64, f64) = (4e-4, 6.0, 0.5);
 
 pub(super) struct Archive<'a> {
     batches: &'a [Batch],
@@ -69,30 +70,31 @@ impl<'a> Archive<'a> {
 
     fn information(&self, batch: &Batch, as_of: Instant) -> Result<Option<Information>> {
         let Some(series) = self.source.series(batch, as_of)? else { return Ok(None) };
-        let (kappa, tau) = self.departure(as_of);
-        let Some(mut own) = Own::new(&series, self.settings, kappa, tau) else { return Ok(None) };
-        match own.posterior(&Prior::base(), true) {
-            Ok(posterior) => Ok(Information::new(&batch.strain, &posterior)),
+        let Some(mut own) = Own::new(&series, self.settings, self.departure(as_of)) else { return Ok(None) };
+        match own.posterior(&Prior::base(DIMS), true) {
+            Ok(posterior) => {
+                let covariance = posterior.covariance.view((1, 1), (DIMS, DIMS)).clone_owned();
+                Ok(Information::new(
+                    &batch.strain,
+                    &posterior.mean.rows(1, DIMS).clone_owned(),
+                    covariance,
+                    &[1.0; DIMS],
+                ))
+            }
             Err(error) if error.is_not_estimable() => Ok(None),
             Err(error) => Err(error),
         }
     }
 
-    /// Size and correlation time of what probes depart from the smooth curve: medians of the batches whose data had ended.
-    pub fn departure(&self, as_of: Instant) -> (f64, f64) {
+    /// Size, correlation time and share at rest of what probes depart from the smooth curve: medians of the batches whose
+    /// data had ended.
+    pub fn departure(&self, as_of: Instant) -> (f64, f64, f64) {
         let ended = self.kinetics.batches.iter().filter(|fit| fit.instant(fit.last_hours) <= as_of);
-        let (mut kappa, mut tau): (Vec<f64>, Vec<f64>) =
-            ended.filter_map(|fit| fit.fitted.as_ref()).map(|f| (f.errors.kappa_sg, f.errors.tau_h)).unzip();
-        if kappa.len() < 3 {
+        let found: Vec<ErrorModel> = ended.filter_map(|fit| Some(fit.fitted.as_ref()?.errors)).collect();
+        if found.len() < 3 {
             return DEPARTURE;
         }
-        (crate::kinetics::prepare::median(&mut kappa), crate::kinetics::prepare::median(&mut tau))
-    }
-}
-
-impl Prior {
-    /// What is assumed where nothing is known: standard normal in these coordinates.
-    pub fn base() -> Self {
-        Self { mean: nalgebra::DVector::zeros(DIMS), covariance: nalgebra::DMatrix::identity(DIMS, DIMS) }
+        let middle = |of: fn(&ErrorModel) -> f64| median(&mut found.iter().map(of).collect::<Vec<_>>());
+        (middle(|e| e.kappa_sg), middle(|e| e.tau_h), middle(|e| e.floor))
     }
 }

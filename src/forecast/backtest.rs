@@ -6,7 +6,7 @@ use crate::kinetics::{BatchFit, Status, Trait};
 use crate::units::Instant;
 
 use super::learned::Scored;
-use super::result::{Backtest, BacktestRow, BacktestStatus, StageCoverage};
+use super::result::{Backtest, BacktestRow, BacktestStatus, Quantiles, StageCoverage};
 use super::run::Forecaster;
 
 /// Level of the intervals of coverage.
@@ -43,14 +43,12 @@ impl Forecaster<'_> {
         let mut rows = Vec::with_capacity(moments.len());
         for (as_of, stage, fit, outcome) in moments {
             let made = self.make(&fit.batch, as_of)?;
-            if let (Some((finish_h, _)), Some((middle, sd))) =
-                (outcome.seen, made.raw_finish_h.filter(|(_, sd)| *sd > 0.0))
-            {
+            if let (Some((finish_h, _)), Some(raw)) = (outcome.seen, made.raw_finish_h) {
                 self.scored.push(Scored {
                     batch: fit.batch.clone(),
                     known_at: fit.instant(finish_h + self.settings.observed_after_h),
                     progress: made.forecast.progress.value().unwrap_or(stage),
-                    miss: (finish_h - middle) / sd,
+                    miss: miss(finish_h, &raw),
                 });
             }
             let finish_observed = outcome.seen.map(|(hours, _)| fit.instant(hours));
@@ -84,6 +82,13 @@ impl Forecaster<'_> {
         };
         Some(Outcome { status, seen: None })
     }
+}
+
+/// Observed less forecast median in standard deviations of the side it lies on: the distance to p05 or p95 is 1.645 of them.
+fn miss(observed_h: f64, raw: &Quantiles<f64>) -> f64 {
+    let away = observed_h - raw.p50;
+    let side = if away > 0.0 { raw.p95 - raw.p50 } else { raw.p50 - raw.p05 };
+    1.645 * away / side.max(0.1)
 }
 
 impl Backtest {

@@ -1,20 +1,31 @@
 //! The coordinates in which batches are compared: nearly normal over batches, without the strength of the wort and
 //! without the temperature of the cellar.
 //!
-//! They are the apparent attenuation, the logarithms of the curve's scale (brought to 20 C), steepness and asymmetry, and
-//! the coefficients of the smooth correction; each less the mean and over the standard deviation it has where nothing
+//! They are the apparent attenuation, the logarithms of the curve's scale (brought to 20 C), steepness and asymmetry, the
+//! tail's share, the logarithm of its pace, the delay by gas in hours, the misreading by
+//! foam, and the coefficients of the smooth correction; each less the mean and over the standard deviation it has where nothing
 //! is known ([`BASE`]).
 
+use crate::kinetics::estimate::{TAIL_PACE, TAIL_SHARE};
 use crate::kinetics::{BENDS, Curve, PARAMETERS};
 use crate::season::GravitySeries;
 use crate::units::kelvin_from_celsius;
 
 /// Number of coordinates.
-pub(super) const DIMS: usize = 4 + BENDS;
+pub(super) const DIMS: usize = MAIN + BENDS;
+/// Coordinates that are not of the smooth correction.
+const MAIN: usize = 8;
+/// The coordinate that is the delay by gas.
+pub(super) const DELAY: usize = 6;
+/// The coordinate that is the misreading by foam.
+pub(super) const FOAM: usize = 7;
+/// Batches that an assumed variance is worth: of a main coordinate, of the smooth correction.
+const WORTH: (f64, f64) = (3.0, 6.0);
 
-/// Mean and standard deviation of the first four coordinates where nothing is known: attenuation of ordinary beers, the
+/// Mean and standard deviation of the main coordinates where nothing is known: attenuation of ordinary beers, the
 /// middle of the drop at 20 C, the shape. From memory, textbook level, and wide.
-const BASE: [(f64, f64); 4] = [(0.76, 0.09), (3.6, 0.55), (0.2, 0.7), (0.0, 0.5)];
+const BASE: [(f64, f64); MAIN] =
+    [(0.76, 0.09), (3.6, 0.55), (0.2, 0.7), (0.0, 0.5), TAIL_SHARE, TAIL_PACE, (1.5, 1.5), (0.0, 0.001)];
 /// Standard deviation of a coefficient of the correction where nothing is known.
 const BASE_BEND: f64 = 0.3;
 
@@ -29,6 +40,26 @@ const EARLY_H: f64 = 72.0;
 /// Mean and standard deviation of coordinate `i` where nothing is known.
 pub(super) fn base(i: usize) -> (f64, f64) {
     BASE.get(i).copied().unwrap_or((0.0, BASE_BEND))
+}
+
+/// Batches that the assumed variances are worth.
+pub(super) fn worth() -> [f64; DIMS] {
+    std::array::from_fn(|i| if i < MAIN { WORTH.0 } else { WORTH.1 })
+}
+
+/// What standardised coordinate `i` stands for.
+pub(super) fn plain(standardised: &[f64; DIMS], i: usize) -> f64 {
+    let (mean, sd) = base(i);
+    mean + sd * standardised.get(i).copied().unwrap_or(0.0)
+}
+
+/// The place of coordinate `i` among the parameters of a curve; none for what probes misread.
+fn place(i: usize) -> Option<usize> {
+    match i {
+        DELAY | FOAM => None,
+        _ if i < DELAY => Some(i + 1),
+        _ => Some(i - 1),
+    }
 }
 
 /// The attenuation that standardised coordinate 0 stands for.
@@ -56,15 +87,18 @@ pub(super) fn ln_pace(series: &GravitySeries) -> f64 {
 pub(super) fn curve(original_sg: f64, standardised: &[f64; DIMS], ln_pace: f64) -> Curve {
     let mut vector = [0.0; PARAMETERS];
     vector[0] = original_sg;
-    for (i, (cell, z)) in vector[1..].iter_mut().zip(standardised).enumerate() {
-        let (mean, sd) = base(i);
-        *cell = mean + sd * z;
+    for i in 0..DIMS {
+        if let Some(cell) = place(i).and_then(|place| vector.get_mut(place)) {
+            *cell = plain(standardised, i);
+        }
     }
     // A batch always falls a little; the solver may try what no batch does.
     vector[1] = original_sg - vector[1].max(0.02) * (original_sg - 1.0).max(0.001);
     vector[2] = (vector[2] - ln_pace).clamp(-1.0, 9.0);
     vector[3] = vector[3].clamp(-7.0, 5.0);
     vector[4] = vector[4].clamp(-3.0, 3.0);
+    vector[5] = vector[5].clamp(-0.9, 0.6);
+    vector[6] = vector[6].clamp(-6.0, -0.02);
     Curve::from_vector(&vector)
 }
 
@@ -73,8 +107,8 @@ pub(super) fn chain(curve: &Curve, gradient: &[f64; PARAMETERS]) -> (f64, [f64; 
     let extract = curve.original_sg - 1.0;
     let attenuation = curve.drop_sg() / extract;
     let mut by = [0.0; DIMS];
-    for (i, (cell, slope)) in by.iter_mut().zip(&gradient[1..]).enumerate() {
-        *cell = slope * base(i).1;
+    for (i, cell) in by.iter_mut().enumerate() {
+        *cell = place(i).and_then(|place| gradient.get(place)).map_or(0.0, |slope| slope * base(i).1);
     }
     by[0] *= -extract;
     (gradient[0] + gradient[1] * (1.0 - attenuation), by)

@@ -18,7 +18,7 @@ pub(super) struct Scored {
     pub known_at: Instant,
     /// Progress as estimated then.
     pub progress: f64,
-    /// Observed less forecast finish over the forecast's standard deviation.
+    /// Observed less forecast finish in standard deviations of the forecast, of the side it lies on.
     pub miss: f64,
 }
 

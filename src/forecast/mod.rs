@@ -7,7 +7,6 @@ mod archive;
 mod backtest;
 mod coordinates;
 mod draws;
-mod fleet;
 mod frame;
 mod known;
 mod learned;

@@ -10,21 +10,16 @@ use crate::fit::nonlinear::{NonlinearSettings, Parameter, Residuals};
 use crate::kinetics::departure::{ErrorModel, Whitener};
 use crate::kinetics::estimate::weigh;
 use crate::kinetics::gls::{Nuisance, Problem, nuisances};
+use crate::kinetics::misread::{Misreads, foam};
+use crate::kinetics::population::Prior;
 use crate::kinetics::prepare::{median, prepare};
 use crate::kinetics::{Curve, KineticsSettings, PARAMETERS, Point, Source};
 use crate::season::GravitySeries;
 
-use super::coordinates::{DIMS, chain, curve, ln_pace};
+use super::coordinates::{DELAY, DIMS, FOAM, base, chain, curve, ln_pace, plain};
 
 /// Most points a probe gives to a forecast.
 const MOST_POINTS: f64 = 90.0;
-
-/// A normal prior of the standardised coordinates.
-#[derive(Debug, Clone)]
-pub(super) struct Prior {
-    pub mean: DVector<f64>,
-    pub covariance: DMatrix<f64>,
-}
 
 /// A batch's gravities made ready, with its error model.
 #[derive(Debug, Clone)]
@@ -33,6 +28,12 @@ pub(super) struct Own {
     nuisances: Vec<Nuisance>,
     share: f64,
     errors: ErrorModel,
+    /// Rate of fall over the greatest at each point, 1 before a curve is known.
+    vigour: Vec<f64>,
+    /// What foam adds to each point; empty before a curve is known.
+    foam: Vec<f64>,
+    /// Whether weights, vigour and foam have been found.
+    known: bool,
     /// Gravity at pitching as the first hours show it.
     original_sg: f64,
     pub ln_pace: f64,
@@ -53,7 +54,7 @@ pub(super) struct Posterior {
 
 impl Own {
     /// None when there is no gravity at all.
-    pub fn new(series: &GravitySeries, settings: &KineticsSettings, kappa_sg: f64, tau_h: f64) -> Option<Self> {
+    pub fn new(series: &GravitySeries, settings: &KineticsSettings, departure: (f64, f64, f64)) -> Option<Self> {
         let prepared = prepare(series, settings, MOST_POINTS);
         let last_h = prepared.points.last()?.hours;
         let offset_sds: Vec<f64> = series.probes.iter().map(|probe| probe.offset_sd.max(0.0)).collect();
@@ -65,13 +66,18 @@ impl Own {
             true => median(&mut every) + 0.01,
             false => median(&mut early),
         });
-        let errors = ErrorModel { kappa_sg, tau_h, factor: factor(&prepared.points), bend_sd: 1.0 };
+        let (kappa_sg, tau_h, floor) = departure;
+        let errors = ErrorModel { kappa_sg, tau_h, floor, factor: factor(&prepared.points), bend_sd: 1.0 };
+        let vigour = vec![1.0; prepared.points.len()];
         let last_reading_h = series.hours.last().copied().unwrap_or(last_h).max(last_h);
         Some(Self {
             points: prepared.points,
             nuisances: all,
             share,
             errors,
+            vigour,
+            foam: Vec::new(),
+            known: false,
             original_sg: original_sg.clamp(1.005, 1.2),
             ln_pace: ln_pace(series),
             last_reading_h,
@@ -84,18 +90,19 @@ impl Own {
     pub fn posterior(&mut self, prior: &Prior, limited: bool) -> Result<Posterior> {
         let factor = prior.covariance.clone().cholesky();
         let factor = factor.ok_or_else(|| Error::numeric("a forecast", "the prior's covariance is singular"))?.l();
-        let weighed = self.points.iter().any(|p| p.weight < 1.0);
         let first = self.minimise(prior, &factor, limited, None)?;
-        if weighed || !self.weigh(prior, &factor, &first)? {
+        if self.known {
             return self.laplace(prior, &factor, first);
         }
+        self.weigh(prior, &factor, &first)?;
+        self.known = true;
         let second = self.minimise(prior, &factor, limited, Some(&first.values))?;
         self.laplace(prior, &factor, second)
     }
 
-    /// Robust weights at a fit; true when any point is too far off to count in full.
-    fn weigh(&mut self, prior: &Prior, factor: &DMatrix<f64>, found: &Found) -> Result<bool> {
-        let (curve, _) = self.curve(prior, factor, &found.values)?;
+    /// Robust weights, the vigour and the effect of foam at a fit.
+    fn weigh(&mut self, prior: &Prior, factor: &DMatrix<f64>, found: &Found) -> Result<()> {
+        let (curve, delay, _) = self.curve(prior, factor, &found.values)?;
         let table = curve.tabulate();
         let effects = found.values.get(1 + DIMS..).unwrap_or_default();
         let residual: Vec<f64> = self
@@ -104,25 +111,39 @@ impl Own {
             .enumerate()
             .map(|(i, p)| {
                 let effect: f64 = self.nuisances.iter().zip(effects).map(|(n, z)| n.column[i] * z).sum();
-                p.sg - table.sg(p.hours) - effect
+                // What foam adds is not known yet.
+                p.sg - table.sg(p.shown_h(delay)) - effect
             })
             .collect();
-        let shape = vec![1.0; self.points.len()];
-        weigh(&mut self.points, &residual, &shape);
-        Ok(self.points.iter().any(|p| p.weight < 1.0))
+        self.vigour = self.problem().vigour(&curve);
+        self.foam = foam(&self.points, &self.vigour);
+        weigh(&mut self.points, &residual, &self.vigour);
+        Ok(())
     }
 
-    fn curve(&self, prior: &Prior, factor: &DMatrix<f64>, values: &[f64]) -> Result<(Curve, f64)> {
+    fn problem(&self) -> Problem<'_> {
+        Problem {
+            points: &self.points,
+            nuisances: &[],
+            share: self.share,
+            priors: [None; PARAMETERS],
+            misreads: Misreads::NONE,
+            foam: &[],
+        }
+    }
+
+    /// The curve, the delay by gas and the misreading by foam at values of the parameters.
+    fn curve(&self, prior: &Prior, factor: &DMatrix<f64>, values: &[f64]) -> Result<(Curve, f64, f64)> {
         let zeta = values.get(1..=DIMS).ok_or_else(|| Error::numeric("a forecast", "too few parameters"))?;
         let standardised = &prior.mean + factor * DVector::from_column_slice(zeta);
         let coordinates = std::array::from_fn(|i| standardised[i]);
         let original = values.first().copied().unwrap_or(self.original_sg);
-        Ok((curve(original, &coordinates, self.ln_pace), original))
+        let misread = (plain(&coordinates, DELAY), plain(&coordinates, FOAM));
+        Ok((curve(original, &coordinates, self.ln_pace), misread.0, misread.1))
     }
 
     fn minimise(&self, prior: &Prior, factor: &DMatrix<f64>, limited: bool, start: Option<&[f64]>) -> Result<Found> {
-        let problem = Problem { points: &self.points, nuisances: &[], share: self.share, priors: [None; PARAMETERS] };
-        let whitener = problem.whitener(&vec![1.0; self.points.len()], &self.errors);
+        let whitener = self.problem().whitener(&self.vigour, &self.errors);
         let begin = |i: usize, otherwise: f64| start.and_then(|s| s.get(i)).copied().unwrap_or(otherwise);
         let mut parameters = Vec::with_capacity(1 + DIMS + self.nuisances.len());
         let original = begin(0, self.original_sg).clamp(0.99, 1.25);
@@ -204,11 +225,14 @@ impl Residuals for Target<'_> {
     }
 
     fn residuals(&self, parameters: &[f64], out: &mut [f64]) -> Result<()> {
-        let (curve, _) = self.own.curve(self.prior, self.factor, parameters)?;
+        let (curve, delay, foam) = self.own.curve(self.prior, self.factor, parameters)?;
         let table = curve.tabulate();
         let n = self.own.points.len();
         for (cell, point) in out.iter_mut().zip(&self.own.points) {
-            *cell = point.sg - table.sg(point.hours);
+            *cell = point.sg - table.sg(point.shown_h(delay));
+        }
+        for (cell, effect) in out.iter_mut().zip(&self.own.foam) {
+            *cell -= foam * effect;
         }
         for (nuisance, z) in self.own.nuisances.iter().zip(parameters.iter().skip(1 + DIMS)) {
             for (cell, effect) in out.iter_mut().zip(&nuisance.column) {
@@ -223,12 +247,14 @@ impl Residuals for Target<'_> {
     }
 
     fn jacobian(&self, parameters: &[f64], mut out: ArrayViewMut2<'_, f64>) -> Result<()> {
-        let (curve, _) = self.own.curve(self.prior, self.factor, parameters)?;
+        let (curve, delay, _) = self.own.curve(self.prior, self.factor, parameters)?;
         let table = curve.tabulate();
         let n = self.own.points.len();
         let mut raw = DMatrix::zeros(DIMS, n);
         for (i, (mut row, point)) in out.axis_iter_mut(Axis(0)).zip(&self.own.points).enumerate() {
-            let (by_original, by) = chain(&curve, &table.gradient(point.hours).1);
+            let (by_original, mut by) = chain(&curve, &table.gradient(point.shown_h(delay)).1);
+            by[DELAY] = base(DELAY).1 * point.by_delay(&table, delay);
+            by[FOAM] = base(FOAM).1 * self.own.foam.get(i).copied().unwrap_or(0.0);
             row[0] = -by_original;
             for (cell, slope) in raw.column_mut(i).iter_mut().zip(by) {
                 *cell = -slope;

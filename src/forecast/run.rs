@@ -3,16 +3,16 @@
 use crate::error::Result;
 use crate::fit::{Estimate, Finding};
 use crate::kinetics::Kinetics;
+use crate::kinetics::population::{Population, Prior};
 use crate::season::{Batch, GravitySeries};
 use crate::units::Instant;
 
 use super::archive::Archive;
-use super::coordinates::{attenuation, base};
+use super::coordinates::{attenuation, base, worth};
 use super::draws::{Draws, draw, quantiles, stream};
-use super::fleet::Fleet;
 use super::known::KnownSeries;
 use super::learned::{Scored, learned_scale};
-use super::posterior::{Own, Posterior, Prior};
+use super::posterior::{Own, Posterior};
 use super::result::{Forecast, Forecasts, Quantiles};
 use super::settings::ForecastSettings;
 use super::stuck;
@@ -58,8 +58,8 @@ impl ForecastSettings {
 /// A forecast with what the backtest needs of it before the learned scale.
 pub(super) struct Made {
     pub forecast: Forecast,
-    /// Median and standard deviation of the finish, hours from pitching, before the learned scale.
-    pub raw_finish_h: Option<(f64, f64)>,
+    /// Quantiles of the finish, hours from pitching, before the learned scale.
+    pub raw_finish_h: Option<Quantiles<f64>>,
 }
 
 impl Forecaster<'_> {
@@ -86,12 +86,11 @@ impl Forecaster<'_> {
         let Some(series) = self.source.series(batch, as_of)? else {
             return Ok(Made::none(name, Some(batch), as_of, "no gravity known at this moment"));
         };
-        let (kappa, tau) = self.archive.departure(as_of);
-        let Some(own) = Own::new(&series, &self.settings.kinetics, kappa, tau) else {
+        let Some(own) = Own::new(&series, &self.settings.kinetics, self.archive.departure(as_of)) else {
             return Ok(Made::none(name, Some(batch), as_of, "no gravity known at this moment"));
         };
         self.archive.look(as_of, index)?;
-        let fleet = Fleet::new(&self.archive.known(as_of, index));
+        let fleet = Population::new(&self.archive.known(as_of, index), &worth());
         match self.of_own(batch, as_of, &series, own, &fleet) {
             Err(error) if error.is_not_estimable() => Ok(Made::none(name, Some(batch), as_of, &error.to_string())),
             made => made,
@@ -104,7 +103,7 @@ impl Forecaster<'_> {
         as_of: Instant,
         series: &GravitySeries,
         mut own: Own,
-        fleet: &Fleet,
+        fleet: &Population,
     ) -> Result<Made> {
         let settings = &self.settings.kinetics;
         let elapsed_h = as_of.hours_since(batch.pitched_at);
@@ -155,7 +154,7 @@ impl Forecaster<'_> {
             method,
             why,
         };
-        Ok(Made { forecast, raw_finish_h: Some((raw.p50, (raw.p95 - raw.p05) / (2.0 * 1.645))) })
+        Ok(Made { forecast, raw_finish_h: Some(raw) })
     }
 }
 

@@ -8,6 +8,7 @@ use crate::units::Instant;
 
 use super::curve::{Curve, CurveKind, PARAMETERS};
 use super::departure::ErrorModel;
+use super::misread::FITTED;
 
 /// How far a fermentation has come, in words.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -164,12 +165,14 @@ pub struct FittedCurve {
     pub curve: Curve,
     /// Covariance of the parameters in the order of [`Curve::to_vector`]; zero for a held one.
     pub covariance: [[f64; PARAMETERS]; PARAMETERS],
+    /// Delay by gas, hours, and misreading by foam, SG.
+    pub(crate) misread: [f64; 2],
+    /// Covariance of the parameters with these two at the end.
+    pub(crate) joint: [[f64; FITTED]; FITTED],
     /// Degrees of freedom of the intervals.
     pub df: f64,
     /// The error model.
     pub errors: ErrorModel,
-    /// AICc of the four- and the five-parameter curve on the correlated likelihood, where both were fitted.
-    pub aicc: Option<(f64, f64)>,
 }
 
 /// What was found about one batch.
@@ -193,6 +196,10 @@ pub struct BatchFit {
     pub n: usize,
     /// Autocorrelation of the residuals one hour apart.
     pub phi: Finding,
+    /// By how much gas delays what the probes show, hours.
+    pub bubble_delay_h: Finding,
+    /// What foam makes the probes misread where most of it sits, SG.
+    pub foam_sg: Finding,
     /// Root mean square of the residuals of the points, robust weights applied, SG.
     pub rmse_sg: Option<f64>,
     /// The probes with their offsets.

@@ -1,12 +1,12 @@
 //! The curves of a fermentation, in parameters that a brewer recognises.
 //!
-//! Of the drop from the gravity `O` at pitching (`t = 0`, exactly) to the terminal gravity `T`, the share
-//! `exp(-H(x))` is left at `x = t / scale`:
+//! Of the drop from the gravity `O` at pitching (`t = 0`, exactly) to the terminal gravity `T`, a share is left at
+//! `x = t / scale`:
 //!
-//! `SG(t) = T + (O - T) exp(-H(x))`,
+//! `SG(t) = T + (O - T) [(1 - q) exp(-H(x)) + q exp(-r H(x))]`,
 //! `H(x) = s B * integral from 0 to x of exp(b(v)) / (1 + exp(-B v) / a) dv`.
 //!
-//! Without the correction (`b = 0`) this is the five-parameter logistic
+//! Without a tail (`q = 0`) and the correction (`b = 0`) this is the five-parameter logistic
 //! `SG = T + (O - T) [(1 + a) / (1 + a exp(B x))]^s`, whose constants follow from the demand that half of the drop is
 //! gone at `x = 1`, from the steepness `p > 0` and from the asymmetry `s > 0`:
 //!
@@ -18,7 +18,8 @@
 //! of a very active yeast without lag. In the writing with asymptotes, `SG = T + D / (1 + exp(k (t - M)))^s`, the same
 //! curve has `k = B / scale`, `M = -ln(a) / k` and `D = (O - T) (1 + a)^s`.
 //!
-//! The correction `b` (see [`BENDS`]) makes the curve follow any smooth fall: it multiplies the specific rate, so that the
+//! The tail is the share `q` of the sugar that the same yeast takes up `r < 1` times as readily as the rest: what is left
+//! when the main fermentation is over goes slowly. The correction `b` (see [`BENDS`]) makes the curve follow any smooth fall: it multiplies the specific rate, so that the
 //! curve still starts at `O`, only falls, and ends at `T`.
 
 use std::f64::consts::LN_2;
@@ -26,16 +27,20 @@ use std::f64::consts::LN_2;
 use super::bend::{BASIS, BENDS, CELL, CELLS};
 
 /// Number of parameters of a [`Curve`].
-pub const PARAMETERS: usize = 5 + BENDS;
+pub const PARAMETERS: usize = 7 + BENDS;
+/// The tail's parameter that stands for none.
+pub(crate) const NO_TAIL: f64 = -1.0;
+/// A tail's parameter well above this is the tail's share itself; below 0 the share goes to nothing.
+const TAIL_BEND: f64 = 0.02;
 
 /// Which of the curves.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum CurveKind {
-    /// Four parameters: asymmetry held at 1, no correction.
+    /// Four parameters: asymmetry held at 1, no tail, no correction.
     Logistic4,
-    /// Five parameters, no correction.
+    /// Five parameters, no tail, no correction.
     Logistic5,
-    /// Five parameters and the smooth correction of the rate.
+    /// Five parameters, a slow tail and the smooth correction of the rate.
     Smooth,
 }
 
@@ -78,6 +83,10 @@ pub struct Curve {
     pub steepness: f64,
     /// Asymmetry `s`, without unit.
     pub asymmetry: f64,
+    /// Share `q` of the drop that goes slowly.
+    pub tail_share: f64,
+    /// How readily it goes, `r`, relative to the rest; under 1.
+    pub tail_pace: f64,
     /// Coefficients of the correction; all zero for a logistic.
     pub bend: [f64; BENDS],
 }
@@ -85,26 +94,39 @@ pub struct Curve {
 impl Curve {
     /// A logistic curve.
     pub fn logistic(original_sg: f64, terminal_sg: f64, scale_h: f64, steepness: f64, asymmetry: f64) -> Self {
-        Self { original_sg, terminal_sg, scale_h, steepness, asymmetry, bend: [0.0; BENDS] }
+        let (tail_share, tail_pace) = (0.0, 0.2);
+        Self { original_sg, terminal_sg, scale_h, steepness, asymmetry, tail_share, tail_pace, bend: [0.0; BENDS] }
     }
 
-    /// The curve with these parameters: SG at pitching, terminal SG, ln scale_h, ln steepness, ln asymmetry, correction.
+    /// The curve with these parameters: SG at pitching, terminal SG, ln scale_h, ln steepness, ln asymmetry, the
+    /// tail's share (as the inverse of a softplus, so that it cannot be negative), ln of its pace, correction.
     pub fn from_vector(parameters: &[f64; PARAMETERS]) -> Self {
-        let [original_sg, terminal_sg, ln_scale, ln_steep, ln_asymmetry, bend @ ..] = *parameters;
+        let [original_sg, terminal_sg, ln_scale, ln_steep, ln_asymmetry, tail, ln_tail_pace, bend @ ..] = *parameters;
         Self {
             original_sg,
             terminal_sg,
             scale_h: ln_scale.exp(),
             steepness: ln_steep.exp(),
             asymmetry: ln_asymmetry.exp(),
+            tail_share: if tail <= NO_TAIL { 0.0 } else { TAIL_BEND * softplus(tail / TAIL_BEND) },
+            tail_pace: ln_tail_pace.exp(),
             bend,
         }
     }
 
     /// The parameters in the order of [`Curve::from_vector`].
     pub fn to_vector(&self) -> [f64; PARAMETERS] {
-        let first = [self.original_sg, self.terminal_sg, self.scale_h.ln(), self.steepness.ln(), self.asymmetry.ln()];
-        std::array::from_fn(|i| first.get(i).or(self.bend.get(i.wrapping_sub(5))).copied().unwrap_or(0.0))
+        let tail = (TAIL_BEND * ln_exp_m1(self.tail_share / TAIL_BEND)).max(NO_TAIL);
+        let first = [
+            self.original_sg,
+            self.terminal_sg,
+            self.scale_h.ln(),
+            self.steepness.ln(),
+            self.asymmetry.ln(),
+            tail,
+            self.tail_pace.ln(),
+        ];
+        std::array::from_fn(|i| first.get(i).or(self.bend.get(i.wrapping_sub(first.len()))).copied().unwrap_or(0.0))
     }
 
     /// The drop from pitching to rest, SG.
@@ -137,7 +159,7 @@ pub struct Tabulated {
     /// Derivatives of `ln a` and `B` by ln steepness and ln asymmetry.
     ln_a_by: [f64; 2],
     rate_by: [f64; 2],
-    /// At the start of each cell: `H`, the softplus there, and the factor `exp(b)` of the cell.
+    /// At the start of each cell: `H` (`left`), the softplus there, and the factor `exp(b)` of the cell.
     cells: Vec<Cell>,
 }
 
@@ -206,41 +228,74 @@ impl Tabulated {
         &self.curve
     }
 
+    /// Share of the drop left at `H`, and minus its derivative.
+    fn left(&self, h: f64) -> (f64, f64) {
+        let (q, r) = (self.curve.tail_share, self.curve.tail_pace);
+        let (main, tail) = ((1.0 - q) * (-h).exp(), q * (-r * h).exp());
+        (main + tail, main + r * tail)
+    }
+
+    /// `H` at which the share `left` of the drop is left: Newton's iteration on its logarithm, which is convex, from below.
+    fn h_of_left(&self, left: f64) -> f64 {
+        let target = left.ln();
+        let mut h = -target;
+        if self.curve.tail_share <= 0.0 {
+            return h;
+        }
+        for _ in 0..60 {
+            let (here, slope) = self.left(h);
+            let step = (here.ln() - target) * here / slope;
+            h += step;
+            if step.abs() <= 1e-13 * h {
+                break;
+            }
+        }
+        h
+    }
+
     /// SG at `hours` from pitching; the SG at pitching before it.
     pub fn sg(&self, hours: f64) -> f64 {
-        self.curve.terminal_sg + self.curve.drop_sg() * (-self.at(hours).0.left).exp()
+        self.curve.terminal_sg + self.curve.drop_sg() * self.left(self.at(hours).0.left).0
     }
 
     /// Share of the drop that is done at `hours`: 0 at pitching, towards 1.
     pub fn progress(&self, hours: f64) -> f64 {
-        -(-self.at(hours).0.left).exp_m1()
+        1.0 - self.left(self.at(hours).0.left).0
     }
 
     /// SG at `hours` and its derivatives by the parameters in the order of [`Curve::to_vector`].
     pub fn gradient(&self, hours: f64) -> (f64, [f64; PARAMETERS]) {
         let (state, x) = self.at(hours);
-        let left = (-state.left).exp();
-        let scale = self.curve.drop_sg() * left;
+        let (left, by_h) = self.left(state.left);
+        let drop = self.curve.drop_sg();
+        let (q, r) = (self.curve.tail_share, self.curve.tail_pace);
+        let tail = (-r * state.left).exp();
         let mut gradient = [0.0; PARAMETERS];
         gradient[0] = left;
         gradient[1] = 1.0 - left;
-        gradient[2] = scale * self.curve.asymmetry * state.sigma * self.rate * state.factor * x;
-        for (slope, by) in gradient[3..].iter_mut().zip(&state.by) {
-            *slope = -scale * by;
+        gradient[2] = drop * by_h * self.curve.asymmetry * state.sigma * self.rate * state.factor * x;
+        let [by_steepness, by_asymmetry, by_bend @ ..] = &state.by;
+        gradient[3] = -drop * by_h * by_steepness;
+        gradient[4] = -drop * by_h * by_asymmetry;
+        let by_share = -(-q / TAIL_BEND).exp_m1();
+        gradient[5] = drop * by_share * (tail - (-state.left).exp());
+        gradient[6] = -drop * q * r * state.left * tail;
+        for (slope, by) in gradient[7..].iter_mut().zip(by_bend) {
+            *slope = -drop * by_h * by;
         }
-        (self.curve.terminal_sg + scale, gradient)
+        (self.curve.terminal_sg + drop * left, gradient)
     }
 
     /// Rate of fall at `hours`, SG per hour, positive while the gravity falls.
     pub fn fall_sg_per_h(&self, hours: f64) -> f64 {
         let (state, _) = self.at(hours);
         let specific = self.curve.asymmetry * state.sigma * self.rate * state.factor / self.curve.scale_h;
-        self.curve.drop_sg() * (-state.left).exp() * specific
+        self.curve.drop_sg() * self.left(state.left).1 * specific
     }
 
     /// Hours from pitching to the steepest point; 0 where the curve is steepest at pitching.
     pub fn steepest_h(&self) -> f64 {
-        if self.curve.bend.iter().all(|z| z.abs() < f64::MIN_POSITIVE) {
+        if self.curve.tail_share <= 0.0 && self.curve.bend.iter().all(|z| z.abs() < f64::MIN_POSITIVE) {
             // e^-H has its inflection where the logistic of ln a + B x is 1 / (1 + s).
             return (self.curve.scale_h * (-self.curve.asymmetry.ln() - self.ln_a) / self.rate).max(0.0);
         }
@@ -268,7 +323,7 @@ impl Tabulated {
 
     /// Hours from pitching to the share `progress` of the drop, `0 <= progress < 1`.
     pub fn time_of_progress_h(&self, progress: f64) -> f64 {
-        let target = -(-progress).ln_1p();
+        let target = self.h_of_left(1.0 - progress);
         let j = self.cells.partition_point(|cell| cell.left <= target).max(1) - 1;
         match self.cells.get(j) {
             Some(cell) => {
@@ -312,7 +367,9 @@ mod tests {
             for asymmetry in [0.2, 1.0, 4.0] {
                 curves.push(Curve::logistic(1.052, 1.011, 38.0, steepness, asymmetry));
                 let bend = std::array::from_fn(|k| 0.3 * (1.7 * k as f64).sin());
-                curves.push(Curve { bend, ..Curve::logistic(1.052, 1.011, 38.0, steepness, asymmetry) });
+                let plain = Curve::logistic(1.052, 1.011, 38.0, steepness, asymmetry);
+                curves.push(Curve { bend, ..plain });
+                curves.push(Curve { bend, tail_share: 0.15, tail_pace: 0.12, ..plain });
             }
         }
         curves
@@ -327,7 +384,7 @@ mod tests {
             assert!((table.sg(table.mid_h()) - 1.0315).abs() < 1e-12);
             let finish = table.finish_h(0.001);
             assert!((table.sg(finish) - 1.012).abs() < 1e-12);
-            if curve.bend == [0.0; BENDS] {
+            if curve.bend == [0.0; BENDS] && curve.tail_share == 0.0 {
                 assert!((table.mid_h() - 38.0).abs() < 1e-9);
             }
         }

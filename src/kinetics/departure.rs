@@ -2,18 +2,14 @@
 //!
 //! A gravity at `t_i` is `SG(t_i) + g(t_i) + offsets + e_i`. The departure is
 //! `g(t) = kappa h(t) u(t)`, with `u` a Gaussian process of unit variance and correlation `exp(-|dt| / tau)` (an AR(1)
-//! process in continuous time). For a logistic, `h(t)` is the rate of fall of the fitted curve over its greatest, never
-//! under [`FLOOR`]: a real fermentation runs ahead of a logistic or behind it, which shows where the curve is steep and
-//! little where it is flat. For the smooth curve, which follows the fermentation, `h = 1`: what is left is the probe's.
-//! It is common to all probes and samples of the batch. The white errors `e_i` are independent; those of readings have
+//! process in continuous time) and `h(t) = f + (1 - f) v(t)`, `v` the rate of fall of the fitted curve over its greatest:
+//! a real fermentation runs ahead of a curve or behind it, which shows where the curve is steep, and gas and foam come
+//! with the rate; what is left at rest is the probe's own slow noise. It is common to all probes and samples of the batch. The white errors `e_i` are independent; those of readings have
 //! the stated variance times a common factor that is estimated, samples their stated one.
 //!
 //! With these variances the sequence of one-step predictions (Kalman filter of one state) turns the correlated errors
 //! into independent ones of unit variance, column by column in O(n): a least-squares fit of the whitened residuals is
 //! the generalised least-squares fit.
-
-/// Least share of `kappa` that the departure has where the curve is flat.
-pub(crate) const FLOOR: f64 = 0.15;
 
 /// The numbers of the error model.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -22,10 +18,19 @@ pub struct ErrorModel {
     pub kappa_sg: f64,
     /// Its correlation time, hours.
     pub tau_h: f64,
+    /// Its size where the curve is flat, over that where it is steepest: `f`.
+    pub floor: f64,
     /// Factor on the stated variance of the readings' own errors.
     pub factor: f64,
     /// Standard deviation of the coefficients of the smooth correction, as their prior has it.
     pub bend_sd: f64,
+}
+
+impl ErrorModel {
+    /// Standard deviation of the departure where the rate of fall is `vigour` times its greatest, SG.
+    pub fn departure_sd(&self, vigour: f64) -> f64 {
+        self.kappa_sg * (self.floor + (1.0 - self.floor) * vigour)
+    }
 }
 
 /// What turns correlated errors into independent ones of unit variance.

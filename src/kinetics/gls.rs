@@ -8,19 +8,22 @@ use crate::fit::Scale;
 use crate::fit::nonlinear::{NonlinearFit, NonlinearSettings, Parameter, Residuals};
 
 use super::batch_fit::{Point, Source};
-use super::curve::{Curve, CurveKind, PARAMETERS};
-use super::departure::{ErrorModel, FLOOR, Whitener};
+use super::curve::{Curve, CurveKind, NO_TAIL, PARAMETERS};
+use super::departure::{ErrorModel, Whitener};
+use super::misread::{DELAY, FITTED, FOAM, Misreads};
 
-/// Priors of the parameters of the curve, mean and standard deviation; none: free. Those of the correction have the standard
-/// deviation of the error model in place of their own.
+/// Priors of the parameters of the curve, mean and standard deviation; none: free. For those of the correction the standard
+/// deviation counts in units of the error model's.
 pub(crate) type Priors = [Option<(f64, f64)>; PARAMETERS];
 
 /// Bounds that keep a fit within what a fermentation can be; a fit that rests on one says so.
-const BOUNDS: [(f64, f64); 5] = [(0.95, 1.25), (0.93, 1.20), (0.0, 8.0), (-6.0, 4.0), (-2.5, 2.5)];
+const BOUNDS: [(f64, f64); 7] =
+    [(0.95, 1.25), (0.93, 1.20), (0.0, 8.0), (-6.0, 4.0), (-2.5, 2.5), (NO_TAIL, 0.6), (-5.0, -0.05)];
 /// Bounds of a coefficient of the correction.
 const BEND_BOUNDS: (f64, f64) = (-6.0, 6.0);
 /// Names of the parameters; those of the correction are counted.
-const NAMES: [&str; 5] = ["original_sg", "terminal_sg", "ln_scale_h", "ln_steepness", "ln_asymmetry"];
+const NAMES: [&str; 7] =
+    ["original_sg", "terminal_sg", "ln_scale_h", "ln_steepness", "ln_asymmetry", "tail_share", "ln_tail_pace"];
 
 /// Standardised nuisance effects: the offset of each probe, the error of its curve, the bias of each instrument. Each is
 /// a column of what one standard deviation of the effect does to each point, and has a standard normal prior.
@@ -60,29 +63,30 @@ pub(crate) struct Problem<'a> {
     /// Share of a sample's variance that is in its instrument's bias.
     pub share: f64,
     pub priors: Priors,
+    /// Priors of what gas and foam make probes misread.
+    pub misreads: Misreads,
+    /// What foam adds to each point; empty before a curve is known.
+    pub foam: &'a [f64],
 }
 
 impl Problem<'_> {
-    /// Shape of the departure at each point for a curve: its rate of fall over the greatest, from [`FLOOR`] to 1.
-    pub fn shape(&self, kind: CurveKind, curve: &Curve) -> Vec<f64> {
-        if kind == CurveKind::Smooth {
-            return vec![1.0; self.points.len()];
-        }
+    /// Vigour at each point: the curve's rate of fall over its greatest, 0 to 1.
+    pub fn vigour(&self, curve: &Curve) -> Vec<f64> {
         let curve = curve.tabulate();
         let greatest = curve.fall_sg_per_h(curve.steepest_h());
         let relative = |p: &Point| if greatest > 0.0 { curve.fall_sg_per_h(p.hours) / greatest } else { 0.0 };
-        self.points.iter().map(|p| FLOOR + (1.0 - FLOOR) * relative(p).clamp(0.0, 1.0)).collect()
+        self.points.iter().map(|p| relative(p).clamp(0.0, 1.0)).collect()
     }
 
     /// The whitener of an error model; a robust weight below 1 adds white variance until the point counts so much less.
-    pub fn whitener(&self, shape: &[f64], errors: &ErrorModel) -> Whitener {
-        let points = self.points.iter().zip(shape).map(|(p, h)| {
+    pub fn whitener(&self, vigour: &[f64], errors: &ErrorModel) -> Whitener {
+        let points = self.points.iter().zip(vigour).map(|(p, v)| {
             let own = p.own_sd * p.own_sd;
             let white = match p.source {
                 Source::Probe(_) => errors.factor * own,
                 Source::Sample(_) => (1.0 - self.share) * own,
             };
-            let size = errors.kappa_sg * h;
+            let size = errors.departure_sd(*v);
             let extra = (white + size * size) * (1.0 / (p.weight * p.weight).max(1e-6) - 1.0);
             (p.hours, size, white.max(1e-12) + extra)
         });
@@ -92,10 +96,15 @@ impl Problem<'_> {
     /// Residuals at `parameters`: the curve's and then the nuisance effects, not whitened.
     pub fn departures(&self, parameters: &[f64], out: &mut [f64]) -> Result<()> {
         let curve = curve_of(parameters)?.tabulate();
+        let delay = parameters.get(DELAY).copied().unwrap_or(0.0);
+        let foam = parameters.get(FOAM).copied().unwrap_or(0.0);
         for (value, point) in out.iter_mut().zip(self.points) {
-            *value = point.sg - curve.sg(point.hours);
+            *value = point.sg - curve.sg(point.shown_h(delay));
         }
-        for (nuisance, z) in self.nuisances.iter().zip(parameters.iter().skip(PARAMETERS)) {
+        for (value, effect) in out.iter_mut().zip(self.foam) {
+            *value -= foam * effect;
+        }
+        for (nuisance, z) in self.nuisances.iter().zip(parameters.iter().skip(FITTED)) {
             for (value, effect) in out.iter_mut().zip(&nuisance.column) {
                 *value -= z * effect;
             }
@@ -105,12 +114,12 @@ impl Problem<'_> {
 
     /// Minimises for a curve kind from `start`, whitened by `whitener`.
     pub fn fit(&self, kind: CurveKind, start: &Curve, whitener: &Whitener, bend_sd: f64) -> Result<NonlinearFit> {
-        let mut parameters: Vec<Parameter> = Vec::with_capacity(PARAMETERS + self.nuisances.len());
+        let mut parameters: Vec<Parameter> = Vec::with_capacity(FITTED + self.nuisances.len());
         for (i, value) in start.to_vector().into_iter().enumerate() {
             let (low, high) = BOUNDS.get(i).copied().unwrap_or(BEND_BOUNDS);
             let name = NAMES.get(i).map_or_else(|| format!("bend {}", i - NAMES.len()), |name| (*name).to_owned());
             parameters.push(if i >= kind.free() {
-                Parameter::new(name, 0.0).held()
+                Parameter::new(name, if i == 5 { NO_TAIL } else { 0.0 }).held()
             } else {
                 let parameter = Parameter::new(name, value.clamp(low, high)).within(low, high);
                 match self.prior(i, bend_sd) {
@@ -118,6 +127,10 @@ impl Problem<'_> {
                     None => parameter,
                 }
             });
+        }
+        for (name, (mean, sd)) in [("delay_h", self.misreads.delay_h), ("foam_sg", self.misreads.foam_sg)] {
+            let parameter = Parameter::new(name, mean);
+            parameters.push(if sd > 0.0 { parameter.with_prior(mean, sd) } else { parameter.held() });
         }
         parameters.extend(self.nuisances.iter().map(|n| Parameter::new(n.name.as_str(), 0.0).with_prior(0.0, 1.0)));
         let settings = NonlinearSettings { scale: Scale::Known, tolerance: 1e-10, ..NonlinearSettings::default() };
@@ -128,8 +141,9 @@ impl Problem<'_> {
     pub fn prior(&self, i: usize, bend_sd: f64) -> Option<(f64, f64)> {
         match self.priors.get(i) {
             Some(prior) if i < NAMES.len() => *prior,
-            Some(prior) => prior.map(|(mean, _)| (mean, bend_sd)),
-            None => Some((0.0, 1.0)),
+            Some(prior) => prior.map(|(mean, sd)| (mean, sd * bend_sd)),
+            // Held is known beyond doubt.
+            None => Some(self.misreads.at(i).map_or((0.0, 1.0), |(mean, sd)| (mean, sd.max(1e-9)))),
         }
     }
 
@@ -178,14 +192,17 @@ impl Problem<'_> {
         let mut residual = DVector::zeros(n);
         self.departures(parameters, residual.as_mut_slice())?;
         let curve = curve_of(parameters)?.tabulate();
-        let mut jacobian = DMatrix::zeros(n, free + self.nuisances.len());
+        let delay = parameters.get(DELAY).copied().unwrap_or(0.0);
+        let mut jacobian = DMatrix::zeros(n, free + 2 + self.nuisances.len());
         for (i, point) in self.points.iter().enumerate() {
-            let (_, gradient) = curve.gradient(point.hours);
+            let (_, gradient) = curve.gradient(point.shown_h(delay));
+            jacobian[(i, free)] = point.by_delay(&curve, delay);
+            jacobian[(i, free + 1)] = self.foam.get(i).copied().unwrap_or(0.0);
             for (j, slope) in gradient.iter().take(free).enumerate() {
                 jacobian[(i, j)] = *slope;
             }
             for (j, nuisance) in self.nuisances.iter().enumerate() {
-                jacobian[(i, free + j)] = nuisance.column[i];
+                jacobian[(i, free + 2 + j)] = nuisance.column[i];
             }
         }
         Ok(Linearised { residual, jacobian })
@@ -226,13 +243,18 @@ impl Residuals for Whitened<'_> {
 
     fn jacobian(&self, parameters: &[f64], mut out: ArrayViewMut2<'_, f64>) -> Result<()> {
         let curve = curve_of(parameters)?.tabulate();
+        let delay = parameters.get(DELAY).copied().unwrap_or(0.0);
         for (mut row, point) in out.axis_iter_mut(Axis(0)).zip(self.problem.points) {
-            let (_, gradient) = curve.gradient(point.hours);
+            let (_, gradient) = curve.gradient(point.shown_h(delay));
+            row[DELAY] = -point.by_delay(&curve, delay);
             for (cell, slope) in row.iter_mut().zip(gradient) {
                 *cell = -slope;
             }
         }
-        for (mut column, nuisance) in out.axis_iter_mut(Axis(1)).skip(PARAMETERS).zip(self.problem.nuisances) {
+        for (cell, effect) in out.column_mut(FOAM).iter_mut().zip(self.problem.foam) {
+            *cell = -effect;
+        }
+        for (mut column, nuisance) in out.axis_iter_mut(Axis(1)).skip(FITTED).zip(self.problem.nuisances) {
             for (cell, effect) in column.iter_mut().zip(&nuisance.column) {
                 *cell = -effect;
             }

@@ -11,8 +11,12 @@ pub(crate) mod estimate;
 mod fit;
 mod frame;
 pub(crate) mod gls;
+pub(crate) mod misread;
+pub(crate) mod population;
 pub(crate) mod prepare;
+mod report;
 mod settings;
+mod shared;
 mod status;
 mod traits;
 

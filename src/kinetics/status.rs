@@ -6,7 +6,9 @@ use super::prepare::median;
 /// A fall smaller than this is none, SG.
 const LEAST_FALL_SG: f64 = 0.002;
 /// A rest this long, followed by a fall, was a rest.
-const REST_H: f64 = 24.0;
+const REST_H: f64 = 36.0;
+/// A fall by more than this in two days after a rest is a new start, SG.
+const RESTART_SG: f64 = 0.004;
 /// Probability from which a batch at rest is called stuck.
 const SURE: f64 = 0.9;
 
@@ -56,7 +58,8 @@ pub(crate) fn status(
 }
 
 /// When a batch that was at rest began to fall again: the end of a stretch of at least [`REST_H`] hours in which the
-/// running median keeps within 0.001, well below the gravity at pitching, after which it falls by more than 0.003.
+/// running median keeps within 0.0005, well below the gravity at pitching, after which it falls by more than
+/// [`RESTART_SG`] in two days. A slow tail falls less in that time.
 pub(crate) fn restarted_at(points: &[Point], original_sg: f64) -> Option<f64> {
     let smooth: Vec<(f64, f64)> = points
         .windows(9)
@@ -66,16 +69,11 @@ pub(crate) fn restarted_at(points: &[Point], original_sg: f64) -> Option<f64> {
         })
         .collect();
     let lowest = smooth.iter().map(|(_, sg)| *sg).fold(f64::INFINITY, f64::min);
-    let end_level = smooth.last()?.1;
-    for (i, &(start, level)) in smooth.iter().enumerate() {
+    smooth.iter().enumerate().find_map(|(i, &(start, level))| {
         let begun = original_sg - level > 0.3 * (original_sg - lowest);
-        if !begun || level - end_level <= 0.003 {
-            continue;
-        }
-        let rest = smooth.iter().skip(i).take_while(|(_, sg)| (sg - level).abs() <= 0.0005).last()?;
-        if rest.0 - start >= REST_H {
-            return Some(rest.0);
-        }
-    }
-    None
+        let rest = smooth.iter().skip(i).take_while(|(_, sg)| (sg - level).abs() <= 0.0005).last()?.0;
+        let after = smooth.iter().filter(|(hours, _)| (rest..rest + 48.0).contains(hours)).map(|(_, sg)| *sg);
+        let fell = level - after.fold(f64::INFINITY, f64::min);
+        (begun && rest - start >= REST_H && fell > RESTART_SG && fell.is_finite()).then_some(rest)
+    })
 }

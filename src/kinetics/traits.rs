@@ -7,6 +7,10 @@ use crate::liquid;
 use super::batch_fit::{FittedCurve, Trait};
 use super::curve::{Curve, PARAMETERS, Tabulated};
 
+/// Relative standard deviation of alcohol by formula: yeasts differ in what they make of the same extract. From memory,
+/// no source.
+const ABV_FORMULA: f64 = 0.015;
+
 /// The value of a trait on a curve.
 pub(crate) fn value(curve: &Tabulated, which: Trait, tolerance_sg: f64) -> Result<f64> {
     let (original, terminal) = (curve.curve().original_sg, curve.curve().terminal_sg);
@@ -70,6 +74,29 @@ pub(crate) fn estimates<const N: usize>(
 }
 
 /// All traits.
+///
+/// The intervals of the times after the middle are symmetric in the logarithm of the time from the middle: a finish may be
+/// much later, but not earlier than the middle. A lag is never negative. Alcohol has the error of its formula besides.
 pub(crate) fn all(fitted: &FittedCurve, level: f64, tolerance_sg: f64) -> Result<[Finding; Trait::ALL.len()]> {
-    estimates(fitted, level, |curve| Trait::ALL.map(|which| value(curve, which, tolerance_sg)))
+    let mut all = estimates(fitted, level, |curve| Trait::ALL.map(|which| value(curve, which, tolerance_sg)))?;
+    let factor = quantile::student_t_two_sided(level, fitted.df)?;
+    let mid_h = all[Trait::MidH as usize].value();
+    for (which, finding) in Trait::ALL.into_iter().zip(&mut all) {
+        let Finding::Estimated(estimate) = finding else { continue };
+        match (which, mid_h) {
+            (Trait::T90H | Trait::FinishH, Some(mid)) if estimate.value > mid => {
+                let after = estimate.value - mid;
+                let ratio = (factor * estimate.se / after).exp();
+                (estimate.lower, estimate.upper) = (mid + after / ratio, mid + after * ratio);
+            }
+            (Trait::LagH, _) => estimate.lower = estimate.lower.max(0.0),
+            (Trait::AbvPercent, _) => {
+                estimate.se = estimate.se.hypot(ABV_FORMULA * estimate.value);
+                estimate.lower = estimate.value - factor * estimate.se;
+                estimate.upper = estimate.value + factor * estimate.se;
+            }
+            _ => {}
+        }
+    }
+    Ok(all)
 }

@@ -3,6 +3,8 @@
 
 use heelwort::kinetics::{BatchFit, KineticsSettings, Trait};
 
+use rand::RngExt;
+
 use crate::process::{Log, PROCESSES, Process, Truth, generator, normal};
 
 /// Errors over standard errors and coverage of one trait.
@@ -33,6 +35,30 @@ impl Tally {
     pub fn coverage(&self) -> f64 {
         self.covered as f64 / self.n as f64
     }
+}
+
+impl std::fmt::Display for Tally {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(
+            f,
+            "coverage {:.3} of {} ({} missing), z mean {:+.2} rms {:.2}, error mean {:+.5} rms {:.5} median {:.5}, se mean {:.5} median {:.5}",
+            self.coverage(),
+            self.n,
+            self.missing,
+            mean(&self.z),
+            rms(&self.z),
+            mean(&self.error),
+            rms(&self.error),
+            middle(self.error.iter().map(|e| e.abs()).collect()),
+            mean(&self.se),
+            middle(self.se.clone())
+        )
+    }
+}
+
+fn middle(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values[values.len() / 2]
 }
 
 fn mean(values: &[f64]) -> f64 {
@@ -70,7 +96,8 @@ pub fn simulate(process: Process, repeats: u64, settings: &KineticsSettings, see
         let terminal = original - attenuation * (original - 1.0);
         let pace = (0.25 * normal(&mut rng)).exp();
         let truth = Truth::new(process, original, terminal, pace, &mut rng);
-        let log = Log { until_h: truth.finish_h(0.001) + 72.0, ..Log::default() };
+        let delay_h = 4.0 * rng.random::<f64>();
+        let log = Log { until_h: truth.finish_h(0.001) + 72.0, delay_h, ..Log::default() };
         let fit = settings.fit(&log.series(&truth, "b", "s", &mut rng)).unwrap();
         for (which, tally) in &mut tallies {
             tally.add(&fit, *which, truth_of(&truth, *which));
@@ -85,17 +112,7 @@ fn intervals_cover_on_processes_that_no_logistic_equals() {
     for process in PROCESSES {
         eprintln!("{process:?}");
         for (which, tally) in simulate(process, 100, &KineticsSettings::default(), 1) {
-            eprintln!(
-                "  {which:22} coverage {:.3} of {} ({} missing), mean z {:+.2}, rms z {:.2}, bias {:+.5}, rms error {:.5}, mean se {:.5}",
-                tally.coverage(),
-                tally.n,
-                tally.missing,
-                mean(&tally.z),
-                rms(&tally.z),
-                mean(&tally.error),
-                rms(&tally.error),
-                mean(&tally.se)
-            );
+            eprintln!("  {which:22} {tally}");
         }
     }
 }

@@ -1,3 +1,4 @@
 //! Kinetics against known truth and outside answers.
 
+pub mod chain;
 mod coverage;

@@ -134,6 +134,8 @@ pub struct Log {
     pub shared_sd: f64,
     pub original_sd: Option<f64>,
     pub final_sample_sd: Option<f64>,
+    /// By how much gas delays what the probe shows, hours.
+    pub delay_h: f64,
     /// Share of readings that foam or bubbles spoil, upwards.
     pub spoiled: f64,
 }
@@ -150,6 +152,7 @@ impl Default for Log {
             shared_sd: 6e-4,
             original_sd: Some(6e-4),
             final_sample_sd: Some(1e-3),
+            delay_h: 0.0,
             spoiled: 0.01,
         }
     }
@@ -184,7 +187,8 @@ impl Log {
         for i in 0..n {
             let hours = i as f64 * self.every_h;
             ar = rho * ar + self.ar_sd * (1.0 - rho * rho).sqrt() * normal(rng);
-            let mut sg = truth.sg(hours) + offset + self.shared_sd * z + ar + self.white_sd * normal(rng);
+            let mut sg =
+                truth.sg(hours - self.delay_h) + offset + self.shared_sd * z + ar + self.white_sd * normal(rng);
             if rng.random::<f64>() < self.spoiled {
                 sg += 0.004 * heavy.sample(rng).abs();
             }
@@ -242,7 +246,12 @@ pub fn brewery(process: Option<Process>, batches: usize, strains: usize, seed: u
             let end = (finish + hold).max(20.0);
             let running = pitched_d * 24.0 + end > days * 24.0;
             let until_h = if running { (days - pitched_d) * 24.0 } else { end };
-            let log = Log { until_h, final_sample_sd: (!running).then_some(1e-3), ..Log::default() };
+            let log = Log {
+                until_h,
+                final_sample_sd: (!running).then_some(1e-3),
+                delay_h: 4.0 * rng.random::<f64>(),
+                ..Log::default()
+            };
             let mut series = log.series(&truth, &format!("B{i:02}"), &format!("yeast {s}"), &mut rng);
             series.pitched_at = start.plus_days(pitched_d);
             series.temp_c = vec![temp_c; series.hours.len()];

@@ -1,0 +1,95 @@
+//! What gas and foam make probes misread while a batch works. Samples are free of both.
+//!
+//! Gas on a probe lifts it, so that it reads a denser liquid. A lift in proportion to the rate of fall is, to first order, a
+//! delay: a probe reads now what the liquid was a while ago. Foam clings to a probe's dry part, comes with the vigour of
+//! the fermentation and dries in a day or two: a misreading, of either sign, in proportion to the memory of the vigour,
+//! which looks like a slow tail. One batch by one probe tells neither; samples in mid-fermentation do, and what they say
+//! is shared among the batches of a season.
+
+use super::batch_fit::{Point, Source};
+use super::curve::{PARAMETERS, Tabulated};
+
+/// Place of the delay by gas among the parameters of a fit.
+pub(crate) const DELAY: usize = PARAMETERS;
+/// Place of the misreading by foam.
+pub(crate) const FOAM: usize = PARAMETERS + 1;
+/// Parameters of a fit before the nuisance effects.
+pub(crate) const FITTED: usize = PARAMETERS + 2;
+
+/// Hours in which foam dries on a probe.
+const FOAM_H: f64 = 30.0;
+
+/// Priors of both: mean and standard deviation; held where that is 0.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Misreads {
+    /// Delay by gas, hours.
+    pub delay_h: (f64, f64),
+    /// Misreading by foam where most of it sits, SG.
+    pub foam_sg: (f64, f64),
+}
+
+impl Misreads {
+    /// None of either.
+    pub const NONE: Self = Self { delay_h: (0.0, 0.0), foam_sg: (0.0, 0.0) };
+
+    /// The prior of the parameter at `place`, if it is one of the two.
+    pub fn at(&self, place: usize) -> Option<(f64, f64)> {
+        match place {
+            DELAY => Some(self.delay_h),
+            FOAM => Some(self.foam_sg),
+            _ => None,
+        }
+    }
+}
+
+/// What foam adds to each point, per SG of misreading where most of it sits: the memory of the vigour, over its greatest.
+pub(crate) fn foam(points: &[Point], vigour: &[f64]) -> Vec<f64> {
+    let (mut level, mut before, mut most) = (0.0, 0.0, 1e-9_f64);
+    let mut column: Vec<f64> = points
+        .iter()
+        .zip(vigour)
+        .map(|(point, v)| {
+            let kept = (-(point.hours - before).max(0.0) / FOAM_H).exp();
+            level = kept * level + (1.0 - kept) * v;
+            before = point.hours;
+            most = most.max(level);
+            if matches!(point.source, Source::Probe(_)) { level } else { 0.0 }
+        })
+        .collect();
+    column.iter_mut().for_each(|value| *value /= most);
+    column
+}
+
+impl Point {
+    /// The hour whose gravity the point shows, for a delay of its probe.
+    pub(crate) fn shown_h(&self, delay_h: f64) -> f64 {
+        match self.source {
+            Source::Probe(_) => self.hours - delay_h,
+            Source::Sample(_) => self.hours,
+        }
+    }
+
+    /// Derivative of the gravity shown by the delay.
+    pub(crate) fn by_delay(&self, curve: &Tabulated, delay_h: f64) -> f64 {
+        let shown = self.shown_h(delay_h);
+        if matches!(self.source, Source::Probe(_)) && shown > 0.0 { curve.fall_sg_per_h(shown) } else { 0.0 }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn foam_outlives_the_vigour_and_spares_samples() {
+        let point = |hours: f64, source| Point { hours, sg: 1.0, own_sd: 1e-3, shared_sd: 0.0, source, weight: 1.0 };
+        let mut points: Vec<Point> = (0..100).map(|i| point(f64::from(i) * 2.0, Source::Probe(0))).collect();
+        points[30].source = Source::Sample(0);
+        let vigour: Vec<f64> = (0..100).map(|i| if i < 25 { 1.0 } else { 0.0 }).collect();
+        let column = foam(&points, &vigour);
+        assert_eq!(column[30], 0.0);
+        assert!((column.iter().copied().fold(0.0, f64::max) - 1.0).abs() < 1e-12);
+        let (at, later) = (column[24], column[39]);
+        assert!((later / at - (-1.0_f64).exp()).abs() < 0.01, "{at} {later}");
+    }
+}

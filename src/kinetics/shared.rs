@@ -1,0 +1,107 @@
+//! What the batches of a season have in common, and one batch alone seldom shows: how the drop of a strain ends, and how
+//! much gas delays what probes show.
+//!
+//! The steepness, the asymmetry, the tail's share and pace, the coefficients of the correction and the misreadings by gas and
+//! foam of each batch are pooled over the others, with their errors. What comes out is the prior under which the batch is fitted once more, by
+//! strain as far as strains differ; see the text of the population's module. The gravities and the scale of time of a batch
+//! stay its own.
+
+use nalgebra::{DMatrix, DVector};
+
+use super::batch_fit::{BatchFit, FittedCurve};
+use super::bend::BENDS;
+use super::curve::{CurveKind, PARAMETERS};
+use super::estimate::weak_priors;
+use super::gls::Priors;
+use super::misread::{DELAY, FITTED, FOAM, Misreads};
+use super::population::{Information, Population, Prior};
+
+/// How many numbers are pooled.
+const POOLED: usize = FITTED - FIRST;
+/// The first of them among the parameters of a fit; they run to the nuisance effects.
+const FIRST: usize = 3;
+/// Standard deviation of a coefficient of the correction where nothing is known.
+const BEND_SD: f64 = 0.3;
+
+/// Fewer other batches than this tell nothing.
+const LEAST: usize = 3;
+
+/// What each batch tells of the pooled numbers.
+pub(super) struct Shared {
+    batches: Vec<Option<Information>>,
+}
+
+impl Shared {
+    pub fn new(batches: &[BatchFit], misreads: &Misreads) -> Self {
+        let of = |fit: &BatchFit| {
+            let fitted = fit.fitted.as_ref().filter(|fitted| fitted.kind == CurveKind::Smooth)?;
+            let (mean, covariance) = standardised(fitted, misreads);
+            // Under the fit's own prior a coefficient of the correction had the standard deviation it found.
+            let sd = |i: usize| if is_bend(i) { fitted.errors.bend_sd / BEND_SD } else { 1.0 };
+            Information::new(&fit.strain, &mean, covariance, &std::array::from_fn::<f64, POOLED, _>(sd))
+        };
+        Self { batches: batches.iter().map(of).collect() }
+    }
+
+    /// The prior of a batch from all others.
+    pub fn prior(&self, index: usize, strain: &str) -> Option<Prior> {
+        let others: Vec<&Information> =
+            self.batches.iter().enumerate().filter(|(i, _)| *i != index).filter_map(|(_, b)| b.as_ref()).collect();
+        (others.len() >= LEAST).then(|| Population::new(&others, &worth()).prior(strain))
+    }
+}
+
+fn is_bend(i: usize) -> bool {
+    (FIRST + i).checked_sub(PARAMETERS - BENDS).is_some_and(|k| k < BENDS)
+}
+
+/// Batches that the assumed variances are worth.
+fn worth() -> [f64; POOLED] {
+    std::array::from_fn(|i| if is_bend(i) { 6.0 } else { 3.0 })
+}
+
+/// Mean and standard deviation of the pooled numbers where nothing is known.
+fn base(misreads: &Misreads) -> [(f64, f64); POOLED] {
+    let weak = weak_priors(1.05);
+    std::array::from_fn(|i| match weak.get(FIRST + i) {
+        Some(_) if is_bend(i) => (0.0, BEND_SD),
+        Some(prior) => prior.unwrap_or((0.0, 1.0)),
+        None => misreads.at(FIRST + i).map_or((0.0, 1.0), |(mean, sd)| (mean, sd.max(1e-9))),
+    })
+}
+
+/// The pooled numbers of a fit with their covariance, less their assumed mean and over their assumed standard deviation.
+fn standardised(fitted: &FittedCurve, misreads: &Misreads) -> (DVector<f64>, DMatrix<f64>) {
+    let base = base(misreads);
+    let curve = fitted.curve.to_vector();
+    let mean = DVector::from_fn(POOLED, |i, _| {
+        let place = FIRST + i;
+        let value = curve.get(place).or(fitted.misread.get(place.wrapping_sub(PARAMETERS))).copied().unwrap_or(0.0);
+        (value - base[i].0) / base[i].1
+    });
+    let covariance = DMatrix::from_fn(POOLED, POOLED, |i, j| {
+        let value = fitted.joint[FIRST + i][FIRST + j];
+        // A number that did not move (held, or on a bound) tells nothing: its variance is the prior's.
+        if i == j && value <= 0.0 { 1.0 } else { value / (base[i].1 * base[j].1) }
+    });
+    (mean, covariance)
+}
+
+/// The prior as priors of single parameters, and of what gas and foam make probes misread. What is held stays held.
+pub(super) fn shared_priors(prior: &Prior, misreads: &Misreads) -> (Priors, Misreads) {
+    let mut priors: Priors = [None; PARAMETERS];
+    let mut found = *misreads;
+    for (i, (mean, sd)) in base(misreads).into_iter().enumerate() {
+        let pooled = (mean + sd * prior.mean[i], sd * prior.covariance[(i, i)].sqrt());
+        match FIRST + i {
+            DELAY if misreads.delay_h.1 > 0.0 => found.delay_h = pooled,
+            FOAM if misreads.foam_sg.1 > 0.0 => found.foam_sg = pooled,
+            place => {
+                if let Some(cell) = priors.get_mut(place) {
+                    *cell = Some(pooled);
+                }
+            }
+        }
+    }
+    (priors, found)
+}
