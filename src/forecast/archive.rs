@@ -3,7 +3,9 @@
 //! Each batch is looked at on a grid of moments, every [`GRID_H`] hours from its pitching, with the data known then; a
 //! forecast uses the last look at or before its moment. So nothing later leaks in, and a look is made once only.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
+
+use rayon::prelude::*;
 
 use crate::error::Result;
 use crate::kinetics::population::{Information, Prior};
@@ -39,15 +41,22 @@ impl<'a> Archive<'a> {
         Self { batches, kinetics, source, settings, looks: HashMap::new() }
     }
 
-    /// Makes the looks at all batches but `except` that a forecast as of a moment needs.
-    pub fn look(&mut self, as_of: Instant, except: usize) -> Result<()> {
-        for (i, batch) in self.batches.iter().enumerate() {
-            let Some(step) = self.step(batch, as_of).filter(|_| i != except) else { continue };
-            if !self.looks.contains_key(&(i, step)) {
-                let found = self.information(batch, batch.pitched_at.plus_hours(GRID_H * f64::from(step)))?;
-                self.looks.insert((i, step), found);
+    /// Makes the looks at all batches but one that forecasts of that one as of a moment need, side by side.
+    pub fn look(&mut self, needed: &[(Instant, usize)]) -> Result<()> {
+        let mut missing = BTreeSet::new();
+        for (as_of, except) in needed {
+            for (i, batch) in self.batches.iter().enumerate().filter(|(i, _)| i != except) {
+                missing
+                    .extend(self.step(batch, *as_of).map(|step| (i, step)).filter(|at| !self.looks.contains_key(at)));
             }
         }
+        let missing: Vec<_> = missing.into_iter().collect();
+        let found = missing.par_iter().map(|&(i, step)| match self.batches.get(i) {
+            Some(batch) => self.information(batch, batch.pitched_at.plus_hours(GRID_H * f64::from(step))),
+            None => Ok(None),
+        });
+        let found = found.collect::<Result<Vec<_>>>()?;
+        self.looks.extend(missing.into_iter().zip(found));
         Ok(())
     }
 

@@ -40,6 +40,7 @@ impl Forecaster<'_> {
             }
         }
         moments.sort_by_key(|(as_of, ..)| *as_of);
+        self.look_back(moments.iter().map(|(as_of, _, fit, _)| (fit.batch.as_str(), *as_of)))?;
         let mut rows = Vec::with_capacity(moments.len());
         for (as_of, stage, fit, outcome) in moments {
             let made = self.make(&fit.batch, as_of)?;

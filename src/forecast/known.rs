@@ -6,8 +6,8 @@ use crate::units::Instant;
 
 /// Gives a batch's gravities as they were known at a moment: no reading, sample, calibration or event that came later.
 ///
-/// A forecast asks this and nothing else about data, so that it cannot look ahead.
-pub trait KnownSeries {
+/// A forecast asks this and nothing else about data, so that it cannot look ahead. Several threads ask at once.
+pub trait KnownSeries: Sync {
     /// The series of `batch` as known at `as_of`; none when the batch had not been pitched or had no data by then.
     ///
     /// # Errors

@@ -69,8 +69,16 @@ impl Forecaster<'_> {
     /// # Errors
     /// What the source of gravities gives. A batch that cannot be forecast is a row with its reason.
     pub fn forecasts(&mut self, asked: &[(String, Instant)]) -> Result<Forecasts> {
+        self.look_back(asked.iter().map(|(batch, as_of)| (batch.as_str(), *as_of)))?;
         let rows = asked.iter().map(|(batch, as_of)| Ok(self.make(batch, *as_of)?.forecast));
         Ok(Forecasts { rows: rows.collect::<Result<_>>()? })
+    }
+
+    /// Makes at once what forecasts of these batches as of these moments need to know of other batches.
+    pub(super) fn look_back<'b>(&mut self, asked: impl Iterator<Item = (&'b str, Instant)>) -> Result<()> {
+        let index = |name: &str| self.batches.iter().position(|batch| batch.batch == name);
+        let needed: Vec<_> = asked.filter_map(|(name, as_of)| Some((as_of, index(name)?))).collect();
+        self.archive.look(&needed)
     }
 
     pub(super) fn make(&mut self, name: &str, as_of: Instant) -> Result<Made> {
@@ -89,7 +97,7 @@ impl Forecaster<'_> {
         let Some(own) = Own::new(&series, &self.settings.kinetics, self.archive.departure(as_of)) else {
             return Ok(Made::none(name, Some(batch), as_of, "no gravity known at this moment"));
         };
-        self.archive.look(as_of, index)?;
+        self.archive.look(&[(as_of, index)])?;
         let fleet = Population::new(&self.archive.known(as_of, index), &worth());
         match self.of_own(batch, as_of, &series, own, &fleet) {
             Err(error) if error.is_not_estimable() => Ok(Made::none(name, Some(batch), as_of, &error.to_string())),

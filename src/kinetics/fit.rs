@@ -1,5 +1,7 @@
 //! The fit of one batch, and of all together.
 
+use rayon::prelude::*;
+
 use crate::error::{Error, Result};
 use crate::fit::{Estimate, Finding};
 use crate::season::GravitySeries;
@@ -59,13 +61,14 @@ impl KineticsSettings {
     /// # Errors
     /// As for [`KineticsSettings::fit`].
     pub fn fit_all(&self, all: &[GravitySeries]) -> Result<Kinetics> {
-        let mut batches = all.iter().map(|series| self.fit(series)).collect::<Result<Vec<_>>>()?;
+        let mut batches = all.par_iter().map(|series| self.fit(series)).collect::<Result<Vec<_>>>()?;
         let shared = Shared::new(&batches, &self.misreads());
-        for (index, (fit, series)) in batches.iter_mut().zip(all).enumerate() {
-            if let Some(prior) = shared.prior(index, &fit.strain) {
-                self.again(fit, series, &shared_priors(&prior, &self.misreads()))?;
+        batches.par_iter_mut().zip(all).enumerate().try_for_each(|(index, (fit, series))| {
+            match shared.prior(index, &fit.strain) {
+                Some(prior) => self.again(fit, series, &shared_priors(&prior, &self.misreads())),
+                None => Ok(()),
             }
-        }
+        })?;
         let limits: Vec<Option<(f64, f64)>> = batches.iter().map(|fit| limit_by_strain(fit, &batches)).collect();
         for ((fit, series), limit) in batches.iter_mut().zip(all).zip(limits) {
             if let (None, Some(limit)) = (series.limit_sg, limit) {
