@@ -1,5 +1,6 @@
 //! Calibration: from baths to a curve for each probe, and from tilt to gravity for each reading.
 
+mod ageing;
 mod builds;
 mod cooling;
 mod curve;

@@ -15,7 +15,7 @@ pub const LEFT_OUT: Flags = Flags::TILT_RANGE
     .with(Flags::NO_CALIBRATION)
     .with(Flags::OUTSIDE_BATCH);
 /// Offset of a probe whose cell, shell or board was changed since its calibration, SG: one gram is 0.01.
-const STALE_OFFSET_SD: f64 = 0.010;
+pub(super) const STALE_OFFSET_SD: f64 = 0.010;
 
 impl Gravity {
     /// The readings of one batch, of all its probes, in order of time, with the batch's samples; none when it has

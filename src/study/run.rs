@@ -54,6 +54,10 @@ impl StudySettings {
         say("forecasting, and holding old forecasts against what came");
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
         let (forecasts, backtest) = self.forecast(&season, &kinetics, &known, asked)?;
+        let gravity = match (gravity, calibrations.done()) {
+            (Part::Done(gravity), Some(calibrations)) => Part::Done(gravity.with_drift(&season, calibrations, &offset)),
+            (other, _) => other,
+        };
         say("comparing strains");
         let strains = self.strains(&kinetics)?;
         Ok(SeasonStudy {

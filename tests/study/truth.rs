@@ -73,7 +73,7 @@ impl Tallies {
             let (Some(truth), Some(sg), Some(se)) = (truth, gravity.sg[row], gravity.sg_se[row]) else { continue };
             let wrong = Flags::TILT_RANGE.with(Flags::TEMP_RANGE).with(Flags::FROZEN).with(Flags::CALIBRATION_STALE);
             if !gravity.flags[row].intersects(wrong) {
-                self.add("gravity of a reading (drift not in its error)", sg - Z90 * se, sg, sg + Z90 * se, *truth);
+                self.add("gravity of a reading", sg - Z90 * se, sg, sg + Z90 * se, *truth);
             }
         }
     }
@@ -148,12 +148,12 @@ fn studied(seeds: std::ops::Range<u64>, settings: &SimulateSettings) -> Tallies 
 #[test]
 #[ignore = "long simulation, run in release by .ci/run"]
 fn intervals_hold_the_truth_over_many_seasons() {
-    let tallies = studied(2000..2008, &SimulateSettings::default());
+    let tallies = studied(5000..5010, &SimulateSettings::default());
     for (name, tally) in &tallies.0 {
-        // What is said about the future and about drift is held against its level; the batches of a season share probes,
-        // so coverage scatters more than independent cases would. A single reading's error leaves drift out, and gas on
-        // the probe delays lag, mid and t90: those are printed to be looked at.
-        let promised = ["finish, h, at", "terminal at", "drift"].iter().any(|what| name.starts_with(what));
+        // The batches of a season share probes, so coverage scatters more than independent cases would. Forecasts of batches
+        // that stuck or were cut short are no forecasts of what came: they are printed to be looked at.
+        let promised =
+            ["finish, h, at", "terminal at", "drift", "gravity", "kinetics"].iter().any(|what| name.starts_with(what));
         if promised && tally.n >= 60 && !name.contains("other") {
             assert!((0.80..=0.99).contains(&tally.coverage()), "{name}: {tally}");
         }
