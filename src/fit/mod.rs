@@ -9,13 +9,17 @@
 //! | [`nonlinear`] | nonlinear least squares with bounds, priors, covariance and the reason it stopped |
 //! | [`errors_in_variables`] | straight lines and curves when both variables have errors |
 //! | [`autocorrelation`] | AR(1) in continuous time plus white noise: estimation, whitening, robust covariance |
+//! | [`changepoint`] | a sudden step at an unknown time, with a false-alarm rate calibrated by simulation |
+//! | [`control`] | control charts: weighted means and cumulative sums of standardised errors |
 //! | [`compare`] | means, all pairs with simultaneous intervals, random-effects pooling |
 //! | [`ode`] | small systems of ordinary differential equations |
 //! | [`robust`] | median, MAD, bounded-influence weights |
 //! | [`root`], [`minimise`] | the one-dimensional tools the rest is built on |
 
 pub mod autocorrelation;
+pub mod changepoint;
 pub mod compare;
+pub mod control;
 pub mod errors_in_variables;
 mod estimate;
 pub mod linear;

@@ -2,6 +2,8 @@
 #![allow(clippy::print_stdout)]
 
 mod autocorrelation;
+mod changepoint;
+mod control;
 mod errors_in_variables;
 mod linear;
 mod nonlinear;
