@@ -172,6 +172,22 @@ pub struct Coefficient {
     pub estimate: Estimate,
 }
 
+/// An error that several curves have in common: of a bath that several probes were in, of an instrument, of a weighing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SharedError {
+    /// Number of the source, see [`super::Calibrations::source_name`].
+    pub source: usize,
+    /// What one standard deviation of the source does to the coefficients.
+    pub by_coefficient: [f64; MOST_COEFFICIENTS],
+}
+
+impl SharedError {
+    /// What one standard deviation of the source does to the density at a point of the curve, kg/m3.
+    pub fn at(&self, at: &CurvePoint) -> f64 {
+        self.by_coefficient.iter().zip(&at.gradient).map(|(s, g)| s * g).sum()
+    }
+}
+
 /// A fitted curve: coefficients and their covariance.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FittedCurve {
@@ -179,8 +195,10 @@ pub struct FittedCurve {
     pub curve: Curve,
     /// Its coefficients, in the order of [`CurveKind::coefficient_names`].
     pub coefficients: Vec<Coefficient>,
-    /// Their covariance; unused places are 0.
+    /// Their covariance, all errors of the baths in it; unused places are 0.
     pub covariance: [[f64; MOST_COEFFICIENTS]; MOST_COEFFICIENTS],
+    /// The part of it that other curves share, source by source.
+    pub shared: Vec<SharedError>,
     /// Residual scale: 1 when the residuals agree with the stated SDs.
     pub scale: f64,
     /// Degrees of freedom of its intervals.
@@ -261,6 +279,7 @@ mod tests {
             curve: curve.clone(),
             coefficients: Vec::new(),
             covariance,
+            shared: Vec::new(),
             scale: 1.0,
             df: 3.0,
             used: 3.0,

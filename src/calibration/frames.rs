@@ -6,7 +6,7 @@ use crate::error::Result;
 use crate::season::{FrameBuilder, Season};
 
 use super::gravity::Gravity;
-use super::result::{Calibration, Calibrations, Candidate};
+use super::result::{Calibration, Calibrations, Candidate, SharedBath};
 
 impl Calibrations {
     /// The table `calibrations`: one row per probe and calibration, and one per session or probe without a curve, whose
@@ -63,6 +63,30 @@ impl Calibrations {
             .number("left_out_end_sg", number(|c| c.left_out_end_sg))
             .number("aicc", number(|c| c.aicc))
             .text("why", rows.iter().map(|(_, c)| c.refused.as_ref()))
+            .finish()
+    }
+}
+
+impl Calibrations {
+    /// Baths that several probes were in, with their error as all of them see it: the table `baths`.
+    ///
+    /// # Errors
+    /// [`crate::Error::Frame`] when polars refuses.
+    pub fn baths_frame(&self) -> Result<DataFrame> {
+        let baths = &self.shared_baths;
+        let number = |of: fn(&SharedBath) -> Option<f64>| baths.iter().map(of).collect::<Vec<_>>();
+        FrameBuilder::new("baths")
+            .text("bath", baths.iter().map(|b| Some(&b.name)))
+            .text("probes", baths.iter().map(|b| Some(b.probes.join(";"))))
+            .number("stated_sg", number(|b| Some(b.stated_sg)))
+            .number("stated_sd", number(|b| Some(b.stated_sd)))
+            .number("error_sg", number(|b| Some(b.error_sg.value)))
+            .number("se", number(|b| Some(b.error_sg.se)))
+            .number("lower", number(|b| Some(b.error_sg.lower)))
+            .number("upper", number(|b| Some(b.error_sg.upper)))
+            .number("level", number(|b| Some(b.error_sg.level)))
+            .number("p_wrong", number(|b| b.p))
+            .text("method", baths.iter().map(|b| Some(&b.error_sg.method)))
             .finish()
     }
 }

@@ -10,7 +10,8 @@ use crate::float::{ShellExpansion, WallSided};
 use crate::liquid::{WATER_20C_KG_M3, water_density_kg_m3};
 use crate::units::Instant;
 
-use super::curve::{CovarianceRoot, Curve, CurveKind, FittedCurve};
+use super::curve::{CovarianceRoot, Curve, CurveKind, FittedCurve, SharedError};
+use super::errors::Sources;
 
 /// One bath of a calibration, as it entered the fit.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,8 +24,10 @@ pub struct BathPoint {
     pub bath: Option<String>,
     /// SG 20/20 of the bath.
     pub sg: f64,
-    /// Its standard deviation.
+    /// Its standard deviation, by all errors of the stated gravity.
     pub sg_sd: f64,
+    /// Estimate of the stated gravity's error where several probes were in the bath: stated minus true, SG.
+    pub error_sg: Option<Estimate>,
     /// Temperature of the bath, C.
     pub temp_c: f64,
     /// Density of the bath at its own temperature, kg/m3.
@@ -111,8 +114,30 @@ pub struct Suspect {
     pub bath: usize,
     /// Two-sided probability of so large a studentised residual among this many baths, Bonferroni.
     pub p: f64,
+    /// The curve without it (of all probes that were in it, where the baths of several were fitted together).
+    pub without: FittedCurve,
     /// Shift of the curve at SG 1.020 when it is left out.
     pub shift_at_1020_sg: Estimate,
+}
+
+/// A bath that several probes were in, as all of them together see it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SharedBath {
+    /// Its name and when its session began.
+    pub name: String,
+    /// The gravity that was stated, SG 20/20.
+    pub stated_sg: f64,
+    /// Standard deviation of the stated gravity by itself.
+    pub stated_sd: f64,
+    /// The probes that were in it.
+    pub probes: Vec<String>,
+    /// Rows of `Season::references`: the immersions.
+    pub references: Vec<usize>,
+    /// Estimate of its error, stated minus true, SG.
+    pub error_sg: Estimate,
+    /// Two-sided probability of so large an error among the baths of the session, Bonferroni, by leaving the bath out;
+    /// only of the bath that looks worst.
+    pub p: Option<f64>,
 }
 
 /// A session that defined no curve, or a probe without one.
@@ -135,8 +160,30 @@ pub struct Calibrations {
     pub calibrations: Vec<Calibration>,
     /// Sessions and probes without a curve, with the reason.
     pub without: Vec<NoCurve>,
+    /// Baths that several probes were in.
+    pub shared_baths: Vec<SharedBath>,
+    /// Names of the sources of error that curves share.
+    pub(crate) sources: Sources,
     /// What the fit was told.
     pub settings: super::CalibrationSettings,
+}
+
+impl Calibrations {
+    /// No calibration at all.
+    pub fn none(settings: super::CalibrationSettings) -> Self {
+        Self {
+            calibrations: Vec::new(),
+            without: Vec::new(),
+            shared_baths: Vec::new(),
+            sources: Sources::default(),
+            settings,
+        }
+    }
+
+    /// Name of a source of error that curves share: a bath, an instrument, a weighing.
+    pub fn source_name(&self, error: &SharedError) -> &str {
+        self.sources.name(error.source)
+    }
 }
 
 impl Calibration {
@@ -239,6 +286,9 @@ impl fmt::Display for Calibrations {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(f, "{} calibrations", self.calibrations.len())?;
         self.calibrations.iter().try_for_each(|calibration| write!(f, "{calibration}"))?;
+        for bath in self.shared_baths.iter().filter(|bath| bath.p.is_some_and(|p| p < 0.01)) {
+            writeln!(f, "bath {}: stated SG {:.4} is off by {:+.4}", bath.name, bath.stated_sg, bath.error_sg.value)?;
+        }
         for none in &self.without {
             let at = none.at.map(|at| format!(" ({at})")).unwrap_or_default();
             let what = if none.check { "a check" } else { "no curve" };

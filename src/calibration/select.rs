@@ -4,7 +4,7 @@ use crate::error::{Error, Result};
 use crate::fit::quantile;
 use crate::liquid::WATER_20C_KG_M3;
 
-use super::curve::{CurveKind, FittedCurve};
+use super::curve::{CurveKind, CurvePoint, FittedCurve};
 use super::fit::{DISAGREES_P, FitPoint, FitRules, FloatPrior, fit_curve, sd_at};
 use super::result::Candidate;
 
@@ -22,6 +22,11 @@ const MARGIN_DEG: f64 = 3.0;
 /// A candidate must predict better than an earlier one by this factor to be taken instead.
 const CLEARLY_BETTER: f64 = 0.75;
 
+/// A bath is wrong, and not the curve, when its probability over all baths is below the first and that of the others'
+/// residuals above the second.
+const WRONG_BATH_P: f64 = 0.01;
+const OTHERS_AGREE_P: f64 = 0.05;
+
 /// A bath left out and predicted by the others.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct LeftOut {
@@ -31,6 +36,8 @@ pub(crate) struct LeftOut {
     pub studentised: f64,
     /// Two-sided probability of so large a value.
     pub p: f64,
+    /// How the other baths agree with the curve without this one.
+    pub others_agree_p: f64,
 }
 
 /// A candidate with what its leave-one-out fits gave, by bath.
@@ -45,7 +52,7 @@ pub(crate) struct Scored {
 /// [`Error::NotEstimable`] when every candidate is refused: the reasons are in the text.
 pub(crate) fn choose(points: &[FitPoint], prior: &FloatPrior, rules: FitRules) -> Result<Vec<Scored>> {
     let mut scored: Vec<Scored> = KINDS.iter().map(|&kind| score(kind, points, prior, rules)).collect();
-    let Some(best) = pick(&scored) else {
+    let Some(best) = pick(&scored, points) else {
         let reasons: Vec<String> = scored
             .iter()
             .filter_map(|s| s.candidate.refused.as_ref().map(|why| format!("{}: {why}", s.candidate.kind)))
@@ -59,15 +66,24 @@ pub(crate) fn choose(points: &[FitPoint], prior: &FloatPrior, rules: FitRules) -
 }
 
 /// The first float (hull, wall-sided, wall-sided with free K) whose residuals agree with the stated SDs at 1 %. A float's
-/// shape has reasons, and a score from half a dozen baths is a weak judge of it. Where none agrees, the earliest
-/// candidate that no other beats clearly when baths are left out; without any such score the earliest allowed one.
-fn pick(scored: &[Scored]) -> Option<usize> {
+/// shape has reasons, and a score from half a dozen baths is a weak judge of it. Where none agrees, the first float with
+/// which all baths but one agree, when that one lies between others: a wrong bath is likelier than a float of another
+/// shape, which would show at the ends. Else the earliest candidate that no other beats clearly when baths are left out;
+/// without any such score the earliest allowed one.
+fn pick(scored: &[Scored], points: &[FitPoint]) -> Option<usize> {
     let allowed = |s: &Scored| s.candidate.refused.is_none() && s.candidate.fitted.is_some();
-    let agrees = |s: &Scored| {
-        let float = !matches!(s.candidate.kind, CurveKind::Polynomial(_));
-        float && allowed(s) && s.candidate.fitted.as_ref().is_some_and(|fitted| fitted.agreement_p >= DISAGREES_P)
+    let float = |s: &&Scored| !matches!(s.candidate.kind, CurveKind::Polynomial(_)) && allowed(s);
+    let agrees = |s: &Scored| s.candidate.fitted.as_ref().is_some_and(|fitted| fitted.agreement_p >= DISAGREES_P);
+    let but_one = |s: &Scored| {
+        let n = s.left_out.len() as f64;
+        s.left_out.iter().enumerate().filter(|(i, _)| !is_end(points, *i)).any(|(_, left)| {
+            left.is_some_and(|left| n * left.p < WRONG_BATH_P && left.others_agree_p >= OTHERS_AGREE_P)
+        })
     };
-    if let Some(first) = scored.iter().position(agrees) {
+    if let Some(first) = scored.iter().position(|s| float(&s) && agrees(s)) {
+        return Some(first);
+    }
+    if let Some(first) = scored.iter().position(|s| float(&s) && but_one(s)) {
         return Some(first);
     }
     let mut best: Option<(usize, f64)> = None;
@@ -182,12 +198,25 @@ fn leave_out(
 ) -> Option<LeftOut> {
     let own = points.get(index)?;
     let others: Vec<FitPoint> =
-        points.iter().enumerate().filter(|(i, _)| *i != index).map(|(_, point)| *point).collect();
+        points.iter().enumerate().filter(|(i, _)| *i != index).map(|(_, point)| point.clone()).collect();
     let fitted = fit_curve(kind, &others, prior, rules).ok()?;
     let at = fitted.curve.at(own.tilt_deg)?;
     let error = at.density_kg_m3 - own.density_kg_m3;
-    let se = (fitted.variance(&at) + (fitted.scale * sd_at(own, at.per_deg)).powi(2)).sqrt();
+    let se = variance_against(&fitted, &at, own).sqrt();
     let studentised = error / se;
     let p = 2.0 * quantile::student_t_upper_tail(studentised.abs(), fitted.df).ok()?;
-    Some(LeftOut { error_sg: error / WATER_20C_KG_M3, studentised, p })
+    Some(LeftOut { error_sg: error / WATER_20C_KG_M3, studentised, p, others_agree_p: fitted.agreement_p })
+}
+
+/// Variance of the curve minus the stated density of a bath that is not in it, (kg/m3)^2: what both share (the bias of
+/// an instrument, a weighing) counts once, with its sign.
+fn variance_against(fitted: &FittedCurve, at: &CurvePoint, bath: &FitPoint) -> f64 {
+    let own = fitted.scale * bath.density_sd_kg_m3.hypot(at.per_deg * bath.tilt_sd_deg);
+    let mut variance = fitted.variance(at) + own * own;
+    for (i, error) in bath.errors.iter().enumerate() {
+        let effect = if i == 0 { fitted.scale * error.effect } else { error.effect };
+        let shared = fitted.shared.iter().find(|s| s.source == error.source).map_or(0.0, |s| s.at(at));
+        variance += effect * effect - 2.0 * effect * shared;
+    }
+    variance.max(own * own)
 }

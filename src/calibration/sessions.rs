@@ -4,6 +4,7 @@ use crate::season::{Pair, Reference, ReferenceUse, Season};
 use crate::units::Instant;
 
 use super::CalibrationSettings;
+use super::errors::is_tap_water;
 use super::noise::Noise;
 use super::steady::steady_tilt;
 
@@ -106,7 +107,7 @@ pub(crate) fn immersion(
 
 /// Water by its method or by its gravity.
 pub(crate) fn is_water(reference: &Reference) -> bool {
-    reference.method.as_deref() == Some("water") || (reference.sg - 1.0).abs() <= SAME_SG
+    reference.method.as_deref() == Some("water") || is_tap_water(reference) || (reference.sg - 1.0).abs() <= SAME_SG
 }
 
 impl Session {

@@ -2,6 +2,7 @@
 
 use crate::error::{Error, Result};
 use crate::float::ShellExpansion;
+use crate::season::Reference;
 
 /// How baths become curves and tilts become gravities. Every field has a default; [`CalibrationSettings::check`] names
 /// the first one that cannot be.
@@ -17,6 +18,9 @@ use crate::float::ShellExpansion;
 /// | `temp_sd_c` | 0.3 | SD of a probe's temperature error, common to its readings |
 /// | `mass_sd_g`, `diameter_sd_mm` | 0.1, 0.1 | balance and calliper |
 /// | `k_typical_kg_m3`, `k_rel_sd` | 5700, 0.3 | weak prior of the mass ratio K where it is not known |
+/// | `hydrometer_bias_sg`, `refractometer_bias_sg` | 0.0007, 0.001 | SD of the bias of one instrument: all baths that it measured have it |
+/// | `weighed_gain` | 0.003 | SD of the error of weighed baths of one session, as a share of SG - 1 |
+/// | `tap_water_sg` | 0.0004 | SD of tap water (method `tap_water`) in place of distilled |
 /// | `original_sg` | 1.050 | for the alcohol in a beer whose original gravity nobody knows |
 /// | `scale_df` | 12 | how many degrees of freedom the stated SDs are worth against the residuals |
 /// | `level` | 0.90 | of all intervals |
@@ -45,6 +49,16 @@ pub struct CalibrationSettings {
     pub k_typical_kg_m3: f64,
     /// Relative standard deviation of that prior.
     pub k_rel_sd: f64,
+    /// Standard deviation of the bias of a hydrometer, SG: common to all baths that it measured, so that no number of baths
+    /// averages it out. From memory, no source.
+    pub hydrometer_bias_sg: f64,
+    /// The same of a refractometer.
+    pub refractometer_bias_sg: f64,
+    /// Standard deviation of the error of all weighed baths of one session (balance, moisture of the sugar), as a share of
+    /// SG - 1. From memory, no source.
+    pub weighed_gain: f64,
+    /// Standard deviation of the gravity of tap water about distilled, SG. From memory, no source.
+    pub tap_water_sg: f64,
     /// Original gravity of a batch that has neither a measured one nor early readings, SG 20/20.
     pub original_sg: f64,
     /// Degrees of freedom that the stated SDs of baths and tilts are worth when they and the residuals disagree.
@@ -67,6 +81,10 @@ impl Default for CalibrationSettings {
             diameter_sd_mm: 0.1,
             k_typical_kg_m3: 5700.0,
             k_rel_sd: 0.3,
+            hydrometer_bias_sg: 0.0007,
+            refractometer_bias_sg: 0.001,
+            weighed_gain: 0.003,
+            tap_water_sg: 0.0004,
             original_sg: 1.050,
             scale_df: 12.0,
             level: 0.90,
@@ -75,6 +93,15 @@ impl Default for CalibrationSettings {
 }
 
 impl CalibrationSettings {
+    /// Standard deviation of the bias of the instrument behind a reference, SG; 0 for a method without one.
+    pub(crate) fn instrument_bias_sg(&self, reference: &Reference) -> f64 {
+        match reference.method.as_deref() {
+            Some("hydrometer") => self.hydrometer_bias_sg,
+            Some("refractometer") => self.refractometer_bias_sg,
+            _ => 0.0,
+        }
+    }
+
     /// Checks every setting.
     ///
     /// # Errors
@@ -93,6 +120,10 @@ impl CalibrationSettings {
         for (name, value) in positive {
             within(name, value, f64::MIN_POSITIVE, f64::MAX, "a positive number")?;
         }
+        within("hydrometer_bias_sg", self.hydrometer_bias_sg, 0.0, 0.1, "0 to 0.1 SG")?;
+        within("refractometer_bias_sg", self.refractometer_bias_sg, 0.0, 0.1, "0 to 0.1 SG")?;
+        within("weighed_gain", self.weighed_gain, 0.0, 0.5, "0 to 0.5")?;
+        within("tap_water_sg", self.tap_water_sg, 0.0, 0.1, "0 to 0.1 SG")?;
         within("temp_sd_c", self.temp_sd_c, 0.0, 10.0, "0 to 10 C")?;
         within("unknown_shell", self.unknown_shell.linear_per_k, -1e-4, 1e-3, "-0.0001 to 0.001 per K")?;
         within("unknown_shell", self.unknown_shell.sd_per_k, 0.0, 1e-3, "an SD of 0 to 0.001 per K")?;

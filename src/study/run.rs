@@ -94,7 +94,7 @@ impl StudySettings {
         if season.probes.iter().all(|probe| probe.total_mass_g.is_none()) {
             return Ok(Part::Skipped("no probe has a mass".to_owned()));
         }
-        let none = Calibrations { calibrations: Vec::new(), without: Vec::new(), settings: self.calibration.clone() };
+        let none = Calibrations::none(self.calibration.clone());
         self.builds.run(season, calibrations.done().unwrap_or(&none)).map(Part::Done)
     }
 
@@ -187,7 +187,7 @@ pub(super) fn one_series(
     match (calibrations.done(), gravity.done()) {
         (Some(calibrations), Some(gravity)) => gravity.series(season, calibrations, batch, offset),
         _ => {
-            let none = Calibrations { calibrations: Vec::new(), without: Vec::new(), settings: Default::default() };
+            let none = Calibrations::none(Default::default());
             Gravity::default().series(season, &none, batch, offset)
         }
     }

@@ -27,6 +27,7 @@ impl SeasonStudy {
         if let Some(calibrations) = self.calibrations.done() {
             add("calibrations", calibrations.to_frame())?;
             add("calibration_candidates", calibrations.candidates_frame())?;
+            add("baths", calibrations.baths_frame())?;
         }
         if let Some(gravity) = self.gravity.done() {
             add("gravity", gravity.to_frame(&self.season))?;

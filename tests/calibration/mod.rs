@@ -5,5 +5,6 @@ mod bad_input;
 mod builds;
 mod coverage;
 mod examples;
+mod fleet;
 pub mod floats;
 mod whole_season;

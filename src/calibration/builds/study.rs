@@ -1,6 +1,6 @@
 //! The study: from the season's probes and their calibrations to the builds.
 
-use crate::calibration::study::mass_at;
+use crate::calibration::prepare::mass_at;
 use crate::calibration::{BathPoint, Calibration, Calibrations};
 use crate::error::Result;
 use crate::fit::Finding;

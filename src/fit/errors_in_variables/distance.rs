@@ -63,6 +63,11 @@ impl<'a, C: SlopedCurve> DistanceResiduals<'a, C> {
         self.points().map(|point| self.nearest(point, parameters)).collect()
     }
 
+    /// Standard deviations of the points about the curve, in y: `sqrt(sd_y^2 + (slope sd_x)^2)` at the adjusted x.
+    pub fn widths(&self, parameters: &[f64]) -> Vec<f64> {
+        self.points().map(|point| self.width(point, self.nearest(point, parameters), parameters)).collect()
+    }
+
     fn points(&self) -> impl Iterator<Item = Point> {
         let pairs = self.x.iter().zip(self.y).zip(self.sd_x.iter().zip(self.sd_y));
         pairs.map(|((x, y), (sd_x, sd_y))| Point { x: *x, y: *y, sd_x: *sd_x, sd_y: *sd_y })

@@ -1,0 +1,134 @@
+//! What the stated gravities of baths may be wrong by, and which baths share it.
+
+use std::collections::BTreeMap;
+
+use crate::season::{Reference, Season};
+use crate::units::Instant;
+
+use super::CalibrationSettings;
+
+/// An error of a stated gravity: one standard deviation of a source that other baths may share.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct BathError {
+    /// Number of the source, see [`Sources::name`].
+    pub source: usize,
+    /// Effect of one standard deviation of the source, in the unit of the gravity (SG, or kg/m3 in a fit).
+    pub effect: f64,
+}
+
+/// The sources of error behind every reference of a season.
+///
+/// | source | shared by | effect of one SD |
+/// | --- | --- | --- |
+/// | bath | all probes in a bath of one name, within the session gap | the reference's own SD |
+/// | instrument | all that one hydrometer or refractometer measured | its bias |
+/// | weighing | all weighed baths within the session gap of one another | a share of SG - 1 |
+/// | tap water | all tap water | minerals |
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(crate) struct Sources {
+    names: Vec<String>,
+    of_row: Vec<Vec<BathError>>,
+}
+
+impl Sources {
+    pub fn of(season: &Season, settings: &CalibrationSettings) -> Self {
+        let mut sources = Self { names: Vec::new(), of_row: vec![Vec::new(); season.references.len()] };
+        let gap_h = settings.session_gap_h;
+        let baths = groups(season, gap_h, |r| if r.is_sample() { None } else { r.bath.clone() });
+        let weighings = groups(season, gap_h, |r| is_weighed(r).then(String::new));
+        let mut numbers: BTreeMap<String, usize> = BTreeMap::new();
+        for (row, reference) in season.references.iter().enumerate() {
+            let bias = settings.instrument_bias_sg(reference);
+            let mut errors = Vec::with_capacity(3);
+            let mut add = |name: String, effect: f64| {
+                if effect != 0.0 {
+                    let source = *numbers.entry(name).or_insert_with_key(|name| {
+                        sources.names.push(name.clone());
+                        sources.names.len() - 1
+                    });
+                    errors.push(BathError { source, effect });
+                }
+            };
+            let bath = match baths.get(&row) {
+                Some((name, began)) => format!("bath {name}, {began}"),
+                None => format!("row {row}"),
+            };
+            add(bath, own_sd(reference, bias));
+            if let Some(name) = instrument_name(reference) {
+                add(name, bias);
+            }
+            if let Some((_, began)) = weighings.get(&row) {
+                add(format!("weighing, {began}"), settings.weighed_gain * (reference.sg - 1.0));
+            }
+            if is_tap_water(reference) {
+                add("tap water".to_owned(), settings.tap_water_sg);
+            }
+            if let Some(cell) = sources.of_row.get_mut(row) {
+                *cell = errors;
+            }
+        }
+        sources
+    }
+
+    /// The errors of a reference, SG; the first is the bath's own.
+    pub fn of_row(&self, row: usize) -> &[BathError] {
+        self.of_row.get(row).map_or(&[], Vec::as_slice)
+    }
+
+    /// Name of a source.
+    pub fn name(&self, source: usize) -> &str {
+        self.names.get(source).map_or("", String::as_str)
+    }
+}
+
+/// The very instrument behind a reference; one that has no name is the only one of its method.
+pub(crate) fn instrument_name(reference: &Reference) -> Option<String> {
+    let method = reference.method.as_deref()?;
+    Some(format!("{method} {}", reference.instrument.as_deref().unwrap_or_default()).trim_end().to_owned())
+}
+
+/// Standard deviation of a reference without its instrument's bias: a stated one is the reading's own, a default holds
+/// the bias.
+pub(crate) fn own_sd(reference: &Reference, bias_sg: f64) -> f64 {
+    match reference.sg_sd {
+        Some(sd) => sd,
+        None => (reference.sd().powi(2) - bias_sg * bias_sg).max(0.25 * reference.sd().powi(2)).sqrt(),
+    }
+}
+
+/// Tap water in place of distilled, by its method's name.
+pub(crate) fn is_tap_water(reference: &Reference) -> bool {
+    reference.method.as_deref().is_some_and(|method| matches!(method, "tap" | "tap_water" | "tap water"))
+}
+
+fn is_weighed(reference: &Reference) -> bool {
+    !reference.is_sample() && reference.method.as_deref() == Some("weighed")
+}
+
+/// For each row that has a name: its name, and when its group began. Rows of one name less than `gap_h` apart are one.
+fn groups(
+    season: &Season,
+    gap_h: f64,
+    name: impl Fn(&Reference) -> Option<String>,
+) -> BTreeMap<usize, (String, Instant)> {
+    let mut by_name: BTreeMap<String, Vec<(Instant, usize)>> = BTreeMap::new();
+    for (row, reference) in season.references.iter().enumerate() {
+        if let Some(name) = name(reference) {
+            by_name.entry(name).or_default().push((reference.at, row));
+        }
+    }
+    let mut groups = BTreeMap::new();
+    for (name, mut rows) in by_name {
+        rows.sort();
+        let mut last: Option<(Instant, Instant)> = None;
+        for (at, row) in rows {
+            let began = match last {
+                Some((began, before)) if at.hours_since(before) < gap_h => began,
+                _ => at,
+            };
+            last = Some((began, at));
+            groups.insert(row, (name.clone(), began));
+        }
+    }
+    groups
+}

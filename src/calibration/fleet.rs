@@ -1,0 +1,209 @@
+//! The baths of several probes fitted together.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::error::Result;
+use crate::fit::{Estimate, quantile};
+use crate::liquid::WATER_20C_KG_M3;
+
+use super::curve::{CurveKind, FittedCurve};
+use super::errors::Sources;
+use super::fit::{FitPoint, FitRules, fit_curve, member};
+use super::joint::{LOOSE, Member, SharedEffect, Together, fit_together};
+use super::prepare::Prepared;
+use super::result::{BathPoint, Calibration, SharedBath, Suspect};
+
+/// A suspect bath is named below this probability, over all baths of the calibration.
+const SUSPECT_P: f64 = 0.01;
+/// Gravity at which the shift by a suspect bath is stated.
+const AT_SG: f64 = 1.020;
+
+/// What the probes of a season say together.
+#[derive(Default)]
+pub(super) struct Fleet {
+    /// By place in the prepared sessions: the curve, where it was fitted together with others.
+    pub curves: BTreeMap<usize, FittedCurve>,
+    pub suspects: BTreeMap<usize, Suspect>,
+    pub shared_baths: Vec<SharedBath>,
+}
+
+impl Fleet {
+    /// Fits the chosen curves of all sessions that share baths together. Where that fails the curves of the single probes
+    /// stay.
+    pub fn fit(prepared: &[Prepared], sources: &Sources, rules: FitRules) -> Self {
+        let mut fleet = Self::default();
+        for group in groups(prepared) {
+            let members: Vec<(usize, &Prepared, &FittedCurve)> = group
+                .iter()
+                .filter_map(|&place| {
+                    let one = prepared.get(place)?;
+                    Some((place, one, one.chosen()?.fitted.as_ref()?))
+                })
+                .collect();
+            if members.len() > 1 {
+                // A joint fit that does not settle leaves each probe its own.
+                let _ = fleet.join(&members, sources, rules);
+            }
+        }
+        for (place, one) in prepared.iter().enumerate() {
+            if !fleet.suspects.contains_key(&place)
+                && let Some(suspect) = alone(one, rules)
+            {
+                fleet.suspects.insert(place, suspect);
+            }
+        }
+        fleet
+    }
+
+    fn join(&mut self, members: &[(usize, &Prepared, &FittedCurve)], sources: &Sources, rules: FitRules) -> Result<()> {
+        let all: Vec<Member<'_>> =
+            members.iter().map(|(_, one, single)| started(one, single)).collect::<Result<_>>()?;
+        let together = fit_together(&all, rules, None)?;
+        let baths = Bath::all(members, &together.effects);
+        let doubt = baths.iter().max_by(|a, b| a.effect.value.abs().total_cmp(&b.effect.value.abs()));
+        let left_out = doubt.map(|bath| LeftOut::new(bath, &all, rules, baths.len())).transpose()?.flatten();
+        let df = together.curves.iter().map(|c| c.df).sum::<f64>() / together.curves.len() as f64;
+        for bath in &baths {
+            let size = bath.kg_m3 / WATER_20C_KG_M3;
+            let (value, se) = (bath.effect.value * size, bath.effect.variance.max(0.0).sqrt() * size);
+            self.shared_baths.push(SharedBath {
+                name: sources.name(bath.effect.source).trim_start_matches("bath ").to_owned(),
+                stated_sg: bath.stated_sg,
+                stated_sd: size,
+                probes: bath.probes.clone(),
+                references: bath.references.clone(),
+                error_sg: Estimate::student_t(value, se, df, rules.level, "all probes in the bath together, t")?,
+                p: left_out.as_ref().filter(|l| l.source == bath.effect.source).map(|l| l.p),
+            });
+        }
+        for (i, ((place, one, _), fitted)) in members.iter().zip(together.curves).enumerate() {
+            let wrong = left_out.as_ref().filter(|l| l.p < SUSPECT_P);
+            let own = wrong.and_then(|l| Some((l, one.points.iter().position(|p| p.is_of(l.source))?)));
+            if let Some((left_out, bath)) = own
+                && let Some(without) = left_out.without.curves.get(i)
+                && let Some(suspect) = suspect(bath, left_out.p, &fitted, without.clone(), rules)
+            {
+                self.suspects.insert(*place, suspect);
+            }
+            self.curves.insert(*place, fitted);
+        }
+        Ok(())
+    }
+}
+
+impl Fleet {
+    /// Writes each shared bath's error to the baths of the calibrations that were in it.
+    pub fn tell(&self, calibrations: &mut [Calibration]) {
+        for shared in &self.shared_baths {
+            let same = |bath: &&mut BathPoint| bath.references.iter().any(|row| shared.references.contains(row));
+            for bath in calibrations.iter_mut().flat_map(|c| &mut c.baths).filter(same) {
+                bath.error_sg = Some(shared.error_sg.clone());
+            }
+        }
+    }
+}
+
+impl FitPoint {
+    /// Whether it is the bath of this source.
+    fn is_of(&self, source: usize) -> bool {
+        self.errors.first().is_some_and(|error| error.source == source)
+    }
+}
+
+/// Sessions that are linked by common baths, as places.
+fn groups(prepared: &[Prepared]) -> Vec<Vec<usize>> {
+    let mut groups: Vec<(BTreeSet<usize>, Vec<usize>)> = Vec::new();
+    for (place, one) in prepared.iter().enumerate() {
+        let mut baths: BTreeSet<usize> =
+            one.points.iter().filter_map(|p| p.errors.first()).map(|error| error.source).collect();
+        let mut places = vec![place];
+        let (linked, rest): (Vec<_>, Vec<_>) = groups.into_iter().partition(|(other, _)| !other.is_disjoint(&baths));
+        for (other, more) in linked {
+            baths.extend(other);
+            places.extend(more);
+        }
+        places.sort_unstable();
+        groups = rest;
+        groups.push((baths, places));
+    }
+    groups.into_iter().map(|(_, places)| places).collect()
+}
+
+/// A session as a member that starts at its own fit.
+fn started<'a>(one: &'a Prepared, single: &FittedCurve) -> Result<Member<'a>> {
+    let kind = one.chosen().map_or(CurveKind::Polynomial(1), |c| c.kind);
+    let mut member = member(kind, &one.points, &one.prior)?;
+    let by_logarithm = !matches!(kind, CurveKind::Polynomial(_));
+    for (i, (parameter, value)) in member.start.iter_mut().zip(single.curve.coefficients()).enumerate() {
+        parameter.start = if i == 0 && by_logarithm { value.ln() } else { value };
+    }
+    Ok(member)
+}
+
+/// A bath of several probes.
+struct Bath {
+    effect: SharedEffect,
+    /// One standard deviation of its stated gravity, kg/m3.
+    kg_m3: f64,
+    stated_sg: f64,
+    probes: Vec<String>,
+    references: Vec<usize>,
+}
+
+impl Bath {
+    fn all(members: &[(usize, &Prepared, &FittedCurve)], effects: &[SharedEffect]) -> Vec<Self> {
+        let of = |effect: &SharedEffect| {
+            let rows = members.iter().flat_map(|(_, one, _)| one.points.iter().zip(&one.baths).map(|row| (*one, row)));
+            let own: Vec<_> = rows.filter(|(_, (point, _))| point.is_of(effect.source)).collect();
+            let &(_, (point, bath)) = own.first()?;
+            let kg_m3 = point.errors.first()?.effect;
+            let probes = own.iter().map(|(one, _)| one.probe.clone()).collect();
+            let references = own.iter().flat_map(|(_, (_, bath))| bath.references.clone()).collect();
+            Some(Self { effect: *effect, kg_m3, stated_sg: bath.sg, probes, references })
+        };
+        effects.iter().filter_map(of).collect()
+    }
+}
+
+/// The fit without one bath.
+struct LeftOut {
+    source: usize,
+    p: f64,
+    without: Together,
+}
+
+impl LeftOut {
+    fn new(bath: &Bath, members: &[Member<'_>], rules: FitRules, baths: usize) -> Result<Option<Self>> {
+        let source = bath.effect.source;
+        let without = fit_together(members, rules, Some(source))?;
+        let Some(free) = without.effects.iter().find(|effect| effect.source == source) else { return Ok(None) };
+        // In units of the stated standard deviation: the others' judgement of the bath, and how sure it is.
+        let (error, variance) = (free.value * LOOSE, free.variance * LOOSE * LOOSE);
+        let df = without.curves.iter().map(|c| c.df).sum::<f64>() / without.curves.len() as f64;
+        let t = error / (1.0 + variance).sqrt();
+        let p = (2.0 * quantile::student_t_upper_tail(t.abs(), df)? * baths as f64).min(1.0);
+        Ok(Some(Self { source, p, without }))
+    }
+}
+
+/// The worst bath of one probe by its own leave-one-out fits, if it is beyond what chance gives.
+fn alone(one: &Prepared, rules: FitRules) -> Option<Suspect> {
+    let left_out = &one.scored.iter().find(|s| s.candidate.chosen)?.left_out;
+    let n = left_out.len() as f64;
+    let each = left_out.iter().enumerate().filter_map(|(i, left)| left.map(|left| (i, (left.p * n).min(1.0))));
+    let (bath, p) = each.min_by(|a, b| a.1.total_cmp(&b.1)).filter(|(_, p)| *p < SUSPECT_P)?;
+    let chosen = one.chosen()?;
+    let others: Vec<FitPoint> =
+        one.points.iter().enumerate().filter(|(i, _)| *i != bath).map(|(_, p)| p.clone()).collect();
+    let without = fit_curve(chosen.kind, &others, &one.prior, rules).ok()?;
+    suspect(bath, p, chosen.fitted.as_ref()?, without, rules)
+}
+
+fn suspect(bath: usize, p: f64, fitted: &FittedCurve, without: FittedCurve, rules: FitRules) -> Option<Suspect> {
+    let tilt = fitted.curve.tilt_deg(AT_SG * WATER_20C_KG_M3)?;
+    let (with_at, at) = (fitted.curve.at(tilt)?, without.curve.at(tilt)?);
+    let shift = (at.density_kg_m3 - with_at.density_kg_m3) / WATER_20C_KG_M3;
+    let se = without.variance(&at).sqrt() / WATER_20C_KG_M3;
+    let shift_at_1020_sg = Estimate::student_t(shift, se, without.df, rules.level, "curve without the bath, t").ok()?;
+    Some(Suspect { bath, p, without, shift_at_1020_sg })
+}
