@@ -2,14 +2,14 @@
 
 use std::collections::BTreeMap;
 
-use crate::drift::{Drift, DriftPair, PairKind, ProbeDrift};
+use crate::drift::{Drift, DriftPair, PairKind, ProbeDrift, ShiftKind, TrackPoint};
 use crate::error::Result;
-use crate::fit::{Estimate, Finding};
+use crate::fit::Finding;
 
 use super::axis::Axis;
 use super::figure::{Figure, Panel};
 use super::forest::{Row, forest};
-use super::palette::{CURVE, INK, Mark, REFERENCE};
+use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, REFERENCE};
 use super::plot::{Frame, Plot};
 use super::svg::panel;
 use super::words::signed;
@@ -43,8 +43,9 @@ impl Drift {
         );
         Ok(Figure::new("How true each probe stays", alt, panels).with_caption(
             "Ochre squares: baths. Ring: samples of batches. Cross: left out of the estimate. Bars: one standard error of \
-             the reference and of the probe's own noise. Line and fan: the estimated slope and its interval, drawn through \
-             the middle of the pairs. Above: the slope with its standard error, SG per 30 days.",
+             the reference and of the probe's own noise. Line and band: the estimated error at SG 1.020 with its interval. Upright \
+             lines: sudden shifts, thin where an event is written down, thick and red where found in the data. Bars at the foot: \
+             batches. Above: the slope through all of it with its standard error, SG per 30 days.",
         ))
     }
 
@@ -52,6 +53,12 @@ impl Drift {
         panel(WIDTH, HEIGHT, |paper| {
             let plot = Frame::new(probe, x, y).on(paper)?;
             plot.rule_y(0.0)?;
+            batches(&plot, pairs)?;
+            for (age_d, found) in self.shift_ages(probe, pairs) {
+                let (low, high) = plot.y_range();
+                let width = if found { 2.0 } else { 1.2 };
+                plot.upright(age_d, low, high, if found { LOOK } else { INK }, width)?;
+            }
             for pair in pairs {
                 let (at, centre, se) = (pair.age_d, pair.difference_sg, error(pair));
                 if pair.left_out.is_some() {
@@ -63,11 +70,18 @@ impl Drift {
                 plot.mark(at, centre, mark, REFERENCE, 7.0)?;
             }
             let slope = self.of_probe(probe);
-            if let Some(e) = slope.and_then(|s| s.drift_sg_per_30d.estimate()) {
-                fan(&plot, pairs, e)?;
+            if let Some(drift) = slope {
+                track(&plot, &drift.track)?;
             }
             plot.note(&slope.map_or_else(|| "no pairs used".to_owned(), slope_in_words))
         })
+    }
+
+    /// Days since the first calibration of the probe's shifts; true for one that was found.
+    fn shift_ages(&self, probe: &str, pairs: &[&DriftPair]) -> Vec<(f64, bool)> {
+        let Some(calibrated) = pairs.first().map(|pair| pair.at.plus_days(-pair.age_d)) else { return Vec::new() };
+        let of_probe = self.shifts.iter().filter(|shift| shift.probe == probe);
+        of_probe.map(|shift| (shift.at.days_since(calibrated), shift.kind == ShiftKind::Found)).collect()
     }
 
     /// The drift of each probe and of the fleet, with their intervals.
@@ -75,11 +89,16 @@ impl Drift {
     /// # Errors
     /// [`crate::Error::Numeric`] when drawing fails.
     pub fn fleet_chart(&self) -> Result<Figure> {
-        let mut rows: Vec<Row> = self
-            .probes
-            .iter()
-            .map(|probe| Row::new(&probe.probe, &probe.drift_sg_per_30d, CURVE, Mark::Disc))
-            .collect();
+        let mut probes: Vec<&ProbeDrift> = self.probes.iter().collect();
+        let slope = |probe: &ProbeDrift| probe.drift_sg_per_30d.value().unwrap_or(f64::INFINITY);
+        probes.sort_by(|a, b| slope(a).total_cmp(&slope(b)));
+        let mut rows: Vec<Row> = Vec::new();
+        for probe in probes {
+            rows.push(Row::new(&probe.probe, &probe.drift_sg_per_30d, CURVE, Mark::Disc));
+            if self.shifts.iter().any(|shift| shift.probe == probe.probe) {
+                rows.push(Row::new("without its shifts", &probe.gradual_sg_per_30d, AHEAD, Mark::Ring));
+            }
+        }
         for term in self.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {
             rows.push(Row::new("mean of the fleet", &term.finding, INK, Mark::Diamond));
         }
@@ -107,31 +126,28 @@ impl Drift {
     }
 }
 
-/// The slope with its interval as lines through the weighted middle of the pairs that were used; pairs of one day share
-/// one weight, as a calibration's many baths are one look at the probe.
-fn fan(plot: &Plot<'_, '_>, pairs: &[&DriftPair], slope: &Estimate) -> Result<()> {
-    let used: Vec<(f64, f64, f64)> = pairs
-        .iter()
-        .filter(|pair| pair.left_out.is_none())
-        .map(|pair| {
-            let same_day = |other: &&&DriftPair| other.left_out.is_none() && (other.age_d - pair.age_d).abs() < 0.5;
-            let of_day = pairs.iter().filter(same_day).count().max(1) as f64;
-            (pair.age_d, pair.difference_sg, error(pair).max(1e-6).powi(-2) / of_day)
-        })
-        .collect();
-    let total: f64 = used.iter().map(|(.., w)| w).sum();
-    let (age, level) = used.iter().fold((0.0, 0.0), |(a, l), (x, y, w)| (a + x * w / total, l + y * w / total));
-    let (from, to) = used.iter().fold((0.0f64, 0.0f64), |(low, high), (x, ..)| (low.min(*x), high.max(*x)));
-    let at = |x: f64, per_30d: f64| level + per_30d * (x - age) / 30.0;
-    let rows: Vec<_> = (0..=20)
-        .map(|i| from + (to - from) * f64::from(i) / 20.0)
-        .map(|x| {
-            let ends = (at(x, slope.lower), at(x, slope.upper));
-            (x, ends.0.min(ends.1), ends.0.max(ends.1))
-        })
-        .collect();
+/// Short bars at the foot of the frame where a batch gave samples.
+fn batches(plot: &Plot<'_, '_>, pairs: &[&DriftPair]) -> Result<()> {
+    let mut spans: BTreeMap<&str, (f64, f64)> = BTreeMap::new();
+    for pair in pairs {
+        if let Some(batch) = &pair.batch {
+            let span = spans.entry(batch).or_insert((pair.age_d, pair.age_d));
+            *span = (span.0.min(pair.age_d), span.1.max(pair.age_d));
+        }
+    }
+    let (low, high) = plot.y_range();
+    for (from, to) in spans.into_values() {
+        plot.level(low + 0.015 * (high - low), from - 0.5, to + 0.5, AHEAD, 3.0)?;
+    }
+    Ok(())
+}
+
+/// The estimated error with its interval.
+fn track(plot: &Plot<'_, '_>, points: &[TrackPoint]) -> Result<()> {
+    let rows: Vec<_> = points.iter().map(|p| (p.age_d, p.lower, p.upper)).collect();
     plot.band(&rows, CURVE, 0.18)?;
-    plot.line(&[(from, at(from, slope.value)), (to, at(to, slope.value))], CURVE, 1.8, 1.0)
+    let line: Vec<_> = points.iter().map(|p| (p.age_d, p.error_sg)).collect();
+    plot.line(&line, CURVE, 1.8, 1.0)
 }
 
 /// Standard error of a pair apart from what all pairs of the probe share.

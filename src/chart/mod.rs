@@ -13,6 +13,7 @@ mod backtest;
 mod calibration;
 mod clip;
 mod drift;
+mod drift_limit;
 mod figure;
 mod forecast;
 mod forest;

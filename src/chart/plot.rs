@@ -299,6 +299,11 @@ impl Plot<'_, '_> {
         self.words(text, at, SMALL, false, colour, anchor)
     }
 
+    /// Both ends of the vertical axis.
+    pub(super) fn y_range(&self) -> (f64, f64) {
+        (self.y.low, self.y.high)
+    }
+
     /// Right end of the horizontal axis.
     pub(super) fn x_end(&self) -> f64 {
         self.x.high

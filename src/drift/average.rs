@@ -1,9 +1,10 @@
 //! The answers averaged over what the variances may be.
 
 use crate::error::{Error, Result};
-use crate::fit::{Estimate, quantile, root};
+use crate::fit::Estimate;
 
-use super::blocks::{Solved, solve};
+use super::blocks::{Sought, System, Target};
+use super::mixture::Mixture;
 use super::model::{Model, Variances};
 
 /// Standard deviations of the random walk after 30 days, SG, that are tried.
@@ -12,25 +13,28 @@ const WALK_SD: [f64; 12] = [0.0, 0.0002, 0.0004, 0.0007, 0.0011, 0.0016, 0.0024,
 const PAIR_SD: [f64; 9] = [0.0, 0.0003, 0.0006, 0.001, 0.0016, 0.0025, 0.004, 0.0065, 0.011];
 /// Scale of the half-Cauchy priors of both, SG.
 const PRIOR_SCALE: f64 = 0.001;
-/// Grid points whose weight is this many units of log-likelihood below the top are left out: one in 160 000.
+/// Grid points whose weight is this many units of log-likelihood below the top end a row: one in 160 000.
 const NEGLIGIBLE: f64 = 12.0;
+/// Those below this are left out of the averages: one in 3000.
+const LEFT_OUT: f64 = 8.0;
 /// The method as it stands in the tables.
 pub(super) const METHOD: &str = "GLS with random walk, averaged over its likelihood";
 
-/// The model solved at every pair of variances, with weights.
-pub(super) struct Averaged {
-    solved: Vec<(f64, Variances, Solved)>,
+/// The model solved at every pair of variances that matters, with weights that sum to 1.
+pub(super) struct Averaged<'m> {
+    pub model: &'m Model,
+    pub solved: Vec<(f64, Variances, System<'m>)>,
 }
 
-impl Averaged {
+impl<'m> Averaged<'m> {
     /// Solves the model on a grid of both SDs. Weight of a grid point: the restricted likelihood times half-Cauchy priors
     /// of scale 0.001 SG (A. Gelman, Bayesian Anal. 1 (2006) 515) times the width of its cell. So the doubt about the
     /// variances is in every interval, and a variance near zero is no special case.
     ///
     /// # Errors
     /// [`Error::Numeric`] when no grid point can be solved.
-    pub fn over(model: &Model) -> Result<Self> {
-        let mut solved: Vec<(f64, Variances, Solved)> = Vec::new();
+    pub fn over(model: &'m Model) -> Result<Self> {
+        let mut solved: Vec<(f64, Variances, System<'m>)> = Vec::new();
         let mut failure = None;
         let mut top = f64::NEG_INFINITY;
         let mut last_row = f64::NEG_INFINITY;
@@ -38,13 +42,12 @@ impl Averaged {
             let (mut row, mut last) = (f64::NEG_INFINITY, f64::NEG_INFINITY);
             for (j, &pair_sd) in PAIR_SD.iter().enumerate() {
                 let variances = Variances { walk_sd, pair_sd };
-                match solve(&model.blocks(variances), &model.prior_sd, model.beer) {
+                match System::new(model.blocks(variances), &model.prior_sd) {
                     Ok(at) if at.ln_likelihood.is_finite() => {
-                        let prior = |sd: f64| -(1.0 + (sd / PRIOR_SCALE).powi(2)).ln();
                         let cell = (width(&WALK_SD, i) * width(&PAIR_SD, j)).ln();
-                        let ln = at.ln_likelihood + prior(walk_sd) + prior(pair_sd) + cell;
-                        solved.push((ln, variances, at));
+                        let ln = at.ln_likelihood + ln_prior(&variances) + cell;
                         (row, top) = (row.max(ln), top.max(ln));
+                        solved.push((ln, variances, at));
                         // Past its top the likelihood only falls.
                         if ln < last && ln < top - NEGLIGIBLE {
                             break;
@@ -55,6 +58,7 @@ impl Averaged {
                     Err(why) => failure = Some(why),
                 }
             }
+            solved.retain(|(ln, ..)| *ln > top - LEFT_OUT);
             if row < last_row && row < top - NEGLIGIBLE {
                 break;
             }
@@ -67,50 +71,96 @@ impl Averaged {
         for (weight, ..) in &mut solved {
             *weight = (*weight - top).exp() / total;
         }
-        Ok(Self { solved })
+        Ok(Self { model, solved })
     }
 
-    /// The target of block `p`.
+    /// Another model of the same pairs on the heaviest points of the same grid, with the same weights: predictions do not
+    /// move when points that make up a hundredth are left out.
+    ///
+    /// # Errors
+    /// [`Error::Numeric`] when it cannot be solved there.
+    pub fn again<'n>(&self, model: &'n Model) -> Result<Averaged<'n>> {
+        let mut points: Vec<(f64, Variances)> = self.solved.iter().map(|(weight, at, _)| (*weight, *at)).collect();
+        points.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let mut sum = 0.0;
+        points.retain(|(weight, _)| {
+            let keep = sum < 0.99;
+            sum += weight * f64::from(u8::from(keep));
+            keep
+        });
+        let solve =
+            |(weight, at): (f64, Variances)| Ok((weight / sum, at, System::new(model.blocks(at), &model.prior_sd)?));
+        Ok(Averaged { model, solved: points.into_iter().map(solve).collect::<Result<_>>()? })
+    }
+
+    /// A target of block `p` over the grid; `of` makes it for given variances.
+    pub fn mixture(&self, p: usize, of: impl Fn(Variances) -> Target) -> Mixture {
+        let mean = self.model.slope_mean;
+        let parts = self.solved.iter().filter_map(|(weight, variances, system)| {
+            let target = of(*variances);
+            let (value, variance) = system.predict(p, &target)?;
+            Some((*weight, value + mean * target.load, variance.sqrt()))
+        });
+        Mixture(parts.collect())
+    }
+
+    /// The slope of probe `p` through its observed span, with or without sudden steps.
     ///
     /// # Errors
     /// [`Error::Numeric`] when no interval can be found.
-    pub fn target(&self, p: usize, level: f64) -> Result<Estimate> {
-        let parts: Vec<(f64, f64, f64)> = self
-            .solved
-            .iter()
-            .filter_map(|(weight, _, s)| Some((*weight, *s.targets.get(p)?, s.covariance.get((p, p))?.sqrt())))
-            .collect();
-        mixture(&parts, level)
+    pub fn slope(&self, p: usize, steps: bool, level: f64) -> Result<Estimate> {
+        let part = self.model.probes.get(p).ok_or_else(|| Error::not_estimable("drift", "no such probe"))?;
+        self.mixture(p, |variances| part.slope_target(variances, steps)).estimate(level, METHOD)
     }
 
-    /// Mean over the grid of the covariance of the errors of two targets.
-    pub fn covariance(&self, p: usize, q: usize) -> f64 {
-        self.mean(|_, s| s.covariance.get((p, q)).copied().unwrap_or_default())
+    /// Mean over the grid, and over pairs of different probes among `probes`, of the covariance of the errors of their
+    /// slopes.
+    pub fn shared_variance(&self, probes: &[usize]) -> f64 {
+        let pairs = (probes.len() * probes.len().saturating_sub(1)) as f64;
+        let of = |variances: Variances, system: &System| -> f64 {
+            let sought: Vec<Sought> = probes
+                .iter()
+                .filter_map(|&p| system.seek(p, &self.model.probes.get(p)?.slope_target(variances, true)))
+                .collect();
+            let mut sum = 0.0;
+            for (i, a) in sought.iter().enumerate() {
+                for b in sought.iter().skip(i + 1) {
+                    sum += 2.0 * system.covariance(a, b);
+                }
+            }
+            sum / pairs
+        };
+        self.solved.iter().map(|(weight, variances, system)| weight * of(*variances, system)).sum()
     }
 
-    /// The effect that the model watches.
+    /// An effect that pairs share.
     ///
     /// # Errors
-    /// [`Error::Numeric`] when it watches none.
-    pub fn watched(&self, level: f64) -> Result<Estimate> {
-        let parts: Vec<(f64, f64, f64)> = self
+    /// [`Error::Numeric`] when there is no such effect.
+    pub fn effect(&self, j: usize, level: f64) -> Result<Estimate> {
+        let parts = self
             .solved
             .iter()
-            .filter_map(|(weight, _, s)| s.watched.map(|(value, variance)| (*weight, value, variance.sqrt())))
-            .collect();
-        mixture(&parts, level)
+            .filter_map(|(weight, _, s)| Some((*weight, *s.effects.get(j)?, s.inverse.get((j, j)).copied()?.sqrt())));
+        Mixture(parts.collect()).estimate(level, METHOD)
     }
 
     /// Mean and SD over the grid of one of the two standard deviations.
     pub fn variance_sd(&self, of: fn(&Variances) -> f64) -> (f64, f64) {
-        let mean = self.mean(|v, _| of(v));
-        let square = self.mean(|v, _| (of(v) - mean).powi(2));
+        let mean = self.mean(of);
+        let square = self.mean(|v| (of(v) - mean).powi(2));
         (mean, square.sqrt())
     }
 
-    fn mean(&self, of: impl Fn(&Variances, &Solved) -> f64) -> f64 {
-        self.solved.iter().map(|(weight, variances, solved)| weight * of(variances, solved)).sum()
+    fn mean(&self, of: impl Fn(&Variances) -> f64) -> f64 {
+        self.solved.iter().map(|(weight, variances, _)| weight * of(variances)).sum()
     }
+}
+
+/// Logarithm of the half-Cauchy priors of both SDs, up to a constant.
+pub(super) fn ln_prior(at: &Variances) -> f64 {
+    let one = |sd: f64| -(1.0 + (sd / PRIOR_SCALE).powi(2)).ln();
+    one(at.walk_sd) + one(at.pair_sd)
 }
 
 /// Width of the cell of grid value `i`: to the middles of its neighbours, at an end to the value itself.
@@ -122,51 +172,9 @@ fn width(grid: &[f64], i: usize) -> f64 {
     high - low
 }
 
-/// Mean, standard deviation and central interval of a mixture of normals (weight, mean, SD).
-fn mixture(parts: &[(f64, f64, f64)], level: f64) -> Result<Estimate> {
-    let mean: f64 = parts.iter().map(|(w, m, _)| w * m).sum();
-    let variance: f64 = parts.iter().map(|(w, m, s)| w * (s * s + (m - mean).powi(2))).sum();
-    let se = variance.sqrt();
-    let doing = "the interval of a mixture";
-    if !(se > 0.0 && se.is_finite()) {
-        return Err(Error::numeric(doing, "its standard deviation is not a positive number"));
-    }
-    let widest = parts.iter().map(|(_, m, s)| (m - mean).abs() + 10.0 * s).fold(10.0 * se, f64::max);
-    let quantile_at = |p: f64| {
-        let above = |x: f64| {
-            parts.iter().map(|(w, m, s)| w * quantile::normal_upper_tail((x - m) / s.max(1e-300))).sum::<f64>()
-                - (1.0 - p)
-        };
-        root::brent(doing, above, mean - widest, mean + widest, 1e-6 * se)
-    };
-    let tail = 0.5 * (1.0 - level);
-    Ok(Estimate {
-        value: mean,
-        se,
-        lower: quantile_at(tail)?,
-        upper: quantile_at(1.0 - tail)?,
-        level,
-        method: METHOD.into(),
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_mixture_of_one_is_that_normal() {
-        let found = mixture(&[(1.0, 2.0, 0.5)], 0.9).unwrap();
-        assert!((found.upper - (2.0 + 1.644_853_627 * 0.5)).abs() < 1e-5, "{found:?}");
-        assert!((found.lower + found.upper - 4.0).abs() < 1e-6);
-    }
-
-    #[test]
-    fn a_wide_part_widens_the_interval() {
-        let found = mixture(&[(0.5, 0.0, 1.0), (0.5, 0.0, 3.0)], 0.9).unwrap();
-        assert!(found.upper > 3.0 && found.upper < 4.9, "{found:?}");
-        assert!((found.se - 5f64.sqrt()).abs() < 1e-12);
-    }
 
     #[test]
     fn the_cells_of_a_grid_fill_it() {

@@ -4,11 +4,12 @@ use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
 use crate::error::{Error, Result};
 
-/// Rows of one block with its own covariance, and what is asked of it.
+const DOING: &str = "the drift of all probes together";
+
+/// Rows of one block with its own covariance.
 ///
 /// ```text
 /// y_p = sum_j W_pj u_j + v_p,   v_p ~ N(0, V_p),   u_j ~ N(0, s_j^2) or free
-/// target_p = u_k + g,          cov(g, v_p) = c,   var(g) = sigma^2
 /// ```
 #[derive(Debug, Clone)]
 pub(super) struct Block<'a> {
@@ -20,97 +21,128 @@ pub(super) struct Block<'a> {
     pub effects: &'a [usize],
     /// Their columns, in that order.
     pub columns: &'a DMatrix<f64>,
-    /// The effect that is the target's k.
-    pub target: usize,
-    /// c.
-    pub target_covariance: DVector<f64>,
-    /// sigma^2.
-    pub target_variance: f64,
 }
 
-/// What the blocks say together.
+/// What is asked of a block.
+///
+/// ```text
+/// target = load u_k + g,   cov(g, v_p) = c,   var(g) = sigma^2
+/// ```
 #[derive(Debug, Clone)]
-pub(super) struct Solved {
+pub(super) struct Target {
+    /// The effect u_k; one that touches the block.
+    pub effect: usize,
+    /// How much of it is in the target.
+    pub load: f64,
+    /// c.
+    pub covariance: DVector<f64>,
+    /// sigma^2.
+    pub variance: f64,
+}
+
+/// A block whose rows are made independent with variance 1.
+#[derive(Debug, Clone)]
+pub(super) struct White<'a> {
+    /// The lower triangular root of V_p.
+    pub lower: DMatrix<f64>,
+    pub y: DVector<f64>,
+    pub columns: DMatrix<f64>,
+    pub effects: &'a [usize],
+}
+
+/// The mixed-model equations of all blocks, solved (C. R. Henderson, Biometrics 31 (1975) 423).
+#[derive(Debug, Clone)]
+pub(super) struct System<'a> {
+    pub parts: Vec<White<'a>>,
+    /// Covariance of the errors of the effects.
+    pub inverse: DMatrix<f64>,
+    /// The effects: estimates of the free ones, best linear unbiased predictions of the others.
+    pub effects: DVector<f64>,
+    /// Logarithms of the determinants of all covariances and of the equations.
+    pub ln_det: f64,
     /// Logarithm of the restricted likelihood, up to a constant of the data.
     pub ln_likelihood: f64,
-    /// The target of each block: best linear unbiased prediction.
-    pub targets: Vec<f64>,
-    /// Covariance of their prediction errors.
-    pub covariance: DMatrix<f64>,
-    /// The watched effect with its error variance.
-    pub watched: Option<(f64, f64)>,
 }
 
-/// Solves for all effects and targets (Henderson's mixed-model equations: C. R. Henderson, Biometrics 31 (1975) 423).
-///
-/// `prior_sd` has one entry per effect, none for a free one; `watched` is an effect that is asked for. Time is the sum of the cubes of the block sizes plus the
-/// cube of the number of effects.
-///
-/// # Errors
-/// [`Error::Numeric`] when a covariance is not positive definite or a free effect is not determined.
-pub(super) fn solve(blocks: &[Block<'_>], prior_sd: &[Option<f64>], watched: Option<usize>) -> Result<Solved> {
-    let doing = "the drift of all probes together";
-    let size = prior_sd.len();
-    let mut system = DMatrix::<f64>::zeros(size, size);
-    let mut right = DVector::<f64>::zeros(size);
-    let mut ln_det = 0.0;
-    let mut squares = 0.0;
-    for (j, sd) in prior_sd.iter().enumerate() {
-        if let Some(sd) = sd {
-            system[(j, j)] += sd.powi(-2);
-            ln_det += 2.0 * sd.ln();
-        }
-    }
-    let mut parts = Vec::with_capacity(blocks.len());
-    for block in blocks {
-        let root = Cholesky::new(block.covariance.clone())
-            .ok_or_else(|| Error::numeric(doing, "the covariance of a probe's pairs is not positive definite"))?;
-        let lower = root.l_dirty();
-        let mut y = block.y.clone();
-        let mut c = block.target_covariance.clone();
-        let mut columns = block.columns.clone();
-        lower.solve_lower_triangular_mut(&mut y);
-        lower.solve_lower_triangular_mut(&mut c);
-        lower.solve_lower_triangular_mut(&mut columns);
-        let (inner, with_y) = (columns.tr_mul(&columns), columns.tr_mul(&y));
-        for (i, a) in block.effects.iter().enumerate() {
-            right[*a] += with_y[i];
-            for (j, b) in block.effects.iter().enumerate() {
-                system[(*a, *b)] += inner[(i, j)];
+/// A prediction that is not yet summed up.
+pub(super) struct Sought {
+    pub value: f64,
+    /// Variance given the effects.
+    own: f64,
+    /// How it moves with the effects.
+    loads: DVector<f64>,
+}
+
+impl<'a> System<'a> {
+    /// Solves for all effects. `prior_sd` has one entry per effect, none for a free one. Time is the sum of the cubes of the
+    /// block sizes plus the cube of the number of effects.
+    ///
+    /// # Errors
+    /// [`Error::Numeric`] when a covariance is not positive definite or a free effect is not determined.
+    pub fn new(blocks: Vec<Block<'a>>, prior_sd: &[Option<f64>]) -> Result<Self> {
+        let size = prior_sd.len();
+        let mut system = DMatrix::<f64>::zeros(size, size);
+        let mut right = DVector::<f64>::zeros(size);
+        let mut ln_det = 0.0;
+        let mut squares = 0.0;
+        for (j, sd) in prior_sd.iter().enumerate() {
+            if let Some(sd) = sd {
+                system[(j, j)] += sd.powi(-2);
+                ln_det += 2.0 * sd.ln();
             }
         }
-        squares += y.norm_squared();
-        ln_det += 2.0 * lower.diagonal().iter().map(|d| d.ln()).sum::<f64>();
-        parts.push((c.dot(&y), c.norm_squared(), columns.tr_mul(&c)));
-    }
-    let root: Cholesky<f64, Dyn> =
-        Cholesky::new(system).ok_or_else(|| Error::numeric(doing, "an effect is not determined by the pairs"))?;
-    ln_det += 2.0 * root.l_dirty().diagonal().iter().map(|d| d.ln()).sum::<f64>();
-    let effects = root.solve(&right);
-    let ln_likelihood = -0.5 * (ln_det + squares - right.dot(&effects));
-
-    let mut loads = DMatrix::<f64>::zeros(size, blocks.len());
-    let mut targets = Vec::with_capacity(blocks.len());
-    let mut own = Vec::with_capacity(blocks.len());
-    for (p, (block, (along, explained, with_columns))) in blocks.iter().zip(&parts).enumerate() {
-        loads[(block.target, p)] += 1.0;
-        for (j, weight) in block.effects.iter().zip(with_columns.iter()) {
-            loads[(*j, p)] -= weight;
+        let mut parts = Vec::with_capacity(blocks.len());
+        for block in blocks {
+            let root = Cholesky::new(block.covariance)
+                .ok_or_else(|| Error::numeric(DOING, "the covariance of a probe's pairs is not positive definite"))?;
+            let lower = root.unpack();
+            let mut y = block.y.clone();
+            let mut columns = block.columns.clone();
+            lower.solve_lower_triangular_mut(&mut y);
+            lower.solve_lower_triangular_mut(&mut columns);
+            let (inner, with_y) = (columns.tr_mul(&columns), columns.tr_mul(&y));
+            for (i, a) in block.effects.iter().enumerate() {
+                right[*a] += with_y[i];
+                for (j, b) in block.effects.iter().enumerate() {
+                    system[(*a, *b)] += inner[(i, j)];
+                }
+            }
+            squares += y.norm_squared();
+            ln_det += 2.0 * lower.diagonal().iter().map(|d| d.ln()).sum::<f64>();
+            parts.push(White { lower, y, columns, effects: block.effects });
         }
-        targets.push(along + loads.column(p).dot(&effects));
-        own.push((block.target_variance - explained).max(0.0));
+        let root: Cholesky<f64, Dyn> =
+            Cholesky::new(system).ok_or_else(|| Error::numeric(DOING, "an effect is not determined by the pairs"))?;
+        ln_det += 2.0 * root.l_dirty().diagonal().iter().map(|d| d.ln()).sum::<f64>();
+        let effects = root.solve(&right);
+        let ln_likelihood = -0.5 * (ln_det + squares - right.dot(&effects));
+        Ok(Self { parts, inverse: root.inverse(), effects, ln_det, ln_likelihood })
     }
-    let spread = root.solve(&loads);
-    let mut covariance = loads.transpose() * spread;
-    for (p, variance) in own.into_iter().enumerate() {
-        covariance[(p, p)] += variance;
+
+    /// A target of block `p`; none for a block that there is not.
+    pub fn seek(&self, p: usize, target: &Target) -> Option<Sought> {
+        let part = self.parts.get(p)?;
+        let mut c = target.covariance.clone();
+        part.lower.solve_lower_triangular_mut(&mut c);
+        let mut loads = DVector::<f64>::zeros(self.effects.len());
+        *loads.get_mut(target.effect)? += target.load;
+        for (j, weight) in part.effects.iter().zip(part.columns.tr_mul(&c).iter()) {
+            *loads.get_mut(*j)? -= weight;
+        }
+        let value = c.dot(&part.y) + loads.dot(&self.effects);
+        Some(Sought { value, own: (target.variance - c.norm_squared()).max(0.0), loads })
     }
-    let watched = watched.map(|j| {
-        let mut unit = DVector::<f64>::zeros(size);
-        unit[j] = 1.0;
-        (effects[j], root.solve(&unit)[j])
-    });
-    Ok(Solved { ln_likelihood, targets, covariance, watched })
+
+    /// Best linear unbiased prediction of a target of block `p`, and the variance of its error.
+    pub fn predict(&self, p: usize, target: &Target) -> Option<(f64, f64)> {
+        let sought = self.seek(p, target)?;
+        Some((sought.value, self.covariance(&sought, &sought) + sought.own))
+    }
+
+    /// Covariance of the errors of targets of different blocks.
+    pub fn covariance(&self, a: &Sought, b: &Sought) -> f64 {
+        a.loads.dot(&(&self.inverse * &b.loads))
+    }
 }
 
 #[cfg(test)]
@@ -129,20 +161,20 @@ mod tests {
             covariance: DMatrix::from_fn(3, 3, |i, j| if i == j { 2.0 } else { 0.5 }),
             effects: &effects[p],
             columns: &columns[p],
-            target: p,
-            target_covariance: DVector::from_row_slice(&[0.3, 0.1, 0.2]),
-            target_variance: 0.7,
         });
-        let solved = solve(&blocks, &[None, None, Some(0.8)], Some(2)).unwrap();
+        let c = DVector::from_row_slice(&[0.3, 0.1, 0.2]);
+        let target = |p: usize| Target { effect: p, load: 1.0, covariance: c.clone(), variance: 0.7 };
+        let solved = System::new(blocks.to_vec(), &[None, None, Some(0.8)]).unwrap();
 
         let mut v = DMatrix::<f64>::zeros(6, 6);
         let mut x = DMatrix::<f64>::zeros(6, 2);
+        let own = c.clone();
         let (mut y, mut c, mut z) = (DVector::zeros(6), DMatrix::<f64>::zeros(6, 2), DVector::zeros(6));
         for (p, b) in blocks.iter().enumerate() {
             v.view_mut((3 * p, 3 * p), (3, 3)).copy_from(&b.covariance);
             x.view_mut((3 * p, p), (3, 1)).copy_from(&b.columns.column(0));
             y.rows_mut(3 * p, 3).copy_from(b.y);
-            c.view_mut((3 * p, p), (3, 1)).copy_from(&b.target_covariance);
+            c.view_mut((3 * p, p), (3, 1)).copy_from(&own);
             z.rows_mut(3 * p, 3).copy_from(&b.columns.column(1));
         }
         v += &z * z.transpose() * 0.64;
@@ -153,14 +185,17 @@ mod tests {
         let residual = &y - &x * &b;
         for p in 0..2 {
             let wanted = b[p] + (c.column(p).transpose() * &vi * &residual)[0];
-            assert!((solved.targets[p] - wanted).abs() < 1e-12, "{} {wanted}", solved.targets[p]);
+            let found = solved.predict(p, &target(p)).unwrap().0;
+            assert!((found - wanted).abs() < 1e-12, "{found} {wanted}");
         }
         let k = DMatrix::<f64>::identity(2, 2) - x.transpose() * &vi * &c;
         let wanted = DMatrix::<f64>::identity(2, 2) * 0.7 - c.transpose() * &vi * &c + k.transpose() * &inverse * &k;
-        assert!((&solved.covariance - wanted).norm() < 1e-12);
+        let sought = [0, 1].map(|p| solved.seek(p, &target(p)).unwrap());
+        assert!((solved.covariance(&sought[0], &sought[1]) - wanted[(0, 1)]).abs() < 1e-12);
+        assert!((solved.predict(1, &target(1)).unwrap().1 - wanted[(1, 1)]).abs() < 1e-12);
         // The watched effect is the best linear unbiased predictor too: 0.64 z' V^-1 of the residual.
         let effect = 0.64 * (z.transpose() * &vi * &residual)[0];
-        assert!((solved.watched.unwrap().0 - effect).abs() < 1e-12);
+        assert!((solved.effects[2] - effect).abs() < 1e-12);
         let ln = -0.5
             * (v.determinant().ln() + information.determinant().ln() + (residual.transpose() * &vi * &residual)[0]);
         assert!((solved.ln_likelihood - ln).abs() < 1e-10, "{} {ln}", solved.ln_likelihood);

@@ -8,7 +8,7 @@ use crate::error::Result;
 use crate::fit::{Estimate, Finding};
 use crate::season::FrameBuilder;
 
-use super::result::{Drift, FleetTerm, PairKind, ProbeDrift};
+use super::result::{Drift, FleetTerm, PairKind, ProbeDrift, Recalibrate, Shift, ShiftKind};
 
 impl Drift {
     /// The table `drift_pairs`: one row per probe and reference. `why` says why a pair is left out of the estimates.
@@ -42,20 +42,41 @@ impl Drift {
     /// [`crate::Error::Frame`] when polars refuses.
     pub fn probes_frame(&self) -> Result<DataFrame> {
         let probes = &self.probes;
-        let of = |value: fn(&Estimate) -> f64| {
-            probes.iter().map(|p| p.drift_sg_per_30d.estimate().map(value)).collect::<Vec<_>>()
+        let of = |finding: fn(&ProbeDrift) -> &Finding, value: fn(&Estimate) -> f64| {
+            probes.iter().map(|p| finding(p).estimate().map(value)).collect::<Vec<_>>()
         };
+        let total: fn(&ProbeDrift) -> &Finding = |p| &p.drift_sg_per_30d;
+        let gradual: fn(&ProbeDrift) -> &Finding = |p| &p.gradual_sg_per_30d;
+        let offset: fn(&ProbeDrift) -> &Finding = |p| &p.offset_sg;
+        let now = |p: &ProbeDrift| p.p_out(self.latest?);
         FrameBuilder::new("drift_probes")
             .text("probe", probes.iter().map(|p| Some(&p.probe)))
             .count("n", probes.iter().map(|p| Some(p.n as i64)))
             .number("span_d", probes.iter().map(|p| Some(p.span_d)))
-            .number("drift_sg_per_30d", of(|e| e.value))
-            .number("se", of(|e| e.se))
-            .number("lower", of(|e| e.lower))
-            .number("upper", of(|e| e.upper))
-            .number("level", of(|e| e.level))
+            .number("drift_sg_per_30d", of(total, |e| e.value))
+            .number("se", of(total, |e| e.se))
+            .number("lower", of(total, |e| e.lower))
+            .number("upper", of(total, |e| e.upper))
+            .number("level", of(total, |e| e.level))
             .text("method", probes.iter().map(|p| p.drift_sg_per_30d.estimate().map(|e| e.method.clone())))
-            .text("why", probes.iter().map(|p| p.drift_sg_per_30d.why()))
+            .number("gradual_sg_per_30d", of(gradual, |e| e.value))
+            .number("gradual_se", of(gradual, |e| e.se))
+            .number("gradual_lower", of(gradual, |e| e.lower))
+            .number("gradual_upper", of(gradual, |e| e.upper))
+            .number("offset_sg", of(offset, |e| e.value))
+            .number("offset_se", of(offset, |e| e.se))
+            .number("offset_lower", of(offset, |e| e.lower))
+            .number("offset_upper", of(offset, |e| e.upper))
+            .text("offset_method", probes.iter().map(|p| p.offset_sg.estimate().map(|e| e.method.clone())))
+            .number("p_out_now", probes.iter().map(now))
+            .text(
+                "recalibrate_by",
+                probes.iter().map(|p| match &p.recalibrate {
+                    Recalibrate::NotEstimable(_) => None,
+                    other => Some(other.to_string()),
+                }),
+            )
+            .text("why", probes.iter().map(why))
             .finish()
     }
 
@@ -80,6 +101,37 @@ impl Drift {
             .finish()
     }
 
+    /// The table `drift_shifts`: one row per known or detected shift. `earliest` and `latest` bound the moment of one that was
+    /// found.
+    ///
+    /// # Errors
+    /// [`crate::Error::Frame`] when polars refuses.
+    pub fn shifts_frame(&self) -> Result<DataFrame> {
+        let shifts = &self.shifts;
+        let of =
+            |value: fn(&Estimate) -> f64| shifts.iter().map(|s| s.shift_sg.estimate().map(value)).collect::<Vec<_>>();
+        let kind = |shift: &Shift| match &shift.kind {
+            ShiftKind::Known(event) => event.clone(),
+            ShiftKind::Found => "found".to_owned(),
+        };
+        FrameBuilder::new("drift_shifts")
+            .text("probe", shifts.iter().map(|s| Some(&s.probe)))
+            .time("at", shifts.iter().map(|s| Some(s.at)))
+            .number("shift_sg", of(|e| e.value))
+            .number("se", of(|e| e.se))
+            .number("lower", of(|e| e.lower))
+            .number("upper", of(|e| e.upper))
+            .number("level", of(|e| e.level))
+            .text("method", shifts.iter().map(|s| s.shift_sg.estimate().map(|e| e.method.clone())))
+            .text("kind", shifts.iter().map(|s| Some(kind(s))))
+            .time("earliest", shifts.iter().map(|s| Some(s.earliest)))
+            .time("latest", shifts.iter().map(|s| Some(s.latest)))
+            .number("p_probe", shifts.iter().map(|s| s.p_probe))
+            .number("p_fleet", shifts.iter().map(|s| s.p_fleet))
+            .text("why", shifts.iter().map(|s| s.shift_sg.why()))
+            .finish()
+    }
+
     /// A term of the fleet by its name in the table.
     pub fn term(&self, name: &str) -> Option<&FleetTerm> {
         self.fleet.iter().find(|term| term.term == name)
@@ -88,6 +140,22 @@ impl Drift {
     /// The drift of a probe.
     pub fn of_probe(&self, probe: &str) -> Option<&ProbeDrift> {
         self.probes.iter().find(|p| p.probe == probe)
+    }
+}
+
+/// Why numbers of a probe are missing, each reason once.
+fn why(probe: &ProbeDrift) -> Option<String> {
+    let parts = [
+        ("drift", probe.drift_sg_per_30d.why()),
+        ("offset", probe.offset_sg.why()),
+        ("recalibrate_by", probe.recalibrate.why()),
+    ];
+    let mut reasons: Vec<(&str, &str)> = parts.into_iter().filter_map(|(of, why)| Some((of, why?))).collect();
+    reasons.dedup_by_key(|(_, why)| *why);
+    match reasons.as_slice() {
+        [] => None,
+        [(_, why)] if probe.drift_sg_per_30d.why().is_some() => Some((*why).to_owned()),
+        several => Some(several.iter().map(|(of, why)| format!("{of}: {why}")).collect::<Vec<_>>().join("; ")),
     }
 }
 
@@ -106,7 +174,11 @@ impl fmt::Display for Drift {
                 Finding::Estimated(e) => {
                     let [value, lower, upper] = [e.value, e.lower, e.upper].map(|v| 1000.0 * v);
                     let level = 100.0 * e.level;
-                    writeln!(f, "{value:+.2} ({lower:+.2} to {upper:+.2}, {level:.0} %; {} pairs)", probe.n)?;
+                    writeln!(
+                        f,
+                        "{value:+.2} ({lower:+.2} to {upper:+.2}, {level:.0} %; {} pairs); recalibrate: {}",
+                        probe.n, probe.recalibrate
+                    )?;
                 }
                 other => writeln!(f, "{other}")?,
             }

@@ -1,5 +1,7 @@
 //! What the study of drift finds.
 
+use std::fmt;
+
 use crate::calibration::OffsetPrior;
 use crate::fit::Finding;
 use crate::units::Instant;
@@ -48,6 +50,77 @@ pub struct DriftPair {
     pub left_out: Option<String>,
 }
 
+/// When a probe should be calibrated again: the date at which the probability that its error at the gravities where the
+/// beers end is beyond the limit passes what is allowed. Growing uncertainty counts as well as the trend.
+///
+/// ILAC-G24 / OIML D 10 (2007) leave the choice of a first interval to such a judgement of risk and its later adjustment
+/// to what calibrations find ("as found"); the words here are theirs, from memory.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Recalibrate {
+    /// By this moment.
+    By(Instant),
+    /// The probability has passed it already.
+    AlreadyPast,
+    /// Not before this moment: no farther ahead than the probe was observed.
+    NotBefore(Instant),
+    /// It cannot be said, because.
+    NotEstimable(String),
+}
+
+impl Recalibrate {
+    /// The moment, if there is one.
+    pub fn at(&self) -> Option<Instant> {
+        match self {
+            Self::By(at) | Self::NotBefore(at) => Some(*at),
+            _ => None,
+        }
+    }
+
+    /// Why it cannot be said.
+    pub fn why(&self) -> Option<&str> {
+        match self {
+            Self::NotEstimable(why) => Some(why),
+            _ => None,
+        }
+    }
+}
+
+impl fmt::Display for Recalibrate {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let day = |at: &Instant| at.to_string().get(..10).unwrap_or_default().to_owned();
+        match self {
+            Self::By(at) => write!(f, "{}", day(at)),
+            Self::AlreadyPast => f.write_str("already past"),
+            Self::NotBefore(at) => write!(f, "not before {}", day(at)),
+            Self::NotEstimable(why) => write!(f, "not estimable: {why}"),
+        }
+    }
+}
+
+/// Probability of being out of the limit at a moment, on the curve in force at the season's end.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OutOfLimit {
+    /// The moment.
+    pub at: Instant,
+    /// The probability.
+    pub p: f64,
+}
+
+/// The error of a probe on its first calibration at SG 1.020 and 20 C at a moment, with its interval.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TrackPoint {
+    /// The moment.
+    pub at: Instant,
+    /// Days since the first calibration.
+    pub age_d: f64,
+    /// The error, SG.
+    pub error_sg: f64,
+    /// Lower end of its interval.
+    pub lower: f64,
+    /// Upper end.
+    pub upper: f64,
+}
+
 /// The drift of one probe.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ProbeDrift {
@@ -59,6 +132,61 @@ pub struct ProbeDrift {
     pub span_d: f64,
     /// Least-squares slope of the probe's error through the observed span, SG per 30 days, at SG 1.020 and 20 C.
     pub drift_sg_per_30d: Finding,
+    /// The same without its sudden shifts, known and found.
+    pub gradual_sg_per_30d: Finding,
+    /// Error on the curve in force at the season's last instant, at the gravity where the beers end, SG.
+    pub offset_sg: Finding,
+    /// When it should be calibrated again.
+    pub recalibrate: Recalibrate,
+    /// Probability of being out of the limit, from the calibration in force to as far ahead as the probe was observed.
+    pub out_of_limit: Vec<OutOfLimit>,
+    /// Its error on the first calibration, week by week.
+    pub track: Vec<TrackPoint>,
+}
+
+impl ProbeDrift {
+    /// Probability of being out of the limit at a moment, between the points it was worked out for.
+    pub fn p_out(&self, at: Instant) -> Option<f64> {
+        let next = self.out_of_limit.partition_point(|point| point.at < at);
+        let after = self.out_of_limit.get(next)?;
+        match next.checked_sub(1).and_then(|i| self.out_of_limit.get(i)) {
+            Some(before) if after.at > before.at => {
+                let share = at.days_since(before.at) / after.at.days_since(before.at);
+                Some(before.p + share * (after.p - before.p))
+            }
+            _ => (after.at == at).then_some(after.p),
+        }
+    }
+}
+
+/// How a shift came to be known.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum ShiftKind {
+    /// An event of this kind is written down: its date is given, its size estimated.
+    Known(String),
+    /// It was found in the references alone.
+    Found,
+}
+
+/// A sudden lasting change of a probe's reading.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Shift {
+    /// The probe.
+    pub probe: String,
+    /// When: the event, or the middle of the likeliest gap between two looks at the probe.
+    pub at: Instant,
+    /// Start of the interval of the moment.
+    pub earliest: Instant,
+    /// Its end.
+    pub latest: Instant,
+    /// Its size at SG 1.020 and 20 C, SG.
+    pub shift_sg: Finding,
+    /// How it came to be known.
+    pub kind: ShiftKind,
+    /// Of one that was found: probability of so strong a sign on this probe without a shift.
+    pub p_probe: Option<f64>,
+    /// Of one that was found: probability of so strong a sign on any probe of the fleet without a shift.
+    pub p_fleet: Option<f64>,
 }
 
 /// One term of the fleet.
@@ -81,8 +209,18 @@ pub struct Drift {
     pub probes: Vec<ProbeDrift>,
     /// The fleet.
     pub fleet: Vec<FleetTerm>,
+    /// Sudden shifts, by probe and time.
+    pub shifts: Vec<Shift>,
     /// What a probe's offset may be in a batch, by days since its calibration: for the study of kinetics.
     pub offset_prior: OffsetPrior,
+    /// The gravities at which the season's beers end, SG.
+    pub ends_sg: Vec<f64>,
+    /// The season's last instant.
+    pub latest: Option<Instant>,
+    /// Error that counts as out of limit, SG.
+    pub limit_sg: f64,
+    /// Probability of it that is allowed.
+    pub limit_chance: f64,
     /// Level of the intervals.
     pub level: f64,
 }

@@ -16,6 +16,9 @@ use crate::season::Reference;
 /// | `instrument_sd_hydrometer`, `instrument_sd_refractometer` | 0.0007, 0.001 | bias of one instrument |
 /// | `change_sd_sg` | 0.006 | how far a change of cell, shell or board may move a probe |
 /// | `offset_prior` | see there | what a probe's offset may be where the season cannot tell |
+/// | `shift_alarm` | 0.05 | how often chance alone may show a shift on a probe that has none; 0 seeks none |
+/// | `limit_sg` | 0.002 | a probe with a larger error is out of limit |
+/// | `limit_chance` | 0.10 | a probe is to be calibrated before the probability of that passes this |
 /// | `level` | 0.90 | of all intervals |
 #[derive(Debug, Clone, PartialEq)]
 pub struct DriftSettings {
@@ -37,6 +40,12 @@ pub struct DriftSettings {
     pub change_sd_sg: f64,
     /// The offset prior where the season cannot tell one.
     pub offset_prior: OffsetPrior,
+    /// How often chance alone may show a shift on a probe that has none; 0 seeks none.
+    pub shift_alarm: f64,
+    /// A probe whose error at the gravities where beers end is larger than this is out of limit, SG.
+    pub limit_sg: f64,
+    /// The probability of being out of limit that is allowed before a calibration is due.
+    pub limit_chance: f64,
     /// Level of the intervals, in (0, 1).
     pub level: f64,
 }
@@ -53,6 +62,9 @@ impl Default for DriftSettings {
             instrument_sd_refractometer: 0.001,
             change_sd_sg: 0.006,
             offset_prior: OffsetPrior::default(),
+            shift_alarm: 0.05,
+            limit_sg: 0.002,
+            limit_chance: 0.10,
             level: 0.90,
         }
     }
@@ -90,7 +102,7 @@ impl DriftSettings {
     /// # Errors
     /// [`Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
     pub fn check(&self) -> Result<()> {
-        let ranges: [(&'static str, f64, f64, f64, &'static str); 8] = [
+        let ranges: [(&'static str, f64, f64, f64, &'static str); 11] = [
             ("window_min", self.window_min, 0.1, 1440.0, "0.1 to 1440 minutes"),
             ("level_window_h", self.level_window_h, 0.1, 48.0, "0.1 to 48 hours"),
             ("active_sg_per_day", self.active_sg_per_day, 0.0, 0.1, "0 to 0.1 SG per day"),
@@ -98,6 +110,9 @@ impl DriftSettings {
             ("instrument_sd_hydrometer", self.instrument_sd_hydrometer, 0.0, 0.1, "0 to 0.1 SG"),
             ("instrument_sd_refractometer", self.instrument_sd_refractometer, 0.0, 0.1, "0 to 0.1 SG"),
             ("change_sd_sg", self.change_sd_sg, 0.0, 0.1, "0 to 0.1 SG"),
+            ("shift_alarm", self.shift_alarm, 0.0, 0.5, "0 to 0.5"),
+            ("limit_sg", self.limit_sg, 0.0001, 0.1, "0.0001 to 0.1 SG"),
+            ("limit_chance", self.limit_chance, 0.001, 0.5, "0.001 to 0.5"),
             ("level", self.level, 0.5, 0.9999, "0.5 to 0.9999"),
         ];
         for (name, value, low, high, wanted) in ranges {

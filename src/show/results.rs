@@ -60,7 +60,9 @@ show! {
     Drift: |it| vec![
         picture(it.fleet_chart()),
         picture(it.chart()),
+        picture(it.limit_chart()),
         table(it.probes_frame(), "Drift by probe"),
+        table(it.shifts_frame(), "Sudden shifts"),
         table(it.fleet_frame(), "The fleet"),
     ];
     BatchFit: |it| vec![picture(it.chart()), text(it)];

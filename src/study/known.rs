@@ -71,7 +71,7 @@ impl<'a> AsKnown<'a> {
         }
         let mut by_then = calibrations.clone();
         by_then.calibrations.retain(|calibration| calibration.calibrated_at <= as_of);
-        let offset = self.settings.drift.fit(&self.season.as_of(as_of), &by_then)?.offset_prior;
+        let offset = self.settings.drift.offset_prior(&self.season.as_of(as_of), &by_then)?;
         self.offsets.lock().unwrap_or_else(PoisonError::into_inner).insert(as_of, offset);
         Ok(offset)
     }

@@ -36,6 +36,7 @@ impl SeasonStudy {
             add("drift_pairs", drift.pairs_frame())?;
             add("drift_probes", drift.probes_frame())?;
             add("drift_fleet", drift.fleet_frame())?;
+            add("drift_shifts", drift.shifts_frame())?;
         }
         if let Some(kinetics) = self.kinetics.done() {
             add("kinetics", kinetics.to_frame())?;

@@ -2,6 +2,7 @@
 
 mod batches;
 mod cautions;
+mod drift;
 mod forecasts;
 mod methods;
 mod parts;
@@ -25,7 +26,7 @@ pub(super) fn page(study: &SeasonStudy, tables: &Tables<'_>) -> String {
     let summary = Summary::of(study);
     let sections = [
         ("probes", "Probes and calibration", probes::calibration(study, tables)),
-        ("drift", "Drift", probes::drift(study, tables)),
+        ("drift", "Drift", drift::section(study, tables)),
         ("batches", "Batches", batches::section(study, tables)),
         ("forecasts", "Forecasts", forecasts::section(study, tables)),
         ("strains", "Yeasts", strains::section(study, tables)),

@@ -1,16 +1,14 @@
-//! Calibration, builds and drift.
+//! Calibration and builds.
 
 use std::collections::BTreeMap;
 
 use maud::{Markup, html};
 
 use crate::calibration::{Calibration, NoCurve};
-use crate::drift::Drift;
-use crate::fit::Finding;
 use crate::study::SeasonStudy;
 
 use super::parts::{Tables, part, picture};
-use crate::report::words::{interval, list, minute, signed};
+use crate::report::words::{list, minute, signed};
 
 pub(super) fn calibration(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
     html! {
@@ -95,54 +93,5 @@ fn builds(tables: &Tables<'_>) -> Markup {
             p { "Where each probe rests, and how far it moves for a change of gravity." }
             (shown)
         }
-    }
-}
-
-pub(super) fn drift(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
-    html! {
-        p { "Every bath and every sample shows how far a probe, on its first calibration of the season, is off." }
-        (part(&study.drift, |found| html! {
-            (picture(found.fleet_chart()))
-            (picture(found.chart()))
-            (tables.show("drift_probes", "Drift by probe", 80, &[
-                ("probe", "probe"), ("n", "checks"), ("drift_sg_per_30d", "drift"), ("se", "its error"), ("lower", "from"), ("upper", "to"),
-                ("offset_sg", "offset now"), ("offset_se", "its error"), ("recalibrate_by", "calibrate by"), ("why", "why not"),
-            ]))
-            (fleet(found))
-            (tables.show("drift_shifts", "Sudden shifts", 40, &[
-                ("probe", "probe"), ("at", "at"), ("shift_sg", "shift"), ("lower", "from"), ("upper", "to"), ("method", "method"),
-            ]))
-        }))
-    }
-}
-
-fn fleet(found: &Drift) -> Markup {
-    html! {
-        h3 { "The fleet" }
-        div.scroll { table {
-            thead { tr { @for name in ["", "estimate", "method"] { th scope="col" { (name) } } } }
-            tbody { @for term in &found.fleet { tr {
-                td { (term_in_words(&term.term)) }
-                @match &term.finding {
-                    Finding::Estimated(e) => { td { (interval(e, false)) } td { (e.method) } }
-                    other => { td { (other.to_string()) } td {} }
-                }
-            } } }
-        } }
-        p.sub { "Brackets: " (format!("{:.0}", 100.0 * found.level)) " % intervals. All columns: "
-            a href="tables/drift_fleet.csv" { "tables/drift_fleet.csv" } }
-    }
-}
-
-/// The terms of the fleet for a reader; one that is not known here keeps its name.
-fn term_in_words(term: &str) -> String {
-    match term {
-        "mean_drift_sg_per_30d" => "mean drift, SG per 30 days".to_owned(),
-        "sd_of_drift_sg_per_30d" => "spread of drift between probes, SG per 30 days".to_owned(),
-        "drift_of_another_probe_sg_per_30d" => "drift of another probe like these, SG per 30 days".to_owned(),
-        "walk_sd_sg_after_30d" => "wandering after 30 days, SG".to_owned(),
-        "pair_sd_sg" => "spread of one check beyond its stated errors, SG".to_owned(),
-        "beer_bias_sg" => "reads this much higher in beer than in baths, SG".to_owned(),
-        other => other.replace('_', " "),
     }
 }

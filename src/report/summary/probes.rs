@@ -1,7 +1,7 @@
 //! Which probes stay true?
 
 use crate::calibration::Calibrations;
-use crate::drift::{Drift, DriftPair, ProbeDrift};
+use crate::drift::{Drift, DriftPair, ProbeDrift, Recalibrate, Shift, ShiftKind};
 use crate::fit::{Finding, decimals_for};
 use crate::study::SeasonStudy;
 use crate::units::Instant;
@@ -153,7 +153,18 @@ fn drift(answer: &mut Answer, found: &Drift) {
         }
     }
     answer.say(if said.is_empty() { "No probe met a reference twice.".to_owned() } else { said.join(" ") });
-    answer.heading(&["probe", "verdict", "drift, SG per 30 days", "off its first curve at the last check", "from"]);
+    let shifted: Vec<String> = found.shifts.iter().filter(|s| s.kind == ShiftKind::Found).map(shift_text).collect();
+    if !shifted.is_empty() {
+        answer.say(format!("Sudden shifts that no event explains: {}.", list(&shifted)));
+    }
+    answer.heading(&[
+        "probe",
+        "verdict",
+        "drift, SG per 30 days",
+        "off its first curve at the last check",
+        "from",
+        "calibrate by",
+    ]);
     answer.rows = judged.iter().map(row).collect();
     for term in found.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {
         if let Some(e) = term.finding.estimate() {
@@ -163,6 +174,7 @@ fn drift(answer: &mut Answer, found: &Drift) {
                 drift_text(e),
                 String::new(),
                 count(found.probes.len(), "probe", "probes"),
+                String::new(),
             ]);
         }
     }
@@ -175,7 +187,18 @@ fn row((probe, last, verdict): &(&ProbeDrift, Option<LastCheck>, Verdict)) -> Ve
         Finding::NotEstimable { why } => why.clone(),
     };
     let last = last.map_or_else(String::new, |l| format!("{}, {}", signed(l.off_sg, 4, true), day(l.at)));
-    vec![probe.probe.clone(), verdict.word().to_owned(), drift, last, count(probe.n, "check", "checks")]
+    let due = match &probe.recalibrate {
+        Recalibrate::NotEstimable(_) => String::new(),
+        other => other.to_string(),
+    };
+    vec![probe.probe.clone(), verdict.word().to_owned(), drift, last, count(probe.n, "check", "checks"), due]
+}
+
+/// A shift that was found, with a word of doubt where chance alone shows one as strong in more than one season of twenty.
+fn shift_text(shift: &Shift) -> String {
+    let size = shift.shift_sg.value().map_or_else(String::new, |sg| format!(" by {}", signed(sg, 4, true)));
+    let doubt = if shift.p_fleet.is_some_and(|p| p > 0.05) { ", perhaps by chance" } else { "" };
+    format!("{}{size} about {}{doubt}", shift.probe, day(shift.at))
 }
 
 fn drift_text(e: &crate::fit::Estimate) -> String {

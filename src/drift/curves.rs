@@ -1,0 +1,60 @@
+//! A probe on the curve in force, seen from its first curve.
+
+use std::collections::BTreeMap;
+
+use crate::calibration::{Calibration, Calibrations, CovarianceRoot, ERROR_SOURCES};
+use crate::error::Result;
+use crate::liquid::{BeerDensity, WATER_20C_KG_M3};
+use crate::units::Instant;
+
+/// Temperature at which drift is stated, C.
+const AT_C: f64 = 20.0;
+
+/// The curves of all probes.
+pub(super) struct Curves<'a> {
+    calibrations: &'a Calibrations,
+    sugar: BeerDensity,
+    firsts: BTreeMap<&'a str, (&'a Calibration, CovarianceRoot)>,
+}
+
+/// What a gravity read on the curve in force means on the first curve.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Seen {
+    /// The curve in force minus the first curve at that tilt, SG.
+    pub moved_sg: f64,
+    /// Effects of the errors of the first curve, the shell and the thermometer there, SG.
+    pub sources: [f64; ERROR_SOURCES],
+}
+
+impl<'a> Curves<'a> {
+    pub fn new(calibrations: &'a Calibrations) -> Result<Self> {
+        let mut firsts = BTreeMap::new();
+        for calibration in &calibrations.calibrations {
+            firsts
+                .entry(calibration.probe.as_str())
+                .or_insert_with(|| (calibration, CovarianceRoot::of(&calibration.fitted)));
+        }
+        Ok(Self { calibrations, sugar: BeerDensity::unfermented()?, firsts })
+    }
+
+    /// A gravity read on a curve of the probe, in a sugar solution at 20 C; none where one of the curves has no value.
+    pub fn seen(&self, probe: &str, on: &Calibration, sg: f64) -> Option<Seen> {
+        let (first, root) = self.firsts.get(probe)?;
+        let density = sg * WATER_20C_KG_M3 * on.shell.volume_factor(AT_C, on.shell_temp_c);
+        let tilt_deg = on.fitted.curve.tilt_deg(density)?;
+        let temp_sd_c = self.calibrations.settings.temp_sd_c;
+        let read = |c: &Calibration| c.gravity_at(&self.sugar, tilt_deg, AT_C, temp_sd_c).map(|point| point.sg);
+        let sources = first.error_sources(root, &self.sugar, tilt_deg, AT_C, temp_sd_c)?;
+        Some(Seen { moved_sg: read(on)? - read(first)?, sources })
+    }
+
+    /// The curve of a probe in force at a moment.
+    pub fn in_force(&self, probe: &str, at: Instant) -> Option<&'a Calibration> {
+        self.calibrations.in_force(probe, at)
+    }
+
+    /// The first curve of a probe.
+    pub fn first(&self, probe: &str) -> Option<&'a Calibration> {
+        self.firsts.get(probe).map(|(first, _)| *first)
+    }
+}

@@ -1,0 +1,79 @@
+//! Mixtures of normal distributions.
+
+use crate::error::{Error, Result};
+use crate::fit::{Estimate, quantile, root};
+
+/// Normals by weight, mean and SD; the weights sum to 1.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Mixture(pub Vec<(f64, f64, f64)>);
+
+impl Mixture {
+    /// Its mean.
+    pub fn mean(&self) -> f64 {
+        self.0.iter().map(|(w, m, _)| w * m).sum()
+    }
+
+    /// Its standard deviation.
+    pub fn sd(&self) -> f64 {
+        let mean = self.mean();
+        self.0.iter().map(|(w, m, s)| w * (s * s + (m - mean).powi(2))).sum::<f64>().sqrt()
+    }
+
+    /// The same moved by a known number.
+    #[must_use]
+    pub fn plus(mut self, by: f64) -> Self {
+        for (_, mean, _) in &mut self.0 {
+            *mean += by;
+        }
+        self
+    }
+
+    /// Probability above `x`.
+    fn above(&self, x: f64) -> f64 {
+        self.0.iter().map(|(w, m, s)| w * quantile::normal_upper_tail((x - m) / s.max(1e-300))).sum()
+    }
+
+    /// Probability of a size beyond `limit`.
+    pub fn beyond(&self, limit: f64) -> f64 {
+        (self.above(limit) + 1.0 - self.above(-limit)).clamp(0.0, 1.0)
+    }
+
+    /// Mean, standard deviation and central interval.
+    ///
+    /// # Errors
+    /// [`Error::Numeric`] when it has no positive finite SD.
+    pub fn estimate(&self, level: f64, method: &'static str) -> Result<Estimate> {
+        let (mean, se) = (self.mean(), self.sd());
+        let doing = "the interval of a mixture";
+        if !(se > 0.0 && se.is_finite()) {
+            return Err(Error::numeric(doing, "its standard deviation is not a positive number"));
+        }
+        let widest = self.0.iter().map(|(_, m, s)| (m - mean).abs() + 10.0 * s).fold(10.0 * se, f64::max);
+        let quantile_at =
+            |p: f64| root::brent(doing, |x| self.above(x) - (1.0 - p), mean - widest, mean + widest, 1e-6 * se);
+        let tail = 0.5 * (1.0 - level);
+        let (lower, upper) = (quantile_at(tail)?, quantile_at(1.0 - tail)?);
+        Ok(Estimate { value: mean, se, lower, upper, level, method: method.into() })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_mixture_of_one_is_that_normal() {
+        let one = Mixture(vec![(1.0, 2.0, 0.5)]);
+        let found = one.estimate(0.9, "").unwrap();
+        assert!((found.upper - (2.0 + 1.644_853_627 * 0.5)).abs() < 1e-5, "{found:?}");
+        assert!((found.lower + found.upper - 4.0).abs() < 1e-6);
+        assert!((one.plus(-2.0).beyond(0.5 * 1.644_853_627) - 0.1).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_wide_part_widens_the_interval() {
+        let found = Mixture(vec![(0.5, 0.0, 1.0), (0.5, 0.0, 3.0)]).estimate(0.9, "").unwrap();
+        assert!(found.upper > 3.0 && found.upper < 4.9, "{found:?}");
+        assert!((found.se - 5f64.sqrt()).abs() < 1e-12);
+    }
+}

@@ -1,0 +1,161 @@
+//! Where each probe stands now, where it may go, and when it should be calibrated again.
+
+use crate::calibration::Calibration;
+use crate::fit::Finding;
+use crate::season::Season;
+use crate::units::Instant;
+
+use super::average::Averaged;
+use super::curves::Curves;
+use super::mixture::Mixture;
+use super::part::{AT_SG, MONTH_D, Part, State};
+use super::result::{OutOfLimit, Recalibrate, TrackPoint};
+use super::settings::DriftSettings;
+
+/// Steps from the calibration in force to the last moment that is looked at.
+const STEPS: usize = 48;
+/// Where beers end when the season does not say, SG.
+const USUAL_END_SG: f64 = 1.010;
+/// How predictions are made, for the tables.
+const METHOD: &str = "prediction with random walk and the fleet's slopes, averaged over their likelihood";
+
+/// What is predicted of a probe.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Outlook {
+    pub offset: Finding,
+    pub recalibrate: Recalibrate,
+    pub out_of_limit: Vec<OutOfLimit>,
+    pub track: Vec<TrackPoint>,
+}
+
+impl Outlook {
+    pub fn missing(why: &str) -> Self {
+        Self {
+            offset: Finding::missing(why),
+            recalibrate: Recalibrate::NotEstimable(why.to_owned()),
+            out_of_limit: Vec::new(),
+            track: Vec::new(),
+        }
+    }
+}
+
+/// The gravities at which the season's beers end: the 10, 50 and 90 % quantile of the lowest samples of the batches that
+/// have ended; without any, 1.010.
+pub(super) fn end_gravities(season: &Season) -> Vec<f64> {
+    let mut lowest: Vec<f64> = season
+        .batches
+        .iter()
+        .filter(|batch| batch.ended_at.is_some())
+        .filter_map(|batch| {
+            let of_batch = season.references.iter().filter(|r| r.batch.as_deref() == Some(batch.batch.as_str()));
+            of_batch.map(|r| r.sg).filter(|sg| sg.is_finite()).min_by(f64::total_cmp)
+        })
+        .collect();
+    lowest.sort_by(f64::total_cmp);
+    let at = |share: f64| lowest.get((share * (lowest.len().saturating_sub(1)) as f64).round() as usize).copied();
+    let mut found: Vec<f64> = [0.1, 0.5, 0.9].into_iter().filter_map(at).collect();
+    found.dedup();
+    if found.is_empty() { vec![USUAL_END_SG] } else { found }
+}
+
+/// Predicts the probes of one model.
+pub(super) struct Outlooks<'a> {
+    pub averaged: &'a Averaged<'a>,
+    pub curves: &'a Curves<'a>,
+    pub ends_sg: &'a [f64],
+    pub latest: Instant,
+    pub settings: &'a DriftSettings,
+}
+
+impl Outlooks<'_> {
+    /// The error of probe `p`, as it reads on `curve`, at a gravity and an age in months.
+    pub fn error(&self, p: usize, part: &Part, curve: &Calibration, sg: f64, months: f64) -> Option<Mixture> {
+        let seen = self.curves.seen(&part.probe, curve, sg)?;
+        let state = State { months, sg, sources: seen.sources };
+        Some(self.averaged.mixture(p, |variances| part.error_target(&state, variances)).plus(seen.moved_sg))
+    }
+
+    /// Probability that the probe is out of the limit at the gravities at which beers end, on the curve in force now.
+    fn p_out(&self, p: usize, part: &Part, curve: &Calibration, months: f64) -> Option<f64> {
+        let chances: Vec<f64> = self
+            .ends_sg
+            .iter()
+            .filter_map(|&sg| Some(self.error(p, part, curve, sg, months)?.beyond(self.settings.limit_sg)))
+            .collect();
+        (!chances.is_empty()).then(|| chances.iter().sum::<f64>() / chances.len() as f64)
+    }
+
+    /// All of probe `p`.
+    pub fn of(&self, p: usize) -> Outlook {
+        let Some(part) = self.averaged.model.probes.get(p) else { return Outlook::missing("no pairs") };
+        let Some(curve) = self.curves.in_force(&part.probe, self.latest) else {
+            return Outlook::missing("the probe has no calibration");
+        };
+        let now = part.months_at(self.latest).max(part.span.1);
+        let middle = self.ends_sg.get(self.ends_sg.len() / 2).copied().unwrap_or(USUAL_END_SG);
+        let offset = self
+            .error(p, part, curve, middle, now)
+            .and_then(|error| error.estimate(self.settings.level, METHOD).ok())
+            .map_or_else(
+                || Finding::missing("the curve does not reach the gravities of the beers"),
+                Finding::Estimated,
+            );
+        let out_of_limit = self.out_of_limit(p, part, curve, now);
+        let recalibrate = match offset.why() {
+            Some(why) => Recalibrate::NotEstimable(why.to_owned()),
+            None => self.recalibrate(&out_of_limit, part.instant(now)),
+        };
+        Outlook { offset, recalibrate, out_of_limit, track: self.track(p, part, now) }
+    }
+
+    /// The chance from the calibration in force to as far ahead as the probe was observed; the present is among them.
+    fn out_of_limit(&self, p: usize, part: &Part, curve: &Calibration, now: f64) -> Vec<OutOfLimit> {
+        let from = part.months_at(curve.calibrated_at).min(now);
+        let to = now + part.span.1 - part.span.0;
+        let behind = ((STEPS as f64 * (now - from) / (to - from).max(1e-9)).round() as usize).clamp(1, STEPS - 1);
+        let between = |a: f64, b: f64, n: usize| (0..n).map(move |i| a + (b - a) * i as f64 / n as f64);
+        let ages = between(from, now, behind).chain(between(now, to, STEPS - behind)).chain([to]);
+        ages.filter_map(|months| Some(OutOfLimit { at: part.instant(months), p: self.p_out(p, part, curve, months)? }))
+            .collect()
+    }
+
+    /// The first moment from now on at which the chance passes what is allowed.
+    fn recalibrate(&self, out: &[OutOfLimit], now: Instant) -> Recalibrate {
+        let allowed = self.settings.limit_chance;
+        let mut before: Option<&OutOfLimit> = None;
+        for point in out.iter().filter(|point| point.at >= now) {
+            if point.p > allowed {
+                return match before {
+                    None => Recalibrate::AlreadyPast,
+                    Some(last) => {
+                        let share = (allowed - last.p) / (point.p - last.p);
+                        Recalibrate::By(last.at.plus_days(share * point.at.days_since(last.at)))
+                    }
+                };
+            }
+            before = Some(point);
+        }
+        match before {
+            Some(last) => Recalibrate::NotBefore(last.at),
+            None => Recalibrate::NotEstimable("the curve does not reach the gravities of the beers".to_owned()),
+        }
+    }
+
+    /// The error on the first curve at SG 1.020, week by week, and just before and after each step.
+    fn track(&self, p: usize, part: &Part, now: f64) -> Vec<TrackPoint> {
+        let Some(first) = self.curves.first(&part.probe) else { return Vec::new() };
+        let week = 7.0 / MONTH_D;
+        let weeks = ((now - part.span.0) / week).ceil().clamp(1.0, 400.0) as usize;
+        let mut ages: Vec<f64> =
+            (0..=weeks).map(|i| part.span.0 + (now - part.span.0) * i as f64 / weeks as f64).collect();
+        ages.extend(part.steps.iter().filter(|s| s.months < now).flat_map(|s| [s.months - 1e-6, s.months + 1e-6]));
+        ages.sort_by(f64::total_cmp);
+        ages.into_iter()
+            .filter_map(|months| {
+                let e = self.error(p, part, first, AT_SG, months)?.estimate(self.settings.level, METHOD).ok()?;
+                let at = part.instant(months);
+                Some(TrackPoint { at, age_d: months * MONTH_D, error_sg: e.value, lower: e.lower, upper: e.upper })
+            })
+            .collect()
+    }
+}

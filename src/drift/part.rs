@@ -1,0 +1,268 @@
+//! One probe's part of the model: its pairs, how its error may move, and what can be asked of it.
+
+use nalgebra::{DMatrix, DVector};
+
+use crate::calibration::ERROR_SOURCES;
+use crate::units::Instant;
+
+use super::blocks::{Block, Target};
+use super::model::Variances;
+
+/// Days of a month, the unit of a drift rate.
+pub(super) const MONTH_D: f64 = 30.0;
+/// Gravity at which drift is stated.
+pub(super) const AT_SG: f64 = 1.020;
+/// How a probe's error changes with gravity: by this share per 0.030 below SG 1.020, and its SD from probe to probe. By
+/// the hydrostatics of two floats: a change of mass or height -0.04, of the sensor's zero or across the axis 0.27 to 0.40.
+const GRAVITY_SHARE: f64 = 0.13;
+const GRAVITY_SHARE_SD: f64 = 0.17;
+/// Error expected after a month, SG: only for how much the doubt about the gravity's share weighs.
+const TYPICAL_SG: f64 = 0.0015;
+
+/// How many 0.030 a gravity lies below that at which drift is stated.
+fn depth(sg: f64) -> f64 {
+    (AT_SG - sg) / 0.030
+}
+
+/// The error at a gravity in units of that at SG 1.020.
+pub(super) fn shows(sg: f64) -> f64 {
+    1.0 + GRAVITY_SHARE * depth(sg)
+}
+
+/// SD of the error at a gravity and an age that comes from not knowing how it changes with gravity.
+pub(super) fn doubt_sd(sg: f64, months: f64) -> f64 {
+    GRAVITY_SHARE_SD * depth(sg) * TYPICAL_SG * (1.0 + months.abs()).sqrt()
+}
+
+/// A sudden change of a probe at a moment.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Step {
+    pub at: Instant,
+    /// Months from the first calibration.
+    pub months: f64,
+    /// How far it may go, SD, SG.
+    pub sd: f64,
+    /// The event's kind; empty for one that was found.
+    pub event: Option<String>,
+}
+
+impl Step {
+    /// What a step of size 1 does to the error at an age: the error is 0 at the calibration.
+    pub fn at_age(&self, months: f64) -> f64 {
+        if self.months > 0.0 {
+            f64::from(u8::from(months >= self.months))
+        } else {
+            -f64::from(u8::from(months < self.months))
+        }
+    }
+}
+
+/// One pair as the model needs it.
+#[derive(Debug, Clone)]
+pub(super) struct Row {
+    /// Months since the first calibration.
+    pub months: f64,
+    /// Its error in units of that at SG 1.020.
+    pub shows: f64,
+    /// Effects of the curve's, the shell's and the thermometer's errors, SG.
+    pub sources: [f64; ERROR_SOURCES],
+    /// SG of the reference.
+    pub sg: f64,
+    /// Variance that nothing else shares, without the doubt about gravity.
+    pub own: f64,
+}
+
+/// The state of a probe that is asked for.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct State {
+    /// Months since the first calibration.
+    pub months: f64,
+    /// SG.
+    pub sg: f64,
+    /// Effects of the errors of curve, shell and thermometer there, SG.
+    pub sources: [f64; ERROR_SOURCES],
+}
+
+/// One probe's part.
+#[derive(Debug, Clone)]
+pub(super) struct Part {
+    pub probe: String,
+    /// When its first calibration was done.
+    pub calibrated_at: Instant,
+    pub rows: Vec<Row>,
+    pub y: DVector<f64>,
+    /// Known covariance: own error, the reference's where no other probe has it, curve, doubt about gravity.
+    known: DMatrix<f64>,
+    /// Covariance of a random walk of SD 1 after 30 days.
+    walk: DMatrix<f64>,
+    /// Effects with their columns: the slope first.
+    pub effects: Vec<usize>,
+    pub columns: DMatrix<f64>,
+    pub steps: Vec<Step>,
+    /// Months of a weekly grid through the observed span, with the weights that make a slope.
+    grid: Vec<(f64, f64)>,
+    /// First and last age observed, months; 0 is among them.
+    pub span: (f64, f64),
+}
+
+impl Part {
+    /// `effects` with their columns, the slope's own first; it has the lowest number.
+    pub fn new(
+        probe: &str,
+        calibrated_at: Instant,
+        rows: Vec<Row>,
+        y: DVector<f64>,
+        (effects, columns): (Vec<usize>, DMatrix<f64>),
+        steps: Vec<Step>,
+    ) -> Self {
+        let n = rows.len();
+        let between = |of: &dyn Fn(&Row, &Row) -> f64| {
+            DMatrix::from_fn(n, n, |i, j| match (rows.get(i), rows.get(j)) {
+                (Some(a), Some(b)) => of(a, b),
+                _ => 0.0,
+            })
+        };
+        let mut known = between(&|a, b| dot(&a.sources, &b.sources));
+        for (i, row) in rows.iter().enumerate() {
+            known[(i, i)] += (row.own + doubt_sd(row.sg, row.months).powi(2)).max(1e-12);
+        }
+        let walk = between(&|a, b| a.shows * b.shows * walk_of_one(a.months, b.months));
+        let last = rows.iter().map(|r| r.months).fold(0.0, f64::max);
+        let first = rows.iter().map(|r| r.months).fold(0.0, f64::min);
+        let steps = steps.into_iter().filter(|step| step.months > first).collect();
+        let (probe, grid) = (probe.to_owned(), weekly_slope(first, last));
+        Self { probe, calibrated_at, rows, y, known, walk, effects, columns, steps, grid, span: (first, last) }
+    }
+
+    /// Pairs used.
+    pub fn n(&self) -> usize {
+        self.y.len()
+    }
+
+    /// Days from the first to the last age observed.
+    pub fn span_d(&self) -> f64 {
+        (self.span.1 - self.span.0) * MONTH_D
+    }
+
+    /// Ages of pairs, rising, each once, months.
+    pub fn times(&self) -> Vec<f64> {
+        let mut months: Vec<f64> = self.rows.iter().map(|row| row.months).collect();
+        months.sort_by(f64::total_cmp);
+        months.dedup();
+        months
+    }
+
+    /// The moment of an age in months.
+    pub fn instant(&self, months: f64) -> Instant {
+        self.calibrated_at.plus_days(months * MONTH_D)
+    }
+
+    /// The age of a moment, months.
+    pub fn months_at(&self, at: Instant) -> f64 {
+        at.days_since(self.calibrated_at) / MONTH_D
+    }
+
+    /// The pairs as a block.
+    pub fn block(&self, variances: Variances) -> Block<'_> {
+        let mut covariance = &self.known + &self.walk * variances.walk_sd.powi(2);
+        for step in &self.steps {
+            let column = self.column_of(step);
+            covariance.syger(step.sd.powi(2), &column, &column, 1.0);
+        }
+        covariance.fill_upper_triangle_with_lower_triangle();
+        for i in 0..self.n() {
+            covariance[(i, i)] += variances.pair_sd.powi(2);
+        }
+        Block { y: &self.y, covariance, effects: &self.effects, columns: &self.columns }
+    }
+
+    /// What a step of size 1 (at SG 1.020) does to the pairs.
+    pub fn column_of(&self, step: &Step) -> DVector<f64> {
+        DVector::from_iterator(self.n(), self.rows.iter().map(|row| row.shows * step.at_age(row.months)))
+    }
+
+    /// The target of a sum over ages of weight times error at SG 1.020, with or without the steps; `load` is its share
+    /// of the slope.
+    fn along(&self, points: &[(f64, f64)], load: f64, variances: Variances, steps: bool) -> Target {
+        let walk = variances.walk_sd.powi(2);
+        let kernel = |a: f64, b: f64| {
+            let stepped: f64 = match steps {
+                true => self.steps.iter().map(|s| s.sd.powi(2) * s.at_age(a) * s.at_age(b)).sum(),
+                false => 0.0,
+            };
+            walk * walk_of_one(a, b) + stepped
+        };
+        let with = |at: f64| points.iter().map(|(m, w)| w * kernel(*m, at)).sum::<f64>();
+        Target {
+            effect: self.slope(),
+            load,
+            covariance: DVector::from_iterator(self.n(), self.rows.iter().map(|r| r.shows * with(r.months))),
+            variance: points.iter().map(|(m, w)| w * with(*m)).sum(),
+        }
+    }
+
+    fn slope(&self) -> usize {
+        self.effects.first().copied().unwrap_or_default()
+    }
+
+    /// The least-squares slope of the error through the observed span, with or without its sudden steps.
+    pub fn slope_target(&self, variances: Variances, steps: bool) -> Target {
+        self.along(&self.grid, 1.0, variances, steps)
+    }
+
+    /// The size of a step.
+    pub fn step_target(&self, step: &Step) -> Target {
+        let variance = step.sd.powi(2);
+        Target { effect: self.slope(), load: 0.0, covariance: self.column_of(step) * variance, variance }
+    }
+
+    /// The error on the first curve in a state, its own curve's error included.
+    pub fn error_target(&self, state: &State, variances: Variances) -> Target {
+        let shows = shows(state.sg);
+        let mut target = self.along(&[(state.months, shows)], shows * state.months, variances, true);
+        for (cell, row) in target.covariance.iter_mut().zip(&self.rows) {
+            *cell += dot(&state.sources, &row.sources);
+        }
+        target.variance += dot(&state.sources, &state.sources) + doubt_sd(state.sg, state.months).powi(2);
+        target
+    }
+}
+
+fn dot(a: &[f64; ERROR_SOURCES], b: &[f64; ERROR_SOURCES]) -> f64 {
+    a.iter().zip(b).map(|(x, y)| x * y).sum()
+}
+
+/// Covariance at two ages (months) of a random walk of variance 1 a month, from the calibration to either side.
+pub(super) fn walk_of_one(a: f64, b: f64) -> f64 {
+    if a * b > 0.0 { a.abs().min(b.abs()) } else { 0.0 }
+}
+
+/// Months of a weekly grid from `first` to `last` and the weights with which values on it make the least-squares slope.
+fn weekly_slope(first: f64, last: f64) -> Vec<(f64, f64)> {
+    let step = 7.0 / MONTH_D;
+    let weeks = ((last - first) / step).floor().max(1.0) as usize;
+    let grid: Vec<f64> = (0..=weeks).map(|i| first + step * i as f64).map(|m| m.min(last.max(first + step))).collect();
+    let mean = grid.iter().sum::<f64>() / grid.len() as f64;
+    let square: f64 = grid.iter().map(|m| (m - mean).powi(2)).sum();
+    grid.iter().map(|m| (*m, (m - mean) / square)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_weights_of_the_weekly_grid_make_a_slope() {
+        let grid = weekly_slope(0.0, 4.0);
+        let slope: f64 = grid.iter().map(|(m, w)| w * (3.0 + 2.0 * m)).sum();
+        assert!((slope - 2.0).abs() < 1e-12);
+        assert!(grid.len() == 18);
+    }
+
+    #[test]
+    fn a_step_leaves_the_day_of_calibration_where_it_is() {
+        let step = |months| Step { at: Instant::default(), months, sd: 1.0, event: None };
+        assert_eq!([-1.0, 0.0, 1.0, 2.0].map(|m| step(1.0).at_age(m)), [0.0, 0.0, 1.0, 1.0]);
+        assert_eq!([-3.0, -1.0, 0.0, 2.0].map(|m| step(-2.0).at_age(m)), [-1.0, 0.0, 0.0, 0.0]);
+    }
+}
