@@ -138,6 +138,13 @@ pub enum Error {
     },
 }
 
+impl From<linfa::Error> for Error {
+    /// linfa's conventions ask for it: a data set of the wrong form.
+    fn from(error: linfa::Error) -> Self {
+        Self::Usage(error.to_string())
+    }
+}
+
 impl Error {
     /// An [`Error::Input`] without a hint.
     pub fn input(place: Place, found: impl Into<String>, wanted: impl Into<String>) -> Self {

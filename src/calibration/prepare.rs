@@ -76,7 +76,7 @@ impl CalibrationSettings {
     }
 
     /// What mass, diameter and bottom say about the curve before the baths.
-    fn prior_of(
+    pub(super) fn prior_of(
         &self,
         season: &Season,
         probe: Option<&Probe>,
@@ -212,7 +212,7 @@ fn end_of(shape: EndShape) -> End {
 }
 
 /// Why these baths can define no curve at all, whatever its form.
-fn check_baths(points: &[FitPoint]) -> std::result::Result<(), String> {
+pub(super) fn check_baths(points: &[FitPoint]) -> std::result::Result<(), String> {
     let (Some(light), Some(heavy)) = (points.first(), points.last()) else {
         return Err("no bath with a density and a tilt".into());
     };

@@ -170,7 +170,7 @@ fn residual_squares(fitted: &FittedCurve, points: &[FitPoint]) -> Squares {
 }
 
 /// Why the curve does not rise through its working range: the baths' tilts and three degrees beyond.
-fn not_rising(fitted: &FittedCurve, points: &[FitPoint]) -> Option<String> {
+pub(super) fn not_rising(fitted: &FittedCurve, points: &[FitPoint]) -> Option<String> {
     let low = points.iter().map(|p| p.tilt_deg).fold(f64::INFINITY, f64::min) - MARGIN_DEG;
     let high = points.iter().map(|p| p.tilt_deg).fold(f64::NEG_INFINITY, f64::max) + MARGIN_DEG;
     let (low, high) = (low.max(1.0), high.min(85.0));

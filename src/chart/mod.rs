@@ -10,7 +10,9 @@
 mod account;
 mod axis;
 mod backtest;
+mod builds;
 mod calibration;
+mod candidates;
 mod clip;
 mod drift;
 mod drift_limit;
@@ -19,6 +21,7 @@ mod forecast;
 mod forest;
 mod kinetics;
 mod palette;
+mod plan;
 mod plot;
 mod strains;
 mod svg;

@@ -318,9 +318,28 @@ impl Plot<'_, '_> {
         self.words(text, (cx - 4.0, cy + 2.0), SMALL, false, INK, (HPos::Right, VPos::Top))
     }
 
+    /// A small label above the frame, over x.
+    pub(super) fn above_frame(&self, x: f64, text: &str) -> Result<()> {
+        let (cx, top) = self.px(x, self.y.high);
+        self.words(text, (cx, top - 4.0), SMALL, false, INK, (HPos::Center, VPos::Bottom))
+    }
+
     /// Small words at the right of the heading's line.
     pub(super) fn note(&self, text: &str) -> Result<()> {
         self.words(text, (self.frame_px().2, 4.0), SMALL, false, INK, (HPos::Right, VPos::Top))
+    }
+
+    /// A small word right of the frame at a height in px, behind a dash in the colour of what it names.
+    pub(super) fn margin_key(&self, y_px: f64, text: &str, colour: RGBColor) -> Result<()> {
+        let right = self.frame_px().2;
+        self.stroke(&[(right + 3.0, y_px), (right + 11.0, y_px)], colour, 2.4, 1.0)?;
+        self.words(text, (right + 14.0, y_px), SMALL, false, INK, (HPos::Left, VPos::Center))
+    }
+
+    /// A closed shape in the units of the axes, filled; it may reach over the frame.
+    pub(super) fn shape(&self, points: &[(f64, f64)], colour: RGBColor, alpha: f64) -> Result<()> {
+        let points: Vec<_> = points.iter().map(|(x, y)| units(self.px(*x, *y))).collect();
+        self.paper.draw(&Polygon::new(points, colour.mix(alpha))).map_err(drawing)
     }
 
     /// A small label right of the frame at the height of y.

@@ -1,6 +1,6 @@
 //! The two blocks that the notebook kernel reads from what a cell prints.
 
-use crate::calibration::{Builds, Calibration, Calibrations};
+use crate::calibration::{BathPlan, Builds, Calibration, Calibrations};
 use crate::chart::Figure;
 use crate::drift::Drift;
 use crate::forecast::{Backtest, Forecasts};
@@ -52,6 +52,7 @@ notebook_display!(
     Calibration,
     Calibrations,
     Builds,
+    BathPlan,
     Drift,
     BatchFit,
     Kinetics,

@@ -5,7 +5,7 @@ use std::fmt::Display;
 use maud::{Markup, PreEscaped, html};
 use polars::prelude::DataFrame;
 
-use crate::calibration::{Builds, Calibration, Calibrations};
+use crate::calibration::{BathPlan, Builds, Calibration, Calibrations};
 use crate::chart::Figure;
 use crate::drift::Drift;
 use crate::error::Result;
@@ -75,7 +75,8 @@ show! {
         table(it.to_frame(), "Means"),
         table(it.contrasts_frame(), "Differences"),
     ];
-    Builds: |it| vec![table(it.to_frame(), "Builds"), text(it)];
+    BathPlan: |it| vec![picture(it.chart()), text(it)];
+    Builds: |it| vec![picture(it.chart()), table(it.to_frame(), "Builds"), text(it)];
     RowAccount: |it| vec![picture(it.chart()), text(it)];
 }
 

@@ -1,6 +1,6 @@
 //! Everything that the study of a season finds.
 
-use crate::calibration::{Builds, Calibrations, Gravity};
+use crate::calibration::{BathPlan, Builds, Calibrations, Gravity};
 use crate::drift::Drift;
 use crate::forecast::{Backtest, Forecasts};
 use crate::kinetics::Kinetics;
@@ -23,6 +23,8 @@ pub struct SeasonStudy {
     pub calibrations: Part<Calibrations>,
     /// How the probes are built, those with a mass.
     pub builds: Part<Builds>,
+    /// Which baths serve the next calibration best.
+    pub bath_plan: Part<BathPlan>,
     /// Gravity of every reading.
     pub gravity: Part<Gravity>,
     /// How true the calibrations stay.

@@ -1,6 +1,8 @@
 //! The order of the studies, and what each takes from those before it.
 
-use crate::calibration::{BuildSettings, Builds, CalibrationSettings, Calibrations, Gravity, OffsetPrior};
+use crate::calibration::{
+    BathPlan, BuildSettings, Builds, CalibrationSettings, Calibrations, Gravity, OffsetPrior, PlanSettings,
+};
 use crate::drift::{Drift, DriftSettings};
 use crate::error::Result;
 use crate::forecast::{Backtest, ForecastSettings, Forecasts};
@@ -20,6 +22,8 @@ pub struct StudySettings {
     pub calibration: CalibrationSettings,
     /// Of the build check.
     pub builds: BuildSettings,
+    /// Of the baths of the next calibration.
+    pub bath_plan: PlanSettings,
     /// Of drift.
     pub drift: DriftSettings,
     /// Of kinetics.
@@ -42,6 +46,7 @@ impl StudySettings {
         say("calibrating the probes");
         let calibrations = self.calibrate(&season)?;
         let builds = self.builds(&season, &calibrations)?;
+        let bath_plan = self.bath_plan(&season, &calibrations)?;
         say("turning tilts into gravities");
         let gravity = gravity_of(&season, &calibrations)?;
         say("looking for drift");
@@ -66,6 +71,7 @@ impl StudySettings {
             season,
             calibrations,
             builds,
+            bath_plan,
             gravity,
             drift,
             series,
@@ -96,6 +102,13 @@ impl StudySettings {
         }
         let none = Calibrations::none(self.calibration.clone());
         self.builds.run(season, calibrations.done().unwrap_or(&none)).map(Part::Done)
+    }
+
+    fn bath_plan(&self, season: &Season, calibrations: &Part<Calibrations>) -> Result<Part<BathPlan>> {
+        match calibrations.done() {
+            None => Ok(Part::Skipped("without a calibration nothing tells where baths are needed".to_owned())),
+            Some(calibrations) => Part::from_result(self.bath_plan.plan(season, calibrations)),
+        }
     }
 
     fn drift(&self, season: &Season, calibrations: &Part<Calibrations>) -> Result<Part<Drift>> {

@@ -29,6 +29,9 @@ impl SeasonStudy {
             add("calibration_candidates", calibrations.candidates_frame())?;
             add("baths", calibrations.baths_frame())?;
         }
+        if let Some(plan) = self.bath_plan.done() {
+            add("bath_plan", plan.to_frame())?;
+        }
         if let Some(gravity) = self.gravity.done() {
             add("gravity", gravity.to_frame(&self.season))?;
         }

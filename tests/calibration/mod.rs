@@ -7,4 +7,6 @@ mod coverage;
 mod examples;
 mod fleet;
 pub mod floats;
+mod learn;
+mod plan;
 mod whole_season;

@@ -50,6 +50,8 @@ pub struct Build {
     pub cg_move_up_mm: Finding,
     /// The hull with its centre of gravity, for pictures.
     pub hull: Option<Hull>,
+    /// False where the hull is taken as endless, because nobody measured its length.
+    pub length_known: bool,
     /// What to move where, in words.
     pub advice: String,
     /// What was assumed, in words.

@@ -81,6 +81,7 @@ impl BuildSettings {
             cg_move_across_mm,
             cg_move_up_mm,
             hull,
+            length_known: probe.length_mm.is_some(),
             advice: String::new(),
             remarks,
         };

@@ -21,9 +21,13 @@ pub(super) fn calibration(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
                 ("water_tilt_deg", "in pure water"), ("water_ok", "25 \u{b1} 5\u{b0}?"),
             ]))
             (remarks(&found.calibrations))
+            h3 { "The candidates" }
+            p { "Curves that agree within the baths may part beyond them. A float's own shape is taken where its residuals allow it." }
+            (picture(found.candidates_chart()))
             (without(&found.without))
         }))
-        (builds(tables))
+        (plan(study))
+        (builds(study, tables))
     }
 }
 
@@ -68,7 +72,32 @@ fn without(all: &[NoCurve]) -> Markup {
     }
 }
 
-fn builds(tables: &Tables<'_>) -> Markup {
+fn plan(study: &SeasonStudy) -> Markup {
+    html! {
+        h3 { "The next baths" }
+        (part(&study.bath_plan, |found| html! {
+            @if let Some(taken) = found.recommended() {
+                p {
+                    "For gravities from " (format!("{:.3}", found.range.low_sg)) " to " (format!("{:.3}", found.range.high_sg))
+                    " (" (found.range.source) ") mix " (taken.n) " baths. One litre of each at 20 \u{b0}C, by mass:"
+                }
+                div.scroll { table {
+                    thead { tr { @for name in ["SG", "\u{b0}P", "sucrose, g", "water, g"] { th scope="col" { (name) } } } }
+                    tbody { @for bath in &taken.baths { tr {
+                        td { (format!("{:.3}", bath.recipe.sg)) } td { (format!("{:.2}", bath.recipe.plato)) }
+                        td { (format!("{:.1}", bath.recipe.sucrose_g_per_l)) } td { (format!("{:.1}", bath.recipe.water_g_per_l)) }
+                    } } }
+                } }
+                p.sub { "Sucrose is plain white table sugar: never dextrose, never malt extract. Weigh sugar and water; do not fill \
+                         up to a mark. The same gravity twice is two baths, mixed apart." }
+            }
+            (picture(found.chart()))
+            p.sub { "All numbers of baths, probe by probe, and the recipes: " a href="tables/bath_plan.csv" { "tables/bath_plan.csv" } }
+        }))
+    }
+}
+
+fn builds(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
     let shown = tables.show(
         "builds",
         "Builds",
@@ -91,6 +120,7 @@ fn builds(tables: &Tables<'_>) -> Markup {
         @if !shown.0.is_empty() {
             h3 { "Builds" }
             p { "Where each probe rests, and how far it moves for a change of gravity." }
+            @if let Some(builds) = study.builds.done() { (picture(builds.chart())) }
             (shown)
         }
     }

@@ -1,0 +1,97 @@
+//! What a probe's curve learns from a bath.
+
+use nalgebra::{Matrix4, Vector4};
+
+use crate::calibration::curve::{CurveKind, MOST_COEFFICIENTS};
+use crate::calibration::fit::{FloatPrior, WET_TOP_SD_KG_M3};
+use crate::calibration::{Calibration, CalibrationSettings};
+use crate::error::Result;
+use crate::liquid::WATER_20C_KG_M3;
+use crate::season::Season;
+
+use super::design::Model;
+
+/// The errors that a plan reckons with.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Errors {
+    pub(super) tilt_sd_deg: f64,
+    pub(super) bath_sd_sg: f64,
+    pub(super) water_sd_sg: f64,
+}
+
+/// The model of a probe by its last calibration, or why there is none.
+///
+/// A bath at SG s has the information `g g'/v` on the coefficients of the curve, with g the derivatives of the density at the
+/// tilt that the curve has there and v the variance of the bath about it: that of its density, and of the tilt by the slope,
+/// each with the scale that the last residuals showed. What mass and diameter tell is information before any bath, as in
+/// the fit. The plan is best where the curve is as last fitted (a locally optimal design; H. Chernoff, Ann. Math. Stat. 24
+/// (1953) 586, from memory).
+pub(super) fn model(
+    calibration: &Calibration,
+    prior: &FloatPrior,
+    errors: Errors,
+    grid: &[f64],
+    range: &[f64],
+) -> std::result::Result<Model, String> {
+    let curve = &calibration.fitted.curve;
+    let point = |sg: f64| curve.tilt_deg(sg * WATER_20C_KG_M3).and_then(|tilt| curve.at(tilt));
+    let rows: Vec<Option<Vector4<f64>>> = grid
+        .iter()
+        .map(|&sg| {
+            let at = point(sg)?;
+            let water = (sg - 1.0).abs() < 1e-9;
+            let bath = if water { errors.water_sd_sg } else { errors.bath_sd_sg } * WATER_20C_KG_M3;
+            let sd = calibration.fitted.scale * bath.hypot(at.per_deg * errors.tilt_sd_deg);
+            Some(Vector4::from(at.gradient) / sd)
+        })
+        .collect();
+    let wanted: Option<Vec<Vector4<f64>>> =
+        range.iter().map(|&sg| point(sg).map(|at| Vector4::from(at.gradient) / WATER_20C_KG_M3)).collect();
+    let Some(wanted) = wanted else {
+        let beyond = range.iter().find(|&&sg| point(sg).is_none()).copied().unwrap_or(f64::NAN);
+        return Err(format!("its curve has no tilt at SG {beyond:.3}, which the beers use"));
+    };
+    let coefficients = calibration.kind.coefficient_names().len();
+    Ok(scaled(Model { rows, prior: precision(calibration, prior, coefficients), range: wanted, coefficients }))
+}
+
+/// Information on the coefficients before any bath.
+fn precision(calibration: &Calibration, prior: &FloatPrior, coefficients: usize) -> Matrix4<f64> {
+    let [size, ..] = calibration.fitted.curve.coefficients();
+    let relative_sd = match calibration.kind {
+        CurveKind::Hull => prior.hull.as_ref().map(|hull| hull.relative_sd),
+        CurveKind::WallSided => prior.k_known.map(|(_, relative_sd)| relative_sd),
+        CurveKind::WallSidedFree => Some(prior.k_weak.1),
+        CurveKind::Polynomial(_) => None,
+    };
+    let mut diagonal = [0.0; MOST_COEFFICIENTS];
+    for (i, cell) in diagonal.iter_mut().enumerate() {
+        let of_size = relative_sd.filter(|_| i == 0).map_or(0.0, |sd| (size * sd).powi(-2));
+        let wet_top = i == 3 && matches!(calibration.kind, CurveKind::WallSided | CurveKind::WallSidedFree);
+        let of_top = if wet_top { WET_TOP_SD_KG_M3.powi(-2) } else { 0.0 };
+        *cell = if i < coefficients { of_size + of_top } else { 1.0 };
+    }
+    Matrix4::from_diagonal(&Vector4::from(diagonal))
+}
+
+/// The same model with each coefficient in units of what a bath tells of it, so that no matrix is badly scaled.
+fn scaled(mut model: Model) -> Model {
+    let largest = |i: usize| model.rows.iter().flatten().map(|row| row[i].abs()).fold(0.0, f64::max);
+    let units = Vector4::from_fn(|i, _| if largest(i) > 0.0 { 1.0 / largest(i) } else { 1.0 });
+    for row in model.rows.iter_mut().flatten().chain(&mut model.range) {
+        row.component_mul_assign(&units);
+    }
+    let outer = units * units.transpose();
+    model.prior.component_mul_assign(&outer);
+    model
+}
+
+/// What mass and diameter of a probe say before the next calibration.
+pub(super) fn prior_of(
+    settings: &CalibrationSettings,
+    season: &Season,
+    calibration: &Calibration,
+) -> Result<FloatPrior> {
+    let probe = season.probes.iter().find(|probe| probe.probe == calibration.probe);
+    settings.prior_of(season, probe, calibration.calibrated_at, &mut Vec::new())
+}

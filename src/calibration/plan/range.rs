@@ -1,0 +1,93 @@
+//! The gravities that the user's beers use.
+
+use crate::calibration::{Calibration, Calibrations};
+use crate::season::{Batch, Season};
+
+/// Lowest and highest gravity for which curves are wanted, and where they come from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct UsedRange {
+    /// Lowest SG.
+    pub low_sg: f64,
+    /// Highest SG.
+    pub high_sg: f64,
+    /// Where the range comes from, in words.
+    pub source: String,
+}
+
+/// Fewest batches whose ends make a range.
+const BATCHES_ENOUGH: usize = 3;
+/// Narrowest range that beers make, SG.
+const NARROWEST_SG: f64 = 0.005;
+
+impl UsedRange {
+    /// From the season's batches: between the `quantile` of their lowest known gravities (samples, else the limit) and the
+    /// `1 - quantile` of their original gravities (measured, else the first sample where a later one is lower). Too few
+    /// batches: what the baths of the last calibrations span.
+    pub(super) fn of(season: &Season, calibrations: &Calibrations, quantile: f64) -> Option<Self> {
+        let mut lows: Vec<f64> = season.batches.iter().filter_map(|batch| lowest(season, batch)).collect();
+        let mut highs: Vec<f64> = season.batches.iter().filter_map(|batch| original(season, batch)).collect();
+        if lows.len() >= BATCHES_ENOUGH && highs.len() >= BATCHES_ENOUGH {
+            let (low_sg, high_sg) = (at_quantile(&mut lows, quantile)?, at_quantile(&mut highs, 1.0 - quantile)?);
+            if high_sg - low_sg >= NARROWEST_SG {
+                let source = format!(
+                    "{:.0} % of the lowest gravities of {} batches to {:.0} % of {} original gravities",
+                    100.0 * quantile,
+                    lows.len(),
+                    100.0 * (1.0 - quantile),
+                    highs.len()
+                );
+                return Some(Self { low_sg, high_sg, source });
+            }
+        }
+        let ends = |of: fn(&Calibration) -> f64| calibrations.calibrations.iter().map(of).filter(|sg| sg.is_finite());
+        let low_sg = ends(|c| c.sg_min).fold(f64::INFINITY, f64::min);
+        let high_sg = ends(|c| c.sg_max).fold(f64::NEG_INFINITY, f64::max);
+        let source = "what the baths so far span, as too few batches tell which gravities they use".to_owned();
+        (high_sg - low_sg >= NARROWEST_SG).then_some(Self { low_sg, high_sg, source })
+    }
+}
+
+fn possible(sg: &f64) -> bool {
+    (0.98..=1.15).contains(sg)
+}
+
+/// The lowest gravity known of a batch.
+fn lowest(season: &Season, batch: &Batch) -> Option<f64> {
+    let samples = season.samples_of(&batch.batch).map(|sample| sample.sg);
+    let lowest = samples.filter(possible).reduce(f64::min);
+    // The only sample of a batch may be that of its wort.
+    let fermented = lowest.filter(|low| original(season, batch).is_some_and(|original| *low < original - NARROWEST_SG));
+    fermented.or(batch.limit_sg.filter(possible))
+}
+
+/// The original gravity of a batch, as far as it is known without a probe.
+fn original(season: &Season, batch: &Batch) -> Option<f64> {
+    let highest = || {
+        let samples: Vec<f64> = season.samples_of(&batch.batch).map(|sample| sample.sg).filter(possible).collect();
+        let low = samples.iter().copied().reduce(f64::min)?;
+        samples.into_iter().reduce(f64::max).filter(|high| *high > low + NARROWEST_SG)
+    };
+    batch.original_sg.filter(possible).or_else(highest)
+}
+
+/// The quantile by straight lines between the sorted values.
+fn at_quantile(values: &mut [f64], share: f64) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    let place = share * values.len().checked_sub(1)? as f64;
+    let (below, above) = (values.get(place.floor() as usize)?, values.get(place.ceil() as usize)?);
+    Some(below + (place - place.floor()) * (above - below))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn quantiles_lie_between_the_values() {
+        let mut values = [1.05, 1.04, 1.06];
+        assert_eq!(at_quantile(&mut values, 0.0), Some(1.04));
+        assert_eq!(at_quantile(&mut values, 1.0), Some(1.06));
+        assert!((at_quantile(&mut values, 0.25).unwrap() - 1.045).abs() < 1e-12);
+        assert_eq!(at_quantile(&mut [], 0.5), None);
+    }
+}

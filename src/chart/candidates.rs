@@ -1,0 +1,202 @@
+//! Pictures of the candidate curves beside each other.
+
+use plotters::style::RGBColor;
+
+use crate::calibration::{Calibration, Calibrations, Candidate, CurveKind};
+use crate::error::Result;
+use crate::liquid::WATER_20C_KG_M3;
+
+use super::axis::Axis;
+use super::figure::{Figure, Panel};
+use super::palette::{AHEAD, CURVE, INK, LOOK, REFERENCE};
+use super::plot::Frame;
+use super::svg::{SCALE, panel};
+
+const WIDTH: u32 = 320;
+const UPPER: u32 = 190;
+const LOWER: u32 = 146;
+/// Room at the left of both frames, for the names of the rows, px.
+const LEFT: u32 = 62;
+/// Room at the right for the names of the curves, px.
+const RIGHT: u32 = 70;
+/// Degrees drawn beyond the outermost baths.
+const BEYOND_DEG: f64 = 10.0;
+/// Largest difference that is drawn, SG: a cubic soon leaves every frame.
+const MOST_SG: f64 = 0.008;
+const STEPS: usize = 80;
+/// Least distance of two names at the margin, px.
+const APART_PX: f64 = 12.0;
+
+impl Calibrations {
+    /// Every candidate of the last calibration of each probe beside the chosen one, beyond the baths too, and the baths'
+    /// residuals on each; one panel a probe.
+    ///
+    /// # Errors
+    /// [`crate::Error::Numeric`] when drawing fails.
+    pub fn candidates_chart(&self) -> Result<Figure> {
+        let is_last = |c: &&Calibration| {
+            let later = |other: &Calibration| other.probe == c.probe && other.calibrated_at > c.calibrated_at;
+            !self.calibrations.iter().any(later)
+        };
+        let last: Vec<&Calibration> = self.calibrations.iter().filter(is_last).collect();
+        let panels = last.iter().map(|c| c.candidates_panel()).collect::<Result<Vec<_>>>()?;
+        let alt = format!(
+            "Candidate curves of the last calibration of {} probes: their distance from the chosen one over the tilt, and the \
+             residuals of the baths.",
+            last.len()
+        );
+        Ok(Figure::new("The candidate curves", alt, panels).with_caption(CAPTION))
+    }
+}
+
+const CAPTION: &str = "Above: SG by each candidate minus SG by the chosen curve, over the tilt; shaded: the range of the \
+    baths, beyond it all is extrapolation. Faint lines: candidates that were refused. A line that leaves the frame is cut. \
+    Below: what each bath is off each curve. hull: the probe's shape; cylinder: a floating cylinder, its size known or free; \
+    line, parabola, cubic: polynomials in the tilt.";
+
+impl Calibration {
+    /// The candidates of this calibration beside the chosen one, and the baths' residuals on each.
+    ///
+    /// # Errors
+    /// [`crate::Error::Numeric`] when drawing fails.
+    pub fn candidates_chart(&self) -> Result<Figure> {
+        let alt = format!("Candidate curves of calibration {} and the residuals of its baths.", self.calibration);
+        let title = format!("The candidates of {}", self.calibration);
+        Ok(Figure::new(title, alt, vec![self.candidates_panel()?]).with_caption(CAPTION))
+    }
+
+    fn candidates_panel(&self) -> Result<Panel> {
+        let tilts = || self.baths.iter().map(|bath| bath.tilt_deg);
+        let (first, last) = (tilts().fold(90.0, f64::min), tilts().fold(0.0, f64::max));
+        let (low, high) = ((first - BEYOND_DEG).max(2.0), (last + BEYOND_DEG).min(84.0));
+        let tilts: Vec<f64> = (0..=STEPS).map(|i| low + (high - low) * i as f64 / STEPS as f64).collect();
+        let lines: Vec<(&Candidate, Vec<(f64, f64)>)> = self
+            .candidates
+            .iter()
+            .filter(|candidate| !candidate.chosen)
+            .filter_map(|candidate| {
+                let curve = &candidate.fitted.as_ref()?.curve;
+                let away = |tilt: f64| {
+                    let chosen = self.fitted.curve.at(tilt)?.density_kg_m3;
+                    Some((curve.at(tilt)?.density_kg_m3 - chosen) / WATER_20C_KG_M3)
+                };
+                Some((candidate, tilts.iter().map(|&tilt| (tilt, away(tilt).unwrap_or(f64::NAN))).collect()))
+            })
+            .collect();
+        let drawn = lines.iter().flat_map(|(_, line)| line.iter().map(|(_, away)| away.abs()));
+        let most = drawn.filter(|away| away.is_finite()).fold(0.001, f64::max).min(MOST_SG);
+        panel(WIDTH, UPPER + LOWER, |paper| {
+            let (upper, lower) = paper.split_vertically(UPPER * SCALE);
+            let x = Axis::linear(low, high, 5, "tilt, \u{b0}");
+            let y = Axis::linear(-1.08 * most, 1.08 * most, 5, "minus the chosen curve, SG");
+            let frame = Frame::new(self.calibration.as_str(), x, y).room_left(LEFT).room_right(RIGHT);
+            let plot = frame.on(&upper)?;
+            plot.band(&[(first, -most * 2.0, most * 2.0), (last, -most * 2.0, most * 2.0)], INK, 0.07)?;
+            plot.rule_y(0.0)?;
+            let mut names = vec![(plot.px(high, 0.0).1, name(self.kind), INK)];
+            for (candidate, line) in &lines {
+                let alpha = if candidate.refused.is_some() { 0.45 } else { 1.0 };
+                // Two curves share the colour of a floating cylinder; the one of free size is broken.
+                let piece = if candidate.kind == CurveKind::WallSidedFree { 3 } else { line.len() };
+                for part in line.chunks(piece) {
+                    plot.line(part, colour(candidate.kind), 1.8, alpha)?;
+                }
+                let end = line.iter().rev().find(|(_, away)| away.is_finite()).map_or(0.0, |(_, away)| *away);
+                names.push((plot.px(high, end.clamp(-most, most)).1, name(candidate.kind), colour(candidate.kind)));
+            }
+            spread(&mut names, plot.frame_px());
+            for (y_px, name, colour) in names {
+                plot.margin_key(y_px, name, colour)?;
+            }
+            plot.note(&format!("chosen: {}", name(self.kind)))?;
+            self.residuals(&lower)
+        })
+    }
+
+    /// What each bath is off each candidate, one row a candidate.
+    fn residuals(&self, paper: &super::svg::Paper<'_>) -> Result<()> {
+        let water = WATER_20C_KG_M3;
+        let rows: Vec<(&Candidate, Vec<f64>)> = self
+            .candidates
+            .iter()
+            .map(|candidate| {
+                let fitted = candidate.fitted.as_ref();
+                let off = |bath: &crate::calibration::BathPoint| {
+                    // The bath brought to the curve's shell, as it entered the fit.
+                    let on_curve = self.fitted.curve.at(bath.tilt_deg)?.density_kg_m3;
+                    let bath_density = on_curve - bath.residual_sg * water;
+                    Some((bath_density - fitted?.curve.at(bath.tilt_deg)?.density_kg_m3) / water)
+                };
+                (candidate, self.baths.iter().filter_map(off).collect())
+            })
+            .collect();
+        let names: Vec<&str> = rows.iter().map(|(candidate, _)| name(candidate.kind)).collect();
+        let most = rows.iter().flat_map(|(_, off)| off).map(|off| off.abs()).fold(0.0005, f64::max).min(MOST_SG);
+        let x = Axis::linear(-1.1 * most, 1.1 * most, 3, "bath minus curve, SG");
+        let plot = Frame::new("", x, Axis::names(&names)).room_left(LEFT).room_right(RIGHT).on(paper)?;
+        plot.rule_x(0.0)?;
+        for (i, (candidate, off)) in rows.iter().enumerate() {
+            let y = -(i as f64);
+            let colour = if candidate.chosen { INK } else { colour(candidate.kind) };
+            let outside = plot.dots(off.iter().map(|&off| (off, y)), colour, 3.2, 0.75)?;
+            let told = match (&candidate.fitted, &candidate.refused, outside) {
+                (None, ..) => "no fit",
+                (_, _, 1..) => "beyond",
+                (_, Some(_), _) => "refused",
+                _ if candidate.chosen => "chosen",
+                _ => continue,
+            };
+            plot.margin_label(y, told)?;
+        }
+        Ok(())
+    }
+}
+
+fn name(kind: CurveKind) -> &'static str {
+    match kind {
+        CurveKind::Hull => "hull",
+        CurveKind::WallSided => "cylinder",
+        CurveKind::WallSidedFree => "free size",
+        CurveKind::Polynomial(1) => "line",
+        CurveKind::Polynomial(2) => "parabola",
+        CurveKind::Polynomial(_) => "cubic",
+    }
+}
+
+fn colour(kind: CurveKind) -> RGBColor {
+    match kind {
+        CurveKind::Hull => INK,
+        CurveKind::WallSided | CurveKind::WallSidedFree => CURVE,
+        CurveKind::Polynomial(1) => REFERENCE,
+        CurveKind::Polynomial(2) => AHEAD,
+        CurveKind::Polynomial(_) => LOOK,
+    }
+}
+
+/// Moves names along the margin until they are [`APART_PX`] from one another, in their order, within the frame.
+fn spread(names: &mut [(f64, &'static str, RGBColor)], (_, top, _, bottom): (f64, f64, f64, f64)) {
+    names.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut least = top;
+    for (y, ..) in names.iter_mut() {
+        *y = y.max(least);
+        least = *y + APART_PX;
+    }
+    let mut most = bottom;
+    for (y, ..) in names.iter_mut().rev() {
+        *y = y.min(most);
+        most = *y - APART_PX;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_at_the_margin_never_touch_and_keep_their_order() {
+        let mut names = [50.0, 51.0, 49.0, 10.0, 148.0, 149.0].map(|y| (y, "x", INK));
+        spread(&mut names, (0.0, 20.0, 100.0, 150.0));
+        assert!(names.windows(2).all(|w| w[1].0 - w[0].0 >= APART_PX - 1e-9), "{names:?}");
+        assert!(names.iter().all(|(y, ..)| (20.0..=150.0).contains(y)), "{names:?}");
+    }
+}

@@ -1,0 +1,119 @@
+//! The picture of planned baths.
+
+use crate::calibration::{BathPlan, Criterion, Plan, gravities};
+use crate::error::Result;
+
+use super::axis::Axis;
+use super::figure::{Figure, Panel};
+use super::palette::{CURVE, INK, Mark, REFERENCE};
+use super::plot::{Frame, Side};
+use super::svg::panel;
+
+const WIDTH: u32 = 340;
+const HEIGHT: u32 = 230;
+
+impl BathPlan {
+    /// The baths of the next calibration for all probes together: where they lie for each number of baths, what each number
+    /// gains, and the error over the range for the number to take, each beside evenly spaced baths.
+    ///
+    /// # Errors
+    /// [`crate::Error::Numeric`] when drawing fails.
+    pub fn chart(&self) -> Result<Figure> {
+        let plans: Vec<&Plan> = self
+            .plans
+            .iter()
+            .filter(|p| p.probe.is_none() && p.criterion == Criterion::I && !p.baths.is_empty())
+            .collect();
+        let Some(taken) = self.recommended() else {
+            return Ok(Figure::new("The next baths", "No plan could be made.", Vec::new()));
+        };
+        let panels = vec![self.places(&plans)?, gain(&plans)?, self.errors(taken)?];
+        let alt = format!(
+            "Planned baths for SG {:.3} to {:.3}. With {} baths: {}.",
+            self.range.low_sg,
+            self.range.high_sg,
+            taken.n,
+            gravities(taken)
+        );
+        Ok(Figure::new("The next baths", alt, panels).with_caption(format!(
+            "For {} probes together, best for the mean variance over the shaded range of gravities, which the beers use. \
+             Squares: baths; a number above counts repeats, each mixed apart. Blue: planned baths; ochre rings and broken \
+             line: as many in even steps. Errors are of the curve alone, the mean over the probes.",
+            self.probes.len()
+        )))
+    }
+
+    /// Where the baths lie, one row for each number of baths.
+    fn places(&self, plans: &[&Plan]) -> Result<Panel> {
+        let names: Vec<String> = plans.iter().map(|plan| format!("{} baths", plan.n)).collect();
+        let sgs = plans.iter().flat_map(|plan| plan.baths.iter().map(|bath| bath.recipe.sg));
+        let x = Axis::around(sgs.chain([self.range.low_sg, self.range.high_sg]), 0.02, 5, "SG of the bath");
+        panel(WIDTH, HEIGHT, |paper| {
+            let plot = Frame::new("where they lie", x, Axis::names(&names)).room_right(14).on(paper)?;
+            let (low, high) = (-(plans.len() as f64), 1.0);
+            plot.band(&[(self.range.low_sg, low, high), (self.range.high_sg, low, high)], CURVE, 0.12)?;
+            for (i, plan) in plans.iter().enumerate() {
+                let y = -(i as f64) - 0.12;
+                let sgs: Vec<f64> = plan.baths.iter().map(|bath| bath.recipe.sg).collect();
+                for same in sgs.chunk_by(|a, b| (a - b).abs() < 1e-9) {
+                    let Some(&sg) = same.first() else { continue };
+                    plot.mark(sg, y, Mark::Square, CURVE, 8.0)?;
+                    if same.len() > 1 {
+                        plot.label(sg, y, Side::Above, &format!("{}\u{d7}", same.len()), INK)?;
+                    }
+                }
+            }
+            Ok(())
+        })
+    }
+
+    /// The standard error over the range.
+    fn errors(&self, plan: &Plan) -> Result<Panel> {
+        let over = |se: &[f64]| self.range_points_sg.iter().copied().zip(se.iter().copied()).collect::<Vec<_>>();
+        let sgs = plan.baths.iter().map(|bath| bath.recipe.sg);
+        let x = Axis::around(sgs.clone().chain(self.range_points_sg.iter().copied()), 0.02, 5, "SG");
+        let all = plan.se_sg.iter().chain(&plan.even_se_sg).copied();
+        let y = Axis::around(all.chain([0.0]), 0.0002, 4, "standard error, SG");
+        panel(WIDTH, HEIGHT, |paper| {
+            let plot = Frame::new(format!("error with {} baths", plan.n), x, y).room_right(14).on(paper)?;
+            let (low, high) = (0.0, f64::MAX);
+            plot.band(&[(self.range.low_sg, low, high), (self.range.high_sg, low, high)], CURVE, 0.08)?;
+            plot.line(&over(&plan.se_sg), CURVE, 2.2, 1.0)?;
+            for pair in over(&plan.even_se_sg).chunks(2) {
+                plot.line(pair, REFERENCE, 2.0, 1.0)?;
+            }
+            for sg in sgs {
+                plot.mark(sg, 0.0, Mark::Square, CURVE, 7.0)?;
+            }
+            Ok(())
+        })
+    }
+}
+
+/// The mean standard error by the number of baths.
+fn gain(plans: &[&Plan]) -> Result<Panel> {
+    let means = plans.iter().flat_map(|plan| [plan.mean_se_sg(), plan.even_mean_se_sg()]).flatten();
+    let y = Axis::around(means.chain([0.0]), 0.0002, 4, "mean standard error, SG");
+    let (fewest, most) = (plans.first().map_or(2, |p| p.n), plans.last().map_or(8, |p| p.n));
+    let ticks = plans.iter().map(|plan| (plan.n as f64, plan.n.to_string())).collect();
+    let x = Axis {
+        low: fewest as f64 - 0.5,
+        high: most as f64 + 0.5,
+        ticks,
+        title: "number of baths".to_owned(),
+        grid: false,
+    };
+    panel(WIDTH, HEIGHT, |paper| {
+        let plot = Frame::new("what each more gains", x, y).room_right(14).on(paper)?;
+        for plan in plans {
+            let n = plan.n as f64;
+            if let Some(se) = plan.even_mean_se_sg() {
+                plot.mark(n, se, Mark::Ring, REFERENCE, 9.0)?;
+            }
+            if let Some(se) = plan.mean_se_sg() {
+                plot.mark(n, se, Mark::Disc, CURVE, 7.0)?;
+            }
+        }
+        Ok(())
+    })
+}
