@@ -12,6 +12,7 @@
 //! | [`changepoint`] | a sudden step at an unknown time, with a false-alarm rate calibrated by simulation |
 //! | [`control`] | control charts: weighted means and cumulative sums of standardised errors |
 //! | [`compare`] | means, all pairs with simultaneous intervals, random-effects pooling |
+//! | [`mixed`] | linear mixed models: random effects of any grouping, by REML or ML |
 //! | [`ode`] | small systems of ordinary differential equations |
 //! | [`robust`] | median, MAD, bounded-influence weights |
 //! | [`root`], [`minimise`] | the one-dimensional tools the rest is built on |
@@ -25,6 +26,7 @@ mod estimate;
 pub mod linear;
 mod matrix;
 pub mod minimise;
+pub mod mixed;
 pub mod nonlinear;
 pub mod ode;
 pub mod quantile;

@@ -6,6 +6,7 @@ mod changepoint;
 mod control;
 mod errors_in_variables;
 mod linear;
+mod mixed;
 mod nonlinear;
 mod ode;
 mod pooling;

@@ -20,6 +20,7 @@ mod fitted;
 mod solve;
 
 pub use fitted::LinearFit;
+pub(super) use solve::factorise;
 
 use super::Scale;
 use crate::{Error, Result};

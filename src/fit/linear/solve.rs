@@ -112,7 +112,7 @@ fn scale(names: &[String], columns: &[&[f64]], intercept: bool, weight: &[f64]) 
 }
 
 /// Thin Q and R of the scaled design, or the name of the first column that the ones before it make up.
-fn factorise(names: &[String], design: &Array2<f64>) -> Result<(DMatrix<f64>, DMatrix<f64>)> {
+pub(in crate::fit) fn factorise(names: &[String], design: &Array2<f64>) -> Result<(DMatrix<f64>, DMatrix<f64>)> {
     let qr = super::super::matrix::to_dmatrix(design).qr();
     let (q, r) = (qr.q(), qr.r());
     for (j, name) in names.iter().enumerate() {

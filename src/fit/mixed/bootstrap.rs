@@ -1,0 +1,155 @@
+//! The parametric bootstrap.
+
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
+
+use super::component::components;
+use super::effects::fixed;
+use super::fitted::MixedFit;
+use super::model::{Covariance, Model};
+use crate::fit::{Estimate, quantile};
+use crate::{Error, Result};
+
+/// How a parametric bootstrap is done.
+///
+/// | setting | default | range | when to change it |
+/// | --- | --- | --- | --- |
+/// | `resamples` | 999 | at least 20 | more for a smoother interval |
+/// | `seed` | 1 | | |
+/// | `level` | 0.90 | between 0 and 1 | |
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BootstrapSettings {
+    /// Simulated data sets.
+    pub resamples: usize,
+    /// Seed of the simulation.
+    pub seed: u64,
+    /// Level of the intervals.
+    pub level: f64,
+}
+
+impl Default for BootstrapSettings {
+    fn default() -> Self {
+        Self { resamples: 999, seed: 1, level: 0.9 }
+    }
+}
+
+/// What refits of simulated data say.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Bootstrap {
+    /// Fixed coefficients by name.
+    pub fixed: Vec<(String, Estimate)>,
+    /// Components by name. A correlation that a resample does not have, for want of a variance, is left out of its share.
+    pub components: Vec<(String, Estimate)>,
+    /// Resamples that were fitted.
+    pub fitted: usize,
+    /// Resamples whose fit failed.
+    pub failed: usize,
+    /// Fitted resamples with a variance of 0 or a correlation of 1 or -1.
+    pub on_boundary: usize,
+}
+
+impl MixedFit {
+    /// Simulates data from the fitted model and fits them by the same criterion. Intervals are percentiles, `se` is the
+    /// standard deviation over resamples. They check the other intervals; they do not correct for bias.
+    ///
+    /// # Errors
+    /// [`Error::Setting`]; [`Error::Numeric`] when fewer than half of the fits succeed.
+    pub fn bootstrap(&self, settings: &BootstrapSettings) -> Result<Bootstrap> {
+        quantile::check_level(settings.level)?;
+        if settings.resamples < 20 {
+            let value = settings.resamples.to_string();
+            return Err(Error::Setting { name: "resamples", value, wanted: "at least 20" });
+        }
+        let mut rng = ChaCha8Rng::seed_from_u64(settings.seed);
+        let mut draws: Vec<Vec<f64>> = vec![Vec::new(); self.coefficients.len() + self.components.len()];
+        let (mut fitted, mut on_boundary) = (0, 0);
+        for _ in 0..settings.resamples {
+            let y = simulate(&self.model, &self.at, &mut rng);
+            let Some((covariance, coefficients)) = self.refit(y) else { continue };
+            fitted += 1;
+            on_boundary += usize::from(!super::component::boundary(&self.design, &covariance).is_empty());
+            let found = components(&self.design, &self.model.data, &covariance);
+            let values = coefficients.into_iter().chain(found.iter().map(|c| c.value));
+            draws.iter_mut().zip(values).for_each(|(draws, value)| draws.push(value));
+        }
+        let failed = settings.resamples - fitted;
+        if failed > fitted {
+            let why = format!("{failed} of {} simulated data sets could not be fitted", settings.resamples);
+            return Err(Error::numeric("a parametric bootstrap", why));
+        }
+        let names = self.design.fixed.iter().map(|c| c.name.clone());
+        let fixed_values = names.zip(self.coefficients.iter().copied());
+        let values: Vec<(String, f64)> =
+            fixed_values.chain(self.components.iter().map(|c| (c.name.clone(), c.value))).collect();
+        let mut list: Vec<(String, Estimate)> =
+            values.into_iter().zip(draws).map(|((name, v), draws)| (name, summary(v, draws, settings.level))).collect();
+        let components = list.split_off(self.coefficients.len());
+        Ok(Bootstrap { fixed: list, components, fitted, failed, on_boundary })
+    }
+
+    /// Covariance and coefficients of another response in scaled units, around the fitted mean.
+    fn refit(&self, y: Vec<f64>) -> Option<(Covariance, Vec<f64>)> {
+        let model = self.model.with_response(y).ok()?;
+        let (covariance, _, converged) = model.fit(Some(&self.at)).ok()?;
+        let (cross, factors) = model.system(&covariance).ok()?;
+        let solved = super::solve::solve(&model.data, &cross, &factors)?;
+        let moved = &model.data.back * fixed(&solved, &cross) * model.data.unit;
+        let coefficients = self.coefficients.iter().zip(moved.iter()).map(|(b, d)| b + d).collect();
+        converged.then_some((covariance, coefficients))
+    }
+}
+
+/// A response in scaled units with mean 0 and the model's covariance.
+fn simulate(model: &Model, covariance: &Covariance, rng: &mut ChaCha8Rng) -> Vec<f64> {
+    let data = &model.data;
+    let mut normal = || -> f64 { StandardNormal.sample(rng) };
+    let mut effects: Vec<Vec<f64>> = Vec::new();
+    for (term, factor) in data.terms.iter().zip(&covariance.factors) {
+        let q = term.q;
+        let mut all = Vec::with_capacity(term.levels * q);
+        for _ in 0..term.levels {
+            let z: Vec<f64> = (0..q).map(|_| normal()).collect();
+            all.extend((0..q).map(|i| super::solve::dot(&factor[i * q..(i + 1) * q], &z)));
+        }
+        effects.push(all);
+    }
+    let variances = data.variances(covariance.sigma);
+    variances
+        .iter()
+        .enumerate()
+        .map(|(row, variance)| {
+            let part = |entry: &super::prepared::Entry| {
+                let q = data.terms[entry.term].q;
+                super::solve::dot(data.of(entry), &effects[entry.term][entry.level * q..(entry.level + 1) * q])
+            };
+            data.row(row).iter().map(part).sum::<f64>() + variance.sqrt() * normal()
+        })
+        .collect()
+}
+
+fn summary(value: f64, mut draws: Vec<f64>, level: f64) -> Estimate {
+    draws.retain(|x| x.is_finite());
+    draws.sort_by(f64::total_cmp);
+    let n = draws.len() as f64;
+    let mean = draws.iter().sum::<f64>() / n;
+    let se = (draws.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
+    let at = |p: f64| {
+        let place = p * (n - 1.0);
+        let (low, share) = (place.floor(), place.fract());
+        match (draws.get(low as usize), draws.get(low as usize + 1)) {
+            (Some(a), Some(b)) => a + share * (b - a),
+            (Some(a), None) => *a,
+            _ => f64::NAN,
+        }
+    };
+    let tail = 0.5 * (1.0 - level);
+    Estimate {
+        value,
+        se,
+        lower: at(tail),
+        upper: at(1.0 - tail),
+        level,
+        method: format!("parametric bootstrap, percentiles of {} refits", draws.len()).into(),
+    }
+}

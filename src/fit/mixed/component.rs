@@ -1,0 +1,125 @@
+//! Variances and correlations in the user's units.
+
+use super::design::{Design, Residual, Spread};
+use super::model::Covariance;
+use super::prepared::Prepared;
+use super::solve::dot;
+
+/// A standard deviation or a correlation of the random part.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Component {
+    /// Its name: `sd of COLUMN by GROUPING`, `correlation of COLUMN and COLUMN by GROUPING`, `residual sd`.
+    pub name: String,
+    /// Which number it is.
+    pub kind: ComponentKind,
+    /// Standard deviation in the unit of the response over that of the column, or correlation; NaN for the correlation with
+    /// something of variance 0. 0 is a result.
+    pub value: f64,
+    /// Variance or covariance.
+    pub variance: f64,
+    /// True when it was given, not estimated.
+    pub held: bool,
+}
+
+/// Which number of the random part.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ComponentKind {
+    /// Standard deviation of a column of a grouping, by their numbers.
+    Sd {
+        /// Number of the grouping.
+        grouping: usize,
+        /// Number of the column.
+        column: usize,
+    },
+    /// Correlation of two columns of a grouping.
+    Correlation {
+        /// Number of the grouping.
+        grouping: usize,
+        /// Number of the later column.
+        column: usize,
+        /// Number of the earlier one.
+        other: usize,
+    },
+    /// Standard deviation of the residual.
+    Residual,
+}
+
+/// All components: by grouping its standard deviations, then its correlations; the residual last.
+pub(super) fn components(design: &Design, data: &Prepared, covariance: &Covariance) -> Vec<Component> {
+    let mut list = Vec::new();
+    for (grouping, ((random, term), factor)) in
+        design.random.iter().zip(&data.terms).zip(&covariance.factors).enumerate()
+    {
+        let q = term.q;
+        let held = matches!(term.spread, Spread::Known(_));
+        let psi = |a: usize, b: usize| {
+            dot(&factor[a * q..(a + 1) * q], &factor[b * q..(b + 1) * q]) * data.unit * data.unit
+                / (term.scale[a] * term.scale[b])
+        };
+        let name = |column: usize| random.columns.get(column).map_or("", |c| c.name.as_str());
+        let by = &random.grouping;
+        for column in 0..q {
+            let variance = psi(column, column);
+            list.push(Component {
+                name: format!("sd of {} by {by}", name(column)),
+                kind: ComponentKind::Sd { grouping, column },
+                value: variance.sqrt(),
+                variance,
+                held,
+            });
+        }
+        if term.spread == Spread::Correlated {
+            for column in 0..q {
+                for other in 0..column {
+                    let variance = psi(column, other);
+                    let value = variance / (psi(column, column) * psi(other, other)).sqrt();
+                    list.push(Component {
+                        name: format!("correlation of {} and {} by {by}", name(other), name(column)),
+                        kind: ComponentKind::Correlation { grouping, column, other },
+                        value: if value.is_finite() { value.clamp(-1.0, 1.0) } else { f64::NAN },
+                        variance,
+                        held: false,
+                    });
+                }
+            }
+        }
+    }
+    let sigma = covariance.sigma * data.unit;
+    list.push(Component {
+        name: "residual sd".to_owned(),
+        kind: ComponentKind::Residual,
+        value: sigma,
+        variance: sigma * sigma,
+        held: design.residual != Residual::Estimated,
+    });
+    list
+}
+
+/// In words, what of the covariance lies on the edge of what it may be.
+pub(super) fn boundary(design: &Design, covariance: &Covariance) -> Vec<String> {
+    let mut words = Vec::new();
+    for (random, factor) in design.random.iter().zip(&covariance.factors) {
+        if matches!(random.spread, Spread::Known(_)) {
+            continue;
+        }
+        let (q, by) = (random.columns.len(), &random.grouping);
+        for (i, column) in random.columns.iter().enumerate() {
+            let row = &factor[i * q..(i + 1) * q];
+            if row.iter().all(|x| *x == 0.0) {
+                words.push(format!("the variance of `{}` by {by} is 0", column.name));
+            } else if row[i] == 0.0 {
+                words.push(match (q, random.columns.first()) {
+                    (2, Some(first)) => {
+                        let sign = if row[0] > 0.0 { "1" } else { "-1" };
+                        format!("the correlation of `{}` and `{}` by {by} is {sign}", first.name, column.name)
+                    }
+                    _ => format!("`{}` by {by} is a linear combination of the columns before it", column.name),
+                });
+            }
+        }
+    }
+    if design.residual == Residual::Estimated && covariance.sigma == 0.0 {
+        words.push("the residual variance is 0".to_owned());
+    }
+    words
+}

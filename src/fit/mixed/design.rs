@@ -1,0 +1,259 @@
+//! What a mixed model is fitted to.
+
+use nalgebra::DMatrix;
+
+use crate::{Error, Result};
+
+/// A named column of numbers, one per row of the data.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Column {
+    /// Its name, as it goes into results.
+    pub name: String,
+    /// Its values.
+    pub values: Vec<f64>,
+}
+
+impl Column {
+    /// A named column.
+    pub fn new(name: impl Into<String>, values: &[f64]) -> Self {
+        Self { name: name.into(), values: values.to_vec() }
+    }
+
+    /// A column of ones named `intercept`.
+    pub fn intercept(rows: usize) -> Self {
+        Self { name: "intercept".to_owned(), values: vec![1.0; rows] }
+    }
+}
+
+/// How the random effects of one grouping spread.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Spread {
+    /// Normal with any covariance matrix, which is estimated.
+    Correlated,
+    /// Normal and independent, each column with its own variance, which is estimated.
+    Uncorrelated,
+    /// Normal and independent with known standard deviations, one per column: a prior.
+    Known(Vec<f64>),
+}
+
+/// Random effects of one grouping: every level has one effect per column.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Random {
+    /// Name of the grouping, such as the unit that was measured again and again.
+    pub grouping: String,
+    /// Names of the levels.
+    pub levels: Vec<String>,
+    /// Index of the level of each row.
+    pub level_of_row: Vec<usize>,
+    /// The columns. A row whose columns are all 0 has nothing of its level.
+    pub columns: Vec<Column>,
+    /// How the effects spread.
+    pub spread: Spread,
+}
+
+impl Random {
+    /// Random effects by label of each row, levels in ascending order, correlated.
+    pub fn by_label<L: AsRef<str>>(grouping: impl Into<String>, labels: &[L], columns: Vec<Column>) -> Self {
+        let mut levels: Vec<String> = labels.iter().map(|label| label.as_ref().to_owned()).collect();
+        levels.sort();
+        levels.dedup();
+        let place = |label: &L| levels.partition_point(|level| level.as_str() < label.as_ref());
+        let level_of_row = labels.iter().map(place).collect();
+        Self { grouping: grouping.into(), level_of_row, levels, columns, spread: Spread::Correlated }
+    }
+
+    /// The same with another spread.
+    #[must_use]
+    pub fn spread(mut self, spread: Spread) -> Self {
+        self.spread = spread;
+        self
+    }
+}
+
+/// The part of the errors' covariance that is known.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub enum KnownErrors {
+    /// None.
+    #[default]
+    None,
+    /// Independent errors with these variances, one per row.
+    Variances(Vec<f64>),
+    /// Blocks of correlated errors: the rows of each block and their covariance. Rows in no block have none; a row may be in
+    /// one block only.
+    Blocks(Vec<(Vec<usize>, DMatrix<f64>)>),
+}
+
+/// The independent error that every row has beside the known part.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub enum Residual {
+    /// Its standard deviation is estimated.
+    #[default]
+    Estimated,
+    /// Its standard deviation is held; 0 where all errors are known.
+    Held(f64),
+}
+
+/// Data and model: `y = X b + sum_k Z_k u_k + e`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Design {
+    /// y.
+    pub response: Vec<f64>,
+    /// Columns of X; the intercept is one of them.
+    pub fixed: Vec<Column>,
+    /// The groupings, nested or crossed.
+    pub random: Vec<Random>,
+    /// Known part of the covariance of e.
+    pub known: KnownErrors,
+    /// The rest of it.
+    pub residual: Residual,
+}
+
+impl Design {
+    /// A design without random effects and known errors as yet.
+    pub fn new(response: &[f64], fixed: Vec<Column>) -> Self {
+        Self {
+            response: response.to_vec(),
+            fixed,
+            random: Vec::new(),
+            known: KnownErrors::None,
+            residual: Residual::Estimated,
+        }
+    }
+
+    /// The same with one more grouping.
+    #[must_use]
+    pub fn random(mut self, random: Random) -> Self {
+        self.random.push(random);
+        self
+    }
+
+    /// Refuses what cannot be fitted.
+    ///
+    /// # Errors
+    /// [`Error::Usage`] for lengths and indices that do not fit; [`Error::Setting`] for standard deviations that are none;
+    /// [`Error::NotEstimable`] for numbers that are not finite and for variances that the design cannot tell apart.
+    pub(super) fn check(&self) -> Result<()> {
+        let n = self.response.len();
+        if self.fixed.is_empty() {
+            return Err(Error::Usage("a mixed model needs at least one fixed column, such as an intercept".to_owned()));
+        }
+        finite("the response", &self.response, n)?;
+        for (i, column) in self.fixed.iter().enumerate() {
+            finite(&column.name, &column.values, n)?;
+            if self.fixed.iter().take(i).any(|other| other.name == column.name) {
+                return Err(Error::Usage(format!("two fixed columns are named `{}`", column.name)));
+            }
+        }
+        let estimated = self.residual == Residual::Estimated;
+        if n < self.fixed.len() + usize::from(estimated) {
+            let why = format!("{n} rows for {} fixed coefficients", self.fixed.len());
+            return Err(Error::not_estimable("a mixed model", why));
+        }
+        if let Residual::Held(sd) = self.residual
+            && !(sd >= 0.0 && sd.is_finite())
+        {
+            let value = sd.to_string();
+            return Err(Error::Setting { name: "residual", value, wanted: "a standard deviation of 0 or more" });
+        }
+        self.check_known(n)?;
+        self.random.iter().try_for_each(|term| self.check_random(term, n))
+    }
+
+    fn check_random(&self, term: &Random, n: usize) -> Result<()> {
+        let name = &term.grouping;
+        if term.level_of_row.len() != n || term.level_of_row.iter().any(|level| *level >= term.levels.len()) {
+            return Err(Error::Usage(format!("the levels of grouping `{name}` do not fit the {n} rows")));
+        }
+        if term.columns.is_empty() {
+            return Err(Error::Usage(format!("grouping `{name}` has no columns")));
+        }
+        for column in &term.columns {
+            finite(&column.name, &column.values, n)?;
+            if column.values.iter().all(|x| *x == 0.0) {
+                let what = format!("the variance of `{}` by {name}", column.name);
+                return Err(Error::not_estimable(what, "its column is zero everywhere"));
+            }
+        }
+        if let Spread::Known(sds) = &term.spread {
+            if sds.len() != term.columns.len() || sds.iter().any(|sd| !(*sd >= 0.0 && sd.is_finite())) {
+                let value = format!("{sds:?}");
+                let wanted = "a standard deviation of 0 or more for each column";
+                return Err(Error::Setting { name: "known spread", value, wanted });
+            }
+            return Ok(());
+        }
+        let what = format!("the variance by {name}");
+        let mut seen = term.level_of_row.clone();
+        seen.sort_unstable();
+        seen.dedup();
+        if seen.len() < 2 {
+            return Err(Error::not_estimable(what, "there is one level only, which the intercept stands for"));
+        }
+        let distinct_errors = matches!(self.known, KnownErrors::None) && self.residual == Residual::Estimated;
+        if distinct_errors && seen.len() * term.columns.len() >= n {
+            let why = format!(
+                "{} random effects for {n} rows: they and the errors enter through their sum only",
+                seen.len() * term.columns.len()
+            );
+            return Err(Error::not_estimable(what, why));
+        }
+        Ok(())
+    }
+
+    fn check_known(&self, n: usize) -> Result<()> {
+        let no_variance = |value: f64| Error::Setting {
+            name: "known variance",
+            value: value.to_string(),
+            wanted: "a finite variance of 0 or more",
+        };
+        match &self.known {
+            KnownErrors::None if self.residual == Residual::Held(0.0) => {
+                Err(Error::Usage("a model without any error cannot be fitted".to_owned()))
+            }
+            KnownErrors::None => Ok(()),
+            KnownErrors::Variances(variances) => {
+                if variances.len() != n {
+                    return Err(Error::Usage(format!("{} known variances for {n} rows", variances.len())));
+                }
+                match variances.iter().find(|v| !(**v >= 0.0 && v.is_finite())) {
+                    Some(bad) => Err(no_variance(*bad)),
+                    None => Ok(()),
+                }
+            }
+            KnownErrors::Blocks(blocks) => {
+                let mut taken = vec![false; n];
+                for (rows, covariance) in blocks {
+                    if covariance.shape() != (rows.len(), rows.len()) {
+                        return Err(Error::Usage(format!(
+                            "a block of {} rows has a covariance of {:?}",
+                            rows.len(),
+                            covariance.shape()
+                        )));
+                    }
+                    if let Some(bad) = covariance.iter().find(|v| !v.is_finite()) {
+                        return Err(no_variance(*bad));
+                    }
+                    for row in rows {
+                        match taken.get_mut(*row) {
+                            Some(taken) if !*taken => *taken = true,
+                            _ => {
+                                return Err(Error::Usage(format!("row {row} is in two blocks or in none of the data")));
+                            }
+                        }
+                    }
+                }
+                Ok(())
+            }
+        }
+    }
+}
+
+fn finite(name: &str, values: &[f64], n: usize) -> Result<()> {
+    if values.len() != n {
+        return Err(Error::Usage(format!("`{name}` has {} rows and the response has {n}", values.len())));
+    }
+    match values.iter().position(|x| !x.is_finite()) {
+        Some(row) => Err(Error::not_estimable(format!("`{name}`"), format!("its row {row} is not a finite number"))),
+        None => Ok(()),
+    }
+}

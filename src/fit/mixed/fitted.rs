@@ -1,0 +1,212 @@
+//! A fitted mixed model.
+
+use std::fmt;
+
+use nalgebra::{DMatrix, DVector};
+
+use super::component::{Component, boundary, components};
+use super::design::Design;
+use super::effects::{LevelEffects, Solution};
+use super::inference::Inference;
+use super::model::{Covariance, Model};
+use super::prepared::Prepared;
+use super::settings::{Criterion, Df, MixedSettings};
+use crate::fit::{Estimate, decimals_for};
+use crate::{Error, Result};
+
+/// A fitted mixed model.
+#[derive(Debug, Clone)]
+pub struct MixedFit {
+    /// How it was fitted.
+    pub settings: MixedSettings,
+    /// What it was fitted to.
+    pub design: Design,
+    /// Fixed coefficients in the order of the design's columns.
+    pub coefficients: Vec<f64>,
+    /// Their covariance at the estimated variances.
+    pub covariance: DMatrix<f64>,
+    /// The covariance that standard errors come from: adjusted for small samples with Kenward-Roger, else the same.
+    pub adjusted: DMatrix<f64>,
+    /// Standard deviations and correlations of the random part.
+    pub components: Vec<Component>,
+    /// The logarithm of the likelihood (ML), or of the restricted likelihood (REML, without the term ln det X'X).
+    pub log_likelihood: f64,
+    /// In words, each variance that is 0 and each correlation that is 1 or -1: results, not failures, but their intervals are
+    /// one-sided and intervals of the coefficients rest on them. Empty inside.
+    pub boundary: Vec<String>,
+    /// Whether the search for the likelihood's top settled.
+    pub converged: bool,
+    /// Random effects by grouping and level.
+    pub effects: Vec<Vec<LevelEffects>>,
+    pub(super) model: Model,
+    pub(super) at: Covariance,
+    inference: Inference,
+}
+
+impl MixedFit {
+    pub(super) fn of(settings: MixedSettings, design: &Design) -> Result<Self> {
+        if settings.criterion == Criterion::Ml && settings.df == Df::KenwardRoger {
+            let value = "KenwardRoger with Ml".to_owned();
+            return Err(Error::Setting { name: "df", value, wanted: "Satterthwaite or Normal with ML" });
+        }
+        let model = Model::new(Prepared::new(design)?, settings.criterion)?;
+        let (at, deviance, converged) = model.fit(None)?;
+        let solution = Solution::new(&model, &at)?;
+        let inference = Inference::new(settings.df, &model, &at, solution.phi.clone())?;
+        let data = &model.data;
+        let (unit, back) = (data.unit, &data.back);
+        let coefficients = &data.start + back * &solution.fixed * unit;
+        let to_user = |phi: &DMatrix<f64>| back * phi * back.transpose() * (unit * unit);
+        let (n, p) = (data.n as f64, data.p as f64);
+        let scaled = match settings.criterion {
+            Criterion::Ml => deviance + 2.0 * n * unit.ln(),
+            Criterion::Reml => deviance + 2.0 * (n - p) * unit.ln() - 2.0 * ln_det(back),
+        };
+        Ok(Self {
+            settings,
+            design: design.clone(),
+            coefficients: coefficients.iter().copied().collect(),
+            covariance: to_user(&solution.phi),
+            adjusted: to_user(&inference.adjusted),
+            components: components(design, data, &at),
+            log_likelihood: -0.5 * scaled,
+            boundary: boundary(design, &at),
+            converged,
+            effects: solution.effects,
+            inference,
+            at,
+            model,
+        })
+    }
+
+    /// True when something of the covariance lies on the edge of what it may be.
+    pub fn singular(&self) -> bool {
+        !self.boundary.is_empty()
+    }
+
+    /// A component by its name.
+    ///
+    /// # Errors
+    /// [`Error::Usage`] for a name that there is not.
+    pub fn component(&self, name: &str) -> Result<&Component> {
+        self.components.iter().find(|c| c.name == name).ok_or_else(|| {
+            let names: Vec<&str> = self.components.iter().map(|c| c.name.as_str()).collect();
+            Error::Usage(format!("no component `{name}`; there are: {}", names.join(", ")))
+        })
+    }
+
+    /// A fixed coefficient by the name of its column.
+    ///
+    /// # Errors
+    /// [`Error::Usage`] for a name that there is not; [`Error::Setting`] for a level outside (0, 1).
+    pub fn estimate(&self, name: &str, level: f64) -> Result<Estimate> {
+        let index = self.fixed_index(name)?;
+        let weights: Vec<f64> = (0..self.coefficients.len()).map(|i| f64::from(u8::from(i == index))).collect();
+        self.contrast(&weights, level)
+    }
+
+    /// The sum of the fixed coefficients times `weights`.
+    ///
+    /// # Errors
+    /// [`Error::Usage`] unless there is one weight per coefficient; [`Error::Setting`] for a level outside (0, 1).
+    pub fn contrast(&self, weights: &[f64], level: f64) -> Result<Estimate> {
+        let (se, df) = self.se_and_df(weights)?;
+        let value = weights.iter().zip(&self.coefficients).map(|(w, b)| w * b).sum();
+        let name = self.settings.criterion.name();
+        match self.settings.df {
+            Df::Normal => Estimate::normal(value, se, level, format!("{name}, normal")),
+            Df::Satterthwaite => Estimate::student_t(value, se, df, level, format!("{name}, Satterthwaite, t")),
+            Df::KenwardRoger => Estimate::student_t(value, se, df, level, format!("{name}, Kenward-Roger, t")),
+        }
+    }
+
+    /// Standard error and degrees of freedom of the sum of the fixed coefficients times `weights`; infinite degrees where the
+    /// variances are taken as known.
+    ///
+    /// # Errors
+    /// [`Error::Usage`] unless there is one weight per coefficient.
+    pub fn se_and_df(&self, weights: &[f64]) -> Result<(f64, f64)> {
+        if weights.len() != self.coefficients.len() {
+            let count = self.coefficients.len();
+            return Err(Error::Usage(format!("{} weights for {count} coefficients", weights.len())));
+        }
+        let scaled = self.model.data.back.tr_mul(&DVector::from_column_slice(weights));
+        let (se, df) = self.inference.contrast(&scaled);
+        Ok((se * self.model.data.unit, df))
+    }
+
+    /// The random effect of one column at one level, with the interval of its prediction: the uncertainty of the fixed
+    /// coefficients is in it, that of the variances is not.
+    ///
+    /// # Errors
+    /// [`Error::Usage`] for names that there are not; [`Error::Setting`] for a level of the interval outside (0, 1).
+    pub fn effect(&self, grouping: &str, level: &str, column: &str, interval: f64) -> Result<Estimate> {
+        let (effects, k) = self.place(grouping, level, column)?;
+        let value = effects.values.get(k).copied().unwrap_or_default();
+        let se = effects.prediction[(k, k)].max(0.0).sqrt();
+        Estimate::normal(value, se, interval, "BLUP, prediction interval, normal")
+    }
+
+    /// The fixed coefficient of a column plus its random effect at one level: what that level's own coefficient is.
+    ///
+    /// # Errors
+    /// As [`MixedFit::effect`].
+    pub fn total(&self, grouping: &str, level: &str, column: &str, interval: f64) -> Result<Estimate> {
+        let (effects, k) = self.place(grouping, level, column)?;
+        let index = self.fixed_index(column)?;
+        let value = effects.values.get(k).copied().unwrap_or_default() + self.coefficients[index];
+        let variance =
+            effects.prediction[(k, k)] + 2.0 * effects.with_fixed[(k, index)] + self.covariance[(index, index)];
+        Estimate::normal(value, variance.max(0.0).sqrt(), interval, "fixed + BLUP, prediction interval, normal")
+    }
+
+    fn fixed_index(&self, name: &str) -> Result<usize> {
+        self.design.fixed.iter().position(|c| c.name == name).ok_or_else(|| {
+            let names: Vec<&str> = self.design.fixed.iter().map(|c| c.name.as_str()).collect();
+            Error::Usage(format!("no fixed column `{name}`; there are: {}", names.join(", ")))
+        })
+    }
+
+    fn place(&self, grouping: &str, level: &str, column: &str) -> Result<(&LevelEffects, usize)> {
+        let found = self.design.random.iter().zip(&self.effects).find(|(r, _)| r.grouping == grouping);
+        let place = found.and_then(|(random, effects)| {
+            let level = random.levels.iter().position(|l| l == level)?;
+            Some((effects.get(level)?, random.columns.iter().position(|c| c.name == column)?))
+        });
+        place.ok_or_else(|| Error::Usage(format!("no random effect of `{column}` at level `{level}` of `{grouping}`")))
+    }
+}
+
+fn ln_det(matrix: &DMatrix<f64>) -> f64 {
+    // Upper triangular: it is the inverse of R, rows scaled.
+    matrix.diagonal().iter().map(|d| d.abs().ln()).sum()
+}
+
+impl fmt::Display for MixedFit {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let name = self.settings.criterion.name();
+        let n = self.design.response.len();
+        writeln!(f, "linear mixed model by {name}, {n} observations, log-likelihood {:.4}", self.log_likelihood)?;
+        for random in &self.design.random {
+            writeln!(f, "{} levels of {}", random.levels.len(), random.grouping)?;
+        }
+        if !self.converged {
+            writeln!(f, "the search for the top of the likelihood did not settle")?;
+        }
+        for words in &self.boundary {
+            writeln!(f, "on the boundary: {words}")?;
+        }
+        for component in &self.components {
+            let held = if component.held { " (given)" } else { "" };
+            writeln!(f, "{}  {:.4e}{held}", component.name, component.value)?;
+        }
+        for column in &self.design.fixed {
+            if let Ok(estimate) = self.estimate(&column.name, 0.9) {
+                let digits = decimals_for(estimate.se);
+                let method = &estimate.method;
+                writeln!(f, "{}  {:.digits$} \u{b1} {:.digits$} ({method})", column.name, estimate.value, estimate.se)?;
+            }
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,58 @@
+//! Linear mixed models: fixed coefficients and random effects of any grouping, nested or crossed.
+//!
+//! ```text
+//! y = X b + sum_k Z_k u_k + e
+//! u_k of each level ~ N(0, G_k), independent between levels and groupings
+//! e ~ N(0, sigma^2 I + K)
+//! ```
+//!
+//! Each grouping has random effects of one or more columns (an intercept, slopes), correlated or not, or with known standard
+//! deviations as a prior. K, the known part of the errors, is none, one variance per row, or one covariance block per group of
+//! rows.
+//!
+//! ```
+//! use heelwort::fit::mixed::{Column, Design, MixedSettings, Random};
+//! let weeks = [0.0, 1.0, 2.0, 3.0].repeat(4);
+//! let probes: Vec<&str> = ["dunlin", "knot", "plover", "turnstone"].iter().flat_map(|p| [*p; 4]).collect();
+//! let errors =
+//!     [0.1, 0.5, 0.6, 1.2, -0.3, 0.1, -0.1, 0.2, 0.4, 0.9, 1.9, 2.3, 0.0, 0.3, 0.2, 0.8];
+//! let columns = vec![Column::intercept(16), Column::new("weeks", &weeks)];
+//! let design = Design::new(&errors, columns.clone()).random(Random::by_label("probe", &probes, columns));
+//! let fit = MixedSettings::default().fit(&design)?;
+//! let slope = fit.estimate("weeks", 0.9)?;
+//! assert!((slope.value - 0.3).abs() < 0.1 && slope.method == "REML, Kenward-Roger, t");
+//! # Ok::<(), heelwort::Error>(())
+//! ```
+//!
+//! The likelihood, restricted or not, is a function of the factors of the G_k over sigma alone; coefficients, effects and
+//! sigma follow in closed form (D. Bates, M. Mächler, B. Bolker and S. Walker, J. Stat. Softw. 67(1) (2015); C. R. Henderson,
+//! Biometrics 31 (1975) 423). Where something has a unit of its own, such as known errors, sigma is one more parameter. The grouping with most levels is
+//! eliminated level by level, so models with one grouping take time in proportion to the rows; what crosses it is dense.
+//!
+//! A variance of 0 is a result: it is exactly 0 and is told in words ([`MixedFit::boundary`]).
+//!
+//! What it does not do: other distributions than the normal; errors that are correlated in an unknown way (whiten them
+//! first); groupings by the thousand that cross one another.
+
+mod bootstrap;
+mod component;
+mod cross;
+mod design;
+mod effects;
+mod fitted;
+mod inference;
+mod model;
+mod moments;
+mod newton;
+mod prepared;
+mod profile;
+mod settings;
+mod solve;
+
+pub use bootstrap::{Bootstrap, BootstrapSettings};
+pub use component::{Component, ComponentKind};
+pub use design::{Column, Design, KnownErrors, Random, Residual, Spread};
+pub use effects::LevelEffects;
+pub use fitted::MixedFit;
+pub use profile::Profiled;
+pub use settings::{Criterion, Df, MixedSettings};

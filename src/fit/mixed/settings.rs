@@ -1,0 +1,66 @@
+//! How a mixed model is fitted.
+
+use super::design::Design;
+use super::fitted::MixedFit;
+use crate::Result;
+
+/// What is maximised.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Criterion {
+    /// The restricted likelihood, that of what the fixed columns leave: variances without the bias that estimating the
+    /// coefficients brings (H. D. Patterson and R. Thompson, Biometrika 58 (1971) 545).
+    #[default]
+    Reml,
+    /// The likelihood. For comparing fixed parts, and for profile intervals.
+    Ml,
+}
+
+impl Criterion {
+    /// Its name.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Reml => "REML",
+            Self::Ml => "ML",
+        }
+    }
+}
+
+/// How the intervals of fixed coefficients allow for variances being estimated.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Df {
+    /// Covariance adjusted for small samples and degrees of freedom by moments (M. G. Kenward and J. H. Roger, Biometrics 53 (1997)
+    /// 983). Of a REML fit only.
+    #[default]
+    KenwardRoger,
+    /// Degrees of freedom from the variance of the variance (F. E. Satterthwaite, Biometrics Bull. 2 (1946) 110; for contrasts: A.
+    /// Fai and P. Cornelius, J. Stat. Comput. Simul. 54 (1996) 363), with the observed information.
+    Satterthwaite,
+    /// The variances taken as known: too short with few levels, but the only one of the three that takes no time.
+    Normal,
+}
+
+/// How a mixed model is fitted.
+///
+/// | setting | default | when to change it |
+/// | --- | --- | --- |
+/// | `criterion` | `Reml` | `Ml` to compare models with different fixed columns |
+/// | `df` | `KenwardRoger` | `Satterthwaite` with `Ml`; `Normal` for very many rows whose groupings cross: both others take the cube of the rows that hang together |
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct MixedSettings {
+    /// What is maximised.
+    pub criterion: Criterion,
+    /// Intervals of fixed coefficients.
+    pub df: Df,
+}
+
+impl MixedSettings {
+    /// Fits the model.
+    ///
+    /// # Errors
+    /// [`crate::Error::Usage`] and [`crate::Error::Setting`] for a design that does not fit together, Kenward-Roger with ML;
+    /// [`crate::Error::NotEstimable`] for data that cannot tell the parts apart, such as a linear combination among the fixed
+    /// columns (named), one level only, or as many effects as rows; [`crate::Error::Numeric`] when the search does not settle.
+    pub fn fit(&self, design: &Design) -> Result<MixedFit> {
+        MixedFit::of(*self, design)
+    }
+}

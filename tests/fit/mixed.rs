@@ -1,0 +1,236 @@
+//! Linear mixed models against published data sets, answers by other software, and dense formulas.
+
+use heelwort::fit::mixed::{Column, ComponentKind, Criterion, Design, Df, MixedFit, MixedSettings, Random, Spread};
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
+use serde_json::Value;
+
+use super::{near, numbers, reference};
+
+/// All data sets with answers.
+pub fn sets() -> Vec<Value> {
+    reference("mixed_models.json")["sets"].as_array().unwrap().clone()
+}
+
+fn texts(value: &Value) -> Vec<String> {
+    value.as_array().unwrap().iter().map(|x| x.as_str().unwrap().to_owned()).collect()
+}
+
+/// A fixed or random column by its name there: the intercept, a number, an indicator of a label, or a product.
+fn column(data: &Value, rows: usize, name: &str) -> Vec<f64> {
+    if name == "(Intercept)" {
+        return vec![1.0; rows];
+    }
+    if let Some((a, b)) = name.split_once(':') {
+        return column(data, rows, a).iter().zip(column(data, rows, b)).map(|(a, b)| a * b).collect();
+    }
+    if let Some(values) = data.get(name) {
+        return numbers(values);
+    }
+    let (label, values) = data.as_object().unwrap().iter().find(|(key, _)| name.starts_with(key.as_str())).unwrap();
+    texts(values).iter().map(|v| f64::from(u8::from(v == &name[label.len()..]))).collect()
+}
+
+/// The design of a set.
+pub fn design(set: &Value) -> Design {
+    let data = &set["data"];
+    let y = numbers(&data[set["formula"].as_str().unwrap().split(" ~ ").next().unwrap()]);
+    let fit = &set["fits"]["REML"];
+    let columns = |names: &Value| -> Vec<Column> {
+        texts(names).iter().map(|name| Column::new(name.as_str(), &column(data, y.len(), name))).collect()
+    };
+    let mut design = Design::new(&y, columns(&fit["fixed"]["names"]));
+    for term in fit["random"].as_array().unwrap() {
+        let group = term["group"].as_str().unwrap();
+        // Two parts of one grouping are independent columns of it.
+        match design.random.iter_mut().find(|r| r.grouping == group) {
+            Some(known) => {
+                known.columns.extend(columns(&term["terms"]));
+                known.spread = Spread::Uncorrelated;
+            }
+            None => design = design.random(Random::by_label(group, &texts(&data[group]), columns(&term["terms"]))),
+        }
+    }
+    design
+}
+
+fn unit(size: usize, at: usize) -> Vec<f64> {
+    (0..size).map(|i| f64::from(u8::from(i == at))).collect()
+}
+
+fn check_components(id: &str, fit: &MixedFit, right: &Value) {
+    for component in &fit.components {
+        let (group, a, b) = match component.kind {
+            ComponentKind::Residual => ("Residual", None, None),
+            ComponentKind::Sd { grouping, column } => {
+                let random = &fit.design.random[grouping];
+                (random.grouping.as_str(), Some(random.columns[column].name.as_str()), None)
+            }
+            ComponentKind::Correlation { grouping, column, other } => {
+                let random = &fit.design.random[grouping];
+                let name = |i: usize| random.columns[i].name.as_str();
+                (random.grouping.as_str(), Some(name(other)), Some(name(column)))
+            }
+        };
+        let wanted = right["varcomp"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .find(|v| {
+                v["group"].as_str().unwrap().trim_end_matches(".1") == group
+                    && v["var1"].as_str() == a
+                    && v["var2"].as_str() == b
+            })
+            .unwrap_or_else(|| panic!("{id}: no {}", component.name));
+        let (value, variance) = (wanted["sdcor"].as_f64().unwrap(), wanted["vcov"].as_f64().unwrap());
+        if value == 0.0 {
+            assert_eq!(component.value, 0.0, "{id}: {}", component.name);
+        } else {
+            near(component.value, value, 1e-6);
+            near(component.variance, variance, 3e-6);
+        }
+    }
+}
+
+#[test]
+fn public_data_sets_by_reml_and_ml() {
+    for set in sets() {
+        let id = set["id"].as_str().unwrap();
+        let design = design(&set);
+        let size = design.fixed.len();
+        for (name, criterion) in [("REML", Criterion::Reml), ("ML", Criterion::Ml)] {
+            let right = &set["fits"][name];
+            let fit = MixedSettings { criterion, df: Df::Satterthwaite }.fit(&design).unwrap();
+            assert!(fit.converged, "{id} {name}");
+            let wanted = right["log_likelihood"].as_f64().unwrap();
+            let off = (fit.log_likelihood - wanted).abs();
+            assert!(off < 1e-8, "{id} {name}: log-likelihood {} for {wanted}", fit.log_likelihood);
+            assert_eq!(fit.singular(), right["singular"].as_bool().unwrap(), "{id} {name}");
+            check_components(id, &fit, right);
+            let (values, ses) = (numbers(&right["fixed"]["estimate"]), numbers(&right["fixed"]["se"]));
+            for i in 0..size {
+                near(fit.coefficients[i], values[i], 1e-7);
+                let (se, df) = fit.se_and_df(&unit(size, i)).unwrap();
+                near(se, ses[i], 1e-6);
+                near(df, numbers(&right["satterthwaite_df"])[i], 1e-4);
+            }
+            if criterion == Criterion::Reml {
+                let fit = MixedSettings::default().fit(&design).unwrap();
+                for i in 0..size {
+                    let (se, df) = fit.se_and_df(&unit(size, i)).unwrap();
+                    near(se, numbers(&right["kenward_roger_se"])[i], 1e-6);
+                    near(df, numbers(&right["kenward_roger_df"])[i], 1e-5);
+                }
+            }
+            check_effects(id, &fit, right);
+        }
+    }
+}
+
+/// Predictions to 1e-5 of the spread of all of one column, so that one that happens to be near 0 asks for no more.
+fn check_effects(id: &str, fit: &MixedFit, right: &Value) {
+    for term in right["random"].as_array().unwrap() {
+        let group = term["group"].as_str().unwrap();
+        let grouping = fit.design.random.iter().position(|r| r.grouping == group).unwrap();
+        let random = &fit.design.random[grouping];
+        for (k, name) in texts(&term["terms"]).iter().enumerate() {
+            let at = random.columns.iter().position(|c| &c.name == name).unwrap();
+            let cell = |table: &str, i: usize| {
+                let cells = &term[table][i];
+                cells.as_array().map_or_else(|| cells.as_f64().unwrap(), |list| list[k].as_f64().unwrap())
+            };
+            let largest = (0..random.levels.len()).map(|i| cell("modes", i).abs()).fold(0.0, f64::max);
+            for (i, level) in texts(&term["levels"]).iter().enumerate() {
+                let place = random.levels.iter().position(|l| l == level).unwrap();
+                let effects = &fit.effects[grouping][place];
+                let off = (effects.values[at] - cell("modes", i)).abs();
+                assert!(off <= 1e-6 * largest, "{id} {group} {level} {name}: {} off by {off}", effects.values[at]);
+                if i < 3 {
+                    for (found, table) in [
+                        (effects.conditional[(at, at)], "cond_sd_first3"),
+                        (effects.prediction[(at, at)], "pred_error_sd_first3"),
+                    ] {
+                        let wanted = cell(table, i);
+                        assert!(
+                            (found.sqrt() - wanted).abs() <= 1e-5 * wanted.max(1e-9),
+                            "{id} {group} {level} {table}"
+                        );
+                    }
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn profile_likelihood_intervals() {
+    for set in sets() {
+        let id = set["id"].as_str().unwrap();
+        let fit = MixedSettings::default().fit(&design(&set)).unwrap();
+        let right = &set["fits"]["ML"]["profile"];
+        for (level, key) in [(0.90, "ci90"), (0.95, "ci95")] {
+            for profiled in fit.profile(level).unwrap() {
+                let name = match profiled.component.kind {
+                    ComponentKind::Residual => "sigma".to_owned(),
+                    ComponentKind::Sd { grouping, column } => {
+                        let random = &fit.design.random[grouping];
+                        format!("sd({}|{})", random.columns[column].name, random.grouping)
+                    }
+                    ComponentKind::Correlation { grouping, column, other } => {
+                        let random = &fit.design.random[grouping];
+                        format!(
+                            "cor({},{}|{})",
+                            random.columns[other].name, random.columns[column].name, random.grouping
+                        )
+                    }
+                };
+                let wanted = right.as_array().unwrap().iter().find(|p| p["name"] == name.as_str()).unwrap();
+                let estimate =
+                    profiled.finding.estimate().unwrap_or_else(|| panic!("{id} {name}: {}", profiled.finding));
+                for (found, wanted) in [estimate.lower, estimate.upper].into_iter().zip(numbers(&wanted[key])) {
+                    let off = (found - wanted).abs();
+                    assert!(off <= 1e-5 * wanted.abs().max(1e-9), "{id} {name} {level}: {found} for {wanted}");
+                }
+            }
+        }
+    }
+}
+
+/// Units measured again and again: intercepts and slopes that vary, standard deviations (1, slope_sd) correlated by `rho`.
+pub fn simulated(units: usize, times: &[f64], slope_sd: f64, rho: f64, rng: &mut ChaCha8Rng) -> Design {
+    let (mut y, mut ages, mut of) = (Vec::new(), Vec::new(), Vec::new());
+    for unit in 0..units {
+        let mut normal = || -> f64 { StandardNormal.sample(rng) };
+        let (a, b) = (normal(), normal());
+        let slope = slope_sd * (rho * a + (1.0 - rho * rho).sqrt() * b);
+        for age in times {
+            ages.push(*age);
+            of.push(format!("unit {unit:05}"));
+            y.push(2.0 + 0.3 * age + a + slope * age + 0.7 * normal());
+        }
+    }
+    let columns = vec![Column::intercept(y.len()), Column::new("age", &ages)];
+    Design::new(&y, columns.clone()).random(Random::by_label("unit", &of, columns))
+}
+
+#[test]
+fn the_ends_of_profiles_lie_on_the_cut() {
+    let mut rng = ChaCha8Rng::seed_from_u64(3);
+    let times: Vec<f64> = (0..8).map(f64::from).collect();
+    let ml = MixedSettings { criterion: Criterion::Ml, df: Df::Normal };
+    for trial in 0..25 {
+        let (slope_sd, rho) = ([0.02, 0.06, 0.3][trial % 3], [-0.9, 0.0, 0.5][trial % 3]);
+        let fit = ml.fit(&simulated(12, &times, slope_sd, rho, &mut rng)).unwrap();
+        for profiled in fit.profile(0.9).unwrap() {
+            let name = &profiled.component.name;
+            match profiled.finding.estimate() {
+                Some(e) => {
+                    let inside = e.lower <= e.value && e.value <= e.upper;
+                    assert!(inside && (e.lower < e.upper || e.value.abs() == 1.0), "{trial} {name}: {e}");
+                }
+                None => assert!(profiled.component.value.is_nan(), "{trial} {name}: {}", profiled.finding),
+            }
+        }
+    }
+}
