@@ -139,7 +139,7 @@ impl Curve {
 
     /// The longest unbroken stretch of rising curve round 45 degrees (or round the nearest tilt where it rises), in
     /// whole degrees from 1 to 85.
-    fn rising_range(&self) -> Option<(f64, f64)> {
+    pub(super) fn rising_range(&self) -> Option<(f64, f64)> {
         let rises = |tilt: i32| self.at(f64::from(tilt)).is_some();
         let centre = (0..44).flat_map(|d| [45 - d, 45 + d]).find(|&tilt| (1..=85).contains(&tilt) && rises(tilt))?;
         let low = (1..=centre).rev().take_while(|&tilt| rises(tilt)).last()?;

@@ -24,6 +24,7 @@ pub(crate) struct BathError {
 /// | instrument | all that one hydrometer or refractometer measured | its bias |
 /// | weighing | all weighed baths within the session gap of one another | a share of SG - 1 |
 /// | tap water | all tap water | minerals |
+/// | size | all calibrations of one probe | its mass and diameter, in the prior of its curves |
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Sources {
     names: Vec<String>,
@@ -67,7 +68,13 @@ impl Sources {
                 *cell = errors;
             }
         }
+        sources.names.extend(season.probes.iter().map(|probe| size_name(&probe.probe)));
         sources
+    }
+
+    /// The source of the error of a probe's size.
+    pub fn of_size(&self, probe: &str) -> Option<usize> {
+        self.names.iter().position(|name| *name == size_name(probe))
     }
 
     /// The errors of a reference, SG; the first is the bath's own.
@@ -79,6 +86,10 @@ impl Sources {
     pub fn name(&self, source: usize) -> &str {
         self.names.get(source).map_or("", String::as_str)
     }
+}
+
+fn size_name(probe: &str) -> String {
+    format!("size of {probe}")
 }
 
 /// The very instrument behind a reference; one that has no name is the only one of its method.

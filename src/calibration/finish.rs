@@ -86,7 +86,14 @@ impl Ended<'_> {
                 let response = |i: usize| if i < names.len() { -covariance[(place + i, column)] * weight } else { 0.0 };
                 SharedError { source: *source, by_coefficient: std::array::from_fn(response) }
             });
-            let shared = shared.filter(|error| error.by_coefficient.iter().any(|x| *x != 0.0)).collect();
+            // The weak prior of K stands for all probes there are, not for a measurement of this one.
+            let measured = member.size_prior.filter(|_| member.kind != CurveKind::WallSidedFree);
+            let size = measured.zip(member.prior.size_source).map(|(_, source)| {
+                let weight = precision[*place].sqrt();
+                let response = |i: usize| if i < names.len() { covariance[(place + i, *place)] * weight } else { 0.0 };
+                SharedError { source, by_coefficient: std::array::from_fn(response) }
+            });
+            let shared = shared.chain(size).filter(|error| error.by_coefficient.iter().any(|x| *x != 0.0)).collect();
             let df = agreement.df;
             let estimate = |(i, (&name, value)): (usize, (&&'static str, f64))| {
                 let se = covariance[(place + i, place + i)].max(0.0).sqrt();

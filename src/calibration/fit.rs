@@ -43,6 +43,8 @@ pub(crate) struct FloatPrior {
     pub k_known: Option<(f64, f64)>,
     /// The weak prior of K, the same.
     pub k_weak: (f64, f64),
+    /// Number of the source of the error of mass and diameter.
+    pub size_source: Option<usize>,
 }
 
 /// A hull before its centre of gravity is known.

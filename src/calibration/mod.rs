@@ -2,6 +2,7 @@
 
 mod ageing;
 mod builds;
+mod compare;
 mod cooling;
 mod curve;
 mod errors;
@@ -27,8 +28,10 @@ mod sessions;
 mod settings;
 mod steady;
 mod study;
+mod water_check;
 
 pub use builds::{Build, BuildSettings, Builds};
+pub use compare::CalibrationDifference;
 pub(crate) use curve::CovarianceRoot;
 pub use curve::{Coefficient, Curve, CurveKind, CurvePoint, FittedCurve, MOST_COEFFICIENTS, SharedError};
 pub(crate) use gravity::ERROR_SOURCES;
@@ -46,3 +49,4 @@ pub(crate) use sessions::immersion;
 pub use settings::CalibrationSettings;
 pub(crate) use study::probe_ids;
 pub use study::{WATER_TILT_DEG, WATER_TILT_TOLERANCE_DEG};
+pub use water_check::WaterCheck;

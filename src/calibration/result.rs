@@ -5,6 +5,7 @@ use std::fmt;
 use ndarray::Array2;
 
 use crate::error::{Error, Result};
+use crate::fit::inverse::{IntervalMethod, Reading, Response};
 use crate::fit::{Estimate, Finding};
 use crate::float::{ShellExpansion, WallSided};
 use crate::liquid::{WATER_20C_KG_M3, water_density_kg_m3};
@@ -12,6 +13,7 @@ use crate::units::Instant;
 
 use super::curve::{CovarianceRoot, Curve, CurveKind, FittedCurve, SharedError};
 use super::errors::Sources;
+use super::water_check::WaterCheck;
 
 /// One bath of a calibration, as it entered the fit.
 #[derive(Debug, Clone, PartialEq)]
@@ -105,6 +107,8 @@ pub struct Calibration {
     pub remarks: Vec<String>,
     /// Level of its intervals.
     pub level: f64,
+    /// How they are made.
+    pub interval: IntervalMethod,
 }
 
 /// A bath that does not fit the others.
@@ -162,6 +166,8 @@ pub struct Calibrations {
     pub without: Vec<NoCurve>,
     /// Baths that several probes were in.
     pub shared_baths: Vec<SharedBath>,
+    /// Water after a calibration, against its curve.
+    pub water_checks: Vec<WaterCheck>,
     /// Names of the sources of error that curves share.
     pub(crate) sources: Sources,
     /// What the fit was told.
@@ -175,6 +181,7 @@ impl Calibrations {
             calibrations: Vec::new(),
             without: Vec::new(),
             shared_baths: Vec::new(),
+            water_checks: Vec::new(),
             sources: Sources::default(),
             settings,
         }
@@ -199,12 +206,12 @@ impl Calibration {
     }
 
     /// SG at a tilt in a liquid at the curve's shell temperature, with the error of the curve alone: what the band of a
-    /// picture shows.
+    /// picture shows. The interval is made as the setting `interval` says.
     ///
     /// # Errors
-    /// [`Error::NotEstimable`] where the curve has no value.
+    /// [`Error::NotEstimable`] where the curve has no value, or an inverted interval no end.
     pub fn sg_at(&self, tilt_deg: f64) -> Result<Estimate> {
-        self.sg_on(&self.fitted, tilt_deg)
+        self.sg_of_reading(&self.fitted, tilt_deg, 0.0, self.interval)
     }
 
     /// The same on another candidate's curve.
@@ -212,12 +219,42 @@ impl Calibration {
     /// # Errors
     /// As [`Calibration::sg_at`].
     pub fn sg_on(&self, fitted: &FittedCurve, tilt_deg: f64) -> Result<Estimate> {
-        let at = fitted.curve.at(tilt_deg).ok_or_else(|| {
-            Error::not_estimable("SG from a tilt", format!("the curve has no density at {tilt_deg:.1} degrees"))
-        })?;
+        self.sg_of_reading(fitted, tilt_deg, 0.0, self.interval)
+    }
+
+    /// SG of a reading with an error of its own, in a liquid at the curve's shell temperature, by either method: the delta
+    /// method (`se^2` = curve + slope^2 `tilt_sd_deg^2`), or the inverted test, which holds every gravity at whose tilt
+    /// the reading would not be surprising ([`crate::fit::inverse`]). The two part where the curve is flat for its errors.
+    ///
+    /// # Errors
+    /// As [`Calibration::sg_at`].
+    pub fn sg_of_reading(
+        &self,
+        fitted: &FittedCurve,
+        tilt_deg: f64,
+        tilt_sd_deg: f64,
+        method: IntervalMethod,
+    ) -> Result<Estimate> {
+        let none =
+            || Error::not_estimable("SG from a tilt", format!("the curve has no density at {tilt_deg:.1} degrees"));
         let water = water_density_kg_m3(self.shell_temp_c)?;
-        let se = fitted.variance(&at).sqrt() / water;
-        Estimate::student_t(at.density_kg_m3 / water, se, fitted.df, self.level, "delta, t")
+        let at = fitted.curve.at(tilt_deg).ok_or_else(none)?;
+        let se = fitted.variance(&at).sqrt().hypot(at.per_deg * tilt_sd_deg) / water;
+        let delta =
+            Estimate::student_t(at.density_kg_m3 / water, se, fitted.df, self.level, IntervalMethod::Delta.name())?;
+        if method == IntervalMethod::Delta {
+            return Ok(delta);
+        }
+        // Along the curve the tilt itself is the position: no root is needed to get from a gravity to its tilt.
+        let response = |tilt: f64| {
+            let at = fitted.curve.at(tilt)?;
+            Some(Response { value: tilt, slope: 1.0, variance: fitted.variance(&at) / at.per_deg.powi(2) })
+        };
+        let (low, high) = fitted.curve.rising_range().ok_or_else(none)?;
+        let reading = Reading { y: tilt_deg, variance: tilt_sd_deg.powi(2), df: fitted.df, level: self.level, method };
+        let ends = reading.of(response, low.min(tilt_deg), high.max(tilt_deg))?;
+        let sg = |tilt: f64| fitted.curve.at(tilt).map(|at| at.density_kg_m3 / water).ok_or_else(none);
+        Ok(Estimate { lower: sg(ends.lower)?, upper: sg(ends.upper)?, method: method.name().into(), ..delta })
     }
 
     /// Joint errors of the SG of several tilts on this curve, in a liquid at 20 C: the variances that each reading has for

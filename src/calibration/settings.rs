@@ -1,6 +1,7 @@
 //! Settings of the study of calibration.
 
 use crate::error::{Error, Result};
+use crate::fit::inverse::IntervalMethod;
 use crate::float::ShellExpansion;
 use crate::season::Reference;
 
@@ -24,6 +25,7 @@ use crate::season::Reference;
 /// | `original_sg` | 1.050 | for the alcohol in a beer whose original gravity nobody knows |
 /// | `scale_df` | 12 | how many degrees of freedom the stated SDs are worth against the residuals |
 /// | `level` | 0.90 | of all intervals |
+/// | `interval` | delta | how the interval of a gravity is made |
 #[derive(Debug, Clone, PartialEq)]
 pub struct CalibrationSettings {
     /// Minutes on either side of a reference within which a reading belongs to it.
@@ -65,6 +67,8 @@ pub struct CalibrationSettings {
     pub scale_df: f64,
     /// Level of the intervals, in (0, 1).
     pub level: f64,
+    /// How the interval of a gravity is made: by the delta method or by the inverted test.
+    pub interval: IntervalMethod,
 }
 
 impl Default for CalibrationSettings {
@@ -88,6 +92,7 @@ impl Default for CalibrationSettings {
             original_sg: 1.050,
             scale_df: 12.0,
             level: 0.90,
+            interval: IntervalMethod::default(),
         }
     }
 }

@@ -39,6 +39,7 @@ impl CalibrationSettings {
         let pairs = season.pairs(self.window_min)?;
         let sources = Sources::of(season, self);
         let mut without = Vec::new();
+        let mut all: Vec<Session> = Vec::new();
         let mut defining: Vec<(Session, Vec<usize>)> = Vec::new();
         for probe in probe_ids(season) {
             let noise = Noise::of(&season.readings, season.readings.of_probe(&probe));
@@ -49,6 +50,7 @@ impl CalibrationSettings {
                 continue;
             }
             for session in sessions {
+                all.push(session.clone());
                 match session.role() {
                     Role::Defines(used) => defining.push((session, used)),
                     Role::Check(why) => {
@@ -79,7 +81,12 @@ impl CalibrationSettings {
             calibrations.push(self.finish(one, number, joint, fleet.suspects.remove(&place))?);
         }
         fleet.tell(&mut calibrations);
-        Ok(Calibrations { calibrations, without, shared_baths: fleet.shared_baths, sources, settings: self.clone() })
+        let shared_baths = fleet.shared_baths;
+        let none = Calibrations::none(self.clone());
+        let mut found = Calibrations { calibrations, without, shared_baths, ..none };
+        found.water_checks = found.check_water(&sources, &all)?;
+        found.sources = sources;
+        Ok(found)
     }
 
     fn finish(
@@ -125,6 +132,7 @@ impl CalibrationSettings {
             suspect,
             remarks,
             level: self.level,
+            interval: self.interval,
             candidates: scored.into_iter().map(|s| s.candidate).collect(),
         })
     }

@@ -14,6 +14,7 @@
 //! | [`compare`] | means, all pairs with simultaneous intervals, random-effects pooling |
 //! | [`mixed`] | linear mixed models: random effects of any grouping, by REML or ML |
 //! | [`ode`] | small systems of ordinary differential equations |
+//! | [`inverse`] | which x made this y: delta method and inverted test |
 //! | [`robust`] | median, MAD, bounded-influence weights |
 //! | [`root`], [`minimise`] | the one-dimensional tools the rest is built on |
 
@@ -23,6 +24,7 @@ pub mod compare;
 pub mod control;
 pub mod errors_in_variables;
 mod estimate;
+pub mod inverse;
 pub mod linear;
 mod matrix;
 pub mod minimise;

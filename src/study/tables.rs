@@ -28,6 +28,7 @@ impl SeasonStudy {
             add("calibrations", calibrations.to_frame())?;
             add("calibration_candidates", calibrations.candidates_frame())?;
             add("baths", calibrations.baths_frame())?;
+            add("water_checks", calibrations.water_checks_frame())?;
         }
         if let Some(plan) = self.bath_plan.done() {
             add("bath_plan", plan.to_frame())?;

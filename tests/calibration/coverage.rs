@@ -4,6 +4,7 @@
 //! balance 0.1 g, calliper 0.1 mm.
 
 use heelwort::calibration::{Calibration, CalibrationSettings, FittedCurve};
+use heelwort::fit::inverse::IntervalMethod;
 use heelwort::float::Hull;
 use heelwort::liquid::WATER_20C_KG_M3;
 use rand::SeedableRng;
@@ -69,7 +70,8 @@ fn targets(case: &Case) -> [Vec<f64>; 2] {
 
 /// The selected curve, and each candidate where it is allowed, by name.
 fn run(case: &Case, probes: u64, seed: u64) -> Vec<(String, Score, u32)> {
-    let mut rows: Vec<(String, Score, u32)> = vec![("selected".into(), Score::default(), 0)];
+    let mut rows: Vec<(String, Score, u32)> =
+        vec![("selected".into(), Score::default(), 0), ("selected, inverted".into(), Score::default(), 0)];
     for i in 0..probes {
         let mut rng = ChaCha8Rng::seed_from_u64(seed.wrapping_mul(1_000_003).wrapping_add(i));
         let (hull, shape) = hull(case.float, &mut rng);
@@ -80,6 +82,8 @@ fn run(case: &Case, probes: u64, seed: u64) -> Vec<(String, Score, u32)> {
         assert_eq!(found.calibrations.len(), 1, "{found}");
         let calibration = &found.calibrations[0];
         rows[0].1.add(calibration, &calibration.fitted, &hull, case);
+        let inverted = Calibration { interval: IntervalMethod::Inversion, ..calibration.clone() };
+        rows[1].1.add(&inverted, &calibration.fitted, &hull, case);
         for candidate in &calibration.candidates {
             let name = candidate.kind.to_string();
             let place = rows.iter().position(|row| row.0 == name).unwrap_or_else(|| {
@@ -153,7 +157,7 @@ fn coverage_and_error_of_every_curve() {
                 print(&case, &rows);
                 let selected = &rows[0].1;
                 let best = |part: usize| {
-                    let all = rows.iter().skip(1).filter(|row| row.1.probes > 0.9 * selected.probes);
+                    let all = rows.iter().skip(2).filter(|row| row.1.probes > 0.9 * selected.probes);
                     all.map(|row| row.1.rmse(part)).fold(f64::INFINITY, f64::min)
                 };
                 assert!(selected.rmse(0) <= 1.15 * best(0), "{case:?}");

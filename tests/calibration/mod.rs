@@ -3,6 +3,7 @@
 
 mod bad_input;
 mod builds;
+mod changes;
 mod coverage;
 mod examples;
 mod fleet;

@@ -5,6 +5,7 @@ mod autocorrelation;
 mod changepoint;
 mod control;
 mod errors_in_variables;
+mod inverse;
 mod linear;
 mod mixed;
 mod nonlinear;

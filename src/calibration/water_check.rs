@@ -1,0 +1,110 @@
+//! Water between calibrations: does the probe still rest in it as its curve says?
+
+use polars::prelude::DataFrame;
+
+use crate::error::Result;
+use crate::fit::{Estimate, quantile};
+use crate::liquid::{BeerDensity, sucrose_bath_density_kg_m3};
+use crate::season::FrameBuilder;
+use crate::units::Instant;
+
+use super::errors::Sources;
+use super::result::{Calibration, Calibrations};
+use super::sessions::{Immersion, Session};
+
+/// A curve and a water reading agree unless so large a difference has less than this probability.
+const AGREES_P: f64 = 0.05;
+
+/// A probe in water after its calibration.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WaterCheck {
+    /// When.
+    pub at: Instant,
+    /// The probe.
+    pub probe: String,
+    /// The calibration in force before it.
+    pub calibration: String,
+    /// Tilt found, degrees.
+    pub tilt_deg: f64,
+    /// Tilt by the curve in water at that temperature, degrees; empty where the curve does not reach it.
+    pub expected_tilt_deg: Option<f64>,
+    /// What the probe reads in water minus what the water is, SG.
+    pub shift_sg: Estimate,
+    /// Two-sided probability of so large a shift when the curve still holds.
+    pub p: f64,
+}
+
+impl WaterCheck {
+    /// Whether the reading agrees with the curve at 5 %.
+    pub fn agrees(&self) -> bool {
+        self.p >= AGREES_P
+    }
+}
+
+impl Calibrations {
+    /// Every immersion in water against the curve that was in force before it: of checks, and of the sessions of later
+    /// calibrations as found.
+    ///
+    /// The error of the shift holds the curve's (coefficients, shell, thermometer), the reading's own and the water's.
+    pub(super) fn check_water(&self, sources: &Sources, sessions: &[Session]) -> Result<Vec<WaterCheck>> {
+        let mut checks = Vec::new();
+        let liquid = BeerDensity::unfermented()?;
+        for session in sessions {
+            let Some(began) = session.immersions.first().map(|immersion| immersion.at) else { continue };
+            let before = |c: &&Calibration| c.probe == session.probe && c.calibrated_at < began;
+            let Some(calibration) = self.calibrations.iter().filter(before).next_back() else { continue };
+            for immersion in session.immersions.iter().filter(|immersion| immersion.water) {
+                let temp_sd_c = self.settings.temp_sd_c;
+                let Some(point) = calibration.gravity_at(&liquid, immersion.tilt_deg, immersion.temp_c, temp_sd_c)
+                else {
+                    continue;
+                };
+                let own = point.sg_per_deg * immersion.tilt_sd_deg;
+                let water = sources.of_row(immersion.reference).iter().fold(0.0, |sd: f64, e| sd.hypot(e.effect));
+                let (shift, se) = (point.sg - immersion.sg, own.hypot(point.shared_se).hypot(water));
+                let df = calibration.fitted.df;
+                checks.push(WaterCheck {
+                    at: immersion.at,
+                    probe: session.probe.clone(),
+                    calibration: calibration.calibration.clone(),
+                    tilt_deg: immersion.tilt_deg,
+                    expected_tilt_deg: expected(calibration, immersion),
+                    shift_sg: Estimate::student_t(shift, se, df, self.settings.level, "delta, t")?,
+                    p: 2.0 * quantile::student_t_upper_tail((shift / se).abs(), df)?,
+                });
+            }
+        }
+        Ok(checks)
+    }
+
+    /// The table `water_checks`: one row per immersion in water after a calibration.
+    ///
+    /// # Errors
+    /// [`crate::Error::Frame`] when polars refuses.
+    pub fn water_checks_frame(&self) -> Result<DataFrame> {
+        let checks = &self.water_checks;
+        let number = |of: fn(&WaterCheck) -> Option<f64>| checks.iter().map(of).collect::<Vec<_>>();
+        FrameBuilder::new("water_checks")
+            .time("at", checks.iter().map(|c| Some(c.at)))
+            .text("probe", checks.iter().map(|c| Some(&c.probe)))
+            .text("calibration", checks.iter().map(|c| Some(&c.calibration)))
+            .number("tilt_deg", number(|c| Some(c.tilt_deg)))
+            .number("expected_tilt_deg", number(|c| c.expected_tilt_deg))
+            .number("shift_sg", number(|c| Some(c.shift_sg.value)))
+            .number("se", number(|c| Some(c.shift_sg.se)))
+            .number("lower", number(|c| Some(c.shift_sg.lower)))
+            .number("upper", number(|c| Some(c.shift_sg.upper)))
+            .number("level", number(|c| Some(c.shift_sg.level)))
+            .number("p", number(|c| Some(c.p)))
+            .truth("agrees", checks.iter().map(|c| Some(c.agrees())))
+            .text("method", checks.iter().map(|c| Some(&c.shift_sg.method)))
+            .finish()
+    }
+}
+
+/// The tilt of water of that temperature on the curve.
+fn expected(calibration: &Calibration, immersion: &Immersion) -> Option<f64> {
+    let density = sucrose_bath_density_kg_m3(immersion.sg, immersion.temp_c).ok()?;
+    let factor = calibration.shell.volume_factor(immersion.temp_c, calibration.shell_temp_c);
+    calibration.fitted.curve.tilt_deg(density * factor)
+}
