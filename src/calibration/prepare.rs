@@ -49,7 +49,8 @@ impl CalibrationSettings {
         let probe = season.probes.iter().find(|p| p.probe == id);
         let mut remarks = Vec::new();
         let (shell, shell_source) = self.shell_of(probe, &mut remarks);
-        let prior = self.prior_of(season, sources, probe, calibrated_at, &mut remarks)?;
+        let mut prior = self.prior_of(season, probe, calibrated_at, &mut remarks)?;
+        prior.size_source = sources.of_size(id);
         let immersions: Vec<&Immersion> = used.iter().filter_map(|&i| session.immersions.get(i)).collect();
         let (baths, points) = self.points(&immersions, sources, &shell, &mut remarks);
         check_baths(&points).map_err(|why| Error::not_estimable(what(), why))?;
@@ -79,7 +80,6 @@ impl CalibrationSettings {
     pub(super) fn prior_of(
         &self,
         season: &Season,
-        sources: &Sources,
         probe: Option<&Probe>,
         at: Instant,
         remarks: &mut Vec<String>,
@@ -124,8 +124,7 @@ impl CalibrationSettings {
             Some(HullPrior { profile: shape.profile(), mass_kg: mass_g / 1000.0, relative_sd })
         });
         let k_weak = (self.k_typical_kg_m3, self.k_rel_sd);
-        let size_source = probe.and_then(|p| sources.of_size(&p.probe));
-        Ok(FloatPrior { hull, kappa: bottom.kappa(radius_m), k_known, k_weak, size_source })
+        Ok(FloatPrior { hull, kappa: bottom.kappa(radius_m), k_known, k_weak, size_source: None })
     }
 
     /// The baths as reported and as fitted, by rising density; immersions in one bath are one point.

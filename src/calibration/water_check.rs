@@ -52,7 +52,7 @@ impl Calibrations {
         for session in sessions {
             let Some(began) = session.immersions.first().map(|immersion| immersion.at) else { continue };
             let before = |c: &&Calibration| c.probe == session.probe && c.calibrated_at < began;
-            let Some(calibration) = self.calibrations.iter().filter(before).next_back() else { continue };
+            let Some(calibration) = self.calibrations.iter().rfind(before) else { continue };
             for immersion in session.immersions.iter().filter(|immersion| immersion.water) {
                 let temp_sd_c = self.settings.temp_sd_c;
                 let Some(point) = calibration.gravity_at(&liquid, immersion.tilt_deg, immersion.temp_c, temp_sd_c)
