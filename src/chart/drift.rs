@@ -96,7 +96,12 @@ impl Drift {
         for probe in probes {
             rows.push(Row::new(&probe.probe, &probe.drift_sg_per_30d, CURVE, Mark::Disc));
             if self.shifts.iter().any(|shift| shift.probe == probe.probe) {
-                rows.push(Row::new("without its shifts", &probe.gradual_sg_per_30d, AHEAD, Mark::Ring));
+                rows.push(Row::new(
+                    &format!("{}, without shifts", probe.probe),
+                    &probe.gradual_sg_per_30d,
+                    AHEAD,
+                    Mark::Ring,
+                ));
             }
         }
         for term in self.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {

@@ -40,7 +40,7 @@ impl Drift {
     }
 
     fn limit_panel(&self, probe: &ProbeDrift, x: &Axis) -> Result<Panel> {
-        let y = Axis::linear(0.0, 1.0, 4, "probability of being out of limit");
+        let y = Axis::linear(0.0, 1.06, 3, "probability of being out of limit");
         panel(WIDTH, HEIGHT, |paper| {
             let plot = Frame::new(&probe.probe, x.clone(), y).on(paper)?;
             plot.line(&[(x.low, self.limit_chance), (x.high, self.limit_chance)], LOOK, 1.2, 0.9)?;

@@ -15,6 +15,8 @@ mod calibration;
 mod candidates;
 mod clip;
 mod drift;
+mod drift_control;
+mod drift_kinds;
 mod drift_limit;
 mod figure;
 mod forecast;

@@ -137,12 +137,25 @@ impl<'m> Averaged<'m> {
     ///
     /// # Errors
     /// [`Error::Numeric`] when there is no such effect.
-    pub fn effect(&self, j: usize, level: f64) -> Result<Estimate> {
+    pub fn effect(&self, j: usize, level: f64, method: &'static str) -> Result<Estimate> {
         let parts = self
             .solved
             .iter()
             .filter_map(|(weight, _, s)| Some((*weight, *s.effects.get(j)?, s.inverse.get((j, j)).copied()?.sqrt())));
-        Mixture(parts.collect()).estimate(level, METHOD)
+        Mixture(parts.collect()).estimate(level, method)
+    }
+
+    /// Logarithm of the likelihood of another model of the same pairs, averaged over the variances, against this one's.
+    ///
+    /// # Errors
+    /// [`Error::Numeric`] when it cannot be solved.
+    pub fn ln_evidence(&self, other: &Model) -> Result<f64> {
+        let mut sum = 0.0;
+        for (weight, variances, system) in &self.solved {
+            let ln = System::new(other.blocks(*variances), &other.prior_sd)?.ln_likelihood - system.ln_likelihood;
+            sum += weight * ln.clamp(-600.0, 600.0).exp();
+        }
+        Ok(sum.ln())
     }
 
     /// Mean and SD over the grid of one of the two standard deviations.

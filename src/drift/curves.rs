@@ -40,12 +40,29 @@ impl<'a> Curves<'a> {
     /// A gravity read on a curve of the probe, in a sugar solution at 20 C; none where one of the curves has no value.
     pub fn seen(&self, probe: &str, on: &Calibration, sg: f64) -> Option<Seen> {
         let (first, root) = self.firsts.get(probe)?;
-        let density = sg * WATER_20C_KG_M3 * on.shell.volume_factor(AT_C, on.shell_temp_c);
-        let tilt_deg = on.fitted.curve.tilt_deg(density)?;
+        let tilt_deg = self.tilt_deg(on, sg)?;
         let temp_sd_c = self.calibrations.settings.temp_sd_c;
         let read = |c: &Calibration| c.gravity_at(&self.sugar, tilt_deg, AT_C, temp_sd_c).map(|point| point.sg);
         let sources = first.error_sources(root, &self.sugar, tilt_deg, AT_C, temp_sd_c)?;
         Some(Seen { moved_sg: read(on)? - read(first)?, sources })
+    }
+
+    /// Standard error of a curve at a gravity read on it, in a sugar solution at 20 C.
+    pub fn curve_se(&self, on: &Calibration, sg: f64) -> Option<f64> {
+        let tilt_deg = self.tilt_deg(on, sg)?;
+        let temp_sd_c = self.calibrations.settings.temp_sd_c;
+        on.gravity_at(&self.sugar, tilt_deg, AT_C, temp_sd_c).map(|point| point.shared_se)
+    }
+
+    /// Slope of a curve in the tilt, SG per degree, at a gravity read on it at 20 C.
+    pub fn per_deg(&self, on: &Calibration, sg: f64) -> Option<f64> {
+        let tilt_deg = self.tilt_deg(on, sg)?;
+        on.gravity_at(&self.sugar, tilt_deg, AT_C, 0.0).map(|point| point.sg_per_deg)
+    }
+
+    /// The tilt that is read as this gravity at 20 C.
+    fn tilt_deg(&self, on: &Calibration, sg: f64) -> Option<f64> {
+        on.fitted.curve.tilt_deg(sg * WATER_20C_KG_M3 * on.shell.volume_factor(AT_C, on.shell_temp_c))
     }
 
     /// The curve of a probe in force at a moment.

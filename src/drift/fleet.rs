@@ -5,7 +5,7 @@ use crate::error::{Error, Result};
 use crate::fit::compare::PoolSettings;
 use crate::fit::{Estimate, Finding, quantile};
 
-use super::average::Averaged;
+use super::average::{Averaged, METHOD};
 use super::model::{Model, Variances};
 use super::result::FleetTerm;
 use super::settings::DriftSettings;
@@ -24,6 +24,8 @@ pub(super) struct Fleet {
     pub offset_prior: OffsetPrior,
     /// Mean and SD of the slope of another probe, SG per 30 days, where there are two or more.
     pub slopes: Option<(f64, f64)>,
+    /// The mean with the degrees of freedom of its interval.
+    pub mean: Option<(Estimate, f64)>,
 }
 
 /// The means of slopes.
@@ -43,7 +45,12 @@ impl DriftSettings {
             Err(why) => {
                 let finding = Finding::missing(why.to_string());
                 let none = |term: &str| FleetTerm { term: term.into(), finding: finding.clone(), df: None };
-                return Fleet { terms: NAMES.map(none).to_vec(), offset_prior: self.offset_prior, slopes: None };
+                return Fleet {
+                    terms: NAMES.map(none).to_vec(),
+                    offset_prior: self.offset_prior,
+                    slopes: None,
+                    mean: None,
+                };
             }
         };
         let estimated: Vec<(usize, &Estimate)> =
@@ -55,10 +62,12 @@ impl DriftSettings {
                 .map_or_else(missing, |e| Finding::Estimated(Estimate { lower: e.lower.max(0.0), ..e }))
         };
         let beer = match model.beer {
-            Some(j) => averaged.effect(j, self.level).map_or_else(missing, Finding::Estimated),
+            Some(j) => averaged.effect(j, self.level, METHOD).map_or_else(missing, Finding::Estimated),
             None => Finding::missing("no sample with a probe's tilt"),
         };
-        let (mean, another, df, slopes) = match self.means(averaged, &estimated) {
+        let means = self.means(averaged, &estimated);
+        let known = means.as_ref().ok().map(|m| (m.mean.clone(), m.df));
+        let (mean, another, df, slopes) = match means {
             Ok(m) => {
                 let slopes = (m.mean.value, m.sd);
                 (Finding::Estimated(m.mean), Finding::Estimated(m.another), Some(m.df), Some(slopes))
@@ -73,7 +82,7 @@ impl DriftSettings {
             .enumerate()
             .map(|(i, (term, finding))| FleetTerm { term: (*term).into(), finding, df: df.filter(|_| i < 2) })
             .collect();
-        Fleet { terms, offset_prior, slopes }
+        Fleet { terms, offset_prior, slopes, mean: known }
     }
 
     /// Mean and a further probe's drift with the error that all probes share.

@@ -8,7 +8,8 @@ use crate::error::Result;
 use crate::fit::{Estimate, Finding};
 use crate::season::FrameBuilder;
 
-use super::result::{Drift, FleetTerm, PairKind, ProbeDrift, Recalibrate, Shift, ShiftKind};
+use super::result::{Drift, DriftKind, FleetTerm, PairKind, PolicyKind, ProbeDrift, Recalibrate, Shift, ShiftKind};
+use super::signals::{ControlChart, DriftSignal};
 
 impl Drift {
     /// The table `drift_pairs`: one row per probe and reference. `why` says why a pair is left out of the estimates.
@@ -76,6 +77,7 @@ impl Drift {
                     other => Some(other.to_string()),
                 }),
             )
+            .truth("corrected", probes.iter().map(|p| Some(self.is_corrected(&p.probe))))
             .text("why", probes.iter().map(why))
             .finish()
     }
@@ -132,9 +134,92 @@ impl Drift {
             .finish()
     }
 
+    /// The table `drift_kinds`: one row per probe with pairs.
+    ///
+    /// # Errors
+    /// [`crate::Error::Frame`] when polars refuses.
+    pub fn kinds_frame(&self) -> Result<DataFrame> {
+        let kinds = &self.kinds;
+        let of = |finding: fn(&DriftKind) -> &Finding, value: fn(&Estimate) -> f64| {
+            kinds.iter().map(|k| finding(k).estimate().map(value)).collect::<Vec<_>>()
+        };
+        let k: fn(&DriftKind) -> &Finding = |kind| &kind.relative_k_per_30d;
+        let zero: fn(&DriftKind) -> &Finding = |kind| &kind.zero_deg_per_30d;
+        FrameBuilder::new("drift_kinds")
+            .text("probe", kinds.iter().map(|k| Some(&k.probe)))
+            .text("kind", kinds.iter().map(|k| Some(k.verdict.to_string())))
+            .number("p_proportional", kinds.iter().map(|k| k.p_proportional))
+            .number("p_sideways", kinds.iter().map(|k| k.p_proportional.map(|p| 1.0 - p)))
+            .number("relative_k_per_30d", of(k, |e| e.value))
+            .number("relative_k_se", of(k, |e| e.se))
+            .number("relative_k_lower", of(k, |e| e.lower))
+            .number("relative_k_upper", of(k, |e| e.upper))
+            .number("zero_deg_per_30d", of(zero, |e| e.value))
+            .number("zero_se_deg", of(zero, |e| e.se))
+            .number("zero_lower_deg", of(zero, |e| e.lower))
+            .number("zero_upper_deg", of(zero, |e| e.upper))
+            .number("level", of(zero, |e| e.level))
+            .number("relative_k_se_after_two_baths", kinds.iter().map(|k| k.k_se_after))
+            .number("zero_se_deg_after_two_baths", kinds.iter().map(|k| k.zero_se_after))
+            .number("p_told_after_two_baths", kinds.iter().map(|k| k.p_told_after))
+            .text("method", kinds.iter().map(|k| k.zero_deg_per_30d.estimate().map(|e| e.method.clone())))
+            .text("why", kinds.iter().map(|k| k.why.as_ref()))
+            .finish()
+    }
+
+    /// The signals of all control charts, by probe and time.
+    pub fn signals(&self) -> Vec<DriftSignal> {
+        self.charts.iter().flat_map(ControlChart::signals).collect()
+    }
+
+    /// The table `drift_signals`: one row per dated signal of a control chart.
+    ///
+    /// # Errors
+    /// [`crate::Error::Frame`] when polars refuses.
+    pub fn signals_frame(&self) -> Result<DataFrame> {
+        let signals = self.signals();
+        let side = |high: bool| if high { "reads high" } else { "reads low" };
+        FrameBuilder::new("drift_signals")
+            .text("probe", signals.iter().map(|s| Some(&s.probe)))
+            .time("at", signals.iter().map(|s| Some(s.at)))
+            .text("chart", signals.iter().map(|s| Some(s.chart)))
+            .text("side", signals.iter().map(|s| Some(side(s.high))))
+            .number("statistic", signals.iter().map(|s| Some(s.statistic)))
+            .number("limit", signals.iter().map(|s| Some(s.limit)))
+            .time("began", signals.iter().map(|s| s.began))
+            .finish()
+    }
+
+    /// The table `recalibration_policies`: one row per policy, for one probe and a year.
+    ///
+    /// # Errors
+    /// [`crate::Error::Frame`] when polars refuses.
+    pub fn policies_frame(&self) -> Result<DataFrame> {
+        let policies = &self.policies;
+        let interval = |kind: PolicyKind| match kind {
+            PolicyKind::Fixed(days) | PolicyKind::Adaptive(days) => Some(days),
+            PolicyKind::Never | PolicyKind::WaterCheck => None,
+        };
+        FrameBuilder::new("recalibration_policies")
+            .text("policy", policies.iter().map(|p| Some(p.kind.to_string())))
+            .number("interval_d", policies.iter().map(|p| interval(p.kind)))
+            .number("calibrations_per_year", policies.iter().map(|p| Some(p.calibrations_per_year)))
+            .number("checks_per_year", policies.iter().map(|p| Some(p.checks_per_year)))
+            .number("hours_per_year", policies.iter().map(|p| Some(p.hours_per_year)))
+            .number("share_out_of_limit", policies.iter().map(|p| Some(p.share_out_of_limit)))
+            .number("share_se", policies.iter().map(|p| Some(p.share_se)))
+            .text("method", policies.iter().map(|_| Some("simulation from the fitted fleet")))
+            .finish()
+    }
+
     /// A term of the fleet by its name in the table.
     pub fn term(&self, name: &str) -> Option<&FleetTerm> {
         self.fleet.iter().find(|term| term.term == name)
+    }
+
+    /// Whether gravities of the probe are corrected under any of its calibrations.
+    pub fn is_corrected(&self, probe: &str) -> bool {
+        self.corrections.iter().any(|c| c.applied && c.probe == probe)
     }
 
     /// The drift of a probe.

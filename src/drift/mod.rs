@@ -2,22 +2,30 @@
 
 mod average;
 mod blocks;
+mod correct;
 mod curves;
 mod fleet;
 mod frames;
+mod future;
+mod kinds;
 mod level;
 mod mixture;
 mod model;
 mod outlook;
 mod pairs;
 mod part;
+mod policies;
 mod result;
 mod scan;
 mod settings;
 mod shifts;
+mod signals;
 mod study;
 
+pub use correct::Correction;
 pub use result::{
-    Drift, DriftPair, FleetTerm, OutOfLimit, PairKind, ProbeDrift, Recalibrate, Shift, ShiftKind, TrackPoint,
+    Drift, DriftKind, DriftPair, FleetTerm, OutOfLimit, PairKind, Policy, PolicyKind, ProbeDrift, Recalibrate, Shift,
+    ShiftKind, TrackPoint, Verdict,
 };
 pub use settings::DriftSettings;
+pub use signals::{ControlChart, DriftSignal};

@@ -9,7 +9,7 @@ use crate::units::Instant;
 
 use super::blocks::Block;
 use super::pairs::Found;
-use super::part::{MONTH_D, Part, Row, Step, shows};
+use super::part::{MONTH_D, Part, Row, Step, doubt_sd, shows};
 use super::result::PairKind;
 use super::settings::DriftSettings;
 
@@ -72,6 +72,39 @@ impl Model {
             *prior = Some(sd);
         }
         Self { slope_mean: mean, ..model }
+    }
+
+    /// The same model with another part for probe `p`.
+    pub fn with_part(&self, p: usize, part: Part) -> Self {
+        let mut model = self.clone();
+        if let Some(cell) = model.probes.get_mut(p) {
+            *cell = part;
+        }
+        model
+    }
+
+    /// The same model with `part` for probe `p`, whose slope is replaced by two rates with priors of these SDs; `shapes` gives
+    /// what each does to the error at a gravity. The first keeps the slope's number, the second is a new effect, the last.
+    pub fn with_two_rates(&self, p: usize, part: Part, shapes: impl Fn(f64) -> (f64, f64), sds: (f64, f64)) -> Self {
+        let mut columns = part.columns.clone().insert_column(part.columns.ncols(), 0.0);
+        let last = columns.ncols() - 1;
+        for (i, row) in part.rows.iter().enumerate() {
+            let (first, second) = shapes(row.sg);
+            for (j, shape) in [(0, first), (last, second)] {
+                if let Some(cell) = columns.get_mut((i, j)) {
+                    *cell = shape * row.months;
+                }
+            }
+        }
+        let mut effects = part.effects.clone();
+        effects.push(self.prior_sd.len());
+        let part = part.remade(part.rows.clone(), part.y.clone(), (effects, columns));
+        let mut model = self.with_part(p, part);
+        model.prior_sd.push(Some(sds.1));
+        if let Some(slope) = model.prior_sd.get_mut(p) {
+            *slope = Some(sds.0);
+        }
+        model
     }
 
     /// The same model with one more step of a probe.
@@ -172,8 +205,9 @@ fn part(
             }
         }
         let (months, shows) = (f.pair.age_d / MONTH_D, shows(f.pair.reference_sg));
+        let doubt = doubt_sd(f.pair.reference_sg, months).powi(2);
         touch(index, row, shows * months);
-        rows.push(Row { months, shows, sources: f.sources, sg: f.pair.reference_sg, own });
+        rows.push(Row { months, shows, sources: f.sources, sg: f.pair.reference_sg, own, doubt });
     }
     let calibrated_at = pairs.first().map(|(f, _)| f.pair.at.plus_days(-f.pair.age_d)).unwrap_or_default();
     let steps = known_steps(season, settings, probe, calibrated_at);

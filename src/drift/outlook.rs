@@ -75,6 +75,11 @@ impl Outlooks<'_> {
         Some(self.averaged.mixture(p, |variances| part.error_target(&state, variances)).plus(seen.moved_sg))
     }
 
+    /// The gravity where the beers end.
+    pub fn middle_sg(&self) -> f64 {
+        self.ends_sg.get(self.ends_sg.len() / 2).copied().unwrap_or(USUAL_END_SG)
+    }
+
     /// Probability that the probe is out of the limit at the gravities at which beers end, on the curve in force now.
     fn p_out(&self, p: usize, part: &Part, curve: &Calibration, months: f64) -> Option<f64> {
         let chances: Vec<f64> = self
@@ -92,9 +97,8 @@ impl Outlooks<'_> {
             return Outlook::missing("the probe has no calibration");
         };
         let now = part.months_at(self.latest).max(part.span.1);
-        let middle = self.ends_sg.get(self.ends_sg.len() / 2).copied().unwrap_or(USUAL_END_SG);
         let offset = self
-            .error(p, part, curve, middle, now)
+            .error(p, part, curve, self.middle_sg(), now)
             .and_then(|error| error.estimate(self.settings.level, METHOD).ok())
             .map_or_else(
                 || Finding::missing("the curve does not reach the gravities of the beers"),

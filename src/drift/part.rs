@@ -68,8 +68,10 @@ pub(super) struct Row {
     pub sources: [f64; ERROR_SOURCES],
     /// SG of the reference.
     pub sg: f64,
-    /// Variance that nothing else shares, without the doubt about gravity.
+    /// Variance that nothing else shares.
     pub own: f64,
+    /// Variance by not knowing how its error changes with gravity.
+    pub doubt: f64,
 }
 
 /// The state of a probe that is asked for.
@@ -124,7 +126,7 @@ impl Part {
         };
         let mut known = between(&|a, b| dot(&a.sources, &b.sources));
         for (i, row) in rows.iter().enumerate() {
-            known[(i, i)] += (row.own + doubt_sd(row.sg, row.months).powi(2)).max(1e-12);
+            known[(i, i)] += (row.own + row.doubt).max(1e-12);
         }
         let walk = between(&|a, b| a.shows * b.shows * walk_of_one(a.months, b.months));
         let last = rows.iter().map(|r| r.months).fold(0.0, f64::max);
@@ -218,13 +220,49 @@ impl Part {
 
     /// The error on the first curve in a state, its own curve's error included.
     pub fn error_target(&self, state: &State, variances: Variances) -> Target {
-        let shows = shows(state.sg);
-        let mut target = self.along(&[(state.months, shows)], shows * state.months, variances, true);
-        for (cell, row) in target.covariance.iter_mut().zip(&self.rows) {
-            *cell += dot(&state.sources, &row.sources);
-        }
-        target.variance += dot(&state.sources, &state.sources) + doubt_sd(state.sg, state.months).powi(2);
+        let mut target = self.target(state.months, shows(state.sg), &state.sources, variances);
+        target.variance += doubt_sd(state.sg, state.months).powi(2);
         target
+    }
+
+    /// An error that shows so much of that at SG 1.020 and has these effects of the errors of curve, shell and thermometer.
+    pub fn target(&self, months: f64, shows: f64, sources: &[f64; ERROR_SOURCES], variances: Variances) -> Target {
+        let mut target = self.along(&[(months, shows)], shows * months, variances, true);
+        for (cell, row) in target.covariance.iter_mut().zip(&self.rows) {
+            *cell += dot(sources, &row.sources);
+        }
+        target.variance += dot(sources, sources);
+        target
+    }
+
+    /// The same part with an error that shows at a gravity as given, without doubt about that.
+    pub fn shaped(&self, shape: &dyn Fn(f64) -> f64) -> Self {
+        let mut rows = self.rows.clone();
+        let mut columns = self.columns.clone();
+        for (i, row) in rows.iter_mut().enumerate() {
+            row.doubt = 0.0;
+            row.shows = shape(row.sg);
+            if let Some(cell) = columns.get_mut((i, 0)) {
+                *cell = row.shows * row.months;
+            }
+        }
+        self.remade(rows, self.y.clone(), (self.effects.clone(), columns))
+    }
+
+    /// The same part with one more pair, which touches nothing that others share; its difference is 0.
+    pub fn with_row(&self, row: Row) -> Self {
+        let (mut rows, n) = (self.rows.clone(), self.n());
+        let mut columns = self.columns.clone().insert_row(n, 0.0);
+        if let Some(cell) = columns.get_mut((n, 0)) {
+            *cell = row.shows * row.months;
+        }
+        rows.push(row);
+        self.remade(rows, self.y.clone().push(0.0), (self.effects.clone(), columns))
+    }
+
+    /// The same probe with other pairs or columns.
+    pub fn remade(&self, rows: Vec<Row>, y: DVector<f64>, effects: (Vec<usize>, DMatrix<f64>)) -> Self {
+        Self::new(&self.probe, self.calibrated_at, rows, y, effects, self.steps.clone())
     }
 }
 

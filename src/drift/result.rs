@@ -6,6 +6,9 @@ use crate::calibration::OffsetPrior;
 use crate::fit::Finding;
 use crate::units::Instant;
 
+use super::correct::Correction;
+use super::signals::ControlChart;
+
 /// What a pair rests on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum PairKind {
@@ -189,6 +192,108 @@ pub struct Shift {
     pub p_fleet: Option<f64>,
 }
 
+/// Which family of change explains a probe's errors at several gravities.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Verdict {
+    /// Mass, height of the centre of gravity, size of the shell: nearly the same error at every gravity.
+    Proportional,
+    /// Sensor zero, mass across the axis: larger at low gravity.
+    Sideways,
+    /// The references do not tell.
+    CannotTell,
+}
+
+impl fmt::Display for Verdict {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Proportional => "proportional",
+            Self::Sideways => "sideways",
+            Self::CannotTell => "cannot tell",
+        })
+    }
+}
+
+/// Of which kind the drift of a probe is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DriftKind {
+    /// The probe.
+    pub probe: String,
+    /// Posterior weight of the proportional family; the sideways one has the rest.
+    pub p_proportional: Option<f64>,
+    /// The verdict at the certainty asked for.
+    pub verdict: Verdict,
+    /// Relative change of K = m/(pi r^3), per 30 days, next to that of the zero.
+    pub relative_k_per_30d: Finding,
+    /// Change of the tilt's zero, degrees per 30 days, next to that of K.
+    pub zero_deg_per_30d: Finding,
+    /// Standard error of the change of K after one water check and one bath of SG 1.060 at the season's end.
+    pub k_se_after: Option<f64>,
+    /// The same of the zero, degrees per 30 days.
+    pub zero_se_after: Option<f64>,
+    /// Probability that these two would tell the family.
+    pub p_told_after: Option<f64>,
+    /// Why nothing can be said.
+    pub why: Option<String>,
+}
+
+impl DriftKind {
+    pub(super) fn missing(probe: &str, why: impl Into<String>) -> Self {
+        let why = why.into();
+        Self {
+            probe: probe.to_owned(),
+            p_proportional: None,
+            verdict: Verdict::CannotTell,
+            relative_k_per_30d: Finding::missing(why.clone()),
+            zero_deg_per_30d: Finding::missing(why.clone()),
+            k_se_after: None,
+            zero_se_after: None,
+            p_told_after: None,
+            why: Some(why),
+        }
+    }
+}
+
+/// A way of deciding when to calibrate, in the order of ILAC-G24's methods (from memory).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum PolicyKind {
+    /// Never again.
+    Never,
+    /// At a fixed interval, days.
+    Fixed(f64),
+    /// Per probe by what its calibrations find (the staircase), starting at an interval, days.
+    Adaptive(f64),
+    /// When a water check every four weeks finds too much.
+    WaterCheck,
+}
+
+impl fmt::Display for PolicyKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Never => f.write_str("never again"),
+            Self::Fixed(days) => write!(f, "every {days:.0} days"),
+            Self::Adaptive(days) => write!(f, "per probe as found, first after {days:.0} days"),
+            Self::WaterCheck => f.write_str("when a monthly water check says so"),
+        }
+    }
+}
+
+/// What a policy costs and gives, for one probe and a year.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Policy {
+    /// Which.
+    pub kind: PolicyKind,
+    /// Calibrations.
+    pub calibrations_per_year: f64,
+    /// Water checks.
+    pub checks_per_year: f64,
+    /// Hours of work.
+    pub hours_per_year: f64,
+    /// Expected share of the time out of limit.
+    pub share_out_of_limit: f64,
+    /// Its Monte Carlo standard error.
+    pub share_se: f64,
+}
+
 /// One term of the fleet.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FleetTerm {
@@ -213,6 +318,16 @@ pub struct Drift {
     pub shifts: Vec<Shift>,
     /// What a probe's offset may be in a batch, by days since its calibration: for the study of kinetics.
     pub offset_prior: OffsetPrior,
+    /// Of which kind the drift of each probe is.
+    pub kinds: Vec<DriftKind>,
+    /// The control charts of the probes.
+    pub charts: Vec<ControlChart>,
+    /// Days after which a further probe of this fleet is to be calibrated again.
+    pub interval_d: Finding,
+    /// Policies of recalibration.
+    pub policies: Vec<Policy>,
+    /// Estimated errors while each calibration was in force, by which gravities are corrected.
+    pub corrections: Vec<Correction>,
     /// The gravities at which the season's beers end, SG.
     pub ends_sg: Vec<f64>,
     /// The season's last instant.

@@ -2,6 +2,7 @@
 
 use crate::calibration::OffsetPrior;
 use crate::error::{Error, Result};
+use crate::fit::control::ChartSettings;
 use crate::season::Reference;
 
 /// How references become drift. Every field has a default; [`DriftSettings::check`] names the first one that cannot be.
@@ -19,6 +20,13 @@ use crate::season::Reference;
 /// | `shift_alarm` | 0.05 | how often chance alone may show a shift on a probe that has none; 0 seeks none |
 /// | `limit_sg` | 0.002 | a probe with a larger error is out of limit |
 /// | `limit_chance` | 0.10 | a probe is to be calibrated before the probability of that passes this |
+/// | `correct` | true | gravities are corrected for drift where that helps |
+/// | `correct_gain` | 0.5 | share of the expected squared error that a correction must take away |
+/// | `kind_certainty` | 0.9 | posterior weight at which a kind of drift is named |
+/// | `kind_span_sg` | 0.008 | references must span this much for kinds to be told apart |
+/// | `kind_tilt_sd_deg` | 0.2 | noise of the tilt in the baths that are proposed |
+/// | `charts` | see there | how control charts are drawn |
+/// | `calibration_h`, `check_h` | 0.75, 0.15 | hours of work that a calibration and a water check of one probe take |
 /// | `level` | 0.90 | of all intervals |
 #[derive(Debug, Clone, PartialEq)]
 pub struct DriftSettings {
@@ -46,6 +54,22 @@ pub struct DriftSettings {
     pub limit_sg: f64,
     /// The probability of being out of limit that is allowed before a calibration is due.
     pub limit_chance: f64,
+    /// True: gravities are corrected for the estimated drift where that helps.
+    pub correct: bool,
+    /// Share of the expected squared error that a correction must take away to be made.
+    pub correct_gain: f64,
+    /// Posterior weight of a kind of drift from which it is named.
+    pub kind_certainty: f64,
+    /// References of a probe must span this much for kinds of drift to be told apart, SG.
+    pub kind_span_sg: f64,
+    /// Standard deviation of the tilt in the baths whose use is worked out, degrees.
+    pub kind_tilt_sd_deg: f64,
+    /// How control charts are drawn.
+    pub charts: ChartSettings,
+    /// Hours of work that a calibration of one probe takes. From memory, no source.
+    pub calibration_h: f64,
+    /// Hours of work that a water check of one probe takes. From memory, no source.
+    pub check_h: f64,
     /// Level of the intervals, in (0, 1).
     pub level: f64,
 }
@@ -65,6 +89,14 @@ impl Default for DriftSettings {
             shift_alarm: 0.05,
             limit_sg: 0.002,
             limit_chance: 0.10,
+            correct: true,
+            correct_gain: 0.5,
+            kind_certainty: 0.9,
+            kind_span_sg: 0.008,
+            kind_tilt_sd_deg: 0.2,
+            charts: ChartSettings::default(),
+            calibration_h: 0.75,
+            check_h: 0.15,
             level: 0.90,
         }
     }
@@ -102,7 +134,7 @@ impl DriftSettings {
     /// # Errors
     /// [`Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
     pub fn check(&self) -> Result<()> {
-        let ranges: [(&'static str, f64, f64, f64, &'static str); 11] = [
+        let ranges: [(&'static str, f64, f64, f64, &'static str); 17] = [
             ("window_min", self.window_min, 0.1, 1440.0, "0.1 to 1440 minutes"),
             ("level_window_h", self.level_window_h, 0.1, 48.0, "0.1 to 48 hours"),
             ("active_sg_per_day", self.active_sg_per_day, 0.0, 0.1, "0 to 0.1 SG per day"),
@@ -113,6 +145,12 @@ impl DriftSettings {
             ("shift_alarm", self.shift_alarm, 0.0, 0.5, "0 to 0.5"),
             ("limit_sg", self.limit_sg, 0.0001, 0.1, "0.0001 to 0.1 SG"),
             ("limit_chance", self.limit_chance, 0.001, 0.5, "0.001 to 0.5"),
+            ("correct_gain", self.correct_gain, 0.0, 1.0, "0 to 1"),
+            ("kind_certainty", self.kind_certainty, 0.5, 0.9999, "0.5 to 0.9999"),
+            ("kind_span_sg", self.kind_span_sg, 0.0, 0.2, "0 to 0.2 SG"),
+            ("kind_tilt_sd_deg", self.kind_tilt_sd_deg, 0.0, 10.0, "0 to 10 degrees"),
+            ("calibration_h", self.calibration_h, 0.0, 100.0, "0 to 100 hours"),
+            ("check_h", self.check_h, 0.0, 100.0, "0 to 100 hours"),
             ("level", self.level, 0.5, 0.9999, "0.5 to 0.9999"),
         ];
         for (name, value, low, high, wanted) in ranges {
@@ -120,6 +158,6 @@ impl DriftSettings {
                 return Err(Error::Setting { name, value: value.to_string(), wanted });
             }
         }
-        Ok(())
+        self.charts.check()
     }
 }

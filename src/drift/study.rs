@@ -6,14 +6,17 @@ use crate::fit::Finding;
 use crate::season::Season;
 
 use super::average::Averaged;
+use super::correct::Correction;
 use super::curves::Curves;
 use super::fleet::{Fleet, missing};
+use super::future::Seen;
 use super::model::Model;
 use super::outlook::{Outlook, Outlooks, end_gravities};
 use super::pairs::{Found, find};
 use super::part::Part;
-use super::result::{Drift, ProbeDrift};
+use super::result::{Drift, Policy, ProbeDrift, Shift};
 use super::settings::DriftSettings;
+use super::signals::charts;
 
 /// A slope needs pairs at this many times.
 const TIMES_NEEDED: usize = 2;
@@ -62,8 +65,16 @@ impl DriftSettings {
             shifts.extend(self.known_shifts(averaged));
         }
         shifts.sort_by(|a, b| (&a.probe, a.at).cmp(&(&b.probe, b.at)));
+        let charts = averaged.as_ref().map_or_else(|_| Vec::new(), |averaged| charts(averaged, &self.charts));
+        let kinds = match (&averaged, season.latest()) {
+            (Ok(averaged), Some(latest)) => {
+                self.kinds(averaged, &Curves::new(calibrations)?, latest, self.slopes_of(&fleet))
+            }
+            _ => Vec::new(),
+        };
         let ends_sg = end_gravities(season);
-        let outlooks = self.outlooks(season, calibrations, &model, &averaged, &fleet, &ends_sg)?;
+        let (interval_d, policies) = self.future(&averaged, &Curves::new(calibrations)?, &fleet, &shifts, &ends_sg);
+        let (outlooks, corrections) = self.outlooks(season, calibrations, &model, &averaged, &fleet, &ends_sg)?;
         let probes = probe_ids(season)
             .into_iter()
             .map(|probe| self.of_probe(probe, calibrations, &model, &averaged, &slopes, &outlooks))
@@ -74,6 +85,11 @@ impl DriftSettings {
             fleet: fleet.terms,
             shifts,
             offset_prior,
+            kinds,
+            charts,
+            interval_d,
+            policies,
+            corrections,
             ends_sg,
             latest: season.latest(),
             limit_sg: self.limit_sg,
@@ -111,6 +127,34 @@ impl DriftSettings {
         model.probes.iter().enumerate().map(one).collect()
     }
 
+    /// The interval that is recommended for the fleet, and policies beside each other.
+    fn future(
+        &self,
+        averaged: &Result<Averaged>,
+        curves: &Curves,
+        fleet: &Fleet,
+        shifts: &[Shift],
+        ends_sg: &[f64],
+    ) -> (Finding, Vec<Policy>) {
+        let (Ok(averaged), Some((mean, df)), Some((_, between))) = (averaged, &fleet.mean, fleet.slopes) else {
+            return (Finding::missing("fewer than two probes with a drift rate"), Vec::new());
+        };
+        let end_sg = ends_sg.get(ends_sg.len() / 2).copied().unwrap_or(1.0);
+        // The spread of another probe has the doubt about the mean in it, which is drawn for itself.
+        let between = (between * between - mean.se * mean.se).max(0.0).sqrt();
+        let seen = Seen { averaged, mean, between, df: *df, shifts, curves, end_sg };
+        let draws = seen.draws(self);
+        let span_d = averaged.model.probes.iter().map(Part::span_d).fold(0.0, f64::max);
+        let interval = self.interval(&draws, span_d);
+        let policies = self.policies(&draws, interval.value());
+        (interval, policies)
+    }
+
+    /// Mean and SD of the slope of a probe of this fleet; where there is no fleet, those of the settings.
+    fn slopes_of(&self, fleet: &Fleet) -> (f64, f64) {
+        fleet.slopes.unwrap_or((0.0, self.offset_prior.per_30d_sd))
+    }
+
     /// Predictions by probe, with the slopes drawn from the fleet's.
     fn outlooks(
         &self,
@@ -120,14 +164,16 @@ impl DriftSettings {
         averaged: &Result<Averaged>,
         fleet: &Fleet,
         ends_sg: &[f64],
-    ) -> Result<Vec<Outlook>> {
-        let (Ok(averaged), Some(latest)) = (averaged, season.latest()) else { return Ok(Vec::new()) };
-        let (mean, sd) = fleet.slopes.unwrap_or((0.0, self.offset_prior.per_30d_sd));
+    ) -> Result<(Vec<Outlook>, Vec<Correction>)> {
+        let (Ok(averaged), Some(latest)) = (averaged, season.latest()) else { return Ok((Vec::new(), Vec::new())) };
+        let (mean, sd) = self.slopes_of(fleet);
         let shrunk = model.with_slopes(mean, sd);
         let averaged = averaged.again(&shrunk)?;
         let curves = Curves::new(calibrations)?;
         let outlooks = Outlooks { averaged: &averaged, curves: &curves, ends_sg, latest, settings: self };
-        Ok((0..model.probes.len()).map(|p| outlooks.of(p)).collect())
+        let parts = shrunk.probes.iter().enumerate();
+        let corrections = parts.flat_map(|(p, part)| outlooks.corrections(p, part, calibrations)).collect();
+        Ok(((0..model.probes.len()).map(|p| outlooks.of(p)).collect(), corrections))
     }
 
     fn of_probe(

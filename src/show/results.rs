@@ -61,8 +61,12 @@ show! {
         picture(it.fleet_chart()),
         picture(it.chart()),
         picture(it.limit_chart()),
+        picture(it.kinds_chart()),
+        picture(it.control_chart()),
         table(it.probes_frame(), "Drift by probe"),
         table(it.shifts_frame(), "Sudden shifts"),
+        table(it.kinds_frame(), "Kinds of drift"),
+        table(it.policies_frame(), "Ways of recalibration"),
         table(it.fleet_frame(), "The fleet"),
     ];
     BatchFit: |it| vec![picture(it.chart()), text(it)];

@@ -60,7 +60,10 @@ impl StudySettings {
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
         let (forecasts, backtest) = self.forecast(&season, &kinetics, &known, asked)?;
         let gravity = match (gravity, calibrations.done()) {
-            (Part::Done(gravity), Some(calibrations)) => Part::Done(gravity.with_drift(&season, calibrations, &offset)),
+            (Part::Done(gravity), Some(calibrations)) => Part::Done(match drift.done() {
+                Some(drift) => drift.correct(&season, calibrations, gravity),
+                None => gravity.with_drift(&season, calibrations, &offset),
+            }),
             (other, _) => other,
         };
         say("comparing strains");

@@ -41,6 +41,9 @@ impl SeasonStudy {
             add("drift_probes", drift.probes_frame())?;
             add("drift_fleet", drift.fleet_frame())?;
             add("drift_shifts", drift.shifts_frame())?;
+            add("drift_kinds", drift.kinds_frame())?;
+            add("recalibration_policies", drift.policies_frame())?;
+            add("drift_signals", drift.signals_frame())?;
         }
         if let Some(kinetics) = self.kinetics.done() {
             add("kinetics", kinetics.to_frame())?;

@@ -1,4 +1,7 @@
 //! Seasons with known drift: floats whose mass and sensor zero wander, checked by baths and samples with shared errors.
+//!
+//! The process is not the fitted model: a random walk of the sensor's zero and a steady turn (sideways, so larger at low gravity and
+//! not linear in SG), growing and sudden deposits (proportional), hulls that no candidate curve equals.
 
 use heelwort::Instant;
 use heelwort::float::Hull;
@@ -20,6 +23,8 @@ pub struct Fleet {
     pub walk_deg: f64,
     /// Sudden shifts a probe and day.
     pub shifts_per_d: f64,
+    /// One sudden shift of this size (SG, at a random day, either way) on every second probe.
+    pub planted_sg: f64,
     /// Mean and SD over probes of the proportional drift, per 30 days.
     pub mass_drift: (f64, f64),
     /// SD over probes of the zero's steady turn, degrees per 30 days.
@@ -34,16 +39,20 @@ impl Default for Fleet {
             sample_every_d: 10.0,
             walk_deg: 0.12,
             shifts_per_d: 0.0,
+            planted_sg: 0.0,
             mass_drift: (-0.0004, 0.0004),
             turn_deg: 0.10,
         }
     }
 }
 
-/// A season and, by probe, the realised slope of the error at SG 1.020; and the population's mean.
+/// A season and, by probe, the realised slope of the error at SG 1.020, with and without shifts; the shifts by probe (day and
+/// size at SG 1.020); and the population's mean.
 pub struct Known {
     pub season: Season,
     pub slopes: Vec<f64>,
+    pub gradual: Vec<f64>,
+    pub shifts: Vec<Vec<(f64, f64)>>,
     pub population_mean: f64,
 }
 
@@ -51,33 +60,35 @@ struct Truth {
     hull: Hull,
     /// Proportional error and zero (degrees) by day.
     history: Vec<(f64, f64)>,
+    /// The same without shifts.
+    gradual: Vec<(f64, f64)>,
 }
 
 impl Truth {
-    fn at(&self, day: f64) -> (f64, f64) {
-        let last = self.history.len() - 1;
+    fn at(history: &[(f64, f64)], day: f64) -> (f64, f64) {
+        let last = history.len() - 1;
         let left = (day as usize).min(last - 1);
         let x = (day - left as f64).clamp(0.0, 1.0);
-        let (a, b) = (self.history[left], self.history[left + 1]);
+        let (a, b) = (history[left], history[left + 1]);
         (a.0 + x * (b.0 - a.0), a.1 + x * (b.1 - a.1))
     }
 
-    fn tilt(&self, sg: f64, day: f64) -> f64 {
-        let (proportional, zero) = self.at(day);
+    fn tilt(&self, history: &[(f64, f64)], sg: f64, day: f64) -> f64 {
+        let (proportional, zero) = Self::at(history, day);
         self.hull.tilt_deg(sg * (1.0 + proportional) * WATER_20C_KG_M3).unwrap() + zero
     }
 
     /// Error at SG 1.020 against the probe's own first curve.
-    fn error(&self, day: f64) -> f64 {
-        self.hull.density_kg_m3(self.tilt(1.020, day)).unwrap() / WATER_20C_KG_M3 - 1.020
+    fn error(&self, history: &[(f64, f64)], day: f64) -> f64 {
+        self.hull.density_kg_m3(self.tilt(history, 1.020, day)).unwrap() / WATER_20C_KG_M3 - 1.020
     }
 
-    fn slope_per_30d(&self, from: f64, to: f64) -> f64 {
+    fn slope_per_30d(&self, history: &[(f64, f64)], from: f64, to: f64) -> f64 {
         let weeks = ((to - from) / 7.0).floor() as usize;
         let days: Vec<f64> = (0..=weeks).map(|i| from + 7.0 * i as f64).collect();
         let mean = days.iter().sum::<f64>() / days.len() as f64;
         let square: f64 = days.iter().map(|d| (d - mean).powi(2)).sum();
-        30.0 * days.iter().map(|d| (d - mean) * self.error(*d)).sum::<f64>() / square
+        30.0 * days.iter().map(|d| (d - mean) * self.error(history, *d)).sum::<f64>() / square
     }
 }
 
@@ -86,22 +97,35 @@ pub const START: &str = "2031-01-06T09:00:00Z";
 pub fn known(fleet: &Fleet, seed: u64) -> Known {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let start = Instant::parse(START).unwrap();
-    let mut truths = Vec::new();
+    let (mut truths, mut shifts) = (Vec::new(), Vec::new());
     let mut season = Season::default();
     for p in 0..fleet.probes {
         let (hull, shape) = hull(if p % 2 == 0 { Float::Long } else { Float::Short }, &mut rng);
         let rate = fleet.mass_drift.0 + normal(&mut rng, fleet.mass_drift.1);
         let turn = normal(&mut rng, fleet.turn_deg);
         let (mut proportional, mut zero) = (0.0, 0.0);
-        let mut history = vec![(0.0, 0.0)];
-        for _ in 0..fleet.days as usize + 2 {
+        let (mut history, mut gradual) = (vec![(0.0, 0.0)], vec![(0.0, 0.0)]);
+        let (mut sudden, mut own) = (0.0, Vec::new());
+        let planted = rng.random_range(0.1..0.9) * fleet.days;
+        let upward = rng.random_bool(0.5);
+        for day in 1..fleet.days as usize + 3 {
             proportional += rate / 30.0;
             zero += turn / 30.0 + normal(&mut rng, fleet.walk_deg / 30f64.sqrt());
+            let mut shift = 0.0;
             if rng.random_bool(fleet.shifts_per_d) {
-                proportional += normal(&mut rng, 0.003);
+                shift += normal(&mut rng, 0.003);
             }
-            history.push((proportional, zero));
+            if fleet.planted_sg > 0.0 && p % 2 == 0 && day == planted as usize {
+                shift += if upward { fleet.planted_sg } else { -fleet.planted_sg };
+            }
+            if shift != 0.0 {
+                own.push((day as f64, shift * 1.020));
+            }
+            sudden += shift;
+            history.push((proportional + sudden, zero));
+            gradual.push((proportional, zero));
         }
+        shifts.push(own);
         season.probes.push(Probe {
             probe: format!("p{p}"),
             built_on: None,
@@ -114,7 +138,7 @@ pub fn known(fleet: &Fleet, seed: u64) -> Known {
             shell: Some("pet".into()),
             note: None,
         });
-        truths.push(Truth { hull, history });
+        truths.push(Truth { hull, history, gradual });
     }
     // A relative error r of the density is r x 1.020 in SG; the zero's turn has mean 0 over the population.
     let population_mean = fleet.mass_drift.0 * 1.020;
@@ -129,7 +153,7 @@ pub fn known(fleet: &Fleet, seed: u64) -> Known {
             let true_sg = if b == 0 { 1.0 } else { made + normal(&mut rng, 0.0005) };
             for (p, truth) in truths.iter().enumerate() {
                 let at = day + 0.04 * f64::from(b);
-                let tilt = truth.tilt(true_sg, at) + normal(&mut rng, 0.2);
+                let tilt = truth.tilt(&truth.history, true_sg, at) + normal(&mut rng, 0.2);
                 let mut reference = blank(start.plus_days(at), made, tilt, 0.2);
                 reference.probe = Some(format!("p{p}"));
                 reference.bath = Some(format!("s{s}b{b}"));
@@ -146,7 +170,7 @@ pub fn known(fleet: &Fleet, seed: u64) -> Known {
         while day < fleet.days {
             let sg = if k % 3 == 0 { 1.035 } else { 1.011 } + normal(&mut rng, 0.004);
             let read = sg + hydrometer + normal(&mut rng, 0.0007);
-            let tilt = truth.tilt(sg - beer, day) + normal(&mut rng, 0.1);
+            let tilt = truth.tilt(&truth.history, sg - beer, day) + normal(&mut rng, 0.1);
             let mut reference = blank(start.plus_days(day), read, tilt, 0.1);
             reference.probe = Some(format!("p{p}"));
             reference.batch = Some(format!("b{p}-{k}"));
@@ -160,8 +184,11 @@ pub fn known(fleet: &Fleet, seed: u64) -> Known {
     }
     season.references.sort_by_key(|r| r.at);
     let from = 0.04 * 5.0;
-    let slopes = truths.iter().zip(&last).map(|(t, &to)| t.slope_per_30d(from, to)).collect();
-    Known { season, slopes, population_mean }
+    let slope = |of: fn(&Truth) -> &[(f64, f64)]| {
+        truths.iter().zip(&last).map(|(t, &to)| t.slope_per_30d(of(t), from, to)).collect::<Vec<f64>>()
+    };
+    let (slopes, gradual) = (slope(|t| &t.history), slope(|t| &t.gradual));
+    Known { season, slopes, gradual, shifts, population_mean }
 }
 
 pub fn blank(at: Instant, sg: f64, tilt_deg: f64, tilt_sd_deg: f64) -> Reference {

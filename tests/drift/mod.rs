@@ -4,3 +4,5 @@
 mod bad_input;
 mod coverage;
 mod fleet;
+mod oracle;
+mod shifts;

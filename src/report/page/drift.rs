@@ -19,8 +19,11 @@ pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
             (tables.show("drift_probes", "Drift by probe", 80, &[
                 ("probe", "probe"), ("n", "checks"), ("drift_sg_per_30d", "drift"), ("se", "its error"), ("lower", "from"), ("upper", "to"), ("gradual_sg_per_30d", "without shifts"), ("gradual_se", "its error"), ("why", "why not"),
             ]))
+            (corrected(found))
             (due(found, tables))
             (fleet(found))
+            (kinds(found, tables))
+            (control(found, tables))
         }))
     }
 }
@@ -42,6 +45,68 @@ fn shifts(found: &Drift, tables: &Tables<'_>) -> Markup {
     }
 }
 
+/// The interval that is recommended for a further probe of the fleet.
+fn interval_in_words(found: &Drift) -> String {
+    match &found.interval_d {
+        Finding::Estimated(e) => format!(
+            "A further probe of this fleet, of which nothing is known, is due {:.0} days after a calibration ({:.0} % interval {:.0} to {:.0} days).",
+            e.value,
+            100.0 * e.level,
+            e.lower,
+            e.upper
+        ),
+        other => {
+            format!("No interval for a further probe of this fleet: {}.", other.why().unwrap_or("no reason given"))
+        }
+    }
+}
+
+/// Of which kind the drift is.
+fn kinds(found: &Drift, tables: &Tables<'_>) -> Markup {
+    html! {
+        h3 { "Of which kind" }
+        p {
+            "References at two or more gravities tell two families apart, if at all: a proportional change (mass, height of the centre of \
+             gravity, shell) gives nearly the same error everywhere, a sideways one (sensor zero, mass across the axis) a larger error at \
+             low gravity. The last columns say what one water check and one bath of SG 1.060 today would buy."
+        }
+        (picture(found.kinds_chart()))
+        (tables.show("drift_kinds", "Kinds of drift", 80, &[
+            ("probe", "probe"), ("kind", "kind"), ("p_proportional", "weight of proportional"), ("relative_k_per_30d", "change of K"),
+            ("relative_k_se", "its error"), ("zero_deg_per_30d", "change of zero"), ("zero_se_deg", "its error"),
+            ("zero_se_deg_after_two_baths", "error after two baths"), ("p_told_after_two_baths", "probability that they tell"), ("why", "why not"),
+        ]))
+    }
+}
+
+/// Control charts with their signals.
+fn control(found: &Drift, tables: &Tables<'_>) -> Markup {
+    html! {
+        (picture(found.control_chart()))
+        (tables.show("drift_signals", "Signals", 60, &[
+            ("probe", "probe"), ("at", "at"), ("chart", "chart"), ("side", "side"), ("statistic", "statistic"), ("limit", "limit"), ("began", "began"),
+        ]))
+    }
+}
+
+/// Which gravities are corrected.
+fn corrected(found: &Drift) -> Markup {
+    let such = |applied: bool| -> Vec<&str> {
+        found.corrections.iter().filter(|c| c.applied == applied).map(|c| c.calibration.as_str()).collect()
+    };
+    let (with, without) = (such(true), such(false));
+    html! {
+        h3 { "Corrected gravities" }
+        p {
+            "Where the estimated error is large against what is not known of it, the gravities in " code { "tables/gravity.csv" }
+            " are corrected by it; " code { "sg_uncorrected" } " keeps what the curve says. Fermentation curves and forecasts start from the \
+             uncorrected ones, as they have an offset of each probe of their own. "
+            "Corrected, by probe and number of the calibration in force: " @if with.is_empty() { "none" } @else { (list(&with)) } "."
+            @if !without.is_empty() { " Not corrected: " (list(&without)) "." }
+        }
+    }
+}
+
 /// When probes are due.
 fn due(found: &Drift, tables: &Tables<'_>) -> Markup {
     let ends: Vec<String> = found.ends_sg.iter().map(|sg| format!("{sg:.3}")).collect();
@@ -53,6 +118,11 @@ fn due(found: &Drift, tables: &Tables<'_>) -> Markup {
              probe that nobody checks becomes due. A date is never farther ahead than the probe was observed."
         }
         (picture(found.limit_chart()))
+        p { (interval_in_words(found)) }
+        (tables.show("recalibration_policies", "Ways of deciding when to calibrate, for one probe and a year", 20, &[
+            ("policy", "calibrate"), ("calibrations_per_year", "calibrations"), ("checks_per_year", "water checks"),
+            ("hours_per_year", "hours of work"), ("share_out_of_limit", "share of time out of limit"), ("share_se", "its Monte Carlo error"),
+        ]))
         (tables.show("drift_probes", "Due", 80, &[
             ("probe", "probe"), ("offset_sg", "error now"), ("offset_lower", "from"), ("offset_upper", "to"),
             ("p_out_now", "probability of being out of limit"), ("recalibrate_by", "calibrate by"), ("why", "why not"),

@@ -1,0 +1,96 @@
+//! Of which kind drift is.
+
+use plotters::style::text_anchor::{HPos, VPos};
+
+use crate::drift::{Drift, DriftKind, Verdict};
+use crate::error::Result;
+use crate::fit::Estimate;
+
+use super::axis::Axis;
+use super::figure::Figure;
+use super::palette::{AHEAD, CURVE, INK, Mark};
+use super::plot::{Frame, Plot};
+use super::svg::panel;
+
+const WIDTH: u32 = 440;
+const HEIGHT: u32 = 330;
+/// Size of the letters of labels, px, and a guess at their mean width.
+const LETTER: (f64, f64) = (11.0, 6.4);
+
+impl Drift {
+    /// Every probe by the change of its size (relative K) and of its tilt's zero, with standard errors.
+    ///
+    /// # Errors
+    /// [`crate::Error::Numeric`] when drawing fails.
+    pub fn kinds_chart(&self) -> Result<Figure> {
+        const TITLE: &str = "Two kinds of drift";
+        let rows: Vec<(&DriftKind, &Estimate, &Estimate)> = self
+            .kinds
+            .iter()
+            .filter_map(|k| Some((k, k.relative_k_per_30d.estimate()?, k.zero_deg_per_30d.estimate()?)))
+            .collect();
+        if rows.is_empty() {
+            return Ok(Figure::new(TITLE, "No probe's drift can be split into kinds.", Vec::new()));
+        }
+        let ends = |e: &Estimate, by: f64| [by * (e.value - e.se), by * (e.value + e.se), 0.0];
+        let x = Axis::around(
+            rows.iter().flat_map(|(_, k, _)| ends(k, 100.0)),
+            0.05,
+            5,
+            "proportional: change of K, % per 30 days",
+        );
+        let y = Axis::around(
+            rows.iter().flat_map(|(.., zero)| ends(zero, 1.0)),
+            0.2,
+            5,
+            "sideways: change of the tilt's zero, \u{b0} per 30 days",
+        );
+        let drawn = panel(WIDTH, HEIGHT, |paper| {
+            let plot = Frame::new("", x, y).room_right(14).on(paper)?;
+            plot.rule_x(0.0)?;
+            plot.rule_y(0.0)?;
+            let mut taken: Vec<[f64; 4]> = rows
+                .iter()
+                .map(|(_, k, zero)| plot.px(100.0 * k.value, zero.value))
+                .map(|(px, py)| [px - 5.0, py - 5.0, px + 5.0, py + 5.0])
+                .collect();
+            for (kind, k, zero) in &rows {
+                let (at, up) = (100.0 * k.value, zero.value);
+                let (colour, mark) = match kind.verdict {
+                    Verdict::Proportional => (CURVE, Mark::Square),
+                    Verdict::Sideways => (AHEAD, Mark::Triangle),
+                    Verdict::CannotTell => (INK, Mark::Ring),
+                };
+                plot.level(up, 100.0 * (k.value - k.se), 100.0 * (k.value + k.se), colour, 1.2)?;
+                plot.upright(at, zero.value - zero.se, zero.value + zero.se, colour, 1.2)?;
+                plot.mark(at, up, mark, colour, 8.0)?;
+                name(&plot, (at, up), &kind.probe, &mut taken)?;
+            }
+            Ok(())
+        })?;
+        let words: Vec<String> = self.kinds.iter().map(|k| format!("{}: {}", k.probe, k.verdict)).collect();
+        Ok(Figure::new(TITLE, words.join("; "), vec![drawn]).with_caption(
+            "Marks with bars: estimate and standard error. Square: proportional, something of mass, height or shell. Triangle: \
+             sideways, the sensor's zero or mass across the axis. Ring: the references do not tell; that is the rule, as both look \
+             alike but for 0.001 SG or so between water and a strong bath.",
+        ))
+    }
+}
+
+/// Writes a name beside a point where it covers nothing; none where there is no such place.
+fn name(plot: &Plot<'_, '_>, (x, y): (f64, f64), text: &str, taken: &mut Vec<[f64; 4]>) -> Result<()> {
+    let (px, py) = plot.px(x, y);
+    let (left, top, right, bottom) = plot.frame_px();
+    let (high, wide) = (LETTER.0, text.chars().count() as f64 * LETTER.1);
+    let places = [(px + 8.0, py - 8.0), (px - 8.0 - wide, py - 8.0), (px + 8.0, py + 8.0), (px - 8.0 - wide, py + 8.0)];
+    for (from, middle) in places {
+        let own = [from, middle - high / 2.0, from + wide, middle + high / 2.0];
+        let free =
+            taken.iter().all(|other| own[2] < other[0] || other[2] < own[0] || own[3] < other[1] || other[3] < own[1]);
+        if free && own[0] >= left && own[2] <= right + 12.0 && own[1] >= top && own[3] <= bottom {
+            taken.push(own);
+            return plot.words(text, (from, middle), LETTER.0, false, INK, (HPos::Left, VPos::Center));
+        }
+    }
+    Ok(())
+}
