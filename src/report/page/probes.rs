@@ -24,7 +24,7 @@ pub(super) fn calibration(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
             h3 { "The candidates" }
             p { "Curves that agree within the baths may part beyond them. A float's own shape is taken where its residuals allow it." }
             (picture(found.candidates_chart()))
-            (without(&found.without))
+            (without(&found.without, tables))
         }))
         (plan(study))
         (builds(study, tables))
@@ -58,15 +58,27 @@ fn remarks(calibrations: &[Calibration]) -> Markup {
     }
 }
 
-fn without(all: &[NoCurve]) -> Markup {
+fn without(all: &[NoCurve], tables: &Tables<'_>) -> Markup {
+    let (checks, failed): (Vec<&NoCurve>, Vec<&NoCurve>) = all.iter().partition(|none| none.check);
     html! {
-        @if !all.is_empty() {
-            h3 { "Sessions without a curve" }
-            p { "A check with too few baths never becomes a calibration, as that would hide drift; it counts as drift instead." }
-            details { summary { (all.len()) " sessions" }
-                ul { @for one in all {
-                    li { b { (one.probe) } @if let Some(at) = one.at { ", " (minute(at)) } ": " (one.why) }
-                } }
+        @if !failed.is_empty() {
+            h3 { "Without a curve" }
+            ul { @for one in &failed {
+                li { b { (one.probe) } @if let Some(at) = one.at { ", " (minute(at)) } ": " (one.why) }
+            } }
+        }
+        @if !checks.is_empty() {
+            h3 { "Checks" }
+            p {
+                "Sessions with too few baths for a curve: " (checks.len()) ". A check never becomes a calibration, as that would \
+                 hide drift; it counts as drift instead. In water it shows at once whether the curve still holds:"
+            }
+            details { summary { "water after a calibration" }
+                (tables.show("water_checks", "Water after a calibration", 80, &[
+                    ("probe", "probe"), ("at", "when"), ("calibration", "against"), ("tilt_deg", "tilt"),
+                    ("expected_tilt_deg", "by the curve"), ("shift_sg", "reads off by"), ("lower", "from"), ("upper", "to"),
+                    ("agrees", "agrees?"),
+                ]))
             }
         }
     }
@@ -113,7 +125,7 @@ fn builds(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
             ("deg_per_0010_at_1010", "\u{b0} per 0.010 at SG 1.010"),
             ("deg_per_0010_at_1050", "at SG 1.050"),
             ("advice", "advice"),
-            ("why", "why not"),
+            ("why", "to know"),
         ],
     );
     html! {
