@@ -3,6 +3,7 @@
 use std::fmt;
 
 use nalgebra::{DMatrix, SymmetricEigen};
+use polars::prelude::DataFrame;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{ChiSquared, Distribution, StandardNormal};
@@ -10,9 +11,10 @@ use rand_distr::{ChiSquared, Distribution, StandardNormal};
 use crate::error::{Error, Result};
 use crate::fit::Estimate;
 use crate::liquid::WATER_20C_KG_M3;
+use crate::season::FrameBuilder;
 
 use super::curve::{CurvePoint, FittedCurve, MOST_COEFFICIENTS};
-use super::result::Calibration;
+use super::result::{Calibration, Calibrations};
 
 /// Gravities at which two curves are compared, steps.
 const STEPS: usize = 40;
@@ -87,6 +89,37 @@ impl Calibration {
         let beyond = largest.iter().filter(|t| **t >= most).count();
         let p = (beyond + 1) as f64 / (DRAWS + 1) as f64;
         Ok(CalibrationDifference { earlier: self.calibration.clone(), later: later.calibration.clone(), points, p })
+    }
+}
+
+impl Calibrations {
+    /// Each later calibration of a probe against the one before it, where the two can be compared.
+    pub fn changes(&self) -> Vec<CalibrationDifference> {
+        let pairs = self.calibrations.iter().zip(self.calibrations.iter().skip(1));
+        pairs.filter(|(a, b)| a.probe == b.probe).filter_map(|(a, b)| a.difference(b).ok()).collect()
+    }
+
+    /// The table `calibration_changes`: one row per later calibration and gravity.
+    ///
+    /// # Errors
+    /// [`crate::Error::Frame`] when polars refuses.
+    pub fn changes_frame(&self) -> Result<DataFrame> {
+        let changes = self.changes();
+        let rows: Vec<(&CalibrationDifference, f64, &Estimate)> =
+            changes.iter().flat_map(|c| c.points.iter().step_by(STEPS / 4).map(move |(sg, d)| (c, *sg, d))).collect();
+        let number = |of: fn(&Estimate) -> f64| rows.iter().map(|(_, _, d)| Some(of(d))).collect::<Vec<_>>();
+        FrameBuilder::new("calibration_changes")
+            .text("earlier", rows.iter().map(|(c, ..)| Some(&c.earlier)))
+            .text("later", rows.iter().map(|(c, ..)| Some(&c.later)))
+            .number("p", rows.iter().map(|(c, ..)| Some(c.p)))
+            .number("sg", rows.iter().map(|(_, sg, _)| Some(*sg)))
+            .number("difference_sg", number(|d| d.value))
+            .number("se", number(|d| d.se))
+            .number("lower", number(|d| d.lower))
+            .number("upper", number(|d| d.upper))
+            .number("level", number(|d| d.level))
+            .text("method", rows.iter().map(|(_, _, d)| Some(&d.method)))
+            .finish()
     }
 }
 

@@ -13,6 +13,7 @@ mod backtest;
 mod builds;
 mod calibration;
 mod candidates;
+mod change;
 mod clip;
 mod drift;
 mod drift_control;

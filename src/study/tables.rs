@@ -29,6 +29,7 @@ impl SeasonStudy {
             add("calibration_candidates", calibrations.candidates_frame())?;
             add("baths", calibrations.baths_frame())?;
             add("water_checks", calibrations.water_checks_frame())?;
+            add("calibration_changes", calibrations.changes_frame())?;
         }
         if let Some(plan) = self.bath_plan.done() {
             add("bath_plan", plan.to_frame())?;

@@ -24,6 +24,7 @@ pub(super) fn calibration(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
             h3 { "The candidates" }
             p { "Curves that agree within the baths may part beyond them. A float's own shape is taken where its residuals allow it." }
             (picture(found.candidates_chart()))
+            (picture(found.changes_chart()))
             (without(&found.without, tables))
         }))
         (plan(study))
