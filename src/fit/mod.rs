@@ -13,6 +13,7 @@
 //! | [`control`] | control charts: weighted means and cumulative sums of standardised errors |
 //! | [`compare`] | means, all pairs with simultaneous intervals, random-effects pooling |
 //! | [`mixed`] | linear mixed models: random effects of any grouping, by REML or ML |
+//! | [`mixture`] | intervals of mixtures of normal distributions |
 //! | [`ode`] | small systems of ordinary differential equations |
 //! | [`inverse`] | which x made this y: delta method and inverted test |
 //! | [`robust`] | median, MAD, bounded-influence weights |
@@ -29,6 +30,7 @@ pub mod linear;
 mod matrix;
 pub mod minimise;
 pub mod mixed;
+pub mod mixture;
 pub mod nonlinear;
 pub mod ode;
 pub mod quantile;

@@ -200,18 +200,35 @@ fn profile_likelihood_intervals() {
 /// Units measured again and again: intercepts and slopes that vary, standard deviations (1, slope_sd) correlated by `rho`.
 pub fn simulated(units: usize, times: &[f64], slope_sd: f64, rho: f64, rng: &mut ChaCha8Rng) -> Design {
     let (mut y, mut ages, mut of) = (Vec::new(), Vec::new(), Vec::new());
-    for unit in 0..units {
-        let mut normal = || -> f64 { StandardNormal.sample(rng) };
-        let (a, b) = (normal(), normal());
-        let slope = slope_sd * (rho * a + (1.0 - rho * rho).sqrt() * b);
+    for (unit, [a, b]) in effects(units, slope_sd, rho, rng).into_iter().enumerate() {
         for age in times {
+            let error: f64 = StandardNormal.sample(rng);
             ages.push(*age);
             of.push(format!("unit {unit:05}"));
-            y.push(2.0 + 0.3 * age + a + slope * age + 0.7 * normal());
+            y.push(2.0 + 0.3 * age + a + b * age + 0.7 * error);
         }
     }
     let columns = vec![Column::intercept(y.len()), Column::new("age", &ages)];
     Design::new(&y, columns.clone()).random(Random::by_label("unit", &of, columns))
+}
+
+fn effects(units: usize, slope_sd: f64, rho: f64, rng: &mut ChaCha8Rng) -> Vec<[f64; 2]> {
+    let mut normal = || -> f64 { StandardNormal.sample(rng) };
+    let rest = (1.0 - rho * rho).sqrt();
+    (0..units)
+        .map(|_| {
+            let a = normal();
+            [a, slope_sd * (rho * a + rest * normal())]
+        })
+        .collect()
+}
+
+/// The same without correlation, with each unit's own slope.
+pub fn with_truth(units: usize, times: &[f64], slope_sd: f64, rng: &mut ChaCha8Rng) -> (Design, Vec<f64>) {
+    let before = rng.clone();
+    let design = simulated(units, times, slope_sd, 0.0, rng);
+    let slopes = effects(units, slope_sd, 0.0, &mut before.clone()).iter().map(|[_, b]| 0.3 + b).collect();
+    (design, slopes)
 }
 
 #[test]

@@ -36,7 +36,7 @@ pub struct MixedFit {
     pub boundary: Vec<String>,
     /// Whether the search for the likelihood's top settled.
     pub converged: bool,
-    /// Random effects by grouping and level.
+    /// Random effects by grouping and level at the estimated variances. For intervals see [`MixedFit::predictions`].
     pub effects: Vec<Vec<LevelEffects>>,
     pub(super) model: Model,
     pub(super) at: Covariance,
@@ -135,45 +135,11 @@ impl MixedFit {
         Ok((se * self.model.data.unit, df))
     }
 
-    /// The random effect of one column at one level, with the interval of its prediction: the uncertainty of the fixed
-    /// coefficients is in it, that of the variances is not.
-    ///
-    /// # Errors
-    /// [`Error::Usage`] for names that there are not; [`Error::Setting`] for a level of the interval outside (0, 1).
-    pub fn effect(&self, grouping: &str, level: &str, column: &str, interval: f64) -> Result<Estimate> {
-        let (effects, k) = self.place(grouping, level, column)?;
-        let value = effects.values.get(k).copied().unwrap_or_default();
-        let se = effects.prediction[(k, k)].max(0.0).sqrt();
-        Estimate::normal(value, se, interval, "BLUP, prediction interval, normal")
-    }
-
-    /// The fixed coefficient of a column plus its random effect at one level: what that level's own coefficient is.
-    ///
-    /// # Errors
-    /// As [`MixedFit::effect`].
-    pub fn total(&self, grouping: &str, level: &str, column: &str, interval: f64) -> Result<Estimate> {
-        let (effects, k) = self.place(grouping, level, column)?;
-        let index = self.fixed_index(column)?;
-        let value = effects.values.get(k).copied().unwrap_or_default() + self.coefficients[index];
-        let variance =
-            effects.prediction[(k, k)] + 2.0 * effects.with_fixed[(k, index)] + self.covariance[(index, index)];
-        Estimate::normal(value, variance.max(0.0).sqrt(), interval, "fixed + BLUP, prediction interval, normal")
-    }
-
     fn fixed_index(&self, name: &str) -> Result<usize> {
         self.design.fixed.iter().position(|c| c.name == name).ok_or_else(|| {
             let names: Vec<&str> = self.design.fixed.iter().map(|c| c.name.as_str()).collect();
             Error::Usage(format!("no fixed column `{name}`; there are: {}", names.join(", ")))
         })
-    }
-
-    fn place(&self, grouping: &str, level: &str, column: &str) -> Result<(&LevelEffects, usize)> {
-        let found = self.design.random.iter().zip(&self.effects).find(|(r, _)| r.grouping == grouping);
-        let place = found.and_then(|(random, effects)| {
-            let level = random.levels.iter().position(|l| l == level)?;
-            Some((effects.get(level)?, random.columns.iter().position(|c| c.name == column)?))
-        });
-        place.ok_or_else(|| Error::Usage(format!("no random effect of `{column}` at level `{level}` of `{grouping}`")))
     }
 }
 
