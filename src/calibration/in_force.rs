@@ -1,5 +1,6 @@
 //! Which calibration of a probe is in force when, and what that says about a reading.
 
+use crate::error::{Error, Result};
 use crate::season::{Flags, Season};
 use crate::units::Instant;
 
@@ -76,6 +77,16 @@ impl Calibrations {
     /// The calibrations of one probe, in order of time.
     pub fn of_probe<'a>(&'a self, probe: &'a str) -> impl Iterator<Item = &'a Calibration> {
         self.calibrations.iter().filter(move |c| c.probe == probe)
+    }
+
+    /// The calibration of that id, such as `dunlin/1`.
+    ///
+    /// # Errors
+    /// [`Error::Usage`] when there is none; it names those there are.
+    pub fn get(&self, calibration: &str) -> Result<&Calibration> {
+        let known = || self.calibrations.iter().map(|c| c.calibration.as_str()).collect::<Vec<_>>().join(", ");
+        let found = self.calibrations.iter().find(|c| c.calibration == calibration);
+        found.ok_or_else(|| Error::Usage(format!("no calibration `{calibration}`; there are {}", known())))
     }
 
     /// The first calibration of a probe in the season: the one that drift is measured against.

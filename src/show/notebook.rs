@@ -1,6 +1,6 @@
 //! The two blocks that the notebook kernel reads from what a cell prints.
 
-use crate::calibration::{BathPlan, Builds, Calibration, Calibrations};
+use crate::calibration::{BathPlan, Builds, Calibration, Calibrations, ShellEffects};
 use crate::chart::Figure;
 use crate::drift::Drift;
 use crate::forecast::{Backtest, Forecasts};
@@ -53,6 +53,7 @@ notebook_display!(
     Calibrations,
     Builds,
     BathPlan,
+    ShellEffects,
     Drift,
     BatchFit,
     Kinetics,

@@ -5,7 +5,7 @@ use std::fmt::Display;
 use maud::{Markup, PreEscaped, html};
 use polars::prelude::DataFrame;
 
-use crate::calibration::{BathPlan, Builds, Calibration, Calibrations};
+use crate::calibration::{BathPlan, Builds, Calibration, Calibrations, ShellEffects};
 use crate::chart::Figure;
 use crate::drift::Drift;
 use crate::error::Result;
@@ -57,6 +57,7 @@ macro_rules! show {
 show! {
     Calibration: |it| vec![picture(it.chart()), text(it)];
     Calibrations: |it| vec![picture(it.chart()), table(it.to_frame(), "Calibrations")];
+    ShellEffects: |it| vec![text(it), table(it.to_frame(), "What cold crashes tell")];
     Drift: |it| vec![
         picture(it.fleet_chart()),
         picture(it.chart()),

@@ -1,6 +1,6 @@
 //! Everything that the study of a season finds.
 
-use crate::calibration::{BathPlan, Builds, Calibrations, Gravity};
+use crate::calibration::{BathPlan, Builds, Calibrations, Gravity, ShellEffects};
 use crate::drift::Drift;
 use crate::forecast::{Backtest, Forecasts};
 use crate::kinetics::Kinetics;
@@ -31,6 +31,8 @@ pub struct SeasonStudy {
     pub drift: Part<Drift>,
     /// The gravity series that the kinetics were fitted to, one per batch with data.
     pub series: Vec<GravitySeries>,
+    /// What cold crashes told of the probes in the cold.
+    pub shell_effects: Part<ShellEffects>,
     /// The fermentation curves.
     pub kinetics: Part<Kinetics>,
     /// Forecasts of the running batches as of `latest`, and of the moments asked for.

@@ -2,6 +2,7 @@
 
 use crate::calibration::{
     BathPlan, BuildSettings, Builds, CalibrationSettings, Calibrations, Gravity, OffsetPrior, PlanSettings,
+    ShellEffectSettings, ShellEffects,
 };
 use crate::drift::{Drift, DriftSettings};
 use crate::error::Result;
@@ -24,6 +25,8 @@ pub struct StudySettings {
     pub builds: BuildSettings,
     /// Of the baths of the next calibration.
     pub bath_plan: PlanSettings,
+    /// Of what cold crashes tell of the probes.
+    pub shell_effects: ShellEffectSettings,
     /// Of drift.
     pub drift: DriftSettings,
     /// Of kinetics.
@@ -55,6 +58,7 @@ impl StudySettings {
         let offset = drift.done().map_or(self.drift.offset_prior, |drift| drift.offset_prior);
         let one = |batch| one_series(&season, &calibrations, &gravity, batch, &offset);
         let series: Vec<GravitySeries> = season.batches.iter().filter_map(one).collect();
+        let shell_effects = self.shell_effects(&season, &calibrations, &gravity, &series)?;
         let kinetics = self.kinetics(&season, &series)?;
         say("forecasting, and holding old forecasts against what came");
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
@@ -78,6 +82,7 @@ impl StudySettings {
             gravity,
             drift,
             series,
+            shell_effects,
             kinetics,
             forecasts,
             backtest,
@@ -105,6 +110,21 @@ impl StudySettings {
         }
         let none = Calibrations::none(self.calibration.clone());
         self.builds.run(season, calibrations.done().unwrap_or(&none)).map(Part::Done)
+    }
+
+    fn shell_effects(
+        &self,
+        season: &Season,
+        calibrations: &Part<Calibrations>,
+        gravity: &Part<Gravity>,
+        series: &[GravitySeries],
+    ) -> Result<Part<ShellEffects>> {
+        match (calibrations.done(), gravity.done()) {
+            (Some(calibrations), Some(gravity)) => {
+                Part::from_result(self.shell_effects.run(season, calibrations, gravity, series))
+            }
+            _ => Ok(Part::Skipped("without gravities no cooling tells anything".to_owned())),
+        }
     }
 
     fn bath_plan(&self, season: &Season, calibrations: &Part<Calibrations>) -> Result<Part<BathPlan>> {

@@ -73,6 +73,10 @@ fn the_difference_of_two_readings_is_surer_than_either() {
     }
     let difference = shared(0) + shared(1) - 2.0 * factor.row(0).dot(&factor.row(1));
     assert!(difference < 0.1 * shared(0) && own.iter().all(|v| *v > 0.0));
+    let fall = calibration.sg_fall(31.0, 30.0, 0.05).unwrap();
+    assert!((fall.se / (own[0] + own[1] + difference).sqrt() - 1.0).abs() < 1e-9 && fall.value > 0.0, "{fall}");
+    let ends = [31.0, 30.0].map(|tilt| calibration.sg_at(tilt).unwrap().value);
+    assert!((fall.value - (ends[0] - ends[1])).abs() < 1e-12);
 }
 
 /// A probe with these tilts in water and five baths.

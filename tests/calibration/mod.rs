@@ -10,4 +10,5 @@ mod fleet;
 pub mod floats;
 mod learn;
 mod plan;
+mod shell_effects;
 mod whole_season;

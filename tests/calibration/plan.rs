@@ -191,6 +191,7 @@ fn the_table_and_the_words_hold_the_recipe() {
     ] {
         assert!(frame.column(column).is_ok(), "{column}");
     }
+    assert!(found.in_words().starts_with("Mix ") && found.in_words().contains("even steps"), "{}", found.in_words());
     let words = found.to_string();
     for part in ["g sucrose", "never", "dextrose", "malt extract", "1.005 to 1.070"] {
         assert!(words.contains(part), "{part} in\n{words}");

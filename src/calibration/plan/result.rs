@@ -104,6 +104,29 @@ impl BathPlan {
         enough.or_else(|| plans.last().copied())
     }
 
+    /// The plan to take, what it is worth, and what more baths would gain, in a few sentences.
+    pub fn in_words(&self) -> String {
+        let Some((taken, se)) = self.recommended().and_then(|plan| Some((plan, plan.mean_se_sg()?))) else {
+            return "No plan could be made.".to_owned();
+        };
+        let mut words = format!(
+            "Mix {} baths: SG {}. The curves are then known to {se:.5} on average from SG {:.3} to {:.3}.",
+            taken.n,
+            gravities(taken),
+            self.range.low_sg,
+            self.range.high_sg
+        );
+        if let Some(even) = taken.efficiency_even {
+            words += &format!(" As many in even steps would be worth {:.0} % of them.", 100.0 * even);
+        }
+        let most =
+            self.plans.iter().filter(|p| p.probe.is_none() && p.criterion == taken.criterion).max_by_key(|p| p.n);
+        if let Some((most, se)) = most.filter(|p| p.n > taken.n).and_then(|p| Some((p, p.mean_se_sg()?))) {
+            words += &format!(" With {} baths it would be {se:.5}.", most.n);
+        }
+        words
+    }
+
     /// The table `bath_plan`: one row per plan and bath; a plan without baths, and a probe without a plan, is one row with
     /// its `why`. An empty `probe` stands for all probes together.
     ///

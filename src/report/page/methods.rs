@@ -11,6 +11,11 @@ pub(super) fn section() -> Markup {
                  it shares with all readings on the same curve." }
             li { b { "Curves of probes. " } "A floating cylinder in closed form and polynomials of degree 1 to 3; the one that \
                  foretells a bath left out best." }
+            li { b { "The next baths. " } "By an exchange algorithm on a grid of gravities, for the smallest mean variance of the curves, as \
+                 last fitted, over the gravities that the beers use; an error that all baths of a scale or a hydrometer share \
+                 is left out, as no choice of baths changes it." }
+            li { b { "In the cold. " } "Level before a cooling against level after it, where no fall is shown before: shell, \
+                 thermometer, model of the liquid and residual fall in one figure." }
             li { b { "Drift. " } "Probe minus known gravity on the first calibration of the season, at every bath and sample; a \
                  least-squares slope with a t interval per probe, and the fleet's mean with the probes as the unit." }
             li { b { "Fermentation. " } "A logistic curve by least squares; errors widened for residuals that follow each other." }

@@ -27,6 +27,7 @@ pub(super) fn calibration(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
             (picture(found.changes_chart()))
             (without(&found.without, tables))
         }))
+        (shells(tables))
         (plan(study))
         (builds(study, tables))
     }
@@ -85,15 +86,41 @@ fn without(all: &[NoCurve], tables: &Tables<'_>) -> Markup {
     }
 }
 
+fn shells(tables: &Tables<'_>) -> Markup {
+    let shown = tables.show(
+        "shell_effects",
+        "Coolings",
+        60,
+        &[
+            ("probe", "probe"),
+            ("batch", "batch"),
+            ("sg", "SG"),
+            ("warm_temp_c", "from"),
+            ("cold_temp_c", "to"),
+            ("sg_per_10k", "in all, SG per 10 K"),
+            ("left_over_sg_per_10k", "beyond the stated shell"),
+            ("sg_per_10k_se", "its error"),
+            ("why", "why not"),
+        ],
+    );
+    html! {
+        @if !shown.0.is_empty() {
+            h3 { "In the cold" }
+            p { "A finished batch keeps its gravity when it is cooled. What a probe then reads differently is the sum of its \
+                 shell, its thermometer, the model of the liquid and what the gravity still fell, at the gravity of that beer; \
+                 at other gravities the same figure has a larger error." }
+            details { summary { "Every cooling" } (shown) }
+        }
+    }
+}
+
 fn plan(study: &SeasonStudy) -> Markup {
     html! {
         h3 { "The next baths" }
         (part(&study.bath_plan, |found| html! {
             @if let Some(taken) = found.recommended() {
-                p {
-                    "For gravities from " (format!("{:.3}", found.range.low_sg)) " to " (format!("{:.3}", found.range.high_sg))
-                    " (" (found.range.source) ") mix " (taken.n) " baths. One litre of each at 20 \u{b0}C, by mass:"
-                }
+                p { (found.in_words()) " The range: " (found.range.source) "." }
+                p { "One litre of each at 20 \u{b0}C, by mass:" }
                 div.scroll { table {
                     thead { tr { @for name in ["SG", "\u{b0}P", "sucrose, g", "water, g"] { th scope="col" { (name) } } } }
                     tbody { @for bath in &taken.baths { tr {
