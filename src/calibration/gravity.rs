@@ -226,6 +226,19 @@ impl Calibrations {
     }
 }
 
+impl Gravity {
+    /// The same with further flags at rows of the season's readings, as later studies find them; no value changes.
+    #[must_use]
+    pub fn with_flags(mut self, found: impl IntoIterator<Item = (usize, Flags)>) -> Self {
+        for (row, flag) in found {
+            if let Some(flags) = self.flags.get_mut(row) {
+                flags.insert(flag);
+            }
+        }
+        self
+    }
+}
+
 /// Blocks of readings from which the noise in a batch is taken for its own.
 const BLOCKS_ENOUGH: usize = 5;
 

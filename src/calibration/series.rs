@@ -32,22 +32,11 @@ impl Gravity {
         offset: &OffsetPrior,
     ) -> Option<GravitySeries> {
         let mut series = GravitySeries {
-            batch: batch.batch.clone(),
-            strain: batch.strain.clone(),
-            pitched_at: batch.pitched_at,
             ended_hours: batch.ended_at.map(|at| at.hours_since(batch.pitched_at)),
             original_sg: batch.original_sg.map(|sg| (sg, batch.original_sg_sd.unwrap_or(DEFAULT_SD))),
             limit_sg: batch.limit_sg.map(|sg| (sg, batch.limit_sg_sd.unwrap_or(DEFAULT_SD))),
-            probes: Vec::new(),
-            rows: Vec::new(),
-            hours: Vec::new(),
-            sg: Vec::new(),
-            own_sd: Vec::new(),
-            shared_sd: Vec::new(),
-            temp_c: Vec::new(),
-            probe: Vec::new(),
             samples: samples(season, batch),
-            cooled_hours: None,
+            ..GravitySeries::empty(&batch.batch, &batch.strain, batch.pitched_at)
         };
         let mut kept: Vec<(usize, u32)> = Vec::new();
         for probe in &season.readings.probe_ids {

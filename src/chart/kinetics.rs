@@ -1,15 +1,16 @@
 //! Pictures of fermentation curves.
 
+use std::collections::BTreeSet;
+
 use crate::error::Result;
-use crate::fit::quantile::student_t_two_sided;
 use crate::forecast::{Forecast, Quantiles};
 use crate::kinetics::{BatchFit, Kinetics, Point, Source, Trait};
-use crate::season::GravitySeries;
+use crate::season::{Flags, GravitySeries};
 use crate::units::HOURS_PER_DAY;
 
 use super::axis::{Axis, shortened};
 use super::figure::{Figure, Panel};
-use super::palette::{AHEAD, CURVE, INK, Mark, REFERENCE, SERIES};
+use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, REFERENCE, SERIES};
 use super::plot::{Frame, Plot, Side};
 use super::svg::{SCALE, panel};
 use super::thin;
@@ -23,6 +24,8 @@ const LEFT: u32 = 48;
 const BAND_LEVEL: f64 = 0.90;
 /// Most panels of the overview.
 const MOST: usize = 120;
+/// Most flagged readings that are marked.
+const MOST_FLAGGED: usize = 120;
 /// Steps of a drawn curve.
 const STEPS: usize = 160;
 
@@ -88,7 +91,7 @@ impl BatchFit {
         let points = self.points.iter().filter(|p| p.weight > 0.1).map(|p| p.sg);
         let ends = terminal.into_iter().flat_map(|q| [q.p05, q.p95]);
         let samples = series.into_iter().flat_map(|s| s.samples.iter().map(|x| x.sg));
-        let curve = self.fitted.iter().flat_map(|f| [f.curve.original_sg, f.curve.sg(self.last_hours)]);
+        let curve = self.fitted.iter().flat_map(|f| [f.curve.original_sg, f.timed().sg(self.last_hours)]);
         Axis::around(points.chain(samples).chain(ends).chain(curve), 0.01, 6, "SG at 20 \u{b0}C")
     }
 
@@ -110,21 +113,19 @@ impl BatchFit {
             let colour = if self.offsets.len() == 1 { INK } else { SERIES[(i + 2) % SERIES.len()] };
             outside += plot.dots(dots, colour, 1.5, 0.55)?;
         }
+        if let Some(series) = series {
+            for (hours, sg) in self.flagged(series) {
+                plot.mark(hours / HOURS_PER_DAY, sg, Mark::Cross, LOOK, 4.5)?;
+            }
+        }
         if let Some(fitted) = &self.fitted {
             let curve = |from: f64, to: f64| -> Vec<f64> {
                 (0..=STEPS).map(|i| from + (to - from) * i as f64 / STEPS as f64).collect()
             };
             let times = curve(0.0, to_d * HOURS_PER_DAY);
-            let table = fitted.curve.tabulate();
-            let t = student_t_two_sided(BAND_LEVEL, fitted.df)?;
-            let band: Vec<_> = times
-                .iter()
-                .map(|h| {
-                    let (sg, gradient) = table.gradient(*h);
-                    let half = t * quadratic(&gradient, &fitted.covariance).max(0.0).sqrt();
-                    (h / HOURS_PER_DAY, sg - half, sg + half)
-                })
-                .collect();
+            let table = fitted.timed();
+            let rows = times.iter().zip(self.band(&times, BAND_LEVEL)?);
+            let band: Vec<_> = rows.map(|(h, at)| (h / HOURS_PER_DAY, at.lower, at.upper)).collect();
             plot.band(&band, CURVE, 0.22)?;
             let line = |times: Vec<f64>| -> Vec<(f64, f64)> {
                 times.into_iter().map(|h| (h / HOURS_PER_DAY, table.sg(h))).collect()
@@ -168,6 +169,16 @@ impl BatchFit {
         plot.label(day(finish.p50), terminal.p50, Side::Above, "at rest", AHEAD)
     }
 
+    /// (hours, SG) of readings flagged as outliers, thinned.
+    fn flagged(&self, series: &GravitySeries) -> Vec<(f64, f64)> {
+        let outliers: BTreeSet<usize> =
+            self.flags.iter().filter(|(_, flag)| flag.intersects(Flags::OUTLIER)).map(|(row, _)| *row).collect();
+        let step = outliers.len().div_ceil(MOST_FLAGGED).max(1);
+        let rows = series.rows.iter().zip(series.hours.iter().zip(&series.sg));
+        let marked = rows.filter(|(row, _)| outliers.contains(row)).map(|(_, (hours, sg))| (*hours, *sg));
+        marked.step_by(step).collect()
+    }
+
     /// (hours, SG, standard deviation) of the samples.
     fn samples(&self, series: Option<&GravitySeries>) -> Vec<(f64, f64, f64)> {
         match series {
@@ -184,8 +195,8 @@ impl BatchFit {
 
     fn caption(&self, outside: usize, forecast: bool) -> String {
         let mut parts = vec![format!(
-            "Dots: readings, thinned. Ochre diamonds: samples, bars two standard deviations. Line: fitted curve with its \
-             {:.0} % band; paler beyond the data that were fitted.",
+            "Dots: readings, thinned; crosses: flagged as outliers. Ochre diamonds: samples, bars two standard deviations. \
+             Line: fitted curve with its {:.0} % band; paler beyond the data that were fitted.",
             100.0 * BAND_LEVEL
         )];
         if forecast {
@@ -247,10 +258,4 @@ impl BatchFit {
             self.draw(&Frame::new(title, x, y).on(paper)?, None, 60, high).map(drop)
         })
     }
-}
-
-/// `g' C g`.
-fn quadratic<const N: usize>(gradient: &[f64; N], covariance: &[[f64; N]; N]) -> f64 {
-    let row = |(g, row): (&f64, &[f64; N])| g * row.iter().zip(gradient).map(|(c, h)| c * h).sum::<f64>();
-    gradient.iter().zip(covariance).map(row).sum()
 }

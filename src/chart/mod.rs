@@ -26,6 +26,8 @@ mod kinetics;
 mod palette;
 mod plan;
 mod plot;
+mod residuals;
+mod sigmoid;
 mod strains;
 mod svg;
 mod thin;

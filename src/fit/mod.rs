@@ -17,6 +17,7 @@
 //! | [`ode`] | small systems of ordinary differential equations |
 //! | [`inverse`] | which x made this y: delta method and inverted test |
 //! | [`robust`] | median, MAD, bounded-influence weights |
+//! | [`whiteness`] | whether waves are left in residuals |
 //! | [`root`], [`minimise`] | the one-dimensional tools the rest is built on |
 
 pub mod autocorrelation;
@@ -37,6 +38,7 @@ pub mod quantile;
 pub mod robust;
 pub mod root;
 mod scale;
+pub mod whiteness;
 
 pub use estimate::{Estimate, Finding, decimals_for};
 pub use scale::Scale;

@@ -31,7 +31,7 @@ impl Forecaster<'_> {
         let mut moments: Vec<(Instant, f64, &BatchFit, Outcome)> = Vec::new();
         for fit in &self.kinetics.batches {
             let Some(fitted) = &fit.fitted else { continue };
-            let table = fitted.curve.tabulate();
+            let table = fitted.timed();
             for stage in &self.settings.stages {
                 let hours = table.time_of_progress_h(*stage);
                 if let Some(outcome) = self.outcome(fit).filter(|_| hours <= fit.last_hours) {

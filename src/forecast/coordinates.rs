@@ -7,7 +7,7 @@
 //! is known ([`BASE`]).
 
 use crate::kinetics::estimate::{TAIL_PACE, TAIL_SHARE};
-use crate::kinetics::{BENDS, Curve, PARAMETERS};
+use crate::kinetics::{ACTIVATION_KJ_MOL, BENDS, Curve, PARAMETERS};
 use crate::season::GravitySeries;
 use crate::units::kelvin_from_celsius;
 
@@ -29,9 +29,8 @@ const BASE: [(f64, f64); MAIN] =
 /// Standard deviation of a coefficient of the correction where nothing is known.
 const BASE_BEND: f64 = 0.3;
 
-/// Effective activation energy of the pace over the gas constant, K: 52.4 kJ/mol, derived from the time of the middle of the
-/// drop between 10 and 15 C in the model of de Andres-Toro et al. (1998, Math. Comput. Simul. 48, 65); Q10 = 2.16.
-const ACTIVATION_K: f64 = 52_400.0 / 8.314_462_6;
+/// Effective activation energy of the pace over the gas constant, K.
+const ACTIVATION_K: f64 = ACTIVATION_KJ_MOL.0 / 8.314_462_6e-3;
 /// Temperature to which the scale is brought, C.
 const REFERENCE_C: f64 = 20.0;
 /// The temperature of a batch is its mean over this many hours from pitching.

@@ -6,14 +6,15 @@ use ndarray::{ArrayViewMut2, Axis};
 
 use crate::error::{Error, Result};
 use crate::fit::Scale;
+use crate::fit::autocorrelation::Whitener;
 use crate::fit::nonlinear::{NonlinearSettings, Parameter, Residuals};
-use crate::kinetics::departure::{ErrorModel, Whitener};
+use crate::kinetics::departure::ErrorModel;
 use crate::kinetics::estimate::weigh;
 use crate::kinetics::gls::{Nuisance, Problem, nuisances};
 use crate::kinetics::misread::{Misreads, foam};
 use crate::kinetics::population::Prior;
 use crate::kinetics::prepare::{median, prepare};
-use crate::kinetics::{Curve, KineticsSettings, PARAMETERS, Point, Source};
+use crate::kinetics::{Curve, Form, KineticsSettings, PARAMETERS, Point, Source};
 use crate::season::GravitySeries;
 
 use super::coordinates::{DELAY, DIMS, FOAM, base, chain, curve, ln_pace, plain};
@@ -125,6 +126,7 @@ impl Own {
         Problem {
             points: &self.points,
             nuisances: &[],
+            form: Form::Logistic,
             share: self.share,
             priors: [None; PARAMETERS],
             misreads: Misreads::NONE,
@@ -143,7 +145,7 @@ impl Own {
     }
 
     fn minimise(&self, prior: &Prior, factor: &DMatrix<f64>, limited: bool, start: Option<&[f64]>) -> Result<Found> {
-        let whitener = self.problem().whitener(&self.vigour, &self.errors);
+        let whitener = self.problem().whitener(&self.vigour, &self.errors)?;
         let begin = |i: usize, otherwise: f64| start.and_then(|s| s.get(i)).copied().unwrap_or(otherwise);
         let mut parameters = Vec::with_capacity(1 + DIMS + self.nuisances.len());
         let original = begin(0, self.original_sg).clamp(0.99, 1.25);
@@ -239,7 +241,7 @@ impl Residuals for Target<'_> {
                 *cell -= z * effect;
             }
         }
-        self.whitener.apply(out.iter_mut().take(n));
+        self.whitener.whiten(out.iter_mut().take(n));
         if let (Some((sg, sd)), Some(last)) = (self.limit, out.last_mut()) {
             *last = (sg - curve.terminal_sg) / sd.hypot(AT_LIMIT_SD);
         }
@@ -272,7 +274,7 @@ impl Residuals for Target<'_> {
             }
         }
         for mut column in out.axis_iter_mut(Axis(1)) {
-            self.whitener.apply(column.iter_mut().take(n));
+            self.whitener.whiten(column.iter_mut().take(n));
         }
         if let (Some((_, sd)), Some(mut last)) = (self.limit, out.axis_iter_mut(Axis(0)).last()) {
             // The terminal gravity is a function of the original gravity and the attenuation alone.

@@ -3,12 +3,16 @@
 use std::fmt;
 
 use crate::fit::Finding;
+use crate::fit::whiteness::Whiteness;
 use crate::season::Flags;
 use crate::units::Instant;
 
+use super::candidates::Candidate;
+use super::clock::Clock;
 use super::curve::{Curve, CurveKind, PARAMETERS};
 use super::departure::ErrorModel;
 use super::misread::FITTED;
+use super::timed::Timed;
 
 /// How far a fermentation has come, in words.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -126,6 +130,10 @@ impl fmt::Display for Trait {
 pub struct Point {
     /// Hours from pitching.
     pub hours: f64,
+    /// Time on the clock of the curve, hours.
+    pub clock_h: f64,
+    /// Pace of that clock, hours per hour.
+    pub pace: f64,
     /// SG as read: the probe's offset is not taken off.
     pub sg: f64,
     /// Standard deviation of its own error as given.
@@ -161,8 +169,10 @@ pub struct ProbeOffset {
 pub struct FittedCurve {
     /// Which curve.
     pub kind: CurveKind,
-    /// Its parameters.
+    /// Its parameters, times on its clock.
     pub curve: Curve,
+    /// The clock.
+    pub clock: Clock,
     /// Covariance of the parameters in the order of [`Curve::to_vector`]; zero for a held one.
     pub covariance: [[f64; PARAMETERS]; PARAMETERS],
     /// Delay by gas, hours, and misreading by foam, SG.
@@ -173,6 +183,32 @@ pub struct FittedCurve {
     pub df: f64,
     /// The error model.
     pub errors: ErrorModel,
+}
+
+impl FittedCurve {
+    /// The curve in hours from pitching, made ready for many evaluations.
+    pub fn timed(&self) -> Timed<'_> {
+        Timed::new(&self.curve, &self.clock)
+    }
+}
+
+/// Traits brought to the reference temperature by thermal time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AtReference {
+    /// Lag, thermal hours.
+    pub lag_h: Finding,
+    /// Middle of the drop, thermal hours.
+    pub mid_h: Finding,
+    /// Greatest rate of fall, SG per day at the reference temperature.
+    pub max_rate_sg_per_day: Finding,
+}
+
+impl AtReference {
+    /// None of them, for a reason.
+    pub(super) fn missing(why: &str) -> Self {
+        let none = || Finding::missing(why);
+        Self { lag_h: none(), mid_h: none(), max_rate_sg_per_day: none() }
+    }
 }
 
 /// What was found about one batch.
@@ -188,14 +224,24 @@ pub struct BatchFit {
     pub fitted: Option<FittedCurve>,
     /// The findings in the order of [`Trait::ALL`].
     pub traits: Vec<Finding>,
+    /// Lag, middle and rate at the reference temperature.
+    pub at_reference: AtReference,
     /// How far it has come.
     pub status: Status,
+    /// Probability of that word, from the errors of the curve.
+    pub status_probability: Finding,
+    /// Hours from pitching at which that state began, where it shows.
+    pub status_since_h: Option<f64>,
     /// Share of the drop done at the last reading used.
     pub progress: Finding,
     /// Readings and samples that entered the fit.
     pub n: usize,
     /// Autocorrelation of the residuals one hour apart.
     pub phi: Finding,
+    /// Whether waves are left in the residuals when the error model is taken off.
+    pub whiteness: Option<Whiteness>,
+    /// All candidate curves, where they were asked for.
+    pub candidates: Vec<Candidate>,
     /// By how much gas delays what the probes show, hours.
     pub bubble_delay_h: Finding,
     /// What foam makes the probes misread where most of it sits, SG.
@@ -206,6 +252,10 @@ pub struct BatchFit {
     pub offsets: Vec<ProbeOffset>,
     /// What was fitted.
     pub points: Vec<Point>,
+    /// What the curve, the probes' offsets and misreadings leave of each point, SG.
+    pub residuals_sg: Vec<f64>,
+    /// The same with the error model taken off: independent, of unit variance, if the model is right.
+    pub innovations: Vec<f64>,
     /// Rows of the season's readings that the fit left out or gave little weight, with the reason.
     pub flags: Vec<(usize, Flags)>,
     /// The last data that could be used (before cooling and the end), hours from pitching.
@@ -243,6 +293,8 @@ impl BatchFit {
 pub struct Kinetics {
     /// One fit per batch, in the order given.
     pub batches: Vec<BatchFit>,
+    /// Activation energy of the pace, kJ/mol: estimated, or held at the published value and why.
+    pub activation_kj_mol: Option<Finding>,
 }
 
 impl Kinetics {

@@ -8,7 +8,7 @@ use crate::fit::robust::huber_weight;
 use super::batch_fit::{FittedCurve, Point, Source};
 use super::curve::{Curve, CurveKind, PARAMETERS};
 use super::departure::ErrorModel;
-use super::gls::{Nuisance, Priors, Problem, curve_of};
+use super::gls::{Nuisance, Priors, Problem};
 use super::misread::{FITTED, Misreads, foam};
 use super::prepare::median;
 
@@ -40,6 +40,8 @@ pub(crate) struct Estimated {
     pub foam: Vec<f64>,
     /// Akaike's criterion corrected for the number of points.
     pub aicc: f64,
+    /// Parameters that it counts: those that the data determine, and the numbers of the error model.
+    pub parameters: f64,
 }
 
 /// Weak priors about a fermentation whose gravity at pitching is about `original_sg`: from memory, textbook level, and
@@ -58,92 +60,97 @@ pub(crate) fn weak_priors(original_sg: f64) -> Priors {
     priors
 }
 
+/// What a fit is given besides the points.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Given<'a> {
+    pub kind: CurveKind,
+    pub nuisances: &'a [Nuisance],
+    /// Share of a sample's variance that is in its instrument's bias.
+    pub share: f64,
+    pub priors: &'a Priors,
+    pub misreads: Misreads,
+}
+
+impl<'a> Given<'a> {
+    /// The least-squares problem of these points.
+    pub fn problem(&self, points: &'a [Point], foam: &'a [f64]) -> Problem<'a> {
+        let Self { kind, nuisances, share, priors, misreads } = *self;
+        Problem { points, nuisances, form: kind.form(), share, priors: *priors, misreads, foam }
+    }
+
+    /// The same for another kind of curve.
+    pub fn of(self, kind: CurveKind) -> Self {
+        Self { kind, ..self }
+    }
+}
+
 /// Fits one kind of curve; the weights of `points` are set on the way.
-pub(crate) fn estimate(
-    kind: CurveKind,
-    points: &mut [Point],
-    nuisances: &[Nuisance],
-    share: f64,
-    priors: &Priors,
-    misreads: Misreads,
-) -> Result<Estimated> {
-    let mut column = Vec::new();
-    let mut curve = first_curve(kind, points, nuisances, share, priors, misreads)?;
+pub(crate) fn estimate(given: &Given<'_>, points: &mut [Point]) -> Result<Estimated> {
+    let kind = given.kind;
+    let mut curve = first_curve(given, points)?;
     if kind == CurveKind::Smooth {
         // Away from the edge, where the tail's pace would be felt by nothing.
         curve.tail_share = 0.08;
     }
     let mut errors = first_errors(kind, &curve);
     let mut fit = {
-        let problem = Problem { points, nuisances, share, priors: *priors, misreads, foam: &column };
-        problem.fit(kind, &curve, &problem.whitener(&problem.vigour(&curve), &errors), errors.bend_sd)?
+        let problem = given.problem(points, &[]);
+        problem.fit(kind, &curve, &problem.whitener(&problem.vigour(&curve), &errors)?, errors.bend_sd)?
     };
-    curve = curve_of(&values(&fit))?;
+    let mut column = Vec::new();
+    curve = given.problem(points, &[]).curve_of(&values(&fit))?;
     for _ in 0..ROUNDS {
         let parameters = values(&fit);
-        let problem = Problem { points, nuisances, share, priors: *priors, misreads, foam: &[] };
-        column = foam(points, &problem.vigour(&curve));
+        let vigour = given.problem(points, &[]).vigour(&curve);
+        column = foam(points, &vigour);
         let mut residual = vec![0.0; points.len()];
-        let problem = Problem { points, nuisances, share, priors: *priors, misreads, foam: &column };
-        let vigour = problem.vigour(&curve);
-        problem.departures(&parameters, &mut residual)?;
+        given.problem(points, &column).departures(&parameters, &mut residual)?;
         weigh(points, &residual, &vigour);
-        let problem = Problem { points, nuisances, share, priors: *priors, misreads, foam: &column };
+        let problem = given.problem(points, &column);
         errors = error_model(&problem, kind, &parameters, &vigour, &errors)?;
-        fit = problem.fit(kind, &curve, &problem.whitener(&vigour, &errors), errors.bend_sd)?;
-        curve = curve_of(&values(&fit))?;
+        fit = problem.fit(kind, &curve, &problem.whitener(&vigour, &errors)?, errors.bend_sd)?;
+        curve = problem.curve_of(&values(&fit))?;
     }
-    let problem = Problem { points, nuisances, share, priors: *priors, misreads, foam: &column };
+    let problem = given.problem(points, &column);
     let vigour = problem.vigour(&curve);
-    let whitener = problem.whitener(&vigour, &errors);
-    let (n, k) = (points.len() as f64, kind.free() as f64 + 3.0);
-    let correction = if n > k + 2.0 { 2.0 * k * n / (n - k - 1.0) } else { f64::INFINITY };
+    let whitener = problem.whitener(&vigour, &errors)?;
+    // Parameters as far as the data determine them: priors, those of the correction above all, leave less than one each.
+    let numbers = if kind == CurveKind::Smooth { 5.0 } else { 4.0 };
+    let (n, k) = (points.len() as f64, (fit.n as f64 - fit.df).max(0.0) + numbers);
+    let correction = if n > k + 1.5 { 2.0 * k * n / (n - k - 1.0) } else { f64::INFINITY };
     let pulls: f64 = values(&fit).iter().skip(FITTED).map(|z| z * z).sum();
-    let aicc = whitener.ln_det() + fit.sum_of_squares + pulls + correction;
-    Ok(Estimated { kind, curve, fit, errors, vigour, foam: column, aicc })
+    let aicc = whitener.ln_determinant() + fit.sum_of_squares + pulls + correction;
+    Ok(Estimated { kind, curve, fit, errors, vigour, foam: column, aicc, parameters: k })
 }
 
 /// Fits a curve once more with other priors, its error model and robust weights kept.
-pub(crate) fn refine(
-    fitted: &FittedCurve,
-    points: &[Point],
-    nuisances: &[Nuisance],
-    share: f64,
-    priors: &Priors,
-    misreads: Misreads,
-) -> Result<Estimated> {
-    let problem = Problem { points, nuisances, share, priors: *priors, misreads, foam: &[] };
-    let column = foam(points, &problem.vigour(&fitted.curve));
-    let problem = Problem { points, nuisances, share, priors: *priors, misreads, foam: &column };
+pub(crate) fn refine(fitted: &FittedCurve, given: &Given<'_>, points: &[Point]) -> Result<Estimated> {
+    let column = foam(points, &given.problem(points, &[]).vigour(&fitted.curve));
+    let problem = given.problem(points, &column);
     // The correction's prior is as the caller has it.
     let (kind, errors) = (fitted.kind, ErrorModel { bend_sd: 1.0, ..fitted.errors });
     let vigour = problem.vigour(&fitted.curve);
-    let fit = problem.fit(kind, &fitted.curve, &problem.whitener(&vigour, &errors), errors.bend_sd)?;
-    let curve = curve_of(&values(&fit))?;
-    Ok(Estimated { kind, curve, fit, errors, vigour, foam: column, aicc: f64::NAN })
+    let fit = problem.fit(kind, &fitted.curve, &problem.whitener(&vigour, &errors)?, errors.bend_sd)?;
+    let curve = problem.curve_of(&values(&fit))?;
+    Ok(Estimated { kind, curve, fit, errors, vigour, foam: column, aicc: f64::NAN, parameters: f64::NAN })
 }
 
-/// The best logistic from all start values: four parameters for itself, five for the others to start from.
-fn first_curve(
-    kind: CurveKind,
-    points: &[Point],
-    nuisances: &[Nuisance],
-    share: f64,
-    priors: &Priors,
-    misreads: Misreads,
-) -> Result<Curve> {
-    let kind = if kind == CurveKind::Logistic4 { kind } else { CurveKind::Logistic5 };
-    let problem = Problem { points, nuisances, share, priors: *priors, misreads, foam: &[] };
+/// The best plain curve of the kind's form from all start values; of the smooth curve its logistic.
+fn first_curve(given: &Given<'_>, points: &[Point]) -> Result<Curve> {
+    let kind = if given.kind == CurveKind::Smooth { CurveKind::Logistic5 } else { given.kind };
+    let given = given.of(kind);
+    let problem = given.problem(points, &[]);
     let mut best: Option<(f64, Curve)> = None;
     let mut failure = None;
-    for start in starts(points, priors) {
+    for start in starts(points, given.priors) {
+        let start = Curve { form: kind.form(), ..start };
         let errors = first_errors(kind, &start);
-        let whitener = problem.whitener(&problem.vigour(&start), &errors);
+        let whitener = problem.whitener(&problem.vigour(&start), &errors)?;
         match problem.fit(kind, &start, &whitener, errors.bend_sd) {
             Ok(fit) => {
                 let target = objective(&problem, &fit, errors.bend_sd);
                 if best.as_ref().is_none_or(|(least, _)| target < *least) {
-                    best = Some((target, curve_of(&values(&fit))?));
+                    best = Some((target, problem.curve_of(&values(&fit))?));
                 }
             }
             Err(error) => failure = Some(error),
@@ -240,7 +247,7 @@ fn error_model(
     start: &ErrorModel,
 ) -> Result<ErrorModel> {
     let linear = problem.linearise(kind, parameters)?;
-    let centre = first_errors(kind, &curve_of(parameters)?);
+    let centre = first_errors(kind, &problem.curve_of(parameters)?);
     let model = |x: &[f64]| ErrorModel {
         kappa_sg: centre.kappa_sg * x.first().copied().unwrap_or(0.0).clamp(-8.0, 5.0).exp(),
         tau_h: centre.tau_h * x.get(1).copied().unwrap_or(0.0).clamp(-4.0, 4.0).exp(),
@@ -251,7 +258,7 @@ fn error_model(
     let target = |x: &[f64]| {
         let pull: f64 = x.iter().zip(&SPREAD).map(|(x, sd)| (x / sd).powi(2)).sum();
         let errors = model(x);
-        let whitener = problem.whitener(vigour, &errors);
+        let Ok(whitener) = problem.whitener(vigour, &errors) else { return f64::INFINITY };
         pull + problem.minus_two_ln_evidence(kind, parameters, &linear, &whitener, errors.bend_sd)
     };
     let from = [

@@ -6,19 +6,23 @@ use crate::error::{Error, Result};
 use crate::fit::{Estimate, Finding};
 use crate::season::GravitySeries;
 
-use super::batch_fit::{BatchFit, Kinetics, Point, Source, Status, Trait};
+use super::batch_fit::{AtReference, BatchFit, Kinetics, Point, Source, Status, Trait};
+use super::candidates::TELLING;
+use super::clock::{Clock, Paced, Thermal, activation, mean_temp_c};
 use super::curve::CurveKind;
-use super::estimate::{Estimated, estimate, refine, weak_priors};
+use super::estimate::{Estimated, Given, estimate, refine, weak_priors};
 use super::gls::{Nuisance, Priors, nuisances};
 use super::misread::Misreads;
 use super::prepare::{Prepared, median, prepare};
 use super::report::limit_by_strain;
-use super::settings::{CurveChoice, KineticsSettings};
+use super::settings::{ClockChoice, CurveChoice, KineticsSettings};
 use super::shared::{Shared, shared_priors};
-use super::status;
+use super::{status, traits};
 
 /// Fewer points than this make no curve.
 const LEAST_POINTS: usize = 5;
+/// A clock whose pace varies by less than this factor is not looked at.
+const TELLING_PACE: f64 = 1.1;
 /// Most points a probe gives: more say nothing more about a curve, as neighbours are correlated.
 const MOST_POINTS: f64 = 160.0;
 
@@ -40,11 +44,14 @@ impl KineticsSettings {
         if status::fall_sg(&prepared.points).is_none() {
             let why = "the gravity has not fallen by 0.002 in these data".to_owned();
             fit.traits[Trait::OriginalSg as usize] = level_finding(&prepared.points, series, self.level)?;
-            return Ok(fit.without_curve(Status::NotStarted, why));
+            let mut fit = fit.without_curve(Status::NotStarted, why);
+            fit.status_probability = status::not_started(&fit.points, self.level)?;
+            fit.status_since_h = Some(0.0);
+            return Ok(fit);
         }
-        let effects = self.effects(series, &prepared);
-        match self.curve(prepared, &effects) {
-            Ok((found, prepared)) => self.report(&mut fit, series, &found, &effects, prepared)?,
+        let effects = self.effects(series, &prepared.points, prepared.instruments.len());
+        match self.on_clock(series, prepared, &effects) {
+            Ok((found, prepared, clock)) => self.report(&mut fit, series, &found, &effects, prepared, clock)?,
             Err(error) if error.is_not_estimable() => {
                 return Ok(fit.without_curve(Status::TooFewData, error.to_string()));
             }
@@ -62,44 +69,128 @@ impl KineticsSettings {
     /// As for [`KineticsSettings::fit`].
     pub fn fit_all(&self, all: &[GravitySeries]) -> Result<Kinetics> {
         let mut batches = all.par_iter().map(|series| self.fit(series)).collect::<Result<Vec<_>>>()?;
+        let activation = self.activation(&batches, all)?;
+        let energy = activation.value().unwrap_or(self.activation_kj_mol);
         let shared = Shared::new(&batches, &self.misreads());
         batches.par_iter_mut().zip(all).enumerate().try_for_each(|(index, (fit, series))| {
-            match shared.prior(index, &fit.strain) {
-                Some(prior) => self.again(fit, series, &shared_priors(&prior, &self.misreads())),
-                None => Ok(()),
+            if let Some(prior) = shared.prior(index, &fit.strain) {
+                self.again(fit, series, &shared_priors(&prior, &self.misreads()), energy)?;
             }
+            if let Some(fitted) = &fit.fitted {
+                let thermal = |energy: f64| Thermal::new(series, self, energy);
+                let sd = activation.se().unwrap_or(self.activation_sd_kj_mol);
+                fit.at_reference = traits::at_reference(fitted, self.level, thermal, (energy, sd))?;
+            }
+            if self.candidates {
+                fit.candidates = self.all_candidates(fit, series)?;
+            }
+            Ok::<(), Error>(())
         })?;
         let limits: Vec<Option<(f64, f64)>> = batches.iter().map(|fit| limit_by_strain(fit, &batches)).collect();
         for ((fit, series), limit) in batches.iter_mut().zip(all).zip(limits) {
             if let (None, Some(limit)) = (series.limit_sg, limit) {
-                self.judge(fit, limit);
+                self.judge(fit, limit)?;
             }
         }
-        Ok(Kinetics { batches })
+        Ok(Kinetics { batches, activation_kj_mol: Some(activation) })
     }
 
     /// Fits a batch once more, from where it is, with other priors of what is shared.
-    fn again(&self, fit: &mut BatchFit, series: &GravitySeries, shared: &(Priors, Misreads)) -> Result<()> {
+    fn again(
+        &self,
+        fit: &mut BatchFit,
+        series: &GravitySeries,
+        shared: &(Priors, Misreads),
+        activation_kj_mol: f64,
+    ) -> Result<()> {
         let Some(fitted) = fit.fitted.clone().filter(|fitted| fitted.kind == CurveKind::Smooth) else { return Ok(()) };
         let mut prepared = prepare(series, self, MOST_POINTS);
         // The robust weights stay as they were found.
         prepared.points.clone_from(&fit.points);
-        let effects = self.effects(series, &prepared);
+        let clock = match &fitted.clock {
+            Clock::Real => Clock::Real,
+            Clock::Thermal(_) => Thermal::new(series, self, activation_kj_mol).map_or(Clock::Real, Clock::Thermal),
+        };
+        prepared.set_clock(&clock);
+        let effects = self.effects(series, &prepared.points, prepared.instruments.len());
         let mut priors = weak_priors(first_level(&prepared.points));
         for (prior, other) in priors.iter_mut().zip(&shared.0) {
             *prior = other.or(*prior);
         }
-        match refine(&fitted, &prepared.points, &effects, self.instrument_share, &priors, shared.1) {
-            Ok(found) => self.report(fit, series, &found, &effects, prepared),
+        let given = Given {
+            kind: fitted.kind,
+            nuisances: &effects,
+            share: self.instrument_share,
+            priors: &priors,
+            misreads: shared.1,
+        };
+        match refine(&fitted, &given, &prepared.points) {
+            Ok(found) => self.report(fit, series, &found, &effects, prepared, clock),
             // The fit by itself stands.
             Err(error) if error.is_not_estimable() => Ok(()),
             Err(error) => Err(error),
         }
     }
 
-    fn effects(&self, series: &GravitySeries, prepared: &Prepared) -> Vec<Nuisance> {
+    pub(super) fn effects(&self, series: &GravitySeries, points: &[Point], instruments: usize) -> Vec<Nuisance> {
         let offset_sds: Vec<f64> = series.probes.iter().map(|probe| probe.offset_sd.max(0.0)).collect();
-        nuisances(&prepared.points, &offset_sds, prepared.instruments.len(), self.instrument_share)
+        nuisances(points, &offset_sds, instruments, self.instrument_share)
+    }
+
+    /// What fits of a kind of curve are given.
+    pub(super) fn given<'a>(&self, kind: CurveKind, nuisances: &'a [Nuisance], priors: &'a Priors) -> Given<'a> {
+        Given { kind, nuisances, share: self.instrument_share, priors, misreads: self.misreads() }
+    }
+
+    /// The curve on the clock that was asked for, or on thermal time unless real time describes the batch clearly better.
+    fn on_clock(
+        &self,
+        series: &GravitySeries,
+        prepared: Prepared,
+        effects: &[Nuisance],
+    ) -> Result<(Estimated, Prepared, Clock)> {
+        let thermal = match self.clock {
+            ClockChoice::Real => None,
+            _ => Thermal::new(series, self, self.activation_kj_mol).map(Clock::Thermal),
+        };
+        let last_h = prepared.points.last().map_or(0.0, |p| p.hours);
+        let asked = self.clock == ClockChoice::Thermal;
+        let on_thermal = match thermal.filter(|clock| asked || clock.range(0.0, last_h) >= TELLING_PACE) {
+            Some(clock) => {
+                let mut on_clock = prepared.clone();
+                on_clock.set_clock(&clock);
+                match self.curve(on_clock, effects) {
+                    Ok((found, prepared)) => Some((found, prepared, clock)),
+                    Err(error) if error.is_not_estimable() => None,
+                    Err(error) => return Err(error),
+                }
+            }
+            None => None,
+        };
+        match on_thermal {
+            Some(found) if asked => Ok(found),
+            other => {
+                let (real, prepared) = self.curve(prepared, effects)?;
+                Ok(match other {
+                    Some(found) if found.0.aicc <= real.aicc + TELLING => found,
+                    _ => (real, prepared, Clock::Real),
+                })
+            }
+        }
+    }
+
+    /// The activation energy from batches of one strain at different temperatures.
+    fn activation(&self, batches: &[BatchFit], all: &[GravitySeries]) -> Result<Finding> {
+        let published = (self.activation_kj_mol, self.activation_sd_kj_mol);
+        if published.1 <= 0.0 {
+            return Ok(Finding::Fixed { value: published.0, why: "as set".to_owned() });
+        }
+        let paced = batches.iter().zip(all).filter_map(|(fit, series)| {
+            let mid_h = fit.finding(Trait::MidH).value().filter(|mid| *mid > 0.0)?;
+            let temp_c = mean_temp_c(series, mid_h)?;
+            Some(Paced { strain: fit.strain.clone(), ln_mid: mid_h.ln(), temp_c })
+        });
+        activation(&paced.collect::<Vec<_>>(), published, self.level)
     }
 
     /// The curve that was asked for, or the better one.
@@ -109,7 +200,8 @@ impl KineticsSettings {
         let mut failure = None;
         for kind in kinds(self.curve) {
             let mut points = prepared.points.clone();
-            match estimate(*kind, &mut points, effects, self.instrument_share, &priors, self.misreads()) {
+            let given = self.given(*kind, effects, &priors);
+            match estimate(&given, &mut points) {
                 Ok(found) => {
                     if best.as_ref().is_none_or(|(other, _)| found.aicc < other.aicc) {
                         best = Some((found, points));
@@ -137,10 +229,13 @@ impl KineticsSettings {
 
 fn kinds(choice: CurveChoice) -> &'static [CurveKind] {
     match choice {
-        CurveChoice::Best => &[CurveKind::Logistic4, CurveKind::Logistic5],
+        CurveChoice::Best => &CurveKind::ALL,
         CurveChoice::Smooth => &[CurveKind::Smooth],
         CurveChoice::Logistic4 => &[CurveKind::Logistic4],
         CurveChoice::Logistic5 => &[CurveKind::Logistic5],
+        CurveChoice::Gompertz => &[CurveKind::Gompertz],
+        CurveChoice::LagExponential => &[CurveKind::LagExponential],
+        CurveChoice::Inhibited => &[CurveKind::Inhibited],
     }
 }
 
@@ -161,15 +256,22 @@ fn blank(series: &GravitySeries, prepared: &Prepared) -> BatchFit {
         pitched_at: series.pitched_at,
         fitted: None,
         traits: vec![Finding::missing(""); Trait::ALL.len()],
+        at_reference: AtReference::missing("no curve"),
         status: Status::TooFewData,
+        status_probability: Finding::missing("no curve"),
+        status_since_h: None,
         progress: Finding::missing("no curve"),
         n: prepared.n,
         phi: Finding::missing("no curve"),
+        whiteness: None,
+        candidates: Vec::new(),
         bubble_delay_h: Finding::missing("no curve"),
         foam_sg: Finding::missing("no curve"),
         rmse_sg: None,
         offsets: Vec::new(),
         points: prepared.points.clone(),
+        residuals_sg: Vec::new(),
+        innovations: Vec::new(),
         flags: prepared.flags.clone(),
         last_hours: prepared.points.last().map_or(0.0, |p| p.hours),
         cooled_hours: series.cooled_hours,
@@ -193,7 +295,7 @@ impl BatchFit {
 }
 
 /// The level of the first six hours.
-fn first_level(points: &[Point]) -> f64 {
+pub(super) fn first_level(points: &[Point]) -> f64 {
     let first = points.first().map_or(0.0, |p| p.hours);
     let mut sg: Vec<f64> = points.iter().filter(|p| p.hours <= first + 6.0).map(|p| p.sg).collect();
     median(&mut sg)

@@ -8,12 +8,34 @@ use crate::error::Result;
 use crate::fit::Finding;
 use crate::season::FrameBuilder;
 
-use super::batch_fit::{BatchFit, Kinetics, Trait};
-
-/// The clock of the curves: hours as they passed, not brought to one temperature.
-const CLOCK: &str = "real time";
+use super::batch_fit::{AtReference, BatchFit, Kinetics, Trait};
+use super::candidates::Candidate;
 
 impl Kinetics {
+    /// The table `kinetics_candidates`: one row per batch and curve.
+    ///
+    /// # Errors
+    /// [`crate::Error::Frame`] when polars refuses.
+    pub fn candidates_frame(&self) -> Result<DataFrame> {
+        let rows = || self.batches.iter().flat_map(|fit| fit.candidates.iter().map(move |candidate| (fit, candidate)));
+        let number = |of: fn(&Candidate) -> Option<f64>| rows().map(move |(_, candidate)| of(candidate));
+        let best = |fit: &BatchFit| fit.candidates.iter().filter_map(|c| c.aicc).fold(f64::INFINITY, f64::min);
+        FrameBuilder::new("kinetics_candidates")
+            .text("batch", rows().map(|(fit, _)| Some(&fit.batch)))
+            .text("curve", rows().map(|(_, candidate)| Some(candidate.curve.name())))
+            .text("clock", rows().map(|(fit, _)| fit.fitted.as_ref().map(|fitted| fitted.clock.name())))
+            .count("n", rows().map(|(_, candidate)| Some(candidate.n as i64)))
+            .number("parameters", number(|c| c.parameters))
+            .number("aicc", number(|c| c.aicc))
+            .number("aicc_above_best", rows().map(|(fit, candidate)| candidate.aicc.map(|aicc| aicc - best(fit))))
+            .number("rmse_sg", number(|c| c.rmse_sg))
+            .count("forward_n", rows().map(|(_, candidate)| Some(candidate.forward_n as i64)))
+            .number("forward_rmse_sg", number(|c| c.forward_rmse_sg))
+            .truth("chosen", rows().map(|(_, candidate)| Some(candidate.chosen)))
+            .text("why", rows().map(|(_, candidate)| (!candidate.why.is_empty()).then_some(&candidate.why)))
+            .finish()
+    }
+
     /// The table `kinetics`: one row per batch, numbers that cannot be had null with the reason in `why`.
     ///
     /// # Errors
@@ -22,13 +44,16 @@ impl Kinetics {
         let all = &self.batches;
         let value = |which: Trait| all.iter().map(move |fit| fit.finding(which).value());
         let se = |which: Trait| all.iter().map(move |fit| fit.finding(which).se());
+        let reference = |of: fn(&AtReference) -> &Finding| all.iter().map(move |fit| of(&fit.at_reference));
         FrameBuilder::new("kinetics")
             .text("batch", all.iter().map(|fit| Some(&fit.batch)))
             .text("strain", all.iter().map(|fit| Some(&fit.strain)))
             .text("curve", all.iter().map(|fit| fit.fitted.as_ref().map(|fitted| fitted.kind.name())))
-            .text("clock", all.iter().map(|fit| fit.fitted.as_ref().map(|_| CLOCK)))
+            .text("clock", all.iter().map(|fit| fit.fitted.as_ref().map(|fitted| fitted.clock.name())))
             .count("n", all.iter().map(|fit| Some(fit.n as i64)))
             .text("status", all.iter().map(|fit| Some(fit.status.name())))
+            .number("status_p", all.iter().map(|fit| fit.status_probability.value()))
+            .time("status_since", all.iter().map(|fit| fit.status_since_h.map(|hours| fit.instant(hours))))
             .number("progress", all.iter().map(|fit| fit.progress.value()))
             .number("progress_se", all.iter().map(|fit| fit.progress.se()))
             .number("original_sg", value(Trait::OriginalSg))
@@ -43,6 +68,12 @@ impl Kinetics {
             .number("mid_se", se(Trait::MidH))
             .number("t90_h", value(Trait::T90H))
             .number("t90_se", se(Trait::T90H))
+            .number("lag_ref_h", reference(|at| &at.lag_h).map(Finding::value))
+            .number("lag_ref_se", reference(|at| &at.lag_h).map(Finding::se))
+            .number("mid_ref_h", reference(|at| &at.mid_h).map(Finding::value))
+            .number("mid_ref_se", reference(|at| &at.mid_h).map(Finding::se))
+            .number("max_rate_ref_sg_per_day", reference(|at| &at.max_rate_sg_per_day).map(Finding::value))
+            .number("max_rate_ref_se", reference(|at| &at.max_rate_sg_per_day).map(Finding::se))
             .time("finish_at", all.iter().map(BatchFit::finish_at))
             .number("finish_se_h", se(Trait::FinishH))
             .number("attenuation", value(Trait::Attenuation))
@@ -53,6 +84,8 @@ impl Kinetics {
             .number("abv_percent_se", se(Trait::AbvPercent))
             .number("rmse_sg", all.iter().map(|fit| fit.rmse_sg))
             .number("phi", all.iter().map(|fit| fit.phi.value()))
+            .number("residual_runs_p", all.iter().map(|fit| fit.whiteness.map(|w| w.runs_p)))
+            .number("residual_neighbours", all.iter().map(|fit| fit.whiteness.map(|w| w.neighbours)))
             .text("why", all.iter().map(reasons))
             .finish()
     }
@@ -72,9 +105,16 @@ fn reasons(fit: &BatchFit) -> Option<String> {
 
 impl fmt::Display for BatchFit {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        writeln!(f, "batch {} ({}): {}, {} readings and samples", self.batch, self.strain, self.status, self.n)?;
+        write!(f, "batch {} ({}): {}", self.batch, self.strain, self.status)?;
+        if let Some(p) = self.status_probability.value() {
+            write!(f, " with probability {p:.2}")?;
+        }
+        if let Some(hours) = self.status_since_h.filter(|hours| *hours > 0.0) {
+            write!(f, " since hour {hours:.0}")?;
+        }
+        writeln!(f, ", {} readings and samples", self.n)?;
         if let Some(fitted) = &self.fitted {
-            writeln!(f, "{} curve by generalised least squares, clock {CLOCK}", fitted.kind)?;
+            writeln!(f, "{} curve by generalised least squares, {} time", fitted.kind, fitted.clock.name())?;
         }
         if let Some(rmse) = self.rmse_sg {
             writeln!(f, "root mean square of the residuals {rmse:.5} SG")?;
@@ -87,6 +127,19 @@ impl fmt::Display for BatchFit {
                 writeln!(f, "  {:20} {finding}", which.name())?;
             }
         }
+        let at = &self.at_reference;
+        let named =
+            [("lag_ref_h", &at.lag_h), ("mid_ref_h", &at.mid_h), ("max_rate_ref_sg_per_day", &at.max_rate_sg_per_day)];
+        for (name, finding) in named.iter().filter(|(_, finding)| finding.estimate().is_some()) {
+            writeln!(f, "  {name:20} {finding}")?;
+        }
+        if let Some(waves) = &self.whiteness {
+            let (p, neighbours) = (waves.runs_p, waves.neighbours);
+            writeln!(
+                f,
+                "  residuals with the error model taken off: runs test p {p:.2}, neighbours correlate {neighbours:.2}"
+            )?;
+        }
         for offset in &self.offsets {
             writeln!(f, "  offset of probe {}: {}", offset.probe, offset.offset_sg)?;
         }
@@ -98,6 +151,9 @@ impl fmt::Display for Kinetics {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let width = self.batches.iter().map(|fit| fit.batch.len()).max().unwrap_or(0).max(5);
         writeln!(f, "{} batches", self.batches.len())?;
+        if let Some(activation) = &self.activation_kj_mol {
+            writeln!(f, "activation energy of the pace, kJ/mol: {activation}")?;
+        }
         writeln!(
             f,
             "{:width$}  {:12}  {:>17}  {:>17}  {:>12}",

@@ -5,11 +5,12 @@ use ndarray::{ArrayViewMut2, Axis};
 
 use crate::error::{Error, Result};
 use crate::fit::Scale;
+use crate::fit::autocorrelation::Whitener;
 use crate::fit::nonlinear::{NonlinearFit, NonlinearSettings, Parameter, Residuals};
 
 use super::batch_fit::{Point, Source};
-use super::curve::{Curve, CurveKind, NO_TAIL, PARAMETERS};
-use super::departure::{ErrorModel, Whitener};
+use super::curve::{Curve, CurveKind, Form, NO_TAIL, PARAMETERS};
+use super::departure::ErrorModel;
 use super::misread::{DELAY, FITTED, FOAM, Misreads};
 
 /// Priors of the parameters of the curve, mean and standard deviation; none: free. For those of the correction the standard
@@ -60,6 +61,8 @@ pub(crate) fn nuisances(points: &[Point], offset_sds: &[f64], instruments: usize
 pub(crate) struct Problem<'a> {
     pub points: &'a [Point],
     pub nuisances: &'a [Nuisance],
+    /// The form of the curve.
+    pub form: Form,
     /// Share of a sample's variance that is in its instrument's bias.
     pub share: f64,
     pub priors: Priors,
@@ -73,14 +76,22 @@ impl Problem<'_> {
     /// Vigour at each point: the curve's rate of fall over its greatest, 0 to 1.
     pub fn vigour(&self, curve: &Curve) -> Vec<f64> {
         let curve = curve.tabulate();
-        let greatest = curve.fall_sg_per_h(curve.steepest_h());
-        let relative = |p: &Point| if greatest > 0.0 { curve.fall_sg_per_h(p.hours) / greatest } else { 0.0 };
+        let steepest = curve.steepest_h();
+        let near = self.points.partition_point(|p| p.clock_h < steepest).min(self.points.len().saturating_sub(1));
+        let pace = self.points.get(near).map_or(1.0, |p| p.pace);
+        let greatest = pace * curve.fall_sg_per_h(steepest);
+        let relative =
+            |p: &Point| if greatest > 0.0 { p.pace * curve.fall_sg_per_h(p.clock_h) / greatest } else { 0.0 };
         self.points.iter().map(|p| relative(p).clamp(0.0, 1.0)).collect()
     }
 
     /// The whitener of an error model; a robust weight below 1 adds white variance until the point counts so much less.
-    pub fn whitener(&self, vigour: &[f64], errors: &ErrorModel) -> Whitener {
-        let points = self.points.iter().zip(vigour).map(|(p, v)| {
+    ///
+    /// # Errors
+    /// [`Error::NotEstimable`] for points without times or errors.
+    pub fn whitener(&self, vigour: &[f64], errors: &ErrorModel) -> Result<Whitener> {
+        let hours: Vec<f64> = self.points.iter().map(|p| p.hours).collect();
+        let parts = self.points.iter().zip(vigour).map(|(p, v)| {
             let own = p.own_sd * p.own_sd;
             let white = match p.source {
                 Source::Probe(_) => errors.factor * own,
@@ -88,14 +99,23 @@ impl Problem<'_> {
             };
             let size = errors.departure_sd(*v);
             let extra = (white + size * size) * (1.0 / (p.weight * p.weight).max(1e-6) - 1.0);
-            (p.hours, size, white.max(1e-12) + extra)
+            (size, white.max(1e-12) + extra)
         });
-        Whitener::new(points, errors.tau_h)
+        let (sizes, white): (Vec<f64>, Vec<f64>) = parts.unzip();
+        Whitener::varying(&hours, &sizes, &white, errors.tau_h)
+    }
+
+    /// The curve among the parameters of a fit.
+    pub fn curve_of(&self, parameters: &[f64]) -> Result<Curve> {
+        match parameters.first_chunk::<PARAMETERS>() {
+            Some(vector) => Ok(Curve::of_form(self.form, vector)),
+            None => Err(Error::numeric("a fermentation curve", "too few parameters")),
+        }
     }
 
     /// Residuals at `parameters`: the curve's and then the nuisance effects, not whitened.
     pub fn departures(&self, parameters: &[f64], out: &mut [f64]) -> Result<()> {
-        let curve = curve_of(parameters)?.tabulate();
+        let curve = self.curve_of(parameters)?.tabulate();
         let delay = parameters.get(DELAY).copied().unwrap_or(0.0);
         let foam = parameters.get(FOAM).copied().unwrap_or(0.0);
         for (value, point) in out.iter_mut().zip(self.points) {
@@ -158,10 +178,10 @@ impl Problem<'_> {
         bend_sd: f64,
     ) -> f64 {
         let mut residual = raw.residual.clone();
-        whitener.apply(residual.iter_mut());
+        whitener.whiten(residual.iter_mut());
         let mut jacobian = raw.jacobian.clone();
         for mut column in jacobian.column_iter_mut() {
-            whitener.apply(column.iter_mut());
+            whitener.whiten(column.iter_mut());
         }
         let free = kind.free();
         let mut normal = jacobian.tr_mul(&jacobian);
@@ -179,7 +199,7 @@ impl Problem<'_> {
         match normal.cholesky() {
             Some(factor) => {
                 let ln_det: f64 = factor.l_dirty().diagonal().iter().map(|d| 2.0 * d.ln()).sum();
-                whitener.ln_det() + ln_det + square - right.dot(&factor.solve(&right))
+                whitener.ln_determinant() + ln_det + square - right.dot(&factor.solve(&right))
             }
             None => f64::INFINITY,
         }
@@ -191,7 +211,7 @@ impl Problem<'_> {
         let free = kind.free();
         let mut residual = DVector::zeros(n);
         self.departures(parameters, residual.as_mut_slice())?;
-        let curve = curve_of(parameters)?.tabulate();
+        let curve = self.curve_of(parameters)?.tabulate();
         let delay = parameters.get(DELAY).copied().unwrap_or(0.0);
         let mut jacobian = DMatrix::zeros(n, free + 2 + self.nuisances.len());
         for (i, point) in self.points.iter().enumerate() {
@@ -216,14 +236,6 @@ pub(crate) struct Linearised {
     pub jacobian: DMatrix<f64>,
 }
 
-/// The curve among the parameters of a fit.
-pub(crate) fn curve_of(parameters: &[f64]) -> Result<Curve> {
-    match parameters.first_chunk::<PARAMETERS>() {
-        Some(vector) => Ok(Curve::from_vector(vector)),
-        None => Err(Error::numeric("a fermentation curve", "too few parameters")),
-    }
-}
-
 /// The whitened problem as the solver wants it.
 struct Whitened<'a> {
     problem: &'a Problem<'a>,
@@ -237,12 +249,12 @@ impl Residuals for Whitened<'_> {
 
     fn residuals(&self, parameters: &[f64], out: &mut [f64]) -> Result<()> {
         self.problem.departures(parameters, out)?;
-        self.whitener.apply(out.iter_mut());
+        self.whitener.whiten(out.iter_mut());
         Ok(())
     }
 
     fn jacobian(&self, parameters: &[f64], mut out: ArrayViewMut2<'_, f64>) -> Result<()> {
-        let curve = curve_of(parameters)?.tabulate();
+        let curve = self.problem.curve_of(parameters)?.tabulate();
         let delay = parameters.get(DELAY).copied().unwrap_or(0.0);
         for (mut row, point) in out.axis_iter_mut(Axis(0)).zip(self.problem.points) {
             let (_, gradient) = curve.gradient(point.shown_h(delay));
@@ -260,7 +272,7 @@ impl Residuals for Whitened<'_> {
             }
         }
         for mut column in out.axis_iter_mut(Axis(1)) {
-            self.whitener.apply(column.iter_mut());
+            self.whitener.whiten(column.iter_mut());
         }
         Ok(())
     }

@@ -61,18 +61,22 @@ pub(crate) fn foam(points: &[Point], vigour: &[f64]) -> Vec<f64> {
 }
 
 impl Point {
-    /// The hour whose gravity the point shows, for a delay of its probe.
+    /// The time on the curve's clock whose gravity the point shows, for a delay of its probe.
     pub(crate) fn shown_h(&self, delay_h: f64) -> f64 {
         match self.source {
-            Source::Probe(_) => self.hours - delay_h,
-            Source::Sample(_) => self.hours,
+            Source::Probe(_) => self.clock_h - delay_h * self.pace,
+            Source::Sample(_) => self.clock_h,
         }
     }
 
     /// Derivative of the gravity shown by the delay.
     pub(crate) fn by_delay(&self, curve: &Tabulated, delay_h: f64) -> f64 {
         let shown = self.shown_h(delay_h);
-        if matches!(self.source, Source::Probe(_)) && shown > 0.0 { curve.fall_sg_per_h(shown) } else { 0.0 }
+        if matches!(self.source, Source::Probe(_)) && shown > 0.0 {
+            self.pace * curve.fall_sg_per_h(shown)
+        } else {
+            0.0
+        }
     }
 }
 
@@ -82,7 +86,16 @@ mod tests {
 
     #[test]
     fn foam_outlives_the_vigour_and_spares_samples() {
-        let point = |hours: f64, source| Point { hours, sg: 1.0, own_sd: 1e-3, shared_sd: 0.0, source, weight: 1.0 };
+        let point = |hours: f64, source| Point {
+            hours,
+            clock_h: hours,
+            pace: 1.0,
+            sg: 1.0,
+            own_sd: 1e-3,
+            shared_sd: 0.0,
+            source,
+            weight: 1.0,
+        };
         let mut points: Vec<Point> = (0..100).map(|i| point(f64::from(i) * 2.0, Source::Probe(0))).collect();
         points[30].source = Source::Sample(0);
         let vigour: Vec<f64> = (0..100).map(|i| if i < 25 { 1.0 } else { 0.0 }).collect();

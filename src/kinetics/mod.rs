@@ -1,10 +1,14 @@
 //! Fermentation curves: what one batch's gravities say about its lag, rate, midpoint and terminal gravity.
 //!
 //! Settings [`KineticsSettings`] -> [`KineticsSettings::fit`] on a [`crate::season::GravitySeries`] -> [`BatchFit`];
-//! all batches together are [`Kinetics`].
+//! all batches together are [`Kinetics`]. Any other quantity that goes once from one level to another, such as growth, is
+//! fitted by [`SigmoidSettings`] on plain slices.
 
+mod bands;
 mod batch_fit;
 mod bend;
+mod candidates;
+mod clock;
 mod curve;
 pub(crate) mod departure;
 pub(crate) mod estimate;
@@ -17,11 +21,17 @@ pub(crate) mod prepare;
 mod report;
 mod settings;
 mod shared;
+mod sigmoid;
 mod status;
+mod timed;
 mod traits;
 
-pub use batch_fit::{BatchFit, FittedCurve, Kinetics, Point, ProbeOffset, Source, Status, Trait};
+pub use batch_fit::{AtReference, BatchFit, FittedCurve, Kinetics, Point, ProbeOffset, Source, Status, Trait};
 pub use bend::BENDS;
-pub use curve::{Curve, CurveKind, PARAMETERS, Tabulated};
+pub use candidates::Candidate;
+pub use clock::{ACTIVATION_KJ_MOL, Clock, Thermal};
+pub use curve::{Curve, CurveKind, Form, PARAMETERS, Tabulated};
 pub use departure::ErrorModel;
-pub use settings::{CurveChoice, KineticsSettings};
+pub use settings::{ClockChoice, CurveChoice, IntervalMethod, KineticsSettings};
+pub use sigmoid::{SIGMOID_PARAMETERS, SigmoidFit, SigmoidKind, SigmoidSettings, SigmoidTrait};
+pub use timed::Timed;

@@ -7,6 +7,7 @@
 use crate::season::{Flags, GravitySeries};
 
 use super::batch_fit::{Point, Source};
+use super::clock::Clock;
 use super::settings::KineticsSettings;
 
 /// A reading further than this many robust standard deviations from its neighbours' running median is an outlier.
@@ -79,8 +80,11 @@ pub(crate) fn usable_until_h(series: &GravitySeries) -> f64 {
 }
 
 fn reading(series: &GravitySeries, i: usize) -> Option<Point> {
+    let hours = *series.hours.get(i)?;
     let point = Point {
-        hours: *series.hours.get(i)?,
+        hours,
+        clock_h: hours,
+        pace: 1.0,
         sg: *series.sg.get(i)?,
         own_sd: *series.own_sd.get(i)?,
         shared_sd: *series.shared_sd.get(i)?,
@@ -96,6 +100,13 @@ impl Prepared {
     pub fn flag_point(&mut self, series: &GravitySeries, point: usize, reason: Flags) {
         for i in self.members.get(point).cloned().unwrap_or_default() {
             self.flag(series, i, reason);
+        }
+    }
+
+    /// Puts the points on a clock.
+    pub fn set_clock(&mut self, clock: &Clock) {
+        for point in &mut self.points {
+            (point.clock_h, point.pace) = clock.at(point.hours);
         }
     }
 
@@ -128,7 +139,8 @@ impl Prepared {
             self.instruments.len() - 1
         });
         self.n += 1;
-        Point { hours, sg, own_sd: sd, shared_sd: 0.0, source: Source::Sample(index), weight: 1.0 }
+        let source = Source::Sample(index);
+        Point { hours, clock_h: hours, pace: 1.0, sg, own_sd: sd, shared_sd: 0.0, source, weight: 1.0 }
     }
 }
 
@@ -168,6 +180,8 @@ fn bin(readings: &[(usize, Point)], width: f64, source: Source, found: &mut Vec<
         let mean = |value: fn(&Point) -> f64| group.iter().map(|(_, p)| value(p)).sum::<f64>() / group.len() as f64;
         let point = Point {
             hours: mean(|p| p.hours),
+            clock_h: mean(|p| p.hours),
+            pace: 1.0,
             sg: mean(|p| p.sg),
             own_sd: (mean(|p| p.own_sd * p.own_sd) / group.len() as f64).sqrt(),
             shared_sd: mean(|p| p.shared_sd),

@@ -1,10 +1,12 @@
 //! What is reported of a fitted batch: findings, offsets, flags.
 
 use crate::error::Result;
+use crate::fit::whiteness::Whiteness;
 use crate::fit::{Estimate, Finding};
 use crate::season::{Flags, GravitySeries};
 
 use super::batch_fit::{BatchFit, FittedCurve, Point, ProbeOffset, Source, Status, Trait};
+use super::clock::Clock;
 use super::curve::PARAMETERS;
 use super::estimate::{Estimated, values};
 use super::gls::{Nuisance, Problem};
@@ -27,12 +29,14 @@ impl KineticsSettings {
         found: &Estimated,
         effects: &[Nuisance],
         mut prepared: Prepared,
+        clock: Clock,
     ) -> Result<()> {
         let at =
             |i: usize, j: usize| found.fit.covariance.get([i, j]).copied().filter(|c| c.is_finite()).unwrap_or(0.0);
         let fitted = FittedCurve {
             kind: found.kind,
             curve: found.curve,
+            clock,
             covariance: std::array::from_fn(|i| std::array::from_fn(|j| at(i, j))),
             misread: std::array::from_fn(|i| values(&found.fit).get(PARAMETERS + i).copied().unwrap_or(0.0)),
             joint: std::array::from_fn(|i| std::array::from_fn(|j| at(i, j))),
@@ -62,6 +66,7 @@ impl KineticsSettings {
         let problem = Problem {
             points: &prepared.points,
             nuisances: effects,
+            form: found.curve.form,
             share,
             priors: [None; PARAMETERS],
             misreads: Misreads::NONE,
@@ -69,6 +74,9 @@ impl KineticsSettings {
         };
         problem.departures(&values(&found.fit), &mut residual)?;
         fit.rmse_sg = rmse(&residual, &prepared.points);
+        fit.whiteness = Whiteness::of(&found.fit.residuals);
+        fit.innovations.clone_from(&found.fit.residuals);
+        fit.residuals_sg = residual;
         for point in 0..prepared.points.len() {
             if prepared.points[point].weight < OUTLIER_WEIGHT {
                 prepared.flag_point(series, point, Flags::OUTLIER);
@@ -79,17 +87,23 @@ impl KineticsSettings {
         fit.flags = prepared.flags;
         fit.points = prepared.points;
         fit.fitted = Some(fitted);
-        self.judge(fit, series.limit_sg.unwrap_or_else(|| limit_by_default(found.curve.original_sg)));
-        Ok(())
+        self.judge(fit, series.limit_sg.unwrap_or_else(|| limit_by_default(found.curve.original_sg)))
     }
 
     /// Sets the status, for a limit and its standard deviation.
-    pub(super) fn judge(&self, fit: &mut BatchFit, limit: (f64, f64)) {
+    pub(super) fn judge(&self, fit: &mut BatchFit, limit: (f64, f64)) -> Result<()> {
         if let Some(fitted) = &fit.fitted {
-            let (tolerance, above) = (self.finish_tolerance_sg, self.stuck_above_limit_sg);
-            fit.status = status::status(fitted, &fit.points, fit.last_hours, tolerance, above, limit);
+            let judged = status::Judge {
+                points: &fit.points,
+                last_hours: fit.last_hours,
+                tolerance_sg: self.finish_tolerance_sg,
+                stuck_above: self.stuck_above_limit_sg,
+                limit,
+            };
+            (fit.status, fit.status_since_h, fit.status_probability) = judged.status(fitted, self.level)?;
             fit.limit_sg = Some(limit);
         }
+        Ok(())
     }
 }
 

@@ -2,25 +2,59 @@
 
 use crate::error::{Error, Result};
 
+use super::clock::ACTIVATION_KJ_MOL;
+
 /// Which curve is fitted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum CurveChoice {
-    /// The four- or the five-parameter logistic, whichever has the lower AICc on the correlated likelihood.
+    /// Of all curves the one with the lowest AICc on the correlated likelihood.
     Best,
-    /// Five parameters and the smooth correction of the rate.
+    /// Five parameters, a slow tail and the smooth correction of the rate: the one whose intervals hold on fermentations
+    /// that no closed form describes.
     #[default]
     Smooth,
     /// The four-parameter logistic, symmetric in time.
     Logistic4,
     /// The five-parameter logistic, whose end may be slower or more abrupt than its onset.
     Logistic5,
+    /// The modified Gompertz curve from pitching on.
+    Gompertz,
+    /// A lag, then an exponential decline.
+    LagExponential,
+    /// Growing yeast that alcohol inhibits, by a differential equation.
+    Inhibited,
+}
+
+/// Which clock the curve runs on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum ClockChoice {
+    /// Real time where the pace by Arrhenius' law varies by less than a tenth, as both clocks are then one. Else thermal time,
+    /// as temperature is known to act, unless the AICc of the curve is lower on real time by more than 2.
+    #[default]
+    Best,
+    /// Hours as they pass.
+    Real,
+    /// Thermal time, where the batch has temperatures.
+    Thermal,
+}
+
+/// How intervals are made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum IntervalMethod {
+    /// From the covariance, as if the curve were straight in its parameters: the delta method.
+    #[default]
+    Delta,
+    /// By the rise of the sum of squares (Bates and Watts 1988, chapter 6): follows the bend of the curve.
+    Profile,
+    /// From fits to data drawn from the fitted curve and its errors.
+    Bootstrap,
 }
 
 /// Settings of the study of kinetics.
 ///
 /// | field | unit | default | range | change it when |
 /// | --- | --- | --- | --- | --- |
-/// | `curve` | - | best by AICc | - | all batches should have the same curve |
+/// | `curve` | - | smooth | - | a closed form is wanted, or the best by AICc |
 /// | `level` | - | 0.90 | 0 to 1 | another level of the intervals is wanted |
 /// | `bin_h` | h | 1 | 0 to 24 | readings come closer or wider than every few minutes; 0 keeps each reading |
 /// | `finish_tolerance_sg` | SG | 0.001 | 0.0001 to 0.02 | "at rest" should mean something else |
@@ -32,6 +66,16 @@ pub enum CurveChoice {
 /// | `foam_sg` | SG | 0 | -0.02 to 0.02 | foam on probes is known to make them misread |
 /// | `foam_sd_sg` | SG | 0.001 | 0 to 0.02 | probes carry more or less foam; 0 holds it |
 /// | `instrument_share` | - | 0.5 | 0 to 1 | more or less of a sample's variance is its instrument's bias |
+/// | `interval` | - | delta | - | curves are strongly bent in their parameters: profile, bootstrap |
+/// | `repeats` | - | 200 | 50 to 100000 | of the bootstrap |
+/// | `candidates` | - | true | - | the table of candidate curves is not wanted: saves most of the time |
+/// | `clock` | - | best | - | all batches should have one clock |
+/// | `activation_kj_mol` | kJ/mol | 52.4 | 0 to 200 | the effect of temperature on the pace is known |
+/// | `activation_sd_kj_mol` | kJ/mol | 15 | 0 to 100 | as above; 0 holds it |
+/// | `reference_c` | C | 20 | 0 to 40 | `_ref` traits are wanted at another temperature |
+/// | `stop_ale_c` | C | 10 | -5 to 40 | below it the clock of an ale stops |
+/// | `stop_lager_c` | C | 4 | -5 to 40 | the same for batches that ferment colder than `lager_below_c` |
+/// | `lager_below_c` | C | 14 | -5 to 40 | mean temperature that tells one from the other |
 #[derive(Debug, Clone, PartialEq)]
 pub struct KineticsSettings {
     /// Which curve.
@@ -59,6 +103,26 @@ pub struct KineticsSettings {
     pub foam_sd_sg: f64,
     /// Share of the variance of a sample that all samples of its instrument have in common.
     pub instrument_share: f64,
+    /// How intervals of the traits are made.
+    pub interval: IntervalMethod,
+    /// Repeats of the bootstrap.
+    pub repeats: usize,
+    /// Whether all candidate curves are fitted for comparison when all batches are.
+    pub candidates: bool,
+    /// Which clock.
+    pub clock: ClockChoice,
+    /// Activation energy of the pace, kJ/mol; see [`super::ACTIVATION_KJ_MOL`] for its source.
+    pub activation_kj_mol: f64,
+    /// Its standard deviation.
+    pub activation_sd_kj_mol: f64,
+    /// Reference temperature of thermal time, C.
+    pub reference_c: f64,
+    /// Temperature below which the clock of an ale stops, C; from memory.
+    pub stop_ale_c: f64,
+    /// The same for a lager.
+    pub stop_lager_c: f64,
+    /// A batch with a mean temperature below this is taken for a lager, C.
+    pub lager_below_c: f64,
 }
 
 impl Default for KineticsSettings {
@@ -76,11 +140,26 @@ impl Default for KineticsSettings {
             foam_sg: 0.0,
             foam_sd_sg: 0.001,
             instrument_share: 0.5,
+            interval: IntervalMethod::Delta,
+            repeats: 200,
+            candidates: true,
+            clock: ClockChoice::Best,
+            activation_kj_mol: ACTIVATION_KJ_MOL.0,
+            activation_sd_kj_mol: ACTIVATION_KJ_MOL.1,
+            reference_c: 20.0,
+            stop_ale_c: 10.0,
+            stop_lager_c: 4.0,
+            lager_below_c: 14.0,
         }
     }
 }
 
 impl KineticsSettings {
+    /// The temperature below which the clock of a batch stops, from its mean temperature, C.
+    pub(super) fn stop_c(&self, mean_c: f64) -> f64 {
+        if mean_c < self.lager_below_c { self.stop_lager_c } else { self.stop_ale_c }
+    }
+
     /// The settings, if each lies in its range.
     ///
     /// # Errors
@@ -110,6 +189,13 @@ impl KineticsSettings {
         within("foam_sg", self.foam_sg, -0.02, 0.02, "-0.02 to 0.02 SG")?;
         within("foam_sd_sg", self.foam_sd_sg, 0.0, 0.02, "0 to 0.02 SG")?;
         within("instrument_share", self.instrument_share, 0.0, 1.0, "a share from 0 to 1")?;
+        within("repeats", self.repeats as f64, 50.0, 100_000.0, "50 to 100000")?;
+        within("activation_kj_mol", self.activation_kj_mol, 0.0, 200.0, "0 to 200 kJ/mol")?;
+        within("activation_sd_kj_mol", self.activation_sd_kj_mol, 0.0, 100.0, "0 to 100 kJ/mol")?;
+        within("reference_c", self.reference_c, 0.0, 40.0, "0 to 40 C")?;
+        within("stop_ale_c", self.stop_ale_c, -5.0, 40.0, "-5 to 40 C")?;
+        within("stop_lager_c", self.stop_lager_c, -5.0, 40.0, "-5 to 40 C")?;
+        within("lager_below_c", self.lager_below_c, -5.0, 40.0, "-5 to 40 C")?;
         Ok(self)
     }
 }

@@ -1,7 +1,17 @@
 //! How far a fermentation has come, in words.
 
+use nalgebra::{DMatrix, DVector};
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
+
+use crate::error::Result;
+use crate::fit::{Estimate, Finding, quantile};
+
 use super::batch_fit::{FittedCurve, Point, Status};
+use super::curve::{Curve, PARAMETERS};
 use super::prepare::median;
+use super::timed::Timed;
 
 /// A fall smaller than this is none, SG.
 const LEAST_FALL_SG: f64 = 0.002;
@@ -9,6 +19,8 @@ const LEAST_FALL_SG: f64 = 0.002;
 const REST_H: f64 = 36.0;
 /// A fall by more than this in two days after a rest is a new start, SG.
 const RESTART_SG: f64 = 0.004;
+/// Curves drawn for the probability of a word.
+const DRAWS: usize = 200;
 /// Probability from which a batch at rest is called stuck.
 const SURE: f64 = 0.9;
 
@@ -25,42 +37,140 @@ pub(crate) fn fall_sg(points: &[Point]) -> Option<f64> {
     (fall > LEAST_FALL_SG.max(2.0 * noise) || points.len() < 12 && fall > LEAST_FALL_SG).then_some(fall)
 }
 
-/// The word for a batch with a fitted curve whose last usable data are at `last_hours`.
-pub(crate) fn status(
-    fitted: &FittedCurve,
-    points: &[Point],
-    last_hours: f64,
-    tolerance_sg: f64,
-    stuck_above: f64,
-    limit: (f64, f64),
-) -> Status {
-    let curve = fitted.curve.tabulate();
-    let progress = curve.progress(last_hours);
-    if let Some(at) = restarted_at(points, fitted.curve.original_sg) {
-        // Only a fall that the single curve does not know as its main one.
-        if at > curve.mid_h() {
-            return Status::Restarted;
+/// The probability that a batch without a clear fall has not begun: that the level has fallen by less than the least fall, by
+/// the scatter of the points.
+pub(crate) fn not_started(points: &[Point], level: f64) -> Result<Finding> {
+    let (Some(first), Some(last)) = (points.first(), points.last()) else { return Ok(Finding::missing("no data")) };
+    let end =
+        |keep: &dyn Fn(f64) -> bool| -> Vec<f64> { points.iter().filter(|p| keep(p.hours)).map(|p| p.sg).collect() };
+    let (early, late) = (end(&|hours| hours <= first.hours + 6.0), end(&|hours| hours >= last.hours - 6.0));
+    let mut steps: Vec<f64> = points.windows(2).map(|pair| (pair[1].sg - pair[0].sg).abs()).collect();
+    // The median step of independent errors is 0.954 of their standard deviation; a median's error is 1.25 of a mean's.
+    let own = (median(&mut steps) / 0.954).max(1e-5);
+    let se = 1.25 * own * (1.0 / early.len() as f64 + 1.0 / late.len() as f64).sqrt();
+    let fall = median(&mut early.clone()) - median(&mut late.clone());
+    let p = 1.0 - quantile::normal_upper_tail((LEAST_FALL_SG - fall) / se);
+    probability(p, level, "levels of the first and the last six hours, normal")
+}
+
+/// A probability as a finding; what it is conditional on is its method.
+fn probability(p: f64, level: f64, method: &'static str) -> Result<Finding> {
+    Ok(Finding::Estimated(Estimate::normal(p, 0.0, level, method)?))
+}
+
+/// What a batch with a fitted curve is judged by.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Judge<'a> {
+    pub points: &'a [Point],
+    /// The last usable data, hours from pitching.
+    pub last_hours: f64,
+    pub tolerance_sg: f64,
+    pub stuck_above: f64,
+    /// The limit with its standard deviation.
+    pub limit: (f64, f64),
+}
+
+impl Judge<'_> {
+    /// The word, the hour since when, and the probability of the word: the share of curves drawn from the fit's errors
+    /// that get the same one.
+    pub fn status(&self, fitted: &FittedCurve, level: f64) -> Result<(Status, Option<f64>, Finding)> {
+        let curve = fitted.timed();
+        if let Some((at, p)) = restarted_at(self.points, fitted.curve.original_sg) {
+            // Only a fall that the single curve does not know as its main one.
+            if at > curve.mid_h() {
+                let p = probability(p, level, "fall after the rest against the scatter, normal")?;
+                return Ok((Status::Restarted, Some(at), p));
+            }
         }
+        let p_stuck = |terminal_sg: f64, variance: f64| {
+            let above = terminal_sg - self.limit.0 - self.stuck_above;
+            let sd = (variance + self.limit.1 * self.limit.1).sqrt();
+            let z = if sd > 0.0 { above / sd } else { above.signum() * f64::INFINITY };
+            1.0 - quantile::normal_upper_tail(z)
+        };
+        let stuck = p_stuck(fitted.curve.terminal_sg, fitted.covariance[1][1]) > SURE;
+        let stage = self.stage(&curve);
+        let word = if stage == Status::Finished && stuck { Status::Stuck } else { stage };
+        let since = match word {
+            Status::NotStarted | Status::Lagging => Some(0.0),
+            Status::Active => Some(curve.lag_h()),
+            Status::Slowing => Some(self.slowing_h(&curve)),
+            Status::Finished | Status::Stuck => Some(curve.finish_h(self.tolerance_sg)),
+            Status::TooFewData | Status::Restarted => None,
+        };
+        let mut p = 0.0;
+        let drawn = draws(fitted);
+        for drawn in &drawn {
+            let own = Timed::new(drawn, &fitted.clock);
+            if self.stage(&own) == stage {
+                // The draw has the error of the terminal gravity; that of the limit is left.
+                let stuck = p_stuck(drawn.terminal_sg, 0.0);
+                p += match word {
+                    Status::Stuck => stuck,
+                    Status::Finished => 1.0 - stuck,
+                    _ => 1.0,
+                };
+            }
+        }
+        let method = "share of curves drawn from the errors of the fit";
+        let p = match drawn.len() {
+            0 => Finding::missing("the errors of the fit cannot be drawn from"),
+            n => probability(p / n as f64, level, method)?,
+        };
+        Ok((word, since, p))
     }
-    if curve.finish_h(tolerance_sg) <= last_hours {
-        let terminal_var = fitted.covariance[1][1];
-        let above = fitted.curve.terminal_sg - limit.0 - stuck_above;
-        let sd = (terminal_var + limit.1 * limit.1).sqrt();
-        let z = if sd > 0.0 { above / sd } else { above.signum() * f64::INFINITY };
-        let stuck = 1.0 - crate::fit::quantile::normal_upper_tail(z) > SURE;
-        return if stuck { Status::Stuck } else { Status::Finished };
+
+    /// The word without regard to the limit.
+    fn stage(&self, curve: &Timed<'_>) -> Status {
+        if curve.finish_h(self.tolerance_sg) <= self.last_hours {
+            return Status::Finished;
+        }
+        if self.last_hours <= curve.lag_h() || curve.progress(self.last_hours) < 0.03 {
+            return Status::Lagging;
+        }
+        let steepest = curve.steepest_h();
+        let slow = curve.fall_sg_per_h(self.last_hours) < 0.5 * curve.fall_sg_per_h(steepest);
+        if self.last_hours > steepest && slow { Status::Slowing } else { Status::Active }
     }
-    if last_hours <= curve.lag_h() || progress < 0.03 {
-        return Status::Lagging;
+
+    /// The hour after the steepest point from which the fall is under half of its greatest.
+    fn slowing_h(&self, curve: &Timed<'_>) -> f64 {
+        let (mut early, mut late) = (curve.steepest_h(), self.last_hours);
+        let half = 0.5 * curve.fall_sg_per_h(early);
+        for _ in 0..40 {
+            let middle = 0.5 * (early + late);
+            if curve.fall_sg_per_h(middle) < half { late = middle } else { early = middle }
+        }
+        late
     }
-    let slow = curve.fall_sg_per_h(last_hours) < 0.5 * curve.fall_sg_per_h(curve.steepest_h());
-    if last_hours > curve.steepest_h() && slow { Status::Slowing } else { Status::Active }
+}
+
+/// Curves drawn from the normal distribution of the parameters; always the same for the same fit.
+fn draws(fitted: &FittedCurve) -> Vec<Curve> {
+    let covariance = DMatrix::from_fn(PARAMETERS, PARAMETERS, |i, j| fitted.covariance[i][j]);
+    if covariance.iter().any(|c| !c.is_finite()) {
+        return Vec::new();
+    }
+    let parts = covariance.symmetric_eigen();
+    let mut rng = ChaCha8Rng::seed_from_u64(1);
+    let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
+    let centre = fitted.curve.to_vector();
+    (0..DRAWS)
+        .map(|_| {
+            let z = DVector::from_fn(PARAMETERS, |i, _| parts.eigenvalues[i].max(0.0).sqrt() * normal());
+            let moved = &parts.eigenvectors * z;
+            let mut vector: [f64; PARAMETERS] = std::array::from_fn(|i| centre[i] + moved[i]);
+            // A fermentation only falls.
+            vector[1] = vector[1].min(vector[0] - 1e-4);
+            Curve::of_form(fitted.curve.form, &vector)
+        })
+        .collect()
 }
 
 /// When a batch that was at rest began to fall again: the end of a stretch of at least [`REST_H`] hours in which the
 /// running median keeps within 0.0005, well below the gravity at pitching, after which it falls by more than
 /// [`RESTART_SG`] in two days. A slow tail falls less in that time.
-pub(crate) fn restarted_at(points: &[Point], original_sg: f64) -> Option<f64> {
+pub(crate) fn restarted_at(points: &[Point], original_sg: f64) -> Option<(f64, f64)> {
     let smooth: Vec<(f64, f64)> = points
         .windows(9)
         .map(|window| {
@@ -74,6 +184,10 @@ pub(crate) fn restarted_at(points: &[Point], original_sg: f64) -> Option<f64> {
         let rest = smooth.iter().skip(i).take_while(|(_, sg)| (sg - level).abs() <= 0.0005).last()?.0;
         let after = smooth.iter().filter(|(hours, _)| (rest..rest + 48.0).contains(hours)).map(|(_, sg)| *sg);
         let fell = level - after.fold(f64::INFINITY, f64::min);
-        (begun && rest - start >= REST_H && fell > RESTART_SG && fell.is_finite()).then_some(rest)
+        let mut steps: Vec<f64> = points.windows(2).map(|pair| (pair[1].sg - pair[0].sg).abs()).collect();
+        let noise = (median(&mut steps) / 0.954).max(1e-5);
+        // Two running medians of nine, and a fall that a slow tail may have too.
+        let p = 1.0 - quantile::normal_upper_tail((fell - LEAST_FALL_SG) / (1.25 * noise * (2.0_f64 / 9.0).sqrt()));
+        (begun && rest - start >= REST_H && fell > RESTART_SG && fell.is_finite()).then_some((rest, p))
     })
 }

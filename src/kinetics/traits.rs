@@ -4,16 +4,19 @@ use crate::error::Result;
 use crate::fit::{Estimate, Finding, quantile};
 use crate::liquid;
 
-use super::batch_fit::{FittedCurve, Trait};
-use super::curve::{Curve, PARAMETERS, Tabulated};
+use super::batch_fit::{AtReference, FittedCurve, Trait};
+use super::clock::{Clock, Thermal};
+use super::curve::{Curve, PARAMETERS};
+use super::timed::Timed;
 
 /// Relative standard deviation of alcohol by formula: yeasts differ in what they make of the same extract. From memory,
 /// no source.
 const ABV_FORMULA: f64 = 0.015;
 
 /// The value of a trait on a curve.
-pub(crate) fn value(curve: &Tabulated, which: Trait, tolerance_sg: f64) -> Result<f64> {
-    let (original, terminal) = (curve.curve().original_sg, curve.curve().terminal_sg);
+pub(crate) fn value(curve: &Timed<'_>, which: Trait, tolerance_sg: f64) -> Result<f64> {
+    let plain = curve.on_clock().curve();
+    let (original, terminal) = (plain.original_sg, plain.terminal_sg);
     Ok(match which {
         Trait::OriginalSg => original,
         Trait::TerminalSg => terminal,
@@ -34,7 +37,7 @@ pub(crate) fn value(curve: &Tabulated, which: Trait, tolerance_sg: f64) -> Resul
 pub(crate) fn estimates<const N: usize>(
     fitted: &FittedCurve,
     level: f64,
-    functions: impl Fn(&Tabulated) -> [Result<f64>; N],
+    functions: impl Fn(&Timed<'_>) -> [Result<f64>; N],
 ) -> Result<[Finding; N]> {
     let at = fitted.curve.to_vector();
     let mut slopes = [[0.0; PARAMETERS]; N];
@@ -46,7 +49,8 @@ pub(crate) fn estimates<const N: usize>(
         let moved = |by: f64| {
             let mut vector = at;
             vector[i] += by;
-            functions(&Curve::from_vector(&vector).tabulate()).map(|value| value.unwrap_or(f64::NAN))
+            functions(&Timed::new(&Curve::of_form(fitted.curve.form, &vector), &fitted.clock))
+                .map(|value| value.unwrap_or(f64::NAN))
         };
         for (slope, (up, down)) in slopes.iter_mut().zip(moved(step).into_iter().zip(moved(-step))) {
             slope[i] = (up - down) / (2.0 * step);
@@ -54,7 +58,7 @@ pub(crate) fn estimates<const N: usize>(
     }
     let factor = quantile::student_t_two_sided(level, fitted.df)?;
     let mut all = [const { Finding::NotEstimable { why: String::new() } }; N];
-    for ((finding, value), slope) in all.iter_mut().zip(functions(&fitted.curve.tabulate())).zip(&slopes) {
+    for ((finding, value), slope) in all.iter_mut().zip(functions(&fitted.timed())).zip(&slopes) {
         let mut variance = 0.0;
         for (a, row) in slope.iter().zip(&fitted.covariance) {
             variance += row.iter().zip(slope).map(|(covariance, b)| a * b * covariance).sum::<f64>();
@@ -99,4 +103,53 @@ pub(crate) fn all(fitted: &FittedCurve, level: f64, tolerance_sg: f64) -> Result
         }
     }
     Ok(all)
+}
+
+/// Lag, middle and rate at the reference temperature, for an activation energy with its standard deviation.
+///
+/// On thermal time they are the curve's own; on real time the thermal hours that had passed, and the rate over the pace.
+pub(crate) fn at_reference(
+    fitted: &FittedCurve,
+    level: f64,
+    thermal: impl Fn(f64) -> Option<Thermal>,
+    (activation, sd): (f64, f64),
+) -> Result<AtReference> {
+    let all = |clock: &Clock| {
+        estimates(fitted, level, |curve| {
+            let steepest = curve.steepest_h();
+            let rate = 24.0 * curve.fall_sg_per_h(steepest);
+            let own = match &fitted.clock {
+                Clock::Thermal(_) => {
+                    let table = curve.on_clock();
+                    [table.lag_h(), table.mid_h(), 24.0 * table.fall_sg_per_h(table.steepest_h())]
+                }
+                Clock::Real => [clock.at(curve.lag_h()).0, clock.at(curve.mid_h()).0, rate / clock.at(steepest).1],
+            };
+            own.map(Ok)
+        })
+    };
+    let (Some(here), Some(more)) = (thermal(activation), thermal(activation + 1.0)) else {
+        return Ok(AtReference::missing("no temperatures for thermal time"));
+    };
+    let (here, more) = (Clock::Thermal(here), Clock::Thermal(more));
+    let timed = fitted.timed();
+    let steepest = timed.steepest_h();
+    // How the clock's error moves each: by a kJ/mol, at the hours that were found.
+    let by = [
+        more.at(timed.lag_h()).0 - here.at(timed.lag_h()).0,
+        more.at(timed.mid_h()).0 - here.at(timed.mid_h()).0,
+        24.0 * timed.fall_sg_per_h(steepest) * (1.0 / more.at(steepest).1 - 1.0 / here.at(steepest).1),
+    ];
+    let factor = quantile::student_t_two_sided(level, fitted.df)?;
+    let mut found = all(&here)?;
+    for (finding, by) in found.iter_mut().zip(by) {
+        if let Finding::Estimated(estimate) = finding {
+            estimate.se = estimate.se.hypot(by * sd);
+            estimate.lower = estimate.value - factor * estimate.se;
+            estimate.upper = estimate.value + factor * estimate.se;
+            estimate.method = "thermal time, with the error of its activation energy".into();
+        }
+    }
+    let [lag_h, mid_h, max_rate_sg_per_day] = found;
+    Ok(AtReference { lag_h, mid_h, max_rate_sg_per_day })
 }

@@ -67,6 +67,28 @@ pub struct GravitySeries {
 }
 
 impl GravitySeries {
+    /// The series of a batch of which nothing is known yet.
+    pub fn empty(batch: impl Into<String>, strain: impl Into<String>, pitched_at: Instant) -> Self {
+        Self {
+            batch: batch.into(),
+            strain: strain.into(),
+            pitched_at,
+            ended_hours: None,
+            original_sg: None,
+            limit_sg: None,
+            probes: Vec::new(),
+            rows: Vec::new(),
+            hours: Vec::new(),
+            sg: Vec::new(),
+            own_sd: Vec::new(),
+            shared_sd: Vec::new(),
+            temp_c: Vec::new(),
+            probe: Vec::new(),
+            samples: Vec::new(),
+            cooled_hours: None,
+        }
+    }
+
     /// The series cut at a moment: readings up to it, samples whose value was known by it, cooling and end only where
     /// they had come. None when the batch was pitched later. What was computed from data of other times (a calibration,
     /// the prior of an offset) stays as it is.

@@ -4,7 +4,7 @@ use crate::calibration::{BathPlan, Builds, Calibration, Calibrations, ShellEffec
 use crate::chart::Figure;
 use crate::drift::Drift;
 use crate::forecast::{Backtest, Forecasts};
-use crate::kinetics::{BatchFit, Kinetics};
+use crate::kinetics::{BatchFit, Kinetics, SigmoidFit};
 use crate::season::{RowAccount, Season};
 use crate::strains::Strains;
 
@@ -57,6 +57,7 @@ notebook_display!(
     Drift,
     BatchFit,
     Kinetics,
+    SigmoidFit,
     Forecasts,
     Backtest,
     Strains,

@@ -10,7 +10,7 @@ use crate::chart::Figure;
 use crate::drift::Drift;
 use crate::error::Result;
 use crate::forecast::{Backtest, Forecasts};
-use crate::kinetics::{BatchFit, Kinetics};
+use crate::kinetics::{BatchFit, Kinetics, SigmoidFit};
 use crate::season::{RowAccount, Season};
 use crate::strains::Strains;
 
@@ -70,8 +70,9 @@ show! {
         table(it.policies_frame(), "Ways of recalibration"),
         table(it.fleet_frame(), "The fleet"),
     ];
-    BatchFit: |it| vec![picture(it.chart()), text(it)];
+    BatchFit: |it| vec![picture(it.chart()), picture(it.residual_chart()), text(it)];
     Kinetics: |it| vec![picture(it.chart()), table(it.to_frame(), "Fermentations")];
+    SigmoidFit: |it| vec![picture(it.chart()), table(it.to_frame(), "What the curve says"), text(it)];
     Forecasts: |it| vec![picture(it.chart()), table(it.to_frame(), "Forecasts")];
     Backtest: |it| vec![picture(it.coverage_chart()), picture(it.chart()), text(it)];
     Strains: |it| vec![

@@ -64,10 +64,14 @@ impl StudySettings {
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
         let (forecasts, backtest) = self.forecast(&season, &kinetics, &known, asked)?;
         let gravity = match (gravity, calibrations.done()) {
-            (Part::Done(gravity), Some(calibrations)) => Part::Done(match drift.done() {
-                Some(drift) => drift.correct(&season, calibrations, gravity),
-                None => gravity.with_drift(&season, calibrations, &offset),
-            }),
+            (Part::Done(gravity), Some(calibrations)) => {
+                let corrected = match drift.done() {
+                    Some(drift) => drift.correct(&season, calibrations, gravity),
+                    None => gravity.with_drift(&season, calibrations, &offset),
+                };
+                let fits = kinetics.done().map(|kinetics| kinetics.batches.as_slice()).unwrap_or_default();
+                Part::Done(corrected.with_flags(fits.iter().flat_map(|fit| fit.flags.iter().copied())))
+            }
             (other, _) => other,
         };
         say("comparing strains");

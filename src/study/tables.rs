@@ -51,6 +51,7 @@ impl SeasonStudy {
         }
         if let Some(kinetics) = self.kinetics.done() {
             add("kinetics", kinetics.to_frame())?;
+            add("kinetics_candidates", kinetics.candidates_frame())?;
         }
         if let Some(forecasts) = self.forecasts.done() {
             add("forecasts", forecasts.to_frame())?;

@@ -13,6 +13,7 @@ mod mixed_known;
 mod nonlinear;
 mod ode;
 mod pooling;
+mod profile;
 mod quantiles;
 mod robust;
 mod simultaneous;

@@ -1,4 +1,8 @@
 //! Kinetics against known truth and outside answers.
 
+mod bad_input;
 pub mod chain;
 mod coverage;
+mod published;
+mod routes;
+mod sigmoid;

@@ -14,12 +14,14 @@
 //!   standard error; the others' errors are conditional on it.
 //! - The covariance is `sigma^2 (J'J)^-1` at the end, by QR of the scaled columns and the singular values of R. Directions
 //!   the data do not see are left out and their parameters named: they are not estimable, the rest is.
+//! - Intervals are Wald's ([`NonlinearFit::finding`]) or by profiling ([`NonlinearFit::profile`]).
 //! - What is not computed: R squared, which means nothing for nonlinear models.
 
 mod check;
 mod curve;
 mod fitted;
 mod parameter;
+mod profile;
 mod solver;
 mod stop;
 
@@ -29,6 +31,7 @@ pub use check::numeric_jacobian;
 pub use curve::{Curve, CurveResiduals};
 pub use fitted::{FittedParameter, NonlinearFit, ParameterState};
 pub use parameter::{Parameter, Prior};
+pub use profile::{Functional, ProfileInterval};
 pub use stop::StopReason;
 
 use super::Scale;

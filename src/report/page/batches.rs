@@ -14,14 +14,19 @@ const MOST: usize = 60;
 pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
     html! {
         p { "Each curve is fitted to the readings of its probes and to the samples together; the offset of a probe is \
-             estimated where a sample or a second probe allows it." }
+             estimated where a sample or a second probe allows it. Half-way and lag at the reference temperature are in \
+             thermal time, which runs with the measured temperature." }
         (part(&study.kinetics, |found| html! {
             (picture(found.chart()))
             (tables.show("kinetics", "Batches", 200, &[
                 ("batch", "batch"), ("strain", "strain"), ("status", "status"), ("original_sg", "original"), ("original_sg_se", "error"),
                 ("terminal_sg", "terminal"), ("terminal_sg_se", "error"), ("max_rate_sg_per_day", "greatest rate"), ("lag_h", "lag"),
-                ("mid_h", "half-way"), ("finish_at", "at rest"), ("attenuation", "attenuation"), ("attenuation_se", "error"),
+                ("mid_h", "half-way"), ("mid_ref_h", "half-way at 20 \u{b0}C"), ("clock", "time"), ("finish_at", "at rest"), ("attenuation", "attenuation"), ("attenuation_se", "error"),
                 ("abv_percent", "alcohol (estimate)"), ("n", "points"), ("why", "why not"),
+            ]))
+            (tables.show("kinetics_candidates", "Which curve describes each batch, and which foretells it", 400, &[
+                ("batch", "batch"), ("curve", "curve"), ("clock", "time"), ("parameters", "parameters"), ("aicc_above_best", "AICc above the best"),
+                ("rmse_sg", "residuals"), ("forward_n", "points foretold"), ("forward_rmse_sg", "error of these"), ("why", "remark"),
             ]))
             h3 { "One by one" }
             @if found.batches.len() > MOST {
@@ -51,6 +56,7 @@ fn one(study: &SeasonStudy, fit: &BatchFit) -> Markup {
             summary { (fit.batch) " \u{b7} " (fit.strain) ": " (fit.status.name()) }
             @if !fit.why.is_empty() { p.none { (fit.why) } }
             (picture(fit.chart_with(series, forecast).map(|figure| figure.with_title(""))))
+            (picture(fit.residual_chart().map(|figure| figure.with_title(""))))
         }
     }
 }

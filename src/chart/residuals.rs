@@ -1,0 +1,89 @@
+//! What the curve of a batch leaves: residuals over time, and how they hang together.
+
+use crate::error::Result;
+use crate::fit::quantile::normal_two_sided;
+use crate::kinetics::{BatchFit, Source};
+use crate::units::HOURS_PER_DAY;
+
+use super::axis::Axis;
+use super::figure::Figure;
+use super::palette::{CURVE, INK, Mark, REFERENCE};
+use super::plot::Frame;
+use super::svg::panel;
+
+const HEIGHT: u32 = 170;
+const WIDTH: u32 = 410;
+const NARROW: u32 = 216;
+/// Lags shown, in points.
+const LAGS: usize = 15;
+/// A point that counts less than this is drawn as a cross.
+const LITTLE: f64 = 0.5;
+
+impl BatchFit {
+    /// Left, the gravities less the curve with what the probes misread; right, the autocorrelation of the residuals with the
+    /// error model taken off, where all bars should stay between the lines.
+    ///
+    /// # Errors
+    /// [`crate::Error::Numeric`] when drawing fails.
+    pub fn residual_chart(&self) -> Result<Figure> {
+        if self.residuals_sg.is_empty() {
+            return Ok(Figure::new("", "", Vec::new()));
+        }
+        let rows: Vec<_> = self.points.iter().zip(&self.residuals_sg).collect();
+        let kept = rows.iter().filter(|(point, _)| point.weight >= LITTLE).map(|(_, r)| 1e3 * **r);
+        let y = Axis::around(kept.chain([0.0]), 1.0, 4, "residual, 0.001 SG");
+        let x = Axis::linear(0.0, (self.last_hours / HOURS_PER_DAY).max(1.0), 5, "days from pitching");
+        let mut outside = 0;
+        let over_time = panel(WIDTH, HEIGHT, |paper| {
+            let plot = Frame::new("", x, y).on(paper)?;
+            plot.rule_y(0.0)?;
+            for (point, residual) in &rows {
+                let at = (point.hours / HOURS_PER_DAY, 1e3 * **residual);
+                match point.source {
+                    Source::Sample(_) => plot.mark(at.0, at.1, Mark::Diamond, REFERENCE, 6.0)?,
+                    Source::Probe(_) if point.weight < LITTLE => plot.mark(at.0, at.1, Mark::Cross, INK, 5.0)?,
+                    Source::Probe(_) => outside += plot.dots([at], INK, 1.6, 0.6)?,
+                }
+            }
+            Ok(())
+        })?;
+        let n = self.innovations.len();
+        let mut panels = vec![over_time];
+        if n > 2 * LAGS {
+            let edge = normal_two_sided(0.90)? / (n as f64).sqrt();
+            let bars: Vec<f64> = (1..=LAGS).map(|lag| autocorrelation(&self.innovations, lag)).collect();
+            panels.push(panel(NARROW, HEIGHT, |paper| {
+                let y = Axis::around(bars.iter().copied().chain([-0.3, 0.3]), 0.2, 4, "autocorrelation");
+                let plot = Frame::new("", Axis::linear(0.0, LAGS as f64 + 0.5, 4, "lag, points"), y).on(paper)?;
+                for level in [-edge, 0.0, edge] {
+                    plot.rule_y(level)?;
+                }
+                for (lag, bar) in bars.iter().enumerate() {
+                    plot.upright(lag as f64 + 1.0, bar.min(0.0), bar.max(0.0), CURVE, 4.0)?;
+                }
+                Ok(())
+            })?);
+        }
+        let waves = match &self.whiteness {
+            Some(w) if w.runs_p < 0.05 => format!(
+                " Waves are left: {} runs of one sign where {:.0} are expected (p {:.3}).",
+                w.runs, w.expected_runs, w.runs_p
+            ),
+            Some(w) => format!(" No waves are left (runs test, p {:.2}).", w.runs_p),
+            None => String::new(),
+        };
+        let beyond = if outside > 0 { format!(" {outside} dots lie outside the frame.") } else { String::new() };
+        let caption = format!(
+            "Left: means of readings (dots) and samples (diamonds) less the curve; crosses count little. Right: with the error \
+             model taken off, neighbours should not correlate beyond the outer lines (90 %).{waves}{beyond}"
+        );
+        let alt = format!("Residuals of batch {} over time and their autocorrelation.{waves}", self.batch);
+        Ok(Figure::new(format!("{}: what the curve leaves", self.batch), alt, panels).with_caption(caption))
+    }
+}
+
+/// Autocorrelation about 0 at a lag.
+fn autocorrelation(values: &[f64], lag: usize) -> f64 {
+    let products: f64 = values.iter().zip(values.iter().skip(lag)).map(|(a, b)| a * b).sum();
+    products / values.iter().map(|v| v * v).sum::<f64>().max(f64::MIN_POSITIVE)
+}

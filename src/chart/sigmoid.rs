@@ -1,0 +1,48 @@
+//! Pictures of curves fitted to plain numbers.
+
+use crate::error::Result;
+use crate::kinetics::SigmoidFit;
+
+use super::axis::Axis;
+use super::figure::Figure;
+use super::palette::{CURVE, INK};
+use super::plot::Frame;
+use super::svg::panel;
+
+const WIDTH: u32 = 520;
+const HEIGHT: u32 = 260;
+const LEVEL: f64 = 0.90;
+const STEPS: usize = 160;
+
+impl SigmoidFit {
+    /// The points, the curve with its confidence band, and the wider band of one new reading.
+    ///
+    /// # Errors
+    /// [`crate::Error::Numeric`] when drawing fails.
+    pub fn chart(&self) -> Result<Figure> {
+        let points: Vec<(f64, f64)> = self.points().collect();
+        let low = points.first().map_or(0.0, |p| p.0);
+        let high = points.last().map_or(1.0, |p| p.0);
+        let at: Vec<f64> = (0..=STEPS).map(|i| low + (high - low) * i as f64 / STEPS as f64).collect();
+        let (band, one) = (self.band(&at, LEVEL)?, self.prediction(&at, 1.0, LEVEL)?);
+        let y = Axis::around(points.iter().map(|p| p.1).chain(band.iter().map(|e| e.value)), 0.0, 5, "y");
+        let mut outside = 0;
+        let drawn = panel(WIDTH, HEIGHT, |paper| {
+            let plot = Frame::new("", Axis::linear(low, high, 6, "x"), y).room_right(14).on(paper)?;
+            for (rows, alpha) in [(&one, 0.12), (&band, 0.3)] {
+                let rows: Vec<_> = at.iter().zip(rows).map(|(x, e)| (*x, e.lower, e.upper)).collect();
+                plot.band(&rows, CURVE, alpha)?;
+            }
+            outside = plot.dots(points, INK, 1.8, 0.7)?;
+            plot.line(&at.iter().zip(&band).map(|(x, e)| (*x, e.value)).collect::<Vec<_>>(), CURVE, 2.0, 1.0)
+        })?;
+        let beyond = if outside > 0 { format!(" {outside} dots lie outside the frame.") } else { String::new() };
+        let caption = format!(
+            "Line: {} curve; inner band: where the curve may be, outer: one new reading, both {:.0} %.{beyond}",
+            self.kind,
+            100.0 * LEVEL
+        );
+        Ok(Figure::new(format!("{} curve", self.kind), "Points with a fitted curve and its bands.", vec![drawn])
+            .with_caption(caption))
+    }
+}

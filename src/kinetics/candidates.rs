@@ -1,0 +1,170 @@
+//! All curves on one batch: how well each describes it, and how well it foretells its end from its beginning.
+
+use crate::error::Result;
+use crate::season::GravitySeries;
+
+use super::batch_fit::{BatchFit, Point};
+use super::curve::CurveKind;
+use super::estimate::{Estimated, Given, estimate, values, weak_priors};
+use super::gls::Nuisance;
+use super::misread::foam;
+use super::settings::KineticsSettings;
+
+/// Share of the time after which the rest is foretold.
+const FORWARD_SHARE: f64 = 0.6;
+/// Fewer points than this before, or after, foretell nothing.
+const LEAST_FORWARD: (usize, usize) = (5, 3);
+/// A criterion lower by this much tells two curves apart (Burnham and Anderson 2002, section 2.6).
+pub(super) const TELLING: f64 = 2.0;
+
+/// One curve on one batch.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Candidate {
+    /// The curve.
+    pub curve: CurveKind,
+    /// Points it was fitted to.
+    pub n: usize,
+    /// Parameters that the data determine, those of the error model included.
+    pub parameters: Option<f64>,
+    /// Akaike's criterion corrected for the number of points, on the correlated likelihood.
+    pub aicc: Option<f64>,
+    /// Root mean square of the residuals, SG.
+    pub rmse_sg: Option<f64>,
+    /// Points in the last two fifths of the time, foretold from the first three.
+    pub forward_n: usize,
+    /// Root mean square of the errors of what was foretold, SG.
+    pub forward_rmse_sg: Option<f64>,
+    /// True for the curve that was taken.
+    pub chosen: bool,
+    /// Why something is missing, or why this curve was taken.
+    pub why: String,
+}
+
+impl KineticsSettings {
+    /// All candidates for a batch with a fitted curve, on its clock.
+    pub(super) fn all_candidates(&self, fit: &BatchFit, series: &GravitySeries) -> Result<Vec<Candidate>> {
+        let Some(fitted) = &fit.fitted else { return Ok(Vec::new()) };
+        let mut points = fit.points.clone();
+        points.iter_mut().for_each(|point| point.weight = 1.0);
+        let effects = self.effects(series, &points, instruments(&points));
+        let mut all = Vec::with_capacity(CurveKind::ALL.len());
+        for kind in CurveKind::ALL {
+            all.push(self.candidate(kind, &points, &effects, fit)?);
+        }
+        let closed = |c: &&Candidate| !matches!(c.curve, CurveKind::Inhibited | CurveKind::Smooth);
+        let least = |of: &[&Candidate]| of.iter().filter_map(|c| c.aicc).fold(f64::INFINITY, f64::min);
+        let best_closed = least(&all.iter().filter(closed).collect::<Vec<_>>());
+        let best = least(&all.iter().collect::<Vec<_>>());
+        for candidate in &mut all {
+            candidate.chosen = candidate.curve == fitted.kind;
+            let own = candidate.aicc.unwrap_or(f64::INFINITY);
+            let mut words = Vec::new();
+            if !candidate.why.is_empty() {
+                words.push(candidate.why.clone());
+            }
+            if candidate.chosen {
+                words.push(self.reason().to_owned());
+            }
+            if own <= best && own.is_finite() {
+                words.push("lowest AICc".to_owned());
+            }
+            if candidate.curve == CurveKind::Inhibited && own + TELLING < best_closed {
+                words.push("preferred to every closed form".to_owned());
+            }
+            candidate.why = words.join("; ");
+        }
+        Ok(all)
+    }
+
+    /// Why a curve was taken.
+    fn reason(&self) -> &'static str {
+        match self.curve {
+            super::CurveChoice::Best => "taken: lowest AICc",
+            super::CurveChoice::Smooth => "taken: its intervals hold where no closed form does",
+            _ => "taken: asked for",
+        }
+    }
+
+    fn candidate(&self, kind: CurveKind, points: &[Point], effects: &[Nuisance], fit: &BatchFit) -> Result<Candidate> {
+        let none = Candidate {
+            curve: kind,
+            n: points.len(),
+            parameters: None,
+            aicc: None,
+            rmse_sg: None,
+            forward_n: 0,
+            forward_rmse_sg: None,
+            chosen: false,
+            why: String::new(),
+        };
+        let whole = match self.one(kind, points, effects) {
+            Ok(found) => found,
+            Err(error) if error.is_not_estimable() => return Ok(Candidate { why: error.to_string(), ..none }),
+            Err(error) => return Err(error),
+        };
+        let weights: Vec<f64> = fit.points.iter().map(|p| p.weight).collect();
+        let rmse_sg = self.errors(kind, &whole, points, effects, &weights, 0)?;
+        let aicc = whole.aicc.is_finite().then_some(whole.aicc);
+        let mut found = Candidate { parameters: Some(whole.parameters), aicc, rmse_sg, ..none };
+        if aicc.is_none() {
+            found.why = "too few points for AICc".to_owned();
+        }
+        let first = points.partition_point(|p| p.hours <= FORWARD_SHARE * fit.last_hours);
+        let rest = points.len() - first;
+        if first < LEAST_FORWARD.0 || rest < LEAST_FORWARD.1 {
+            let why = format!("{first} points before and {rest} after three fifths of the time foretell nothing");
+            return Ok(Candidate { why, ..found });
+        }
+        let cut: Vec<Nuisance> = effects
+            .iter()
+            .map(|of| Nuisance { name: of.name.clone(), column: of.column.iter().take(first).copied().collect() })
+            .collect();
+        match self.one(kind, points.get(..first).unwrap_or_default(), &cut) {
+            Ok(early) => {
+                found.forward_n = rest;
+                found.forward_rmse_sg = self.errors(kind, &early, points, effects, &weights, first)?;
+            }
+            Err(error) if error.is_not_estimable() => found.why = format!("forward: {error}"),
+            Err(error) => return Err(error),
+        }
+        Ok(found)
+    }
+
+    fn one(&self, kind: CurveKind, points: &[Point], effects: &[Nuisance]) -> Result<Estimated> {
+        let priors = weak_priors(super::fit::first_level(points));
+        let given = self.given(kind, effects, &priors);
+        estimate(&given, &mut points.to_vec())
+    }
+
+    /// Root mean square of the errors at the points from `first` on, robust weights of the whole fit applied.
+    fn errors(
+        &self,
+        kind: CurveKind,
+        found: &Estimated,
+        points: &[Point],
+        effects: &[Nuisance],
+        weights: &[f64],
+        first: usize,
+    ) -> Result<Option<f64>> {
+        let priors = weak_priors(found.curve.original_sg);
+        let given: Given<'_> = self.given(kind, effects, &priors);
+        let column = foam(points, &given.problem(points, &[]).vigour(&found.curve));
+        let mut residual = vec![0.0; points.len()];
+        given.problem(points, &column).departures(&values(&found.fit), &mut residual)?;
+        let (mut square, mut sum) = (0.0, 0.0);
+        for (r, weight) in residual.iter().zip(weights).skip(first) {
+            square += weight * r * r;
+            sum += weight;
+        }
+        Ok((sum > 0.0).then(|| (square / sum).sqrt()))
+    }
+}
+
+/// Instruments behind the samples among the points.
+fn instruments(points: &[Point]) -> usize {
+    let of = |p: &Point| match p.source {
+        super::Source::Sample(instrument) => instrument + 1,
+        super::Source::Probe(_) => 0,
+    };
+    points.iter().map(of).max().unwrap_or(0)
+}

@@ -1,0 +1,308 @@
+//! Fitting one curve to points.
+
+use crate::fit::autocorrelation::{AutocorrelationSettings, Car1, Criterion, Whitened};
+use crate::fit::linear::LinearSettings;
+use crate::fit::nonlinear::{CurveResiduals, NonlinearFit, NonlinearSettings, Parameter, ParameterState, Residuals};
+use crate::kinetics::settings::IntervalMethod;
+use crate::{Error, Result};
+
+use super::result::{SigmoidFit, SigmoidTrait};
+use super::starts::starts;
+use super::{SIGMOID_PARAMETERS, SigmoidKind};
+
+/// Rounds of estimating the errors' memory and fitting anew.
+const ROUNDS: usize = 3;
+/// A change smaller than this many residual standard deviations is none.
+const LEAST_CHANGE_SDS: f64 = 4.0;
+
+/// How a curve is fitted.
+///
+/// | field | default | range | change it when |
+/// | --- | --- | --- | --- |
+/// | `kind` | logistic, four parameters | | the data end otherwise than they begin |
+/// | `from` | estimated | | the level before is known, as 0 for growth over the inoculum |
+/// | `correlated` | true | | readings are far apart or known to be independent |
+/// | `interval` | delta | | the curve is strongly bent in its parameters |
+/// | `level` | 0.90 | 0 to 1 | another level is wanted |
+/// | `repeats` | 400 | 50 to 100000 | of the bootstrap: more for steadier ends |
+/// | `seed` | 1 | | of the bootstrap |
+#[derive(Debug, Clone, PartialEq)]
+pub struct SigmoidSettings {
+    /// Which curve.
+    pub kind: SigmoidKind,
+    /// The level it comes from, where known; it is then held.
+    pub from: Option<f64>,
+    /// Whether errors may remember: AR(1) in continuous time plus white noise, and generalised least squares.
+    pub correlated: bool,
+    /// How intervals are made.
+    pub interval: IntervalMethod,
+    /// Their level.
+    pub level: f64,
+    /// Repeats of the bootstrap.
+    pub repeats: usize,
+    /// Seed of the bootstrap.
+    pub seed: u64,
+}
+
+impl Default for SigmoidSettings {
+    fn default() -> Self {
+        Self {
+            kind: SigmoidKind::default(),
+            from: None,
+            correlated: true,
+            interval: IntervalMethod::default(),
+            level: 0.90,
+            repeats: 400,
+            seed: 1,
+        }
+    }
+}
+
+/// Points in order of `x`.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Points {
+    pub x: Vec<f64>,
+    pub y: Vec<f64>,
+    pub sd: Option<Vec<f64>>,
+}
+
+impl Points {
+    fn new(x: &[f64], y: &[f64], sd: Option<&[f64]>) -> Result<Self> {
+        if x.len() != y.len() || sd.is_some_and(|sd| sd.len() != y.len()) {
+            return Err(Error::Usage(format!("{} x, {} y and {:?} sd", x.len(), y.len(), sd.map(<[f64]>::len))));
+        }
+        let mut order: Vec<usize> = (0..x.len()).collect();
+        order.sort_by(|a, b| x[*a].total_cmp(&x[*b]));
+        let sorted = |values: &[f64]| order.iter().map(|i| values[*i]).collect();
+        Ok(Self { x: sorted(x), y: sorted(y), sd: sd.map(sorted) })
+    }
+
+    pub fn problem<'a>(&'a self, kind: &'a SigmoidKind) -> Result<CurveResiduals<'a, SigmoidKind>> {
+        CurveResiduals::new(kind, &self.x, &self.y, self.sd.as_deref())
+    }
+
+    pub fn sd(&self, i: usize) -> f64 {
+        self.sd.as_ref().and_then(|sd| sd.get(i)).copied().unwrap_or(1.0)
+    }
+
+    fn span(&self) -> (f64, f64) {
+        (self.x.first().copied().unwrap_or(0.0), self.x.last().copied().unwrap_or(0.0))
+    }
+}
+
+impl SigmoidSettings {
+    /// Fits the curve to points in any order; `sd` are standard deviations of `y` up to a common factor.
+    ///
+    /// # Errors
+    /// - [`Error::Setting`]: a setting out of range. [`Error::Usage`]: different lengths.
+    /// - [`Error::NotEstimable`]: too few points, values that are not finite, no change that stands out of the scatter, a rate
+    ///   that is not told from none, a straight line that describes the data as well, or a curve that does not converge: the
+    ///   reason is in words.
+    ///
+    /// ```
+    /// use heelwort::kinetics::{SigmoidKind, SigmoidSettings, SigmoidTrait};
+    /// let hours: Vec<f64> = (0..30).map(f64::from).collect();
+    /// let wiggle = |t: f64| 0.01 * (5.0 * t).sin();
+    /// let growth: Vec<f64> = hours.iter().map(|t| 2.0 / (1.0 + (4.0 - 0.5 * t).exp()) + wiggle(*t)).collect();
+    /// let fit = SigmoidSettings { from: Some(0.0), correlated: false, ..Default::default() }.fit(&hours, &growth, None)?;
+    /// assert!((fit.finding(SigmoidTrait::Lag).value().unwrap_or(0.0) - 4.0).abs() < 0.1);
+    /// # Ok::<(), heelwort::Error>(())
+    /// ```
+    pub fn fit(&self, x: &[f64], y: &[f64], sd: Option<&[f64]>) -> Result<SigmoidFit> {
+        self.check()?;
+        let points = Points::new(x, y, sd)?;
+        let problem = points.problem(&self.kind)?;
+        let free = self.kind.parameters() - usize::from(self.from.is_some());
+        let mut places = points.x.clone();
+        places.dedup();
+        if places.len() < free + 1 {
+            let why = format!("{} places; a curve of {free} parameters needs {}", places.len(), free + 1);
+            return Err(Error::not_estimable(self.what(), why));
+        }
+        let first = self.best(&points, &problem)?;
+        self.check_change(&points, &first)?;
+        let (fit, process) = if self.correlated { self.generalised(&points, &problem, first)? } else { (first, None) };
+        if let Some(rate) = fit.finding("rate", self.level)?.estimate().filter(|rate| !(rate.lower > 0.0)) {
+            let why = format!("the rate, {rate}, is not told from none");
+            return Err(Error::not_estimable(self.what(), why));
+        }
+        let aicc = aicc(&points, &problem, &fit, process.is_some(), free)?;
+        let line = straight(&points, process.is_some())?;
+        if line <= aicc {
+            let why = format!("a straight line describes the data as well (AICc {line:.1}, the curve's {aicc:.1})");
+            return Err(Error::not_estimable(self.what(), why));
+        }
+        SigmoidFit::new(self, points, fit, process, aicc)
+    }
+
+    fn what(&self) -> String {
+        format!("a {} curve", self.kind)
+    }
+
+    fn check(&self) -> Result<()> {
+        if !(self.level > 0.0 && self.level < 1.0) {
+            let value = self.level.to_string();
+            return Err(Error::Setting { name: "level", value, wanted: "a probability between 0 and 1" });
+        }
+        if !(50..=100_000).contains(&self.repeats) {
+            return Err(Error::Setting { name: "repeats", value: self.repeats.to_string(), wanted: "50 to 100000" });
+        }
+        if let Some(from) = self.from.filter(|from| !from.is_finite()) {
+            return Err(Error::Setting { name: "from", value: from.to_string(), wanted: "a finite number" });
+        }
+        Ok(())
+    }
+
+    /// The parameters, from these values on.
+    pub(super) fn parameters(&self, points: &Points, start: &[f64]) -> Vec<Parameter> {
+        let (first, last) = points.span();
+        let span = last - first;
+        let bounded = |(i, (name, value)): (usize, (&&str, &f64))| {
+            let parameter = Parameter::new(*name, *value);
+            match i {
+                0 if self.from.is_some() => parameter.held(),
+                2 => parameter.within(0.0, f64::INFINITY),
+                3 => {
+                    let (low, high) = (first - 2.0 * span, last + span);
+                    Parameter::new(*name, value.clamp(low, high)).within(low, high)
+                }
+                4 => parameter.within(0.05, 20.0),
+                _ => parameter,
+            }
+        };
+        SIGMOID_PARAMETERS.iter().zip(start).enumerate().map(bounded).collect()
+    }
+
+    /// The best of the descents from all start values.
+    fn best(&self, points: &Points, problem: &CurveResiduals<'_, SigmoidKind>) -> Result<NonlinearFit> {
+        let mut best: Option<NonlinearFit> = None;
+        let mut failure = None;
+        for start in starts(self.kind, &points.x, &points.y, self.from) {
+            match NonlinearSettings::default().fit(problem, &self.parameters(points, &start)) {
+                Ok(fit) if fit.stop.is_converged() => {
+                    if best.as_ref().is_none_or(|other| fit.sum_of_squares < other.sum_of_squares) {
+                        best = Some(fit);
+                    }
+                }
+                Ok(fit) => failure = Some(Error::not_estimable(self.what(), fit.stop.to_string())),
+                Err(error) => failure = Some(error),
+            }
+        }
+        let none = || failure.unwrap_or_else(|| Error::not_estimable(self.what(), "the values do not change"));
+        best.ok_or_else(none)
+    }
+
+    /// Refuses data in which nothing goes from one level to another.
+    fn check_change(&self, points: &Points, fit: &NonlinearFit) -> Result<()> {
+        let values = fit.values();
+        let (first, last) = points.span();
+        let curve = |x: f64| crate::fit::nonlinear::Curve::value(&self.kind, x, &values);
+        let change = (curve(last) - curve(first)).abs();
+        let mean_sd = points.sd.as_ref().map_or(1.0, |sd| sd.iter().sum::<f64>() / sd.len() as f64);
+        let scatter = fit.sigma * mean_sd;
+        if !(change > LEAST_CHANGE_SDS * scatter) {
+            let why = format!("the values change by {change:.3} in these data, where they scatter by {scatter:.3}");
+            return Err(Error::not_estimable(self.what(), why));
+        }
+        let rate = fit.parameter("rate")?;
+        if rate.state == ParameterState::NotIdentified || fit.parameter("lag")?.state == ParameterState::NotIdentified {
+            return Err(Error::not_estimable(self.what(), "the data do not show how the values change"));
+        }
+        Ok(())
+    }
+
+    /// Generalised least squares: the memory of the errors from the residuals, the curve from whitened residuals, in turn.
+    fn generalised(
+        &self,
+        points: &Points,
+        problem: &CurveResiduals<'_, SigmoidKind>,
+        mut fit: NonlinearFit,
+    ) -> Result<(NonlinearFit, Option<Car1>)> {
+        let mut process = Car1::white();
+        for _ in 0..ROUNDS {
+            let values = fit.values();
+            let found = remembering(points, problem, &values, &fit, Criterion::Restricted)?;
+            process = found.process;
+            let whitened = Whitened::new(problem, &process, &points.x)?;
+            let mut next = NonlinearSettings::default().fit(&whitened, &self.parameters(points, &values))?;
+            next.df = next.df.min(found.df);
+            fit = next;
+        }
+        Ok((fit, Some(process)))
+    }
+}
+
+/// The process of the errors at a fit, its free derivatives being the design.
+fn remembering(
+    points: &Points,
+    problem: &impl Residuals,
+    values: &[f64],
+    fit: &NonlinearFit,
+    criterion: Criterion,
+) -> Result<crate::fit::autocorrelation::AutocorrelationFit> {
+    let mut residuals = vec![0.0; problem.count()];
+    problem.residuals(values, &mut residuals)?;
+    let mut jacobian = ndarray::Array2::zeros((problem.count(), values.len()));
+    problem.jacobian(values, jacobian.view_mut())?;
+    let seen: Vec<usize> = fit
+        .parameters
+        .iter()
+        .enumerate()
+        .filter(|(_, parameter)| parameter.state == ParameterState::Free)
+        .map(|(i, _)| i)
+        .collect();
+    let design = jacobian.select(ndarray::Axis(1), &seen);
+    AutocorrelationSettings { criterion, white_noise: true }.fit(&points.x, &residuals, Some(&design))
+}
+
+/// AICc on the likelihood that the errors were given.
+fn aicc(points: &Points, problem: &impl Residuals, fit: &NonlinearFit, correlated: bool, free: usize) -> Result<f64> {
+    let n = problem.count() as f64;
+    let (minus_two_ln, k) = if correlated {
+        let found = remembering(points, problem, &fit.values(), fit, Criterion::Likelihood)?;
+        (-2.0 * found.ln_likelihood, free as f64 + 3.0)
+    } else {
+        (n * ((2.0 * std::f64::consts::PI * fit.sum_of_squares / n).ln() + 1.0), free as f64 + 1.0)
+    };
+    let spread: f64 = (0..points.x.len()).map(|i| 2.0 * points.sd(i).ln()).sum();
+    let correction = if n > k + 1.0 { 2.0 * k * n / (n - k - 1.0) } else { f64::INFINITY };
+    Ok(minus_two_ln + spread + correction)
+}
+
+/// AICc of a straight line through the points, with the same kind of errors.
+fn straight(points: &Points, correlated: bool) -> Result<f64> {
+    let n = points.x.len();
+    let design = ndarray::Array2::from_shape_fn((n, 2), |(i, j)| {
+        (if j == 0 { 1.0 } else { points.x.get(i).copied().unwrap_or(0.0) }) / points.sd(i)
+    });
+    let values: Vec<f64> = points.y.iter().enumerate().map(|(i, y)| y / points.sd(i)).collect();
+    let settings = AutocorrelationSettings { criterion: Criterion::Likelihood, white_noise: true };
+    let (minus_two_ln, k) = if correlated {
+        (-2.0 * settings.fit(&points.x, &values, Some(&design))?.ln_likelihood, 5.0)
+    } else {
+        let fit = LinearSettings::default().fit(&[("x", &points.x)], &points.y, points.sd.as_deref())?;
+        let square: f64 = fit.residuals.iter().enumerate().map(|(i, r)| (r / points.sd(i)).powi(2)).sum();
+        (n as f64 * ((2.0 * std::f64::consts::PI * square / n as f64).ln() + 1.0), 3.0)
+    };
+    let n = n as f64;
+    let spread: f64 = (0..points.x.len()).map(|i| 2.0 * points.sd(i).ln()).sum();
+    Ok(minus_two_ln + spread + if n > k + 1.0 { 2.0 * k * n / (n - k - 1.0) } else { f64::INFINITY })
+}
+
+impl SigmoidTrait {
+    /// Its value with the gradient in the parameters.
+    pub(super) fn at(self, kind: SigmoidKind, values: &[f64]) -> (f64, Vec<f64>) {
+        let alone = |place: usize| {
+            let slopes = (0..values.len()).map(|i| f64::from(u8::from(i == place))).collect();
+            (values.get(place).copied().unwrap_or(f64::NAN), slopes)
+        };
+        match self {
+            Self::From => alone(0),
+            Self::To => alone(1),
+            Self::Rate => alone(2),
+            Self::Lag => alone(3),
+            Self::Mid => kind.x_of_share(values, 0.5),
+            Self::T90 => kind.x_of_share(values, 0.9),
+        }
+    }
+}

@@ -1,0 +1,88 @@
+//! A curve on its clock, read in hours from pitching.
+
+use super::clock::Clock;
+use super::curve::{Curve, PARAMETERS, Tabulated};
+
+/// Half a day, hours.
+const HALF_DAY_H: f64 = 12.0;
+
+/// A tabulated curve with its clock: all times are hours from pitching, whatever the clock of the curve.
+#[derive(Debug, Clone)]
+pub struct Timed<'a> {
+    table: Tabulated,
+    clock: &'a Clock,
+}
+
+impl<'a> Timed<'a> {
+    /// A curve on a clock.
+    pub fn new(curve: &Curve, clock: &'a Clock) -> Self {
+        Self { table: curve.tabulate(), clock }
+    }
+
+    /// The curve on its own clock.
+    pub fn on_clock(&self) -> &Tabulated {
+        &self.table
+    }
+
+    /// The clock.
+    pub fn clock(&self) -> &Clock {
+        self.clock
+    }
+
+    /// SG at an hour.
+    pub fn sg(&self, hours: f64) -> f64 {
+        self.table.sg(self.clock.at(hours).0)
+    }
+
+    /// Share of the drop that is done at an hour.
+    pub fn progress(&self, hours: f64) -> f64 {
+        self.table.progress(self.clock.at(hours).0)
+    }
+
+    /// SG at an hour and its derivatives by the parameters in the order of [`Curve::to_vector`].
+    pub fn gradient(&self, hours: f64) -> (f64, [f64; PARAMETERS]) {
+        self.table.gradient(self.clock.at(hours).0)
+    }
+
+    /// Rate of fall, SG per hour, at the mean pace of half a day to both sides: the noise of a thermometer has no part in it.
+    pub fn fall_sg_per_h(&self, hours: f64) -> f64 {
+        let (from, to) = ((hours - HALF_DAY_H).max(0.0), hours + HALF_DAY_H);
+        let pace = match self.clock {
+            Clock::Real => 1.0,
+            Clock::Thermal(_) => (self.clock.at(to).0 - self.clock.at(from).0) / (to - from),
+        };
+        pace * self.table.fall_sg_per_h(self.clock.at(hours).0)
+    }
+
+    /// Hour of the steepest fall.
+    pub fn steepest_h(&self) -> f64 {
+        let own = self.clock.hours_at(self.table.steepest_h());
+        let falls = self.clock.hours().chain([own]).map(|hours| (hours, self.fall_sg_per_h(hours)));
+        falls.fold((own, f64::NEG_INFINITY), |most, at| if at.1 >= most.1 { at } else { most }).0
+    }
+
+    /// Lag: where the tangent at the steepest point meets the SG at pitching.
+    pub fn lag_h(&self) -> f64 {
+        let steepest = self.steepest_h();
+        let fall = self.fall_sg_per_h(steepest);
+        if steepest <= 0.0 || fall <= 0.0 {
+            return 0.0;
+        }
+        (steepest - (self.table.curve().original_sg - self.sg(steepest)) / fall).max(0.0)
+    }
+
+    /// Hour of the middle of the drop.
+    pub fn mid_h(&self) -> f64 {
+        self.time_of_progress_h(0.5)
+    }
+
+    /// Hour at which the share `progress` of the drop is done.
+    pub fn time_of_progress_h(&self, progress: f64) -> f64 {
+        self.clock.hours_at(self.table.time_of_progress_h(progress))
+    }
+
+    /// Finish time: the hour at which the curve comes within `tolerance_sg` of its terminal gravity.
+    pub fn finish_h(&self, tolerance_sg: f64) -> f64 {
+        self.clock.hours_at(self.table.finish_h(tolerance_sg))
+    }
+}
