@@ -9,6 +9,8 @@ use crate::units::Instant;
 use super::words::signed;
 
 const MICROS_PER_HOUR: f64 = 3_600e6;
+/// Most letters of the name of a row.
+pub(super) const NAME_LETTERS: usize = 28;
 
 /// One axis of a frame.
 #[derive(Debug, Clone, PartialEq)]
@@ -60,7 +62,8 @@ impl Axis {
 
     /// An axis of named rows: row i stands at -i, so that the first is at the top.
     pub(super) fn names<S: AsRef<str>>(names: &[S]) -> Self {
-        let ticks = names.iter().enumerate().map(|(i, name)| (-(i as f64), shortened(name.as_ref(), 28))).collect();
+        let ticks =
+            names.iter().enumerate().map(|(i, name)| (-(i as f64), shortened(name.as_ref(), NAME_LETTERS))).collect();
         Self { low: -(names.len().max(1) as f64) + 0.4, high: 0.6, ticks, title: String::new(), grid: false }
     }
 

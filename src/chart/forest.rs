@@ -5,11 +5,14 @@ use plotters::style::RGBColor;
 use crate::error::Result;
 use crate::fit::Finding;
 
-use super::axis::Axis;
+use super::axis::{Axis, NAME_LETTERS};
 use super::figure::Panel;
 use super::palette::{INK, Mark};
-use super::plot::{Frame, Side};
+use super::plot::{Frame, LETTER, Side};
 use super::svg::panel;
+
+/// Room that a tick with its number takes, px.
+const TICK_PX: f64 = 60.0;
 
 /// One row.
 pub(super) struct Row<'a> {
@@ -31,7 +34,11 @@ pub(super) fn forest(title: &str, unit: &str, rows: &[Row<'_>], marked: &[f64], 
     let names: Vec<&str> = rows.iter().map(|row| row.name.as_str()).collect();
     let ends = rows.iter().filter_map(|row| row.finding.estimate()).flat_map(|e| [e.lower, e.value, e.upper]);
     let held = rows.iter().filter_map(|row| row.finding.value());
-    let x = Axis::around(ends.chain(held).chain(marked.iter().copied()), 0.0, 4, unit);
+    // Long names leave little room for the scale: no more ticks than stand apart.
+    let longest = names.iter().map(|name| name.chars().count()).max().unwrap_or(0).min(NAME_LETTERS);
+    let room_px = f64::from(width) - LETTER * longest as f64 - 24.0;
+    let ticks = (room_px / TICK_PX).floor().clamp(2.0, 4.0) as usize;
+    let x = Axis::around(ends.chain(held).chain(marked.iter().copied()), 0.0, ticks, unit);
     let height = 62 + 22 * rows.len() as u32 + if title.is_empty() { 0 } else { 19 };
     panel(width, height, |paper| {
         let plot = Frame::new(title, x.clone(), Axis::names(&names)).room_right(14).on(paper)?;

@@ -16,7 +16,7 @@ use super::palette::{INK, Mark};
 use super::svg::{Paper, SCALE, drawing};
 
 /// Mean width of a letter of the small words, px: a guess, as no font is at hand; generous, so that words have room.
-const LETTER: f64 = 6.4;
+pub(super) const LETTER: f64 = 6.4;
 /// Size of the small words, px.
 const SMALL: f64 = 11.0;
 

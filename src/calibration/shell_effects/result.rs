@@ -76,7 +76,7 @@ pub struct ShellEffects {
 
 impl ShellEffects {
     /// The table `shell_effects`: one row per batch and probe, with `why` where the coefficient cannot be had.
-    /// `elsewhere_se_per_k` is its standard error at other gravities.
+    /// `elsewhere_se_per_k` is its standard error at other gravities and in other batches.
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
@@ -120,7 +120,11 @@ impl fmt::Display for ShellEffects {
             f,
             "Each is the sum of shell, sensor temperature error, liquid model and residual fall, at its own gravity;"
         )?;
-        writeln!(f, "elsewhere it has a further SD of {:.0e} per K.", self.settings.elsewhere_sd_per_k)?;
+        writeln!(
+            f,
+            "elsewhere and in other batches it has a further SD of {:.0e} per K.",
+            self.settings.elsewhere_sd_per_k
+        )?;
         for effect in &self.effects {
             let (probe, batch) = (&effect.probe, &effect.batch);
             match (effect.effective_per_k.estimate(), effect.sg, effect.stated_per_k) {

@@ -108,7 +108,7 @@ fn shells(tables: &Tables<'_>) -> Markup {
             h3 { "In the cold" }
             p { "A finished batch keeps its gravity when it is cooled. What a probe then reads differently is the sum of its \
                  shell, its thermometer, the model of the liquid and what the gravity still fell, at the gravity of that beer; \
-                 at other gravities the same figure has a larger error." }
+                 at other gravities and in other batches the same figure has a larger error." }
             details { summary { "Every cooling" } (shown) }
         }
     }
