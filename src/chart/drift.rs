@@ -107,7 +107,7 @@ impl Drift {
         for term in self.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {
             rows.push(Row::new("mean of the fleet", &term.finding, INK, Mark::Diamond));
         }
-        let drawn = forest("", "drift, SG per 30 days", &rows, &[0.0], 380)?;
+        let drawn = forest("", "drift, SG per 30 days", &rows, &[0.0], 440)?;
         let caption = format!(
             "Bars: {:.0} % intervals. A bar that crosses 0 does not show a drift; a wide one says that too little is known.",
             100.0 * self.level

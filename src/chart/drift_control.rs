@@ -45,7 +45,7 @@ fn means(chart: &ControlChart, x: &Axis) -> Result<Panel> {
     let limits = chart.ewma.limit.iter().flat_map(|limit| [-limit, *limit]);
     let y = Axis::around(limits.chain(chart.ewma.statistic.iter().copied()), 6.0, 4, "weighted mean, SD");
     panel(WIDTH, HEIGHT, |paper| {
-        let plot = Frame::new(&chart.probe, x.clone(), y).on(paper)?;
+        let plot = Frame::new(format!("{}, means", chart.probe), x.clone(), y).on(paper)?;
         plot.rule_y(0.0)?;
         let band: Vec<_> = at.iter().zip(&chart.ewma.limit).map(|(x, limit)| (*x, -limit, *limit)).collect();
         plot.band(&band, CURVE, 0.14)?;
@@ -66,7 +66,7 @@ fn sums(chart: &ControlChart, x: &Axis) -> Result<Panel> {
     let values = chart.cusum.up.iter().chain(&down).copied().chain([-limit, limit]);
     let y = Axis::around(values, 1.0, 4, "sums up and down, SD");
     panel(WIDTH, HEIGHT, |paper| {
-        let plot = Frame::new(&chart.probe, x.clone(), y).on(paper)?;
+        let plot = Frame::new(format!("{}, sums", chart.probe), x.clone(), y).on(paper)?;
         plot.rule_y(0.0)?;
         for sign in [-limit, limit] {
             plot.line(&[(x.low, sign), (x.high, sign)], LOOK, 1.2, 0.9)?;

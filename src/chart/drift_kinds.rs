@@ -64,7 +64,22 @@ impl Drift {
                 plot.level(up, 100.0 * (k.value - k.se), 100.0 * (k.value + k.se), colour, 1.2)?;
                 plot.upright(at, zero.value - zero.se, zero.value + zero.se, colour, 1.2)?;
                 plot.mark(at, up, mark, colour, 8.0)?;
-                name(&plot, (at, up), &kind.probe, &mut taken)?;
+            }
+            // Names come last and keep clear of all bars, or where there is no such place of all marks and names.
+            let bars: Vec<[f64; 4]> = rows
+                .iter()
+                .flat_map(|(_, k, zero)| {
+                    let (left, low) = plot.px(100.0 * (k.value - k.se), zero.value - zero.se);
+                    let (right, high) = plot.px(100.0 * (k.value + k.se), zero.value + zero.se);
+                    let (x, y) = plot.px(100.0 * k.value, zero.value);
+                    [[left, y - 1.0, right, y + 1.0], [x - 1.0, high, x + 1.0, low]]
+                })
+                .collect();
+            for (kind, k, zero) in &rows {
+                let at = plot.px(100.0 * k.value, zero.value);
+                if !name(&plot, at, &kind.probe, &mut taken, &bars)? {
+                    name(&plot, at, &kind.probe, &mut taken, &[])?;
+                }
             }
             Ok(())
         })?;
@@ -77,20 +92,26 @@ impl Drift {
     }
 }
 
-/// Writes a name beside a point where it covers nothing; none where there is no such place.
-fn name(plot: &Plot<'_, '_>, (x, y): (f64, f64), text: &str, taken: &mut Vec<[f64; 4]>) -> Result<()> {
-    let (px, py) = plot.px(x, y);
+/// Writes a name beside a point where it covers nothing; false where there is no such place.
+fn name(
+    plot: &Plot<'_, '_>,
+    (px, py): (f64, f64),
+    text: &str,
+    taken: &mut Vec<[f64; 4]>,
+    bars: &[[f64; 4]],
+) -> Result<bool> {
     let (left, top, right, bottom) = plot.frame_px();
     let (high, wide) = (LETTER.0, text.chars().count() as f64 * LETTER.1);
-    let places = [(px + 8.0, py - 8.0), (px - 8.0 - wide, py - 8.0), (px + 8.0, py + 8.0), (px - 8.0 - wide, py + 8.0)];
-    for (from, middle) in places {
+    let sides = |up: f64| [(px + 8.0, py + up), (px - 8.0 - wide, py + up)];
+    for (from, middle) in [-9.0, 9.0, -20.0, 20.0, -32.0, 32.0].into_iter().flat_map(sides) {
         let own = [from, middle - high / 2.0, from + wide, middle + high / 2.0];
-        let free =
-            taken.iter().all(|other| own[2] < other[0] || other[2] < own[0] || own[3] < other[1] || other[3] < own[1]);
+        let clear = |other: &[f64; 4]| own[2] < other[0] || other[2] < own[0] || own[3] < other[1] || other[3] < own[1];
+        let free = taken.iter().chain(bars).all(clear);
         if free && own[0] >= left && own[2] <= right + 12.0 && own[1] >= top && own[3] <= bottom {
             taken.push(own);
-            return plot.words(text, (from, middle), LETTER.0, false, INK, (HPos::Left, VPos::Center));
+            plot.words(text, (from, middle), LETTER.0, false, INK, (HPos::Left, VPos::Center))?;
+            return Ok(true);
         }
     }
-    Ok(())
+    Ok(false)
 }

@@ -268,6 +268,16 @@ impl fmt::Display for Drift {
                 other => writeln!(f, "{other}")?,
             }
         }
+        for shift in self.shifts.iter().filter(|shift| shift.kind == ShiftKind::Found) {
+            let day = |at: crate::Instant| at.to_string().get(..10).unwrap_or_default().to_owned();
+            let (from, to) = (day(shift.earliest), day(shift.latest));
+            let p = shift.p_fleet.unwrap_or(1.0);
+            writeln!(
+                f,
+                "  {} shifted between {from} and {to}: {} (p of the fleet {p:.3})",
+                shift.probe, shift.shift_sg
+            )?;
+        }
         for term in &self.fleet {
             writeln!(f, "  fleet {}: {}", term.term, term.finding)?;
         }

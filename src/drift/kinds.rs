@@ -1,6 +1,6 @@
 //! Of which kind a probe's drift is: proportional (mass, height, shell) or sideways (sensor zero, mass across the axis).
 
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::fit::{Finding, quantile};
 use crate::units::Instant;
 
@@ -52,13 +52,17 @@ impl DriftSettings {
         let parts = averaged.model.probes.iter().enumerate();
         parts
             .map(|(p, part)| {
-                let kind = self.kind(averaged, curves, latest, slopes, p, part);
+                let kind = averaged
+                    .model
+                    .only(p)
+                    .ok_or_else(|| Error::not_estimable("the kind of drift", "no pairs"))
+                    .and_then(|alone| self.kind(&averaged.again(&alone)?, curves, latest, slopes));
                 kind.unwrap_or_else(|why| DriftKind::missing(&part.probe, why.to_string()))
             })
             .collect()
     }
 
-    /// The kind of probe `p`.
+    /// The kind of one probe, from the model of it alone.
     ///
     /// ```text
     /// proportional: error(SG) ~ -SG dK/K            (K = m/(pi r^3); a relative error of density)
@@ -72,15 +76,9 @@ impl DriftSettings {
     ///
     /// What one water check and one strong bath (SG 1.060) at the season's end would buy: with D the distance between what the two
     /// families predict for the contrast of the two, in its SDs, the log odds move by N(D^2/2, D^2).
-    fn kind(
-        &self,
-        averaged: &Averaged,
-        curves: &Curves,
-        latest: Instant,
-        slopes: (f64, f64),
-        p: usize,
-        part: &Part,
-    ) -> Result<DriftKind> {
+    fn kind(&self, averaged: &Averaged, curves: &Curves, latest: Instant, slopes: (f64, f64)) -> Result<DriftKind> {
+        let doing = "the kind of drift";
+        let part = averaged.model.probes.first().ok_or_else(|| Error::not_estimable(doing, "no pairs"))?;
         let Some(per_deg_at_1020) = curves.first(&part.probe).and_then(|first| curves.per_deg(first, AT_SG)) else {
             return Ok(DriftKind::missing(&part.probe, "the curve has no slope at SG 1.020"));
         };
@@ -91,8 +89,7 @@ impl DriftSettings {
         }
         let shapes = Shapes { curves, probe: &part.probe, per_deg_at_1020 };
         let families: [&dyn Fn(f64) -> f64; 2] = [&Shapes::proportional, &|sg| shapes.sideways(sg)];
-        let models =
-            families.map(|shape| averaged.model.with_part(p, part.shaped(shape)).with_slopes(slopes.0, slopes.1));
+        let models = families.map(|shape| averaged.model.with_part(part.shaped(shape)).with_slopes(slopes.0, slopes.1));
         let [proportional, sideways] = &models;
         let odds = averaged.ln_evidence(proportional)? - averaged.ln_evidence(sideways)?;
         let p_proportional = 1.0 / (1.0 + (-odds).exp());
@@ -103,9 +100,10 @@ impl DriftSettings {
             _ => Verdict::CannotTell,
         };
         let now = part.months_at(latest).max(part.span.1);
-        let told = told_after(averaged, &models, &families, curves, p, now, odds, certain)?;
-        let [relative_k, zero] = self.in_physical_units(averaged, &shapes, p, part, slopes.0.hypot(slopes.1), None)?;
-        let after = self.in_physical_units(averaged, &shapes, p, part, slopes.0.hypot(slopes.1), Some(now))?;
+        let told = told_after(averaged, &models, &families, &shapes, now, (odds, certain), self.kind_tilt_sd_deg)?;
+        let typical = slopes.0.hypot(slopes.1);
+        let [relative_k, zero] = self.in_physical_units(averaged, &shapes, part, typical, None)?;
+        let after = self.in_physical_units(averaged, &shapes, part, typical, Some(now))?;
         let [k_se_after, zero_se_after] = after.map(|finding| finding.se());
         Ok(DriftKind {
             probe: part.probe.clone(),
@@ -126,7 +124,6 @@ impl DriftSettings {
         &self,
         averaged: &Averaged,
         shapes: &Shapes,
-        p: usize,
         part: &Part,
         typical_sg: f64,
         two_baths: Option<f64>,
@@ -149,31 +146,30 @@ impl DriftSettings {
                 });
             }
         }
-        let model: Model = averaged.model.with_two_rates(p, part, |sg| (-sg, shapes.per_deg(sg)), {
+        let model: Model = averaged.model.with_two_rates(part, |sg| (-sg, shapes.per_deg(sg)), {
             (typical_sg / AT_SG, typical_sg / shapes.per_deg_at_1020)
         });
         let zero_effect = model.prior_sd.len() - 1;
         let averaged = averaged.again(&model)?;
         let of = |j: usize| averaged.effect(j, self.level, METHOD).map_or_else(missing, Finding::Estimated);
-        Ok([of(p), of(zero_effect)])
+        Ok([of(0), of(zero_effect)])
     }
 }
 
 /// Probability that one water check and one strong bath tell the family with the certainty asked for.
-#[expect(clippy::too_many_arguments, reason = "two models with their shapes, and the moment")]
 fn told_after(
     averaged: &Averaged,
     models: &[Model; 2],
     families: &[&dyn Fn(f64) -> f64; 2],
-    curves: &Curves,
-    p: usize,
+    shapes: &Shapes,
     months: f64,
-    odds: f64,
-    certain: f64,
+    (odds, certain): (f64, f64),
+    tilt_sd_deg: f64,
 ) -> Result<f64> {
+    let curves = shapes.curves;
     let mut contrasts = Vec::new();
     for (model, shape) in models.iter().zip(families) {
-        let Some(part) = model.probes.get(p) else { continue };
+        let Some(part) = model.probes.first() else { continue };
         let seen = |sg: f64| curves.first(&part.probe).and_then(|first| curves.seen(&part.probe, first, sg));
         let (Some(water), Some(strong)) = (seen(1.0), seen(STRONG_SG)) else { continue };
         let sources = std::array::from_fn(|i| {
@@ -182,10 +178,13 @@ fn told_after(
         });
         let shows = shape(1.0) - shape(STRONG_SG);
         let averaged = averaged.again(model)?;
-        contrasts.push(averaged.mixture(p, |variances| part.target(months, shows, &sources, variances)));
+        contrasts.push(averaged.mixture(0, |variances| part.target(months, shows, &sources, variances)));
     }
     let [a, b] = contrasts.as_slice() else { return Ok(0.0) };
-    let variance = 0.5 * (a.sd().powi(2) + b.sd().powi(2)) + 2.0 * BATH_SD.powi(2);
+    // Of the two baths and of the tilts in them.
+    let of_baths: f64 =
+        [1.0, STRONG_SG].iter().map(|sg| BATH_SD.powi(2) + (tilt_sd_deg * shapes.per_deg(*sg)).powi(2)).sum();
+    let variance = 0.5 * (a.sd().powi(2) + b.sd().powi(2)) + of_baths;
     let distance = ((a.mean() - b.mean()).powi(2) / variance).sqrt().max(1e-9);
     let threshold = (certain / (1.0 - certain)).ln();
     let told = |odds: f64| 1.0 - quantile::normal_upper_tail((odds + 0.5 * distance * distance - threshold) / distance);

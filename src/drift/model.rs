@@ -74,18 +74,28 @@ impl Model {
         Self { slope_mean: mean, ..model }
     }
 
-    /// The same model with another part for probe `p`.
-    pub fn with_part(&self, p: usize, part: Part) -> Self {
+    /// The model of probe `p` alone, with what others share with it known by its prior only; none for a probe there is not. The
+    /// slope is effect 0.
+    pub fn only(&self, p: usize) -> Option<Self> {
+        let part = self.probes.get(p)?;
+        let prior_sd = part.effects.iter().map(|j| self.prior_sd.get(*j).copied().flatten()).collect();
+        let effects = ((0..part.effects.len()).collect(), part.columns.clone());
+        let part = part.remade(part.rows.clone(), part.y.clone(), effects);
+        Some(Self { probes: vec![part], prior_sd, beer: None, slope_mean: self.slope_mean })
+    }
+
+    /// The same model with another part for its first probe.
+    pub fn with_part(&self, part: Part) -> Self {
         let mut model = self.clone();
-        if let Some(cell) = model.probes.get_mut(p) {
+        if let Some(cell) = model.probes.first_mut() {
             *cell = part;
         }
         model
     }
 
-    /// The same model with `part` for probe `p`, whose slope is replaced by two rates with priors of these SDs; `shapes` gives
-    /// what each does to the error at a gravity. The first keeps the slope's number, the second is a new effect, the last.
-    pub fn with_two_rates(&self, p: usize, part: Part, shapes: impl Fn(f64) -> (f64, f64), sds: (f64, f64)) -> Self {
+    /// A model of one probe with `part` for it, whose slope is replaced by two rates with priors of these SDs; `shapes` gives
+    /// what each does to the error at a gravity. The first keeps the slope's number, 0, the second is a new effect, the last.
+    pub fn with_two_rates(&self, part: Part, shapes: impl Fn(f64) -> (f64, f64), sds: (f64, f64)) -> Self {
         let mut columns = part.columns.clone().insert_column(part.columns.ncols(), 0.0);
         let last = columns.ncols() - 1;
         for (i, row) in part.rows.iter().enumerate() {
@@ -99,9 +109,9 @@ impl Model {
         let mut effects = part.effects.clone();
         effects.push(self.prior_sd.len());
         let part = part.remade(part.rows.clone(), part.y.clone(), (effects, columns));
-        let mut model = self.with_part(p, part);
+        let mut model = self.with_part(part);
         model.prior_sd.push(Some(sds.1));
-        if let Some(slope) = model.prior_sd.get_mut(p) {
+        if let Some(slope) = model.prior_sd.first_mut() {
             *slope = Some(sds.0);
         }
         model

@@ -1,8 +1,8 @@
 //! Seasons that cannot tell drift: null with the reason, the rest still runs. And what counts as a pair.
 
 use heelwort::calibration::CalibrationSettings;
-use heelwort::drift::{Drift, DriftSettings};
-use heelwort::season::{Reference, Season};
+use heelwort::drift::{Drift, DriftSettings, Recalibrate, ShiftKind, Verdict};
+use heelwort::season::{Event, Reference, Season};
 
 use super::fleet::{Fleet, known};
 
@@ -90,7 +90,24 @@ fn the_tables_have_their_columns() {
         assert_eq!(pairs.column(name).unwrap().null_count(), 0, "{name}");
     }
     let probes = drift.probes_frame().unwrap();
-    for name in ["probe", "n", "drift_sg_per_30d", "se", "lower", "upper", "level", "method", "why"] {
+    for name in [
+        "probe",
+        "n",
+        "drift_sg_per_30d",
+        "se",
+        "lower",
+        "upper",
+        "level",
+        "method",
+        "gradual_sg_per_30d",
+        "gradual_se",
+        "gradual_lower",
+        "gradual_upper",
+        "offset_sg",
+        "offset_se",
+        "recalibrate_by",
+        "why",
+    ] {
         assert!(probes.column(name).is_ok(), "{name}");
     }
     let fleet = drift.fleet_frame().unwrap();
@@ -106,4 +123,69 @@ fn settings_that_cannot_be_are_named() {
     let calibrations = CalibrationSettings::default().fit(&season).unwrap();
     let wrong = DriftSettings { level: 1.5, ..DriftSettings::default() };
     assert!(wrong.fit(&season, &calibrations).unwrap_err().to_string().contains("`level` is 1.5"));
+}
+
+#[test]
+fn references_at_one_gravity_give_a_rate_and_no_kind() {
+    let mut season = season();
+    season
+        .references
+        .retain(|r| r.batch.is_none() && (r.bath.as_deref().is_some_and(|b| b.starts_with("s0")) || r.sg < 1.001));
+    let drift = drift(&season);
+    assert!(drift.of_probe("p0").unwrap().drift_sg_per_30d.estimate().is_some());
+    let kind = drift.kinds.iter().find(|k| k.probe == "p0").unwrap();
+    assert!(kind.p_proportional.is_none() && kind.verdict == Verdict::CannotTell);
+    assert!(kind.why.as_deref().unwrap().contains("span 0.000 SG only"), "{kind:?}");
+}
+
+#[test]
+fn references_without_a_reading_beside_them_are_no_pairs_and_the_reason_stands_in_the_tables() {
+    let mut season = season();
+    for reference in season.references.iter_mut().filter(|r| r.batch.is_some()) {
+        reference.tilt_deg = None;
+    }
+    season.references.retain(|r| r.batch.is_some() || r.bath.as_deref().is_some_and(|b| b.starts_with("s0")));
+    let drift = drift(&season);
+    assert!(drift.pairs.is_empty());
+    for probe in &drift.probes {
+        assert_eq!(probe.drift_sg_per_30d.why(), Some("no reference beyond its first calibration"));
+        assert_eq!(probe.recalibrate, Recalibrate::NotEstimable("no reference beyond its first calibration".into()));
+    }
+    let frame = drift.probes_frame().unwrap();
+    assert_eq!(frame.column("why").unwrap().null_count(), 0);
+    assert!(drift.interval_d.why().is_some() && drift.policies.is_empty());
+    for empty in [drift.shifts_frame(), drift.kinds_frame(), drift.signals_frame(), drift.policies_frame()] {
+        assert_eq!(empty.unwrap().height(), 0);
+    }
+    assert!(drift.chart().unwrap().is_empty() && drift.limit_chart().unwrap().is_empty());
+    assert!(drift.kinds_chart().unwrap().is_empty() && drift.control_chart().unwrap().is_empty());
+}
+
+#[test]
+fn a_known_event_is_sized_at_its_date_and_not_searched() {
+    let mut season = season();
+    let at = season.references[0].at.plus_days(75.0);
+    season.events.push(Event {
+        at,
+        kind: "cell_swap".into(),
+        probe: Some("p1".into()),
+        batch: None,
+        total_mass_g: None,
+        cell_mass_g: None,
+        value: None,
+        note: None,
+    });
+    // What the swap did to the tilt: about 0.005 SG.
+    for reference in season.references.iter_mut().filter(|r| of(r, "p1") && r.at > at) {
+        reference.tilt_deg = reference.tilt_deg.map(|tilt| tilt + 2.0);
+    }
+    let drift = drift(&season);
+    let shift = drift.shifts.iter().find(|s| s.probe == "p1").unwrap();
+    assert_eq!((shift.at, shift.kind.clone()), (at, ShiftKind::Known("cell_swap".into())));
+    let e = shift.shift_sg.estimate().unwrap();
+    assert!(e.lower > 0.002 && e.upper < 0.009, "{e}");
+    assert!(drift.shifts.iter().filter(|s| s.probe == "p1").count() == 1);
+    // The slope through all of it holds the swap, the other one does not.
+    let p1 = drift.of_probe("p1").unwrap();
+    assert!(p1.drift_sg_per_30d.value().unwrap() > p1.gradual_sg_per_30d.value().unwrap() + 0.0005);
 }

@@ -99,7 +99,7 @@ fn coverage_of_drift_in_many_kinds_of_season() {
         Fleet { probes: 3, days: 90.0, sample_every_d: 15.0, ..usual },
     ];
     for (kind, fleet) in kinds.iter().enumerate() {
-        let tally = tally(fleet, 400, 20 + kind as u64);
+        let tally = tally(fleet, 60, 20 + kind as u64);
         // Sudden shifts that nobody wrote down are not in the model: some coverage is lost there.
         let lost = if fleet.shifts_per_d > 0.0 { 0.03 } else { 0.0 };
         // Few pairs: the doubt about the walk is wide, and the intervals with it.

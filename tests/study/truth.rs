@@ -74,6 +74,9 @@ impl Tallies {
             let wrong = Flags::TILT_RANGE.with(Flags::TEMP_RANGE).with(Flags::FROZEN).with(Flags::CALIBRATION_STALE);
             if !gravity.flags[row].intersects(wrong) {
                 self.add("gravity of a reading", sg - Z90 * se, sg, sg + Z90 * se, *truth);
+                if let Some(raw) = gravity.sg_uncorrected[row] {
+                    self.add("gravity without correction for drift", raw - Z90 * se, raw, raw + Z90 * se, *truth);
+                }
             }
         }
     }

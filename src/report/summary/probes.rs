@@ -157,6 +157,15 @@ fn drift(answer: &mut Answer, found: &Drift) {
     if !shifted.is_empty() {
         answer.say(format!("Sudden shifts that no event explains: {}.", list(&shifted)));
     }
+    if let Some(e) = found.interval_d.estimate() {
+        answer.say(format!(
+            "A further probe of this fleet is due {:.0} days after a calibration ({:.0} %: {:.0} to {:.0} days).",
+            e.value,
+            100.0 * e.level,
+            e.lower,
+            e.upper
+        ));
+    }
     answer.heading(&[
         "probe",
         "verdict",
