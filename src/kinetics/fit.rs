@@ -51,7 +51,10 @@ impl KineticsSettings {
         }
         let effects = self.effects(series, &prepared.points, prepared.instruments.len());
         match self.on_clock(series, prepared, &effects) {
-            Ok((found, prepared, clock)) => self.report(&mut fit, series, &found, &effects, prepared, clock)?,
+            Ok((found, prepared, clock)) => {
+                let priors = weak_priors(first_level(&prepared.points));
+                self.report(&mut fit, series, &found, &self.given(found.kind, &effects, &priors), prepared, clock)?;
+            }
             Err(error) if error.is_not_estimable() => {
                 return Ok(fit.without_curve(Status::TooFewData, error.to_string()));
             }
@@ -125,7 +128,7 @@ impl KineticsSettings {
             misreads: shared.1,
         };
         match refine(&fitted, &given, &prepared.points) {
-            Ok(found) => self.report(fit, series, &found, &effects, prepared, clock),
+            Ok(found) => self.report(fit, series, &found, &given, prepared, clock),
             // The fit by itself stands.
             Err(error) if error.is_not_estimable() => Ok(()),
             Err(error) => Err(error),

@@ -6,11 +6,12 @@ use ndarray::{ArrayViewMut2, Axis};
 use crate::error::{Error, Result};
 use crate::fit::Scale;
 use crate::fit::autocorrelation::Whitener;
-use crate::fit::nonlinear::{NonlinearFit, NonlinearSettings, Parameter, Residuals};
+use crate::fit::nonlinear::{Functional, NonlinearFit, NonlinearSettings, Parameter, Residuals};
 
 use super::batch_fit::{Point, Source};
 use super::curve::{Curve, CurveKind, Form, NO_TAIL, PARAMETERS};
 use super::departure::ErrorModel;
+use super::estimate::Estimated;
 use super::misread::{DELAY, FITTED, FOAM, Misreads};
 
 /// Priors of the parameters of the curve, mean and standard deviation; none: free. For those of the correction the standard
@@ -20,6 +21,9 @@ pub(crate) type Priors = [Option<(f64, f64)>; PARAMETERS];
 /// Bounds that keep a fit within what a fermentation can be; a fit that rests on one says so.
 const BOUNDS: [(f64, f64); 7] =
     [(0.95, 1.25), (0.93, 1.20), (0.0, 8.0), (-6.0, 4.0), (-2.5, 2.5), (NO_TAIL, 0.6), (-5.0, -0.05)];
+/// How the whitened problem is solved: its residuals are over stated standard deviations.
+const SOLVER: NonlinearSettings =
+    NonlinearSettings { scale: Scale::Known, tolerance: 1e-10, patience: 1000, singular: 1e-10 };
 /// Bounds of a coefficient of the correction.
 const BEND_BOUNDS: (f64, f64) = (-6.0, 6.0);
 /// Names of the parameters; those of the correction are counted.
@@ -132,8 +136,8 @@ impl Problem<'_> {
         Ok(())
     }
 
-    /// Minimises for a curve kind from `start`, whitened by `whitener`.
-    pub fn fit(&self, kind: CurveKind, start: &Curve, whitener: &Whitener, bend_sd: f64) -> Result<NonlinearFit> {
+    /// The parameters of a fit of a curve kind from `start`.
+    fn parameters(&self, kind: CurveKind, start: &Curve, bend_sd: f64) -> Vec<Parameter> {
         let mut parameters: Vec<Parameter> = Vec::with_capacity(FITTED + self.nuisances.len());
         for (i, value) in start.to_vector().into_iter().enumerate() {
             let (low, high) = BOUNDS.get(i).copied().unwrap_or(BEND_BOUNDS);
@@ -153,8 +157,22 @@ impl Problem<'_> {
             parameters.push(if sd > 0.0 { parameter.with_prior(mean, sd) } else { parameter.held() });
         }
         parameters.extend(self.nuisances.iter().map(|n| Parameter::new(n.name.as_str(), 0.0).with_prior(0.0, 1.0)));
-        let settings = NonlinearSettings { scale: Scale::Known, tolerance: 1e-10, ..NonlinearSettings::default() };
-        settings.fit(&Whitened { problem: self, whitener }, &parameters)
+        parameters
+    }
+
+    /// Minimises for a curve kind from `start`, whitened by `whitener`.
+    pub fn fit(&self, kind: CurveKind, start: &Curve, whitener: &Whitener, bend_sd: f64) -> Result<NonlinearFit> {
+        let parameters = self.parameters(kind, start, bend_sd);
+        SOLVER.fit(&Whitened { problem: self, whitener }, &parameters)
+    }
+
+    /// The profile interval of a function of the parameters about a fit, its error model held.
+    pub fn profile(&self, found: &Estimated, functional: &Functional<'_>, level: f64) -> Result<(f64, f64)> {
+        let whitener = self.whitener(&found.vigour, &found.errors)?;
+        let parameters = self.parameters(found.kind, &found.curve, found.errors.bend_sd);
+        let whitened = Whitened { problem: self, whitener: &whitener };
+        let interval = found.fit.profile_of(&SOLVER, &whitened, &parameters, functional, level)?;
+        Ok((interval.lower, interval.upper))
     }
 
     /// The prior of parameter `i`, a nuisance effect after those of the curve.

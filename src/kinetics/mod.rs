@@ -15,6 +15,7 @@ pub(crate) mod estimate;
 mod fit;
 mod frame;
 pub(crate) mod gls;
+mod intervals;
 pub(crate) mod misread;
 pub(crate) mod population;
 pub(crate) mod prepare;

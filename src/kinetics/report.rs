@@ -8,9 +8,8 @@ use crate::season::{Flags, GravitySeries};
 use super::batch_fit::{BatchFit, FittedCurve, Point, ProbeOffset, Source, Status, Trait};
 use super::clock::Clock;
 use super::curve::PARAMETERS;
-use super::estimate::{Estimated, values};
-use super::gls::{Nuisance, Problem};
-use super::misread::{DELAY, FOAM, Misreads};
+use super::estimate::{Estimated, Given, values};
+use super::misread::{DELAY, FOAM};
 use super::prepare::{Prepared, median};
 use super::settings::KineticsSettings;
 use super::{status, traits};
@@ -27,7 +26,7 @@ impl KineticsSettings {
         fit: &mut BatchFit,
         series: &GravitySeries,
         found: &Estimated,
-        effects: &[Nuisance],
+        given: &Given<'_>,
         mut prepared: Prepared,
         clock: Clock,
     ) -> Result<()> {
@@ -53,6 +52,7 @@ impl KineticsSettings {
             100.0 * self.terminal_from_progress
         );
         fit.traits = traits::all(&fitted, self.level, self.finish_tolerance_sg)?.into();
+        self.intervals(&mut fit.traits, &fitted, found, given, &prepared.points)?;
         for which in Trait::ALL.into_iter().filter(|which| early && which.needs_terminal()) {
             fit.traits[which as usize] = Finding::missing(why.clone());
         }
@@ -62,17 +62,7 @@ impl KineticsSettings {
         fit.bubble_delay_h = misread(&fitted, DELAY, self.level)?;
         fit.foam_sg = misread(&fitted, FOAM, self.level)?;
         let mut residual = vec![0.0; prepared.points.len()];
-        let share = self.instrument_share;
-        let problem = Problem {
-            points: &prepared.points,
-            nuisances: effects,
-            form: found.curve.form,
-            share,
-            priors: [None; PARAMETERS],
-            misreads: Misreads::NONE,
-            foam: &found.foam,
-        };
-        problem.departures(&values(&found.fit), &mut residual)?;
+        given.problem(&prepared.points, &found.foam).departures(&values(&found.fit), &mut residual)?;
         fit.rmse_sg = rmse(&residual, &prepared.points);
         fit.whiteness = Whiteness::of(&found.fit.residuals);
         fit.innovations.clone_from(&found.fit.residuals);

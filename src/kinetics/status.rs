@@ -72,7 +72,7 @@ pub(crate) struct Judge<'a> {
 
 impl Judge<'_> {
     /// The word, the hour since when, and the probability of the word: the share of curves drawn from the fit's errors
-    /// that get the same one.
+    /// that get the same one; of `Finished`, of being at rest, as a limit that is hardly known says little about more.
     pub fn status(&self, fitted: &FittedCurve, level: f64) -> Result<(Status, Option<f64>, Finding)> {
         let curve = fitted.timed();
         if let Some((at, p)) = restarted_at(self.points, fitted.curve.original_sg) {
@@ -104,12 +104,7 @@ impl Judge<'_> {
             let own = Timed::new(drawn, &fitted.clock);
             if self.stage(&own) == stage {
                 // The draw has the error of the terminal gravity; that of the limit is left.
-                let stuck = p_stuck(drawn.terminal_sg, 0.0);
-                p += match word {
-                    Status::Stuck => stuck,
-                    Status::Finished => 1.0 - stuck,
-                    _ => 1.0,
-                };
+                p += if word == Status::Stuck { p_stuck(drawn.terminal_sg, 0.0) } else { 1.0 };
             }
         }
         let method = "share of curves drawn from the errors of the fit";

@@ -11,12 +11,22 @@ const HALF_DAY_H: f64 = 12.0;
 pub struct Timed<'a> {
     table: Tabulated,
     clock: &'a Clock,
+    /// Hour of the steepest fall where it is held.
+    steepest: Option<f64>,
 }
 
 impl<'a> Timed<'a> {
     /// A curve on a clock.
     pub fn new(curve: &Curve, clock: &'a Clock) -> Self {
-        Self { table: curve.tabulate(), clock }
+        Self { table: curve.tabulate(), clock, steepest: None }
+    }
+
+    /// A neighbour of `centre` for derivatives of rate and lag: on thermal time with the steepest hour of `centre`. There the
+    /// rate is greatest and the lag least or greatest, so that moving the hour changes neither to first order, while the
+    /// search for it may jump between two hours.
+    pub(super) fn beside(curve: &Curve, centre: &Self) -> Self {
+        let steepest = matches!(centre.clock, Clock::Thermal(_)).then(|| centre.steepest_h());
+        Self { table: curve.tabulate(), clock: centre.clock, steepest }
     }
 
     /// The curve on its own clock.
@@ -56,6 +66,9 @@ impl<'a> Timed<'a> {
 
     /// Hour of the steepest fall.
     pub fn steepest_h(&self) -> f64 {
+        if let Some(held) = self.steepest {
+            return held;
+        }
         let own = self.clock.hours_at(self.table.steepest_h());
         let falls = self.clock.hours().chain([own]).map(|hours| (hours, self.fall_sg_per_h(hours)));
         falls.fold((own, f64::NEG_INFINITY), |most, at| if at.1 >= most.1 { at } else { most }).0

@@ -40,6 +40,7 @@ pub(crate) fn estimates<const N: usize>(
     functions: impl Fn(&Timed<'_>) -> [Result<f64>; N],
 ) -> Result<[Finding; N]> {
     let at = fitted.curve.to_vector();
+    let centre = fitted.timed();
     let mut slopes = [[0.0; PARAMETERS]; N];
     for i in 0..PARAMETERS {
         let step = 0.01 * fitted.covariance[i][i].max(0.0).sqrt();
@@ -49,7 +50,7 @@ pub(crate) fn estimates<const N: usize>(
         let moved = |by: f64| {
             let mut vector = at;
             vector[i] += by;
-            functions(&Timed::new(&Curve::of_form(fitted.curve.form, &vector), &fitted.clock))
+            functions(&Timed::beside(&Curve::of_form(fitted.curve.form, &vector), &centre))
                 .map(|value| value.unwrap_or(f64::NAN))
         };
         for (slope, (up, down)) in slopes.iter_mut().zip(moved(step).into_iter().zip(moved(-step))) {

@@ -1,6 +1,6 @@
 //! Data that no fermentation should look like: each has a defined outcome, and none panics.
 
-use heelwort::kinetics::{BatchFit, Clock, KineticsSettings, Source, Status, Trait};
+use heelwort::kinetics::{BatchFit, Clock, IntervalMethod, KineticsSettings, Source, Status, Trait};
 use heelwort::season::{Flags, GravitySeries, SeriesProbe};
 
 use crate::process::{Log, Process, Truth, generator, normal};
@@ -223,4 +223,27 @@ fn outliers_are_flagged_and_stay_in_the_series() {
         assert!(fit.flags.iter().any(|(r, flag)| *r == row && flag.intersects(Flags::OUTLIER)), "row {row}");
     }
     assert!(fit.points.iter().any(|p| matches!(p.source, Source::Probe(0))));
+}
+
+#[test]
+fn intervals_by_profile_and_bootstrap_are_near_those_of_the_delta_method() {
+    let batch = series(14, Log { spoiled: 0.0, ..Log::default() });
+    let [delta, profile, bootstrap] = [IntervalMethod::Delta, IntervalMethod::Profile, IntervalMethod::Bootstrap]
+        .map(|interval| KineticsSettings { interval, ..Default::default() }.fit(&batch).unwrap());
+    for which in [Trait::OriginalSg, Trait::TerminalSg, Trait::MidH, Trait::MaxRateSgPerDay] {
+        let of = |fit: &BatchFit| fit.finding(which).estimate().unwrap().clone();
+        let (delta, profile, bootstrap) = (of(&delta), of(&profile), of(&bootstrap));
+        let width = delta.upper - delta.lower;
+        for (other, method) in [(profile, "profile"), (bootstrap, "bootstrap")] {
+            assert!(other.method.contains(method), "{other}");
+            let ratio = (other.upper - other.lower) / width;
+            assert!((0.5..1.7).contains(&ratio), "{which}: {delta} {other}");
+            assert!(other.lower < other.upper && other.lower < delta.upper && delta.lower < other.upper, "{other}");
+        }
+    }
+    let hours = [10.0, 40.0, 120.0];
+    let (band, one) = (delta.band(&hours, 0.9).unwrap(), delta.prediction(&hours, 4e-4, 0.9).unwrap());
+    for (band, one) in band.iter().zip(&one) {
+        assert!(one.value == band.value && one.se > band.se.hypot(3e-4), "{band} {one}");
+    }
 }
