@@ -1,5 +1,6 @@
 //! A curve on its clock, read in hours from pitching.
 
+use super::bend::{CELL, CELLS};
 use super::clock::Clock;
 use super::curve::{Curve, PARAMETERS, Tabulated};
 
@@ -11,7 +12,7 @@ const HALF_DAY_H: f64 = 12.0;
 pub struct Timed<'a> {
     table: Tabulated,
     clock: &'a Clock,
-    /// Hour of the steepest fall where it is held.
+    /// Clock time of the steepest fall over the curve's scale, where it is held.
     steepest: Option<f64>,
 }
 
@@ -21,11 +22,11 @@ impl<'a> Timed<'a> {
         Self { table: curve.tabulate(), clock, steepest: None }
     }
 
-    /// A neighbour of `centre` for derivatives of rate and lag: on thermal time with the steepest hour of `centre`. There the
-    /// rate is greatest and the lag least or greatest, so that moving the hour changes neither to first order, while the
-    /// search for it may jump between two hours.
+    /// A neighbour of `centre` for derivatives of rate and lag: on thermal time with the steepest place of `centre`. There the
+    /// rate is greatest and the lag least or greatest, so that moving it changes neither to first order, while the search for
+    /// it may jump. A place over the scale stays within its cell of the smooth correction, where the rate has no step.
     pub(super) fn beside(curve: &Curve, centre: &Self) -> Self {
-        let steepest = matches!(centre.clock, Clock::Thermal(_)).then(|| centre.steepest_h());
+        let steepest = matches!(centre.clock, Clock::Thermal(_)).then(|| centre.steepest_place());
         Self { table: curve.tabulate(), clock: centre.clock, steepest }
     }
 
@@ -66,12 +67,21 @@ impl<'a> Timed<'a> {
 
     /// Hour of the steepest fall.
     pub fn steepest_h(&self) -> f64 {
-        if let Some(held) = self.steepest {
-            return held;
+        let place = self.steepest.unwrap_or_else(|| self.steepest_place());
+        self.clock.hours_at(place * self.table.curve().scale_h)
+    }
+
+    /// Clock time of the steepest fall over the curve's scale: on real time the curve's own, else the middle of the cell of
+    /// the smooth correction in which the fall in hours is greatest.
+    fn steepest_place(&self) -> f64 {
+        let scale_h = self.table.curve().scale_h;
+        let own = self.table.steepest_h() / scale_h;
+        if *self.clock == Clock::Real {
+            return own;
         }
-        let own = self.clock.hours_at(self.table.steepest_h());
-        let falls = self.clock.hours().chain([own]).map(|hours| (hours, self.fall_sg_per_h(hours)));
-        falls.fold((own, f64::NEG_INFINITY), |most, at| if at.1 >= most.1 { at } else { most }).0
+        let fall = |place: f64| (place, self.fall_sg_per_h(self.clock.hours_at(place * scale_h)));
+        let cells = (0..CELLS).map(|j| fall(CELL * (j as f64 + 0.5)));
+        cells.fold(fall(own), |most, at| if at.1 > most.1 { at } else { most }).0
     }
 
     /// Lag: where the tangent at the steepest point meets the SG at pitching.

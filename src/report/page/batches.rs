@@ -24,10 +24,13 @@ pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
                 ("mid_h", "half-way"), ("mid_ref_h", "half-way at 20 \u{b0}C"), ("clock", "time"), ("finish_at", "at rest"), ("attenuation", "attenuation"), ("attenuation_se", "error"),
                 ("abv_percent", "alcohol (estimate)"), ("n", "points"), ("why", "why not"),
             ]))
-            (tables.show("kinetics_candidates", "Which curve describes each batch, and which foretells it", 400, &[
-                ("batch", "batch"), ("curve", "curve"), ("clock", "time"), ("parameters", "parameters"), ("aicc_above_best", "AICc above the best"),
-                ("rmse_sg", "residuals"), ("forward_n", "points foretold"), ("forward_rmse_sg", "error of these"), ("why", "remark"),
-            ]))
+            details {
+                summary { "Which curve describes each batch, and which foretells it" }
+                (tables.show("kinetics_candidates", "Candidates", 400, &[
+                    ("batch", "batch"), ("curve", "curve"), ("clock", "time"), ("parameters", "parameters"), ("aicc_above_best", "AICc above the best"),
+                    ("rmse_sg", "residuals"), ("forward_n", "points foretold"), ("forward_rmse_sg", "error of these"), ("why", "remark"),
+                ]))
+            }
             h3 { "One by one" }
             @if found.batches.len() > MOST {
                 (none(&format!("Pictures of the {MOST} batches pitched last; the numbers of all are in the table.")))
