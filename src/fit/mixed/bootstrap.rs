@@ -68,7 +68,8 @@ impl MixedFit {
             let y = simulate(&self.model, &self.at, &mut rng);
             let Some((covariance, coefficients)) = self.refit(y) else { continue };
             fitted += 1;
-            on_boundary += usize::from(!super::component::boundary(&self.design, &covariance).is_empty());
+            on_boundary +=
+                usize::from(!super::component::boundary(&self.design, &self.model.data, &covariance).is_empty());
             let found = components(&self.design, &self.model.data, &covariance);
             let values = coefficients.into_iter().chain(found.iter().map(|c| c.value));
             draws.iter_mut().zip(values).for_each(|(draws, value)| draws.push(value));

@@ -3,7 +3,6 @@
 use super::design::{Design, Residual, Spread};
 use super::model::Covariance;
 use super::prepared::Prepared;
-use super::solve::dot;
 
 /// A standard deviation or a correlation of the random part.
 #[derive(Debug, Clone, PartialEq)]
@@ -52,10 +51,8 @@ pub(super) fn components(design: &Design, data: &Prepared, covariance: &Covarian
     {
         let q = term.q;
         let held = matches!(term.spread, Spread::Known(_));
-        let psi = |a: usize, b: usize| {
-            dot(&factor[a * q..(a + 1) * q], &factor[b * q..(b + 1) * q]) * data.unit * data.unit
-                / (term.scale[a] * term.scale[b])
-        };
+        let balanced = term.balanced(factor);
+        let psi = |a: usize, b: usize| term.psi(&balanced, a, b) * data.unit * data.unit;
         let name = |column: usize| random.columns.get(column).map_or("", |c| c.name.as_str());
         let by = &random.grouping;
         for column in 0..q {
@@ -96,9 +93,10 @@ pub(super) fn components(design: &Design, data: &Prepared, covariance: &Covarian
 }
 
 /// In words, what of the covariance lies on the edge of what it may be.
-pub(super) fn boundary(design: &Design, covariance: &Covariance) -> Vec<String> {
+pub(super) fn boundary(design: &Design, data: &Prepared, covariance: &Covariance) -> Vec<String> {
     let mut words = Vec::new();
-    for (random, factor) in design.random.iter().zip(&covariance.factors) {
+    for ((random, term), factor) in design.random.iter().zip(&data.terms).zip(&covariance.factors) {
+        let factor = term.balanced(factor);
         if matches!(random.spread, Spread::Known(_)) {
             continue;
         }

@@ -137,7 +137,7 @@ impl Scaling<'_> {
     ) -> LevelEffects {
         let data = &self.model.data;
         let (q, scale) = (data.terms[term].q, &data.terms[term].scale);
-        let factor = &self.factors[term];
+        let factor = data.terms[term].balanced(&self.factors[term]);
         let map = DMatrix::from_fn(q, q, |i, j| factor[i * q + j] * data.unit / scale[i]);
         LevelEffects {
             values: (&map * part).iter().copied().collect(),

@@ -70,7 +70,7 @@ impl MixedFit {
             adjusted: to_user(&inference.adjusted),
             components: components(design, data, &at),
             log_likelihood: -0.5 * scaled,
-            boundary: boundary(design, &at),
+            boundary: boundary(design, data, &at),
             converged,
             effects: solution.effects,
             inference,

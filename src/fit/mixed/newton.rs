@@ -2,6 +2,8 @@
 
 use nalgebra::{DMatrix, DVector, SymmetricEigen};
 
+use crate::fit::minimise::nelder_mead;
+
 /// Relative step of the differences, and the size below which it is absolute.
 const STEP: f64 = 1e-4;
 const SMALL: f64 = 0.3;
@@ -62,11 +64,25 @@ pub(super) fn minimise(function: &dyn Fn(&[f64]) -> f64, start: &[f64]) -> Minim
             step *= most / longest;
         }
         let (moved, new) = shorten(function, &at, value, &step, 1e-4 * promised);
-        if !(new < value) {
-            converged = promised <= 1e3 * rounding;
+        if new < value {
+            (at, value) = (moved, new);
+            continue;
+        }
+        // Along a valley that is nearly flat differences may promise a fall that is not there; a search without them tells.
+        let (moved, new) = nelder_mead(function, &at, &vec![1e-3; size], 1e-11, 100 * size);
+        if !(new < value - 1e-8) {
+            converged = true;
             break;
         }
         (at, value) = (moved, new);
+    }
+    if !converged && value.is_finite() {
+        // Small steps to the last: settled all the same where no place nearby is better.
+        let (moved, new) = nelder_mead(function, &at, &vec![1e-2; size], 1e-11, 200 * size);
+        converged = !(new < value - 1e-6);
+        if new < value {
+            (at, value) = (moved, new);
+        }
     }
     for i in 0..size {
         if at[i] != 0.0 && at[i].abs() < 0.01 {

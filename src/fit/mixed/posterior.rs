@@ -100,7 +100,7 @@ fn covariance(model: &Model, place: &[f64]) -> (Covariance, f64) {
             }
             factor[i * q + i] = sds[i] * rest.max(0.0).sqrt();
         }
-        factors.push(factor);
+        factors.push(term.orthogonal(&factor));
     }
     let sigma = match model.data.held {
         Some(held) => held,
@@ -121,6 +121,7 @@ fn start(model: &Model, at: &Covariance) -> Vec<f64> {
         if matches!(term.spread, Spread::Known(_)) {
             continue;
         }
+        let factor = term.balanced(factor);
         let row = |i: usize| &factor[i * q..(i + 1) * q];
         place.extend((0..q).map(|i| dot(row(i), row(i)).sqrt().max(0.05).ln()));
         if term.spread == Spread::Correlated {

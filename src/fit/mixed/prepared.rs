@@ -2,14 +2,17 @@
 
 use std::collections::BTreeMap;
 
-use nalgebra::{DMatrix, DVector, SymmetricEigen};
+use nalgebra::{Cholesky, DMatrix, DVector, SymmetricEigen};
 use ndarray::Array2;
 
-use super::design::{Design, KnownErrors, Residual, Spread};
+use super::design::{Column, Design, KnownErrors, Random, Residual, Spread};
 use crate::fit::linear::factorise;
 use crate::{Error, Result};
 
-/// One grouping, its columns brought to root mean square one.
+/// One grouping. Its columns are brought to root mean square one ("balanced"), and where the effects may be correlated made
+/// orthogonal too: a slope on something far from zero and its intercept would else be nearly one column. Effects in the
+/// balanced columns are `shape` times those in the orthogonal ones; `shape` is a lower triangle, so factors stay lower triangles, and
+/// what is 0 on their diagonals stays 0.
 #[derive(Debug, Clone)]
 pub(super) struct Term {
     /// Columns.
@@ -19,6 +22,28 @@ pub(super) struct Term {
     pub spread: Spread,
     /// What each column was divided by.
     pub scale: Vec<f64>,
+    /// q x q.
+    shape: DMatrix<f64>,
+    /// Its inverse.
+    unshape: DMatrix<f64>,
+}
+
+impl Term {
+    /// A factor of the effects' covariance, from orthogonal to balanced columns.
+    pub fn balanced(&self, factor: &[f64]) -> Vec<f64> {
+        (&self.shape * DMatrix::from_row_slice(self.q, self.q, factor)).transpose().iter().copied().collect()
+    }
+
+    /// A factor of the effects' covariance, from balanced to orthogonal columns.
+    pub fn orthogonal(&self, factor: &[f64]) -> Vec<f64> {
+        (&self.unshape * DMatrix::from_row_slice(self.q, self.q, factor)).transpose().iter().copied().collect()
+    }
+
+    /// Covariance of the effects of columns a and b in the user's columns, for a response in scaled units.
+    pub fn psi(&self, balanced: &[f64], a: usize, b: usize) -> f64 {
+        let row = |i: usize| &balanced[i * self.q..(i + 1) * self.q];
+        super::solve::dot(row(a), row(b)) / (self.scale[a] * self.scale[b])
+    }
 }
 
 /// What a row has of one level: `q` values from `at` on.
@@ -96,7 +121,7 @@ impl Prepared {
             p,
             y: left.iter().map(|y| y / unit).collect(),
             x: basis.transpose().iter().map(|x| x * root_n).collect(),
-            terms: terms(design, unit),
+            terms: design.random.iter().map(|random| term(random, unit)).collect::<Result<_>>()?,
             starts: vec![0],
             entries: Vec::new(),
             values: Vec::new(),
@@ -201,9 +226,8 @@ impl Prepared {
                     continue;
                 }
                 let sum = by_level.entry((index, random.level_of_row[*row])).or_insert_with(|| vec![0.0; term.q]);
-                for ((sum, z), scale) in sum.iter_mut().zip(cells()).zip(&term.scale) {
-                    *sum += weight * z / scale;
-                }
+                let row = DVector::from_iterator(term.q, cells().zip(&term.scale).map(|(z, scale)| weight * z / scale));
+                sum.iter_mut().zip(term.shape.tr_mul(&row).iter()).for_each(|(sum, z)| *sum += z);
             }
         }
         for ((term, level), values) in by_level {
@@ -214,21 +238,36 @@ impl Prepared {
     }
 }
 
-fn terms(design: &Design, unit: f64) -> Vec<Term> {
-    let of = |random: &super::Random| {
-        let scale: Vec<f64> = random
-            .columns
-            .iter()
-            .map(|column| {
-                let used: Vec<f64> = column.values.iter().copied().filter(|z| *z != 0.0).collect();
-                (used.iter().map(|z| z * z).sum::<f64>() / used.len().max(1) as f64).sqrt()
-            })
-            .collect();
-        let spread = match &random.spread {
-            Spread::Known(sds) => Spread::Known(sds.iter().zip(&scale).map(|(sd, scale)| sd * scale / unit).collect()),
-            other => other.clone(),
-        };
-        Term { q: random.columns.len(), levels: random.levels.len(), spread, scale }
+fn term(random: &Random, unit: f64) -> Result<Term> {
+    let q = random.columns.len();
+    let size = |column: &Column| {
+        let used = column.values.iter().filter(|z| **z != 0.0);
+        (used.clone().map(|z| z * z).sum::<f64>() / used.count().max(1) as f64).sqrt()
     };
-    design.random.iter().map(of).collect()
+    let scale: Vec<f64> = random.columns.iter().map(size).collect();
+    let spread = match &random.spread {
+        Spread::Known(sds) => Spread::Known(sds.iter().zip(&scale).map(|(sd, scale)| sd * scale / unit).collect()),
+        other => other.clone(),
+    };
+    let (mut shape, mut unshape) = (DMatrix::identity(q, q), DMatrix::identity(q, q));
+    if spread == Spread::Correlated && q > 1 {
+        // From the last column to the first, so that the triangle is a lower one: G = M' M with M lower, by the factor of the
+        // matrix turned round.
+        let product = |i: usize, j: usize| -> f64 {
+            let (a, b) = (&random.columns[q - 1 - i], &random.columns[q - 1 - j]);
+            let sum: f64 = a.values.iter().zip(&b.values).map(|(x, y)| x * y).sum();
+            sum / (scale[q - 1 - i] * scale[q - 1 - j] * a.values.len() as f64)
+        };
+        let turned = DMatrix::from_fn(q, q, product);
+        let what = || format!("the covariance of the effects by {}", random.grouping);
+        let root = Cholesky::new(turned).map(|root| root.l());
+        let Some(root) = root.filter(|root| (0..q).all(|i| root[(i, i)] > 1e-6)) else {
+            return Err(Error::not_estimable(what(), "one of its columns is a linear combination of the others"));
+        };
+        unshape = DMatrix::from_fn(q, q, |i, j| root[(q - 1 - j, q - 1 - i)]);
+        shape = unshape
+            .solve_lower_triangular(&DMatrix::identity(q, q))
+            .ok_or_else(|| Error::numeric("the preparation of a mixed model", "a pivot is zero"))?;
+    }
+    Ok(Term { q, levels: random.levels.len(), spread, scale, shape, unshape })
 }

@@ -196,7 +196,7 @@ impl<'a> Held<'a> {
         for (index, (term, factor)) in self.model.data.terms.iter().zip(&at.factors).enumerate() {
             let q = term.q;
             if Some(index) == self.grouping() {
-                let turned = reordered(factor, &self.order);
+                let turned = reordered(&term.balanced(factor), &self.order);
                 list.extend(self.free_places(&term.spread, q).into_iter().map(|(i, j)| {
                     let pair = matches!(self.kind, ComponentKind::Correlation { .. }) && i < 2;
                     let sd = || turned[i * q..(i + 1) * q].iter().map(|x| x * x).sum::<f64>().sqrt();
@@ -242,7 +242,7 @@ impl<'a> Held<'a> {
             for (i, column) in self.order.iter().enumerate() {
                 factor[column * q..(column + 1) * q].copy_from_slice(&turned[i * q..(i + 1) * q]);
             }
-            factors.push(factor);
+            factors.push(term.orthogonal(&factor));
         }
         let sigma = match self.kind {
             ComponentKind::Residual => value,
