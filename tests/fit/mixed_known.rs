@@ -413,3 +413,23 @@ fn predictions_cover() {
         assert!((mean - 0.9).abs() < 0.03 + 2.0 * error, "{units} units: {mean}");
     }
 }
+
+#[test]
+fn slopes_on_columns_far_from_zero_are_the_same() {
+    let mut rng = ChaCha8Rng::seed_from_u64(41);
+    let times: Vec<f64> = (0..9).map(f64::from).collect();
+    for _ in 0..5 {
+        let design = simulated(7, &times, 0.3, 0.4, &mut rng);
+        let mut far = design.clone();
+        for column in far.fixed.iter_mut().chain(&mut far.random[0].columns).filter(|c| c.name == "age") {
+            column.values.iter_mut().for_each(|t| *t += 1976.0);
+        }
+        let (near_zero, far) =
+            (MixedSettings::default().fit(&design).unwrap(), MixedSettings::default().fit(&far).unwrap());
+        assert!(far.converged && (near_zero.log_likelihood - far.log_likelihood).abs() < 1e-6);
+        let at = |fit: &MixedFit| fit.component("sd of age by unit").unwrap().value;
+        near(at(&far), at(&near_zero), 1e-4);
+        near(far.coefficients[1], near_zero.coefficients[1], 1e-5);
+        near(far.se_and_df(&[0.0, 1.0]).unwrap().1, near_zero.se_and_df(&[0.0, 1.0]).unwrap().1, 1e-3);
+    }
+}
