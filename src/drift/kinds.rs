@@ -54,7 +54,7 @@ impl DriftSettings {
             .map(|(p, part)| {
                 let kind = averaged
                     .model
-                    .only(p)
+                    .focused(p)
                     .ok_or_else(|| Error::not_estimable("the kind of drift", "no pairs"))
                     .and_then(|alone| self.kind(&averaged.again(&alone)?, curves, latest, slopes));
                 kind.unwrap_or_else(|why| DriftKind::missing(&part.probe, why.to_string()))
@@ -62,7 +62,7 @@ impl DriftSettings {
             .collect()
     }
 
-    /// The kind of one probe, from the model of it alone.
+    /// The kind of one probe, the first of the model.
     ///
     /// ```text
     /// proportional: error(SG) ~ -SG dK/K            (K = m/(pi r^3); a relative error of density)
@@ -149,10 +149,11 @@ impl DriftSettings {
         let model: Model = averaged.model.with_two_rates(part, |sg| (-sg, shapes.per_deg(sg)), {
             (typical_sg / AT_SG, typical_sg / shapes.per_deg_at_1020)
         });
+        let slope = averaged.model.probes.first().map_or(0, Part::slope);
         let zero_effect = model.prior_sd.len() - 1;
         let averaged = averaged.again(&model)?;
         let of = |j: usize| averaged.effect(j, self.level, METHOD).map_or_else(missing, Finding::Estimated);
-        Ok([of(0), of(zero_effect)])
+        Ok([of(slope), of(zero_effect)])
     }
 }
 

@@ -18,6 +18,9 @@ const BEER_SD: f64 = 0.0007;
 /// Baths of one name within this many hours are one bath.
 const SAME_BATH_H: f64 = 72.0;
 
+/// Work (multiplications) for one solution a probe of all probes, up to which all are solved when one is looked at.
+const FOCUS_WORK: f64 = 4e8;
+
 /// Standard deviations that the pairs themselves must tell.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Variances {
@@ -65,18 +68,27 @@ impl Model {
     /// The same model with slopes drawn from a population: the mean is taken from the observations, the rest has the SD.
     pub fn with_slopes(&self, mean: f64, sd: f64) -> Self {
         let mut model = self.clone();
-        for (part, prior) in model.probes.iter_mut().zip(&mut model.prior_sd) {
+        for part in &mut model.probes {
             for (y, row) in part.y.iter_mut().zip(&part.rows) {
                 *y -= mean * row.shows * row.months;
             }
-            *prior = Some(sd);
+            if let Some(prior) = model.prior_sd.get_mut(part.slope()) {
+                *prior = Some(sd);
+            }
         }
         Self { slope_mean: mean, ..model }
     }
 
-    /// The model of probe `p` alone, with what others share with it known by its prior only; none for a probe there is not. The
-    /// slope is effect 0.
-    pub fn only(&self, p: usize) -> Option<Self> {
+    /// The model with probe `p` first; none for a probe there is not. Where solving all probes once for each would take too
+    /// long, that of the probe alone, with what others share with it known by its prior only.
+    pub fn focused(&self, p: usize) -> Option<Self> {
+        let cubes: f64 = self.probes.iter().map(|part| (part.n() as f64).powi(3)).sum();
+        if (self.probes.len() as f64) * (cubes + (self.prior_sd.len() as f64).powi(3)) < FOCUS_WORK {
+            let mut model = self.clone();
+            model.probes.get(p)?;
+            model.probes.swap(0, p);
+            return Some(model);
+        }
         let part = self.probes.get(p)?;
         let prior_sd = part.effects.iter().map(|j| self.prior_sd.get(*j).copied().flatten()).collect();
         let effects = ((0..part.effects.len()).collect(), part.columns.clone());
@@ -93,8 +105,8 @@ impl Model {
         model
     }
 
-    /// A model of one probe with `part` for it, whose slope is replaced by two rates with priors of these SDs; `shapes` gives
-    /// what each does to the error at a gravity. The first keeps the slope's number, 0, the second is a new effect, the last.
+    /// The same model with `part` for its first probe, whose slope is replaced by two rates with priors of these SDs; `shapes` gives
+    /// what each does to the error at a gravity. The first keeps the slope's number, the second is a new effect, the last.
     pub fn with_two_rates(&self, part: Part, shapes: impl Fn(f64) -> (f64, f64), sds: (f64, f64)) -> Self {
         let mut columns = part.columns.clone().insert_column(part.columns.ncols(), 0.0);
         let last = columns.ncols() - 1;
@@ -106,12 +118,13 @@ impl Model {
                 }
             }
         }
+        let slope = part.slope();
         let mut effects = part.effects.clone();
         effects.push(self.prior_sd.len());
         let part = part.remade(part.rows.clone(), part.y.clone(), (effects, columns));
         let mut model = self.with_part(part);
         model.prior_sd.push(Some(sds.1));
-        if let Some(slope) = model.prior_sd.first_mut() {
+        if let Some(slope) = model.prior_sd.get_mut(slope) {
             *slope = Some(sds.0);
         }
         model

@@ -203,7 +203,8 @@ impl Part {
         }
     }
 
-    fn slope(&self) -> usize {
+    /// The number of the slope's effect.
+    pub fn slope(&self) -> usize {
         self.effects.first().copied().unwrap_or_default()
     }
 
