@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use heelwort::Instant;
 use heelwort::forecast::{ForecastSettings, Truncated};
+use heelwort::kinetics::KineticsSettings;
 use heelwort::season::GravitySeries;
 
 use crate::process::{Brewed, PROCESSES, Process, batches_of, brewery};
@@ -26,7 +27,7 @@ fn run(brewed: &[Brewed], stages: &mut BTreeMap<String, Stage>) -> Vec<(f64, boo
     let batches = batches_of(brewed);
     let series: Vec<GravitySeries> = brewed.iter().map(|b| b.series.clone()).collect();
     let settings = ForecastSettings::default();
-    let kinetics = settings.kinetics.fit_all(&series).unwrap();
+    let kinetics = KineticsSettings { candidates: false, ..settings.kinetics.clone() }.fit_all(&series).unwrap();
     let source = Truncated(&series);
     let mut forecaster = settings.forecaster(&batches, &kinetics, &source).unwrap();
     let backtest = forecaster.backtest().unwrap();
@@ -131,7 +132,7 @@ fn nine_in_ten_finishes_lie_in_the_interval_through_the_whole_chain() {
         let simulated = heelwort::simulate::SimulateSettings { seed, ..Default::default() }.run().unwrap();
         let series = crate::kinetics::chain::series_of(&simulated);
         let settings = ForecastSettings::default();
-        let kinetics = settings.kinetics.fit_all(&series).unwrap();
+        let kinetics = KineticsSettings { candidates: false, ..settings.kinetics.clone() }.fit_all(&series).unwrap();
         let source = Truncated(&series);
         let mut forecaster = settings.forecaster(&simulated.season.batches, &kinetics, &source).unwrap();
         let backtest = forecaster.backtest().unwrap();
