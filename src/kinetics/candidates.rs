@@ -8,8 +8,11 @@ use super::curve::CurveKind;
 use super::estimate::{Estimated, Given, estimate, values, weak_priors};
 use super::gls::Nuisance;
 use super::misread::foam;
+use super::prepare::prepare;
 use super::settings::KineticsSettings;
 
+/// Most points a probe gives to the comparison: every curve is fitted twice, and coarser points tell them apart as well.
+const MOST_POINTS: f64 = 40.0;
 /// Share of the time after which the rest is foretold.
 const FORWARD_SHARE: f64 = 0.6;
 /// Fewer points than this before, or after, foretell nothing.
@@ -44,12 +47,22 @@ impl KineticsSettings {
     /// All candidates for a batch with a fitted curve, on its clock.
     pub(super) fn all_candidates(&self, fit: &BatchFit, series: &GravitySeries) -> Result<Vec<Candidate>> {
         let Some(fitted) = &fit.fitted else { return Ok(Vec::new()) };
-        let mut points = fit.points.clone();
+        let mut prepared = prepare(series, self, MOST_POINTS);
+        prepared.set_clock(&fitted.clock);
+        let effects = self.effects(series, &prepared.points, prepared.instruments.len());
+        // Which points are outliers says the curve in use, the same to all.
+        let mut points = prepared.points;
+        let priors = weak_priors(super::fit::first_level(&points));
+        let weighed = {
+            let mut weighed = points.clone();
+            let found = estimate(&self.given(fitted.kind, &effects, &priors), &mut weighed);
+            if found.is_ok() { weighed } else { points.clone() }
+        };
+        let weights: Vec<f64> = weighed.iter().map(|point| point.weight).collect();
         points.iter_mut().for_each(|point| point.weight = 1.0);
-        let effects = self.effects(series, &points, instruments(&points));
         let mut all = Vec::with_capacity(CurveKind::ALL.len());
         for kind in CurveKind::ALL {
-            all.push(self.candidate(kind, &points, &effects, fit)?);
+            all.push(self.candidate(kind, &points, &effects, &weights, fit.last_hours)?);
         }
         let closed = |c: &&Candidate| !matches!(c.curve, CurveKind::Inhibited | CurveKind::Smooth);
         let least = |of: &[&Candidate]| of.iter().filter_map(|c| c.aicc).fold(f64::INFINITY, f64::min);
@@ -85,7 +98,14 @@ impl KineticsSettings {
         }
     }
 
-    fn candidate(&self, kind: CurveKind, points: &[Point], effects: &[Nuisance], fit: &BatchFit) -> Result<Candidate> {
+    fn candidate(
+        &self,
+        kind: CurveKind,
+        points: &[Point],
+        effects: &[Nuisance],
+        weights: &[f64],
+        last_hours: f64,
+    ) -> Result<Candidate> {
         let none = Candidate {
             curve: kind,
             n: points.len(),
@@ -102,14 +122,13 @@ impl KineticsSettings {
             Err(error) if error.is_not_estimable() => return Ok(Candidate { why: error.to_string(), ..none }),
             Err(error) => return Err(error),
         };
-        let weights: Vec<f64> = fit.points.iter().map(|p| p.weight).collect();
-        let rmse_sg = self.errors(kind, &whole, points, effects, &weights, 0)?;
+        let rmse_sg = self.errors(kind, &whole, points, effects, weights, 0)?;
         let aicc = whole.aicc.is_finite().then_some(whole.aicc);
         let mut found = Candidate { parameters: Some(whole.parameters), aicc, rmse_sg, ..none };
         if aicc.is_none() {
             found.why = "too few points for AICc".to_owned();
         }
-        let first = points.partition_point(|p| p.hours <= FORWARD_SHARE * fit.last_hours);
+        let first = points.partition_point(|p| p.hours <= FORWARD_SHARE * last_hours);
         let rest = points.len() - first;
         if first < LEAST_FORWARD.0 || rest < LEAST_FORWARD.1 {
             let why = format!("{first} points before and {rest} after three fifths of the time foretell nothing");
@@ -119,10 +138,10 @@ impl KineticsSettings {
             .iter()
             .map(|of| Nuisance { name: of.name.clone(), column: of.column.iter().take(first).copied().collect() })
             .collect();
-        match self.one(kind, points.get(..first).unwrap_or_default(), &cut) {
+        match self.early(&whole, points.get(..first).unwrap_or_default(), &cut) {
             Ok(early) => {
                 found.forward_n = rest;
-                found.forward_rmse_sg = self.errors(kind, &early, points, effects, &weights, first)?;
+                found.forward_rmse_sg = self.errors(kind, &early, points, effects, weights, first)?;
             }
             Err(error) if error.is_not_estimable() => found.why = format!("forward: {error}"),
             Err(error) => return Err(error),
@@ -134,6 +153,29 @@ impl KineticsSettings {
         let priors = weak_priors(super::fit::first_level(points));
         let given = self.given(kind, effects, &priors);
         estimate(&given, &mut points.to_vec())
+    }
+
+    /// The curve fitted to the beginning alone. Its error model is that of the whole, which says how far points may lie from a
+    /// curve and nothing of where it goes; its search starts at the whole's curve.
+    fn early(&self, whole: &Estimated, points: &[Point], effects: &[Nuisance]) -> Result<Estimated> {
+        let priors = weak_priors(super::fit::first_level(points));
+        let given = self.given(whole.kind, effects, &priors);
+        let vigour = given.problem(points, &[]).vigour(&whole.curve);
+        let column = foam(points, &vigour);
+        let problem = given.problem(points, &column);
+        let whitener = problem.whitener(&vigour, &whole.errors)?;
+        let fit = problem.fit(whole.kind, &whole.curve, &whitener, whole.errors.bend_sd)?;
+        let curve = problem.curve_of(&values(&fit))?;
+        Ok(Estimated {
+            kind: whole.kind,
+            curve,
+            fit,
+            errors: whole.errors,
+            vigour,
+            foam: column,
+            aicc: f64::NAN,
+            parameters: f64::NAN,
+        })
     }
 
     /// Root mean square of the errors at the points from `first` on, robust weights of the whole fit applied.
@@ -158,13 +200,4 @@ impl KineticsSettings {
         }
         Ok((sum > 0.0).then(|| (square / sum).sqrt()))
     }
-}
-
-/// Instruments behind the samples among the points.
-fn instruments(points: &[Point]) -> usize {
-    let of = |p: &Point| match p.source {
-        super::Source::Sample(instrument) => instrument + 1,
-        super::Source::Probe(_) => 0,
-    };
-    points.iter().map(of).max().unwrap_or(0)
 }

@@ -62,7 +62,7 @@ pub trait Residuals {
 /// | setting | default | range | when to change it |
 /// | --- | --- | --- | --- |
 /// | `scale` | `Estimated` | | `Known` when residuals are over standard deviations taken at their word |
-/// | `tolerance` | 1e-14 | 0 to 0.1 | larger to stop earlier: relative change of the sum of squares and of the parameters |
+/// | `tolerance` | 1e-14 | 0 to 0.1 | larger to stop earlier: relative change of the sum of squares and of the parameters; above 1e-12 without the Gauss-Newton steps for the last digits |
 /// | `patience` | 1000 | above 0 | evaluations per parameter before giving up |
 /// | `singular` | 1e-10 | above 0, below 1 | smallest share of the largest singular value that still counts as seen |
 #[derive(Debug, Clone, Copy, PartialEq)]

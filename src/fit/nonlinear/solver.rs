@@ -16,7 +16,9 @@ const ROUNDS: usize = 20;
 const FIRST_STEPS: f64 = 100.0;
 const SHORT_FIRST_STEPS: [f64; 2] = [1.0, 0.1];
 
-/// Gauss-Newton steps at most at the end.
+/// Fits with this tolerance or less are asked for their last digits, which need some Gauss-Newton steps at the end.
+const POLISHED: f64 = 1e-12;
+/// Such steps at most.
 const POLISH: usize = 15;
 
 /// Where an iteration ended.
@@ -135,7 +137,7 @@ fn descend(
             break;
         }
     }
-    if stop.is_converged() {
+    if stop.is_converged() && settings.tolerance <= POLISHED {
         evaluations += target.polish();
     }
     let (resting, blind) = (target.resting(), target.is_blind());
