@@ -227,6 +227,17 @@ impl Calibrations {
 }
 
 impl Gravity {
+    /// The same gravities with more error that readings share, as (row, SD in SG).
+    #[must_use]
+    pub fn with_shared_errors(mut self, found: impl IntoIterator<Item = (usize, f64)>) -> Self {
+        for (row, sd) in found {
+            for error in [self.sg_se.get_mut(row), self.sg_se_shared.get_mut(row)].into_iter().flatten().flatten() {
+                *error = error.hypot(sd);
+            }
+        }
+        self
+    }
+
     /// The same with further flags at rows of the season's readings, as later studies find them; no value changes.
     #[must_use]
     pub fn with_flags(mut self, found: impl IntoIterator<Item = (usize, Flags)>) -> Self {

@@ -112,7 +112,7 @@ impl Drift {
     ///
     /// Where a correction is applied, `sg` is the reading less the predicted error of its probe at that moment and gravity (a
     /// shrunken prediction, from references before and after), and `sg_se_shared` and `sg_se` hold the SD of that
-    /// prediction, which has the curve's own error in it. That is done for a calibration of a probe when it takes away more than
+    /// prediction, which has the curve's own error in it, and of what one immersion differs from another. That is done for a calibration of a probe when it takes away more than
     /// half of the expected squared error (setting), so that what the model may have wrong costs less than it gives.
     /// Elsewhere `sg` stays and the errors grow with age ([`Gravity::with_drift`]). `sg_uncorrected` always stays.
     #[must_use]
@@ -132,7 +132,9 @@ impl Drift {
             let Some((error, sd, curve_se)) = correction.and_then(|c| c.at(*at, *sg)) else { continue };
             *sg -= error;
             // What a reading away from 20 C has beyond the curve's error there.
-            let beyond = (old_shared * old_shared - curve_se * curve_se).max(0.0);
+            let away = (old_shared * old_shared - curve_se * curve_se).max(0.0);
+            // What one immersion differs from another, and beer from baths.
+            let beyond = away + self.offset_prior.at_calibration_sd.powi(2);
             let own = (old_se * old_se - old_shared * old_shared).max(0.0);
             *shared = (sd * sd + beyond).sqrt();
             *se = (own + sd * sd + beyond).sqrt();

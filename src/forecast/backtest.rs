@@ -40,10 +40,14 @@ impl Forecaster<'_> {
             }
         }
         moments.sort_by_key(|(as_of, ..)| *as_of);
-        self.look_back(moments.iter().map(|(as_of, _, fit, _)| (fit.batch.as_str(), *as_of)))?;
+        let asked: Vec<(&str, Instant)> =
+            moments.iter().map(|(as_of, _, fit, _)| (fit.batch.as_str(), *as_of)).collect();
+        self.look_back(asked.iter().copied())?;
+        let drawn = self.drawn(&asked)?;
         let mut rows = Vec::with_capacity(moments.len());
-        for (as_of, stage, fit, outcome) in moments {
-            let made = self.make(&fit.batch, as_of)?;
+        // One after the other: each forecast learns its width from those before it.
+        for ((_, stage, fit, outcome), drawn) in moments.into_iter().zip(drawn) {
+            let made = self.make(drawn);
             if let (Some((finish_h, _)), Some(raw)) = (outcome.seen, made.raw_finish_h) {
                 self.scored.push(Scored {
                     batch: fit.batch.clone(),

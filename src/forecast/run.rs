@@ -1,5 +1,7 @@
 //! Forecasts and their backtest, from the batches, their curves and a source of what was known when.
 
+use rayon::prelude::*;
+
 use crate::error::Result;
 use crate::fit::{Estimate, Finding};
 use crate::kinetics::Kinetics;
@@ -69,9 +71,10 @@ impl Forecaster<'_> {
     /// # Errors
     /// What the source of gravities gives. A batch that cannot be forecast is a row with its reason.
     pub fn forecasts(&mut self, asked: &[(String, Instant)]) -> Result<Forecasts> {
-        self.look_back(asked.iter().map(|(batch, as_of)| (batch.as_str(), *as_of)))?;
-        let rows = asked.iter().map(|(batch, as_of)| Ok(self.make(batch, *as_of)?.forecast));
-        Ok(Forecasts { rows: rows.collect::<Result<_>>()? })
+        let asked: Vec<(&str, Instant)> = asked.iter().map(|(batch, as_of)| (batch.as_str(), *as_of)).collect();
+        self.look_back(asked.iter().copied())?;
+        let rows = self.drawn(&asked)?.into_iter().map(|drawn| self.make(drawn).forecast).collect();
+        Ok(Forecasts { rows })
     }
 
     /// Makes at once what forecasts of these batches as of these moments need to know of other batches.
@@ -81,27 +84,28 @@ impl Forecaster<'_> {
         self.archive.look(&needed)
     }
 
-    pub(super) fn make(&mut self, name: &str, as_of: Instant) -> Result<Made> {
-        let Some(index) = self.batches.iter().position(|batch| batch.batch == name) else {
-            return Ok(Made::none(name, None, as_of, "there is no batch of this name"));
-        };
-        let Some(batch) = self.batches.get(index) else {
-            return Ok(Made::none(name, None, as_of, "there is no batch of this name"));
-        };
+    /// Draws for forecasts of batches as of moments, side by side; [`Forecaster::look_back`] comes first.
+    pub(super) fn drawn(&self, asked: &[(&str, Instant)]) -> Result<Vec<Drawn>> {
+        asked.par_iter().map(|(name, as_of)| self.draw(name, *as_of)).collect()
+    }
+
+    fn draw(&self, name: &str, as_of: Instant) -> Result<Drawn> {
+        let found = self.batches.iter().enumerate().find(|(_, batch)| batch.batch == name);
+        let none = |batch, why: &str| Ok(Drawn::None(Box::new(Made::none(name, batch, as_of, why))));
+        let Some((index, batch)) = found else { return none(None, "there is no batch of this name") };
         if as_of < batch.pitched_at {
-            return Ok(Made::none(name, Some(batch), as_of, "not yet pitched at this moment"));
+            return none(Some(batch), "not yet pitched at this moment");
         }
         let Some(series) = self.source.series(batch, as_of)? else {
-            return Ok(Made::none(name, Some(batch), as_of, "no gravity known at this moment"));
+            return none(Some(batch), "no gravity known at this moment");
         };
         let Some(own) = Own::new(&series, &self.settings.kinetics, self.archive.departure(as_of)) else {
-            return Ok(Made::none(name, Some(batch), as_of, "no gravity known at this moment"));
+            return none(Some(batch), "no gravity known at this moment");
         };
-        self.archive.look(&[(as_of, index)])?;
         let fleet = Population::new(&self.archive.known(as_of, index), &worth());
-        match self.of_own(batch, as_of, &series, own, &fleet) {
-            Err(error) if error.is_not_estimable() => Ok(Made::none(name, Some(batch), as_of, &error.to_string())),
-            made => made,
+        match self.of_own(batch, as_of, series, own, &fleet) {
+            Err(error) if error.is_not_estimable() => none(Some(batch), &error.to_string()),
+            drawn => drawn.map(|drawn| Drawn::Some(Box::new(drawn))),
         }
     }
 
@@ -109,10 +113,10 @@ impl Forecaster<'_> {
         &self,
         batch: &Batch,
         as_of: Instant,
-        series: &GravitySeries,
+        series: GravitySeries,
         mut own: Own,
         fleet: &Population,
-    ) -> Result<Made> {
+    ) -> Result<FromDraws> {
         let settings = &self.settings.kinetics;
         let elapsed_h = as_of.hours_since(batch.pitched_at);
         // Cold beer does not come to rest: what has not rested by then never did.
@@ -121,7 +125,25 @@ impl Forecaster<'_> {
         let mixture = mixture(&mut own, &prior)?;
         let mut rng = stream(self.settings.seed, &batch.batch, as_of.micros());
         let n = self.settings.draws;
-        let mut draws = draw(&mixture, n, own.ln_pace, now_h, settings.finish_tolerance_sg, &mut rng)?;
+        let draws = draw(&mixture, n, own.ln_pace, now_h, settings.finish_tolerance_sg, &mut rng)?;
+        Ok(FromDraws {
+            batch: batch.clone(),
+            as_of,
+            series,
+            last_reading_h: own.last_reading_h,
+            now_h,
+            others: (fleet.len(), fleet.of_strain(&batch.strain)),
+            prior,
+            draws,
+        })
+    }
+
+    /// The forecast from its draws, its width as past forecasts teach it that were scored by its moment.
+    pub(super) fn make(&self, drawn: Drawn) -> Made {
+        let FromDraws { batch, as_of, series, last_reading_h, now_h, others, prior, mut draws } = match drawn {
+            Drawn::Some(from) => *from,
+            Drawn::None(made) => return *made,
+        };
         let raw = quantiles(&draws.finish_h);
         let progress = quantiles(&draws.progress);
         let (scale, scored) = learned_scale(&self.scored, as_of, progress.p50);
@@ -129,13 +151,13 @@ impl Forecaster<'_> {
             *finish = (raw.p50 + scale * (*finish - raw.p50)).max(0.0);
         }
         let finish_h = quantiles(&draws.finish_h);
-        let limit = |original: f64| limit(series, &prior, original);
-        let (finished, is_stuck) = at_rest(&draws, now_h, settings.stuck_above_limit_sg, limit);
+        let limit = |original: f64| limit(&series, &prior, original);
+        let above = self.settings.kinetics.stuck_above_limit_sg;
+        let (finished, is_stuck) = at_rest(&draws, now_h, above, limit);
         let instant = |hours: f64| batch.pitched_at.plus_hours(hours);
+        let (known, of_strain) = others;
         let method = format!(
-            "own curve with {} other batches known by then, {} of the strain; width from {scored} scored forecasts",
-            fleet.len(),
-            fleet.of_strain(&batch.strain)
+            "own curve with {known} other batches known by then, {of_strain} of the strain; width from {scored} scored forecasts"
         );
         let why = match series.cooled_hours {
             Some(_) => "cooled: as if held at its last fermentation temperature".to_owned(),
@@ -146,7 +168,7 @@ impl Forecaster<'_> {
             strain: batch.strain.clone(),
             vessel: batch.vessel.clone(),
             as_of,
-            last_reading_at: Some(instant(own.last_reading_h)),
+            last_reading_at: Some(instant(last_reading_h)),
             progress: share(&draws.progress, progress),
             finish: Some(Quantiles {
                 p05: instant(finish_h.p05),
@@ -162,8 +184,30 @@ impl Forecaster<'_> {
             method,
             why,
         };
-        Ok(Made { forecast, raw_finish_h: Some(raw) })
+        Made { forecast, raw_finish_h: Some(raw) }
     }
+}
+
+/// What a forecast is made from.
+pub(super) enum Drawn {
+    /// Draws from the posterior.
+    Some(Box<FromDraws>),
+    /// Why there are none, as a forecast without numbers.
+    None(Box<Made>),
+}
+
+/// Draws from the posterior of one batch as of a moment.
+pub(super) struct FromDraws {
+    batch: Batch,
+    as_of: Instant,
+    series: GravitySeries,
+    last_reading_h: f64,
+    /// Hours from pitching to the moment, or to the cooling.
+    now_h: f64,
+    /// Other batches known by then, and those of the strain among them.
+    others: (usize, usize),
+    prior: Prior,
+    draws: Draws,
 }
 
 impl Made {

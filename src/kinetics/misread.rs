@@ -6,8 +6,11 @@
 //! which looks like a slow tail. One batch by one probe tells neither; samples in mid-fermentation do, and what they say
 //! is shared among the batches of a season.
 
-use super::batch_fit::{Point, Source};
+use crate::season::GravitySeries;
+
+use super::batch_fit::{BatchFit, Point, Source};
 use super::curve::{PARAMETERS, Tabulated};
+use super::settings::KineticsSettings;
 
 /// Place of the delay by gas among the parameters of a fit.
 pub(crate) const DELAY: usize = PARAMETERS;
@@ -39,6 +42,36 @@ impl Misreads {
             FOAM => Some(self.foam_sg),
             _ => None,
         }
+    }
+}
+
+impl KineticsSettings {
+    /// What gas and foam may make each reading of these batches misread, as (row of the readings, SD in SG): the priors of the
+    /// delay by gas, times the rate of fall, and of the misreading by foam, times the memory of the vigour. Readings of
+    /// batches without a curve have none.
+    pub fn misreading_sds(&self, fits: &[BatchFit], series: &[GravitySeries]) -> Vec<(usize, f64)> {
+        let delay_h = self.bubble_delay_h.hypot(self.bubble_delay_sd_h);
+        let foam_sg = self.foam_sg.hypot(self.foam_sd_sg);
+        let mut found = Vec::new();
+        for (fit, series) in fits.iter().zip(series) {
+            let Some(fitted) = &fit.fitted else { continue };
+            let curve = fitted.timed();
+            let greatest = curve.fall_sg_per_h(curve.steepest_h()).max(1e-9);
+            let (mut level, mut before, mut most) = (0.0, 0.0, 1e-9_f64);
+            let first = found.len();
+            for (&row, &hours) in series.rows.iter().zip(&series.hours) {
+                let fall = curve.fall_sg_per_h(hours).max(0.0);
+                let kept = (-(hours - before).max(0.0) / FOAM_H).exp();
+                level = kept * level + (1.0 - kept) * fall / greatest;
+                before = hours;
+                most = most.max(level);
+                found.push((row, (delay_h * fall, level)));
+            }
+            for (_, (_, level)) in found.iter_mut().skip(first) {
+                *level *= foam_sg / most;
+            }
+        }
+        found.into_iter().map(|(row, (gas, foam))| (row, gas.hypot(foam))).collect()
     }
 }
 

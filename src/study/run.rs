@@ -70,7 +70,9 @@ impl StudySettings {
                     None => gravity.with_drift(&season, calibrations, &offset),
                 };
                 let fits = kinetics.done().map(|kinetics| kinetics.batches.as_slice()).unwrap_or_default();
-                Part::Done(corrected.with_flags(fits.iter().flat_map(|fit| fit.flags.iter().copied())))
+                let misread = self.kinetics.misreading_sds(fits, &series);
+                let flags = fits.iter().flat_map(|fit| fit.flags.iter().copied());
+                Part::Done(corrected.with_shared_errors(misread).with_flags(flags))
             }
             (other, _) => other,
         };

@@ -75,7 +75,7 @@ impl Tallies {
             if !gravity.flags[row].intersects(wrong) {
                 self.add("gravity of a reading", sg - Z90 * se, sg, sg + Z90 * se, *truth);
                 if let Some(raw) = gravity.sg_uncorrected[row] {
-                    self.add("gravity without correction for drift", raw - Z90 * se, raw, raw + Z90 * se, *truth);
+                    self.add("without correction for drift: gravity", raw - Z90 * se, raw, raw + Z90 * se, *truth);
                 }
             }
         }
