@@ -13,7 +13,7 @@ use crate::fit::Estimate;
 use crate::liquid::WATER_20C_KG_M3;
 use crate::season::FrameBuilder;
 
-use super::curve::{CurvePoint, FittedCurve, MOST_COEFFICIENTS};
+use super::curve::{CurvePoint, FittedCurve, MOST_COEFFICIENTS, SharedError};
 use super::result::{Calibration, Calibrations};
 
 /// Gravities at which two curves are compared, steps.
@@ -145,7 +145,7 @@ fn joint_root(earlier: &FittedCurve, later: &FittedCurve) -> DMatrix<f64> {
         })
         .collect();
     let cross = |i: usize, j: usize| -> f64 {
-        let common = |error: &super::curve::SharedError| later.shared.iter().find(|other| other.source == error.source);
+        let common = |error: &SharedError| later.shared.iter().find(|other| other.source == error.source);
         let both = earlier.shared.iter().filter_map(|error| Some((error, common(error)?)));
         both.map(|(a, b)| {
             a.by_coefficient.get(i).copied().unwrap_or_default() * b.by_coefficient.get(j).copied().unwrap_or_default()

@@ -36,6 +36,7 @@ pub use builds::{Build, BuildSettings, Builds};
 pub use compare::CalibrationDifference;
 pub(crate) use curve::CovarianceRoot;
 pub use curve::{Coefficient, Curve, CurveKind, CurvePoint, FittedCurve, MOST_COEFFICIENTS, SharedError};
+pub(crate) use errors::{instrument_name, own_sd};
 pub(crate) use gravity::ERROR_SOURCES;
 pub use gravity::{Gravity, GravityPoint};
 pub use hull_curve::HullTable;

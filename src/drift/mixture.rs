@@ -1,7 +1,8 @@
 //! Mixtures of normal distributions.
 
 use crate::error::{Error, Result};
-use crate::fit::{Estimate, quantile, root};
+use crate::fit::mixture::{self, Part};
+use crate::fit::{Estimate, quantile};
 
 /// Normals by weight, mean and SD; the weights sum to 1.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,16 +45,12 @@ impl Mixture {
     /// [`Error::Numeric`] when it has no positive finite SD.
     pub fn estimate(&self, level: f64, method: &'static str) -> Result<Estimate> {
         let (mean, se) = (self.mean(), self.sd());
-        let doing = "the interval of a mixture";
         if !(se > 0.0 && se.is_finite()) {
-            return Err(Error::numeric(doing, "its standard deviation is not a positive number"));
+            return Err(Error::numeric("the interval of a mixture", "its standard deviation is not a positive number"));
         }
-        let widest = self.0.iter().map(|(_, m, s)| (m - mean).abs() + 10.0 * s).fold(10.0 * se, f64::max);
-        let quantile_at =
-            |p: f64| root::brent(doing, |x| self.above(x) - (1.0 - p), mean - widest, mean + widest, 1e-6 * se);
-        let tail = 0.5 * (1.0 - level);
-        let (lower, upper) = (quantile_at(tail)?, quantile_at(1.0 - tail)?);
-        Ok(Estimate { value: mean, se, lower, upper, level, method: method.into() })
+        let parts: Vec<Part> = self.0.iter().map(|&(weight, mean, sd)| Part { weight, mean, sd }).collect();
+        let found = mixture::summary(&parts, level)?;
+        Ok(Estimate { value: mean, se, lower: found.lower, upper: found.upper, level, method: method.into() })
     }
 }
 

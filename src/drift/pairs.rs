@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::calibration::{
-    Calibration, Calibrations, CovarianceRoot, ERROR_SOURCES, Liquids, Noise, UNUSABLE, immersion,
+    Calibration, Calibrations, CovarianceRoot, ERROR_SOURCES, Liquids, Noise, UNUSABLE, immersion, own_sd,
 };
 use crate::error::Result;
 use crate::season::{Pair, Reference, Season};
@@ -96,11 +96,8 @@ impl Finder<'_> {
         let rate = -rest.per_h * point.sg_per_deg * HOURS_PER_DAY;
         let active = rate.abs() > self.settings.active_sg_per_day;
         let bias = self.settings.instrument_sd(reference);
-        // A stated SD is the reading's own; a default holds the instrument's bias, which is a term of its own here.
-        let reference_sd = match reference.sg_sd {
-            Some(sd) => sd,
-            None => (reference.sd().powi(2) - bias * bias).max(0.25 * reference.sd().powi(2)).sqrt(),
-        };
+        // The instrument's bias is a term of its own here.
+        let reference_sd = own_sd(reference, bias);
         // Rows of one instant share the probe's level: each holds its part of what it says.
         let row = pair.rows.first().copied();
         let sharers = row.and_then(|row| self.shared.get(&(pair.probe.clone(), row))).copied().unwrap_or(1);

@@ -1,6 +1,6 @@
 //! Settings of the study of drift.
 
-use crate::calibration::OffsetPrior;
+use crate::calibration::{OffsetPrior, instrument_name};
 use crate::error::{Error, Result};
 use crate::fit::control::ChartSettings;
 use crate::season::Reference;
@@ -112,12 +112,10 @@ impl DriftSettings {
         }
     }
 
-    /// The instrument behind a reference by name, with the SD of its bias; one that has no name is the only one of its
-    /// method.
+    /// The instrument behind a reference by name, with the SD of its bias.
     pub(super) fn instrument_of(&self, reference: &Reference) -> Option<(String, f64)> {
         let sd = self.instrument_sd(reference);
-        let method = reference.method.as_deref().filter(|_| sd > 0.0)?;
-        Some((format!("{method} {}", reference.instrument.as_deref().unwrap_or_default()), sd))
+        instrument_name(reference).filter(|_| sd > 0.0).map(|name| (name, sd))
     }
 
     /// How far an event may move a probe at once, SD, SG; none for an event that does not. A gram is 0.01.

@@ -50,19 +50,22 @@ impl KineticsSettings {
         let mut prepared = prepare(series, self, MOST_POINTS);
         prepared.set_clock(&fitted.clock);
         let effects = self.effects(series, &prepared.points, prepared.instruments.len());
-        // Which points are outliers says the curve in use, the same to all.
-        let mut points = prepared.points;
+        let points = prepared.points;
         let priors = weak_priors(super::fit::first_level(&points));
-        let weighed = {
-            let mut weighed = points.clone();
-            let found = estimate(&self.given(fitted.kind, &effects, &priors), &mut weighed);
-            if found.is_ok() { weighed } else { points.clone() }
-        };
+        let fits: Vec<(CurveKind, Result<Estimated>, Vec<Point>)> = CurveKind::ALL
+            .into_iter()
+            .map(|kind| {
+                let mut weighed = points.clone();
+                (kind, estimate(&self.given(kind, &effects, &priors), &mut weighed), weighed)
+            })
+            .collect();
+        // Which points are outliers says the curve in use, the same to all.
+        let own = fits.iter().find(|(kind, whole, _)| *kind == fitted.kind && whole.is_ok());
+        let weighed = own.map_or(&points, |(_, _, weighed)| weighed);
         let weights: Vec<f64> = weighed.iter().map(|point| point.weight).collect();
-        points.iter_mut().for_each(|point| point.weight = 1.0);
-        let mut all = Vec::with_capacity(CurveKind::ALL.len());
-        for kind in CurveKind::ALL {
-            all.push(self.candidate(kind, &points, &effects, &weights, fit.last_hours)?);
+        let mut all = Vec::with_capacity(fits.len());
+        for (kind, whole, _) in fits {
+            all.push(self.candidate(kind, whole, &points, &effects, &weights, fit.last_hours)?);
         }
         let closed = |c: &&Candidate| !matches!(c.curve, CurveKind::Inhibited | CurveKind::Smooth);
         let least = |of: &[&Candidate]| of.iter().filter_map(|c| c.aicc).fold(f64::INFINITY, f64::min);
@@ -101,6 +104,7 @@ impl KineticsSettings {
     fn candidate(
         &self,
         kind: CurveKind,
+        whole: Result<Estimated>,
         points: &[Point],
         effects: &[Nuisance],
         weights: &[f64],
@@ -117,7 +121,7 @@ impl KineticsSettings {
             chosen: false,
             why: String::new(),
         };
-        let whole = match self.one(kind, points, effects) {
+        let whole = match whole {
             Ok(found) => found,
             Err(error) if error.is_not_estimable() => return Ok(Candidate { why: error.to_string(), ..none }),
             Err(error) => return Err(error),
@@ -147,12 +151,6 @@ impl KineticsSettings {
             Err(error) => return Err(error),
         }
         Ok(found)
-    }
-
-    fn one(&self, kind: CurveKind, points: &[Point], effects: &[Nuisance]) -> Result<Estimated> {
-        let priors = weak_priors(super::fit::first_level(points));
-        let given = self.given(kind, effects, &priors);
-        estimate(&given, &mut points.to_vec())
     }
 
     /// The curve fitted to the beginning alone. Its error model is that of the whole, which says how far points may lie from a

@@ -57,40 +57,40 @@ impl KineticsSettings {
             let Some(fitted) = &fit.fitted else { continue };
             let curve = fitted.timed();
             let greatest = curve.fall_sg_per_h(curve.steepest_h()).max(1e-9);
-            let (mut level, mut before, mut most) = (0.0, 0.0, 1e-9_f64);
-            let first = found.len();
-            for (&row, &hours) in series.rows.iter().zip(&series.hours) {
-                let fall = curve.fall_sg_per_h(hours).max(0.0);
-                let kept = (-(hours - before).max(0.0) / FOAM_H).exp();
-                level = kept * level + (1.0 - kept) * fall / greatest;
-                before = hours;
-                most = most.max(level);
-                found.push((row, (delay_h * fall, level)));
-            }
-            for (_, (_, level)) in found.iter_mut().skip(first) {
-                *level *= foam_sg / most;
-            }
+            let falls: Vec<f64> = series.hours.iter().map(|&hours| curve.fall_sg_per_h(hours).max(0.0)).collect();
+            let foam = memory(series.hours.iter().copied().zip(falls.iter().map(|fall| fall / greatest)));
+            let readings = series.rows.iter().zip(&falls).zip(foam);
+            found.extend(readings.map(|((row, fall), foam)| (*row, (delay_h * fall).hypot(foam_sg * foam))));
         }
-        found.into_iter().map(|(row, (gas, foam))| (row, gas.hypot(foam))).collect()
+        found
     }
 }
 
 /// What foam adds to each point, per SG of misreading where most of it sits: the memory of the vigour, over its greatest.
 pub(crate) fn foam(points: &[Point], vigour: &[f64]) -> Vec<f64> {
+    let mut column = memory(points.iter().map(|point| point.hours).zip(vigour.iter().copied()));
+    for (value, point) in column.iter_mut().zip(points) {
+        if !matches!(point.source, Source::Probe(_)) {
+            *value = 0.0;
+        }
+    }
+    column
+}
+
+/// The memory of the vigour at each hour, which fades as foam dries, over its greatest.
+fn memory(vigour: impl Iterator<Item = (f64, f64)>) -> Vec<f64> {
     let (mut level, mut before, mut most) = (0.0, 0.0, 1e-9_f64);
-    let mut column: Vec<f64> = points
-        .iter()
-        .zip(vigour)
-        .map(|(point, v)| {
-            let kept = (-(point.hours - before).max(0.0) / FOAM_H).exp();
+    let mut levels: Vec<f64> = vigour
+        .map(|(hours, v)| {
+            let kept = (-(hours - before).max(0.0) / FOAM_H).exp();
             level = kept * level + (1.0 - kept) * v;
-            before = point.hours;
+            before = hours;
             most = most.max(level);
-            if matches!(point.source, Source::Probe(_)) { level } else { 0.0 }
+            level
         })
         .collect();
-    column.iter_mut().for_each(|value| *value /= most);
-    column
+    levels.iter_mut().for_each(|value| *value /= most);
+    levels
 }
 
 impl Point {
