@@ -30,6 +30,8 @@ pub(super) struct Identified {
     pub inverse: DMatrix<f64>,
     /// For each column: true when the data do not see it.
     pub unseen: Vec<bool>,
+    /// Number of directions that are seen.
+    pub rank: usize,
     /// Largest over smallest singular value of the scaled columns.
     pub condition: f64,
 }
@@ -44,15 +46,34 @@ pub(super) fn identify(jacobian: &DMatrix<f64>, tolerance: f64) -> Option<Identi
         return None;
     }
     if columns == 0 {
-        return Some(Identified { inverse: DMatrix::zeros(0, 0), unseen: Vec::new(), condition: 1.0 });
+        return Some(Identified { inverse: DMatrix::zeros(0, 0), unseen: Vec::new(), rank: 0, condition: 1.0 });
     }
     let norms: Vec<f64> = jacobian.column_iter().map(|column| column.norm()).collect();
-    let scale = DVector::from_iterator(columns, norms.iter().map(|norm| if *norm > 0.0 { 1.0 / norm } else { 1.0 }));
+    let scale = inverse_lengths(&norms);
     let mut scaled = jacobian.clone();
     for (mut column, factor) in scaled.column_iter_mut().zip(scale.iter()) {
         column *= *factor;
     }
     let r = if scaled.nrows() >= columns { scaled.qr().r() } else { scaled };
+    from_factor(r, &norms, tolerance)
+}
+
+/// The same from `J' J`, by its Cholesky factor: only for columns known to be well apart. `None` where it has none.
+pub(super) fn identify_normal(normal: &DMatrix<f64>, tolerance: f64) -> Option<Identified> {
+    let norms: Vec<f64> = normal.diagonal().iter().map(|square| square.sqrt()).collect();
+    let scale = inverse_lengths(&norms);
+    let scaled = DMatrix::from_fn(norms.len(), norms.len(), |i, j| normal[(i, j)] * scale[i] * scale[j]);
+    from_factor(scaled.cholesky()?.l().transpose(), &norms, tolerance)
+}
+
+fn inverse_lengths(norms: &[f64]) -> DVector<f64> {
+    DVector::from_iterator(norms.len(), norms.iter().map(|norm| if *norm > 0.0 { 1.0 / norm } else { 1.0 }))
+}
+
+/// From the factor R of the columns after scaling each to length one, and their lengths before.
+fn from_factor(r: DMatrix<f64>, norms: &[f64], tolerance: f64) -> Option<Identified> {
+    let columns = norms.len();
+    let scale = inverse_lengths(norms);
     let svd = r.svd(false, true);
     let v = svd.v_t?.transpose();
     let largest = svd.singular_values.max();
@@ -60,9 +81,11 @@ pub(super) fn identify(jacobian: &DMatrix<f64>, tolerance: f64) -> Option<Identi
     let mut inverse = DMatrix::zeros(columns, columns);
     let mut unseen: Vec<bool> = norms.iter().map(|norm| *norm == 0.0).collect();
     let mut seen_share = vec![0.0; columns];
+    let mut rank = 0;
     for (value, direction) in svd.singular_values.iter().zip(v.column_iter()) {
         smallest = f64::min(smallest, *value);
         if *value > tolerance * largest {
+            rank += 1;
             inverse += direction * direction.transpose() / (value * value);
             for (share, component) in seen_share.iter_mut().zip(direction.iter()) {
                 *share += component * component;
@@ -78,5 +101,5 @@ pub(super) fn identify(jacobian: &DMatrix<f64>, tolerance: f64) -> Option<Identi
         }
     }
     let condition = if smallest > 0.0 { largest / smallest } else { f64::INFINITY };
-    Some(Identified { inverse, unseen, condition })
+    Some(Identified { inverse, unseen, rank, condition })
 }

@@ -31,6 +31,13 @@ impl Problem {
         };
         Self { name, y, x, x2 }
     }
+
+    /// The residual of row `i` with its derivatives.
+    pub fn row(&self, i: usize, b: &[f64], slopes: &mut [f64]) -> f64 {
+        let value = model(&self.name, b, self.x[i], self.x2[i], slopes);
+        slopes.iter_mut().for_each(|slope| *slope = -*slope);
+        self.y[i] - value
+    }
 }
 
 impl Residuals for Problem {
@@ -47,11 +54,11 @@ impl Residuals for Problem {
     }
 
     fn jacobian(&self, b: &[f64], mut out: ArrayViewMut2<'_, f64>) -> Result<()> {
-        let mut gradient = vec![0.0; b.len()];
+        let mut slopes = vec![0.0; b.len()];
         for i in 0..self.count() {
-            model(&self.name, b, self.x[i], self.x2[i], &mut gradient);
-            for (cell, slope) in out.row_mut(i).iter_mut().zip(&gradient) {
-                *cell = -slope;
+            self.row(i, b, &mut slopes);
+            for (cell, slope) in out.row_mut(i).iter_mut().zip(&slopes) {
+                *cell = *slope;
             }
         }
         Ok(())

@@ -3,7 +3,7 @@
 use ndarray::ArrayViewMut2;
 
 use super::{Car1, Times};
-use crate::fit::nonlinear::Residuals;
+use crate::fit::nonlinear::{Residuals, SMALL};
 use crate::{Error, Result};
 
 /// One step of the filter.
@@ -15,8 +15,18 @@ struct Step {
     size: f64,
     /// What one unit of an innovation does to the state.
     gain: f64,
-    /// Standard deviation of an innovation.
-    spread: f64,
+    /// One over the standard deviation of an innovation.
+    precision: f64,
+}
+
+impl Step {
+    /// The white part of a value, given the state after the value before; moves the state on.
+    fn whiten(&self, state: &mut f64, value: f64) -> f64 {
+        let before = *state * self.carry;
+        let innovation = value - self.size * before;
+        *state = before + self.gain * innovation;
+        innovation * self.precision
+    }
 }
 
 /// Whitens columns: multiplies by the inverse of the Cholesky factor of the covariance, in time linear in n.
@@ -71,7 +81,7 @@ impl Whitener {
                     format!("rows {} and {row} have one time and are not told apart", row.saturating_sub(1)),
                 ));
             }
-            steps.push(Step { carry, size, gain: size * variance / total, spread: total.sqrt() });
+            steps.push(Step { carry, size, gain: size * variance / total, precision: 1.0 / total.sqrt() });
             variance *= white / total;
         }
         Ok(Self { steps })
@@ -81,16 +91,13 @@ impl Whitener {
     pub fn whiten<'a>(&self, column: impl IntoIterator<Item = &'a mut f64>) {
         let mut state = 0.0;
         for (value, step) in column.into_iter().zip(&self.steps) {
-            state *= step.carry;
-            let innovation = *value - step.size * state;
-            state += step.gain * innovation;
-            *value = innovation / step.spread;
+            *value = step.whiten(&mut state, *value);
         }
     }
 
     /// The natural logarithm of the determinant of the covariance.
     pub fn ln_determinant(&self) -> f64 {
-        2.0 * self.steps.iter().map(|step| step.spread.ln()).sum::<f64>()
+        -2.0 * self.steps.iter().map(|step| step.precision.ln()).sum::<f64>()
     }
 }
 
@@ -132,5 +139,18 @@ impl<P: Residuals> Residuals for Whitened<'_, P> {
             self.whitener.whiten(column);
         }
         Ok(())
+    }
+
+    fn sweep(&self, parameters: &[f64], mut visit: impl FnMut(f64, &[f64])) -> bool {
+        let mut state = 0.0;
+        let (mut states, mut white) = ([0.0; SMALL], [0.0; SMALL]);
+        let mut steps = self.whitener.steps.iter();
+        self.problem.sweep(parameters, |residual, slopes| {
+            let (Some(step), Some(white)) = (steps.next(), white.get_mut(..slopes.len())) else { return };
+            for ((cell, state), slope) in white.iter_mut().zip(&mut states).zip(slopes) {
+                *cell = step.whiten(state, *slope);
+            }
+            visit(step.whiten(&mut state, residual), white);
+        })
     }
 }

@@ -3,11 +3,11 @@
 use std::fmt;
 
 use nalgebra::DMatrix;
-use ndarray::{Array2, ArrayViewMut2, ShapeBuilder};
+use ndarray::Array2;
 
 use super::solver::End;
 use super::{NonlinearSettings, Parameter, Residuals, StopReason};
-use crate::fit::matrix::{identify, quadratic_form, to_array};
+use crate::fit::matrix::{Identified, identify, identify_normal, quadratic_form, to_array};
 use crate::fit::{Estimate, Finding, Scale, decimals_for};
 use crate::{Error, Result};
 
@@ -184,12 +184,7 @@ pub(super) fn assemble(
     end: End,
 ) -> Result<NonlinearFit> {
     let (n, all) = (problem.count(), parameters.len());
-    let mut residuals = vec![0.0; n];
-    problem.residuals(&end.values, &mut residuals)?;
-    let mut jacobian = DMatrix::zeros(n, all);
-    let view = ArrayViewMut2::from_shape((n, all).f(), jacobian.as_mut_slice())
-        .map_err(|why| Error::numeric("a nonlinear fit", why.to_string()))?;
-    problem.jacobian(&end.values, view)?;
+    let (residuals, jacobian) = linearise(problem, &end.values)?;
 
     let moving: Vec<usize> = parameters
         .iter()
@@ -198,19 +193,17 @@ pub(super) fn assemble(
         .filter(|(_, (parameter, side))| !parameter.held && **side == 0)
         .map(|(place, _)| place)
         .collect();
-    let stacked = stack(&jacobian, parameters, &moving, end.sigma);
-    let identified = identify(&stacked, settings.singular);
-
-    let sum_of_squares: f64 = residuals.iter().map(|r| r * r).sum();
-    // Parameters as far as the residuals, not the priors, determine them: the trace of the hat matrix of the data rows.
-    let used = match &identified {
-        Some(known) => {
-            let data = stacked.rows(0, n);
-            let hat = data * &known.inverse;
-            hat.component_mul(&data).sum()
+    let normal = end.normal.as_ref().map(|all| all.select_rows(&moving).select_columns(&moving));
+    let (identified, used) = match normal.and_then(|normal| identify_normal(&normal, settings.singular)) {
+        Some(known) => (Some(known), moving.len() as f64),
+        None => {
+            let stacked = stack(&jacobian, parameters, &moving, end.sigma);
+            let identified = identify(&stacked, settings.singular);
+            let used = identified.as_ref().map_or(moving.len() as f64, |known| spent(&stacked, n, known));
+            (identified, used)
         }
-        None => moving.len() as f64,
     };
+    let sum_of_squares: f64 = residuals.iter().map(|r| r * r).sum();
     let df = n as f64 - used;
     let sigma = if df > 1e-9 { (sum_of_squares / df).sqrt() } else { f64::NAN };
     let variance = if settings.scale == Scale::Estimated { sigma * sigma } else { 1.0 };
@@ -258,15 +251,44 @@ pub(super) fn assemble(
         sum_of_squares,
         scale: settings.scale,
         residuals,
-        jacobian: to_array(&jacobian),
+        jacobian,
         stop: end.stop,
         evaluations: end.evaluations,
         condition: identified.map_or(f64::INFINITY, |known| known.condition),
     })
 }
 
+/// Parameters as far as the residuals, not the priors, determine them: the trace of the hat matrix of the data rows.
+fn spent(stacked: &DMatrix<f64>, n: usize, known: &Identified) -> f64 {
+    let data = stacked.rows(0, n);
+    if stacked.nrows() == n {
+        return known.rank as f64;
+    }
+    let hat = data * &known.inverse;
+    hat.component_mul(&data).sum()
+}
+
+/// Residuals and their derivatives, in one pass where there is one.
+fn linearise(problem: &impl Residuals, values: &[f64]) -> Result<(Vec<f64>, Array2<f64>)> {
+    let (n, all) = (problem.count(), values.len());
+    let (mut residuals, mut slopes) = (Vec::with_capacity(n), Vec::with_capacity(n * all));
+    let swept = problem.sweep(values, |residual, row| {
+        residuals.push(residual);
+        slopes.extend_from_slice(row);
+    });
+    if swept {
+        let jacobian = Array2::from_shape_vec((n, all), slopes);
+        return Ok((residuals, jacobian.map_err(|why| Error::numeric("a nonlinear fit", why.to_string()))?));
+    }
+    let mut jacobian = Array2::zeros((n, all));
+    residuals.resize(n, 0.0);
+    problem.residuals(values, &mut residuals)?;
+    problem.jacobian(values, jacobian.view_mut())?;
+    Ok((residuals, jacobian))
+}
+
 /// The derivatives in the moving parameters, with one further row for each of their priors.
-fn stack(jacobian: &DMatrix<f64>, parameters: &[Parameter], moving: &[usize], sigma: f64) -> DMatrix<f64> {
+fn stack(jacobian: &Array2<f64>, parameters: &[Parameter], moving: &[usize], sigma: f64) -> DMatrix<f64> {
     let priors: Vec<(usize, f64)> = moving
         .iter()
         .enumerate()
@@ -278,7 +300,9 @@ fn stack(jacobian: &DMatrix<f64>, parameters: &[Parameter], moving: &[usize], si
     let n = jacobian.nrows();
     let mut stacked = DMatrix::zeros(n + priors.len(), moving.len());
     for (column, place) in moving.iter().enumerate() {
-        stacked.view_mut((0, column), (n, 1)).copy_from(&jacobian.column(*place));
+        for (cell, slope) in stacked.column_mut(column).iter_mut().zip(jacobian.column(*place)) {
+            *cell = *slope;
+        }
     }
     for (row, (column, weight)) in priors.into_iter().enumerate() {
         stacked[(n + row, column)] = weight;

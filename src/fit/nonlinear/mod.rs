@@ -15,11 +15,17 @@
 //! - The covariance is `sigma^2 (J'J)^-1` at the end, by QR of the scaled columns and the singular values of R. Directions
 //!   the data do not see are left out and their parameters named: they are not estimable, the rest is.
 //! - Intervals are Wald's ([`NonlinearFit::finding`]) or by profiling ([`NonlinearFit::profile`]).
+//! - Small problems whose rows can be swept ([`Residuals::sweep`], as every [`Curve`]'s can) are solved by the normal
+//!   equations gathered in one pass, with the same trust region and the same tests for the end. Squaring J squares its
+//!   condition number, so the general solver starts anew where the scaled Jacobian's is above 1e6, and the covariance is by
+//!   QR above 1e3 (its relative error is 1e-16 times the square). Priors, and parameters that would leave their bounds,
+//!   are the general solver's too.
 //! - What is not computed: R squared, which means nothing for nonlinear models.
 
 mod check;
 mod curve;
 mod fitted;
+mod normal;
 mod parameter;
 mod profile;
 mod solver;
@@ -36,6 +42,9 @@ pub use stop::StopReason;
 
 use super::Scale;
 use crate::{Error, Result};
+
+/// Most parameters, held ones included, of a problem that is solved in passes over its rows.
+pub const SMALL: usize = 6;
 
 /// A least-squares problem: residuals and their derivatives.
 ///
@@ -55,6 +64,13 @@ pub trait Residuals {
     /// # Errors
     /// Where the model has no derivative.
     fn jacobian(&self, parameters: &[f64], out: ArrayViewMut2<'_, f64>) -> Result<()>;
+
+    /// Visits the rows in order with each residual and its derivatives, as [`Self::residuals`] and [`Self::jacobian`] give
+    /// them, and gives true; or gives false before the first where there is no such pass, as for more than [`SMALL`]
+    /// parameters. A row whose model has no value is visited with a residual that is not finite.
+    fn sweep(&self, _parameters: &[f64], _visit: impl FnMut(f64, &[f64])) -> bool {
+        false
+    }
 }
 
 /// How a nonlinear fit is done.

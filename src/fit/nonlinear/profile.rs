@@ -16,7 +16,7 @@
 
 use ndarray::{ArrayViewMut2, Axis, Slice};
 
-use super::{NonlinearFit, NonlinearSettings, Parameter, Residuals};
+use super::{NonlinearFit, NonlinearSettings, Parameter, Residuals, SMALL};
 use crate::fit::matrix::quadratic_form;
 use crate::fit::{Estimate, Scale, quantile};
 use crate::{Error, Result};
@@ -226,5 +226,22 @@ impl<P: Residuals> Residuals for Pulled<'_, P> {
             *cell = PULL * slope / self.search.se;
         }
         Ok(())
+    }
+
+    fn sweep(&self, parameters: &[f64], mut visit: impl FnMut(f64, &[f64])) -> bool {
+        let mut scaled = [0.0; SMALL];
+        let sigma = self.search.sigma;
+        let swept = self.search.problem.sweep(parameters, |residual, slopes| {
+            let Some(scaled) = scaled.get_mut(..slopes.len()) else { return };
+            scaled.iter_mut().zip(slopes).for_each(|(cell, slope)| *cell = slope / sigma);
+            visit(residual / sigma, scaled);
+        });
+        if swept {
+            let (value, slopes) =
+                (self.search.functional)(parameters).unwrap_or((f64::NAN, vec![0.0; parameters.len()]));
+            let scaled: Vec<f64> = slopes.iter().map(|slope| PULL * slope / self.search.se).collect();
+            visit(PULL * (value - self.target) / self.search.se, &scaled);
+        }
+        swept
     }
 }

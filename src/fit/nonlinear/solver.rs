@@ -5,7 +5,7 @@ use nalgebra::{DMatrix, DVector, Dyn, storage::Owned};
 use ndarray::{ArrayViewMut2, ShapeBuilder};
 
 use super::fitted::{self, NonlinearFit};
-use super::{NonlinearSettings, Parameter, Residuals, StopReason};
+use super::{NonlinearSettings, Parameter, Residuals, StopReason, normal};
 use crate::fit::Scale;
 use crate::{Error, Result};
 
@@ -13,13 +13,13 @@ use crate::{Error, Result};
 const ROUNDS: usize = 20;
 
 /// The first step may be this many times the length of the start, in MINPACK's scaling.
-const FIRST_STEPS: f64 = 100.0;
+pub(super) const FIRST_STEPS: f64 = 100.0;
 const SHORT_FIRST_STEPS: [f64; 2] = [1.0, 0.1];
 
 /// Fits with this tolerance or less are asked for their last digits, which need some Gauss-Newton steps at the end.
-const POLISHED: f64 = 1e-12;
+pub(super) const POLISHED: f64 = 1e-12;
 /// Such steps at most.
-const POLISH: usize = 15;
+pub(super) const POLISH: usize = 15;
 
 /// Where an iteration ended.
 pub(super) struct End {
@@ -31,6 +31,8 @@ pub(super) struct End {
     pub evaluations: usize,
     /// Standard deviation of one residual, by which the priors were weighed.
     pub sigma: f64,
+    /// J'J of all parameters, where it was gathered and is well-conditioned.
+    pub normal: Option<DMatrix<f64>>,
 }
 
 pub(super) fn fit(
@@ -39,6 +41,9 @@ pub(super) fn fit(
     parameters: &[Parameter],
 ) -> Result<NonlinearFit> {
     let starts: Vec<f64> = parameters.iter().map(|parameter| parameter.start).collect();
+    if let Some(end) = normal::minimise(settings, problem, parameters, &starts) {
+        return fitted::assemble(settings, problem, parameters, end);
+    }
     let mut residuals = vec![0.0; problem.count()];
     problem.residuals(&starts, &mut residuals)?;
     if residuals.iter().any(|r| !r.is_finite()) {
@@ -141,7 +146,8 @@ fn descend(
         evaluations += target.polish();
     }
     let (resting, blind) = (target.resting(), target.is_blind());
-    Descent { end: End { values: target.values, resting, stop, evaluations, sigma }, objective: last, blind }
+    let end = End { values: target.values, resting, stop, evaluations, sigma, normal: None };
+    Descent { end, objective: last, blind }
 }
 
 /// The problem as the crate wants it.

@@ -2,18 +2,25 @@
 
 use crate::fit::autocorrelation::{AutocorrelationSettings, Car1, Criterion, Whitened};
 use crate::fit::linear::LinearSettings;
-use crate::fit::nonlinear::{CurveResiduals, NonlinearFit, NonlinearSettings, Parameter, ParameterState, Residuals};
+use crate::fit::nonlinear::{
+    Curve, CurveResiduals, NonlinearFit, NonlinearSettings, Parameter, ParameterState, Residuals,
+};
 use crate::kinetics::settings::IntervalMethod;
 use crate::{Error, Result};
 
 use super::result::{SigmoidFit, SigmoidTrait};
-use super::starts::starts;
+use super::starts::Smooth;
 use super::{SIGMOID_PARAMETERS, SigmoidKind};
 
 /// Rounds of estimating the errors' memory and fitting anew.
 const ROUNDS: usize = 3;
 /// A change smaller than this many residual standard deviations is none.
 const LEAST_CHANGE_SDS: f64 = 4.0;
+
+/// A first fit with up to this many times the squares about local medians is right: no further starts are tried.
+const AS_CLOSE: f64 = 2.0;
+/// The same for up to this share of the squares about the mean, of curves without an asymmetry.
+const UNEXPLAINED: f64 = 0.02;
 
 /// How a curve is fitted.
 ///
@@ -83,6 +90,10 @@ impl Points {
 
     pub fn sd(&self, i: usize) -> f64 {
         self.sd.as_ref().and_then(|sd| sd.get(i)).copied().unwrap_or(1.0)
+    }
+
+    pub fn points(&self) -> impl Iterator<Item = (f64, f64)> {
+        self.x.iter().copied().zip(self.y.iter().copied())
     }
 
     fn span(&self) -> (f64, f64) {
@@ -177,11 +188,16 @@ impl SigmoidSettings {
     fn best(&self, points: &Points, problem: &CurveResiduals<'_, SigmoidKind>) -> Result<NonlinearFit> {
         let mut best: Option<NonlinearFit> = None;
         let mut failure = None;
-        for start in starts(self.kind, &points.x, &points.y, self.from) {
+        let smooth = Smooth::new(&points.x, &points.y);
+        for start in smooth.starts(self.kind, self.from) {
             match NonlinearSettings::default().fit(problem, &self.parameters(points, &start)) {
                 Ok(fit) if fit.stop.is_converged() => {
+                    let first = best.is_none() && failure.is_none();
                     if best.as_ref().is_none_or(|other| fit.sum_of_squares < other.sum_of_squares) {
                         best = Some(fit);
+                    }
+                    if first && best.as_ref().is_some_and(|fit| self.is_beyond_doubt(points, &smooth, fit)) {
+                        break;
                     }
                 }
                 Ok(fit) => failure = Some(Error::not_estimable(self.what(), fit.stop.to_string())),
@@ -192,11 +208,27 @@ impl SigmoidSettings {
         best.ok_or_else(none)
     }
 
+    /// True when another start need not be tried: all parameters are told, and the curve lies among the points as closely
+    /// as lines through their local medians, or, without an asymmetry to be mistaken in, describes nearly all that varies.
+    fn is_beyond_doubt(&self, points: &Points, smooth: &Smooth, fit: &NonlinearFit) -> bool {
+        let told = fit.parameters.iter().all(|p| matches!(p.state, ParameterState::Free | ParameterState::Held));
+        // The kink of the lag makes a minimum of its own between any two points.
+        if !told || self.kind == SigmoidKind::LagExponential {
+            return false;
+        }
+        let values = fit.values();
+        let squares: f64 = points.points().map(|(x, y)| (y - self.kind.value(x, &values)).powi(2)).sum();
+        let mean = points.y.iter().sum::<f64>() / points.y.len() as f64;
+        let varies: f64 = points.y.iter().map(|y| (y - mean).powi(2)).sum();
+        squares <= AS_CLOSE * smooth.roughness(&points.x, &points.y)
+            || (self.kind.parameters() == 4 && squares <= UNEXPLAINED * varies)
+    }
+
     /// Refuses data in which nothing goes from one level to another.
     fn check_change(&self, points: &Points, fit: &NonlinearFit) -> Result<()> {
         let values = fit.values();
         let (first, last) = points.span();
-        let curve = |x: f64| crate::fit::nonlinear::Curve::value(&self.kind, x, &values);
+        let curve = |x: f64| self.kind.value(x, &values);
         let change = (curve(last) - curve(first)).abs();
         let mean_sd = points.sd.as_ref().map_or(1.0, |sd| sd.iter().sum::<f64>() / sd.len() as f64);
         let scatter = fit.sigma * mean_sd;

@@ -58,15 +58,54 @@ struct Share {
     by_asymmetry: f64,
 }
 
+fn logistic4(z: f64) -> Share {
+    let done = 1.0 / (1.0 + (2.0 - 4.0 * z).exp());
+    Share { done, slope: 4.0 * done * (1.0 - done), by_asymmetry: 0.0 }
+}
+
+fn gompertz(z: f64) -> Share {
+    let inner = (1.0 - std::f64::consts::E * z).exp();
+    let done = (-inner).exp();
+    let slope = if done > 0.0 { std::f64::consts::E * inner * done } else { 0.0 };
+    Share { done, slope, by_asymmetry: 0.0 }
+}
+
+fn lag_exponential(z: f64) -> Share {
+    let left = if z > 0.0 { (-z).exp() } else { 1.0 };
+    Share { done: 1.0 - left, slope: if z > 0.0 { left } else { 0.0 }, by_asymmetry: 0.0 }
+}
+
 /// Of the five-parameter logistic: `k`, `m` and their derivatives by `s`.
-fn constants(s: f64) -> (f64, f64, f64, f64) {
-    let ln = (1.0 / s).ln_1p();
-    let k = ((s + 1.0) * ln).exp();
-    let at_steepest = (-s * ln).exp();
-    let k_by = k * (ln - 1.0 / s);
-    let m = 1.0 - at_steepest + s.ln() / k;
-    let m_by = at_steepest * (ln - 1.0 / (s + 1.0)) + 1.0 / (s * k) - s.ln() * k_by / (k * k);
-    (k, m, k_by, m_by)
+#[derive(Clone, Copy)]
+struct Logistic5 {
+    s: f64,
+    k: f64,
+    m: f64,
+    k_by: f64,
+    m_by: f64,
+}
+
+impl Logistic5 {
+    fn new(s: f64) -> Self {
+        let ln = (1.0 / s).ln_1p();
+        let k = ((s + 1.0) * ln).exp();
+        let at_steepest = (-s * ln).exp();
+        let k_by = k * (ln - 1.0 / s);
+        let m = 1.0 - at_steepest + s.ln() / k;
+        let m_by = at_steepest * (ln - 1.0 / (s + 1.0)) + 1.0 / (s * k) - s.ln() * k_by / (k * k);
+        Self { s, k, m, k_by, m_by }
+    }
+
+    fn share(&self, z: f64) -> Share {
+        let Self { s, k, m, k_by, m_by } = *self;
+        let u = k * (z - m);
+        let small = (-u.abs()).exp();
+        let soft = u.max(0.0) + small.ln_1p();
+        let sigma = if u > 0.0 { 1.0 } else { small } / (1.0 + small);
+        let left = (-s * soft).exp();
+        let u_by = k_by * (z - m) - k * m_by;
+        Share { done: 1.0 - left, slope: s * k * sigma * left, by_asymmetry: left * (soft + s * sigma * u_by) }
+    }
 }
 
 impl SigmoidKind {
@@ -90,31 +129,10 @@ impl SigmoidKind {
 
     fn share(self, z: f64, s: f64) -> Share {
         match self {
-            Self::Logistic4 => {
-                let done = 1.0 / (1.0 + (2.0 - 4.0 * z).exp());
-                Share { done, slope: 4.0 * done * (1.0 - done), by_asymmetry: 0.0 }
-            }
-            Self::Logistic5 => {
-                let (k, m, k_by, m_by) = constants(s);
-                let u = k * (z - m);
-                let soft = if u > 0.0 { u + (-u).exp().ln_1p() } else { u.exp().ln_1p() };
-                let sigma = 1.0 / (1.0 + (-u).exp());
-                let left = (-s * soft).exp();
-                let u_by = k_by * (z - m) - k * m_by;
-                Share {
-                    done: -(-s * soft).exp_m1(),
-                    slope: s * k * sigma * left,
-                    by_asymmetry: left * (soft + s * sigma * u_by),
-                }
-            }
-            Self::Gompertz => {
-                let inner = (1.0 - std::f64::consts::E * z).exp();
-                let done = (-inner).exp();
-                let slope = if done > 0.0 { std::f64::consts::E * inner * done } else { 0.0 };
-                Share { done, slope, by_asymmetry: 0.0 }
-            }
-            Self::LagExponential if z > 0.0 => Share { done: -(-z).exp_m1(), slope: (-z).exp(), by_asymmetry: 0.0 },
-            Self::LagExponential => Share { done: 0.0, slope: 0.0, by_asymmetry: 0.0 },
+            Self::Logistic4 => logistic4(z),
+            Self::Logistic5 => Logistic5::new(s).share(z),
+            Self::Gompertz => gompertz(z),
+            Self::LagExponential => lag_exponential(z),
         }
     }
 
@@ -123,7 +141,7 @@ impl SigmoidKind {
         match self {
             Self::Logistic4 => 0.5 + 0.25 * (done / (1.0 - done)).ln(),
             Self::Logistic5 => {
-                let (k, m, ..) = constants(s);
+                let Logistic5 { k, m, .. } = Logistic5::new(s);
                 m + (-(-done).ln_1p() / s).exp_m1().ln() / k
             }
             Self::Gompertz => (1.0 - (-done.ln()).ln()) / std::f64::consts::E,
@@ -143,6 +161,26 @@ impl SigmoidKind {
             gradient.push(size / rate * z_by);
         }
         (lag + z * size / rate, gradient)
+    }
+}
+
+/// Visits every `x` with the value and the gradient of a curve whose share done is `share`.
+fn along<const N: usize>(
+    x: &[f64],
+    [from, to, rate, lag, _]: [f64; 5],
+    share: impl Fn(f64) -> Share,
+    mut visit: impl FnMut(f64, &[f64]),
+) {
+    let (drop, sign) = (to - from, (to - from).signum());
+    let pace = rate / drop.abs().max(f64::MIN_POSITIVE);
+    for x in x {
+        let z = pace * (x - lag);
+        let share = share(z);
+        let part = share.done - share.slope * z;
+        let all =
+            [1.0 - part, part, sign * share.slope * (x - lag), -sign * share.slope * rate, drop * share.by_asymmetry];
+        let gradient: [f64; N] = std::array::from_fn(|i| all[i]);
+        visit(from + drop * share.done, &gradient);
     }
 }
 
@@ -170,6 +208,19 @@ impl Curve for SigmoidKind {
         ];
         for (cell, slope) in out.iter_mut().zip(all) {
             *cell = slope;
+        }
+    }
+
+    fn sweep(&self, x: &[f64], parameters: &[f64], visit: impl FnMut(f64, &[f64])) {
+        let all = unpack(parameters);
+        match self {
+            Self::Logistic4 => along::<4>(x, all, logistic4, visit),
+            Self::Logistic5 => {
+                let constants = Logistic5::new(all[4]);
+                along::<5>(x, all, |z| constants.share(z), visit);
+            }
+            Self::Gompertz => along::<4>(x, all, gompertz, visit),
+            Self::LagExponential => along::<4>(x, all, lag_exponential, visit),
         }
     }
 }
