@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::drift::{Drift, DriftPair, PairKind, ProbeDrift, ShiftKind, TrackPoint};
+use crate::drift::{Drift, DriftPair, PairKind, ProbeDrift, TrackPoint};
 use crate::error::Result;
 use crate::fit::Finding;
 
@@ -81,7 +81,7 @@ impl Drift {
     fn shift_ages(&self, probe: &str, pairs: &[&DriftPair]) -> Vec<(f64, bool)> {
         let Some(calibrated) = pairs.first().map(|pair| pair.at.plus_days(-pair.age_d)) else { return Vec::new() };
         let of_probe = self.shifts.iter().filter(|shift| shift.probe == probe);
-        of_probe.map(|shift| (shift.at.days_since(calibrated), shift.kind == ShiftKind::Found)).collect()
+        of_probe.map(|shift| (shift.at.days_since(calibrated), shift.kind.is_found())).collect()
     }
 
     /// The drift of each probe and of the fleet, with their intervals.

@@ -19,6 +19,7 @@ mod drift;
 mod drift_control;
 mod drift_kinds;
 mod drift_limit;
+mod drift_shifts;
 mod figure;
 mod forecast;
 mod forest;

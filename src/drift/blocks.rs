@@ -38,6 +38,8 @@ pub(super) struct Target {
     pub covariance: DVector<f64>,
     /// sigma^2.
     pub variance: f64,
+    /// What is known of it beforehand and was taken from the observations.
+    pub known: f64,
 }
 
 /// A block whose rows are made independent with variance 1.
@@ -129,7 +131,7 @@ impl<'a> System<'a> {
         for (j, weight) in part.effects.iter().zip(part.columns.tr_mul(&c).iter()) {
             *loads.get_mut(*j)? -= weight;
         }
-        let value = c.dot(&part.y) + loads.dot(&self.effects);
+        let value = target.known + c.dot(&part.y) + loads.dot(&self.effects);
         Some(Sought { value, own: (target.variance - c.norm_squared()).max(0.0), loads })
     }
 
@@ -163,7 +165,7 @@ mod tests {
             columns: &columns[p],
         });
         let c = DVector::from_row_slice(&[0.3, 0.1, 0.2]);
-        let target = |p: usize| Target { effect: p, load: 1.0, covariance: c.clone(), variance: 0.7 };
+        let target = |p: usize| Target { effect: p, load: 1.0, covariance: c.clone(), variance: 0.7, known: 0.0 };
         let solved = System::new(blocks.to_vec(), &[None, None, Some(0.8)]).unwrap();
 
         let mut v = DMatrix::<f64>::zeros(6, 6);

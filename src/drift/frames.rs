@@ -104,7 +104,7 @@ impl Drift {
     }
 
     /// The table `drift_shifts`: one row per known or detected shift. `earliest` and `latest` bound the moment of one that was
-    /// found.
+    /// found; `evidence` is `event`, `references` or `readings`, and `batch` that in whose readings it was found.
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
@@ -114,7 +114,7 @@ impl Drift {
             |value: fn(&Estimate) -> f64| shifts.iter().map(|s| s.shift_sg.estimate().map(value)).collect::<Vec<_>>();
         let kind = |shift: &Shift| match &shift.kind {
             ShiftKind::Known(event) => event.clone(),
-            ShiftKind::Found => "found".to_owned(),
+            ShiftKind::Found | ShiftKind::Read => "found".to_owned(),
         };
         FrameBuilder::new("drift_shifts")
             .text("probe", shifts.iter().map(|s| Some(&s.probe)))
@@ -126,6 +126,8 @@ impl Drift {
             .number("level", of(|e| e.level))
             .text("method", shifts.iter().map(|s| s.shift_sg.estimate().map(|e| e.method.clone())))
             .text("kind", shifts.iter().map(|s| Some(kind(s))))
+            .text("evidence", shifts.iter().map(|s| Some(s.kind.evidence())))
+            .text("batch", shifts.iter().map(|s| s.batch.as_ref()))
             .time("earliest", shifts.iter().map(|s| Some(s.earliest)))
             .time("latest", shifts.iter().map(|s| Some(s.latest)))
             .number("p_probe", shifts.iter().map(|s| s.p_probe))
@@ -268,7 +270,7 @@ impl fmt::Display for Drift {
                 other => writeln!(f, "{other}")?,
             }
         }
-        for shift in self.shifts.iter().filter(|shift| shift.kind == ShiftKind::Found) {
+        for shift in self.shifts.iter().filter(|shift| shift.kind.is_found()) {
             let day = |at: crate::Instant| at.to_string().get(..10).unwrap_or_default().to_owned();
             let (from, to) = (day(shift.earliest), day(shift.latest));
             let p = shift.p_fleet.unwrap_or(1.0);

@@ -15,6 +15,7 @@ mod outlook;
 mod pairs;
 mod part;
 mod policies;
+mod readings;
 mod result;
 mod scan;
 mod settings;
@@ -24,8 +25,8 @@ mod study;
 
 pub use correct::Correction;
 pub use result::{
-    Drift, DriftKind, DriftPair, FleetTerm, OutOfLimit, PairKind, Policy, PolicyKind, ProbeDrift, Recalibrate, Shift,
-    ShiftKind, TrackPoint, Verdict,
+    Drift, DriftKind, DriftPair, FleetTerm, LevelPoint, OutOfLimit, PairKind, Policy, PolicyKind, ProbeDrift,
+    Recalibrate, Shift, ShiftKind, TrackPoint, Verdict,
 };
 pub use settings::DriftSettings;
 pub use signals::{ControlChart, DriftSignal};

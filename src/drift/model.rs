@@ -134,6 +134,7 @@ impl Model {
     pub fn with_step(&self, p: usize, step: Step) -> Self {
         let mut model = self.clone();
         if let Some(part) = model.probes.get_mut(p) {
+            part.y -= part.column_of(&step) * step.mean;
             part.steps.push(step);
             part.steps.sort_by_key(|step| step.at);
         }
@@ -246,7 +247,8 @@ fn known_steps(season: &Season, settings: &DriftSettings, probe: &str, calibrate
     let mut steps: Vec<Step> = of_probe
         .filter_map(|event| {
             let months = event.at.days_since(calibrated_at) / MONTH_D;
-            Some(Step { at: event.at, months, sd: settings.event_sd(&event.kind)?, event: Some(event.kind.clone()) })
+            let sd = settings.event_sd(&event.kind)?;
+            Some(Step { at: event.at, months, mean: 0.0, sd, event: Some(event.kind.clone()) })
         })
         .collect();
     steps.sort_by_key(|step| step.at);

@@ -29,6 +29,11 @@ pub(super) fn shows(sg: f64) -> f64 {
     1.0 + GRAVITY_SHARE * depth(sg)
 }
 
+/// SD of the share by which an error at a gravity may differ from what is expected of that at SG 1.020.
+pub(super) fn gravity_doubt(sg: f64) -> f64 {
+    (GRAVITY_SHARE_SD * depth(sg)).abs()
+}
+
 /// SD of the error at a gravity and an age that comes from not knowing how it changes with gravity.
 pub(super) fn doubt_sd(sg: f64, months: f64) -> f64 {
     GRAVITY_SHARE_SD * depth(sg) * TYPICAL_SG * (1.0 + months.abs()).sqrt()
@@ -40,7 +45,9 @@ pub(super) struct Step {
     pub at: Instant,
     /// Months from the first calibration.
     pub months: f64,
-    /// How far it may go, SD, SG.
+    /// How far it is expected to have gone, SG; taken from the observations when it joins them.
+    pub mean: f64,
+    /// How much farther it may have gone, SD, SG.
     pub sd: f64,
     /// The event's kind; empty for one that was found.
     pub event: Option<String>,
@@ -200,6 +207,12 @@ impl Part {
             load,
             covariance: DVector::from_iterator(self.n(), self.rows.iter().map(|r| r.shows * with(r.months))),
             variance: points.iter().map(|(m, w)| w * with(*m)).sum(),
+            known: match steps {
+                true => {
+                    points.iter().map(|(m, w)| w * self.steps.iter().map(|s| s.mean * s.at_age(*m)).sum::<f64>()).sum()
+                }
+                false => 0.0,
+            },
         }
     }
 
@@ -216,7 +229,13 @@ impl Part {
     /// The size of a step.
     pub fn step_target(&self, step: &Step) -> Target {
         let variance = step.sd.powi(2);
-        Target { effect: self.slope(), load: 0.0, covariance: self.column_of(step) * variance, variance }
+        Target {
+            effect: self.slope(),
+            load: 0.0,
+            covariance: self.column_of(step) * variance,
+            variance,
+            known: step.mean,
+        }
     }
 
     /// The error on the first curve in a state, its own curve's error included.
@@ -300,7 +319,7 @@ mod tests {
 
     #[test]
     fn a_step_leaves_the_day_of_calibration_where_it_is() {
-        let step = |months| Step { at: Instant::default(), months, sd: 1.0, event: None };
+        let step = |months| Step { at: Instant::default(), months, mean: 0.0, sd: 1.0, event: None };
         assert_eq!([-1.0, 0.0, 1.0, 2.0].map(|m| step(1.0).at_age(m)), [0.0, 0.0, 1.0, 1.0]);
         assert_eq!([-3.0, -1.0, 0.0, 2.0].map(|m| step(-2.0).at_age(m)), [-1.0, 0.0, 0.0, 0.0]);
     }

@@ -169,6 +169,35 @@ pub enum ShiftKind {
     Known(String),
     /// It was found in the references alone.
     Found,
+    /// It was found in the readings of a batch alone.
+    Read,
+}
+
+impl ShiftKind {
+    /// What it rests on, as the tables have it: `event`, `references` or `readings`.
+    pub const fn evidence(&self) -> &'static str {
+        match self {
+            Self::Known(_) => "event",
+            Self::Found => "references",
+            Self::Read => "readings",
+        }
+    }
+
+    /// True for one that nobody wrote down.
+    pub const fn is_found(&self) -> bool {
+        !matches!(self, Self::Known(_))
+    }
+}
+
+/// The level of a probe near a shift: the median of its readings in a bin, an hour wide where they are dense.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LevelPoint {
+    /// The middle of the readings.
+    pub at: Instant,
+    /// SG on the probe's first calibration.
+    pub sg: f64,
+    /// True for the probe that shifted, false for another one in the same beer.
+    pub own: bool,
 }
 
 /// A sudden lasting change of a probe's reading.
@@ -176,7 +205,7 @@ pub enum ShiftKind {
 pub struct Shift {
     /// The probe.
     pub probe: String,
-    /// When: the event, or the middle of the likeliest gap between two looks at the probe.
+    /// When: the event, or the middle of the likeliest gap between two looks at the probe or two bins of its readings.
     pub at: Instant,
     /// Start of the interval of the moment.
     pub earliest: Instant,
@@ -186,10 +215,14 @@ pub struct Shift {
     pub shift_sg: Finding,
     /// How it came to be known.
     pub kind: ShiftKind,
+    /// The batch in whose readings it was found.
+    pub batch: Option<String>,
     /// Of one that was found: probability of so strong a sign on this probe without a shift.
     pub p_probe: Option<f64>,
     /// Of one that was found: probability of so strong a sign on any probe of the fleet without a shift.
     pub p_fleet: Option<f64>,
+    /// Levels of two days on each side of one that was found in readings.
+    pub around: Vec<LevelPoint>,
 }
 
 /// Which family of change explains a probe's errors at several gravities.

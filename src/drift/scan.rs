@@ -72,7 +72,7 @@ impl Gaps {
             .collect();
         let column = |gap: &Gap| {
             let months = 0.5 * (gap.from + gap.to);
-            part.column_of(&Step { at: part.instant(months), months, sd: 1.0, event: None })
+            part.column_of(&Step { at: part.instant(months), months, mean: 0.0, sd: 1.0, event: None })
         };
         let columns: Vec<DVector<f64>> = gaps.iter().map(column).collect();
         let columns = if columns.is_empty() { DMatrix::zeros(part.n(), 0) } else { DMatrix::from_columns(&columns) };

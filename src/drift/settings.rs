@@ -17,7 +17,7 @@ use crate::season::Reference;
 /// | `instrument_sd_hydrometer`, `instrument_sd_refractometer` | 0.0007, 0.001 | bias of one instrument |
 /// | `change_sd_sg` | 0.006 | how far a change of cell, shell or board may move a probe |
 /// | `offset_prior` | see there | what a probe's offset may be where the season cannot tell |
-/// | `shift_alarm` | 0.05 | how often chance alone may show a shift on a probe that has none; 0 seeks none |
+/// | `shift_alarm` | 0.05 | how often chance alone may show a shift on a probe that has none, in its references and again in its readings; 0 seeks none |
 /// | `limit_sg` | 0.002 | a probe with a larger error is out of limit |
 /// | `limit_chance` | 0.10 | a probe is to be calibrated before the probability of that passes this |
 /// | `correct` | true | gravities are corrected for drift where that helps |
@@ -48,7 +48,8 @@ pub struct DriftSettings {
     pub change_sd_sg: f64,
     /// The offset prior where the season cannot tell one.
     pub offset_prior: OffsetPrior,
-    /// How often chance alone may show a shift on a probe that has none; 0 seeks none.
+    /// How often chance alone may show a shift on a probe that has none, in its references and again in its readings;
+    /// 0 seeks none.
     pub shift_alarm: f64,
     /// A probe whose error at the gravities where beers end is larger than this is out of limit, SG.
     pub limit_sg: f64,

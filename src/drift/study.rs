@@ -14,6 +14,7 @@ use super::model::Model;
 use super::outlook::{Outlook, Outlooks, end_gravities};
 use super::pairs::{Found, find};
 use super::part::Part;
+use super::readings;
 use super::result::{Drift, Policy, ProbeDrift, Shift};
 use super::settings::DriftSettings;
 use super::signals::charts;
@@ -42,7 +43,10 @@ impl DriftSettings {
     /// to its last pair: predicted, not only the line's slope. The variances of the walk and of pairs beyond their known
     /// errors are averaged over their restricted likelihood.
     ///
-    /// Sudden shifts that nobody wrote down are sought, and those found join the model.
+    /// Sudden shifts that nobody wrote down are sought, and those found join the model: first in the readings of each batch, where
+    /// a probe's offset jumps as no fermentation does (a state-space model of beer and probes), then in the pairs. Between two
+    /// batches readings alone show none, as the gravity at which a beer rests is not known beforehand: what a sample, a bath or
+    /// a water check says there is in the pairs.
     ///
     /// The fleet's mean is a random-effects mean over probes (Hartung and Knapp, t with probes - 1 degrees of freedom); the
     /// error that all probes share (instruments, beer) is added to it.
@@ -57,7 +61,15 @@ impl DriftSettings {
         let slopes = self.slopes(&model, &before);
         // What another probe may do holds shifts as well: the prior of offsets is that of the model without those found.
         let offset_prior = self.fleet(&model, &before, &slopes).offset_prior;
-        let (model, mut shifts) = if before.is_ok() { self.find_shifts(&model) } else { (model.clone(), Vec::new()) };
+        let (model, mut shifts) = self.read_shifts(&model, readings::find(season, calibrations, self)?);
+        let model = match before.is_ok() {
+            true => {
+                let (model, found) = self.find_shifts(&model);
+                shifts.extend(found);
+                model
+            }
+            false => model,
+        };
         let averaged = if shifts.is_empty() { before } else { averaged(&model) };
         let slopes = self.slopes(&model, &averaged);
         let fleet = self.fleet(&model, &averaged, &slopes);

@@ -62,6 +62,7 @@ show! {
         picture(it.fleet_chart()),
         picture(it.chart()),
         picture(it.limit_chart()),
+        picture(it.shift_chart()),
         picture(it.kinds_chart()),
         picture(it.control_chart()),
         table(it.probes_frame(), "Drift by probe"),

@@ -2,7 +2,9 @@
 #![allow(clippy::print_stdout)]
 
 mod bad_input;
+mod brewed;
 mod coverage;
 mod fleet;
 mod oracle;
+mod readings;
 mod shifts;

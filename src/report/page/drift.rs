@@ -34,12 +34,14 @@ fn shifts(found: &Drift, tables: &Tables<'_>) -> Markup {
         h3 { "Sudden shifts" }
         p {
             "A change of cell, shell or board, a knock or something that sticks moves a probe at once. Events that are written down are \
-             taken at their date; others are sought in the checks. By chance alone a probe without any shift shows one as strong as \
+             taken at their date; others are sought in the checks, and in the readings of each batch, where a probe that jumps within an \
+             hour or two and stays there moves as no fermentation does. By chance alone a probe without any shift shows one as strong as \
              p in that share of seasons; p of the fleet is the share of seasons in which any of these probes does."
         }
         @if found.shifts.is_empty() { p { "None is known, and none was found." } }
+        (picture(found.shift_chart()))
         (tables.show("drift_shifts", "Sudden shifts", 60, &[
-            ("probe", "probe"), ("at", "at"), ("kind", "kind"), ("shift_sg", "shift"), ("lower", "from"), ("upper", "to"),
+            ("probe", "probe"), ("at", "at"), ("kind", "kind"), ("evidence", "found in"), ("batch", "batch"), ("shift_sg", "shift"), ("lower", "from"), ("upper", "to"),
             ("earliest", "not before"), ("latest", "not after"), ("p_probe", "p"), ("p_fleet", "p of the fleet"), ("why", "why not"),
         ]))
     }

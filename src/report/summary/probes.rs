@@ -1,7 +1,7 @@
 //! Which probes stay true?
 
 use crate::calibration::Calibrations;
-use crate::drift::{Drift, DriftPair, ProbeDrift, Recalibrate, Shift, ShiftKind};
+use crate::drift::{Drift, DriftPair, ProbeDrift, Recalibrate, Shift};
 use crate::fit::{Finding, decimals_for};
 use crate::study::SeasonStudy;
 use crate::units::Instant;
@@ -153,7 +153,7 @@ fn drift(answer: &mut Answer, found: &Drift) {
         }
     }
     answer.say(if said.is_empty() { "No probe met a reference twice.".to_owned() } else { said.join(" ") });
-    let shifted: Vec<String> = found.shifts.iter().filter(|s| s.kind == ShiftKind::Found).map(shift_text).collect();
+    let shifted: Vec<String> = found.shifts.iter().filter(|s| s.kind.is_found()).map(shift_text).collect();
     if !shifted.is_empty() {
         answer.say(format!("Sudden shifts that no event explains: {}.", list(&shifted)));
     }
@@ -207,7 +207,8 @@ fn row((probe, last, verdict): &(&ProbeDrift, Option<LastCheck>, Verdict)) -> Ve
 fn shift_text(shift: &Shift) -> String {
     let size = shift.shift_sg.value().map_or_else(String::new, |sg| format!(" by {}", signed(sg, 4, true)));
     let doubt = if shift.p_fleet.is_some_and(|p| p > 0.05) { ", perhaps by chance" } else { "" };
-    format!("{}{size} about {}{doubt}", shift.probe, day(shift.at))
+    let batch = shift.batch.as_ref().map_or_else(String::new, |batch| format!(" in {batch}"));
+    format!("{}{size} about {}{batch}{doubt}", shift.probe, day(shift.at))
 }
 
 fn drift_text(e: &crate::fit::Estimate) -> String {
