@@ -103,6 +103,31 @@ impl Drift {
             .finish()
     }
 
+    /// The table `drift_mixed`: one row per number of the mixed model. `boot_lower` and `boot_upper` are the ends of its interval by
+    /// the parametric bootstrap.
+    ///
+    /// # Errors
+    /// [`crate::Error::Frame`] when polars refuses.
+    pub fn mixed_frame(&self) -> Result<DataFrame> {
+        let terms = &self.mixed.terms;
+        let of =
+            |value: fn(&Estimate) -> f64| terms.iter().map(|t| t.finding.estimate().map(value)).collect::<Vec<_>>();
+        FrameBuilder::new("drift_mixed")
+            .text("term", terms.iter().map(|t| Some(&t.term)))
+            .text("kind", terms.iter().map(|t| Some(t.kind.name())))
+            .number("estimate", of(|e| e.value))
+            .number("se", of(|e| e.se))
+            .number("lower", of(|e| e.lower))
+            .number("upper", of(|e| e.upper))
+            .number("level", of(|e| e.level))
+            .number("df", terms.iter().map(|t| t.df))
+            .text("method", terms.iter().map(|t| t.finding.estimate().map(|e| e.method.clone())))
+            .number("boot_lower", terms.iter().map(|t| t.bootstrap.map(|ends| ends.0)))
+            .number("boot_upper", terms.iter().map(|t| t.bootstrap.map(|ends| ends.1)))
+            .text("why", terms.iter().map(|t| t.finding.why()))
+            .finish()
+    }
+
     /// The table `drift_shifts`: one row per known or detected shift. `earliest` and `latest` bound the moment of one that was
     /// found; `evidence` is `event`, `references` or `readings`, and `batch` that in whose readings it was found.
     ///

@@ -9,6 +9,7 @@ mod frames;
 mod future;
 mod kinds;
 mod level;
+mod mixed;
 mod mixture;
 mod model;
 mod outlook;
@@ -24,6 +25,7 @@ mod signals;
 mod study;
 
 pub use correct::Correction;
+pub use mixed::{MixedDrift, MixedTerm, MixedTermKind};
 pub use result::{
     Drift, DriftKind, DriftPair, FleetTerm, LevelPoint, OutOfLimit, PairKind, Policy, PolicyKind, ProbeDrift,
     Recalibrate, Shift, ShiftKind, TrackPoint, Verdict,

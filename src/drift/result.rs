@@ -7,6 +7,7 @@ use crate::fit::Finding;
 use crate::units::Instant;
 
 use super::correct::Correction;
+use super::mixed::MixedDrift;
 use super::signals::ControlChart;
 
 /// What a pair rests on.
@@ -347,6 +348,8 @@ pub struct Drift {
     pub probes: Vec<ProbeDrift>,
     /// The fleet.
     pub fleet: Vec<FleetTerm>,
+    /// The same pairs in a linear mixed model, with covariates.
+    pub mixed: MixedDrift,
     /// Sudden shifts, by probe and time.
     pub shifts: Vec<Shift>,
     /// What a probe's offset may be in a batch, by days since its calibration: for the study of kinetics.

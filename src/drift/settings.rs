@@ -3,6 +3,7 @@
 use crate::calibration::{OffsetPrior, instrument_name};
 use crate::error::{Error, Result};
 use crate::fit::control::ChartSettings;
+use crate::fit::mixed::Df;
 use crate::season::Reference;
 
 /// How references become drift. Every field has a default; [`DriftSettings::check`] names the first one that cannot be.
@@ -25,6 +26,8 @@ use crate::season::Reference;
 /// | `kind_certainty` | 0.9 | posterior weight at which a kind of drift is named |
 /// | `kind_span_sg` | 0.008 | references must span this much for kinds to be told apart |
 /// | `kind_tilt_sd_deg` | 0.2 | noise of the tilt in the baths that are proposed |
+/// | `df` | Kenward-Roger | intervals of the fleet's coefficients in the mixed model |
+/// | `bootstrap` | 99 | data sets by which these are checked; 0 for none |
 /// | `charts` | see there | how control charts are drawn |
 /// | `calibration_h`, `check_h` | 0.75, 0.15 | hours of work that a calibration and a water check of one probe take |
 /// | `level` | 0.90 | of all intervals |
@@ -65,6 +68,10 @@ pub struct DriftSettings {
     pub kind_span_sg: f64,
     /// Standard deviation of the tilt in the baths whose use is worked out, degrees.
     pub kind_tilt_sd_deg: f64,
+    /// How the intervals of the fleet's coefficients in the mixed model allow for estimated variances.
+    pub df: Df,
+    /// Simulated data sets by which the intervals of the mixed model are checked; 0 for none, else at least 20.
+    pub bootstrap: usize,
     /// How control charts are drawn.
     pub charts: ChartSettings,
     /// Hours of work that a calibration of one probe takes. From memory, no source.
@@ -95,6 +102,8 @@ impl Default for DriftSettings {
             kind_certainty: 0.9,
             kind_span_sg: 0.008,
             kind_tilt_sd_deg: 0.2,
+            df: Df::default(),
+            bootstrap: 99,
             charts: ChartSettings::default(),
             calibration_h: 0.75,
             check_h: 0.15,
@@ -156,6 +165,10 @@ impl DriftSettings {
             if !(low..=high).contains(&value) {
                 return Err(Error::Setting { name, value: value.to_string(), wanted });
             }
+        }
+        if (1..20).contains(&self.bootstrap) {
+            let value = self.bootstrap.to_string();
+            return Err(Error::Setting { name: "bootstrap", value, wanted: "0, or at least 20" });
         }
         self.charts.check()
     }

@@ -15,7 +15,7 @@ use super::outlook::{Outlook, Outlooks, end_gravities};
 use super::pairs::{Found, find};
 use super::part::Part;
 use super::readings;
-use super::result::{Drift, Policy, ProbeDrift, Shift};
+use super::result::{Drift, DriftPair, Policy, ProbeDrift, Shift};
 use super::settings::DriftSettings;
 use super::signals::charts;
 
@@ -77,6 +77,8 @@ impl DriftSettings {
             shifts.extend(self.known_shifts(averaged));
         }
         shifts.sort_by(|a, b| (&a.probe, a.at).cmp(&(&b.probe, b.at)));
+        let used: Vec<&DriftPair> = found.iter().map(|f| &f.pair).filter(|pair| pair.left_out.is_none()).collect();
+        let mixed = self.mixed(season, &used, &averaged);
         let charts = averaged.as_ref().map_or_else(|_| Vec::new(), |averaged| charts(averaged, &self.charts));
         let kinds = match (&averaged, season.latest()) {
             (Ok(averaged), Some(latest)) => {
@@ -95,6 +97,7 @@ impl DriftSettings {
             pairs: found.into_iter().map(|f| f.pair).collect(),
             probes,
             fleet: fleet.terms,
+            mixed,
             shifts,
             offset_prior,
             kinds,

@@ -44,6 +44,7 @@ impl SeasonStudy {
             add("drift_pairs", drift.pairs_frame())?;
             add("drift_probes", drift.probes_frame())?;
             add("drift_fleet", drift.fleet_frame())?;
+            add("drift_mixed", drift.mixed_frame())?;
             add("drift_shifts", drift.shifts_frame())?;
             add("drift_kinds", drift.kinds_frame())?;
             add("recalibration_policies", drift.policies_frame())?;

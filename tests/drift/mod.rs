@@ -5,6 +5,8 @@ mod bad_input;
 mod brewed;
 mod coverage;
 mod fleet;
+mod kinds;
+mod mixed;
 mod oracle;
 mod readings;
 mod shifts;

@@ -3,6 +3,7 @@
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
+use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
 use super::component::components;
 use super::effects::fixed;
@@ -64,9 +65,10 @@ impl MixedFit {
         let mut rng = ChaCha8Rng::seed_from_u64(settings.seed);
         let mut draws: Vec<Vec<f64>> = vec![Vec::new(); self.coefficients.len() + self.components.len()];
         let (mut fitted, mut on_boundary) = (0, 0);
-        for _ in 0..settings.resamples {
-            let y = simulate(&self.model, &self.at, &mut rng);
-            let Some((covariance, coefficients)) = self.refit(y) else { continue };
+        let responses: Vec<Vec<f64>> =
+            (0..settings.resamples).map(|_| simulate(&self.model, &self.at, &mut rng)).collect();
+        let refitted: Vec<_> = responses.into_par_iter().map(|y| self.refit(y)).collect();
+        for (covariance, coefficients) in refitted.into_iter().flatten() {
             fitted += 1;
             on_boundary +=
                 usize::from(!super::component::boundary(&self.design, &self.model.data, &covariance).is_empty());

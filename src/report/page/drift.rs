@@ -6,6 +6,7 @@ use crate::drift::Drift;
 use crate::fit::Finding;
 use crate::study::SeasonStudy;
 
+use super::mixed::mixed;
 use super::parts::{Tables, part, picture};
 use crate::report::words::{interval, list};
 
@@ -22,6 +23,7 @@ pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
             (corrected(found))
             (due(found, tables))
             (fleet(found))
+            (mixed(found))
             (kinds(found, tables))
             (control(found, tables))
         }))

@@ -5,6 +5,7 @@ mod cautions;
 mod drift;
 mod forecasts;
 mod methods;
+mod mixed;
 mod parts;
 mod probes;
 mod rows;

@@ -1,0 +1,330 @@
+//! The pairs in a linear mixed model: the textbook view beside the study's own, and the place to try covariates.
+
+use nalgebra::DMatrix;
+
+use crate::error::{Error, Result};
+use crate::fit::mixed::{
+    Bootstrap, BootstrapSettings, Column, Criterion, Design, KnownErrors, MixedFit, MixedSettings, Random, Residual,
+    Spread,
+};
+use crate::fit::{Estimate, Finding};
+use crate::season::Season;
+
+use super::average::Averaged;
+use super::fleet::missing;
+use super::model::{Model, Variances};
+use super::part::{AT_SG, Part};
+use super::result::DriftPair;
+use super::settings::DriftSettings;
+
+/// Names of the coefficients that every fit has.
+const INTERCEPT: &str = "error_at_calibration_sg";
+const SLOPE: &str = "drift_sg_per_30d";
+/// A covariate must vary by this share of its unit, or its coefficient is anything.
+const VARIES: f64 = 1e-3;
+/// Pairs that a covariate's coefficient needs.
+const PAIRS_NEEDED: usize = 12;
+/// The supply voltage at a pair is the mean of the readings within this many hours.
+const SUPPLY_WINDOW_H: f64 = 3.0;
+
+/// What a term of the mixed model is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum MixedTermKind {
+    /// A coefficient of the fleet.
+    Fixed,
+    /// The coefficient of one covariate, which is tried alone beside the fixed ones.
+    Covariate,
+    /// A standard deviation or correlation between probes, or the residual standard deviation.
+    Component,
+}
+
+impl MixedTermKind {
+    /// Its name in the tables.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Fixed => "fixed",
+            Self::Covariate => "covariate",
+            Self::Component => "component",
+        }
+    }
+}
+
+/// One number of the mixed model.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MixedTerm {
+    /// What it is called: with the unit for a coefficient.
+    pub term: String,
+    /// What it is.
+    pub kind: MixedTermKind,
+    /// Estimate with interval and method.
+    pub finding: Finding,
+    /// Degrees of freedom of the interval of a coefficient.
+    pub df: Option<f64>,
+    /// Ends of the interval by the parametric bootstrap, as a check.
+    pub bootstrap: Option<(f64, f64)>,
+}
+
+/// The pairs in a linear mixed model.
+///
+/// ```text
+/// difference_i = c_i (b0 + u0_p + (b1 + u1_p) age_i) [+ g x_i] + walk_p(age_i) + steps_p + curve_p(i) + shared effects + own_i + e_i
+/// (u0_p, u1_p) ~ N(0, any 2 x 2 covariance) by probe; e_i ~ N(0, sigma^2)
+/// ```
+///
+/// `c_i` brings an error from SG 1.020 to the gravity of the pair. Known, not estimated: the errors of curves and pairs, the
+/// spread of references and instruments that several pairs share, and the walk, whose variance is the mean over its
+/// restricted likelihood in the study's own model. Coefficients and variances by REML; intervals of coefficients as the
+/// setting `df` says, those of the components by the profile likelihood of the ML fit; the parametric bootstrap checks both.
+/// A covariate is tried alone; four of them at 90 % show one or more by chance in a third of all seasons.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct MixedDrift {
+    /// Coefficients, covariates, components.
+    pub terms: Vec<MixedTerm>,
+    /// In words, which variances are exactly 0, and what else lies on the edge of what it may be.
+    pub boundary: Vec<String>,
+    /// Data sets that the bootstrap fitted.
+    pub resamples: usize,
+    /// Why there is none, if there is none.
+    pub why: Option<String>,
+}
+
+impl MixedDrift {
+    /// The term of this name.
+    pub fn term(&self, name: &str) -> Option<&MixedTerm> {
+        self.terms.iter().find(|term| term.term == name)
+    }
+
+    fn none(why: impl ToString) -> Self {
+        Self { why: Some(why.to_string()), ..Self::default() }
+    }
+}
+
+/// What may go with the error: name with unit, and its value at a pair.
+type Covariate = (&'static str, fn(&Season, &DriftPair) -> Option<f64>);
+
+const COVARIATES: [Covariate; 4] = [
+    ("per_10_c_sg", |_, pair| Some(pair.temp_c / 10.0)),
+    ("per_0.010_of_gravity_sg", |_, pair| Some((pair.reference_sg - AT_SG) / 0.010)),
+    ("per_10_batches_before_sg", |season, pair| Some(batches_before(season, pair) / 10.0)),
+    ("per_0.1_v_of_supply_sg", |season, pair| Some(supply_v(season, pair)? / 0.1)),
+];
+
+/// Batches that the probe had been in before the pair.
+fn batches_before(season: &Season, pair: &DriftPair) -> f64 {
+    season.batches.iter().filter(|b| b.pitched_at < pair.at && b.probes.contains(&pair.probe)).count() as f64
+}
+
+/// Mean supply voltage of the probe within hours of the pair.
+fn supply_v(season: &Season, pair: &DriftPair) -> Option<f64> {
+    let (from, to) = (pair.at.plus_hours(-SUPPLY_WINDOW_H), pair.at.plus_hours(SUPPLY_WINDOW_H));
+    let rows = season.readings.of_probe_between(&pair.probe, from, to);
+    let volts: Vec<f64> = rows.filter_map(|row| season.readings.supply_v(row)).collect();
+    (!volts.is_empty()).then(|| volts.iter().sum::<f64>() / volts.len() as f64)
+}
+
+impl DriftSettings {
+    /// The mixed model of the pairs of a solved model; `pairs` are those that it was made of.
+    pub(super) fn mixed(&self, season: &Season, pairs: &[&DriftPair], averaged: &Result<Averaged>) -> MixedDrift {
+        match averaged {
+            Ok(averaged) => self.mixed_of(season, pairs, averaged).unwrap_or_else(|why| match why {
+                Error::NotEstimable { why, .. } => MixedDrift::none(why),
+                other => MixedDrift::none(other),
+            }),
+            Err(why) => MixedDrift::none(why),
+        }
+    }
+
+    fn mixed_of(&self, season: &Season, pairs: &[&DriftPair], averaged: &Averaged) -> Result<MixedDrift> {
+        let model = averaged.model;
+        if model.probes.len() < 2 {
+            let why = format!("{} probe with pairs; a fleet needs two", model.probes.len());
+            return Err(Error::not_estimable("a mixed model of drift", why));
+        }
+        let walk_sd = averaged.variance_sd(|v| v.walk_sd).0;
+        let design = design(model, walk_sd);
+        let settings = MixedSettings { criterion: Criterion::Reml, df: self.df };
+        let fit = settings.fit(&design)?;
+        let bootstrap = match self.bootstrap {
+            0 => None,
+            resamples => Some(fit.bootstrap(&BootstrapSettings { resamples, level: self.level, seed: 1 })?),
+        };
+        let mut terms = self.coefficients(&fit, bootstrap.as_ref());
+        terms.extend(self.covariates(&settings, season, pairs, &design));
+        for profiled in fit.profile(self.level)?.into_iter().filter(|p| !p.component.held) {
+            let term = profiled.component.name;
+            let checked = bootstrap.as_ref().and_then(|b| ends(&b.components, &term));
+            terms.push(MixedTerm {
+                term,
+                kind: MixedTermKind::Component,
+                finding: profiled.finding,
+                df: None,
+                bootstrap: checked,
+            });
+        }
+        let resamples = bootstrap.map_or(0, |b| b.fitted);
+        Ok(MixedDrift { terms, boundary: fit.boundary.clone(), resamples, why: None })
+    }
+
+    fn coefficients(&self, fit: &MixedFit, bootstrap: Option<&Bootstrap>) -> Vec<MixedTerm> {
+        let one = |(i, term): (usize, &str)| {
+            let weights: Vec<f64> = (0..fit.coefficients.len()).map(|j| f64::from(u8::from(i == j))).collect();
+            MixedTerm {
+                term: term.to_owned(),
+                kind: MixedTermKind::Fixed,
+                finding: fit.contrast(&weights, self.level).map_or_else(missing, Finding::Estimated),
+                df: fit.se_and_df(&weights).ok().map(|(_, df)| df).filter(|df| df.is_finite()),
+                bootstrap: bootstrap.and_then(|b| ends(&b.fixed, term)),
+            }
+        };
+        [INTERCEPT, SLOPE].into_iter().enumerate().map(one).collect()
+    }
+
+    /// Each covariate alone, about its mean over the pairs.
+    fn covariates(
+        &self,
+        settings: &MixedSettings,
+        season: &Season,
+        pairs: &[&DriftPair],
+        design: &Design,
+    ) -> Vec<MixedTerm> {
+        let one = |(name, value): &Covariate| {
+            let values: Vec<Option<f64>> = pairs.iter().map(|pair| value(season, pair)).collect();
+            let (finding, df) = match covariate(settings, design, name, &values, self.level) {
+                Ok((estimate, df)) => (Finding::Estimated(estimate), Some(df).filter(|df| df.is_finite())),
+                Err(why) => (missing(why), None),
+            };
+            MixedTerm { term: (*name).to_owned(), kind: MixedTermKind::Covariate, finding, df, bootstrap: None }
+        };
+        COVARIATES.iter().map(one).collect()
+    }
+}
+
+/// The coefficient of one covariate beside intercept and slope, of the pairs that have it, with its degrees of freedom.
+fn covariate(
+    settings: &MixedSettings,
+    design: &Design,
+    name: &str,
+    values: &[Option<f64>],
+    level: f64,
+) -> Result<(Estimate, f64)> {
+    let doing = "a covariate of drift";
+    let known: Vec<(usize, f64)> =
+        values.iter().enumerate().filter_map(|(row, x)| Some((row, x.filter(|x| x.is_finite())?))).collect();
+    if known.len() < PAIRS_NEEDED {
+        let why = format!("{} of {} pairs have it; {PAIRS_NEEDED} are needed", known.len(), values.len());
+        return Err(Error::not_estimable(doing, why));
+    }
+    let mean = known.iter().map(|(_, x)| x).sum::<f64>() / known.len() as f64;
+    let centred: Vec<f64> = known.iter().map(|(_, x)| x - mean).collect();
+    if !(centred.iter().map(|x| x * x).sum::<f64>().sqrt() > VARIES) {
+        return Err(Error::not_estimable(doing, "it is the same at all pairs"));
+    }
+    let rows: Vec<usize> = known.iter().map(|(row, _)| *row).collect();
+    let mut with = only(design, &rows);
+    with.fixed.push(Column::new(name, &centred));
+    let fit = settings.fit(&with)?;
+    let weights: Vec<f64> = with.fixed.iter().map(|column| f64::from(u8::from(column.name == name))).collect();
+    Ok((fit.contrast(&weights, level)?, fit.se_and_df(&weights)?.1))
+}
+
+/// The design of some of its rows.
+fn only(design: &Design, rows: &[usize]) -> Design {
+    let pick = |values: &[f64]| -> Vec<f64> { rows.iter().filter_map(|&row| values.get(row).copied()).collect() };
+    let column = |column: &Column| Column { values: pick(&column.values), name: column.name.clone() };
+    let random = design.random.iter().map(|term| Random {
+        columns: term.columns.iter().map(column).collect(),
+        level_of_row: rows.iter().filter_map(|&row| term.level_of_row.get(row).copied()).collect(),
+        ..term.clone()
+    });
+    let known = match &design.known {
+        KnownErrors::None => KnownErrors::None,
+        KnownErrors::Variances(variances) => KnownErrors::Variances(pick(variances)),
+        KnownErrors::Blocks(blocks) => {
+            let of = |(of_block, covariance): &(Vec<usize>, DMatrix<f64>)| {
+                let (new, old): (Vec<usize>, Vec<usize>) = rows
+                    .iter()
+                    .enumerate()
+                    .filter_map(|(new, row)| Some((new, of_block.iter().position(|other| other == row)?)))
+                    .unzip();
+                (new, covariance.select_rows(&old).select_columns(&old))
+            };
+            KnownErrors::Blocks(blocks.iter().map(of).filter(|(rows, _)| !rows.is_empty()).collect())
+        }
+    };
+    Design {
+        response: pick(&design.response),
+        fixed: design.fixed.iter().map(column).collect(),
+        // What touches none of these rows is not in their model.
+        random: random.filter(|term| term.columns.iter().all(|c| c.values.iter().any(|x| *x != 0.0))).collect(),
+        known,
+        residual: design.residual,
+    }
+}
+
+fn ends(of: &[(String, Estimate)], name: &str) -> Option<(f64, f64)> {
+    of.iter().find(|(other, _)| other == name).map(|(_, e)| (e.lower, e.upper))
+}
+
+/// The design: known errors in blocks by probe, effects that pairs share with their known spread.
+fn design(model: &Model, walk_sd: f64) -> Design {
+    let parts = &model.probes;
+    let n: usize = parts.iter().map(Part::n).sum();
+    let rows = || parts.iter().flat_map(|part| &part.rows);
+    let response: Vec<f64> = parts.iter().flat_map(|part| part.y.iter().copied()).collect();
+    let intercept: Vec<f64> = rows().map(|row| row.shows).collect();
+    let slope: Vec<f64> = rows().map(|row| row.shows * row.months).collect();
+    let columns = vec![Column::new(INTERCEPT, &intercept), Column::new(SLOPE, &slope)];
+    let probes: Vec<&str> = parts.iter().flat_map(|part| vec![part.probe.as_str(); part.n()]).collect();
+    let variances = Variances { walk_sd, pair_sd: 0.0 };
+    let mut blocks = Vec::new();
+    let mut first = 0;
+    for part in parts {
+        blocks.push(((first..first + part.n()).collect(), part.block(variances).covariance));
+        first += part.n();
+    }
+    Design {
+        response,
+        fixed: columns.clone(),
+        random: [Random::by_label("probe", &probes, columns)].into_iter().chain(shared(model, n)).collect(),
+        known: KnownErrors::Blocks(blocks),
+        residual: Residual::Estimated,
+    }
+}
+
+/// Effects that pairs share, as groupings: effects that touch no row together are levels of one.
+fn shared(model: &Model, n: usize) -> Vec<Random> {
+    let mut columns: Vec<Vec<f64>> = vec![Vec::new(); model.prior_sd.len()];
+    let mut first = 0;
+    for part in &model.probes {
+        for (&j, column) in part.effects.iter().zip(part.columns.column_iter()) {
+            // The slopes, which the model has free, are random effects of probes here.
+            let (Some(cells), Some(Some(sd))) = (columns.get_mut(j), model.prior_sd.get(j)) else { continue };
+            cells.resize(n, 0.0);
+            for (cell, value) in cells.iter_mut().skip(first).zip(column.iter()) {
+                *cell = value * sd;
+            }
+        }
+        first += part.n();
+    }
+    let mut groupings: Vec<(Vec<usize>, Vec<f64>, usize)> = Vec::new();
+    for column in columns.iter().filter(|column| column.iter().any(|x| *x != 0.0)) {
+        let apart = |values: &[f64]| values.iter().zip(column).all(|(a, b)| *a == 0.0 || *b == 0.0);
+        let place = groupings.iter().position(|(_, values, _)| apart(values)).unwrap_or(groupings.len());
+        if place == groupings.len() {
+            groupings.push((vec![0; n], vec![0.0; n], 0));
+        }
+        let Some((levels, values, count)) = groupings.get_mut(place) else { continue };
+        for ((level, value), x) in levels.iter_mut().zip(values.iter_mut()).zip(column).filter(|(_, x)| **x != 0.0) {
+            (*level, *value) = (*count, *x);
+        }
+        *count += 1;
+    }
+    let random = |(k, (level_of_row, values, count)): (usize, (Vec<usize>, Vec<f64>, usize))| Random {
+        grouping: format!("shared {k}"),
+        levels: (0..count).map(|level| level.to_string()).collect(),
+        level_of_row,
+        columns: vec![Column::new("effect", &values)],
+        spread: Spread::Known(vec![1.0]),
+    };
+    groupings.into_iter().enumerate().map(random).collect()
+}

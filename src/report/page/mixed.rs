@@ -1,0 +1,73 @@
+//! The mixed model of the pairs.
+
+use maud::{Markup, html};
+
+use crate::drift::{Drift, MixedTerm, MixedTermKind};
+use crate::fit::Finding;
+use crate::report::words::interval;
+
+pub(super) fn mixed(found: &Drift) -> Markup {
+    let mixed = &found.mixed;
+    let of = |kind: MixedTermKind| mixed.terms.iter().filter(move |term| term.kind == kind);
+    html! {
+        h3 { "The same checks in a linear mixed model" }
+        p {
+            "A line for the fleet and one for each probe, with the errors of curves, references and instruments and the wandering as the study has \
+             them. What else may go with a probe's error is tried one at a time: each shows an effect by chance once in ten seasons."
+        }
+        @if let Some(why) = &mixed.why { p { "None: " (why) "." } } @else {
+            div.scroll { table {
+                thead { tr { @for name in ["", "estimate", "check by simulated data", "degrees of freedom", "method"] { th scope="col" { (name) } } } }
+                tbody {
+                    @for kind in [MixedTermKind::Fixed, MixedTermKind::Component, MixedTermKind::Covariate] {
+                        @for term in of(kind) { (row(term)) }
+                    }
+                }
+            } }
+            p.sub {
+                "Brackets: " (format!("{:.0}", 100.0 * found.level)) " % intervals. "
+                @if mixed.resamples > 0 { "Check: from " (mixed.resamples) " simulated data sets. " }
+                @for words in &mixed.boundary { (boundary_in_words(words)) ". " }
+                "All columns: " a href="tables/drift_mixed.csv" { "tables/drift_mixed.csv" }
+            }
+        }
+    }
+}
+
+fn row(term: &MixedTerm) -> Markup {
+    html! { tr {
+        td { (term_in_words(&term.term)) }
+        @match &term.finding {
+            Finding::Estimated(e) => {
+                td { (interval(e, false)) }
+                td { @if let Some((lower, upper)) = term.bootstrap { (format!("{lower:.5} to {upper:.5}")) } }
+                td { @if let Some(df) = term.df { (format!("{df:.1}")) } }
+                td { (e.method) }
+            }
+            other => { td { (other.to_string()) } td {} td {} td {} }
+        }
+    } }
+}
+
+/// The terms for a reader; one that is not known here keeps its name.
+fn term_in_words(term: &str) -> String {
+    match term {
+        "error_at_calibration_sg" => "error at the calibration, SG".to_owned(),
+        "drift_sg_per_30d" => "drift of the fleet, SG per 30 days".to_owned(),
+        "sd of error_at_calibration_sg by probe" => {
+            "spread of the error at the calibration between probes, SG".to_owned()
+        }
+        "sd of drift_sg_per_30d by probe" => "spread of drift between probes, SG per 30 days".to_owned(),
+        "correlation of error_at_calibration_sg and drift_sg_per_30d by probe" => "correlation of the two".to_owned(),
+        "residual sd" => "spread of one check beyond its stated errors, SG".to_owned(),
+        "per_10_c_sg" => "for 10 C more, SG".to_owned(),
+        "per_0.010_of_gravity_sg" => "for 0.010 more gravity, SG".to_owned(),
+        "per_10_batches_before_sg" => "for ten batches more, SG".to_owned(),
+        "per_0.1_v_of_supply_sg" => "for 0.1 V more supply, SG".to_owned(),
+        other => other.replace('_', " "),
+    }
+}
+
+fn boundary_in_words(words: &str) -> String {
+    words.replace("`error_at_calibration_sg`", "the error at the calibration").replace("`drift_sg_per_30d`", "drift")
+}
