@@ -20,7 +20,7 @@ const RATE_H: f64 = 12.0;
 const SCALE_H: f64 = 36.0;
 /// The local size of the noise stays within these of that of the whole batch.
 const SCALE_RANGE: (f64, f64) = (0.9, 3.0);
-/// Bins before a jump in which the probe may have been held already.
+/// Bins on each side of a jump in which something may have held the probe and let it go.
 const HELD_BINS: usize = 4;
 /// Innovations beyond this many SDs say no more than one that is just so far off.
 const BOUND: f64 = 3.0;
@@ -131,7 +131,7 @@ impl Model {
                 shown = Some(node.wander);
             }
             let Some(step) = &mut node.before else { continue };
-            if (jump.at.saturating_sub(HELD_BINS)..=jump.at + 1).contains(&number) {
+            if (jump.at.saturating_sub(HELD_BINS)..=jump.at + HELD_BINS).contains(&number) {
                 let unit = jump.sd / shown.unwrap_or(node.wander).max(1e-9);
                 step.jolts.push((wander(jump.probe), unit * unit));
             }

@@ -25,7 +25,7 @@ const DATED_H: f64 = 24.0;
 /// Twice the log-likelihood ratio by which a jump of one probe must beat that of the beer or of another probe.
 const BEATS: f64 = 4.6;
 /// Twice the log-likelihood ratio that a jump must keep when the probe may have been held for hours around it.
-const HOLDS: f64 = 2.0;
+const HOLDS: f64 = 4.0;
 /// Innovations drawn are no larger than this.
 const BOUND: f64 = 4.0;
 /// Quantiles of the size of a standard normal number, by which the bulk of the statistics is measured.
