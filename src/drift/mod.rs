@@ -4,6 +4,7 @@ mod average;
 mod blocks;
 mod correct;
 mod curves;
+mod elsewhere;
 mod fleet;
 mod frames;
 mod future;
@@ -25,6 +26,7 @@ mod signals;
 mod study;
 
 pub use correct::Correction;
+pub use elsewhere::ProbeErrors;
 pub use mixed::{MixedDrift, MixedTerm, MixedTermKind};
 pub use result::{
     Drift, DriftKind, DriftPair, FleetTerm, LevelPoint, OutOfLimit, PairKind, Policy, PolicyKind, ProbeDrift,

@@ -31,7 +31,7 @@ pub(super) struct Variances {
 }
 
 /// What the pairs and events of a season give the model, apart from the variances.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Model {
     pub probes: Vec<Part>,
     /// SD of each effect that pairs share; the first `probes.len()` are the slopes, free at first.

@@ -65,7 +65,7 @@ impl Step {
 }
 
 /// One pair as the model needs it.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Row {
     /// Months since the first calibration.
     pub months: f64,
@@ -93,7 +93,7 @@ pub(super) struct State {
 }
 
 /// One probe's part.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Part {
     pub probe: String,
     /// When its first calibration was done.

@@ -7,6 +7,7 @@ use crate::fit::Finding;
 use crate::units::Instant;
 
 use super::correct::Correction;
+use super::elsewhere::ProbeErrors;
 use super::mixed::MixedDrift;
 use super::signals::ControlChart;
 
@@ -354,6 +355,9 @@ pub struct Drift {
     pub shifts: Vec<Shift>,
     /// What a probe's offset may be in a batch, by days since its calibration: for the study of kinetics.
     pub offset_prior: OffsetPrior,
+    /// What the probes may read wrong in a batch, by all but that batch's own samples; none where the drift cannot be
+    /// modelled.
+    pub probe_errors: Option<ProbeErrors>,
     /// Of which kind the drift of each probe is.
     pub kinds: Vec<DriftKind>,
     /// The control charts of the probes.

@@ -8,6 +8,7 @@ use crate::season::Season;
 use super::average::Averaged;
 use super::correct::Correction;
 use super::curves::Curves;
+use super::elsewhere::ProbeErrors;
 use super::fleet::{Fleet, missing};
 use super::future::Seen;
 use super::model::Model;
@@ -89,6 +90,7 @@ impl DriftSettings {
         let ends_sg = end_gravities(season);
         let (interval_d, policies) = self.future(&averaged, &Curves::new(calibrations)?, &fleet, &shifts, &ends_sg);
         let (outlooks, corrections) = self.outlooks(season, calibrations, &model, &averaged, &fleet, &ends_sg)?;
+        let probe_errors = self.probe_errors(&model, &found, &averaged, &fleet);
         let probes = probe_ids(season)
             .into_iter()
             .map(|probe| self.of_probe(probe, calibrations, &model, &averaged, &slopes, &outlooks))
@@ -100,6 +102,7 @@ impl DriftSettings {
             mixed,
             shifts,
             offset_prior,
+            probe_errors,
             kinds,
             charts,
             interval_d,
@@ -113,18 +116,46 @@ impl DriftSettings {
         })
     }
 
-    /// What a probe's offset in a batch may be, by the drift of the season: the part of [`DriftSettings::fit`] that other
-    /// studies need, without the rest.
+    /// What a probe's offset in a batch may be, and what the probes of a given batch may read wrong, by the drift of the
+    /// season: the part of [`DriftSettings::fit`] that other studies need, without the rest. Shifts are those of known
+    /// events; none are sought.
     ///
     /// # Errors
     /// As [`DriftSettings::fit`].
-    pub fn offset_prior(&self, season: &Season, calibrations: &Calibrations) -> Result<OffsetPrior> {
+    pub fn errors(&self, season: &Season, calibrations: &Calibrations) -> Result<(OffsetPrior, Option<ProbeErrors>)> {
         self.check()?;
         let found = find(season, calibrations, self)?;
         let model = self.model(season, &found);
         let averaged = averaged(&model);
         let slopes = self.slopes(&model, &averaged);
-        Ok(self.fleet(&model, &averaged, &slopes).offset_prior)
+        let fleet = self.fleet(&model, &averaged, &slopes);
+        Ok((fleet.offset_prior, self.probe_errors(&model, &found, &averaged, &fleet)))
+    }
+
+    /// What the probes may read wrong by the pairs of this season, with the variances and the dates of shifts that are
+    /// held in `held`, of this season or another that differs little.
+    ///
+    /// # Errors
+    /// As [`DriftSettings::fit`].
+    pub fn errors_given(
+        &self,
+        season: &Season,
+        calibrations: &Calibrations,
+        held: &ProbeErrors,
+    ) -> Result<ProbeErrors> {
+        self.check()?;
+        let found = find(season, calibrations, self)?;
+        Ok(held.of_other(&self.model(season, &found), &found))
+    }
+
+    fn probe_errors(
+        &self,
+        model: &Model,
+        found: &[Found],
+        averaged: &Result<Averaged>,
+        fleet: &Fleet,
+    ) -> Option<ProbeErrors> {
+        averaged.as_ref().ok().map(|averaged| ProbeErrors::new(model, found, averaged, fleet.slopes, self))
     }
 
     fn model(&self, season: &Season, found: &[Found]) -> Model {

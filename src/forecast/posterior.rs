@@ -10,8 +10,9 @@ use crate::fit::autocorrelation::Whitener;
 use crate::fit::nonlinear::{NonlinearSettings, Parameter, Residuals};
 use crate::kinetics::departure::ErrorModel;
 use crate::kinetics::estimate::weigh;
-use crate::kinetics::gls::{Nuisance, Problem, nuisances};
+use crate::kinetics::gls::Problem;
 use crate::kinetics::misread::{Misreads, foam};
+use crate::kinetics::nuisance::{Nuisance, nuisances};
 use crate::kinetics::population::Prior;
 use crate::kinetics::prepare::{median, prepare};
 use crate::kinetics::{Curve, Form, KineticsSettings, PARAMETERS, Point, Source};
@@ -58,9 +59,8 @@ impl Own {
     pub fn new(series: &GravitySeries, settings: &KineticsSettings, departure: (f64, f64, f64)) -> Option<Self> {
         let prepared = prepare(series, settings, MOST_POINTS);
         let last_h = prepared.points.last()?.hours;
-        let offset_sds: Vec<f64> = series.probes.iter().map(|probe| probe.offset_sd.max(0.0)).collect();
         let share = settings.instrument_share;
-        let all = nuisances(&prepared.points, &offset_sds, prepared.instruments.len(), share);
+        let all = nuisances(series, &prepared, share);
         let mut early: Vec<f64> = prepared.points.iter().filter(|p| p.hours <= 6.0).map(|p| p.sg).collect();
         let mut every: Vec<f64> = prepared.points.iter().map(|p| p.sg).collect();
         let original_sg = series.original_sg.map(|(sg, _)| sg).unwrap_or_else(|| match early.is_empty() {
@@ -150,16 +150,17 @@ impl Own {
         let mut parameters = Vec::with_capacity(1 + DIMS + self.nuisances.len());
         let original = begin(0, self.original_sg).clamp(0.99, 1.25);
         parameters.push(Parameter::new("original_sg", original).within(0.99, 1.25).with_prior(self.original_sg, 0.02));
-        for i in 0..DIMS + self.nuisances.len() {
-            parameters.push(Parameter::new(i.to_string(), begin(i + 1, 0.0)).with_prior(0.0, 1.0));
+        let means = [0.0; DIMS].into_iter().chain(self.nuisances.iter().map(|nuisance| nuisance.mean));
+        for (i, mean) in means.clone().enumerate() {
+            parameters.push(Parameter::new(i.to_string(), begin(i + 1, mean)).with_prior(mean, 1.0));
         }
         let limit = if limited { self.limit_sg } else { None };
         let target = Target { own: self, prior, factor, whitener: &whitener, limit };
         let settings = NonlinearSettings { scale: Scale::Known, tolerance: 1e-8, patience: 40, ..Default::default() };
         let fit = settings.fit(&target, &parameters)?;
         let values: Vec<f64> = fit.parameters.iter().map(|p| p.value).collect();
-        let pulls: f64 =
-            values.iter().skip(1).map(|z| z * z).sum::<f64>() + ((values[0] - self.original_sg) / 0.02).powi(2);
+        let pulls: f64 = values.iter().skip(1).zip(means).map(|(z, mean)| (z - mean).powi(2)).sum::<f64>()
+            + ((values[0] - self.original_sg) / 0.02).powi(2);
         let n = values.len();
         let covariance = DMatrix::from_fn(n, n, |i, j| fit.covariance.get([i, j]).copied().unwrap_or(0.0));
         Ok(Found { values, covariance, target: fit.sum_of_squares + pulls })

@@ -240,6 +240,8 @@ pub struct BatchFit {
     pub phi: Finding,
     /// Whether waves are left in the residuals when the error model is taken off.
     pub whiteness: Option<Whiteness>,
+    /// Whether the traits are means over the candidate curves; all else is of the fitted one.
+    pub averaged: bool,
     /// All candidate curves, where they were asked for.
     pub candidates: Vec<Candidate>,
     /// By how much gas delays what the probes show, hours.
@@ -275,6 +277,11 @@ impl BatchFit {
     pub fn finding(&self, which: Trait) -> &Finding {
         const NONE: &Finding = &Finding::NotEstimable { why: String::new() };
         self.traits.get(which as usize).unwrap_or(NONE)
+    }
+
+    /// The curve that the traits are of: that of the fit, or `averaged`.
+    pub fn curve_name(&self) -> Option<&'static str> {
+        self.fitted.as_ref().map(|fitted| if self.averaged { "averaged" } else { fitted.kind.name() })
     }
 
     /// The instant of a number of hours from pitching.

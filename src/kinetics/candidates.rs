@@ -1,15 +1,18 @@
 //! All curves on one batch: how well each describes it, and how well it foretells its end from its beginning.
 
 use crate::error::Result;
+use crate::fit::Finding;
 use crate::season::GravitySeries;
 
+use super::averaging::akaike_weights;
 use super::batch_fit::{BatchFit, Point};
 use super::curve::CurveKind;
 use super::estimate::{Estimated, Given, estimate, values, weak_priors};
-use super::gls::Nuisance;
 use super::misread::foam;
+use super::nuisance::{Nuisance, nuisances};
 use super::prepare::prepare;
 use super::settings::KineticsSettings;
+use super::traits;
 
 /// Most points a probe gives to the comparison: every curve is fitted twice, and coarser points tell them apart as well.
 const MOST_POINTS: f64 = 40.0;
@@ -31,6 +34,10 @@ pub struct Candidate {
     pub parameters: Option<f64>,
     /// Akaike's criterion corrected for the number of points, on the correlated likelihood.
     pub aicc: Option<f64>,
+    /// Akaike weight: 0 without a criterion.
+    pub akaike_weight: f64,
+    /// The traits of this curve in the order of `Trait::ALL`; empty where it could not be fitted.
+    pub traits: Vec<Finding>,
     /// Root mean square of the residuals, SG.
     pub rmse_sg: Option<f64>,
     /// Points in the last two fifths of the time, foretold from the first three.
@@ -49,7 +56,7 @@ impl KineticsSettings {
         let Some(fitted) = &fit.fitted else { return Ok(Vec::new()) };
         let mut prepared = prepare(series, self, MOST_POINTS);
         prepared.set_clock(&fitted.clock);
-        let effects = self.effects(series, &prepared.points, prepared.instruments.len());
+        let effects = nuisances(series, &prepared, self.instrument_share);
         let points = prepared.points;
         let priors = weak_priors(super::fit::first_level(&points));
         let fits: Vec<(CurveKind, Result<Estimated>, Vec<Point>)> = CurveKind::ALL
@@ -65,7 +72,18 @@ impl KineticsSettings {
         let weights: Vec<f64> = weighed.iter().map(|point| point.weight).collect();
         let mut all = Vec::with_capacity(fits.len());
         for (kind, whole, _) in fits {
-            all.push(self.candidate(kind, whole, &points, &effects, &weights, fit.last_hours)?);
+            let traits = match &whole {
+                Ok(whole) => {
+                    traits::all(&whole.fitted(fitted.clock.clone()), self.level, self.finish_tolerance_sg)?.into()
+                }
+                Err(_) => Vec::new(),
+            };
+            let found = self.candidate(kind, whole, &points, &effects, &weights, fit.last_hours)?;
+            all.push(Candidate { traits, ..found });
+        }
+        let weights = akaike_weights(&all.iter().map(|candidate| candidate.aicc).collect::<Vec<_>>());
+        for (candidate, weight) in all.iter_mut().zip(weights) {
+            candidate.akaike_weight = weight;
         }
         let closed = |c: &&Candidate| !matches!(c.curve, CurveKind::Inhibited | CurveKind::Smooth);
         let least = |of: &[&Candidate]| of.iter().filter_map(|c| c.aicc).fold(f64::INFINITY, f64::min);
@@ -115,6 +133,8 @@ impl KineticsSettings {
             n: points.len(),
             parameters: None,
             aicc: None,
+            akaike_weight: 0.0,
+            traits: Vec::new(),
             rmse_sg: None,
             forward_n: 0,
             forward_rmse_sg: None,
@@ -140,7 +160,7 @@ impl KineticsSettings {
         }
         let cut: Vec<Nuisance> = effects
             .iter()
-            .map(|of| Nuisance { name: of.name.clone(), column: of.column.iter().take(first).copied().collect() })
+            .map(|of| Nuisance { column: of.column.iter().take(first).copied().collect(), ..of.clone() })
             .collect();
         match self.early(&whole, points.get(..first).unwrap_or_default(), &cut) {
             Ok(early) => {

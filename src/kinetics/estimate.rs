@@ -8,8 +8,9 @@ use crate::fit::robust::huber_weight;
 use super::batch_fit::{FittedCurve, Point, Source};
 use super::curve::{Curve, CurveKind, PARAMETERS};
 use super::departure::ErrorModel;
-use super::gls::{Nuisance, Priors, Problem};
+use super::gls::{Priors, Problem};
 use super::misread::{FITTED, Misreads, foam};
+use super::nuisance::Nuisance;
 use super::prepare::median;
 
 /// Rounds of robust weights, error model and fit.
@@ -118,7 +119,7 @@ pub(crate) fn estimate(given: &Given<'_>, points: &mut [Point]) -> Result<Estima
     let numbers = if kind == CurveKind::Smooth { 5.0 } else { 4.0 };
     let (n, k) = (points.len() as f64, (fit.n as f64 - fit.df).max(0.0) + numbers);
     let correction = if n > k + 1.5 { 2.0 * k * n / (n - k - 1.0) } else { f64::INFINITY };
-    let pulls: f64 = values(&fit).iter().skip(FITTED).map(|z| z * z).sum();
+    let pulls: f64 = values(&fit).iter().skip(FITTED).zip(given.nuisances).map(|(z, n)| (z - n.mean).powi(2)).sum();
     let aicc = whitener.ln_determinant() + fit.sum_of_squares + pulls + correction;
     Ok(Estimated { kind, curve, fit, errors, vigour, foam: column, aicc, parameters: k })
 }

@@ -11,8 +11,9 @@ use super::candidates::TELLING;
 use super::clock::{Clock, Paced, Thermal, activation, mean_temp_c};
 use super::curve::CurveKind;
 use super::estimate::{Estimated, Given, estimate, refine, weak_priors};
-use super::gls::{Nuisance, Priors, nuisances};
+use super::gls::Priors;
 use super::misread::Misreads;
+use super::nuisance::{Nuisance, nuisances};
 use super::prepare::{Prepared, median, prepare};
 use super::report::limit_by_strain;
 use super::settings::{ClockChoice, CurveChoice, KineticsSettings};
@@ -31,32 +32,48 @@ impl KineticsSettings {
     /// and why.
     ///
     /// # Errors
-    /// [`Error::Setting`]; [`Error::Usage`] for a series whose columns have different lengths.
+    /// [`Error::Setting`]; [`Error::Usage`] for a series whose columns have different lengths or whose hours go back.
     pub fn fit(&self, series: &GravitySeries) -> Result<BatchFit> {
+        let mut fit = self.one_curve(series)?;
+        if self.averaged && fit.fitted.is_some() {
+            fit.candidates = self.all_candidates(&fit, series)?;
+            self.average(&mut fit)?;
+        }
+        Ok(fit)
+    }
+
+    fn one_curve(&self, series: &GravitySeries) -> Result<BatchFit> {
         self.check()?;
         check_series(series)?;
         let prepared = prepare(series, self, MOST_POINTS);
         let mut fit = blank(series, &prepared);
         if prepared.points.len() < LEAST_POINTS {
             let why = format!("{} points after averaging; a curve needs {LEAST_POINTS}", prepared.points.len());
-            return Ok(fit.without_curve(Status::TooFewData, why));
+            return Ok(fit.without_curve(Status::TooFewData, why, &prepared.notes));
         }
         if status::fall_sg(&prepared.points).is_none() {
-            let why = "the gravity has not fallen by 0.002 in these data".to_owned();
-            fit.traits[Trait::OriginalSg as usize] = level_finding(&prepared.points, series, self.level)?;
-            let mut fit = fit.without_curve(Status::NotStarted, why);
+            let risen = status::rise_sg(&prepared.points);
+            let why = match risen {
+                Some(by) => format!("the gravity rises by {by:.3} in these data: no fermentation"),
+                None => "the gravity has not fallen by 0.002 in these data".to_owned(),
+            };
+            if risen.is_none() {
+                fit.traits[Trait::OriginalSg as usize] = level_finding(&prepared.points, series, self.level)?;
+            }
+            let mut fit = fit.without_curve(Status::NotStarted, why, &prepared.notes);
             fit.status_probability = status::not_started(&fit.points, self.level)?;
             fit.status_since_h = Some(0.0);
             return Ok(fit);
         }
-        let effects = self.effects(series, &prepared.points, prepared.instruments.len());
+        let effects = nuisances(series, &prepared, self.instrument_share);
+        let notes = prepared.notes.clone();
         match self.on_clock(series, prepared, &effects) {
             Ok((found, prepared, clock)) => {
                 let priors = weak_priors(first_level(&prepared.points));
                 self.report(&mut fit, series, &found, &self.given(found.kind, &effects, &priors), prepared, clock)?;
             }
             Err(error) if error.is_not_estimable() => {
-                return Ok(fit.without_curve(Status::TooFewData, error.to_string()));
+                return Ok(fit.without_curve(Status::TooFewData, error.to_string(), &notes));
             }
             Err(error) => return Err(error),
         }
@@ -71,7 +88,7 @@ impl KineticsSettings {
     /// # Errors
     /// As for [`KineticsSettings::fit`].
     pub fn fit_all(&self, all: &[GravitySeries]) -> Result<Kinetics> {
-        let mut batches = all.par_iter().map(|series| self.fit(series)).collect::<Result<Vec<_>>>()?;
+        let mut batches = all.par_iter().map(|series| self.one_curve(series)).collect::<Result<Vec<_>>>()?;
         let activation = self.activation(&batches, all)?;
         let energy = activation.value().unwrap_or(self.activation_kj_mol);
         let shared = Shared::new(&batches, &self.misreads());
@@ -84,8 +101,11 @@ impl KineticsSettings {
                 let sd = activation.se().unwrap_or(self.activation_sd_kj_mol);
                 fit.at_reference = traits::at_reference(fitted, self.level, thermal, (energy, sd))?;
             }
-            if self.candidates {
+            if self.candidates || self.averaged {
                 fit.candidates = self.all_candidates(fit, series)?;
+            }
+            if self.averaged && fit.fitted.is_some() {
+                self.average(fit)?;
             }
             Ok::<(), Error>(())
         })?;
@@ -115,7 +135,7 @@ impl KineticsSettings {
             Clock::Thermal(_) => Thermal::new(series, self, activation_kj_mol).map_or(Clock::Real, Clock::Thermal),
         };
         prepared.set_clock(&clock);
-        let effects = self.effects(series, &prepared.points, prepared.instruments.len());
+        let effects = nuisances(series, &prepared, self.instrument_share);
         let mut priors = weak_priors(first_level(&prepared.points));
         for (prior, other) in priors.iter_mut().zip(&shared.0) {
             *prior = other.or(*prior);
@@ -133,11 +153,6 @@ impl KineticsSettings {
             Err(error) if error.is_not_estimable() => Ok(()),
             Err(error) => Err(error),
         }
-    }
-
-    pub(super) fn effects(&self, series: &GravitySeries, points: &[Point], instruments: usize) -> Vec<Nuisance> {
-        let offset_sds: Vec<f64> = series.probes.iter().map(|probe| probe.offset_sd.max(0.0)).collect();
-        nuisances(points, &offset_sds, instruments, self.instrument_share)
     }
 
     /// What fits of a kind of curve are given.
@@ -245,10 +260,18 @@ fn kinds(choice: CurveChoice) -> &'static [CurveKind] {
 fn check_series(series: &GravitySeries) -> Result<()> {
     let n = series.hours.len();
     let columns = [series.sg.len(), series.own_sd.len(), series.shared_sd.len(), series.probe.len(), series.rows.len()];
-    if columns.iter().all(|length| *length == n) {
-        Ok(())
-    } else {
-        Err(Error::Usage(format!("the gravity series of batch {} has columns of different lengths", series.batch)))
+    let of = &series.batch;
+    if columns.iter().any(|length| *length != n) {
+        return Err(Error::Usage(format!("the gravity series of batch {of} has columns of different lengths")));
+    }
+    match series.hours.windows(2).find(|pair| pair[1] < pair[0]) {
+        Some(pair) => {
+            let (from, to) = (pair[0], pair[1]);
+            Err(Error::Usage(format!(
+                "the gravity series of batch {of} goes back in time, from hour {from:.2} to {to:.2}"
+            )))
+        }
+        None => Ok(()),
     }
 }
 
@@ -267,6 +290,7 @@ fn blank(series: &GravitySeries, prepared: &Prepared) -> BatchFit {
         n: prepared.n,
         phi: Finding::missing("no curve"),
         whiteness: None,
+        averaged: false,
         candidates: Vec::new(),
         bubble_delay_h: Finding::missing("no curve"),
         foam_sg: Finding::missing("no curve"),
@@ -285,7 +309,8 @@ fn blank(series: &GravitySeries, prepared: &Prepared) -> BatchFit {
 }
 
 impl BatchFit {
-    fn without_curve(mut self, status: Status, why: String) -> Self {
+    fn without_curve(mut self, status: Status, why: String, notes: &[String]) -> Self {
+        let why = notes.iter().cloned().chain([why]).collect::<Vec<_>>().join("; ");
         for finding in &mut self.traits {
             if finding.estimate().is_none() {
                 *finding = Finding::missing(why.clone());
@@ -320,8 +345,12 @@ fn level_finding(points: &[Point], series: &GravitySeries, level: f64) -> Result
             let mean = mine.iter().map(|p| p.sg).sum::<f64>() / n;
             let scatter = mine.iter().map(|p| (p.sg - mean).powi(2)).sum::<f64>() / n;
             let shared = mine.iter().map(|p| p.shared_sd).sum::<f64>() / n;
+            let (error, variance) = match &series.known {
+                Some(known) => known.at(probe as u32, mean),
+                None => (0.0, of.offset_sd.powi(2) + shared * shared),
+            };
             // Scatter is not divided by n: neighbours are correlated.
-            add(mean, of.offset_sd.powi(2) + shared * shared + scatter);
+            add(mean - error, variance + scatter);
         }
     }
     for point in points.iter().filter(|p| matches!(p.source, Source::Sample(_))) {

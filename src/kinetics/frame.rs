@@ -28,6 +28,7 @@ impl Kinetics {
             .number("parameters", number(|c| c.parameters))
             .number("aicc", number(|c| c.aicc))
             .number("aicc_above_best", rows().map(|(fit, candidate)| candidate.aicc.map(|aicc| aicc - best(fit))))
+            .number("akaike_weight", number(|c| c.aicc.map(|_| c.akaike_weight)))
             .number("rmse_sg", number(|c| c.rmse_sg))
             .count("forward_n", rows().map(|(_, candidate)| Some(candidate.forward_n as i64)))
             .number("forward_rmse_sg", number(|c| c.forward_rmse_sg))
@@ -48,7 +49,7 @@ impl Kinetics {
         FrameBuilder::new("kinetics")
             .text("batch", all.iter().map(|fit| Some(&fit.batch)))
             .text("strain", all.iter().map(|fit| Some(&fit.strain)))
-            .text("curve", all.iter().map(|fit| fit.fitted.as_ref().map(|fitted| fitted.kind.name())))
+            .text("curve", all.iter().map(BatchFit::curve_name))
             .text("clock", all.iter().map(|fit| fit.fitted.as_ref().map(|fitted| fitted.clock.name())))
             .count("n", all.iter().map(|fit| Some(fit.n as i64)))
             .text("status", all.iter().map(|fit| Some(fit.status.name())))
@@ -115,6 +116,9 @@ impl fmt::Display for BatchFit {
         writeln!(f, ", {} readings and samples", self.n)?;
         if let Some(fitted) = &self.fitted {
             writeln!(f, "{} curve by generalised least squares, {} time", fitted.kind, fitted.clock.name())?;
+            if self.averaged {
+                writeln!(f, "traits averaged over {} candidate curves", self.candidates.len())?;
+            }
         }
         if let Some(rmse) = self.rmse_sg {
             writeln!(f, "root mean square of the residuals {rmse:.5} SG")?;

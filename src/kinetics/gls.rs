@@ -13,6 +13,7 @@ use super::curve::{Curve, CurveKind, Form, NO_TAIL, PARAMETERS};
 use super::departure::ErrorModel;
 use super::estimate::Estimated;
 use super::misread::{DELAY, FITTED, FOAM, Misreads};
+use super::nuisance::Nuisance;
 
 /// Priors of the parameters of the curve, mean and standard deviation; none: free. For those of the correction the standard
 /// deviation counts in units of the error model's.
@@ -29,36 +30,6 @@ const BEND_BOUNDS: (f64, f64) = (-6.0, 6.0);
 /// Names of the parameters; those of the correction are counted.
 const NAMES: [&str; 7] =
     ["original_sg", "terminal_sg", "ln_scale_h", "ln_steepness", "ln_asymmetry", "tail_share", "ln_tail_pace"];
-
-/// Standardised nuisance effects: the offset of each probe, the error of its curve, the bias of each instrument. Each is
-/// a column of what one standard deviation of the effect does to each point, and has a standard normal prior.
-#[derive(Debug, Clone)]
-pub(crate) struct Nuisance {
-    pub name: String,
-    pub column: Vec<f64>,
-}
-
-/// The nuisance effects of a batch.
-pub(crate) fn nuisances(points: &[Point], offset_sds: &[f64], instruments: usize, share: f64) -> Vec<Nuisance> {
-    let mut all = Vec::new();
-    let mut add = |name: String, column: Vec<f64>| {
-        if column.iter().any(|value| *value > 0.0) {
-            all.push(Nuisance { name, column });
-        }
-    };
-    for (probe, &offset_sd) in offset_sds.iter().enumerate() {
-        let of = |value: &dyn Fn(&Point) -> f64| {
-            points.iter().map(|p| if p.source == Source::Probe(probe) { value(p) } else { 0.0 }).collect()
-        };
-        add(format!("offset of probe {probe}"), of(&|_| offset_sd));
-        add(format!("curve error of probe {probe}"), of(&|p| p.shared_sd));
-    }
-    for instrument in 0..instruments {
-        let of = |p: &Point| if p.source == Source::Sample(instrument) { share.sqrt() * p.own_sd } else { 0.0 };
-        add(format!("bias of instrument {instrument}"), points.iter().map(of).collect());
-    }
-    all
-}
 
 /// One batch's least-squares problem.
 #[derive(Debug, Clone)]
@@ -156,7 +127,8 @@ impl Problem<'_> {
             let parameter = Parameter::new(name, mean);
             parameters.push(if sd > 0.0 { parameter.with_prior(mean, sd) } else { parameter.held() });
         }
-        parameters.extend(self.nuisances.iter().map(|n| Parameter::new(n.name.as_str(), 0.0).with_prior(0.0, 1.0)));
+        parameters
+            .extend(self.nuisances.iter().map(|n| Parameter::new(n.name.as_str(), n.mean).with_prior(n.mean, 1.0)));
         parameters
     }
 
@@ -181,7 +153,10 @@ impl Problem<'_> {
             Some(prior) if i < NAMES.len() => *prior,
             Some(prior) => prior.map(|(mean, sd)| (mean, sd * bend_sd)),
             // Held is known beyond doubt.
-            None => Some(self.misreads.at(i).map_or((0.0, 1.0), |(mean, sd)| (mean, sd.max(1e-9)))),
+            None => Some(match self.misreads.at(i) {
+                Some((mean, sd)) => (mean, sd.max(1e-9)),
+                None => (i.checked_sub(FITTED).and_then(|k| self.nuisances.get(k)).map_or(0.0, |n| n.mean), 1.0),
+            }),
         }
     }
 

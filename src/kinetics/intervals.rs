@@ -75,7 +75,9 @@ impl KineticsSettings {
                     *cell = mean + sd * normal();
                 }
             }
-            drawn.iter_mut().skip(FITTED).for_each(|z| *z = normal());
+            for (z, nuisance) in drawn.iter_mut().skip(FITTED).zip(problem.nuisances) {
+                *z = nuisance.mean + normal();
+            }
             let mut left = vec![0.0; problem.points.len()];
             problem.departures(&drawn, &mut left)?;
             let (mut state, mut before) = (0.0, f64::NEG_INFINITY);

@@ -4,6 +4,7 @@
 //! all batches together are [`Kinetics`]. Any other quantity that goes once from one level to another, such as growth, is
 //! fitted by [`SigmoidSettings`] on plain slices.
 
+mod averaging;
 mod bands;
 mod batch_fit;
 mod bend;
@@ -17,8 +18,10 @@ mod frame;
 pub(crate) mod gls;
 mod intervals;
 pub(crate) mod misread;
+pub(crate) mod nuisance;
 pub(crate) mod population;
 pub(crate) mod prepare;
+mod refilled;
 mod report;
 mod settings;
 mod shared;

@@ -4,14 +4,17 @@
 //! which loses nothing of a curve that is straight within a bin. A reading far from the running median of its
 //! neighbours gets no weight in its bin and the flag `outlier`; it is kept in every table.
 
-use crate::season::{Flags, GravitySeries};
+use crate::season::{Flags, GravitySeries, SeriesSample};
 
 use super::batch_fit::{Point, Source};
 use super::clock::Clock;
+use super::refilled::{Rise, rise};
 use super::settings::KineticsSettings;
 
 /// A reading further than this many robust standard deviations from its neighbours' running median is an outlier.
 const OUTLIER_SDS: f64 = 5.0;
+/// A moment before, hours.
+const BEFORE_H: f64 = 1e-6;
 /// Readings on each side that make the running median.
 const NEIGHBOURS: usize = 6;
 
@@ -26,34 +29,34 @@ pub(crate) struct Prepared {
     pub flags: Vec<(usize, Flags)>,
     /// Instruments of the samples, in the order of [`Source::Sample`].
     pub instruments: Vec<Option<String>>,
+    /// What was left out for reasons that its reader should know, in words.
+    pub notes: Vec<String>,
 }
 
 /// Bins the readings and adds the samples and the measured original gravity. Bins are widened so that a probe gives no more
 /// than `most` points.
 pub(crate) fn prepare(series: &GravitySeries, settings: &KineticsSettings, most: f64) -> Prepared {
     let mut prepared = Prepared::default();
-    let mut found: Vec<(Point, Vec<usize>)> = Vec::new();
     let until = usable_until_h(series);
-    let width = settings.bin_h.max(span_h(series, until) / most);
-    for probe in 0..series.probes.len() {
-        let mut used = Vec::new();
-        for (i, &hours) in series.hours.iter().enumerate() {
-            if series.probe.get(i) != Some(&(probe as u32)) {
-                continue;
+    let mut rises: Vec<Option<f64>> = Vec::new();
+    let usable: Vec<Vec<(usize, Point)>> = (0..series.probes.len())
+        .map(|probe| {
+            let mut used = prepared.usable(series, probe as u32, until);
+            let rise = rise(&used.iter().map(|(_, point)| *point).collect::<Vec<_>>());
+            if !used.is_empty() {
+                rises.push(rise.map(|rise| rise.hours));
             }
-            let reason = if hours < 0.0 || series.ended_hours.is_some_and(|end| hours > end) {
-                Some(Flags::OUTSIDE_BATCH)
-            } else if hours > until {
-                Some(Flags::COOLED)
-            } else {
-                None
-            };
-            match (reason, reading(series, i)) {
-                (Some(reason), _) => prepared.flag(series, i, reason),
-                (None, Some(reading)) => used.push((i, reading)),
-                (None, None) => {}
+            if let Some(rise) = &rise {
+                used.drain(rise.from..).for_each(|(i, _)| prepared.flag(series, i, Flags::OUTSIDE_BATCH));
+                prepared.note(series, rise, series.probes.get(probe).map_or("a probe", |of| of.probe.as_str()));
             }
-        }
+            used
+        })
+        .collect();
+    let last_h = usable.iter().filter_map(|used| used.last()).map(|(_, point)| point.hours).fold(0.0, f64::max);
+    let width = settings.bin_h.max(last_h / most);
+    let mut found: Vec<(Point, Vec<usize>)> = Vec::new();
+    for (probe, used) in usable.into_iter().enumerate() {
         let outlying = outlying(&used);
         for (&(i, _), _) in used.iter().zip(&outlying).filter(|(_, outlying)| **outlying) {
             prepared.flag(series, i, Flags::OUTLIER);
@@ -62,15 +65,12 @@ pub(crate) fn prepare(series: &GravitySeries, settings: &KineticsSettings, most:
         let good: Vec<_> = used.iter().zip(&outlying).filter(|(_, out)| !**out).map(|(used, _)| *used).collect();
         bin(&good, width, Source::Probe(probe), &mut found);
     }
-    prepared.add_samples(series, until, &mut found);
+    // Where every probe shows another batch, the samples from then on are of that too.
+    let other = rises.into_iter().collect::<Option<Vec<f64>>>().and_then(|hours| hours.into_iter().reduce(f64::min));
+    prepared.add_samples(series, other.map_or(until, |other| until.min(other - BEFORE_H)), &mut found);
     found.sort_by(|(a, _), (b, _)| a.hours.total_cmp(&b.hours));
     (prepared.points, prepared.members) = found.into_iter().unzip();
     prepared
-}
-
-/// Hours from pitching to the last reading that can be used.
-fn span_h(series: &GravitySeries, until: f64) -> f64 {
-    series.hours.iter().copied().filter(|hours| *hours <= until).fold(0.0, f64::max)
 }
 
 /// Hours from pitching after which gravities are not fermentation: cooling or the end.
@@ -96,6 +96,29 @@ fn reading(series: &GravitySeries, i: usize) -> Option<Point> {
 }
 
 impl Prepared {
+    /// The readings of one probe that show fermentation; the others are flagged.
+    fn usable(&mut self, series: &GravitySeries, probe: u32, until: f64) -> Vec<(usize, Point)> {
+        let mut used = Vec::new();
+        for (i, &hours) in series.hours.iter().enumerate() {
+            if series.probe.get(i) != Some(&probe) {
+                continue;
+            }
+            let reason = if hours < 0.0 || series.ended_hours.is_some_and(|end| hours > end) {
+                Some(Flags::OUTSIDE_BATCH)
+            } else if hours > until {
+                Some(Flags::COOLED)
+            } else {
+                None
+            };
+            match (reason, reading(series, i)) {
+                (Some(reason), _) => self.flag(series, i, reason),
+                (None, Some(reading)) => used.push((i, reading)),
+                (None, None) => {}
+            }
+        }
+        used
+    }
+
     /// Flags the readings behind a point.
     pub fn flag_point(&mut self, series: &GravitySeries, point: usize, reason: Flags) {
         for i in self.members.get(point).cloned().unwrap_or_default() {
@@ -110,6 +133,14 @@ impl Prepared {
         }
     }
 
+    fn note(&mut self, series: &GravitySeries, rise: &Rise, of: &str) {
+        let at = series.pitched_at.plus_hours(rise.hours);
+        self.notes.push(format!(
+            "the gravity by {of} rises by {:.3} at hour {:.0} ({at}): another batch, added sugar or a moved probe; what it read from then on is left out",
+            rise.by_sg, rise.hours
+        ));
+    }
+
     fn flag(&mut self, series: &GravitySeries, i: usize, reason: Flags) {
         if let Some(&row) = series.rows.get(i) {
             self.flags.push((row, reason));
@@ -121,6 +152,24 @@ impl Prepared {
             // The instrument of the measured original gravity is not written down: it stands by itself.
             found.push((self.sample(0.0, sg, sd, None), Vec::new()));
         }
+        // Samples alone: two batches under one name show in them.
+        let alone = series.hours.is_empty();
+        let of = |sample: &SeriesSample| Point {
+            hours: sample.hours,
+            clock_h: sample.hours,
+            pace: 1.0,
+            sg: sample.sg,
+            own_sd: sample.sd,
+            shared_sd: 0.0,
+            source: Source::Sample(0),
+            weight: 1.0,
+        };
+        let samples: Vec<Point> = series.samples.iter().map(of).filter(|p| p.sg.is_finite()).collect();
+        let rise = rise(&samples).filter(|_| alone);
+        if let Some(rise) = &rise {
+            self.note(series, rise, "samples");
+        }
+        let until = rise.map_or(until, |rise| until.min(rise.hours - BEFORE_H));
         for sample in &series.samples {
             let good = sample.sg.is_finite() && sample.sd > 0.0 && sample.sd.is_finite();
             // The same number written down in both tables is one measurement.

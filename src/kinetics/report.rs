@@ -3,13 +3,13 @@
 use crate::error::Result;
 use crate::fit::whiteness::Whiteness;
 use crate::fit::{Estimate, Finding};
-use crate::season::{Flags, GravitySeries};
+use crate::season::{Flags, GravitySeries, SeriesProbe};
 
 use super::batch_fit::{BatchFit, FittedCurve, Point, ProbeOffset, Source, Status, Trait};
 use super::clock::Clock;
 use super::curve::PARAMETERS;
 use super::estimate::{Estimated, Given, values};
-use super::misread::{DELAY, FOAM};
+use super::misread::{DELAY, FITTED, FOAM};
 use super::prepare::{Prepared, median};
 use super::settings::KineticsSettings;
 use super::{status, traits};
@@ -18,6 +18,23 @@ use super::{status, traits};
 const OUTLIER_WEIGHT: f64 = 0.5;
 /// Attenuation a wort can reach where nothing is known, mean and standard deviation: from memory, textbook level.
 const LIMIT_ATTENUATION: (f64, f64) = (0.77, 0.07);
+
+impl Estimated {
+    /// The curve on its clock, with what its errors need.
+    pub(super) fn fitted(&self, clock: Clock) -> FittedCurve {
+        let at = |i: usize, j: usize| self.fit.covariance.get([i, j]).copied().filter(|c| c.is_finite()).unwrap_or(0.0);
+        FittedCurve {
+            kind: self.kind,
+            curve: self.curve,
+            clock,
+            covariance: std::array::from_fn(|i| std::array::from_fn(|j| at(i, j))),
+            misread: std::array::from_fn(|i| values(&self.fit).get(PARAMETERS + i).copied().unwrap_or(0.0)),
+            joint: std::array::from_fn(|i| std::array::from_fn(|j| at(i, j))),
+            df: f64::INFINITY,
+            errors: self.errors,
+        }
+    }
+}
 
 impl KineticsSettings {
     /// Fills in what a fitted curve says.
@@ -30,18 +47,7 @@ impl KineticsSettings {
         mut prepared: Prepared,
         clock: Clock,
     ) -> Result<()> {
-        let at =
-            |i: usize, j: usize| found.fit.covariance.get([i, j]).copied().filter(|c| c.is_finite()).unwrap_or(0.0);
-        let fitted = FittedCurve {
-            kind: found.kind,
-            curve: found.curve,
-            clock,
-            covariance: std::array::from_fn(|i| std::array::from_fn(|j| at(i, j))),
-            misread: std::array::from_fn(|i| values(&found.fit).get(PARAMETERS + i).copied().unwrap_or(0.0)),
-            joint: std::array::from_fn(|i| std::array::from_fn(|j| at(i, j))),
-            df: f64::INFINITY,
-            errors: found.errors,
-        };
+        let fitted = found.fitted(clock);
         let last = fit.last_hours;
         let [progress] = traits::estimates(&fitted, self.level, |curve| [Ok(curve.progress(last))])?;
         let done = progress.value().unwrap_or(0.0);
@@ -56,7 +62,8 @@ impl KineticsSettings {
         for which in Trait::ALL.into_iter().filter(|which| early && which.needs_terminal()) {
             fit.traits[which as usize] = Finding::missing(why.clone());
         }
-        fit.why = if early { why } else { String::new() };
+        prepared.notes.extend(early.then_some(why));
+        fit.why = prepared.notes.join("; ");
         fit.progress = progress;
         fit.phi = phi(found, &prepared.points, self.level)?;
         fit.bubble_delay_h = misread(&fitted, DELAY, self.level)?;
@@ -72,12 +79,23 @@ impl KineticsSettings {
                 prepared.flag_point(series, point, Flags::OUTLIER);
             }
         }
-        fit.offsets = offsets(found, series, self.level)?;
+        let offsets = offsets(found, given, &prepared.points, series);
+        fit.offsets = series.probes.iter().zip(offsets).map(|(of, at)| self.offset(of, at)).collect::<Result<_>>()?;
         prepared.flags.sort_unstable_by_key(|(row, _)| *row);
         fit.flags = prepared.flags;
         fit.points = prepared.points;
         fit.fitted = Some(fitted);
         self.judge(fit, series.limit_sg.unwrap_or_else(|| limit_by_default(found.curve.original_sg)))
+    }
+
+    fn offset(&self, of: &SeriesProbe, (value, se): (f64, f64)) -> Result<ProbeOffset> {
+        let offset_sg = if se > 0.0 {
+            let method = "generalised least squares with its prior, normal";
+            Finding::Estimated(Estimate::normal(value, se, self.level, method)?)
+        } else {
+            Finding::Fixed { value: 0.0, why: "no error of this probe was given".into() }
+        };
+        Ok(ProbeOffset { probe: of.probe.clone(), offset_sg })
     }
 
     /// Sets the status, for a limit and its standard deviation.
@@ -156,35 +174,24 @@ fn rmse(residual: &[f64], points: &[Point]) -> Option<f64> {
     (weights > 0.0).then(|| (square / weights).sqrt())
 }
 
-/// The probes' offsets from the curve: their own offset plus the error of their curve.
-fn offsets(found: &Estimated, series: &GravitySeries, level: f64) -> Result<Vec<ProbeOffset>> {
-    let mut all = Vec::new();
-    for (probe, of) in series.probes.iter().enumerate() {
-        let mine: Vec<f64> = series
-            .probe
+/// The probes' errors at the middle of the drop: at each probe's point nearest to it.
+fn offsets(found: &Estimated, given: &Given<'_>, points: &[Point], series: &GravitySeries) -> Vec<(f64, f64)> {
+    let middle_sg = 0.5 * (found.curve.original_sg + found.curve.terminal_sg);
+    let of = |probe: usize| {
+        let mine = points.iter().enumerate().filter(|(_, p)| p.source == Source::Probe(probe));
+        let (nearest, _) =
+            mine.min_by(|(_, a), (_, b)| (a.sg - middle_sg).abs().total_cmp(&(b.sg - middle_sg).abs()))?;
+        let parts: Vec<(usize, f64)> = given
+            .nuisances
             .iter()
-            .zip(&series.shared_sd)
-            .filter(|(p, _)| **p == probe as u32)
-            .map(|(_, sd)| *sd)
+            .enumerate()
+            .filter_map(|(k, nuisance)| Some((FITTED + k, *nuisance.column.get(nearest)?)))
             .collect();
-        let shared = mine.iter().sum::<f64>() / (mine.len() as f64).max(1.0);
-        let mut parts: Vec<(usize, f64)> = Vec::new();
-        for (name, scale) in [("offset of probe", of.offset_sd), ("curve error of probe", shared)] {
-            let name = format!("{name} {probe}");
-            if let Some(i) = found.fit.parameters.iter().position(|p| p.name == name) {
-                parts.push((i, scale));
-            }
-        }
+        let z = values(&found.fit);
         let at = |i: usize, j: usize| found.fit.covariance.get([i, j]).copied().unwrap_or(0.0);
-        let value: f64 = parts.iter().map(|(i, scale)| scale * found.fit.parameters[*i].value).sum();
+        let value: f64 = parts.iter().map(|(i, by)| by * z.get(*i).copied().unwrap_or(0.0)).sum();
         let variance: f64 = parts.iter().flat_map(|(i, a)| parts.iter().map(move |(j, b)| a * b * at(*i, *j))).sum();
-        let se = variance.max(0.0).sqrt();
-        let offset_sg = if parts.is_empty() {
-            Finding::Fixed { value: 0.0, why: "no error of this probe was given".into() }
-        } else {
-            Finding::Estimated(Estimate::normal(value, se, level, "generalised least squares with its prior, normal")?)
-        };
-        all.push(ProbeOffset { probe: of.probe.clone(), offset_sg });
-    }
-    Ok(all)
+        Some((value, variance.max(0.0).sqrt()))
+    };
+    (0..series.probes.len()).map(|probe| of(probe).unwrap_or((0.0, 0.0))).collect()
 }

@@ -69,6 +69,7 @@ pub enum IntervalMethod {
 /// | `interval` | - | delta | - | curves are strongly bent in their parameters: profile, bootstrap |
 /// | `repeats` | - | 200 | 50 to 100000 | of the bootstrap |
 /// | `candidates` | - | true | - | the table of candidate curves is not wanted: saves most of the time |
+/// | `averaged` | - | false | - | traits shall hold the doubt about the curve: means over the candidates by Akaike weights |
 /// | `clock` | - | best | - | all batches should have one clock |
 /// | `activation_kj_mol` | kJ/mol | 52.4 | 0 to 200 | the effect of temperature on the pace is known |
 /// | `activation_sd_kj_mol` | kJ/mol | 15 | 0 to 100 | as above; 0 holds it |
@@ -109,6 +110,9 @@ pub struct KineticsSettings {
     pub repeats: usize,
     /// Whether all candidate curves are fitted for comparison when all batches are.
     pub candidates: bool,
+    /// Whether traits are means over the candidate curves, each with its Akaike weight, and not those of one curve. The
+    /// candidates are then fitted even where no table of them is wanted.
+    pub averaged: bool,
     /// Which clock.
     pub clock: ClockChoice,
     /// Activation energy of the pace, kJ/mol; see [`super::ACTIVATION_KJ_MOL`] for its source.
@@ -143,6 +147,7 @@ impl Default for KineticsSettings {
             interval: IntervalMethod::Delta,
             repeats: 200,
             candidates: true,
+            averaged: false,
             clock: ClockChoice::Best,
             activation_kj_mol: ACTIVATION_KJ_MOL.0,
             activation_sd_kj_mol: ACTIVATION_KJ_MOL.1,

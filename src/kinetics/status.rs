@@ -24,6 +24,12 @@ const DRAWS: usize = 200;
 /// Probability from which a batch at rest is called stuck.
 const SURE: f64 = 0.9;
 
+/// How far the level has risen from the first six hours of data to the last six, SG, if clearly.
+pub(crate) fn rise_sg(points: &[Point]) -> Option<f64> {
+    let upside_down: Vec<Point> = points.iter().map(|p| Point { sg: -p.sg, ..*p }).collect();
+    fall_sg(&upside_down)
+}
+
 /// How far the level has fallen from the first six hours of data to the last six, SG, if clearly.
 pub(crate) fn fall_sg(points: &[Point]) -> Option<f64> {
     let (first, last) = (points.first()?.hours, points.last()?.hours);

@@ -84,9 +84,18 @@ pub(crate) fn estimates<const N: usize>(
 /// much later, but not earlier than the middle. A lag is never negative. Alcohol has the error of its formula besides.
 pub(crate) fn all(fitted: &FittedCurve, level: f64, tolerance_sg: f64) -> Result<[Finding; Trait::ALL.len()]> {
     let mut all = estimates(fitted, level, |curve| Trait::ALL.map(|which| value(curve, which, tolerance_sg)))?;
-    let factor = quantile::student_t_two_sided(level, fitted.df)?;
-    let mid_h = all[Trait::MidH as usize].value();
-    for (which, finding) in Trait::ALL.into_iter().zip(&mut all) {
+    if let Finding::Estimated(abv) = &mut all[Trait::AbvPercent as usize] {
+        abv.se = abv.se.hypot(ABV_FORMULA * abv.value);
+    }
+    shaped(&mut all, level, fitted.df)?;
+    Ok(all)
+}
+
+/// Gives the intervals of all traits, in their order, their shape; see [`all`].
+pub(super) fn shaped(all: &mut [Finding], level: f64, df: f64) -> Result<()> {
+    let factor = quantile::student_t_two_sided(level, df)?;
+    let mid_h = all.get(Trait::MidH as usize).and_then(Finding::value);
+    for (which, finding) in Trait::ALL.into_iter().zip(all) {
         let Finding::Estimated(estimate) = finding else { continue };
         match (which, mid_h) {
             (Trait::T90H | Trait::FinishH, Some(mid)) if estimate.value > mid => {
@@ -96,14 +105,13 @@ pub(crate) fn all(fitted: &FittedCurve, level: f64, tolerance_sg: f64) -> Result
             }
             (Trait::LagH, _) => estimate.lower = estimate.lower.max(0.0),
             (Trait::AbvPercent, _) => {
-                estimate.se = estimate.se.hypot(ABV_FORMULA * estimate.value);
                 estimate.lower = estimate.value - factor * estimate.se;
                 estimate.upper = estimate.value + factor * estimate.se;
             }
             _ => {}
         }
     }
-    Ok(all)
+    Ok(())
 }
 
 /// Lag, middle and rate at the reference temperature, for an activation energy with its standard deviation.

@@ -2,6 +2,8 @@
 
 use crate::units::Instant;
 
+use super::KnownErrors;
+
 /// A gravity sample of a batch.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SeriesSample {
@@ -22,14 +24,16 @@ pub struct SeriesSample {
 pub struct SeriesProbe {
     /// The probe.
     pub probe: String,
-    /// Prior standard deviation of this probe's offset in this batch (drift since its calibration), SG; its mean is 0.
+    /// Prior standard deviation of this probe's offset in this batch (drift since its calibration), SG; its mean is 0. It
+    /// counts where other times tell nothing of the probe.
     pub offset_sd: f64,
 }
 
 /// Gravity readings of one batch in order of time, with own and shared error, and its samples.
 ///
 /// The error of reading i is `own_i + shared_i z[probe_i] + offset[probe_i]` with one standard normal `z`
-/// a probe: the error of the curve, which no number of readings averages out.
+/// a probe: the error of the curve, which no number of readings averages out. Where other times tell more of the probes,
+/// `known` takes the place of the last two.
 #[derive(Debug, Clone, PartialEq)]
 pub struct GravitySeries {
     /// The batch.
@@ -64,6 +68,8 @@ pub struct GravitySeries {
     pub samples: Vec<SeriesSample>,
     /// Hours from pitching at which the temperature schedule, an event or the log shows the start of cooling.
     pub cooled_hours: Option<f64>,
+    /// What is known from other times of the errors of the probes, without the samples above.
+    pub known: Option<KnownErrors>,
 }
 
 impl GravitySeries {
@@ -86,6 +92,7 @@ impl GravitySeries {
             probe: Vec::new(),
             samples: Vec::new(),
             cooled_hours: None,
+            known: None,
         }
     }
 

@@ -1,31 +1,39 @@
 //! What was known of a batch at a moment.
 
 use std::collections::BTreeMap;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 
 use crate::calibration::{Calibrations, Gravity, OffsetPrior};
+use crate::drift::ProbeErrors;
 use crate::error::Result;
 use crate::forecast::KnownSeries;
 use crate::season::{Batch, GravitySeries, Season};
 use crate::units::Instant;
 
 use super::part::Part;
-use super::run::{StudySettings, gravity_of, one_series};
+use super::run::{StudySettings, gravity_of, one_series, with_known};
 
 /// Gives gravities as they were known at a moment, from a season that was studied to its end.
 ///
 /// A calibration depends on its own baths alone. Where all those that a batch's readings rest on were done and known
 /// by the moment, the gravities of the whole season, cut at the moment, are what was known then. Otherwise (readings
 /// before their probe's first calibration, values that a laboratory sent later) the season is cut and calibrated
-/// afresh. What a probe's offset may be is taken from the drift known at the moment.
+/// afresh. What probes may read wrong is taken from the drift known at the moment, without the batch's own samples.
 #[derive(Debug)]
 pub(super) struct AsKnown<'a> {
     season: &'a Season,
     settings: &'a StudySettings,
     calibrations: &'a Part<Calibrations>,
     gravity: &'a Part<Gravity>,
-    /// Priors of offsets by moment: many batches are asked for at one moment.
-    offsets: Mutex<BTreeMap<Instant, OffsetPrior>>,
+    /// What probes may read wrong, by moment: many batches are asked for at one moment.
+    errors: Mutex<BTreeMap<Instant, Errors>>,
+}
+
+/// What the drift known at a moment says of the probes.
+#[derive(Debug, Clone)]
+struct Errors {
+    offset: OffsetPrior,
+    of_probes: Option<Arc<ProbeErrors>>,
 }
 
 impl<'a> AsKnown<'a> {
@@ -36,7 +44,7 @@ impl<'a> AsKnown<'a> {
         calibrations: &'a Part<Calibrations>,
         gravity: &'a Part<Gravity>,
     ) -> Self {
-        Self { season, settings, calibrations, gravity, offsets: Mutex::default() }
+        Self { season, settings, calibrations, gravity, errors: Mutex::default() }
     }
 
     /// True when every calibration that the batch's readings up to `as_of` rest on was known by then.
@@ -63,17 +71,35 @@ impl<'a> AsKnown<'a> {
         })
     }
 
-    /// What a probe's offset may be, by the drift known at the moment.
-    fn offset(&self, calibrations: &Calibrations, as_of: Instant) -> Result<OffsetPrior> {
+    /// What the probes may read wrong, by the drift known at the moment.
+    fn errors(&self, calibrations: &Calibrations, as_of: Instant) -> Result<Errors> {
+        let moment = self.settled(as_of);
         // A poisoned lock holds whole entries all the same: each is written at once.
-        if let Some(known) = self.offsets.lock().unwrap_or_else(PoisonError::into_inner).get(&as_of) {
-            return Ok(*known);
+        if let Some(known) = self.errors.lock().unwrap_or_else(PoisonError::into_inner).get(&moment) {
+            return Ok(known.clone());
         }
         let mut by_then = calibrations.clone();
-        by_then.calibrations.retain(|calibration| calibration.calibrated_at <= as_of);
-        let offset = self.settings.drift.offset_prior(&self.season.as_of(as_of), &by_then)?;
-        self.offsets.lock().unwrap_or_else(PoisonError::into_inner).insert(as_of, offset);
-        Ok(offset)
+        by_then.calibrations.retain(|calibration| calibration.calibrated_at <= moment);
+        let (offset, of_probes) = self.settings.drift.errors(&self.season.as_of(moment), &by_then)?;
+        let found = Errors { offset, of_probes: of_probes.map(Arc::new) };
+        self.errors.lock().unwrap_or_else(PoisonError::into_inner).insert(moment, found.clone());
+        Ok(found)
+    }
+
+    /// The first moment from which on nothing that drift rests on has changed up to `as_of`: references and events, and
+    /// the readings around them.
+    fn settled(&self, as_of: Instant) -> Instant {
+        let references = self.season.references.iter().map(|reference| reference.known().max(reference.at));
+        let changes = references.chain(self.season.events.iter().map(|event| event.at));
+        let last = changes.filter(|at| *at <= as_of).max();
+        let drift = &self.settings.drift;
+        let around_h = drift.level_window_h.max(drift.window_min / 60.0);
+        last.map_or(as_of, |last| last.plus_hours(around_h).min(as_of))
+    }
+
+    /// What drift tells where no probe is calibrated: nothing.
+    fn none(&self) -> Errors {
+        Errors { offset: self.settings.drift.offset_prior, of_probes: None }
     }
 
     /// The batch on a season that is cut and calibrated afresh.
@@ -81,12 +107,13 @@ impl<'a> AsKnown<'a> {
         let season = self.season.as_of(as_of);
         let calibrations = self.settings.calibrate(&season)?;
         let gravity = gravity_of(&season, &calibrations)?;
-        let offset = match calibrations.done() {
-            Some(calibrations) => self.offset(calibrations, as_of)?,
-            None => self.settings.drift.offset_prior,
+        let errors = match calibrations.done() {
+            Some(calibrations) => self.errors(calibrations, as_of)?,
+            None => self.none(),
         };
         let batch = season.batches.iter().find(|known| known.batch == batch.batch);
-        Ok(batch.and_then(|batch| one_series(&season, &calibrations, &gravity, batch, &offset)))
+        let series = batch.and_then(|batch| one_series(&season, &calibrations, &gravity, batch, &errors.offset));
+        Ok(series.map(|series| with_known(series, &season, &calibrations, &gravity, errors.of_probes.as_deref())))
     }
 }
 
@@ -95,11 +122,11 @@ impl KnownSeries for AsKnown<'_> {
         if batch.pitched_at > as_of {
             return Ok(None);
         }
-        let offset = match self.calibrations.done() {
-            Some(calibrations) => self.offset(calibrations, as_of)?,
-            None => self.settings.drift.offset_prior,
+        let errors = match self.calibrations.done() {
+            Some(calibrations) => self.errors(calibrations, as_of)?,
+            None => self.none(),
         };
-        let Some(whole) = one_series(self.season, self.calibrations, self.gravity, batch, &offset) else {
+        let Some(whole) = one_series(self.season, self.calibrations, self.gravity, batch, &errors.offset) else {
             return Ok(None);
         };
         if let (Some(calibrations), Some(gravity)) = (self.calibrations.done(), self.gravity.done())
@@ -107,6 +134,9 @@ impl KnownSeries for AsKnown<'_> {
         {
             return self.afresh(batch, as_of);
         }
-        Ok(whole.as_of(as_of))
+        // States of the probes are taken from what was read by then.
+        let cut = whole.as_of(as_of);
+        let of_probes = errors.of_probes.as_deref();
+        Ok(cut.map(|cut| with_known(cut, self.season, self.calibrations, self.gravity, of_probes)))
     }
 }

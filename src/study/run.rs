@@ -4,7 +4,7 @@ use crate::calibration::{
     BathPlan, BuildSettings, Builds, CalibrationSettings, Calibrations, Gravity, OffsetPrior, PlanSettings,
     ShellEffectSettings, ShellEffects,
 };
-use crate::drift::{Drift, DriftSettings};
+use crate::drift::{Drift, DriftSettings, ProbeErrors};
 use crate::error::Result;
 use crate::forecast::{Backtest, ForecastSettings, Forecasts};
 use crate::kinetics::{Kinetics, KineticsSettings, Trait};
@@ -56,7 +56,11 @@ impl StudySettings {
         let drift = self.drift(&season, &calibrations)?;
         say("fitting the fermentations");
         let offset = drift.done().map_or(self.drift.offset_prior, |drift| drift.offset_prior);
-        let one = |batch| one_series(&season, &calibrations, &gravity, batch, &offset);
+        let errors = drift.done().and_then(|drift| drift.probe_errors.as_ref());
+        let one = |batch| {
+            let series = one_series(&season, &calibrations, &gravity, batch, &offset)?;
+            Some(with_known(series, &season, &calibrations, &gravity, errors))
+        };
         let series: Vec<GravitySeries> = season.batches.iter().filter_map(one).collect();
         let shell_effects = self.shell_effects(&season, &calibrations, &gravity, &series)?;
         let kinetics = self.kinetics(&season, &series)?;
@@ -216,6 +220,21 @@ pub(super) fn gravity_of(season: &Season, calibrations: &Part<Calibrations>) -> 
         }
         Part::Skipped(why) | Part::Failed(why) => Ok(Part::Skipped(why.clone())),
     }
+}
+
+/// The series with what other times tell of its probes, where they do.
+pub(super) fn with_known(
+    series: GravitySeries,
+    season: &Season,
+    calibrations: &Part<Calibrations>,
+    gravity: &Part<Gravity>,
+    errors: Option<&ProbeErrors>,
+) -> GravitySeries {
+    let known = match (errors, calibrations.done(), gravity.done()) {
+        (Some(errors), Some(calibrations), Some(gravity)) => errors.in_batch(season, calibrations, gravity, &series),
+        _ => None,
+    };
+    GravitySeries { known, ..series }
 }
 
 /// The series of one batch; of its samples alone where no probe is calibrated.

@@ -130,7 +130,9 @@ fn nine_in_ten_finishes_lie_in_the_interval_through_the_whole_chain() {
     let mut finished: Vec<(f64, bool)> = Vec::new();
     for seed in 21..24 {
         let simulated = heelwort::simulate::SimulateSettings { seed, ..Default::default() }.run().unwrap();
-        let series = crate::kinetics::chain::series_of(&simulated);
+        let mut series = crate::kinetics::chain::series_of(&simulated);
+        // What the season's later references tell of the probes is not known at the moments looked at.
+        series.iter_mut().for_each(|series| series.known = None);
         let settings = ForecastSettings::default();
         let kinetics = KineticsSettings { candidates: false, ..settings.kinetics.clone() }.fit_all(&series).unwrap();
         let source = Truncated(&series);

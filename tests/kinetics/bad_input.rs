@@ -1,7 +1,7 @@
 //! Data that no fermentation should look like: each has a defined outcome, and none panics.
 
 use heelwort::kinetics::{BatchFit, Clock, IntervalMethod, KineticsSettings, Source, Status, Trait};
-use heelwort::season::{Flags, GravitySeries, SeriesProbe};
+use heelwort::season::{Flags, GravitySeries, SeriesProbe, SeriesSample};
 
 use crate::process::{Log, Process, Truth, generator, normal};
 
@@ -58,22 +58,65 @@ fn a_flat_batch_has_not_started() {
 }
 
 #[test]
-fn a_rising_gravity_is_no_fermentation() {
+fn a_rising_gravity_is_no_fermentation_and_has_no_original_gravity() {
     let fit = fit(&readings(every_half_hour(100.0), |h| 1.020 + 2e-4 * h, 2));
     assert!(fit.fitted.is_none() && fit.status == Status::NotStarted, "{fit}");
+    for which in Trait::ALL {
+        let why = fit.finding(which).why().unwrap();
+        assert!(why.contains("the gravity rises by 0.019") && why.contains("no fermentation"), "{which}: {why}");
+    }
 }
 
+/// Two batches under one name: the first is fitted as if it stood alone, the rest is flagged, and the words say when.
 #[test]
-fn two_batches_glued_together_are_called_restarted_or_left_with_wide_errors() {
+fn of_two_batches_glued_together_the_first_is_fitted_and_the_change_is_named() {
     let first = truth(3);
-    let glued = |h: f64| if h < 200.0 { first.sg(h) } else { first.sg(h - 200.0) };
-    let fit = fit(&readings(every_half_hour(400.0), glued, 3));
-    // The second batch begins 0.038 above where the first ended: no falling curve runs through both.
-    let told = fit.fitted.is_none()
-        || fit.status == Status::Restarted
-        || fit.rmse_sg.is_some_and(|rmse| rmse > 0.003)
-        || fit.flags.len() > 50;
-    assert!(told, "{fit}");
+    let second = Truth::new(Process::Weibull, 1.062, 1.014, 1.0, &mut generator(33));
+    let glued = |h: f64| if h < 200.0 { first.sg(h) } else { second.sg(h - 200.0) };
+    let series = readings(every_half_hour(400.0), glued, 3);
+    let mut alone = series.clone();
+    cut(&mut alone, |hours| hours < 200.0);
+    let (glued, alone) = (fit(&series), fit(&alone));
+    assert_eq!(glued.status, alone.status);
+    for which in Trait::ALL {
+        assert_eq!(glued.finding(which), alone.finding(which), "{which}");
+    }
+    assert_eq!(glued.last_hours, alone.last_hours);
+    let words = ["by dunlin rises by 0.049 at hour 200 (1970-01-09T08:00:00Z)", "another batch", "left out"];
+    assert!(words.iter().all(|words| glued.why.contains(words)), "{}", glued.why);
+    let outside: Vec<usize> =
+        glued.flags.iter().filter(|(_, flag)| flag.intersects(Flags::OUTSIDE_BATCH)).map(|(row, _)| *row).collect();
+    assert_eq!(outside, (400..800).collect::<Vec<_>>());
+    // Of samples alone the same is told.
+    let mut by_hand = GravitySeries::empty("B1", "samphire", heelwort::Instant::from_micros(0));
+    let sample = |hours: f64, sg: f64| SeriesSample { hours, sg, sd: 1e-3, known_hours: hours, instrument: None };
+    let at = |i: u32| 20.0 * f64::from(i);
+    by_hand.samples =
+        (0..18).map(|i| sample(at(i), if i < 9 { first.sg(at(i)) } else { second.sg(at(i - 9)) })).collect();
+    let by_hand = fit(&by_hand);
+    assert!(by_hand.why.contains("by samples rises by") && by_hand.why.contains("at hour 180"), "{}", by_hand.why);
+    assert!(by_hand.last_hours == 160.0 && by_hand.n == 9, "{} {}", by_hand.last_hours, by_hand.n);
+}
+
+/// Of two probes one is put into another batch: the other tells how this one ends.
+#[test]
+fn a_probe_that_is_moved_is_left_out_from_then_on_and_the_other_stays() {
+    let truth = truth(15);
+    let mut both = readings(every_half_hour(240.0), |h| truth.sg(h), 15);
+    let moved = readings(every_half_hour(240.0), |h| if h < 90.0 { truth.sg(h) } else { truth.sg(h - 90.0) }, 16);
+    both.probes.push(SeriesProbe { probe: "knot".into(), offset_sd: 8e-4 });
+    let n = both.hours.len();
+    let of = |a: &[f64], b: &[f64]| a.iter().zip(b).flat_map(|(a, b)| [*a, *b]).collect::<Vec<_>>();
+    both.hours = of(&both.hours, &moved.hours);
+    both.sg = of(&both.sg, &moved.sg);
+    both.probe = [0, 1].repeat(n);
+    both.rows = (0..2 * n).collect();
+    (both.own_sd, both.shared_sd, both.temp_c) = (vec![4e-4; 2 * n], vec![5e-4; 2 * n], vec![19.0; 2 * n]);
+    let fit = fit(&both);
+    assert!(fit.why.contains("by knot rises by") && fit.why.contains("at hour 90"), "{}", fit.why);
+    assert!(!fit.why.contains("dunlin") && fit.last_hours > 238.0, "{}", fit.why);
+    let terminal = fit.finding(Trait::TerminalSg).estimate().unwrap();
+    assert!((terminal.value - truth.terminal_sg).abs() < 3.0 * terminal.se, "{terminal}");
 }
 
 #[test]
@@ -89,54 +132,88 @@ fn a_fermentation_that_begins_again_after_a_rest_is_told_with_its_hour() {
     assert!(fit.status_probability.value().unwrap() > 0.95);
 }
 
+/// The series with only the readings whose hours are kept.
+fn cut(series: &mut GravitySeries, keep: impl Fn(f64) -> bool) {
+    let kept: Vec<usize> = (0..series.hours.len()).filter(|i| keep(series.hours[*i])).collect();
+    for column in [&mut series.hours, &mut series.sg, &mut series.own_sd, &mut series.shared_sd, &mut series.temp_c] {
+        *column = kept.iter().map(|i| column[*i]).collect();
+    }
+    series.rows = kept.iter().map(|i| series.rows[*i]).collect();
+    series.probe = kept.iter().map(|i| series.probe[*i]).collect();
+}
+
+/// Within three standard errors of the truth.
+fn near(fit: &BatchFit, which: Trait, right: f64) {
+    let found = fit.finding(which).estimate().unwrap();
+    assert!((found.value - right).abs() < 3.0 * found.se, "{which}: {found}, right {right}");
+}
+
 #[test]
 fn a_gap_of_days_widens_what_it_hides() {
-    let whole = series(5, Log::default());
-    let mut holed = whole.clone();
-    let kept: Vec<usize> = (0..whole.hours.len()).filter(|i| !(20.0..92.0).contains(&whole.hours[*i])).collect();
-    let keep = |values: &[f64]| kept.iter().map(|i| values[*i]).collect::<Vec<_>>();
-    holed.hours = keep(&whole.hours);
-    holed.sg = keep(&whole.sg);
-    holed.own_sd = keep(&whole.own_sd);
-    holed.shared_sd = keep(&whole.shared_sd);
-    holed.temp_c = keep(&whole.temp_c);
-    holed.rows = kept.clone();
-    holed.probe = vec![0; kept.len()];
-    let (whole, holed) = (fit(&whole), fit(&holed));
+    let (truth, whole) = (truth(5), series(5, Log::default()));
+    let (mut holed, mut late) = (whole.clone(), whole.clone());
+    cut(&mut holed, |hours| !(20.0..92.0).contains(&hours));
+    cut(&mut late, |hours| hours >= 48.0);
+    let [whole, holed, late] = [whole, holed, late].map(|series| fit(&series));
     let se = |fit: &BatchFit, which| fit.finding(which).se().unwrap();
-    assert!(se(&holed, Trait::MaxRateSgPerDay) > 1.5 * se(&whole, Trait::MaxRateSgPerDay));
-    assert!(se(&holed, Trait::MidH) > se(&whole, Trait::MidH));
-}
-
-#[test]
-fn a_clock_that_jumped_back_is_kept_in_order_and_fitted() {
-    // The season flags and sorts such readings; a series is in order of time, here with two readings of one moment.
-    let mut jumped = series(6, Log::default());
-    let n = jumped.hours.len();
-    for i in 200..n {
-        jumped.hours[i] -= 0.25;
+    for gap in [&holed, &late] {
+        assert!(se(gap, Trait::MaxRateSgPerDay) > 1.5 * se(&whole, Trait::MaxRateSgPerDay));
+        assert!(se(gap, Trait::MidH) > se(&whole, Trait::MidH));
+        for (which, right) in [
+            (Trait::MaxRateSgPerDay, 24.0 * truth.steepest().0),
+            (Trait::MidH, truth.time_of_progress_h(0.5)),
+            (Trait::TerminalSg, truth.terminal_sg),
+            (Trait::OriginalSg, truth.original_sg),
+        ] {
+            near(gap, which, right);
+        }
+        assert_eq!((gap.status, gap.why.as_str()), (Status::Finished, ""));
     }
-    let fit = fit(&jumped);
-    assert!(fit.finding(Trait::MidH).estimate().is_some(), "{fit}");
+    assert!(se(&late, Trait::LagH) > 2.0 * se(&whole, Trait::LagH));
+}
+
+/// The season sorts and flags what a clock that jumped back wrote, so that two readings may share a moment; hours that go
+/// back have not been through it and are refused.
+#[test]
+fn a_clock_that_jumped_back_changes_little_and_hours_that_go_back_are_refused() {
+    let straight = series(6, Log::default());
+    let n = straight.hours.len();
+    let back = |by_h: f64| {
+        let mut jumped = straight.clone();
+        (200..n).for_each(|i| jumped.hours[i] -= by_h);
+        jumped
+    };
+    let (before, after) = (fit(&straight), fit(&back(0.25)));
+    // The jump is after the middle.
+    for (which, by_h) in [(Trait::MidH, 0.0), (Trait::T90H, -0.25)] {
+        let (before, after) = (before.finding(which).estimate().unwrap(), after.finding(which).estimate().unwrap());
+        assert!((after.value - before.value - by_h).abs() < 0.2, "{which}: {before} {after}");
+    }
+    let refused = KineticsSettings::default().fit(&back(6.0)).unwrap_err().to_string();
+    assert!(refused.contains("batch B1 goes back in time, from hour 49.75 to 44.00"), "{refused}");
 }
 
 #[test]
-fn ten_readings_give_what_can_be_had() {
+fn ten_readings_give_a_curve_with_wide_errors_and_four_none() {
     let log =
         Log { every_h: 12.0, until_h: 108.0, original_sd: None, final_sample_sd: None, spoiled: 0.0, ..Log::default() };
-    let few = series(7, log);
+    let mut few = series(7, log.clone());
     assert_eq!(few.hours.len(), 10);
-    let fit = fit(&few);
-    assert!(fit.finding(Trait::OriginalSg).estimate().is_some() || fit.status == Status::TooFewData, "{fit}");
-    let mut four = few.clone();
-    for column in [&mut four.hours, &mut four.sg, &mut four.own_sd, &mut four.shared_sd, &mut four.temp_c] {
-        column.truncate(4);
+    let ten = fit(&few);
+    let truth = truth(7);
+    near(&ten, Trait::OriginalSg, truth.original_sg);
+    near(&ten, Trait::LagH, truth.lag_h());
+    near(&ten, Trait::MaxRateSgPerDay, 24.0 * truth.steepest().0);
+    assert!(ten.finding(Trait::LagH).se().unwrap() > 2.0, "{ten}");
+    let many = fit(&series(7, Log { every_h: 0.25, ..log }));
+    assert!(ten.finding(Trait::LagH).se().unwrap() > many.finding(Trait::LagH).se().unwrap(), "{ten} {many}");
+    println!("{ten}");
+    cut(&mut few, |hours| hours < 40.0);
+    let four = fit(&few);
+    assert_eq!(four.status, Status::TooFewData);
+    for which in Trait::ALL {
+        assert_eq!(four.finding(which).why(), Some("4 points after averaging; a curve needs 5"));
     }
-    four.rows.truncate(4);
-    four.probe.truncate(4);
-    let fit = self::fit(&four);
-    assert_eq!(fit.status, Status::TooFewData);
-    assert!(fit.why.contains("points"), "{}", fit.why);
 }
 
 #[test]

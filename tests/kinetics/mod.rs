@@ -1,5 +1,6 @@
 //! Kinetics against known truth and outside answers.
 
+mod averaged;
 mod bad_input;
 pub mod chain;
 mod coverage;

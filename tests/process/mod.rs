@@ -183,6 +183,7 @@ impl Log {
             probe: vec![0; n],
             samples: Vec::new(),
             cooled_hours: None,
+            known: None,
         };
         for i in 0..n {
             let hours = i as f64 * self.every_h;

@@ -27,7 +27,7 @@ pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
             details {
                 summary { "Which curve describes each batch, and which foretells it" }
                 (tables.show("kinetics_candidates", "Candidates", 400, &[
-                    ("batch", "batch"), ("curve", "curve"), ("clock", "time"), ("parameters", "parameters"), ("aicc_above_best", "AICc above the best"),
+                    ("batch", "batch"), ("curve", "curve"), ("clock", "time"), ("parameters", "parameters"), ("aicc_above_best", "AICc above the best"), ("akaike_weight", "weight"),
                     ("rmse_sg", "residuals"), ("forward_n", "points foretold"), ("forward_rmse_sg", "error of these"), ("why", "remark"),
                 ]))
             }

@@ -1,0 +1,292 @@
+//! What other times tell of the errors of probes in a batch: the drift without the batch's own samples.
+
+use nalgebra::{DMatrix, DVector};
+
+use crate::calibration::{Calibration, Calibrations, CovarianceRoot, ERROR_SOURCES, Gravity};
+use crate::liquid::BeerDensity;
+use crate::season::{ErrorKnot, GravitySeries, KnownErrors, Season};
+use crate::units::Instant;
+
+use super::average::Averaged;
+use super::blocks::System;
+use super::model::{Model, Variances};
+use super::pairs::Found;
+use super::part::{Part, doubt_sd, shows, walk_of_one};
+use super::settings::DriftSettings;
+
+/// SD of the mean drift of the fleet before its pairs are looked at, SG per 30 days: wide, from memory.
+const FLEET_SD: f64 = 0.003;
+/// Least SD of what one immersion differs from another, as a share of that in the settings where the season does not tell.
+const LEAST_IMMERSION: f64 = 0.5;
+/// Readings from which the level at a state is taken.
+const LEVEL: usize = 9;
+/// A smaller fall has one state a probe, SG.
+const LEAST_FALL_SG: f64 = 0.004;
+
+/// The drift of all probes, ready to tell what a batch's probes may read wrong without that batch's own samples.
+///
+/// The variances (of the random walk, of a pair beyond its known errors, of the drift from probe to probe) are held at
+/// the root mean squares that all pairs give, and so are the dates of shifts. Given them the drift is a linear model with
+/// normal errors: the batch's samples are left out and all the rest solved anew, the mean drift of the fleet included. So
+/// nothing of a sample comes to its batch through the drift but its share in these few variances.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ProbeErrors {
+    model: Model,
+    /// By probe, the batch of each row; none for a bath.
+    batches: Vec<Vec<Option<String>>>,
+    held: Held,
+}
+
+/// What is not fitted anew for each batch.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Held {
+    variances: Variances,
+    /// SD of what one immersion differs from another, SG.
+    immersion_sd: f64,
+    /// SD of the drift from probe to probe, SG per 30 days.
+    slope_sd: f64,
+    /// Whether the fleet's mean drift is known from nothing else than its pairs.
+    fleet: bool,
+}
+
+/// A state of a probe of a batch.
+struct Asked<'m> {
+    knot: ErrorKnot,
+    /// Of the season's readings.
+    row: usize,
+    at: Instant,
+    tilt_deg: f64,
+    temp_c: f64,
+    /// Of the model's probes.
+    block: usize,
+    part: &'m Part,
+}
+
+impl Asked<'_> {
+    fn months(&self) -> f64 {
+        self.part.months_at(self.at)
+    }
+}
+
+impl ProbeErrors {
+    /// From a solved model of these pairs; `slopes` are mean and SD of the drift over probes where the fleet shows them.
+    pub(super) fn new(
+        model: &Model,
+        found: &[Found],
+        averaged: &Averaged,
+        slopes: Option<(f64, f64)>,
+        settings: &DriftSettings,
+    ) -> Self {
+        let rms = |of: fn(&Variances) -> f64| {
+            let (mean, sd) = averaged.variance_sd(of);
+            mean.hypot(sd)
+        };
+        let variances = Variances { walk_sd: rms(|v| v.walk_sd), pair_sd: rms(|v| v.pair_sd) };
+        let least = LEAST_IMMERSION * settings.offset_prior.at_calibration_sd;
+        let held = Held {
+            variances,
+            immersion_sd: variances.pair_sd.max(least),
+            slope_sd: slopes.map_or(settings.offset_prior.per_30d_sd, |(_, sd)| sd).max(1e-6),
+            fleet: slopes.is_some(),
+        };
+        Self::with(model, found, held)
+    }
+
+    /// The same with the pairs of another model, and what is held here, dates of shifts included.
+    pub(super) fn of_other(&self, model: &Model, found: &[Found]) -> Self {
+        let mut other = Self::with(model, found, self.held);
+        for part in &mut other.model.probes {
+            if let Some(own) = self.model.probes.iter().find(|own| own.probe == part.probe) {
+                part.steps.clone_from(&own.steps);
+            }
+        }
+        other
+    }
+
+    fn with(model: &Model, found: &[Found], held: Held) -> Self {
+        let used = || found.iter().filter(|f| f.pair.left_out.is_none());
+        let batches = model
+            .probes
+            .iter()
+            .map(|part| used().filter(|f| f.pair.probe == part.probe).map(|f| f.pair.batch.clone()).collect())
+            .collect();
+        let mut model = model.clone();
+        let mean = model.prior_sd.len();
+        for part in &mut model.probes {
+            if let Some(prior) = model.prior_sd.get_mut(part.slope()) {
+                *prior = Some(held.slope_sd);
+            }
+            if held.fleet {
+                let n = part.columns.ncols();
+                let slope = part.columns.column(0).clone_owned();
+                part.columns = part.columns.clone().insert_column(n, 0.0);
+                part.columns.set_column(n, &slope);
+                part.effects.push(mean);
+            }
+        }
+        if held.fleet {
+            model.prior_sd.push(Some(FLEET_SD));
+        }
+        Self { model, batches, held }
+    }
+
+    /// The errors of a batch's probes, from all baths, checks and samples but the batch's own. None where a probe of the
+    /// batch has no pairs at all or no curve where the batch was, or where the rest does not suffice.
+    pub fn in_batch(
+        &self,
+        season: &Season,
+        calibrations: &Calibrations,
+        gravity: &Gravity,
+        series: &GravitySeries,
+    ) -> Option<KnownErrors> {
+        let asked = self.asked(season, series).filter(|asked| !asked.is_empty())?;
+        let sugar = BeerDensity::unfermented().ok()?;
+        let mut moved = Vec::with_capacity(asked.len());
+        let mut sources = Vec::with_capacity(asked.len());
+        for one in &asked {
+            let used = gravity.calibration.get(one.row).copied().flatten()?;
+            let curve = calibrations.calibrations.get(used as usize)?;
+            let (by, of) = on_first(calibrations, curve, one, &sugar)?;
+            moved.push(by);
+            sources.push(of);
+        }
+        let model = self.without(&series.batch);
+        let system = System::new(model.blocks(self.held.variances), &model.prior_sd).ok()?;
+        let (mean, covariance) = self.predict(&system, &model, &asked, &sources)?;
+        Some(KnownErrors {
+            knots: asked.iter().map(|one| one.knot).collect(),
+            mean_sg: mean.iter().zip(&moved).map(|(mean, moved)| mean + moved).collect(),
+            covariance: covariance.row_iter().map(|row| row.iter().copied().collect()).collect(),
+        })
+    }
+
+    /// The model without the samples of a batch.
+    fn without(&self, batch: &str) -> Model {
+        let mut model = self.model.clone();
+        for (part, batches) in model.probes.iter_mut().zip(&self.batches) {
+            let keep: Vec<usize> =
+                (0..part.n()).filter(|&i| batches.get(i).is_none_or(|of| of.as_deref() != Some(batch))).collect();
+            if keep.len() < part.n() {
+                let rows = keep.iter().filter_map(|&i| part.rows.get(i).cloned()).collect();
+                let y = part.y.select_rows(&keep);
+                let effects = (part.effects.clone(), part.columns.select_rows(&keep));
+                let steps = std::mem::take(&mut part.steps);
+                *part = part.remade(rows, y, effects);
+                part.steps = steps;
+            }
+        }
+        model
+    }
+
+    /// The states of a batch: the first and the last gravity of each probe before cooling, both in the middle of the time
+    /// between them.
+    fn asked(&self, season: &Season, series: &GravitySeries) -> Option<Vec<Asked<'_>>> {
+        let mut asked = Vec::new();
+        for (p, probe) in series.probes.iter().enumerate() {
+            let block = self.model.probes.iter().position(|part| part.probe == probe.probe)?;
+            let part = self.model.probes.get(block)?;
+            let states = states(series, p as u32);
+            let hours: Vec<f64> = states.iter().filter_map(|&i| series.hours.get(i)).copied().collect();
+            let at = series.pitched_at.plus_hours(hours.iter().sum::<f64>() / hours.len().max(1) as f64);
+            for i in states {
+                let (row, sg) = (*series.rows.get(i)?, *series.sg.get(i)?);
+                let reading = season.readings.get(row)?;
+                let (tilt_deg, temp_c) = (reading.tilt_deg, reading.temp_c);
+                asked.push(Asked { knot: ErrorKnot { probe: p as u32, sg }, row, at, tilt_deg, temp_c, block, part });
+            }
+        }
+        Some(asked)
+    }
+
+    /// Best linear unbiased predictions of the errors on the first curves, and the covariance of their errors.
+    fn predict(
+        &self,
+        system: &System<'_>,
+        model: &Model,
+        asked: &[Asked<'_>],
+        sources: &[[f64; ERROR_SOURCES]],
+    ) -> Option<(DVector<f64>, DMatrix<f64>)> {
+        let n = asked.len();
+        let mut white = Vec::with_capacity(n);
+        let mut loads = DMatrix::<f64>::zeros(system.effects.len(), n);
+        let mut mean = DVector::<f64>::zeros(n);
+        for (i, (one, of)) in asked.iter().zip(sources).enumerate() {
+            let (solved, part) = (system.parts.get(one.block)?, model.probes.get(one.block)?);
+            let months = one.months();
+            let mut c = part.target(months, shows(one.knot.sg), of, self.held.variances).covariance;
+            solved.lower.solve_lower_triangular_mut(&mut c);
+            let mut load = DVector::<f64>::zeros(system.effects.len());
+            *load.get_mut(part.slope())? += shows(one.knot.sg) * months;
+            if self.held.fleet {
+                *load.get_mut(model.prior_sd.len() - 1)? += shows(one.knot.sg) * months;
+            }
+            if let Some(beer) = model.beer {
+                *load.get_mut(beer)? += 1.0;
+            }
+            for (j, weight) in solved.effects.iter().zip(solved.columns.tr_mul(&c).iter()) {
+                *load.get_mut(*j)? -= weight;
+            }
+            *mean.get_mut(i)? = c.dot(&solved.y) + load.dot(&system.effects);
+            loads.set_column(i, &load);
+            white.push(c);
+        }
+        let mut covariance = loads.tr_mul(&(&system.inverse * &loads));
+        for (i, a) in asked.iter().enumerate() {
+            for (j, b) in asked.iter().enumerate().filter(|(_, b)| b.block == a.block) {
+                covariance[(i, j)] += self.between(a, b, sources.get(i)?, sources.get(j)?);
+                covariance[(i, j)] -= white.get(i)?.dot(white.get(j)?);
+            }
+        }
+        Some((mean, covariance))
+    }
+
+    /// Covariance of the errors of a probe at two states of one batch before any pair is looked at, the slope and what pairs
+    /// share apart.
+    fn between(&self, a: &Asked<'_>, b: &Asked<'_>, of_a: &[f64; ERROR_SOURCES], of_b: &[f64; ERROR_SOURCES]) -> f64 {
+        let (at_a, at_b) = (a.months(), b.months());
+        let steps: f64 = a.part.steps.iter().map(|s| s.sd.powi(2) * s.at_age(at_a) * s.at_age(at_b)).sum();
+        let walk = self.held.variances.walk_sd.powi(2) * walk_of_one(at_a, at_b);
+        let curve: f64 = of_a.iter().zip(of_b).map(|(x, y)| x * y).sum();
+        let doubt = doubt_sd(a.knot.sg, at_a) * doubt_sd(b.knot.sg, at_b);
+        // One immersion lasts the whole batch.
+        shows(a.knot.sg) * shows(b.knot.sg) * (walk + steps) + curve + doubt + self.held.immersion_sd.powi(2)
+    }
+}
+
+/// Entries of the series at which a probe's error is stated, the higher gravity first: each the median of its
+/// neighbourhood.
+fn states(series: &GravitySeries, probe: u32) -> Vec<usize> {
+    let until = series.cooled_hours.unwrap_or(f64::INFINITY);
+    let mut mine: Vec<usize> = (0..series.hours.len()).filter(|&i| series.probe.get(i) == Some(&probe)).collect();
+    let before = mine.partition_point(|&i| series.hours.get(i).is_some_and(|hours| *hours <= until));
+    if before > 0 {
+        mine.truncate(before);
+    }
+    let sg = |i: &usize| series.sg.get(*i).copied().unwrap_or(f64::NAN);
+    let middle = |of: &[usize]| {
+        let mut sorted = of.to_vec();
+        sorted.sort_by(|a, b| sg(a).total_cmp(&sg(b)));
+        sorted.get(sorted.len() / 2).copied()
+    };
+    let enough = LEVEL.min(mine.len());
+    match (mine.get(..enough).and_then(middle), mine.get(mine.len() - enough..).and_then(middle)) {
+        (Some(first), Some(last)) if sg(&first) - sg(&last) > LEAST_FALL_SG => vec![first, last],
+        (_, Some(last)) => vec![last],
+        _ => Vec::new(),
+    }
+}
+
+/// The curve in force minus the probe's first curve in a state, and the effects of the errors of the first there.
+fn on_first(
+    calibrations: &Calibrations,
+    curve: &Calibration,
+    one: &Asked<'_>,
+    liquid: &BeerDensity,
+) -> Option<(f64, [f64; ERROR_SOURCES])> {
+    let first = calibrations.first(&curve.probe)?;
+    let temp_sd_c = calibrations.settings.temp_sd_c;
+    let read = |c: &Calibration| c.gravity_at(liquid, one.tilt_deg, one.temp_c, temp_sd_c).map(|point| point.sg);
+    let root = CovarianceRoot::of(&first.fitted);
+    let sources = first.error_sources(&root, liquid, one.tilt_deg, one.temp_c, temp_sd_c)?;
+    Some((read(curve)? - read(first)?, sources))
+}

@@ -1,0 +1,96 @@
+//! Traits averaged over the candidate curves.
+
+use crate::error::{Error, Result};
+use crate::fit::{Estimate, Finding};
+
+use super::batch_fit::{BatchFit, Trait};
+use super::candidates::Candidate;
+use super::settings::KineticsSettings;
+use super::traits::shaped;
+
+/// A curve with a smaller weight may lack a trait without harm.
+const NEGLIGIBLE: f64 = 1e-3;
+/// How averaged traits are made.
+const METHOD: &str = "Akaike-weighted mean of the candidate curves, normal";
+
+/// Akaike weights: `w_i = exp(-D_i/2) / sum_j exp(-D_j/2)`, where D is the criterion less the least one (Burnham and
+/// Anderson 2002, section 2.9). A curve without a criterion has weight 0.
+pub(super) fn akaike_weights(aicc: &[Option<f64>]) -> Vec<f64> {
+    let least = aicc.iter().copied().flatten().fold(f64::INFINITY, f64::min);
+    let raw: Vec<f64> = aicc.iter().map(|own| own.map_or(0.0, |own| (-0.5 * (own - least)).exp())).collect();
+    let sum: f64 = raw.iter().sum();
+    raw.iter().map(|own| if sum > 0.0 { own / sum } else { 0.0 }).collect()
+}
+
+/// Mean and standard error of an estimate over curves, (weight, value, standard error): the mean is weighted, and
+///
+/// ```text
+/// se = sum_i w_i sqrt(se_i^2 + (value_i - mean)^2)
+/// ```
+///
+/// holds the doubt about the curve (Burnham and Anderson 2002, section 4.3, the unconditional standard error).
+pub(super) fn average(of: &[(f64, f64, f64)]) -> (f64, f64) {
+    let sum: f64 = of.iter().map(|(weight, ..)| weight).sum();
+    let mean = of.iter().map(|(weight, value, _)| weight * value).sum::<f64>() / sum;
+    let se = of.iter().map(|(weight, value, se)| weight * se.hypot(value - mean)).sum::<f64>() / sum;
+    (mean, se)
+}
+
+impl KineticsSettings {
+    /// Replaces the traits of a batch by their means over its candidates; where they cannot be had, `why` says so and the
+    /// traits stay those of the fitted curve.
+    pub(super) fn average(&self, fit: &mut BatchFit) -> Result<()> {
+        let with: Vec<&Candidate> = fit.candidates.iter().filter(|c| c.akaike_weight > 0.0).collect();
+        if with.len() < 2 {
+            let why = format!("traits not averaged: {} of the candidate curves has an AICc", with.len());
+            fit.why = if fit.why.is_empty() { why } else { format!("{}; {why}", fit.why) };
+            return Ok(());
+        }
+        let mut all = Vec::with_capacity(Trait::ALL.len());
+        for (which, own) in Trait::ALL.into_iter().zip(&fit.traits) {
+            // What the fitted curve has too early stays out.
+            all.push(if own.estimate().is_some() { self.over(&with, which)? } else { own.clone() });
+        }
+        shaped(&mut all, self.level, f64::INFINITY)?;
+        fit.traits = all;
+        fit.averaged = true;
+        Ok(())
+    }
+
+    fn over(&self, with: &[&Candidate], which: Trait) -> Result<Finding> {
+        let mut of = Vec::with_capacity(with.len());
+        for candidate in with {
+            match candidate.traits.get(which as usize).and_then(Finding::estimate) {
+                Some(own) => of.push((candidate.akaike_weight, own.value, own.se)),
+                None if candidate.akaike_weight < NEGLIGIBLE => {}
+                None => return Ok(Finding::missing(format!("the {} curve does not determine it", candidate.curve))),
+            }
+        }
+        if of.is_empty() {
+            return Err(Error::numeric("the mean over curves", "no curve has a weight that counts"));
+        }
+        let (mean, se) = average(&of);
+        Ok(Finding::Estimated(Estimate::normal(mean, se, self.level, METHOD)?))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Worked by hand: criteria 204, 202, 206, 206 have D = 2, 0, 4, 4 and exp(-D/2) = 0.367879, 1, 0.135335, 0.135335,
+    /// which sum to 1.638550.
+    #[test]
+    fn weights_and_the_unconditional_error_are_those_worked_by_hand() {
+        let weights = akaike_weights(&[Some(204.0), Some(202.0), None, Some(206.0), Some(206.0)]);
+        let wanted = [0.224_515, 0.610_296, 0.0, 0.082_594, 0.082_594];
+        for (weight, wanted) in weights.iter().zip(wanted) {
+            assert!((weight - wanted).abs() < 1e-6, "{weights:?}");
+        }
+        // Two curves of equal weight, 10 +- 3 and 18 +- 0: mean 14, each 4 away: (5 + 4) / 2.
+        let (mean, se) = average(&[(0.5, 10.0, 3.0), (0.5, 18.0, 0.0)]);
+        assert!((mean - 14.0).abs() < 1e-12 && (se - 4.5).abs() < 1e-12, "{mean} {se}");
+        // Where all agree nothing is added.
+        assert_eq!(average(&[(0.2, 3.0, 1.0), (0.7, 3.0, 1.0)]), (3.0, 1.0));
+    }
+}

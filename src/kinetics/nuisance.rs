@@ -1,0 +1,145 @@
+//! What a batch's gravities have wrong together: errors of its probes, and biases of the instruments of its samples.
+
+use nalgebra::{Cholesky, DMatrix, DVector};
+
+use crate::season::{GravitySeries, KnownErrors};
+
+use super::batch_fit::{Point, Source};
+use super::prepare::{Prepared, median};
+
+/// Points on each side of a running median: at most this many, and at most one in `SIDES` of all.
+const MOST_SIDE: usize = 12;
+const SIDES: usize = 8;
+/// SD that is added at every gravity of a probe by itself, SG: it tells nothing and keeps errors apart that go together.
+const APART_SG: f64 = 2e-5;
+
+/// A standardised nuisance effect: a column of what one standard deviation of it does to each point. Its prior is normal
+/// with standard deviation 1.
+#[derive(Debug, Clone)]
+pub(crate) struct Nuisance {
+    pub name: String,
+    /// Mean of the prior.
+    pub mean: f64,
+    pub column: Vec<f64>,
+}
+
+/// The nuisance effects of a batch: of each probe its offset and the error of its curve, or, where other times tell of
+/// the probes, their errors at a few gravities as independent effects; of each instrument its bias, `share` of the variance
+/// of a sample.
+pub(crate) fn nuisances(series: &GravitySeries, prepared: &Prepared, share: f64) -> Vec<Nuisance> {
+    let points = &prepared.points;
+    let mut all = match &series.known {
+        Some(known) => known_effects(known, points),
+        None => offsets(series, points),
+    };
+    for instrument in 0..prepared.instruments.len() {
+        let of = |p: &Point| if p.source == Source::Sample(instrument) { share.sqrt() * p.own_sd } else { 0.0 };
+        all.push(effect(format!("bias of instrument {instrument}"), points.iter().map(of).collect()));
+    }
+    all.retain(|nuisance| nuisance.column.iter().any(|value| *value != 0.0));
+    all
+}
+
+fn effect(name: String, column: Vec<f64>) -> Nuisance {
+    Nuisance { name, mean: 0.0, column }
+}
+
+fn offsets(series: &GravitySeries, points: &[Point]) -> Vec<Nuisance> {
+    let mut all = Vec::new();
+    for (probe, part) in series.probes.iter().enumerate() {
+        let of = |value: &dyn Fn(&Point) -> f64| {
+            points.iter().map(|p| if p.source == Source::Probe(probe) { value(p) } else { 0.0 }).collect()
+        };
+        all.push(effect(format!("offset of probe {probe}"), of(&|_| part.offset_sd.max(0.0))));
+        all.push(effect(format!("curve error of probe {probe}"), of(&|p| p.shared_sd)));
+    }
+    all
+}
+
+/// Errors e ~ N(m, C) at the gravities as `e = L z` with `C = L L'`: independent effects z of unit variance with the means
+/// `L^-1 m`. None where C is no covariance.
+fn known_effects(known: &KnownErrors, points: &[Point]) -> Vec<Nuisance> {
+    let n = known.knots.len();
+    let covariance = DMatrix::from_fn(n, n, |i, j| {
+        let apart = if i == j { APART_SG * APART_SG } else { 0.0 };
+        known.covariance.get(i).and_then(|row| row.get(j)).copied().unwrap_or(0.0) + apart
+    });
+    let Some(root) = Cholesky::new(covariance) else { return Vec::new() };
+    let lower = root.l();
+    let mut means = DVector::from_fn(n, |i, _| known.mean_sg.get(i).copied().unwrap_or(0.0));
+    lower.solve_lower_triangular_mut(&mut means);
+    let weights: Vec<Vec<(usize, f64)>> = points
+        .iter()
+        .zip(levels(points))
+        .map(|(point, level)| match point.source {
+            Source::Probe(probe) => known.weights(probe as u32, level),
+            Source::Sample(_) => Vec::new(),
+        })
+        .collect();
+    let column = |k: usize| weights.iter().map(|of| of.iter().map(|(i, w)| w * lower[(*i, k)]).sum()).collect();
+    (0..n).map(|k| Nuisance { name: format!("error {k} of the probes"), mean: means[k], column: column(k) }).collect()
+}
+
+/// The gravity about each point of a probe: a running median. An effect of a reading's own gravity would have that reading's
+/// noise in it, and a fit could make all noise less by making the whole fall less.
+fn levels(points: &[Point]) -> Vec<f64> {
+    let mut levels: Vec<f64> = points.iter().map(|point| point.sg).collect();
+    let mut sources: Vec<Source> = Vec::new();
+    for point in points {
+        if !sources.contains(&point.source) {
+            sources.push(point.source);
+        }
+    }
+    for source in sources {
+        let mine: Vec<usize> = (0..points.len()).filter(|&i| points[i].source == source).collect();
+        for (place, &i) in mine.iter().enumerate() {
+            let side = MOST_SIDE.min(mine.len() / SIDES).min(place).min(mine.len() - 1 - place);
+            let about = mine.get(place - side..=place + side).unwrap_or_default();
+            levels[i] = median(&mut about.iter().map(|&j| points[j].sg).collect::<Vec<_>>());
+        }
+    }
+    levels
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::season::{ErrorKnot, SeriesProbe};
+
+    /// The effects must give back the mean and the covariance that they were made of.
+    #[test]
+    fn effects_of_known_errors_have_their_mean_and_covariance() {
+        let knot = |probe, sg| ErrorKnot { probe, sg };
+        let covariance = vec![vec![4e-6, 2e-6, 1e-6], vec![2e-6, 3e-6, 0.5e-6], vec![1e-6, 0.5e-6, 2e-6]];
+        let known = KnownErrors {
+            knots: vec![knot(0, 1.05), knot(0, 1.01), knot(1, 1.05)],
+            mean_sg: vec![0.002, -0.001, 0.0005],
+            covariance: covariance.clone(),
+        };
+        let mut series = GravitySeries::empty("B", "s", crate::Instant::from_micros(0));
+        series.probes = vec![SeriesProbe { probe: "a".into(), offset_sd: 1e-3 }; 2];
+        series.known = Some(known);
+        let point = |hours, sg, probe| Point {
+            hours,
+            clock_h: hours,
+            pace: 1.0,
+            sg,
+            own_sd: 1e-4,
+            shared_sd: 1e-3,
+            source: Source::Probe(probe),
+            weight: 1.0,
+        };
+        let points = vec![point(0.0, 1.05, 0), point(90.0, 1.01, 0), point(5.0, 1.05, 1)];
+        let found = nuisances(&series, &Prepared { points, ..Prepared::default() }, 0.5);
+        assert_eq!(found.len(), 3);
+        for (i, row) in covariance.iter().enumerate() {
+            let mean: f64 = found.iter().map(|n| n.mean * n.column[i]).sum();
+            assert!((mean - [0.002, -0.001, 0.0005][i]).abs() < 1e-12, "{mean}");
+            for (j, wanted) in row.iter().enumerate() {
+                let got: f64 = found.iter().map(|n| n.column[i] * n.column[j]).sum();
+                let apart = if i == j { APART_SG * APART_SG } else { 0.0 };
+                assert!((got - wanted - apart).abs() < 1e-15, "{i} {j}: {got} {wanted}");
+            }
+        }
+    }
+}

@@ -1,0 +1,76 @@
+//! What is known from other times of the errors of a batch's probes.
+
+/// A gravity that a probe reads in a batch, at which its error is stated.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ErrorKnot {
+    /// The probe, as an index into the series' probes.
+    pub probe: u32,
+    /// SG as read.
+    pub sg: f64,
+}
+
+/// Errors of a batch's probes (reading minus true SG: the curve's error, the drift since, what beer and this immersion
+/// add), as a joint normal distribution at one or two gravities of each probe. It rests on no sample of the batch, so that
+/// the batch's own samples can be held against the probes without being used twice. Probes that were checked in the same
+/// baths, or by the same instrument, have errors that go together.
+///
+/// The error of a probe is that of the middle of its time in the batch: how it drifts within the batch is not told apart
+/// from a slow end of the fermentation.
+#[derive(Debug, Clone, PartialEq)]
+pub struct KnownErrors {
+    /// The gravities, by probe, falling.
+    pub knots: Vec<ErrorKnot>,
+    /// Expected errors there, SG.
+    pub mean_sg: Vec<f64>,
+    /// Their covariance, row by row.
+    pub covariance: Vec<Vec<f64>>,
+}
+
+impl KnownErrors {
+    /// The gravities between which one lies, with their weights: the error goes in a straight line with the gravity
+    /// between the two of a probe, and stays beyond them. Empty for a probe without any.
+    pub fn weights(&self, probe: u32, sg: f64) -> Vec<(usize, f64)> {
+        let mut of_probe = self.knots.iter().enumerate().filter(|(_, knot)| knot.probe == probe);
+        match (of_probe.next(), of_probe.next()) {
+            (Some((i, a)), Some((j, b))) => {
+                let share = ((a.sg - sg) / (a.sg - b.sg).max(1e-9)).clamp(0.0, 1.0);
+                vec![(i, 1.0 - share), (j, share)]
+            }
+            (Some((i, _)), None) => vec![(i, 1.0)],
+            (None, _) => Vec::new(),
+        }
+    }
+
+    /// Mean and variance of the error of one reading, SG.
+    pub fn at(&self, probe: u32, sg: f64) -> (f64, f64) {
+        let weights = self.weights(probe, sg);
+        let mean = |k: usize| self.mean_sg.get(k).copied().unwrap_or(0.0);
+        let between = |i: usize, j: usize| self.covariance.get(i).and_then(|row| row.get(j)).copied().unwrap_or(0.0);
+        let variance =
+            weights.iter().flat_map(|(i, a)| weights.iter().map(move |(j, b)| a * b * between(*i, *j))).sum();
+        (weights.iter().map(|(k, w)| w * mean(*k)).sum(), variance)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_error_goes_with_the_gravity() {
+        let knot = |probe, sg| ErrorKnot { probe, sg };
+        let known = KnownErrors {
+            knots: vec![knot(1, 1.050), knot(1, 1.010), knot(2, 1.030)],
+            mean_sg: vec![0.001, 0.003, 0.007],
+            covariance: vec![vec![4e-6, 1e-6, 0.0], vec![1e-6, 1e-6, 0.0], vec![0.0, 0.0, 9e-6]],
+        };
+        let close = |(mean, variance): (f64, f64), wanted: (f64, f64)| {
+            assert!((mean - wanted.0).abs() < 1e-12 && (variance - wanted.1).abs() < 1e-18, "{mean} {variance}");
+        };
+        close(known.at(1, 1.020), (0.0025, 0.0625 * 4e-6 + 0.5625e-6 + 2.0 * 0.1875e-6));
+        close(known.at(1, 1.060), (0.001, 4e-6));
+        close(known.at(1, 1.000), (0.003, 1e-6));
+        close(known.at(2, 1.010), (0.007, 9e-6));
+        close(known.at(0, 1.020), (0.0, 0.0));
+    }
+}
