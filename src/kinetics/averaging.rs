@@ -93,4 +93,23 @@ mod tests {
         // Where all agree nothing is added.
         assert_eq!(average(&[(0.2, 3.0, 1.0), (0.7, 3.0, 1.0)]), (3.0, 1.0));
     }
+
+    #[test]
+    fn where_the_candidates_have_no_criterion_the_fitted_curve_stands_and_why_says_so() {
+        let mut series = crate::season::GravitySeries::empty("B", "s", crate::Instant::from_micros(0));
+        series.probes.push(crate::season::SeriesProbe { probe: "a".into(), offset_sd: 1e-3 });
+        let hours: Vec<f64> = (0..120).map(f64::from).collect();
+        series.sg =
+            hours.iter().map(|h| 1.01 + 0.04 / (1.0 + (0.1 * (h - 40.0)).exp()) + 2e-4 * (1.7 * h).sin()).collect();
+        (series.rows, series.probe) = ((0..120).collect(), vec![0; 120]);
+        (series.own_sd, series.shared_sd, series.temp_c) = (vec![3e-4; 120], vec![3e-4; 120], vec![20.0; 120]);
+        series.hours = hours;
+        let settings = KineticsSettings::default();
+        let plain = settings.fit(&series).unwrap();
+        let mut fit = plain.clone();
+        settings.average(&mut fit).unwrap();
+        assert_eq!((&fit.traits, fit.averaged), (&plain.traits, false));
+        assert_eq!(fit.why, "traits not averaged: 0 of the candidate curves has an AICc");
+        assert!(fit.fitted.is_some() && fit.curve_name() == Some("smooth"));
+    }
 }
