@@ -95,9 +95,11 @@ impl ProbeErrors {
     /// The same with the pairs of another model, and what is held here, dates of shifts included.
     pub(super) fn of_other(&self, model: &Model, found: &[Found]) -> Self {
         let mut other = Self::with(model, found, self.held);
-        for part in &mut other.model.probes {
-            if let Some(own) = self.model.probes.iter().find(|own| own.probe == part.probe) {
-                part.steps.clone_from(&own.steps);
+        for own in &self.model.probes {
+            let Some(p) = other.model.probes.iter().position(|part| part.probe == own.probe) else { continue };
+            let has = other.model.probes.get(p).map(|part| part.steps.clone()).unwrap_or_default();
+            for step in own.steps.iter().filter(|step| !has.contains(step)) {
+                other.model = other.model.with_step(p, step.clone());
             }
         }
         other
@@ -213,7 +215,8 @@ impl ProbeErrors {
         for (i, (one, of)) in asked.iter().zip(sources).enumerate() {
             let (solved, part) = (system.parts.get(one.block)?, model.probes.get(one.block)?);
             let months = one.months();
-            let mut c = part.target(months, shows(one.knot.sg), of, self.held.variances).covariance;
+            let target = part.target(months, shows(one.knot.sg), of, self.held.variances);
+            let (known, mut c) = (target.known, target.covariance);
             solved.lower.solve_lower_triangular_mut(&mut c);
             let mut load = DVector::<f64>::zeros(system.effects.len());
             *load.get_mut(part.slope())? += shows(one.knot.sg) * months;
@@ -226,7 +229,7 @@ impl ProbeErrors {
             for (j, weight) in solved.effects.iter().zip(solved.columns.tr_mul(&c).iter()) {
                 *load.get_mut(*j)? -= weight;
             }
-            *mean.get_mut(i)? = c.dot(&solved.y) + load.dot(&system.effects);
+            *mean.get_mut(i)? = known + c.dot(&solved.y) + load.dot(&system.effects);
             loads.set_column(i, &load);
             white.push(c);
         }
