@@ -1,86 +1,4 @@
-//! The smallest value of a function of one or a few variables, without derivatives.
-
-/// The least value of a function of one variable in an interval.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Minimum {
-    /// Where it is.
-    pub at: f64,
-    /// The value there.
-    pub value: f64,
-}
-
-/// A minimum of `function` in `low..=high` by Brent's golden section with parabolic steps (Brent 1973, chapter 5).
-///
-/// For a function with one minimum in the interval it is that one, else some local one. `tolerance` is relative to the
-/// place; below the square root of the machine precision it gains nothing.
-#[expect(clippy::float_cmp, reason = "which of the three best places are still one and the same")]
-pub fn brent(function: impl Fn(f64) -> f64, low: f64, high: f64, tolerance: f64) -> Minimum {
-    const GOLDEN: f64 = 0.381_966_011_250_105_1;
-    let (mut a, mut b) = (low.min(high), low.max(high));
-    let mut x = a + GOLDEN * (b - a);
-    let (mut w, mut v) = (x, x);
-    let mut fx = function(x);
-    let (mut fw, mut fv) = (fx, fx);
-    let (mut step, mut last) = (0.0_f64, 0.0_f64);
-    for _ in 0..200 {
-        let middle = 0.5 * (a + b);
-        let limit = tolerance * x.abs() + 1e-12;
-        if (x - middle).abs() <= 2.0 * limit - 0.5 * (b - a) {
-            break;
-        }
-        let mut golden = true;
-        if last.abs() > limit {
-            let r = (x - w) * (fx - fv);
-            let mut q = (x - v) * (fx - fw);
-            let mut p = (x - v) * q - (x - w) * r;
-            q = 2.0 * (q - r);
-            if q > 0.0 {
-                p = -p;
-            } else {
-                q = -q;
-            }
-            let before = last;
-            last = step;
-            if p.abs() < (0.5 * q * before).abs() && p > q * (a - x) && p < q * (b - x) {
-                step = p / q;
-                let u = x + step;
-                if u - a < 2.0 * limit || b - u < 2.0 * limit {
-                    step = limit.copysign(middle - x);
-                }
-                golden = false;
-            }
-        }
-        if golden {
-            last = if x < middle { b - x } else { a - x };
-            step = GOLDEN * last;
-        }
-        let u = if step.abs() >= limit { x + step } else { x + limit.copysign(step) };
-        let fu = function(u);
-        if fu <= fx {
-            if u < x {
-                b = x;
-            } else {
-                a = x;
-            }
-            (v, fv) = (w, fw);
-            (w, fw) = (x, fx);
-            (x, fx) = (u, fu);
-        } else {
-            if u < x {
-                a = u;
-            } else {
-                b = u;
-            }
-            if fu <= fw || w == x {
-                (v, fv) = (w, fw);
-                (w, fw) = (u, fu);
-            } else if fu <= fv || v == x || v == w {
-                (v, fv) = (u, fu);
-            }
-        }
-    }
-    Minimum { at: x, value: fx }
-}
+//! The smallest value of a function of a few variables, without derivatives.
 
 /// A local minimum of a function of a few variables by the simplex of Nelder and Mead (Comput. J. 7 (1965) 308).
 ///
@@ -162,18 +80,6 @@ pub fn nelder_mead(
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_quartic_in_one_variable() {
-        let found = brent(|x| (x - 2.0).powi(2) * (1.0 + 0.1 * x * x), -3.0, 9.0, 1e-9);
-        assert!((found.at - 2.0).abs() < 1e-7 && found.value < 1e-14, "{found:?}");
-    }
-
-    #[test]
-    fn the_minimum_may_lie_at_an_end() {
-        let found = brent(|x| x, 1.0, 3.0, 1e-9);
-        assert!((found.at - 1.0).abs() < 1e-7, "{found:?}");
-    }
 
     #[test]
     fn the_valley_of_rosenbrock() {

@@ -18,7 +18,7 @@
 //! | [`inverse`] | which x made this y: delta method and inverted test |
 //! | [`robust`] | median, MAD, bounded-influence weights |
 //! | [`whiteness`] | whether waves are left in residuals |
-//! | [`root`], [`minimise`] | the one-dimensional tools the rest is built on |
+//! | [`root`], [`minimise`] | roots in one variable, minima in a few |
 
 pub mod autocorrelation;
 pub mod changepoint;

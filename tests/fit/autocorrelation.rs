@@ -155,6 +155,61 @@ proptest! {
     }
 }
 
+/// The logarithm of the restricted or plain likelihood by dense algebra.
+fn dense_ln_likelihood(process: &Car1, times: &[f64], y: &[f64], x: &DMatrix<f64>, criterion: Criterion) -> f64 {
+    let cholesky = dense(process, times).cholesky().unwrap();
+    let y = DVector::from_column_slice(y);
+    let inner = x.tr_mul(&cholesky.solve(x)).cholesky().unwrap();
+    let rest = &y - x * inner.solve(&x.tr_mul(&cholesky.solve(&y)));
+    let ln_det = |l: DMatrix<f64>| 2.0 * l.diagonal().iter().map(|d| d.ln()).sum::<f64>();
+    let restricted = criterion == Criterion::Restricted;
+    let df = (y.len() - if restricted { x.ncols() } else { 0 }) as f64;
+    let variance = rest.dot(&cholesky.solve(&rest)) / df;
+    let mut twice = df * ((2.0 * std::f64::consts::PI * variance).ln() + 1.0) + ln_det(cholesky.l());
+    if restricted {
+        twice += ln_det(inner.l());
+    }
+    -0.5 * twice
+}
+
+#[test]
+fn the_process_found_is_the_likeliest_of_a_grid_and_of_its_neighbours() {
+    let mut rng = ChaCha8Rng::seed_from_u64(43);
+    let (mut sets, mut missed, mut worst) = (0, 0, 0.0_f64);
+    for criterion in [Criterion::Restricted, Criterion::Likelihood] {
+        for repeat in 0..120 {
+            let truth = Car1::new(rng.random_range(0.05..0.97), [0.0, 0.3, 0.7][repeat % 3]).unwrap();
+            let even = repeat % 2 == 0;
+            let times = if even { (0..50).map(|i| 0.5 * f64::from(i)).collect() } else { uneven(50, &mut rng) };
+            let y = run(&truth, &times, &mut rng);
+            let slow: Vec<f64> = times.iter().map(|t| (t / 8.0 - 1.0).tanh()).collect();
+            let x = design(&[vec![1.0; 50], times.clone(), slow]);
+            let found = AutocorrelationSettings { criterion, ..Default::default() }.fit(&times, &y, Some(&x)).unwrap();
+            let x = DMatrix::from_fn(50, 3, |i, j| x[[i, j]]);
+            let at = |process: &Car1| dense_ln_likelihood(process, &times, &y, &x, criterion);
+            near(found.ln_likelihood, at(&found.process), 1e-7);
+            let mut others = Vec::new();
+            for memory in (-8..=28).map(|i| 0.5 * 1.3_f64.powi(i)) {
+                others.extend([0.0, 0.02, 0.1, 0.3, 0.6, 0.9].map(|white| Car1::new((-1.0 / memory).exp(), white)));
+            }
+            for (more, white) in [(1e-3, 0.0), (-1e-3, 0.0), (0.0, 1e-3), (0.0, -1e-3)] {
+                let phi = (found.process.phi * (1.0 + more)).min(1.0 - 1e-9);
+                others.push(Car1::new(phi, (found.process.white_share + white).clamp(0.0, 1.0)));
+            }
+            let likeliest = others.into_iter().map(|other| at(&other.unwrap())).fold(f64::NEG_INFINITY, f64::max);
+            sets += 1;
+            if likeliest > found.ln_likelihood + 1e-6 {
+                missed += 1;
+                worst = worst.max(likeliest - found.ln_likelihood);
+            }
+        }
+    }
+    println!(
+        "{missed} of {sets} ended at a lower maximum, at most {worst:.2} below in the logarithm of the likelihood"
+    );
+    assert!(missed * 50 <= sets, "{missed} of {sets}, {worst}");
+}
+
 #[test]
 fn impossible_series_are_refused_with_the_reason() {
     let settings = AutocorrelationSettings::default();

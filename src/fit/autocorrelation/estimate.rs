@@ -3,10 +3,19 @@
 use nalgebra::{DMatrix, DVector};
 use ndarray::Array2;
 
+use super::likelihood::{Columns, Value};
+use super::scoring::{Bounds, Effort, climb};
 use super::{Car1, Times};
-use crate::fit::matrix::{to_array, to_dmatrix};
-use crate::fit::minimise;
+use crate::fit::matrix::{dot, to_array};
 use crate::{Error, Result};
+
+const WHAT: &str = "an autocorrelation";
+/// Most columns of a design.
+const MOST_COLUMNS: usize = 31;
+/// The rise of the logarithm of the likelihood that is still worth a step.
+const WORTH: f64 = 1e-14;
+/// Up to so many values the search begins at several places with all columns, which costs little.
+const SHORT: usize = 400;
 
 /// What is maximised.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -67,7 +76,7 @@ impl AutocorrelationSettings {
     /// result (`phi` 0).
     ///
     /// # Errors
-    /// - [`Error::Usage`]: different lengths.
+    /// - [`Error::Usage`]: different lengths, more than 31 columns.
     /// - [`Error::NotEstimable`]: fewer than three values more than columns, times or values that are not finite or
     ///   fall, no variation, columns that are not independent.
     pub fn fit<'a>(
@@ -76,170 +85,212 @@ impl AutocorrelationSettings {
         values: &[f64],
         design: Option<&Array2<f64>>,
     ) -> Result<AutocorrelationFit> {
-        let times = times.into();
-        let n = values.len();
-        if times.len() != n || design.is_some_and(|design| design.nrows() != n) {
-            return Err(Error::Usage(format!(
-                "{} times, {n} values and {:?} rows of the design",
-                times.len(),
-                design.map(Array2::nrows)
-            )));
+        let columns = design.map_or_else(Vec::new, |x| x.columns().into_iter().map(|column| column.to_vec()).collect());
+        let effort = Effort { worth: WORTH, enough: f64::INFINITY };
+        self.fit_from(times.into(), values, columns, None, &effort)
+    }
+
+    /// The same for the design's columns, from a process that is near where one is known, with a given effort.
+    pub(crate) fn fit_from(
+        &self,
+        times: Times<'_>,
+        values: &[f64],
+        design: Vec<Vec<f64>>,
+        start: Option<&Car1>,
+        effort: &Effort,
+    ) -> Result<AutocorrelationFit> {
+        let (n, p) = (values.len(), design.len());
+        if times.len() != n || design.iter().any(|column| column.len() != n) {
+            let rows: Vec<usize> = design.iter().map(Vec::len).collect();
+            return Err(Error::Usage(format!("{} times, {n} values and {rows:?} rows of the design", times.len())));
         }
-        let what = "an autocorrelation";
         times.check()?;
-        let x = design.map_or_else(|| DMatrix::zeros(n, 0), to_dmatrix);
-        if values.iter().chain(x.iter()).any(|value| !value.is_finite()) {
-            return Err(Error::not_estimable(what, "a value is not a finite number"));
+        if p > MOST_COLUMNS {
+            return Err(Error::Usage(format!("a design of {p} columns; {MOST_COLUMNS} at most")));
         }
-        if n < x.ncols() + 3 {
-            return Err(Error::not_estimable(what, format!("{n} values for {} coefficients", x.ncols())));
+        if values.iter().chain(design.iter().flatten()).any(|value| !value.is_finite()) {
+            return Err(Error::not_estimable(WHAT, "a value is not a finite number"));
         }
-        let problem = Problem { settings: *self, times, values: DVector::from_column_slice(values), x };
-        let gaps = || times.gaps().flatten().filter(|gap| *gap > 0.0);
-        let (span, gap) = (gaps().sum::<f64>(), gaps().fold(f64::INFINITY, f64::min));
-        if !(span > 0.0) {
-            return Err(Error::not_estimable(what, "no two readings of a series have different times"));
+        if n < p + 3 {
+            return Err(Error::not_estimable(WHAT, format!("{n} values for {p} coefficients")));
         }
-        let process = problem.search(gap, span)?;
-        problem.finish(process)
+        Problem::new(*self, times, values, design)?.fit(start, effort)
     }
 }
 
-struct Problem<'a> {
-    settings: AutocorrelationSettings,
-    times: Times<'a>,
-    values: DVector<f64>,
-    x: DMatrix<f64>,
-}
-
-/// Generalised least squares for one process.
-struct Solved {
-    ln_likelihood: f64,
-    sigma: f64,
-    coefficients: DVector<f64>,
+/// The design made independent: its columns are `rows R`.
+struct Independent {
+    /// Row by row.
+    columns: Vec<Vec<f64>>,
     r: DMatrix<f64>,
 }
 
-impl Problem<'_> {
-    fn solve(&self, process: &Car1) -> Result<Solved> {
-        let whitener = process.whitener(self.times)?;
-        let mut y = self.values.clone();
-        whitener.whiten(y.iter_mut());
-        let mut x = self.x.clone();
-        for mut column in x.column_iter_mut() {
-            whitener.whiten(column.iter_mut());
-        }
-        let (n, p) = (y.len() as f64, x.ncols());
-        let (mut r, mut coefficients) = (DMatrix::zeros(0, 0), DVector::zeros(0));
-        let mut ln_det_x = 0.0;
-        if p > 0 {
-            let scale = x.iter().fold(0.0_f64, |most, value| most.max(value.abs()));
-            let qr = x.qr();
-            r = qr.r();
-            qr.q_tr_mul(&mut y);
-            if r.diagonal().iter().any(|d| !(d.abs() > 1e-13 * scale)) {
-                return Err(Error::not_estimable(
-                    "an autocorrelation",
-                    "the columns of the design are not independent",
-                ));
-            }
-            ln_det_x = 2.0 * r.diagonal().iter().map(|d| d.abs().ln()).sum::<f64>();
-            coefficients = r
-                .solve_upper_triangular(&y.rows(0, p))
-                .ok_or_else(|| Error::numeric("generalised least squares", "R is singular"))?;
-        }
-        // What Q' leaves below the first p rows are the residuals.
-        let squares = y.rows(p, y.len() - p).norm_squared();
-        let restricted = self.settings.criterion == Criterion::Restricted;
-        let df = if restricted { n - p as f64 } else { n };
-        let variance = squares / df;
-        if !(variance > 0.0) {
-            return Err(Error::not_estimable("an autocorrelation", "the residuals do not vary"));
-        }
-        let ln_variance = (2.0 * std::f64::consts::PI * variance).ln();
-        let mut twice = df * (ln_variance + 1.0) + whitener.ln_determinant();
-        if restricted {
-            twice += ln_det_x;
-        }
-        Ok(Solved { ln_likelihood: -0.5 * twice, sigma: variance.sqrt(), coefficients, r })
+/// Divides the columns of a design by their Cholesky or, where they are nearly dependent, QR factor.
+fn independent(mut columns: Vec<Vec<f64>>) -> Result<Independent> {
+    let p = columns.len();
+    let lengths: Vec<f64> = columns.iter().map(|column| dot(column, column).sqrt()).collect();
+    let dependent = || Error::not_estimable(WHAT, "the columns of the design are not independent");
+    if lengths.iter().any(|length| !(*length > 0.0)) {
+        return Err(dependent());
     }
-
-    /// The loss at ln(memory) and the white share; memory is -1 / ln phi.
-    fn loss(&self, ln_memory: f64, white_share: f64) -> f64 {
-        let phi = (-(-ln_memory).exp()).exp();
-        match Car1::new(phi, white_share).and_then(|process| self.solve(&process)) {
-            Ok(solved) => -solved.ln_likelihood,
-            Err(_) => f64::INFINITY,
-        }
-    }
-
-    fn search(&self, gap: f64, span: f64) -> Result<Car1> {
-        // Shorter memory than a tenth of the smallest gap is none; longer than a thousand spans is a constant.
-        let (low, high) = ((0.1 * gap).ln(), (1e3 * span).ln());
-        let shares: &[f64] = if self.settings.white_noise { &[0.0, 0.3, 0.8] } else { &[0.0] };
-        let steps = 16;
-        let mut best = (f64::INFINITY, low, 0.0);
-        for share in shares {
-            for i in 0..=steps {
-                let ln_memory = low + (high - low) * f64::from(i) / f64::from(steps);
-                let loss = self.loss(ln_memory, *share);
-                if loss < best.0 {
-                    best = (loss, ln_memory, *share);
+    let normal = DMatrix::from_fn(p, p, |i, j| dot(&columns[i], &columns[j]) / (lengths[i] * lengths[j]));
+    // The trace bounds the square of the condition number.
+    let factor = normal.cholesky().filter(|factor| p as f64 * factor.inverse().trace() < 1e8);
+    let qr = match factor {
+        Some(factor) => {
+            let mut r = factor.l().transpose();
+            r.column_iter_mut().zip(&lengths).for_each(|(mut column, length)| column *= *length);
+            for j in 0..p {
+                let (before, rest) = columns.split_at_mut(j);
+                for (i, other) in before.iter().enumerate() {
+                    rest[0].iter_mut().zip(other).for_each(|(cell, other)| *cell -= r[(i, j)] * other);
                 }
+                rest[0].iter_mut().for_each(|cell| *cell /= r[(j, j)]);
             }
+            return Ok(Independent { columns, r });
         }
-        // Independence is the limit of both ends; it also carries the reason where nothing can be computed.
-        let independent = -self.solve(&Car1::white())?.ln_likelihood;
-        let reach = (high - low) / f64::from(steps);
-        let mut found = best;
-        if best.0.is_finite() && self.settings.white_noise {
-            let inner = |point: &[f64]| match point {
-                [u, v] if (low..=high).contains(u) => self.loss(*u, logistic(*v)),
-                _ => f64::INFINITY,
-            };
-            let start = [best.1, logit(best.2.max(0.05))];
-            let (point, loss) = minimise::nelder_mead(inner, &start, &[0.5 * reach, 1.0], 1e-8, 200);
-            if let [u, v] = point.as_slice() {
-                found = (loss, *u, logistic(*v));
-            }
+        None => DMatrix::from_fn(columns[0].len(), p, |i, j| columns[j][i] / lengths[j]).qr(),
+    };
+    let (q, mut r) = qr.unpack();
+    if r.diagonal().iter().any(|d| !(d.abs() > 1e-13)) {
+        return Err(dependent());
+    }
+    r.column_iter_mut().zip(&lengths).for_each(|(mut column, length)| column *= *length);
+    Ok(Independent { columns: q.column_iter().map(|column| column.iter().copied().collect()).collect(), r })
+}
+
+/// The values, less their projection on the design, and the design, for one search.
+struct Problem<'a> {
+    settings: AutocorrelationSettings,
+    times: Times<'a>,
+    design: Independent,
+    values: Vec<f64>,
+    /// Coefficients of the projection, for the independent columns.
+    projected: Vec<f64>,
+}
+
+impl<'a> Problem<'a> {
+    fn new(settings: AutocorrelationSettings, times: Times<'a>, values: &[f64], x: Vec<Vec<f64>>) -> Result<Self> {
+        let design = independent(x)?;
+        let mut values = values.to_vec();
+        let mut projected = Vec::with_capacity(design.columns.len());
+        for column in &design.columns {
+            let part = dot(column, &values);
+            values.iter_mut().zip(column).for_each(|(y, x)| *y -= part * x);
+            projected.push(part);
         }
-        if best.0.is_finite() && (!self.settings.white_noise || found.2 < 0.05) {
-            // No white noise is an end of its scale, which the search above only nears.
-            let (a, b) = ((found.1 - reach).max(low), (found.1 + reach).min(high));
-            let pure = minimise::brent(|u| self.loss(u, 0.0), a, b, 1e-10);
-            if pure.value <= found.0 + 1e-7 {
-                found = (pure.value, pure.at, 0.0);
-            }
-        }
-        if independent <= found.0 + 1e-9 {
-            return Ok(Car1::white());
-        }
-        Car1::new((-(-found.1).exp()).exp(), found.2)
+        Ok(Self { settings, times, design, values, projected })
     }
 
-    fn finish(&self, process: Car1) -> Result<AutocorrelationFit> {
-        let solved = self.solve(&process)?;
-        let covariance = match solved.r.clone().try_inverse() {
-            Some(inverse) => &inverse * inverse.transpose() * (solved.sigma * solved.sigma),
-            None => DMatrix::zeros(0, 0),
+    /// The process of the greatest likelihood, from a process on or from the best of a few.
+    fn fit(&self, start: Option<&Car1>, effort: &Effort) -> Result<AutocorrelationFit> {
+        match self.design.columns.len() {
+            0 => self.fit_columns::<1>(start, effort),
+            1 => self.fit_columns::<2>(start, effort),
+            2 => self.fit_columns::<3>(start, effort),
+            3 => self.fit_columns::<4>(start, effort),
+            4 => self.fit_columns::<5>(start, effort),
+            5 => self.fit_columns::<6>(start, effort),
+            6..=7 => self.fit_columns::<8>(start, effort),
+            8..=15 => self.fit_columns::<16>(start, effort),
+            _ => self.fit_columns::<{ MOST_COLUMNS + 1 }>(start, effort),
+        }
+    }
+
+    fn columns<const N: usize>(&self) -> Columns<'a, N> {
+        let p = self.design.columns.len();
+        let mut rows = vec![[0.0; N]; self.values.len()];
+        for (j, column) in self.design.columns.iter().enumerate() {
+            rows.iter_mut().zip(column).for_each(|(row, value)| row[j] = *value);
+        }
+        rows.iter_mut().zip(&self.values).for_each(|(row, value)| row[p] = *value);
+        let restricted = self.settings.criterion == Criterion::Restricted;
+        let ln_scale = 2.0 * self.design.r.diagonal().iter().map(|d| d.abs().ln()).sum::<f64>();
+        Columns { rows, width: p + 1, times: self.times, restricted, ln_scale }
+    }
+
+    fn fit_columns<const N: usize>(&self, start: Option<&Car1>, effort: &Effort) -> Result<AutocorrelationFit> {
+        let gaps = || self.times.gaps().flatten().filter(|gap| *gap > 0.0);
+        let (span, least) = (gaps().sum::<f64>(), gaps().fold(f64::INFINITY, f64::min));
+        if !(span > 0.0) {
+            return Err(Error::not_estimable(WHAT, "no two readings of a series have different times"));
+        }
+        // Shorter memory than a tenth of the smallest gap is none; longer than a thousand spans is a constant.
+        let (low, high) = ((0.1 * least).ln(), (1e3 * span).ln());
+        let gap = span / self.values.len() as f64;
+        let white_noise = self.settings.white_noise;
+        let bounds = Bounds { low, high, white_noise, gap, effort: *effort };
+        let columns = self.columns::<N>();
+        let white = columns.value::<false>(1.0, 1.0);
+        let white = white.ok_or_else(|| Error::not_estimable(WHAT, "the residuals do not vary"))?;
+        let best = match start.filter(|start| start.phi > 0.0) {
+            Some(start) => climb(&columns, [start.memory().ln().clamp(low, high), start.white_share], &bounds),
+            None if self.values.len() <= SHORT => {
+                best_climb(&columns, &starts(&columns, &bounds, span, 3.0, &[0.0, 0.3, 0.8]), &bounds)
+            }
+            None => {
+                // The values alone, less their projection, tell of long series where to begin.
+                let rows = self.values.iter().map(|value| [*value]).collect();
+                let alone = Columns { rows, width: 1, times: self.times, restricted: false, ln_scale: 0.0 };
+                let passing = Bounds { effort: Effort { worth: 0.01, ..*effort }, ..bounds };
+                let begin = best_climb(&alone, &starts(&alone, &bounds, span, 8.0, &[0.05, 0.6]), &passing);
+                begin.and_then(|(at, _)| climb(&columns, at, &bounds))
+            }
         };
+        match best.filter(|(_, found)| found.loss < white.loss - 1e-9) {
+            Some((at, found)) => self.finish(Car1::new((-(-at[0]).exp()).exp(), at[1])?, &found),
+            None => self.finish(Car1::white(), &white),
+        }
+    }
+
+    fn finish<const N: usize>(&self, process: Car1, value: &Value<N>) -> Result<AutocorrelationFit> {
+        let p = self.design.columns.len();
+        let last = &value.inverse[p];
+        let of_independent = DVector::from_fn(p, |i, _| self.projected[i] - last[i] / last[p]);
+        let singular = || Error::numeric("generalised least squares", "R is singular");
+        let coefficients = self.design.r.solve_upper_triangular(&of_independent).ok_or_else(singular)?;
+        let root = DMatrix::from_fn(p, p, |i, j| value.inverse[i][j]);
+        let back = self.design.r.solve_upper_triangular(&root.transpose()).ok_or_else(singular)?;
+        let covariance = &back * back.transpose() * value.variance;
         let effective_n = process.effective_sample_size(self.times)?;
         Ok(AutocorrelationFit {
             process,
-            sigma: solved.sigma,
-            ln_likelihood: solved.ln_likelihood,
-            coefficients: solved.coefficients.iter().copied().collect(),
+            sigma: value.variance.sqrt(),
+            ln_likelihood: -value.loss,
+            coefficients: coefficients.iter().copied().collect(),
             covariance: to_array(&covariance),
             effective_n,
-            df: (effective_n - self.x.ncols() as f64).max(1.0),
+            df: (effective_n - p as f64).max(1.0),
         })
     }
 }
 
-fn logistic(v: f64) -> f64 {
-    1.0 / (1.0 + (-v).exp())
+/// Where to begin: for each white share the best of memories that grow by a factor.
+fn starts<const N: usize>(
+    columns: &Columns<'_, N>,
+    bounds: &Bounds,
+    span: f64,
+    factor: f64,
+    shares: &[f64],
+) -> Vec<[f64; 2]> {
+    let shares = if bounds.white_noise { shares } else { &[0.0] };
+    let best = |share: &f64| {
+        let memories = std::iter::successors(Some(0.5 * bounds.gap), |memory| Some(factor * memory));
+        let each = memories.take_while(|memory| *memory < 2.0 * span).filter_map(|memory| {
+            let value = columns.value::<false>(memory, *share)?;
+            Some((value.loss, [memory.ln().clamp(bounds.low, bounds.high), *share]))
+        });
+        each.min_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, start)| start)
+    };
+    shares.iter().filter_map(best).collect()
 }
 
-fn logit(p: f64) -> f64 {
-    (p / (1.0 - p)).ln()
+/// The highest end of the climbs from these starts.
+fn best_climb<const N: usize>(
+    columns: &Columns<'_, N>,
+    starts: &[[f64; 2]],
+    bounds: &Bounds,
+) -> Option<([f64; 2], Value<N>)> {
+    let ends = starts.iter().filter_map(|start| climb(columns, *start, bounds));
+    ends.min_by(|a, b| a.1.loss.total_cmp(&b.1.loss))
 }

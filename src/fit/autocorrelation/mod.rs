@@ -11,6 +11,9 @@
 //! The inverse of this correlation is never formed: a Kalman filter with one state whitens a column of n values in time
 //! proportional to n, and the same idea gives the quadratic forms of the sandwich.
 //!
+//! The likelihood and its derivatives come out of one pass of that filter over all columns, so that a few scoring steps find
+//! the process; the pass takes its time from the readings, and less where their gaps are all equal.
+//!
 //! Two ways to honest errors of a least-squares fit: ordinary least squares with [`Car1::sandwich`], or generalised least
 //! squares by fitting [`Whitened`] residuals; for both Student's t with [`AutocorrelationFit::df`]. The process is
 //! estimated by [`AutocorrelationSettings`], best with the derivatives of the fit as its design. 90 % intervals of the
@@ -18,12 +21,15 @@
 //! at 14, 79 to 88 % at 7: data no longer than a few memories of their own errors cannot tell these from the curve.
 
 mod estimate;
+mod likelihood;
 mod process;
 mod sandwich;
+mod scoring;
 mod times;
 mod whitener;
 
 pub use estimate::{AutocorrelationFit, AutocorrelationSettings, Criterion};
 pub use process::Car1;
+pub(crate) use scoring::Effort;
 pub use times::Times;
 pub use whitener::{Whitened, Whitener};

@@ -1,5 +1,6 @@
 //! The process itself.
 
+use super::times::same_gap;
 use super::{Times, Whitener};
 use crate::{Error, Result};
 
@@ -64,8 +65,12 @@ impl Car1 {
         times.check()?;
         let n = times.len() as f64;
         let (mut before, mut pairs) = (0.0, 0.0);
+        let (mut last, mut carry) = (None, 0.0);
         for gap in times.gaps() {
-            before = gap.map_or(0.0, |gap| (before + 1.0) * self.carry(gap));
+            if !same_gap(gap, last) {
+                (last, carry) = (gap, gap.map_or(0.0, |gap| self.carry(gap)));
+            }
+            before = (before + 1.0) * carry;
             pairs += before;
         }
         Ok(n * n / (n + 2.0 * (1.0 - self.white_share) * pairs))

@@ -11,6 +11,11 @@ pub struct Times<'a> {
     series: Option<&'a [usize]>,
 }
 
+/// True for two gaps that differ by rounding alone: their exponential is then not computed anew.
+pub(super) fn same_gap(a: Option<f64>, b: Option<f64>) -> bool {
+    matches!((a, b), (Some(a), Some(b)) if (a - b).abs() <= 1e-10 * b)
+}
+
 impl<'a> From<&'a [f64]> for Times<'a> {
     fn from(times: &'a [f64]) -> Self {
         Self { times, series: None }

@@ -2,6 +2,7 @@
 
 use ndarray::ArrayViewMut2;
 
+use super::times::same_gap;
 use super::{Car1, Times};
 use crate::fit::nonlinear::{Residuals, SMALL};
 use crate::{Error, Result};
@@ -66,13 +67,20 @@ impl Whitener {
         let mut steps = Vec::with_capacity(times.len());
         // Variance of the state, given the rows so far.
         let mut variance = 1.0;
+        let (mut last, mut carry, mut forgotten) = (None, 0.0, 1.0);
         for (row, (gap, (size, white))) in times.gaps().zip(rows).enumerate() {
-            let (carry, forgotten) = match gap {
-                // At the start of a series nothing is known: the state has its stationary variance.
-                None => (0.0, 1.0),
-                Some(gap) if gap > 0.0 => ((-gap / memory).exp(), -(-2.0 * gap / memory).exp_m1()),
-                Some(_) => (1.0, 0.0),
-            };
+            if !same_gap(gap, last) {
+                (carry, forgotten) = match gap {
+                    // At the start of a series nothing is known: the state has its stationary variance.
+                    None => (0.0, 1.0),
+                    Some(gap) if gap > 0.0 => {
+                        let carry = (-gap / memory).exp();
+                        (carry, super::likelihood::forgotten(carry, gap / memory))
+                    }
+                    Some(_) => (1.0, 0.0),
+                };
+                last = gap;
+            }
             variance = carry * carry * variance + forgotten;
             let total = size * size * variance + white;
             if !(total > 1e-14 * (size * size + white)) {

@@ -7,6 +7,7 @@ use nalgebra::{DMatrix, SMatrix, SVector};
 
 use super::solver::{End, FIRST_STEPS, POLISH, POLISHED};
 use super::{NonlinearSettings, Parameter, Residuals, SMALL, StopReason};
+use crate::fit::matrix::dot;
 
 /// Condition number of the scaled Jacobian above which the general solver takes over: the steps are then good to about
 /// four digits still, and mend themselves as the gradient is exact.
@@ -87,17 +88,6 @@ impl<const N: usize> Sums<N> {
 
 /// Rows that are gathered together: few enough to stay at hand, a multiple of four.
 const BLOCK: usize = 16;
-
-/// In four sums side by side, which processors add at once.
-fn dot(a: &[f64; BLOCK], b: &[f64; BLOCK]) -> f64 {
-    let mut sums = [0.0; 4];
-    for (a, b) in a.chunks_exact(4).zip(b.chunks_exact(4)) {
-        for ((sum, a), b) in sums.iter_mut().zip(a).zip(b) {
-            *sum += a * b;
-        }
-    }
-    (sums[0] + sums[1]) + (sums[2] + sums[3])
-}
 
 /// A descent by the normal equations.
 struct Descent<'a, P, const N: usize> {

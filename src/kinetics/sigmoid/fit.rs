@@ -1,13 +1,12 @@
 //! Fitting one curve to points.
 
-use crate::fit::autocorrelation::{AutocorrelationSettings, Car1, Criterion, Whitened};
-use crate::fit::linear::LinearSettings;
-use crate::fit::nonlinear::{
-    Curve, CurveResiduals, NonlinearFit, NonlinearSettings, Parameter, ParameterState, Residuals,
-};
+use crate::fit::Scale;
+use crate::fit::autocorrelation::{Car1, Criterion, Whitened};
+use crate::fit::nonlinear::{Curve, CurveResiduals, NonlinearFit, NonlinearSettings, Parameter, ParameterState};
 use crate::kinetics::settings::IntervalMethod;
 use crate::{Error, Result};
 
+use super::errors::{WORTH, aicc, remembering, straight};
 use super::result::{SigmoidFit, SigmoidTrait};
 use super::starts::Smooth;
 use super::{SIGMOID_PARAMETERS, SigmoidKind};
@@ -21,6 +20,10 @@ const LEAST_CHANGE_SDS: f64 = 4.0;
 const AS_CLOSE: f64 = 2.0;
 /// The same for up to this share of the squares about the mean, of curves without an asymmetry.
 const UNEXPLAINED: f64 = 0.02;
+
+/// The solver of fits on the way to the last.
+const PASSING: NonlinearSettings =
+    NonlinearSettings { scale: Scale::Estimated, tolerance: 1e-10, patience: 1000, singular: 1e-10 };
 
 /// How a curve is fitted.
 ///
@@ -137,8 +140,8 @@ impl SigmoidSettings {
             let why = format!("the rate, {rate}, is not told from none");
             return Err(Error::not_estimable(self.what(), why));
         }
-        let aicc = aicc(&points, &problem, &fit, process.is_some(), free)?;
-        let line = straight(&points, process.is_some())?;
+        let aicc = aicc(&points, &problem, &fit, process.as_ref(), free)?;
+        let line = straight(&points, process.is_some(), aicc)?;
         if line <= aicc {
             let why = format!("a straight line describes the data as well (AICc {line:.1}, the curve's {aicc:.1})");
             return Err(Error::not_estimable(self.what(), why));
@@ -189,8 +192,9 @@ impl SigmoidSettings {
         let mut best: Option<NonlinearFit> = None;
         let mut failure = None;
         let smooth = Smooth::new(&points.x, &points.y);
+        let solver = if self.correlated { PASSING } else { NonlinearSettings::default() };
         for start in smooth.starts(self.kind, self.from) {
-            match NonlinearSettings::default().fit(problem, &self.parameters(points, &start)) {
+            match solver.fit(problem, &self.parameters(points, &start)) {
                 Ok(fit) if fit.stop.is_converged() => {
                     let first = best.is_none() && failure.is_none();
                     if best.as_ref().is_none_or(|other| fit.sum_of_squares < other.sum_of_squares) {
@@ -250,75 +254,28 @@ impl SigmoidSettings {
         problem: &CurveResiduals<'_, SigmoidKind>,
         mut fit: NonlinearFit,
     ) -> Result<(NonlinearFit, Option<Car1>)> {
-        let mut process = Car1::white();
-        for _ in 0..ROUNDS {
+        let mut process: Option<Car1> = None;
+        for round in 1..=ROUNDS {
             let values = fit.values();
-            let found = remembering(points, problem, &values, &fit, Criterion::Restricted)?;
-            process = found.process;
-            let whitened = Whitened::new(problem, &process, &points.x)?;
-            let mut next = NonlinearSettings::default().fit(&whitened, &self.parameters(points, &values))?;
+            let found = remembering(points, problem, &fit, Criterion::Restricted, process.as_ref(), WORTH)?;
+            let settled = process.is_some_and(|before| {
+                // A millionth of the correlation at the span of the memory changes nothing that is shown.
+                (before.memory() / found.process.memory()).ln().abs() < 1e-6
+                    && (before.white_share - found.process.white_share).abs() < 1e-6
+            });
+            process = Some(found.process);
+            let whitened = Whitened::new(problem, &found.process, &points.x)?;
+            let last = settled || round == ROUNDS;
+            let solver = if last { NonlinearSettings::default() } else { PASSING };
+            let mut next = solver.fit(&whitened, &self.parameters(points, &values))?;
             next.df = next.df.min(found.df);
             fit = next;
+            if last {
+                break;
+            }
         }
-        Ok((fit, Some(process)))
+        Ok((fit, process))
     }
-}
-
-/// The process of the errors at a fit, its free derivatives being the design.
-fn remembering(
-    points: &Points,
-    problem: &impl Residuals,
-    values: &[f64],
-    fit: &NonlinearFit,
-    criterion: Criterion,
-) -> Result<crate::fit::autocorrelation::AutocorrelationFit> {
-    let mut residuals = vec![0.0; problem.count()];
-    problem.residuals(values, &mut residuals)?;
-    let mut jacobian = ndarray::Array2::zeros((problem.count(), values.len()));
-    problem.jacobian(values, jacobian.view_mut())?;
-    let seen: Vec<usize> = fit
-        .parameters
-        .iter()
-        .enumerate()
-        .filter(|(_, parameter)| parameter.state == ParameterState::Free)
-        .map(|(i, _)| i)
-        .collect();
-    let design = jacobian.select(ndarray::Axis(1), &seen);
-    AutocorrelationSettings { criterion, white_noise: true }.fit(&points.x, &residuals, Some(&design))
-}
-
-/// AICc on the likelihood that the errors were given.
-fn aicc(points: &Points, problem: &impl Residuals, fit: &NonlinearFit, correlated: bool, free: usize) -> Result<f64> {
-    let n = problem.count() as f64;
-    let (minus_two_ln, k) = if correlated {
-        let found = remembering(points, problem, &fit.values(), fit, Criterion::Likelihood)?;
-        (-2.0 * found.ln_likelihood, free as f64 + 3.0)
-    } else {
-        (n * ((2.0 * std::f64::consts::PI * fit.sum_of_squares / n).ln() + 1.0), free as f64 + 1.0)
-    };
-    let spread: f64 = (0..points.x.len()).map(|i| 2.0 * points.sd(i).ln()).sum();
-    let correction = if n > k + 1.0 { 2.0 * k * n / (n - k - 1.0) } else { f64::INFINITY };
-    Ok(minus_two_ln + spread + correction)
-}
-
-/// AICc of a straight line through the points, with the same kind of errors.
-fn straight(points: &Points, correlated: bool) -> Result<f64> {
-    let n = points.x.len();
-    let design = ndarray::Array2::from_shape_fn((n, 2), |(i, j)| {
-        (if j == 0 { 1.0 } else { points.x.get(i).copied().unwrap_or(0.0) }) / points.sd(i)
-    });
-    let values: Vec<f64> = points.y.iter().enumerate().map(|(i, y)| y / points.sd(i)).collect();
-    let settings = AutocorrelationSettings { criterion: Criterion::Likelihood, white_noise: true };
-    let (minus_two_ln, k) = if correlated {
-        (-2.0 * settings.fit(&points.x, &values, Some(&design))?.ln_likelihood, 5.0)
-    } else {
-        let fit = LinearSettings::default().fit(&[("x", &points.x)], &points.y, points.sd.as_deref())?;
-        let square: f64 = fit.residuals.iter().enumerate().map(|(i, r)| (r / points.sd(i)).powi(2)).sum();
-        (n as f64 * ((2.0 * std::f64::consts::PI * square / n as f64).ln() + 1.0), 3.0)
-    };
-    let n = n as f64;
-    let spread: f64 = (0..points.x.len()).map(|i| 2.0 * points.sd(i).ln()).sum();
-    Ok(minus_two_ln + spread + if n > k + 1.0 { 2.0 * k * n / (n - k - 1.0) } else { f64::INFINITY })
 }
 
 impl SigmoidTrait {

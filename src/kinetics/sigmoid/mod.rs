@@ -25,6 +25,7 @@
 //! from the onset (as in [`super::Curve`]).
 
 mod bootstrap;
+mod errors;
 mod fit;
 mod result;
 mod starts;
