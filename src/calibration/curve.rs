@@ -228,7 +228,23 @@ pub(crate) struct CovarianceRoot([[f64; MOST_COEFFICIENTS]; MOST_COEFFICIENTS]);
 impl CovarianceRoot {
     /// The root; a coefficient that the earlier ones determine gets a zero column.
     pub fn of(fitted: &FittedCurve) -> Self {
-        let c = &fitted.covariance;
+        Self::of_covariance(&fitted.covariance)
+    }
+
+    /// The root of that part of the covariance that no other curve shares.
+    pub fn of_own(fitted: &FittedCurve) -> Self {
+        let mut own = fitted.covariance;
+        for s in fitted.shared.iter().map(|error| &error.by_coefficient) {
+            for (row, a) in own.iter_mut().zip(s) {
+                for (cell, b) in row.iter_mut().zip(s) {
+                    *cell -= a * b;
+                }
+            }
+        }
+        Self::of_covariance(&own)
+    }
+
+    fn of_covariance(c: &[[f64; MOST_COEFFICIENTS]; MOST_COEFFICIENTS]) -> Self {
         let mut root = [[0.0; MOST_COEFFICIENTS]; MOST_COEFFICIENTS];
         for (i, own) in c.iter().enumerate() {
             let mut row = [0.0; MOST_COEFFICIENTS];
@@ -238,7 +254,8 @@ impl CovarianceRoot {
                 let rest = cij - dot;
                 let pivot = done.get(j).copied().unwrap_or_default();
                 let value = if j == i {
-                    rest.max(0.0).sqrt()
+                    // Less than rounding leaves of a difference is nothing.
+                    if rest > 1e-12 * cij { rest.sqrt() } else { 0.0 }
                 } else if pivot > 0.0 {
                     rest / pivot
                 } else {

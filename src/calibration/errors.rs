@@ -21,6 +21,7 @@ pub(crate) struct BathError {
 /// | source | shared by | effect of one SD |
 /// | --- | --- | --- |
 /// | bath | all probes in a bath of one name, within the session gap | the reference's own SD |
+/// | sample | all probes in the batch that it was drawn from | the same |
 /// | instrument | all that one hydrometer or refractometer measured | its bias |
 /// | weighing | all weighed baths within the session gap of one another | a share of SG - 1 |
 /// | tap water | all tap water | minerals |
@@ -50,11 +51,13 @@ impl Sources {
                     errors.push(BathError { source, effect });
                 }
             };
-            let bath = match baths.get(&row) {
-                Some((name, began)) => format!("bath {name}, {began}"),
-                None => format!("row {row}"),
+            let own = match (baths.get(&row), &reference.batch) {
+                (Some((name, began)), _) => format!("bath {name}, {began}"),
+                // One sample may be written down once for each probe.
+                (None, Some(batch)) => format!("sample {batch}, {}, {:.5}", reference.at, reference.sg),
+                (None, None) => format!("row {row}"),
             };
-            add(bath, own_sd(reference, bias));
+            add(own, own_sd(reference, bias));
             if let Some(name) = instrument_name(reference) {
                 add(name, bias);
             }
@@ -82,6 +85,25 @@ impl Sources {
         self.of_row.get(row).map_or(&[], Vec::as_slice)
     }
 
+    /// The same sources with the numbers that `other` gives to those of the same name; the rest come after all of its own.
+    pub fn numbered_as(mut self, other: &Self) -> Self {
+        let numbers: BTreeMap<&str, usize> =
+            other.names.iter().enumerate().map(|(i, name)| (name.as_str(), i)).collect();
+        let mut names = other.names.clone();
+        let mut number_of = Vec::with_capacity(self.names.len());
+        for name in self.names {
+            number_of.push(numbers.get(name.as_str()).copied().unwrap_or(names.len()));
+            if !numbers.contains_key(name.as_str()) {
+                names.push(name);
+            }
+        }
+        for error in self.of_row.iter_mut().flatten() {
+            error.source = number_of.get(error.source).copied().unwrap_or(error.source);
+        }
+        self.names = names;
+        self
+    }
+
     /// Name of a source.
     pub fn name(&self, source: usize) -> &str {
         self.names.get(source).map_or("", String::as_str)
@@ -93,7 +115,7 @@ fn size_name(probe: &str) -> String {
 }
 
 /// The very instrument behind a reference; one that has no name is the only one of its method.
-pub(crate) fn instrument_name(reference: &Reference) -> Option<String> {
+fn instrument_name(reference: &Reference) -> Option<String> {
     let method = reference.method.as_deref()?;
     Some(format!("{method} {}", reference.instrument.as_deref().unwrap_or_default()).trim_end().to_owned())
 }

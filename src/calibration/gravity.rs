@@ -6,7 +6,6 @@ use crate::error::Result;
 use crate::liquid::BeerDensity;
 use crate::season::{Flags, Season};
 
-use super::curve::{CovarianceRoot, MOST_COEFFICIENTS};
 use super::in_force::{Force, Timeline};
 use super::noise::Noise;
 use super::result::{Calibration, Calibrations};
@@ -31,9 +30,6 @@ pub struct Gravity {
     /// The reading's own flags and those of its calibration.
     pub flags: Vec<Flags>,
 }
-
-/// Sources of the error that the readings of a probe on one curve share.
-pub(crate) const ERROR_SOURCES: usize = MOST_COEFFICIENTS + 2;
 
 /// One reading's gravity on one curve.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -76,32 +72,12 @@ impl Calibration {
     }
 
     /// Signed effects of one standard deviation of the shell's expansion and of the thermometer on the density, kg/m3.
-    fn common_errors(&self, density: f64, factor: f64, temp_c: f64, temp_sd_c: f64) -> [f64; 2] {
+    pub(super) fn common_errors(&self, density: f64, factor: f64, temp_c: f64, temp_sd_c: f64) -> [f64; 2] {
         let shell = -density * 3.0 * self.shell.sd_per_k * (temp_c - self.shell_temp_c) / factor;
         // A probe that reads too warm takes its shell for larger (density too low) and the liquid for warmer than it is
         // (SG too high): opposite signs, nearly equal sizes in some plastics.
         let expansion = 3.0 * self.shell.linear_per_k / factor;
         [shell, temp_sd_c * density * (LIQUID_EXPANSION_PER_K.at(temp_c) - expansion)]
-    }
-
-    /// The shared error of a reading as independent standard normal sources with these signed effects, SG: the curve's
-    /// coefficients (by the factor of their covariance), the shell, the thermometer. Two readings of the probe on this
-    /// curve have the dot product of their sources as covariance.
-    pub(crate) fn error_sources(
-        &self,
-        root: &CovarianceRoot,
-        liquid: &BeerDensity,
-        tilt_deg: f64,
-        temp_c: f64,
-        temp_sd_c: f64,
-    ) -> Option<[f64; ERROR_SOURCES]> {
-        let at = self.fitted.curve.at(tilt_deg)?;
-        let factor = self.shell.volume_factor(temp_c, self.shell_temp_c);
-        let density = at.density_kg_m3 / factor;
-        let (_, by_density) = liquid.sg_and_slope(density, temp_c).ok()?;
-        let [a, b, c, d] = root.through(&at.gradient);
-        let [shell, thermometer] = self.common_errors(density, factor, temp_c, temp_sd_c);
-        Some([a / factor, b / factor, c / factor, d / factor, shell, thermometer].map(|effect| by_density * effect))
     }
 
     /// Beyond the baths by more than a reading can tell (0.001 in SG)?

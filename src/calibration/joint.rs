@@ -56,7 +56,8 @@ pub(super) struct Rows {
     pub touches: Vec<Vec<(usize, f64)>>,
 }
 
-/// Sources that at least two rows share, and the rows with the rest put into their own errors.
+/// The baths' own errors that at least two rows share and all others (an instrument may have measured other things as well),
+/// and the rows with the rest put into their own errors.
 fn rows_of(members: &[Member<'_>], loose: Option<usize>) -> (Vec<(usize, bool)>, Vec<Rows>) {
     let mut count: BTreeMap<usize, (usize, bool)> = BTreeMap::new();
     for point in members.iter().flat_map(|m| m.points) {
@@ -66,8 +67,11 @@ fn rows_of(members: &[Member<'_>], loose: Option<usize>) -> (Vec<(usize, bool)>,
             *is_bath &= i == 0;
         }
     }
-    let shared: Vec<(usize, bool)> =
-        count.iter().filter(|(_, (n, _))| *n > 1).map(|(source, (_, is_bath))| (*source, *is_bath)).collect();
+    let shared: Vec<(usize, bool)> = count
+        .iter()
+        .filter(|(_, (n, is_bath))| *n > 1 || !is_bath)
+        .map(|(source, (_, is_bath))| (*source, *is_bath))
+        .collect();
     let rows = members
         .iter()
         .map(|member| {

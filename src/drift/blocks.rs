@@ -26,7 +26,7 @@ pub(super) struct Block<'a> {
 /// What is asked of a block.
 ///
 /// ```text
-/// target = load u_k + g,   cov(g, v_p) = c,   var(g) = sigma^2
+/// target = load u_k + sum_j load_j u_j + g,   cov(g, v_p) = c,   var(g) = sigma^2
 /// ```
 #[derive(Debug, Clone)]
 pub(super) struct Target {
@@ -34,6 +34,8 @@ pub(super) struct Target {
     pub effect: usize,
     /// How much of it is in the target.
     pub load: f64,
+    /// Further effects with their loads.
+    pub shared: Vec<(usize, f64)>,
     /// c.
     pub covariance: DVector<f64>,
     /// sigma^2.
@@ -72,7 +74,7 @@ pub(super) struct Sought {
     /// Variance given the effects.
     own: f64,
     /// How it moves with the effects.
-    loads: DVector<f64>,
+    pub loads: DVector<f64>,
 }
 
 impl<'a> System<'a> {
@@ -127,7 +129,9 @@ impl<'a> System<'a> {
         let mut c = target.covariance.clone();
         part.lower.solve_lower_triangular_mut(&mut c);
         let mut loads = DVector::<f64>::zeros(self.effects.len());
-        *loads.get_mut(target.effect)? += target.load;
+        for (j, load) in target.shared.iter().copied().chain([(target.effect, target.load)]) {
+            *loads.get_mut(j)? += load;
+        }
         for (j, weight) in part.effects.iter().zip(part.columns.tr_mul(&c).iter()) {
             *loads.get_mut(*j)? -= weight;
         }
@@ -165,7 +169,14 @@ mod tests {
             columns: &columns[p],
         });
         let c = DVector::from_row_slice(&[0.3, 0.1, 0.2]);
-        let target = |p: usize| Target { effect: p, load: 1.0, covariance: c.clone(), variance: 0.7, known: 0.0 };
+        let target = |p: usize| Target {
+            effect: p,
+            load: 1.0,
+            shared: Vec::new(),
+            covariance: c.clone(),
+            variance: 0.7,
+            known: 0.0,
+        };
         let solved = System::new(blocks.to_vec(), &[None, None, Some(0.8)]).unwrap();
 
         let mut v = DMatrix::<f64>::zeros(6, 6);
@@ -198,6 +209,8 @@ mod tests {
         // The watched effect is the best linear unbiased predictor too: 0.64 z' V^-1 of the residual.
         let effect = 0.64 * (z.transpose() * &vi * &residual)[0];
         assert!((solved.effects[2] - effect).abs() < 1e-12);
+        let with = Target { shared: vec![(2, 1.0)], ..target(0) };
+        assert!((solved.predict(0, &with).unwrap().0 - sought[0].value - effect).abs() < 1e-12);
         let ln = -0.5
             * (v.determinant().ln() + information.determinant().ln() + (residual.transpose() * &vi * &residual)[0]);
         assert!((solved.ln_likelihood - ln).abs() < 1e-10, "{} {ln}", solved.ln_likelihood);

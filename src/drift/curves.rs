@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::calibration::{Calibration, Calibrations, CovarianceRoot, ERROR_SOURCES};
+use crate::calibration::{Calibration, Calibrations, CovarianceRoot, ReadingErrors};
 use crate::error::Result;
 use crate::liquid::{BeerDensity, WATER_20C_KG_M3};
 use crate::units::Instant;
@@ -18,12 +18,12 @@ pub(super) struct Curves<'a> {
 }
 
 /// What a gravity read on the curve in force means on the first curve.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub(super) struct Seen {
     /// The curve in force minus the first curve at that tilt, SG.
     pub moved_sg: f64,
-    /// Effects of the errors of the first curve, the shell and the thermometer there, SG.
-    pub sources: [f64; ERROR_SOURCES],
+    /// The error of a reading there on the first curve, by source.
+    pub errors: ReadingErrors,
 }
 
 impl<'a> Curves<'a> {
@@ -32,7 +32,7 @@ impl<'a> Curves<'a> {
         for calibration in &calibrations.calibrations {
             firsts
                 .entry(calibration.probe.as_str())
-                .or_insert_with(|| (calibration, CovarianceRoot::of(&calibration.fitted)));
+                .or_insert_with(|| (calibration, CovarianceRoot::of_own(&calibration.fitted)));
         }
         Ok(Self { calibrations, sugar: BeerDensity::unfermented()?, firsts })
     }
@@ -43,8 +43,8 @@ impl<'a> Curves<'a> {
         let tilt_deg = self.tilt_deg(on, sg)?;
         let temp_sd_c = self.calibrations.settings.temp_sd_c;
         let read = |c: &Calibration| c.gravity_at(&self.sugar, tilt_deg, AT_C, temp_sd_c).map(|point| point.sg);
-        let sources = first.error_sources(root, &self.sugar, tilt_deg, AT_C, temp_sd_c)?;
-        Some(Seen { moved_sg: read(on)? - read(first)?, sources })
+        let errors = first.reading_errors(root, &self.sugar, tilt_deg, AT_C, temp_sd_c)?;
+        Some(Seen { moved_sg: read(on)? - read(first)?, errors })
     }
 
     /// Standard error of a curve at a gravity read on it, in a sugar solution at 20 C.

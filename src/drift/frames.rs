@@ -49,6 +49,7 @@ impl Drift {
         let total: fn(&ProbeDrift) -> &Finding = |p| &p.drift_sg_per_30d;
         let gradual: fn(&ProbeDrift) -> &Finding = |p| &p.gradual_sg_per_30d;
         let offset: fn(&ProbeDrift) -> &Finding = |p| &p.offset_sg;
+        let since: fn(&ProbeDrift) -> &Finding = |p| &p.since_last_sg;
         let now = |p: &ProbeDrift| p.p_out(self.latest?);
         FrameBuilder::new("drift_probes")
             .text("probe", probes.iter().map(|p| Some(&p.probe)))
@@ -69,6 +70,10 @@ impl Drift {
             .number("offset_lower", of(offset, |e| e.lower))
             .number("offset_upper", of(offset, |e| e.upper))
             .text("offset_method", probes.iter().map(|p| p.offset_sg.estimate().map(|e| e.method.clone())))
+            .number("since_last_sg", of(since, |e| e.value))
+            .number("since_last_se", of(since, |e| e.se))
+            .number("since_last_lower", of(since, |e| e.lower))
+            .number("since_last_upper", of(since, |e| e.upper))
             .number("p_out_now", probes.iter().map(now))
             .text(
                 "recalibrate_by",

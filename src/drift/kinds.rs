@@ -139,7 +139,7 @@ impl DriftSettings {
                 part = part.with_row(Row {
                     months,
                     shows: super::part::shows(sg),
-                    sources: seen.sources,
+                    errors: seen.errors,
                     sg,
                     own,
                     doubt: 0.0,
@@ -173,13 +173,10 @@ fn told_after(
         let Some(part) = model.probes.first() else { continue };
         let seen = |sg: f64| curves.first(&part.probe).and_then(|first| curves.seen(&part.probe, first, sg));
         let (Some(water), Some(strong)) = (seen(1.0), seen(STRONG_SG)) else { continue };
-        let sources = std::array::from_fn(|i| {
-            let of = |sources: &[f64]| sources.get(i).copied().unwrap_or_default();
-            of(&water.sources) - of(&strong.sources)
-        });
+        let errors = water.errors.minus(&strong.errors);
         let shows = shape(1.0) - shape(STRONG_SG);
         let averaged = averaged.again(model)?;
-        contrasts.push(averaged.mixture(0, |variances| part.target(months, shows, &sources, variances)));
+        contrasts.push(averaged.mixture(0, |variances| part.target(months, shows, &errors, variances)));
     }
     let [a, b] = contrasts.as_slice() else { return Ok(0.0) };
     // Of the two baths and of the tilts in them.

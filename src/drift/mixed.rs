@@ -296,7 +296,7 @@ fn shared(model: &Model, n: usize) -> Vec<Random> {
     let mut columns: Vec<Vec<f64>> = vec![Vec::new(); model.prior_sd.len()];
     let mut first = 0;
     for part in &model.probes {
-        for (&j, column) in part.effects.iter().zip(part.columns.column_iter()) {
+        for (&j, column) in part.touching.effects.iter().zip(part.touching.columns.column_iter()) {
             // The slopes, which the model has free, are random effects of probes here.
             let (Some(cells), Some(Some(sd))) = (columns.get_mut(j), model.prior_sd.get(j)) else { continue };
             cells.resize(n, 0.0);

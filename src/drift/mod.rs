@@ -2,9 +2,11 @@
 
 mod average;
 mod blocks;
+mod changed;
 mod correct;
 mod curves;
 mod elsewhere;
+mod ends;
 mod fleet;
 mod frames;
 mod future;
@@ -24,6 +26,7 @@ mod settings;
 mod shifts;
 mod signals;
 mod study;
+mod unseen;
 
 pub use correct::Correction;
 pub use elsewhere::ProbeErrors;

@@ -1,6 +1,6 @@
 //! The model of all probes' errors together.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use nalgebra::{DMatrix, DVector};
 
@@ -9,15 +9,12 @@ use crate::units::Instant;
 
 use super::blocks::Block;
 use super::pairs::Found;
-use super::part::{MONTH_D, Part, Row, Step, doubt_sd, shows};
+use super::part::{MONTH_D, Part, Row, Step, Touching, doubt_sd, shows};
 use super::result::PairKind;
 use super::settings::DriftSettings;
 
 /// Bias of all probes in beer against sugar baths (bubbles at rest, foam, meniscus), SD, SG. From memory, no source.
 const BEER_SD: f64 = 0.0007;
-/// Baths of one name within this many hours are one bath.
-const SAME_BATH_H: f64 = 72.0;
-
 /// Work (multiplications) for one solution a probe of all probes, up to which all are solved when one is looked at.
 const FOCUS_WORK: f64 = 4e8;
 
@@ -44,18 +41,16 @@ pub(super) struct Model {
 
 impl Model {
     pub fn new(season: &Season, pairs: &[&Found], settings: &DriftSettings) -> Self {
-        let groups = reference_groups(season, pairs);
-        let mut members: BTreeMap<usize, usize> = BTreeMap::new();
-        let mut by_probe: BTreeMap<&str, Vec<(&Found, usize)>> = BTreeMap::new();
-        for (found, &group) in pairs.iter().zip(&groups) {
-            by_probe.entry(found.pair.probe.as_str()).or_default().push((found, group));
-            *members.entry(group).or_default() += 1;
+        let mut by_probe: BTreeMap<&str, Vec<&Found>> = BTreeMap::new();
+        for found in pairs {
+            by_probe.entry(found.pair.probe.as_str()).or_default().push(found);
         }
-        let mut effects = Effects::new(by_probe.len());
-        let beer = pairs.iter().any(|f| f.pair.kind == PairKind::Sample).then(|| effects.named("beer", BEER_SD));
+        let mut effects = Effects::new(by_probe.len(), by_probe.values());
+        let is_sample = |found: &&Found| found.pair.kind == PairKind::Sample;
+        let beer = pairs.iter().any(is_sample).then(|| effects.of(Shared::Beer, BEER_SD));
         let mut parts = Vec::new();
         for (index, (probe, found)) in by_probe.iter().enumerate() {
-            parts.push(part(season, settings, index, probe, found, &mut effects, &members));
+            parts.push(part(season, settings, index, probe, found, &mut effects));
         }
         Self { probes: parts, prior_sd: effects.prior_sd, beer, slope_mean: 0.0 }
     }
@@ -90,9 +85,13 @@ impl Model {
             return Some(model);
         }
         let part = self.probes.get(p)?;
-        let prior_sd = part.effects.iter().map(|j| self.prior_sd.get(*j).copied().flatten()).collect();
-        let effects = ((0..part.effects.len()).collect(), part.columns.clone());
-        let part = part.remade(part.rows.clone(), part.y.clone(), effects);
+        let numbers = &part.touching.effects;
+        let prior_sd = numbers.iter().map(|j| self.prior_sd.get(*j).copied().flatten()).collect();
+        let place = |effect: usize| numbers.iter().position(|j| *j == effect);
+        let sources = part.touching.sources.iter().filter_map(|(source, j)| Some((*source, place(*j)?))).collect();
+        let columns = part.touching.columns.clone();
+        let touching = Touching { effects: (0..numbers.len()).collect(), columns, sources };
+        let part = part.remade(part.rows.clone(), part.y.clone(), touching);
         Some(Self { probes: vec![part], prior_sd, beer: None, slope_mean: self.slope_mean })
     }
 
@@ -108,20 +107,20 @@ impl Model {
     /// The same model with `part` for its first probe, whose slope is replaced by two rates with priors of these SDs; `shapes` gives
     /// what each does to the error at a gravity. The first keeps the slope's number, the second is a new effect, the last.
     pub fn with_two_rates(&self, part: Part, shapes: impl Fn(f64) -> (f64, f64), sds: (f64, f64)) -> Self {
-        let mut columns = part.columns.clone().insert_column(part.columns.ncols(), 0.0);
-        let last = columns.ncols() - 1;
+        let mut touching = part.touching.clone();
+        let last = touching.columns.ncols();
+        touching.columns = touching.columns.insert_column(last, 0.0);
         for (i, row) in part.rows.iter().enumerate() {
             let (first, second) = shapes(row.sg);
             for (j, shape) in [(0, first), (last, second)] {
-                if let Some(cell) = columns.get_mut((i, j)) {
+                if let Some(cell) = touching.columns.get_mut((i, j)) {
                     *cell = shape * row.months;
                 }
             }
         }
         let slope = part.slope();
-        let mut effects = part.effects.clone();
-        effects.push(self.prior_sd.len());
-        let part = part.remade(part.rows.clone(), part.y.clone(), (effects, columns));
+        touching.effects.push(self.prior_sd.len());
+        let part = part.remade(part.rows.clone(), part.y.clone(), touching);
         let mut model = self.with_part(part);
         model.prior_sd.push(Some(sds.1));
         if let Some(slope) = model.prior_sd.get_mut(slope) {
@@ -142,55 +141,47 @@ impl Model {
     }
 }
 
+/// What pairs of several probes share.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Shared {
+    /// The bias in beer.
+    Beer,
+    /// The lift of bubbles in an active fermentation.
+    Active,
+    /// A source of error of calibration, by its number.
+    Source(usize),
+}
+
 /// Numbers of the effects that pairs share.
 struct Effects {
     prior_sd: Vec<Option<f64>>,
-    by_name: BTreeMap<String, usize>,
+    numbers: BTreeMap<Shared, usize>,
+    /// Sources of error of more than one probe: the others are in their probe's covariance.
+    common: BTreeSet<usize>,
 }
 
 impl Effects {
-    fn new(slopes: usize) -> Self {
-        Self { prior_sd: vec![None; slopes], by_name: BTreeMap::new() }
+    fn new<'a>(slopes: usize, probes: impl Iterator<Item = &'a Vec<&'a Found>>) -> Self {
+        let (mut once, mut common) = (BTreeSet::new(), BTreeSet::new());
+        for pairs in probes {
+            let sources = pairs.iter().flat_map(|found| &found.errors.shared).map(|(source, _)| *source);
+            for source in sources.collect::<BTreeSet<usize>>() {
+                if !once.insert(source) {
+                    common.insert(source);
+                }
+            }
+        }
+        Self { prior_sd: vec![None; slopes], numbers: BTreeMap::new(), common }
     }
 
-    fn named(&mut self, name: &str, sd: f64) -> usize {
-        if let Some(&index) = self.by_name.get(name) {
-            return index;
+    fn of(&mut self, shared: Shared, sd: f64) -> usize {
+        if let Some(&number) = self.numbers.get(&shared) {
+            return number;
         }
         self.prior_sd.push(Some(sd));
-        self.by_name.insert(name.to_owned(), self.prior_sd.len() - 1);
+        self.numbers.insert(shared, self.prior_sd.len() - 1);
         self.prior_sd.len() - 1
     }
-}
-
-/// For each pair the number of the bath or sample behind it: one bath name within 72 h, one sample, else the row alone.
-fn reference_groups(season: &Season, pairs: &[&Found]) -> Vec<usize> {
-    let mut by_name: BTreeMap<String, Vec<(Instant, usize)>> = BTreeMap::new();
-    for (i, found) in pairs.iter().enumerate() {
-        let reference = season.references.get(found.pair.reference);
-        let name = match reference.map(|r| (&r.bath, &r.batch)) {
-            Some((Some(bath), None)) => format!("bath {bath}"),
-            Some((_, Some(batch))) => format!("sample {batch} {} {:.5}", found.pair.at, found.pair.reference_sg),
-            _ => format!("row {}", found.pair.reference),
-        };
-        by_name.entry(name).or_default().push((found.pair.at, i));
-    }
-    let mut groups = vec![0; pairs.len()];
-    let mut group = 0;
-    for rows in by_name.values_mut() {
-        rows.sort();
-        let mut last = None;
-        for &(at, i) in rows.iter() {
-            if last.is_none_or(|last: Instant| at.hours_since(last) >= SAME_BATH_H) {
-                group += 1;
-            }
-            last = Some(at);
-            if let Some(cell) = groups.get_mut(i) {
-                *cell = group;
-            }
-        }
-    }
-    groups
 }
 
 fn part(
@@ -198,9 +189,8 @@ fn part(
     settings: &DriftSettings,
     index: usize,
     probe: &str,
-    pairs: &[(&Found, usize)],
+    pairs: &[&Found],
     effects: &mut Effects,
-    members: &BTreeMap<usize, usize>,
 ) -> Part {
     let n = pairs.len();
     let mut columns: BTreeMap<usize, DVector<f64>> = BTreeMap::new();
@@ -210,35 +200,34 @@ fn part(
         }
     };
     let mut rows = Vec::with_capacity(n);
-    for (row, (f, group)) in pairs.iter().enumerate() {
+    let mut sources = BTreeMap::new();
+    for (row, f) in pairs.iter().enumerate() {
         let mut own = f.pair.own_se.powi(2);
-        // What only this pair has of its reference is in the pair alone.
-        if members.get(group).is_some_and(|n| *n > 1) {
-            touch(effects.named(&format!("reference {group}"), f.pair.reference_sd.max(1e-6)), row, 1.0);
-        } else {
-            own += f.pair.reference_sd.powi(2);
-        }
-        if let Some((name, sd)) = season.references.get(f.pair.reference).and_then(|r| settings.instrument_of(r)) {
-            touch(effects.named(&name, sd), row, 1.0);
+        for &(source, by) in &f.errors.shared {
+            if effects.common.contains(&source) {
+                let effect = effects.of(Shared::Source(source), 1.0);
+                sources.insert(source, effect);
+                touch(effect, row, by);
+            }
         }
         if f.pair.kind == PairKind::Sample {
-            touch(effects.named("beer", BEER_SD), row, 1.0);
+            touch(effects.of(Shared::Beer, BEER_SD), row, 1.0);
             if f.pair.rate_sg_per_day.abs() > settings.active_sg_per_day {
-                touch(effects.named("active", settings.active_sd_sg), row, 1.0);
+                touch(effects.of(Shared::Active, settings.active_sd_sg), row, 1.0);
                 own += 0.25 * settings.active_sd_sg.powi(2);
             }
         }
         let (months, shows) = (f.pair.age_d / MONTH_D, shows(f.pair.reference_sg));
         let doubt = doubt_sd(f.pair.reference_sg, months).powi(2);
         touch(index, row, shows * months);
-        rows.push(Row { months, shows, sources: f.sources, sg: f.pair.reference_sg, own, doubt });
+        rows.push(Row { months, shows, errors: f.errors.clone(), sg: f.pair.reference_sg, own, doubt });
     }
-    let calibrated_at = pairs.first().map(|(f, _)| f.pair.at.plus_days(-f.pair.age_d)).unwrap_or_default();
+    let calibrated_at = pairs.first().map(|f| f.pair.at.plus_days(-f.pair.age_d)).unwrap_or_default();
     let steps = known_steps(season, settings, probe, calibrated_at);
-    let y = DVector::from_iterator(n, pairs.iter().map(|(f, _)| f.pair.difference_sg));
+    let y = DVector::from_iterator(n, pairs.iter().map(|f| f.pair.difference_sg));
     let numbers = columns.keys().copied().collect();
     let columns = DMatrix::from_columns(&columns.into_values().collect::<Vec<_>>());
-    Part::new(probe, calibrated_at, rows, y, (numbers, columns), steps)
+    Part::new(probe, calibrated_at, rows, y, Touching { effects: numbers, columns, sources }, steps)
 }
 
 /// The events of a probe that may move it at once, by time.

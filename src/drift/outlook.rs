@@ -2,11 +2,12 @@
 
 use crate::calibration::Calibration;
 use crate::fit::Finding;
-use crate::season::Season;
 use crate::units::Instant;
 
 use super::average::Averaged;
 use super::curves::Curves;
+use super::ends::USUAL_END_SG;
+use super::fleet::missing;
 use super::mixture::Mixture;
 use super::part::{AT_SG, MONTH_D, Part, State};
 use super::result::{OutOfLimit, Recalibrate, TrackPoint};
@@ -14,8 +15,6 @@ use super::settings::DriftSettings;
 
 /// Steps from the calibration in force to the last moment that is looked at.
 const STEPS: usize = 48;
-/// Where beers end when the season does not say, SG.
-const USUAL_END_SG: f64 = 1.010;
 /// How predictions are made, for the tables.
 const METHOD: &str = "prediction with random walk and the fleet's slopes, averaged over their likelihood";
 
@@ -23,6 +22,7 @@ const METHOD: &str = "prediction with random walk and the fleet's slopes, averag
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Outlook {
     pub offset: Finding,
+    pub since_last: Finding,
     pub recalibrate: Recalibrate,
     pub out_of_limit: Vec<OutOfLimit>,
     pub track: Vec<TrackPoint>,
@@ -32,30 +32,12 @@ impl Outlook {
     pub fn missing(why: &str) -> Self {
         Self {
             offset: Finding::missing(why),
+            since_last: Finding::missing(why),
             recalibrate: Recalibrate::NotEstimable(why.to_owned()),
             out_of_limit: Vec::new(),
             track: Vec::new(),
         }
     }
-}
-
-/// The gravities at which the season's beers end: the 10, 50 and 90 % quantile of the lowest samples of the batches that
-/// have ended; without any, 1.010.
-pub(super) fn end_gravities(season: &Season) -> Vec<f64> {
-    let mut lowest: Vec<f64> = season
-        .batches
-        .iter()
-        .filter(|batch| batch.ended_at.is_some())
-        .filter_map(|batch| {
-            let of_batch = season.references.iter().filter(|r| r.batch.as_deref() == Some(batch.batch.as_str()));
-            of_batch.map(|r| r.sg).filter(|sg| sg.is_finite()).min_by(f64::total_cmp)
-        })
-        .collect();
-    lowest.sort_by(f64::total_cmp);
-    let at = |share: f64| lowest.get((share * (lowest.len().saturating_sub(1)) as f64).round() as usize).copied();
-    let mut found: Vec<f64> = [0.1, 0.5, 0.9].into_iter().filter_map(at).collect();
-    found.dedup();
-    if found.is_empty() { vec![USUAL_END_SG] } else { found }
 }
 
 /// Predicts the probes of one model.
@@ -71,7 +53,7 @@ impl Outlooks<'_> {
     /// The error of probe `p`, as it reads on `curve`, at a gravity and an age in months.
     pub fn error(&self, p: usize, part: &Part, curve: &Calibration, sg: f64, months: f64) -> Option<Mixture> {
         let seen = self.curves.seen(&part.probe, curve, sg)?;
-        let state = State { months, sg, sources: seen.sources };
+        let state = State { months, sg, errors: seen.errors };
         Some(self.averaged.mixture(p, |variances| part.error_target(&state, variances)).plus(seen.moved_sg))
     }
 
@@ -109,7 +91,17 @@ impl Outlooks<'_> {
             Some(why) => Recalibrate::NotEstimable(why.to_owned()),
             None => self.recalibrate(&out_of_limit, part.instant(now)),
         };
-        Outlook { offset, recalibrate, out_of_limit, track: self.track(p, part, now) }
+        let since_last = self.since_last(p, part, part.months_at(curve.calibrated_at), now);
+        Outlook { offset, since_last, recalibrate, out_of_limit, track: self.track(p, part, now) }
+    }
+
+    /// The change of probe `p` since the calibration in force. That one's own error has no part in it.
+    fn since_last(&self, p: usize, part: &Part, from: f64, now: f64) -> Finding {
+        if now <= from {
+            return Finding::missing("the calibration in force is the last that is known of the probe");
+        }
+        let change = self.averaged.mixture(p, |variances| part.change_target(from, now, variances));
+        change.estimate(self.settings.level, METHOD).map_or_else(missing, Finding::Estimated)
     }
 
     /// The chance from the calibration in force to as far ahead as the probe was observed; the present is among them.

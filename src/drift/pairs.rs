@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::calibration::{
-    Calibration, Calibrations, CovarianceRoot, ERROR_SOURCES, Liquids, Noise, UNUSABLE, immersion, own_sd,
+    Calibration, Calibrations, CovarianceRoot, Liquids, Noise, ReadingErrors, Sources, UNUSABLE, immersion, own_sd,
 };
 use crate::error::Result;
 use crate::season::{Pair, Reference, Season};
@@ -17,8 +17,8 @@ use super::settings::DriftSettings;
 #[derive(Debug, Clone)]
 pub(super) struct Found {
     pub pair: DriftPair,
-    /// Effects of the curve's, the shell's and the thermometer's errors, SG.
-    pub sources: [f64; ERROR_SOURCES],
+    /// Its error by source: that of the probe on its curve less that of the reference.
+    pub errors: ReadingErrors,
 }
 
 /// Tilt, its SE, temperature and slope per hour of a probe at a reference.
@@ -34,15 +34,16 @@ struct Rest {
 /// The baths that made a probe's first curve are no pairs: they are in the curve, and its error is in every pair.
 pub(super) fn find(season: &Season, calibrations: &Calibrations, settings: &DriftSettings) -> Result<Vec<Found>> {
     let pairs = season.pairs(settings.window_min)?;
-    let finder =
-        Finder { season, calibrations, settings, liquids: calibrations.liquids(season)?, shared: shared(&pairs) };
+    let liquids = calibrations.liquids(season)?;
+    let sources = Sources::of(season, &calibrations.settings).numbered_as(&calibrations.sources);
+    let finder = Finder { season, calibrations, settings, liquids, sources, shared: shared(&pairs) };
     let mut of_probe: BTreeMap<&str, Option<Checked>> = BTreeMap::new();
     let mut found = Vec::new();
     for pair in &pairs {
         let checked = of_probe.entry(pair.probe.as_str()).or_insert_with(|| {
             let first = calibrations.first(&pair.probe)?;
             let noise = Noise::of(&season.readings, season.readings.of_probe(&pair.probe));
-            Some(Checked { first, root: CovarianceRoot::of(&first.fitted), noise })
+            Some(Checked { first, root: CovarianceRoot::of_own(&first.fitted), noise })
         });
         if let (Some(checked), Some(reference)) = (checked, season.references.get(pair.reference)) {
             found.extend(finder.found(pair, reference, checked));
@@ -75,6 +76,7 @@ struct Finder<'a> {
     calibrations: &'a Calibrations,
     settings: &'a DriftSettings,
     liquids: Liquids,
+    sources: Sources,
     shared: BTreeMap<(String, usize), usize>,
 }
 
@@ -92,12 +94,14 @@ impl Finder<'_> {
         let liquid = self.liquids.of(self.season, reference.batch.as_deref());
         let temp_sd_c = self.calibrations.settings.temp_sd_c;
         let point = first.gravity_at(liquid, rest.tilt_deg, rest.temp_c, temp_sd_c)?;
-        let sources = first.error_sources(&checked.root, liquid, rest.tilt_deg, rest.temp_c, temp_sd_c)?;
+        let mut errors = first.reading_errors(&checked.root, liquid, rest.tilt_deg, rest.temp_c, temp_sd_c)?;
+        // An instrument that the curve was made with reads the reference as it read the baths.
+        for error in self.sources.of_row(pair.reference) {
+            errors.add(error.source, -error.effect);
+        }
         let rate = -rest.per_h * point.sg_per_deg * HOURS_PER_DAY;
         let active = rate.abs() > self.settings.active_sg_per_day;
-        let bias = self.settings.instrument_sd(reference);
-        // The instrument's bias is a term of its own here.
-        let reference_sd = own_sd(reference, bias);
+        let reference_sd = own_sd(reference, self.calibrations.settings.instrument_bias_sg(reference));
         // Rows of one instant share the probe's level: each holds its part of what it says.
         let row = pair.rows.first().copied();
         let sharers = row.and_then(|row| self.shared.get(&(pair.probe.clone(), row))).copied().unwrap_or(1);
@@ -118,7 +122,7 @@ impl Finder<'_> {
             rate_sg_per_day: rate,
             left_out: (active && self.settings.leave_out_active).then(|| "active fermentation".to_owned()),
         };
-        Some(Found { pair, sources })
+        Some(Found { pair, errors })
     }
 
     fn in_bath(&self, pair: &Pair, reference: &Reference, noise: Option<Noise>) -> Option<Rest> {

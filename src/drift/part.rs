@@ -1,8 +1,10 @@
 //! One probe's part of the model: its pairs, how its error may move, and what can be asked of it.
 
+use std::collections::BTreeMap;
+
 use nalgebra::{DMatrix, DVector};
 
-use crate::calibration::ERROR_SOURCES;
+use crate::calibration::ReadingErrors;
 use crate::units::Instant;
 
 use super::blocks::{Block, Target};
@@ -54,6 +56,11 @@ pub(super) struct Step {
 }
 
 impl Step {
+    /// Whether it was found in the pairs alone: of one that readings showed the size is known already.
+    pub fn is_found_in_pairs(&self) -> bool {
+        self.event.is_none() && self.mean == 0.0
+    }
+
     /// What a step of size 1 does to the error at an age: the error is 0 at the calibration.
     pub fn at_age(&self, months: f64) -> f64 {
         if self.months > 0.0 {
@@ -71,25 +78,36 @@ pub(super) struct Row {
     pub months: f64,
     /// Its error in units of that at SG 1.020.
     pub shows: f64,
-    /// Effects of the curve's, the shell's and the thermometer's errors, SG.
-    pub sources: [f64; ERROR_SOURCES],
+    /// Its error by source: curve, shell and thermometer, less the reference's.
+    pub errors: ReadingErrors,
     /// SG of the reference.
     pub sg: f64,
-    /// Variance that nothing else shares.
+    /// Variance beyond these, that nothing else shares.
     pub own: f64,
     /// Variance by not knowing how its error changes with gravity.
     pub doubt: f64,
 }
 
 /// The state of a probe that is asked for.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub(super) struct State {
     /// Months since the first calibration.
     pub months: f64,
     /// SG.
     pub sg: f64,
-    /// Effects of the errors of curve, shell and thermometer there, SG.
-    pub sources: [f64; ERROR_SOURCES],
+    /// The error of a reading there on the first curve, by source.
+    pub errors: ReadingErrors,
+}
+
+/// The effects of the whole model that touch a probe's pairs.
+#[derive(Debug, Clone)]
+pub(super) struct Touching {
+    /// Their numbers, the slope's own first; it has the lowest.
+    pub effects: Vec<usize>,
+    /// Their columns, in that order.
+    pub columns: DMatrix<f64>,
+    /// By source of error that other probes have as well: the number of its effect. One standard deviation is its unit.
+    pub sources: BTreeMap<usize, usize>,
 }
 
 /// One probe's part.
@@ -100,13 +118,11 @@ pub(super) struct Part {
     pub calibrated_at: Instant,
     pub rows: Vec<Row>,
     pub y: DVector<f64>,
-    /// Known covariance: own error, the reference's where no other probe has it, curve, doubt about gravity.
+    /// Known covariance: own error, the sources of error that no other probe has, doubt about gravity.
     known: DMatrix<f64>,
     /// Covariance of a random walk of SD 1 after 30 days.
     walk: DMatrix<f64>,
-    /// Effects with their columns: the slope first.
-    pub effects: Vec<usize>,
-    pub columns: DMatrix<f64>,
+    pub touching: Touching,
     pub steps: Vec<Step>,
     /// Months of a weekly grid through the observed span, with the weights that make a slope.
     grid: Vec<(f64, f64)>,
@@ -115,13 +131,13 @@ pub(super) struct Part {
 }
 
 impl Part {
-    /// `effects` with their columns, the slope's own first; it has the lowest number.
+    /// Its pairs with the effects that touch them, and its steps.
     pub fn new(
         probe: &str,
         calibrated_at: Instant,
         rows: Vec<Row>,
         y: DVector<f64>,
-        (effects, columns): (Vec<usize>, DMatrix<f64>),
+        touching: Touching,
         steps: Vec<Step>,
     ) -> Self {
         let n = rows.len();
@@ -131,7 +147,8 @@ impl Part {
                 _ => 0.0,
             })
         };
-        let mut known = between(&|a, b| dot(&a.sources, &b.sources));
+        let mut known =
+            between(&|a, b| a.errors.covariance(&b.errors, |source| !touching.sources.contains_key(&source)));
         for (i, row) in rows.iter().enumerate() {
             known[(i, i)] += (row.own + row.doubt).max(1e-12);
         }
@@ -140,7 +157,7 @@ impl Part {
         let first = rows.iter().map(|r| r.months).fold(0.0, f64::min);
         let steps = steps.into_iter().filter(|step| step.months > first).collect();
         let (probe, grid) = (probe.to_owned(), weekly_slope(first, last));
-        Self { probe, calibrated_at, rows, y, known, walk, effects, columns, steps, grid, span: (first, last) }
+        Self { probe, calibrated_at, rows, y, known, walk, touching, steps, grid, span: (first, last) }
     }
 
     /// Pairs used.
@@ -182,7 +199,7 @@ impl Part {
         for i in 0..self.n() {
             covariance[(i, i)] += variances.pair_sd.powi(2);
         }
-        Block { y: &self.y, covariance, effects: &self.effects, columns: &self.columns }
+        Block { y: &self.y, covariance, effects: &self.touching.effects, columns: &self.touching.columns }
     }
 
     /// What a step of size 1 (at SG 1.020) does to the pairs.
@@ -205,6 +222,7 @@ impl Part {
         Target {
             effect: self.slope(),
             load,
+            shared: Vec::new(),
             covariance: DVector::from_iterator(self.n(), self.rows.iter().map(|r| r.shows * with(r.months))),
             variance: points.iter().map(|(m, w)| w * with(*m)).sum(),
             known: match steps {
@@ -218,12 +236,22 @@ impl Part {
 
     /// The number of the slope's effect.
     pub fn slope(&self) -> usize {
-        self.effects.first().copied().unwrap_or_default()
+        self.touching.effects.first().copied().unwrap_or_default()
     }
 
     /// The least-squares slope of the error through the observed span, with or without its sudden steps.
     pub fn slope_target(&self, variances: Variances, steps: bool) -> Target {
         self.along(&self.grid, 1.0, variances, steps)
+    }
+
+    /// The slope of the error that a step of size 1 alone would make.
+    pub fn slope_of_step(&self, step: &Step) -> f64 {
+        self.grid.iter().map(|(months, weight)| weight * step.at_age(*months)).sum()
+    }
+
+    /// The change of the error at SG 1.020 from one age to another.
+    pub fn change_target(&self, from: f64, to: f64, variances: Variances) -> Target {
+        self.along(&[(from, -1.0), (to, 1.0)], to - from, variances, true)
     }
 
     /// The size of a step.
@@ -232,6 +260,7 @@ impl Part {
         Target {
             effect: self.slope(),
             load: 0.0,
+            shared: Vec::new(),
             covariance: self.column_of(step) * variance,
             variance,
             known: step.mean,
@@ -240,54 +269,63 @@ impl Part {
 
     /// The error on the first curve in a state, its own curve's error included.
     pub fn error_target(&self, state: &State, variances: Variances) -> Target {
-        let mut target = self.target(state.months, shows(state.sg), &state.sources, variances);
+        let mut target = self.target(state.months, shows(state.sg), &state.errors, variances);
         target.variance += doubt_sd(state.sg, state.months).powi(2);
         target
     }
 
-    /// An error that shows so much of that at SG 1.020 and has these effects of the errors of curve, shell and thermometer.
-    pub fn target(&self, months: f64, shows: f64, sources: &[f64; ERROR_SOURCES], variances: Variances) -> Target {
+    /// An error that shows so much of that at SG 1.020, and these errors of the first curve.
+    pub fn target(&self, months: f64, shows: f64, errors: &ReadingErrors, variances: Variances) -> Target {
         let mut target = self.along(&[(months, shows)], shows * months, variances, true);
         for (cell, row) in target.covariance.iter_mut().zip(&self.rows) {
-            *cell += dot(sources, &row.sources);
+            *cell += errors.covariance(&row.errors, |source| !self.is_common(source));
         }
-        target.variance += dot(sources, sources);
+        target.variance += errors.covariance(errors, |source| !self.is_common(source));
+        let effect = |(source, load): &(usize, f64)| Some((*self.touching.sources.get(source)?, *load));
+        target.shared = errors.shared.iter().filter_map(effect).collect();
         target
+    }
+
+    /// Whether other probes have this source of error as well.
+    fn is_common(&self, source: usize) -> bool {
+        self.touching.sources.contains_key(&source)
     }
 
     /// The same part with an error that shows at a gravity as given, without doubt about that.
     pub fn shaped(&self, shape: &dyn Fn(f64) -> f64) -> Self {
         let mut rows = self.rows.clone();
-        let mut columns = self.columns.clone();
+        let mut touching = self.touching.clone();
         for (i, row) in rows.iter_mut().enumerate() {
             row.doubt = 0.0;
             row.shows = shape(row.sg);
-            if let Some(cell) = columns.get_mut((i, 0)) {
+            if let Some(cell) = touching.columns.get_mut((i, 0)) {
                 *cell = row.shows * row.months;
             }
         }
-        self.remade(rows, self.y.clone(), (self.effects.clone(), columns))
+        self.remade(rows, self.y.clone(), touching)
     }
 
-    /// The same part with one more pair, which touches nothing that others share; its difference is 0.
+    /// The same part with one more pair, which shares with others the errors of its curve only; its difference is 0.
     pub fn with_row(&self, row: Row) -> Self {
         let (mut rows, n) = (self.rows.clone(), self.n());
-        let mut columns = self.columns.clone().insert_row(n, 0.0);
-        if let Some(cell) = columns.get_mut((n, 0)) {
-            *cell = row.shows * row.months;
+        let mut touching = self.touching.clone();
+        touching.columns = touching.columns.insert_row(n, 0.0);
+        let shared = row.errors.shared.iter().filter_map(|(source, by)| Some((*touching.sources.get(source)?, *by)));
+        let all: Vec<(usize, f64)> = shared.chain([(self.slope(), row.shows * row.months)]).collect();
+        for (effect, by) in all {
+            let place = touching.effects.iter().position(|j| *j == effect);
+            if let Some(cell) = place.and_then(|j| touching.columns.get_mut((n, j))) {
+                *cell = by;
+            }
         }
         rows.push(row);
-        self.remade(rows, self.y.clone().push(0.0), (self.effects.clone(), columns))
+        self.remade(rows, self.y.clone().push(0.0), touching)
     }
 
     /// The same probe with other pairs or columns.
-    pub fn remade(&self, rows: Vec<Row>, y: DVector<f64>, effects: (Vec<usize>, DMatrix<f64>)) -> Self {
-        Self::new(&self.probe, self.calibrated_at, rows, y, effects, self.steps.clone())
+    pub fn remade(&self, rows: Vec<Row>, y: DVector<f64>, touching: Touching) -> Self {
+        Self::new(&self.probe, self.calibrated_at, rows, y, touching, self.steps.clone())
     }
-}
-
-fn dot(a: &[f64; ERROR_SOURCES], b: &[f64; ERROR_SOURCES]) -> f64 {
-    a.iter().zip(b).map(|(x, y)| x * y).sum()
 }
 
 /// Covariance at two ages (months) of a random walk of variance 1 a month, from the calibration to either side.

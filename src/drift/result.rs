@@ -141,6 +141,8 @@ pub struct ProbeDrift {
     pub gradual_sg_per_30d: Finding,
     /// Error on the curve in force at the season's last instant, at the gravity where the beers end, SG.
     pub offset_sg: Finding,
+    /// Change of its error at SG 1.020 and 20 C since the calibration in force, SG.
+    pub since_last_sg: Finding,
     /// When it should be calibrated again.
     pub recalibrate: Recalibrate,
     /// Probability of being out of the limit, from the calibration in force to as far ahead as the probe was observed.

@@ -39,21 +39,38 @@ pub(super) struct Candidate {
 }
 
 /// One gap between two looks at a probe.
-struct Gap {
+pub(super) struct Gap {
     from: f64,
     to: f64,
     /// Its part of the time observed.
-    share: f64,
+    pub share: f64,
+}
+
+impl Gap {
+    fn step(&self, part: &Part) -> Step {
+        let months = 0.5 * (self.from + self.to);
+        Step { at: part.instant(months), months, mean: 0.0, sd: 1.0, event: None }
+    }
 }
 
 /// A probe's gaps and what a shift of size 1 in each does to its pairs.
-struct Gaps {
-    gaps: Vec<Gap>,
-    columns: DMatrix<f64>,
+pub(super) struct Gaps {
+    pub gaps: Vec<Gap>,
+    pub columns: DMatrix<f64>,
 }
 
 impl Gaps {
-    fn of(part: &Part) -> Self {
+    /// The part of the time observed of the gap that holds an age; 0 for one that is in none.
+    pub fn share_at(&self, months: f64) -> f64 {
+        self.gaps.iter().find(|gap| (gap.from..=gap.to).contains(&months)).map_or(0.0, |gap| gap.share)
+    }
+
+    /// A step of size 1 in the middle of each gap.
+    pub fn steps(&self, part: &Part) -> Vec<Step> {
+        self.gaps.iter().map(|gap| gap.step(part)).collect()
+    }
+
+    pub fn of(part: &Part) -> Self {
         let mut looks: Vec<(f64, f64)> = Vec::new();
         let mut times = part.times();
         times.push(0.0);
@@ -70,11 +87,7 @@ impl Gaps {
             .zip(looks.iter().skip(1))
             .map(|(a, b)| Gap { from: a.1, to: b.0, share: (b.0 - a.1) / total })
             .collect();
-        let column = |gap: &Gap| {
-            let months = 0.5 * (gap.from + gap.to);
-            part.column_of(&Step { at: part.instant(months), months, mean: 0.0, sd: 1.0, event: None })
-        };
-        let columns: Vec<DVector<f64>> = gaps.iter().map(column).collect();
+        let columns: Vec<DVector<f64>> = gaps.iter().map(|gap| part.column_of(&gap.step(part))).collect();
         let columns = if columns.is_empty() { DMatrix::zeros(part.n(), 0) } else { DMatrix::from_columns(&columns) };
         Self { gaps, columns }
     }
@@ -150,7 +163,7 @@ fn ratio(at: &AtPoint, p: usize, s: usize) -> f64 {
     at.ratios.get(p).and_then(|probe| probe.get(s)).copied().unwrap_or(f64::NEG_INFINITY)
 }
 
-fn ln_sum(terms: impl Iterator<Item = f64>) -> f64 {
+pub(super) fn ln_sum(terms: impl Iterator<Item = f64>) -> f64 {
     let terms: Vec<f64> = terms.collect();
     let top = terms.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     if top.is_finite() { top + terms.iter().map(|t| (t - top).exp()).sum::<f64>().ln() } else { top }
@@ -180,10 +193,10 @@ fn seasons(model: &Model, systems: &[(System, f64)]) -> Vec<DMatrix<f64>> {
         for ((white, part), matrix) in system.parts.iter().zip(&model.probes).zip(&mut all) {
             let own = DVector::from_fn(part.n(), |_, _| normal(1.0));
             let shared = DVector::from_iterator(
-                part.effects.len(),
-                part.effects.iter().map(|j| effects.get(*j).copied().unwrap_or_default()),
+                part.touching.effects.len(),
+                part.touching.effects.iter().map(|j| effects.get(*j).copied().unwrap_or_default()),
             );
-            matrix.set_column(s, &(&white.lower * own + &part.columns * shared));
+            matrix.set_column(s, &(&white.lower * own + &part.touching.columns * shared));
         }
     }
     all
@@ -195,9 +208,11 @@ fn at_point(system: &System, prior: f64, seasons: &[DMatrix<f64>], gaps: &[Gaps]
     let mut squares = DVector::<f64>::zeros(columns);
     let mut whites = Vec::with_capacity(seasons.len());
     for (part, y) in system.parts.iter().zip(seasons) {
-        let mut white = y.clone();
-        part.lower.solve_lower_triangular_mut(&mut white);
-        let with = part.columns.tr_mul(&white);
+        // Products, not solutions and transposed products: the many columns go through them several times as fast.
+        let mut root = DMatrix::identity(y.nrows(), y.nrows());
+        part.lower.solve_lower_triangular_mut(&mut root);
+        let white = root * y;
+        let with = part.columns.transpose() * &white;
         for (i, &j) in part.effects.iter().enumerate() {
             let mut row = right.row_mut(j);
             row += with.row(i);
@@ -222,7 +237,7 @@ fn at_point(system: &System, prior: f64, seasons: &[DMatrix<f64>], gaps: &[Gaps]
         let information: Vec<f64> = (0..steps.ncols())
             .map(|k| (steps.column(k).norm_squared() - inner.column(k).dot(&spread.column(k))).max(0.0))
             .collect();
-        let scores = steps.tr_mul(&white);
+        let scores = steps.transpose() * &white;
         let of = |scores: DVectorView<f64>| -> Vec<f64> {
             let terms = scores.iter().zip(&information).zip(&gaps.gaps);
             terms.map(|((s, i), gap)| gap.share.max(1e-12).ln() + ln_ratio(*s, *i, sd)).collect()

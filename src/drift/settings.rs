@@ -1,12 +1,12 @@
 //! Settings of the study of drift.
 
-use crate::calibration::{OffsetPrior, instrument_name};
+use crate::calibration::OffsetPrior;
 use crate::error::{Error, Result};
 use crate::fit::control::ChartSettings;
 use crate::fit::mixed::Df;
-use crate::season::Reference;
 
-/// How references become drift. Every field has a default; [`DriftSettings::check`] names the first one that cannot be.
+/// How references become drift. Every field has a default; [`DriftSettings::check`] names the first one that cannot be. What
+/// instruments, baths and weighings may be wrong by is a setting of calibration.
 ///
 /// | field | default | meaning |
 /// | --- | --- | --- |
@@ -15,7 +15,6 @@ use crate::season::Reference;
 /// | `active_sg_per_day` | 0.004 | a fermentation faster than this is active: bubbles lift the probe |
 /// | `active_sd_sg` | 0.0015 | extra SD of a pair from active fermentation |
 /// | `leave_out_active` | false | leave such pairs out altogether |
-/// | `instrument_sd_hydrometer`, `instrument_sd_refractometer` | 0.0007, 0.001 | bias of one instrument |
 /// | `change_sd_sg` | 0.006 | how far a change of cell, shell or board may move a probe |
 /// | `offset_prior` | see there | what a probe's offset may be where the season cannot tell |
 /// | `shift_alarm` | 0.05 | how often chance alone may show a shift on a probe that has none, in its references and again in its readings; 0 seeks none |
@@ -43,10 +42,6 @@ pub struct DriftSettings {
     pub active_sd_sg: f64,
     /// True: pairs from active fermentation are left out.
     pub leave_out_active: bool,
-    /// Standard deviation of the bias of one hydrometer, SG. From memory, no source.
-    pub instrument_sd_hydrometer: f64,
-    /// Standard deviation of the bias of one refractometer, SG. From memory, no source.
-    pub instrument_sd_refractometer: f64,
     /// How far a change of cell, shell or board may move a probe, SD, SG; a knock three tenths of it.
     pub change_sd_sg: f64,
     /// The offset prior where the season cannot tell one.
@@ -90,8 +85,6 @@ impl Default for DriftSettings {
             active_sg_per_day: 0.004,
             active_sd_sg: 0.0015,
             leave_out_active: false,
-            instrument_sd_hydrometer: 0.0007,
-            instrument_sd_refractometer: 0.001,
             change_sd_sg: 0.006,
             offset_prior: OffsetPrior::default(),
             shift_alarm: 0.05,
@@ -113,21 +106,6 @@ impl Default for DriftSettings {
 }
 
 impl DriftSettings {
-    /// The bias of the instrument behind a reference, SD; 0 for a method without one.
-    pub(super) fn instrument_sd(&self, reference: &Reference) -> f64 {
-        match reference.method.as_deref() {
-            Some("hydrometer") => self.instrument_sd_hydrometer,
-            Some("refractometer") => self.instrument_sd_refractometer,
-            _ => 0.0,
-        }
-    }
-
-    /// The instrument behind a reference by name, with the SD of its bias.
-    pub(super) fn instrument_of(&self, reference: &Reference) -> Option<(String, f64)> {
-        let sd = self.instrument_sd(reference);
-        instrument_name(reference).filter(|_| sd > 0.0).map(|name| (name, sd))
-    }
-
     /// How far an event may move a probe at once, SD, SG; none for an event that does not. A gram is 0.01.
     pub(super) fn event_sd(&self, kind: &str) -> Option<f64> {
         match kind {
@@ -142,13 +120,11 @@ impl DriftSettings {
     /// # Errors
     /// [`Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
     pub fn check(&self) -> Result<()> {
-        let ranges: [(&'static str, f64, f64, f64, &'static str); 17] = [
+        let ranges: [(&'static str, f64, f64, f64, &'static str); 15] = [
             ("window_min", self.window_min, 0.1, 1440.0, "0.1 to 1440 minutes"),
             ("level_window_h", self.level_window_h, 0.1, 48.0, "0.1 to 48 hours"),
             ("active_sg_per_day", self.active_sg_per_day, 0.0, 0.1, "0 to 0.1 SG per day"),
             ("active_sd_sg", self.active_sd_sg, 0.0, 0.1, "0 to 0.1 SG"),
-            ("instrument_sd_hydrometer", self.instrument_sd_hydrometer, 0.0, 0.1, "0 to 0.1 SG"),
-            ("instrument_sd_refractometer", self.instrument_sd_refractometer, 0.0, 0.1, "0 to 0.1 SG"),
             ("change_sd_sg", self.change_sd_sg, 0.0, 0.1, "0 to 0.1 SG"),
             ("shift_alarm", self.shift_alarm, 0.0, 0.5, "0 to 0.5"),
             ("limit_sg", self.limit_sg, 0.0001, 0.1, "0.0001 to 0.1 SG"),

@@ -58,7 +58,7 @@ pub(super) fn charts(averaged: &Averaged, settings: &ChartSettings) -> Vec<Contr
 fn chart(part: &Part, variances: Variances, prior: &[Option<f64>], settings: &ChartSettings) -> Option<ControlChart> {
     let block = part.block(variances);
     let mut covariance: DMatrix<f64> = block.covariance;
-    for (column, effect) in part.columns.column_iter().zip(&part.effects) {
+    for (column, effect) in part.touching.columns.column_iter().zip(&part.touching.effects) {
         // The slope is what the chart is to show.
         if let Some(sd) = prior.get(*effect).copied().flatten() {
             covariance += column * column.transpose() * (sd * sd);

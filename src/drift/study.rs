@@ -9,16 +9,18 @@ use super::average::Averaged;
 use super::correct::Correction;
 use super::curves::Curves;
 use super::elsewhere::ProbeErrors;
+use super::ends::end_gravities;
 use super::fleet::{Fleet, missing};
 use super::future::Seen;
 use super::model::Model;
-use super::outlook::{Outlook, Outlooks, end_gravities};
+use super::outlook::{Outlook, Outlooks};
 use super::pairs::{Found, find};
 use super::part::Part;
 use super::readings;
 use super::result::{Drift, DriftPair, Policy, ProbeDrift, Shift};
 use super::settings::DriftSettings;
 use super::signals::charts;
+use super::unseen::METHOD as OVER_SHIFTS;
 
 /// A slope needs pairs at this many times.
 const TIMES_NEEDED: usize = 2;
@@ -47,7 +49,12 @@ impl DriftSettings {
     /// Sudden shifts that nobody wrote down are sought, and those found join the model: first in the readings of each batch, where
     /// a probe's offset jumps as no fermentation does (a state-space model of beer and probes), then in the pairs. Between two
     /// batches readings alone show none, as the gravity at which a beer rests is not known beforehand: what a sample, a bath or
-    /// a water check says there is in the pairs.
+    /// a water check says there is in the pairs. A probe's drift with and
+    /// without its shifts is averaged over whether and when there was one, found in the pairs or not.
+    ///
+    /// The error of a curve is that of its sources: what baths, instruments and weighings did to it is one effect for all
+    /// probes that were calibrated with them. A reference that is read with an instrument that the curve was made with
+    /// shares its bias with the curve, so that in their difference it falls out as far as it should.
     ///
     /// The fleet's mean is a random-effects mean over probes (Hartung and Knapp, t with probes - 1 degrees of freedom); the
     /// error that all probes share (instruments, beer) is added to it.
@@ -72,7 +79,7 @@ impl DriftSettings {
             false => model,
         };
         let averaged = if shifts.is_empty() { before } else { averaged(&model) };
-        let slopes = self.slopes(&model, &averaged);
+        let [slopes, gradual] = self.slopes_over_shifts(&model, &averaged);
         let fleet = self.fleet(&model, &averaged, &slopes);
         if let Ok(averaged) = &averaged {
             shifts.extend(self.known_shifts(averaged));
@@ -87,13 +94,13 @@ impl DriftSettings {
             }
             _ => Vec::new(),
         };
-        let ends_sg = end_gravities(season);
+        let ends_sg = end_gravities(season, calibrations)?;
         let (interval_d, policies) = self.future(&averaged, &Curves::new(calibrations)?, &fleet, &shifts, &ends_sg);
         let (outlooks, corrections) = self.outlooks(season, calibrations, &model, &averaged, &fleet, &ends_sg)?;
         let probe_errors = self.probe_errors(&model, &found, &averaged, &fleet);
         let probes = probe_ids(season)
             .into_iter()
-            .map(|probe| self.of_probe(probe, calibrations, &model, &averaged, &slopes, &outlooks))
+            .map(|probe| self.of_probe(probe, calibrations, &model, (&slopes, &gradual), &outlooks))
             .collect();
         Ok(Drift {
             pairs: found.into_iter().map(|f| f.pair).collect(),
@@ -163,14 +170,20 @@ impl DriftSettings {
         Model::new(season, &used, self)
     }
 
-    /// The slope of every part of the model, with its sudden steps.
+    /// The slope of every part of the model, with the sudden steps that are in it.
     fn slopes(&self, model: &Model, averaged: &Result<Averaged>) -> Vec<Finding> {
-        let one = |(p, part): (usize, &Part)| match (too_little(part), averaged) {
-            (Some(why), _) => Finding::missing(why),
-            (None, Ok(averaged)) => averaged.slope(p, true, self.level).map_or_else(missing, Finding::Estimated),
-            (None, Err(why)) => Finding::missing(why.to_string()),
+        each(model, averaged, |averaged, p| averaged.slope(p, true, self.level))
+    }
+
+    /// The slope of every part, with and without sudden shifts, averaged over what shifts there may be.
+    fn slopes_over_shifts(&self, model: &Model, averaged: &Result<Averaged>) -> [Vec<Finding>; 2] {
+        let mixtures = averaged.as_ref().map_or_else(|_| Vec::new(), |a| a.slopes_over_shifts(self.change_sd_sg));
+        let of = |which: usize, p: usize| {
+            let mixture = mixtures.get(p).and_then(|both| both.get(which));
+            let mixture = mixture.ok_or_else(|| Error::not_estimable("drift", "no such probe"))?;
+            mixture.estimate(self.level, OVER_SHIFTS)
         };
-        model.probes.iter().enumerate().map(one).collect()
+        [0, 1].map(|which| each(model, averaged, |_, p| of(which, p)))
     }
 
     /// The interval that is recommended for the fleet, and policies beside each other.
@@ -227,21 +240,16 @@ impl DriftSettings {
         probe: String,
         calibrations: &Calibrations,
         model: &Model,
-        averaged: &Result<Averaged>,
-        slopes: &[Finding],
+        (slopes, gradual): (&[Finding], &[Finding]),
         outlooks: &[Outlook],
     ) -> ProbeDrift {
         let place = model.probes.iter().position(|part| part.probe == probe);
         let part = place.and_then(|p| model.probes.get(p));
         let no_pairs = if calibrations.first(&probe).is_none() { "the probe has no calibration" } else { NO_PAIRS };
-        let of = |p: usize| slopes.get(p).cloned();
-        let drift_sg_per_30d = place.and_then(of).unwrap_or_else(|| Finding::missing(no_pairs));
-        let gradual_sg_per_30d = match (place, averaged, &drift_sg_per_30d) {
-            (Some(p), Ok(averaged), Finding::Estimated(_)) => {
-                averaged.slope(p, false, self.level).map_or_else(missing, Finding::Estimated)
-            }
-            (.., other) => other.clone(),
+        let of = |slopes: &[Finding]| {
+            place.and_then(|p| slopes.get(p).cloned()).unwrap_or_else(|| Finding::missing(no_pairs))
         };
+        let (drift_sg_per_30d, gradual_sg_per_30d) = (of(slopes), of(gradual));
         let why = drift_sg_per_30d.why().unwrap_or(no_pairs);
         let outlook = place.and_then(|p| outlooks.get(p)).cloned().unwrap_or_else(|| Outlook::missing(why));
         ProbeDrift {
@@ -250,12 +258,27 @@ impl DriftSettings {
             drift_sg_per_30d,
             gradual_sg_per_30d,
             offset_sg: outlook.offset,
+            since_last_sg: outlook.since_last,
             recalibrate: outlook.recalibrate,
             out_of_limit: outlook.out_of_limit,
             track: outlook.track,
             probe,
         }
     }
+}
+
+/// A finding for every part of the model.
+fn each(
+    model: &Model,
+    averaged: &Result<Averaged>,
+    of: impl Fn(&Averaged, usize) -> Result<crate::fit::Estimate>,
+) -> Vec<Finding> {
+    let one = |(p, part): (usize, &Part)| match (too_little(part), averaged) {
+        (Some(why), _) => Finding::missing(why),
+        (None, Ok(averaged)) => of(averaged, p).map_or_else(missing, Finding::Estimated),
+        (None, Err(why)) => Finding::missing(why.to_string()),
+    };
+    model.probes.iter().enumerate().map(one).collect()
 }
 
 fn averaged(model: &Model) -> Result<Averaged<'_>> {

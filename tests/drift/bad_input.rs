@@ -105,6 +105,10 @@ fn the_tables_have_their_columns() {
         "gradual_upper",
         "offset_sg",
         "offset_se",
+        "since_last_sg",
+        "since_last_se",
+        "since_last_lower",
+        "since_last_upper",
         "recalibrate_by",
         "why",
     ] {

@@ -1,7 +1,8 @@
 //! Seasons with known drift: floats whose mass and sensor zero wander, checked by baths and samples with shared errors.
 //!
 //! The process is not the fitted model: a random walk of the sensor's zero and a steady turn (sideways, so larger at low gravity and
-//! not linear in SG), growing and sudden deposits (proportional), hulls that no candidate curve equals.
+//! not linear in SG), growing and sudden deposits (proportional), hulls that no candidate curve equals. All
+//! probes are calibrated in the same baths, by the hydrometer that reads the samples or by weighing.
 
 use heelwort::Instant;
 use heelwort::float::Hull;
@@ -12,11 +13,21 @@ use rand_chacha::ChaCha8Rng;
 
 use crate::calibration::floats::{Float, hull, normal};
 
+/// How the gravity of a bath is known.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Stated {
+    /// By the hydrometer that reads the samples as well.
+    Hydrometer,
+    /// By mass, with an error of the scales that all baths of a session share.
+    Weighed,
+}
+
 /// What the seasons are like.
 #[derive(Debug, Clone)]
 pub struct Fleet {
     pub probes: usize,
     pub days: f64,
+    pub baths: Stated,
     /// Days from one sample of a probe to the next.
     pub sample_every_d: f64,
     /// Random walk of the sensor's zero, degrees after 30 days.
@@ -36,6 +47,7 @@ impl Default for Fleet {
         Self {
             probes: 8,
             days: 200.0,
+            baths: Stated::Hydrometer,
             sample_every_d: 10.0,
             walk_deg: 0.12,
             shifts_per_d: 0.0,
@@ -46,12 +58,13 @@ impl Default for Fleet {
     }
 }
 
-/// A season and, by probe, the realised slope of the error at SG 1.020, with and without shifts; the shifts by probe (day and
-/// size at SG 1.020); and the population's mean.
+/// A season and, by probe, the realised slope of the error at SG 1.020, with and without shifts; the change of the error since
+/// the calibration in force at the season's end; the shifts by probe (day and size at SG 1.020); and the population's mean.
 pub struct Known {
     pub season: Season,
     pub slopes: Vec<f64>,
     pub gradual: Vec<f64>,
+    pub since_last: Vec<f64>,
     pub shifts: Vec<Vec<(f64, f64)>>,
     pub population_mean: f64,
 }
@@ -91,6 +104,15 @@ impl Truth {
         30.0 * days.iter().map(|d| (d - mean) * self.error(history, *d)).sum::<f64>() / square
     }
 }
+
+/// SDs of what the instruments do: the hydrometer's bias, one reading of it, a weighed bath, the scales of a session (a share
+/// of SG - 1), beer against baths, a sample.
+pub const HYDROMETER_SD: f64 = 0.0007;
+pub const READ_SD: f64 = 0.0007;
+pub const WEIGHED_SD: f64 = 0.0005;
+pub const GAIN_SD: f64 = 0.003;
+pub const BEER_SD: f64 = 0.0005;
+pub const BATH_TILT_DEG: f64 = 0.2;
 
 pub const START: &str = "2031-01-06T09:00:00Z";
 
@@ -142,22 +164,28 @@ pub fn known(fleet: &Fleet, seed: u64) -> Known {
     }
     // A relative error r of the density is r x 1.020 in SG; the zero's turn has mean 0 over the population.
     let population_mean = fleet.mass_drift.0 * 1.020;
-    let hydrometer = normal(&mut rng, 0.0007);
-    let beer = normal(&mut rng, 0.0005);
+    let hydrometer = normal(&mut rng, HYDROMETER_SD);
+    let beer = normal(&mut rng, BEER_SD);
     let mut last = vec![0.0f64; fleet.probes];
     // Two full calibrations; the baths are shared by all probes. And water checks between.
     let sessions = [(0.0, 6), (60.0, 1), (120.0, 6), (170.0, 1)];
     for (s, &(day, baths)) in sessions.iter().enumerate().filter(|(_, session)| session.0 < fleet.days) {
+        let gain = normal(&mut rng, GAIN_SD);
         for b in 0..baths {
             let made = 1.0 + 0.016 * f64::from(b);
-            let true_sg = if b == 0 { 1.0 } else { made + normal(&mut rng, 0.0005) };
+            let (true_sg, stated, method) = match fleet.baths {
+                _ if b == 0 => (1.0, 1.0, "water"),
+                Stated::Weighed => (made - gain * (made - 1.0) + normal(&mut rng, WEIGHED_SD), made, "weighed"),
+                Stated::Hydrometer => (made, made + hydrometer + normal(&mut rng, READ_SD), "hydrometer"),
+            };
             for (p, truth) in truths.iter().enumerate() {
                 let at = day + 0.04 * f64::from(b);
-                let tilt = truth.tilt(&truth.history, true_sg, at) + normal(&mut rng, 0.2);
-                let mut reference = blank(start.plus_days(at), made, tilt, 0.2);
+                let tilt = truth.tilt(&truth.history, true_sg, at) + normal(&mut rng, BATH_TILT_DEG);
+                let mut reference = blank(start.plus_days(at), stated, tilt, BATH_TILT_DEG);
                 reference.probe = Some(format!("p{p}"));
                 reference.bath = Some(format!("s{s}b{b}"));
-                reference.method = Some(if b == 0 { "water" } else { "weighed" }.into());
+                reference.method = Some(method.into());
+                reference.instrument = (method == "hydrometer").then(|| "h1".into());
                 season.references.push(reference);
                 last[p] = last[p].max(at);
             }
@@ -169,7 +197,7 @@ pub fn known(fleet: &Fleet, seed: u64) -> Known {
         let mut k = 0;
         while day < fleet.days {
             let sg = if k % 3 == 0 { 1.035 } else { 1.011 } + normal(&mut rng, 0.004);
-            let read = sg + hydrometer + normal(&mut rng, 0.0007);
+            let read = sg + hydrometer + normal(&mut rng, READ_SD);
             let tilt = truth.tilt(&truth.history, sg - beer, day) + normal(&mut rng, 0.1);
             let mut reference = blank(start.plus_days(day), read, tilt, 0.1);
             reference.probe = Some(format!("p{p}"));
@@ -188,7 +216,11 @@ pub fn known(fleet: &Fleet, seed: u64) -> Known {
         truths.iter().zip(&last).map(|(t, &to)| t.slope_per_30d(of(t), from, to)).collect::<Vec<f64>>()
     };
     let (slopes, gradual) = (slope(|t| &t.history), slope(|t| &t.gradual));
-    Known { season, slopes, gradual, shifts, population_mean }
+    let latest = last.iter().copied().fold(0.0, f64::max);
+    let in_force = from + if fleet.days > 120.0 { 120.0 } else { 0.0 };
+    let since = |t: &Truth| t.error(&t.history, latest) - t.error(&t.history, in_force);
+    let since_last = truths.iter().map(since).collect();
+    Known { season, slopes, gradual, since_last, shifts, population_mean }
 }
 
 pub fn blank(at: Instant, sg: f64, tilt_deg: f64, tilt_sd_deg: f64) -> Reference {

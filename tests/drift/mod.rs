@@ -9,4 +9,6 @@ mod kinds;
 mod mixed;
 mod oracle;
 mod readings;
+mod season;
 mod shifts;
+mod sources;

@@ -129,6 +129,7 @@ fn due(found: &Drift, tables: &Tables<'_>) -> Markup {
         ]))
         (tables.show("drift_probes", "Due", 80, &[
             ("probe", "probe"), ("offset_sg", "error now"), ("offset_lower", "from"), ("offset_upper", "to"),
+            ("since_last_sg", "of that since it was calibrated"), ("since_last_se", "its error"),
             ("p_out_now", "probability of being out of limit"), ("recalibrate_by", "calibrate by"), ("why", "why not"),
         ]))
     }

@@ -1,0 +1,167 @@
+//! The error that readings of a probe on one curve share, source by source.
+
+use crate::liquid::BeerDensity;
+
+use super::curve::{CovarianceRoot, MOST_COEFFICIENTS};
+use super::result::Calibration;
+
+/// Sources of error of a probe's own: its curve's coefficients, its shell, its thermometer.
+const OWN_SOURCES: usize = MOST_COEFFICIENTS + 2;
+
+/// An error as a sum of independent standard normal sources with these signed effects, SG.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(crate) struct ReadingErrors {
+    /// Of the own part of the curve's error (by the root of its covariance), of the shell and of the thermometer.
+    pub own: [f64; OWN_SOURCES],
+    /// Of sources that other curves and references have as well (a bath, an instrument, a weighing), by number; rising,
+    /// each once.
+    pub shared: Vec<(usize, f64)>,
+}
+
+impl ReadingErrors {
+    /// Adds the effect of a source that others have as well.
+    pub fn add(&mut self, source: usize, effect: f64) {
+        match self.shared.binary_search_by_key(&source, |(number, _)| *number) {
+            Ok(place) => {
+                if let Some((_, known)) = self.shared.get_mut(place) {
+                    *known += effect;
+                }
+            }
+            Err(place) => self.shared.insert(place, (source, effect)),
+        }
+    }
+
+    /// The errors of a difference.
+    #[must_use]
+    pub fn minus(mut self, other: &Self) -> Self {
+        for (cell, effect) in self.own.iter_mut().zip(&other.own) {
+            *cell -= effect;
+        }
+        for &(source, effect) in &other.shared {
+            self.add(source, -effect);
+        }
+        self
+    }
+
+    /// Covariance with another error of the same probe; of the shared sources only those that `counts` counts.
+    pub fn covariance(&self, other: &Self, counts: impl Fn(usize) -> bool) -> f64 {
+        let own: f64 = self.own.iter().zip(&other.own).map(|(a, b)| a * b).sum();
+        let mut theirs = other.shared.iter().peekable();
+        let mut shared = 0.0;
+        for &(source, effect) in &self.shared {
+            while theirs.next_if(|(number, _)| *number < source).is_some() {}
+            if let Some((_, other)) = theirs.next_if(|(number, _)| *number == source)
+                && counts(source)
+            {
+                shared += effect * other;
+            }
+        }
+        own + shared
+    }
+}
+
+impl Calibration {
+    /// The shared error of a reading on this curve; `root` is that of the curve's own part. None where the curve has no value
+    /// or the liquid formulas do not reach.
+    pub(crate) fn reading_errors(
+        &self,
+        root: &CovarianceRoot,
+        liquid: &BeerDensity,
+        tilt_deg: f64,
+        temp_c: f64,
+        temp_sd_c: f64,
+    ) -> Option<ReadingErrors> {
+        let at = self.fitted.curve.at(tilt_deg)?;
+        let factor = self.shell.volume_factor(temp_c, self.shell_temp_c);
+        let density = at.density_kg_m3 / factor;
+        let (_, by_density) = liquid.sg_and_slope(density, temp_c).ok()?;
+        let [a, b, c, d] = root.through(&at.gradient).map(|effect| effect / factor);
+        let [shell, thermometer] = self.common_errors(density, factor, temp_c, temp_sd_c);
+        let mut errors = ReadingErrors {
+            own: [a, b, c, d, shell, thermometer].map(|effect| by_density * effect),
+            shared: Vec::new(),
+        };
+        for error in &self.fitted.shared {
+            errors.add(error.source, by_density * error.at(&at) / factor);
+        }
+        Some(errors)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::calibration::{CalibrationSettings, Curve};
+    use crate::float::WallSided;
+    use crate::liquid::WATER_20C_KG_M3;
+    use crate::season::{Flags, Reference, Season};
+    use crate::units::Instant;
+
+    fn errors(own: f64, shared: &[(usize, f64)]) -> ReadingErrors {
+        let mut errors = ReadingErrors { own: [own; OWN_SOURCES], shared: Vec::new() };
+        for (source, effect) in shared {
+            errors.add(*source, *effect);
+        }
+        errors
+    }
+
+    #[test]
+    fn what_two_errors_have_in_common_is_their_covariance() {
+        let (a, b) = (errors(1.0, &[(7, 2.0), (3, 1.0), (5, 4.0)]), errors(0.5, &[(5, 3.0), (3, -2.0), (1, 9.0)]));
+        assert_eq!(a.covariance(&b, |_| true), 6.0 * 0.5 + 12.0 - 2.0);
+        assert_eq!(a.covariance(&b, |source| source != 5), 3.0 - 2.0);
+        assert_eq!(a.clone().minus(&a).covariance(&b, |_| true), 0.0);
+    }
+    /// Two probes through the same baths of one hydrometer.
+    #[test]
+    fn own_and_shared_parts_make_up_the_error_of_the_curve() {
+        let float = WallSided { k_kg_m3: 5458.0, h: 2.609, eps: 0.0797, kappa: 2.0 / 9.0 };
+        let curve = Curve::WallSided { float, wet_top_kg_m3: 0.0 };
+        let start = Instant::parse("2031-03-01T10:00:00Z").unwrap();
+        let mut season = Season::default();
+        for probe in ["knot", "ruff"] {
+            for b in 0..6 {
+                let sg = 1.0 + 0.015 * f64::from(b);
+                let tilt = curve.tilt_deg(sg * WATER_20C_KG_M3).unwrap() + 0.2 * f64::from((3 * b) % 5 - 2);
+                let method = if b == 0 { "water" } else { "hydrometer" };
+                season.references.push(Reference {
+                    at: start.plus_hours(f64::from(b)),
+                    sg,
+                    sg_given: true,
+                    probe: Some(probe.into()),
+                    batch: None,
+                    bath: Some(format!("bath {b}")),
+                    method: Some(method.into()),
+                    instrument: None,
+                    use_as: None,
+                    tilt_deg: Some(tilt),
+                    tilt_sd_deg: None,
+                    temp_c: Some(20.0),
+                    sg_sd: None,
+                    raw_sg: None,
+                    raw_brix: None,
+                    instrument_temp_c: None,
+                    known_at: None,
+                    note: None,
+                    flags: Flags::NONE,
+                });
+            }
+        }
+        season.references.sort_by_key(|r| r.at);
+        let found = CalibrationSettings::default().fit(&season).unwrap();
+        let sugar = BeerDensity::unfermented().unwrap();
+        for calibration in &found.calibrations {
+            let root = CovarianceRoot::of_own(&calibration.fitted);
+            for tilt in [28.0, 40.0, 55.0] {
+                let errors = calibration.reading_errors(&root, &sugar, tilt, 20.0, 0.3).unwrap();
+                let point = calibration.gravity_at(&sugar, tilt, 20.0, 0.3).unwrap();
+                let total = errors.covariance(&errors, |_| true);
+                assert!((total / point.shared_se.powi(2) - 1.0).abs() < 1e-9, "{total} {point:?}");
+                // The hydrometer is nearly all of what the probes share, and more than half of the error in strong baths.
+                let hydrometer = errors.shared.iter().find(|(s, _)| found.sources.name(*s) == "hydrometer").unwrap().1;
+                assert!(hydrometer > 0.0 && hydrometer < 0.0007, "{hydrometer}");
+                assert!(errors.covariance(&errors, |_| false) > 0.1 * total);
+            }
+        }
+    }
+}
