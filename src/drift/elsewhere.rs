@@ -2,7 +2,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use crate::calibration::{Calibration, Calibrations, CovarianceRoot, ERROR_SOURCES, Gravity};
+use crate::calibration::{Calibration, Calibrations, CovarianceRoot, Gravity, ReadingErrors};
 use crate::liquid::BeerDensity;
 use crate::season::{ErrorKnot, GravitySeries, KnownErrors, Season};
 use crate::units::Instant;
@@ -119,11 +119,12 @@ impl ProbeErrors {
                 *prior = Some(held.slope_sd);
             }
             if held.fleet {
-                let n = part.columns.ncols();
-                let slope = part.columns.column(0).clone_owned();
-                part.columns = part.columns.clone().insert_column(n, 0.0);
-                part.columns.set_column(n, &slope);
-                part.effects.push(mean);
+                let touching = &mut part.touching;
+                let n = touching.columns.ncols();
+                let slope = touching.columns.column(0).clone_owned();
+                touching.columns = touching.columns.clone().insert_column(n, 0.0);
+                touching.columns.set_column(n, &slope);
+                touching.effects.push(mean);
             }
         }
         if held.fleet {
@@ -171,9 +172,10 @@ impl ProbeErrors {
             if keep.len() < part.n() {
                 let rows = keep.iter().filter_map(|&i| part.rows.get(i).cloned()).collect();
                 let y = part.y.select_rows(&keep);
-                let effects = (part.effects.clone(), part.columns.select_rows(&keep));
+                let mut touching = part.touching.clone();
+                touching.columns = touching.columns.select_rows(&keep);
                 let steps = std::mem::take(&mut part.steps);
-                *part = part.remade(rows, y, effects);
+                *part = part.remade(rows, y, touching);
                 part.steps = steps;
             }
         }
@@ -206,7 +208,7 @@ impl ProbeErrors {
         system: &System<'_>,
         model: &Model,
         asked: &[Asked<'_>],
-        sources: &[[f64; ERROR_SOURCES]],
+        sources: &[ReadingErrors],
     ) -> Option<(DVector<f64>, DMatrix<f64>)> {
         let n = asked.len();
         let mut white = Vec::with_capacity(n);
@@ -216,12 +218,15 @@ impl ProbeErrors {
             let (solved, part) = (system.parts.get(one.block)?, model.probes.get(one.block)?);
             let months = one.months();
             let target = part.target(months, shows(one.knot.sg), of, self.held.variances);
-            let (known, mut c) = (target.known, target.covariance);
+            let (known, shared, mut c) = (target.known, target.shared, target.covariance);
             solved.lower.solve_lower_triangular_mut(&mut c);
             let mut load = DVector::<f64>::zeros(system.effects.len());
             *load.get_mut(part.slope())? += shows(one.knot.sg) * months;
             if self.held.fleet {
                 *load.get_mut(model.prior_sd.len() - 1)? += shows(one.knot.sg) * months;
+            }
+            for (j, by) in shared {
+                *load.get_mut(j)? += by;
             }
             if let Some(beer) = model.beer {
                 *load.get_mut(beer)? += 1.0;
@@ -245,11 +250,11 @@ impl ProbeErrors {
 
     /// Covariance of the errors of a probe at two states of one batch before any pair is looked at, the slope and what pairs
     /// share apart.
-    fn between(&self, a: &Asked<'_>, b: &Asked<'_>, of_a: &[f64; ERROR_SOURCES], of_b: &[f64; ERROR_SOURCES]) -> f64 {
+    fn between(&self, a: &Asked<'_>, b: &Asked<'_>, of_a: &ReadingErrors, of_b: &ReadingErrors) -> f64 {
         let (at_a, at_b) = (a.months(), b.months());
         let steps: f64 = a.part.steps.iter().map(|s| s.sd.powi(2) * s.at_age(at_a) * s.at_age(at_b)).sum();
         let walk = self.held.variances.walk_sd.powi(2) * walk_of_one(at_a, at_b);
-        let curve: f64 = of_a.iter().zip(of_b).map(|(x, y)| x * y).sum();
+        let curve = of_a.covariance(of_b, |source| !a.part.is_common(source));
         let doubt = doubt_sd(a.knot.sg, at_a) * doubt_sd(b.knot.sg, at_b);
         // One immersion lasts the whole batch.
         shows(a.knot.sg) * shows(b.knot.sg) * (walk + steps) + curve + doubt + self.held.immersion_sd.powi(2)
@@ -285,11 +290,11 @@ fn on_first(
     curve: &Calibration,
     one: &Asked<'_>,
     liquid: &BeerDensity,
-) -> Option<(f64, [f64; ERROR_SOURCES])> {
+) -> Option<(f64, ReadingErrors)> {
     let first = calibrations.first(&curve.probe)?;
     let temp_sd_c = calibrations.settings.temp_sd_c;
     let read = |c: &Calibration| c.gravity_at(liquid, one.tilt_deg, one.temp_c, temp_sd_c).map(|point| point.sg);
-    let root = CovarianceRoot::of(&first.fitted);
-    let sources = first.error_sources(&root, liquid, one.tilt_deg, one.temp_c, temp_sd_c)?;
+    let root = CovarianceRoot::of_own(&first.fitted);
+    let sources = first.reading_errors(&root, liquid, one.tilt_deg, one.temp_c, temp_sd_c)?;
     Some((read(curve)? - read(first)?, sources))
 }

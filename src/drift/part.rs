@@ -100,7 +100,7 @@ pub(super) struct State {
 }
 
 /// The effects of the whole model that touch a probe's pairs.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Touching {
     /// Their numbers, the slope's own first; it has the lowest.
     pub effects: Vec<usize>,
@@ -287,7 +287,7 @@ impl Part {
     }
 
     /// Whether other probes have this source of error as well.
-    fn is_common(&self, source: usize) -> bool {
+    pub fn is_common(&self, source: usize) -> bool {
         self.touching.sources.contains_key(&source)
     }
 
