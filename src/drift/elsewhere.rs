@@ -4,7 +4,7 @@ use nalgebra::{DMatrix, DVector};
 
 use crate::calibration::{Calibration, Calibrations, CovarianceRoot, Gravity, ReadingErrors};
 use crate::liquid::BeerDensity;
-use crate::season::{ErrorKnot, GravitySeries, KnownErrors, Season};
+use crate::season::{ErrorKnot, ErrorStep, GravitySeries, KnownErrors, Season};
 use crate::units::Instant;
 
 use super::average::Averaged;
@@ -20,6 +20,8 @@ const FLEET_SD: f64 = 0.003;
 const LEAST_IMMERSION: f64 = 0.5;
 /// Readings from which the level at a state is taken.
 const LEVEL: usize = 9;
+/// So long before a shift a probe is as it was, hours.
+const BEFORE_H: f64 = 0.1;
 /// A smaller fall has one state a probe, SG.
 const LEAST_FALL_SG: f64 = 0.004;
 
@@ -160,6 +162,7 @@ impl ProbeErrors {
             knots: asked.iter().map(|one| one.knot).collect(),
             mean_sg: mean.iter().zip(&moved).map(|(mean, moved)| mean + moved).collect(),
             covariance: covariance.row_iter().map(|row| row.iter().copied().collect()).collect(),
+            steps: self.steps(series),
         })
     }
 
@@ -182,16 +185,39 @@ impl ProbeErrors {
         model
     }
 
+    /// Shifts of the probes while they were in a batch: those of events, and those that readings show. The batch's own readings
+    /// tell their size; what may be expected of it holds what they told before, so as not to count it twice.
+    fn steps(&self, series: &GravitySeries) -> Vec<ErrorStep> {
+        let mut steps = Vec::new();
+        for (p, probe) in series.probes.iter().enumerate() {
+            let probe_index = p as u32;
+            let hours =
+                || series.hours.iter().zip(&series.probe).filter(|(_, of)| **of == probe_index).map(|(h, _)| *h);
+            let (first, last) = hours().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), h| (a.min(h), b.max(h)));
+            let part = self.model.probes.iter().find(|part| part.probe == probe.probe);
+            for step in part.into_iter().flat_map(|part| &part.steps).filter(|step| !step.is_found_in_pairs()) {
+                let hours = step.at.hours_since(series.pitched_at);
+                if first < hours && hours < last {
+                    steps.push(ErrorStep { probe: probe_index, hours, sd_sg: step.mean.hypot(step.sd) });
+                }
+            }
+        }
+        steps
+    }
+
     /// The states of a batch: the first and the last gravity of each probe before cooling, both in the middle of the time
-    /// between them.
+    /// between them, or before a shift if one comes earlier.
     fn asked(&self, season: &Season, series: &GravitySeries) -> Option<Vec<Asked<'_>>> {
         let mut asked = Vec::new();
+        let steps = self.steps(series);
         for (p, probe) in series.probes.iter().enumerate() {
             let block = self.model.probes.iter().position(|part| part.probe == probe.probe)?;
             let part = self.model.probes.get(block)?;
             let states = states(series, p as u32);
             let hours: Vec<f64> = states.iter().filter_map(|&i| series.hours.get(i)).copied().collect();
-            let at = series.pitched_at.plus_hours(hours.iter().sum::<f64>() / hours.len().max(1) as f64);
+            let shifted = steps.iter().filter(|step| step.probe == p as u32).map(|step| step.hours - BEFORE_H);
+            let middle = hours.iter().sum::<f64>() / hours.len().max(1) as f64;
+            let at = series.pitched_at.plus_hours(shifted.fold(middle, f64::min));
             for i in states {
                 let (row, sg) = (*series.rows.get(i)?, *series.sg.get(i)?);
                 let reading = season.readings.get(row)?;

@@ -95,7 +95,9 @@ impl OdeSettings {
         let mut trial = vec![0.0; size];
         let mut refused = false;
         for _ in 0..self.max_steps {
-            if t + step > end || t + 1.000_001 * step >= end {
+            // The last step ends at the end, also where rounding has t + (end - t) just before it.
+            let to_end = t + step > end || t + 1.000_001 * step >= end;
+            if to_end {
                 step = end - t;
             }
             if !(step > 16.0 * f64::EPSILON * t.abs().max(end.abs())) {
@@ -118,7 +120,7 @@ impl OdeSettings {
                 refused = true;
                 continue;
             }
-            let next = if t + step >= end { end } else { t + step };
+            let next = if to_end || t + step >= end { end } else { t + step };
             while let Some(time) = pending.next_if(|time| *time <= next) {
                 let theta = ((time - t) / step).min(1.0);
                 answers.push(between(theta, &y, &trial, step, &k));

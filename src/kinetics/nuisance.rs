@@ -2,7 +2,7 @@
 
 use nalgebra::{Cholesky, DMatrix, DVector};
 
-use crate::season::{GravitySeries, KnownErrors};
+use crate::season::{ErrorStep, GravitySeries, KnownErrors};
 
 use super::batch_fit::{Point, Source};
 use super::prepare::{Prepared, median};
@@ -77,7 +77,16 @@ fn known_effects(known: &KnownErrors, points: &[Point]) -> Vec<Nuisance> {
         })
         .collect();
     let column = |k: usize| weights.iter().map(|of| of.iter().map(|(i, w)| w * lower[(*i, k)]).sum()).collect();
-    (0..n).map(|k| Nuisance { name: format!("error {k} of the probes"), mean: means[k], column: column(k) }).collect()
+    let errors =
+        (0..n).map(|k| Nuisance { name: format!("error {k} of the probes"), mean: means[k], column: column(k) });
+    errors.chain(known.steps.iter().map(|step| shift(step, points))).collect()
+}
+
+/// The sudden shift of a probe: its readings from then on.
+fn shift(step: &ErrorStep, points: &[Point]) -> Nuisance {
+    let after = |p: &Point| p.source == Source::Probe(step.probe as usize) && p.hours >= step.hours;
+    let column = points.iter().map(|p| if after(p) { step.sd_sg } else { 0.0 }).collect();
+    effect(format!("shift of probe {} at hour {:.0}", step.probe, step.hours), column)
 }
 
 /// The gravity about each point of a probe: a running median. An effect of a reading's own gravity would have that reading's
@@ -115,6 +124,7 @@ mod tests {
             knots: vec![knot(0, 1.05), knot(0, 1.01), knot(1, 1.05)],
             mean_sg: vec![0.002, -0.001, 0.0005],
             covariance: covariance.clone(),
+            steps: Vec::new(),
         };
         let mut series = GravitySeries::empty("B", "s", crate::Instant::from_micros(0));
         series.probes = vec![SeriesProbe { probe: "a".into(), offset_sd: 1e-3 }; 2];

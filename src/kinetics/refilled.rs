@@ -11,7 +11,8 @@ const RISE_SG: f64 = 0.015;
 const RISE_SHARE: f64 = 0.5;
 /// The least fall before it, SG: a probe may settle on its first readings.
 const FALL_SG: f64 = 0.010;
-/// What follows for at least `HELD_H.0` hours and up to `HELD_H.1` must keep half of the rise: foam does not.
+/// What follows for at least `HELD_H.0` hours and up to `HELD_H.1` must keep half of the rise: foam does not. And it is above
+/// what was read in the last `HELD_H.1` hours before.
 const HELD_H: (f64, f64) = (12.0, 24.0);
 
 /// A rise of gravity that lasts.
@@ -45,6 +46,12 @@ pub(crate) fn rise(readings: &[Point]) -> Option<Rise> {
         let least = RISE_SG.max(RISE_SHARE * (highest - level));
         let after = rest.get(..SIDE.min(rest.len())).filter(|side| side.len() >= LEAST_SIDE)?;
         let by_sg = middle(after) - level;
+        // A probe that read too low for some hours comes back to where it was.
+        let lately = past.partition_point(|p| past.last().is_some_and(|last| p.hours < last.hours - HELD_H.1));
+        let back = middle(after) - middle(past.get(lately..).filter(|side| side.len() >= LEAST_SIDE).unwrap_or(before));
+        if back <= least {
+            return None;
+        }
         if highest - level <= FALL_SG || by_sg <= least {
             return None;
         }
@@ -102,7 +109,8 @@ mod tests {
         let sugar = points(|h| fall(h) + if h > 100.0 { 0.008 } else { 0.0 }, 0.25, 300.0);
         let slow = points(|h| fall(h) + 1e-4 * h, 0.25, 400.0);
         let last = points(|h| if h < 290.0 { fall(h) } else { 1.05 }, 0.25, 300.0);
-        for none in [foam, sugar, slow, last] {
+        let low = points(|h| fall(h) - if (30.0..37.0).contains(&h) { 0.025 } else { 0.0 }, 0.25, 300.0);
+        for none in [foam, sugar, slow, last, low] {
             assert_eq!(rise(&none), None);
         }
     }

@@ -15,7 +15,8 @@ pub struct ErrorKnot {
 /// baths, or by the same instrument, have errors that go together.
 ///
 /// The error of a probe is that of the middle of its time in the batch: how it drifts within the batch is not told apart
-/// from a slow end of the fermentation.
+/// from a slow end of the fermentation. Where a probe shifts at a known time within the batch it is that before, and the shift
+/// a step of unknown size.
 #[derive(Debug, Clone, PartialEq)]
 pub struct KnownErrors {
     /// The gravities, by probe, falling.
@@ -24,6 +25,19 @@ pub struct KnownErrors {
     pub mean_sg: Vec<f64>,
     /// Their covariance, row by row.
     pub covariance: Vec<Vec<f64>>,
+    /// Sudden shifts of the probes within the batch.
+    pub steps: Vec<ErrorStep>,
+}
+
+/// A sudden shift of a probe within a batch, of unknown size: what it reads afterwards is off by N(0, `sd_sg`^2) more.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ErrorStep {
+    /// Index into the series' probes.
+    pub probe: u32,
+    /// Hours from pitching.
+    pub hours: f64,
+    /// SG.
+    pub sd_sg: f64,
 }
 
 impl KnownErrors {
@@ -60,6 +74,7 @@ mod tests {
     fn an_error_goes_with_the_gravity() {
         let knot = |probe, sg| ErrorKnot { probe, sg };
         let known = KnownErrors {
+            steps: Vec::new(),
             knots: vec![knot(1, 1.050), knot(1, 1.010), knot(2, 1.030)],
             mean_sg: vec![0.001, 0.003, 0.007],
             covariance: vec![vec![4e-6, 1e-6, 0.0], vec![1e-6, 1e-6, 0.0], vec![0.0, 0.0, 9e-6]],

@@ -91,6 +91,15 @@ fn the_error_falls_with_the_tolerance() {
     }
 }
 
+#[test]
+fn the_last_step_ends_at_the_end_whatever_rounding_does() {
+    let last = 0.028_317_915_725_211_227;
+    let logistic = |_: f64, y: &[f64], out: &mut [f64]| out[0] = 0.05 * y[0] * (1.0 - y[0]);
+    let settings = OdeSettings { relative: 1e-10, absolute: 1e-12, ..Default::default() };
+    let found = settings.solve(logistic, 0.0, &[0.01], &[last]).unwrap();
+    assert!((found[0][0] - 1.0 / (1.0 + 99.0 * (-0.05 * last).exp())).abs() < 1e-12);
+}
+
 proptest! {
     #[test]
     fn asking_for_more_times_changes_no_answer(

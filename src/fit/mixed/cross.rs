@@ -102,11 +102,17 @@ impl Cross {
                 }
             }
             row_border.extend(row_fixed.iter().enumerate().map(|(j, x)| (random + j, *x)));
-            for (i, a) in &row_border {
+            // Columns rise along a row, each once: one half, the other is its mirror.
+            for (k, (i, a)) in row_border.iter().enumerate() {
                 let a = a * weight;
-                for (j, b) in &row_border {
+                for (j, b) in &row_border[k..] {
                     cross.border[i * width + j] += a * b;
                 }
+            }
+        }
+        for i in 0..width {
+            for j in 0..i {
+                cross.border[i * width + j] = cross.border[j * width + i];
             }
         }
         cross.links.iter_mut().for_each(|links| links.sort_by_key(|(place, _)| *place));
