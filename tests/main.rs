@@ -9,6 +9,7 @@
     clippy::print_stdout
 )]
 
+mod blank;
 mod calibration;
 mod drift;
 mod fit;

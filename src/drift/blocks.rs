@@ -75,6 +75,8 @@ pub(super) struct Sought {
     own: f64,
     /// How it moves with the effects.
     pub loads: DVector<f64>,
+    /// c of the whitened rows.
+    pub white: DVector<f64>,
 }
 
 impl<'a> System<'a> {
@@ -136,7 +138,7 @@ impl<'a> System<'a> {
             *loads.get_mut(*j)? -= weight;
         }
         let value = target.known + c.dot(&part.y) + loads.dot(&self.effects);
-        Some(Sought { value, own: (target.variance - c.norm_squared()).max(0.0), loads })
+        Some(Sought { value, own: (target.variance - c.norm_squared()).max(0.0), loads, white: c })
     }
 
     /// Best linear unbiased prediction of a target of block `p`, and the variance of its error.

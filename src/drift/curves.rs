@@ -39,11 +39,15 @@ impl<'a> Curves<'a> {
 
     /// A gravity read on a curve of the probe, in a sugar solution at 20 C; none where one of the curves has no value.
     pub fn seen(&self, probe: &str, on: &Calibration, sg: f64) -> Option<Seen> {
+        self.seen_at(probe, on, self.tilt_deg(on, sg)?, AT_C)
+    }
+
+    /// The same for a tilt and a temperature that were read.
+    pub fn seen_at(&self, probe: &str, on: &Calibration, tilt_deg: f64, temp_c: f64) -> Option<Seen> {
         let (first, root) = self.firsts.get(probe)?;
-        let tilt_deg = self.tilt_deg(on, sg)?;
         let temp_sd_c = self.calibrations.settings.temp_sd_c;
-        let read = |c: &Calibration| c.gravity_at(&self.sugar, tilt_deg, AT_C, temp_sd_c).map(|point| point.sg);
-        let errors = first.reading_errors(root, &self.sugar, tilt_deg, AT_C, temp_sd_c)?;
+        let read = |c: &Calibration| c.gravity_at(&self.sugar, tilt_deg, temp_c, temp_sd_c).map(|point| point.sg);
+        let errors = first.reading_errors(root, &self.sugar, tilt_deg, temp_c, temp_sd_c)?;
         Some(Seen { moved_sg: read(on)? - read(first)?, errors })
     }
 

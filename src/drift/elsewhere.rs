@@ -1,14 +1,14 @@
 //! What other times tell of the errors of probes in a batch: the drift without the batch's own samples.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DMatrix;
 
-use crate::calibration::{Calibration, Calibrations, CovarianceRoot, Gravity, ReadingErrors};
-use crate::liquid::BeerDensity;
+use crate::calibration::{Calibrations, Gravity, ReadingErrors};
 use crate::season::{ErrorKnot, ErrorStep, GravitySeries, KnownErrors, Season};
 use crate::units::Instant;
 
 use super::average::Averaged;
-use super::blocks::System;
+use super::blocks::{Sought, System};
+use super::curves::{Curves, Seen};
 use super::model::{Model, Variances};
 use super::pairs::Found;
 use super::part::{Part, doubt_sd, shows, walk_of_one};
@@ -145,22 +145,19 @@ impl ProbeErrors {
         series: &GravitySeries,
     ) -> Option<KnownErrors> {
         let asked = self.asked(season, series).filter(|asked| !asked.is_empty())?;
-        let sugar = BeerDensity::unfermented().ok()?;
-        let mut moved = Vec::with_capacity(asked.len());
-        let mut sources = Vec::with_capacity(asked.len());
-        for one in &asked {
+        let curves = Curves::new(calibrations).ok()?;
+        let seen = |one: &Asked<'_>| {
             let used = gravity.calibration.get(one.row).copied().flatten()?;
             let curve = calibrations.calibrations.get(used as usize)?;
-            let (by, of) = on_first(calibrations, curve, one, &sugar)?;
-            moved.push(by);
-            sources.push(of);
-        }
+            curves.seen_at(&curve.probe, curve, one.tilt_deg, one.temp_c)
+        };
+        let seen: Vec<Seen> = asked.iter().map(seen).collect::<Option<_>>()?;
         let model = self.without(&series.batch);
         let system = System::new(model.blocks(self.held.variances), &model.prior_sd).ok()?;
-        let (mean, covariance) = self.predict(&system, &model, &asked, &sources)?;
+        let (mean, covariance) = self.predict(&system, &model, &asked, &seen)?;
         Some(KnownErrors {
             knots: asked.iter().map(|one| one.knot).collect(),
-            mean_sg: mean.iter().zip(&moved).map(|(mean, moved)| mean + moved).collect(),
+            mean_sg: mean.iter().zip(&seen).map(|(mean, seen)| mean + seen.moved_sg).collect(),
             covariance: covariance.row_iter().map(|row| row.iter().copied().collect()).collect(),
             steps: self.steps(series),
         })
@@ -234,44 +231,38 @@ impl ProbeErrors {
         system: &System<'_>,
         model: &Model,
         asked: &[Asked<'_>],
-        sources: &[ReadingErrors],
-    ) -> Option<(DVector<f64>, DMatrix<f64>)> {
+        seen: &[Seen],
+    ) -> Option<(Vec<f64>, DMatrix<f64>)> {
+        let sought: Vec<Sought> = asked
+            .iter()
+            .zip(seen)
+            .map(|(one, seen)| {
+                let part = model.probes.get(one.block)?;
+                let mut target = part.target(one.months(), shows(one.knot.sg), &seen.errors, self.held.variances);
+                if self.held.fleet {
+                    target.shared.push((model.prior_sd.len() - 1, target.load));
+                }
+                target.shared.extend(model.beer.map(|beer| (beer, 1.0)));
+                system.seek(one.block, &target)
+            })
+            .collect::<Option<_>>()?;
         let n = asked.len();
-        let mut white = Vec::with_capacity(n);
-        let mut loads = DMatrix::<f64>::zeros(system.effects.len(), n);
-        let mut mean = DVector::<f64>::zeros(n);
-        for (i, (one, of)) in asked.iter().zip(sources).enumerate() {
-            let (solved, part) = (system.parts.get(one.block)?, model.probes.get(one.block)?);
-            let months = one.months();
-            let target = part.target(months, shows(one.knot.sg), of, self.held.variances);
-            let (known, shared, mut c) = (target.known, target.shared, target.covariance);
-            solved.lower.solve_lower_triangular_mut(&mut c);
-            let mut load = DVector::<f64>::zeros(system.effects.len());
-            *load.get_mut(part.slope())? += shows(one.knot.sg) * months;
-            if self.held.fleet {
-                *load.get_mut(model.prior_sd.len() - 1)? += shows(one.knot.sg) * months;
-            }
-            for (j, by) in shared {
-                *load.get_mut(j)? += by;
-            }
-            if let Some(beer) = model.beer {
-                *load.get_mut(beer)? += 1.0;
-            }
-            for (j, weight) in solved.effects.iter().zip(solved.columns.tr_mul(&c).iter()) {
-                *load.get_mut(*j)? -= weight;
-            }
-            *mean.get_mut(i)? = known + c.dot(&solved.y) + load.dot(&system.effects);
-            loads.set_column(i, &load);
-            white.push(c);
-        }
-        let mut covariance = loads.tr_mul(&(&system.inverse * &loads));
-        for (i, a) in asked.iter().enumerate() {
-            for (j, b) in asked.iter().enumerate().filter(|(_, b)| b.block == a.block) {
-                covariance[(i, j)] += self.between(a, b, sources.get(i)?, sources.get(j)?);
-                covariance[(i, j)] -= white.get(i)?.dot(white.get(j)?);
+        let mut covariance = DMatrix::<f64>::zeros(n, n);
+        for i in 0..n {
+            for j in 0..n {
+                let (Some(a), Some(b), Some(of_a), Some(of_b)) =
+                    (asked.get(i), asked.get(j), sought.get(i), sought.get(j))
+                else {
+                    continue;
+                };
+                covariance[(i, j)] = system.covariance(of_a, of_b);
+                if a.block == b.block {
+                    covariance[(i, j)] += self.between(a, b, &seen.get(i)?.errors, &seen.get(j)?.errors);
+                    covariance[(i, j)] -= of_a.white.dot(&of_b.white);
+                }
             }
         }
-        Some((mean, covariance))
+        Some((sought.iter().map(|one| one.value).collect(), covariance))
     }
 
     /// Covariance of the errors of a probe at two states of one batch before any pair is looked at, the slope and what pairs
@@ -308,19 +299,4 @@ fn states(series: &GravitySeries, probe: u32) -> Vec<usize> {
         (_, Some(last)) => vec![last],
         _ => Vec::new(),
     }
-}
-
-/// The curve in force minus the probe's first curve in a state, and the effects of the errors of the first there.
-fn on_first(
-    calibrations: &Calibrations,
-    curve: &Calibration,
-    one: &Asked<'_>,
-    liquid: &BeerDensity,
-) -> Option<(f64, ReadingErrors)> {
-    let first = calibrations.first(&curve.probe)?;
-    let temp_sd_c = calibrations.settings.temp_sd_c;
-    let read = |c: &Calibration| c.gravity_at(liquid, one.tilt_deg, one.temp_c, temp_sd_c).map(|point| point.sg);
-    let root = CovarianceRoot::of_own(&first.fitted);
-    let sources = first.reading_errors(&root, liquid, one.tilt_deg, one.temp_c, temp_sd_c)?;
-    Some((read(curve)? - read(first)?, sources))
 }

@@ -166,17 +166,17 @@ impl DriftSettings {
     }
 
     fn coefficients(&self, fit: &MixedFit, bootstrap: Option<&Bootstrap>) -> Vec<MixedTerm> {
-        let one = |(i, term): (usize, &str)| {
-            let weights: Vec<f64> = (0..fit.coefficients.len()).map(|j| f64::from(u8::from(i == j))).collect();
-            MixedTerm {
-                term: term.to_owned(),
-                kind: MixedTermKind::Fixed,
-                finding: fit.contrast(&weights, self.level).map_or_else(missing, Finding::Estimated),
-                df: fit.se_and_df(&weights).ok().map(|(_, df)| df).filter(|df| df.is_finite()),
-                bootstrap: bootstrap.and_then(|b| ends(&b.fixed, term)),
-            }
+        let one = |term| {
+            let checked = bootstrap.and_then(|b| ends(&b.fixed, term));
+            MixedTerm { bootstrap: checked, ..coefficient(term, MixedTermKind::Fixed, self.of(fit, term)) }
         };
-        [INTERCEPT, SLOPE].into_iter().enumerate().map(one).collect()
+        [INTERCEPT, SLOPE].map(one).into()
+    }
+
+    /// A coefficient of a fit with the degrees of freedom of its interval.
+    fn of(&self, fit: &MixedFit, name: &str) -> Result<(Estimate, f64)> {
+        let weights: Vec<f64> = fit.design.fixed.iter().map(|c| f64::from(u8::from(c.name == name))).collect();
+        Ok((fit.contrast(&weights, self.level)?, fit.se_and_df(&weights)?.1))
     }
 
     /// Each covariate alone, about its mean over the pairs.
@@ -189,24 +189,24 @@ impl DriftSettings {
     ) -> Vec<MixedTerm> {
         let one = |(name, value): &Covariate| {
             let values: Vec<Option<f64>> = pairs.iter().map(|pair| value(season, pair)).collect();
-            let (finding, df) = match covariate(settings, design, name, &values, self.level) {
-                Ok((estimate, df)) => (Finding::Estimated(estimate), Some(df).filter(|df| df.is_finite())),
-                Err(why) => (missing(why), None),
-            };
-            MixedTerm { term: (*name).to_owned(), kind: MixedTermKind::Covariate, finding, df, bootstrap: None }
+            let found = covariate_design(design, name, &values).and_then(|with| self.of(&settings.fit(&with)?, name));
+            coefficient(name, MixedTermKind::Covariate, found)
         };
         COVARIATES.iter().map(one).collect()
     }
 }
 
-/// The coefficient of one covariate beside intercept and slope, of the pairs that have it, with its degrees of freedom.
-fn covariate(
-    settings: &MixedSettings,
-    design: &Design,
-    name: &str,
-    values: &[Option<f64>],
-    level: f64,
-) -> Result<(Estimate, f64)> {
+/// A coefficient as a term of the model.
+fn coefficient(name: &str, kind: MixedTermKind, found: Result<(Estimate, f64)>) -> MixedTerm {
+    let (finding, df) = match found {
+        Ok((estimate, df)) => (Finding::Estimated(estimate), Some(df).filter(|df| df.is_finite())),
+        Err(why) => (missing(why), None),
+    };
+    MixedTerm { term: name.to_owned(), kind, finding, df, bootstrap: None }
+}
+
+/// The design of the pairs that have a covariate, with that beside intercept and slope.
+fn covariate_design(design: &Design, name: &str, values: &[Option<f64>]) -> Result<Design> {
     let doing = "a covariate of drift";
     let known: Vec<(usize, f64)> =
         values.iter().enumerate().filter_map(|(row, x)| Some((row, x.filter(|x| x.is_finite())?))).collect();
@@ -222,9 +222,7 @@ fn covariate(
     let rows: Vec<usize> = known.iter().map(|(row, _)| *row).collect();
     let mut with = only(design, &rows);
     with.fixed.push(Column::new(name, &centred));
-    let fit = settings.fit(&with)?;
-    let weights: Vec<f64> = with.fixed.iter().map(|column| f64::from(u8::from(column.name == name))).collect();
-    Ok((fit.contrast(&weights, level)?, fit.se_and_df(&weights)?.1))
+    Ok(with)
 }
 
 /// The design of some of its rows.

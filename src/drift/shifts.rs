@@ -6,7 +6,7 @@ use super::average::{Averaged, METHOD};
 use super::fleet::missing;
 use super::mixture::Mixture;
 use super::model::Model;
-use super::part::{MONTH_D, Part, Step, gravity_doubt, shows};
+use super::part::{Part, Step, gravity_doubt, shows};
 use super::readings::Read;
 use super::result::{Shift, ShiftKind};
 use super::scan::{Candidate, scan};
@@ -78,7 +78,7 @@ impl DriftSettings {
             let (mean, sd) = (size.mean(), size.sd());
             let place = model.probes.iter().enumerate().find(|(_, part)| part.probe == found.probe);
             if let Some((p, part)) = place {
-                let months = found.at.days_since(part.calibrated_at) / MONTH_D;
+                let months = part.months_at(found.at);
                 let sd = sd.hypot(GONE_SHARE * mean);
                 model = model.with_step(p, Step { at: found.at, months, mean, sd, event: None });
             }

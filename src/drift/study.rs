@@ -87,15 +87,14 @@ impl DriftSettings {
         shifts.sort_by(|a, b| (&a.probe, a.at).cmp(&(&b.probe, b.at)));
         let used: Vec<&DriftPair> = found.iter().map(|f| &f.pair).filter(|pair| pair.left_out.is_none()).collect();
         let mixed = self.mixed(season, &used, &averaged);
+        let curves = Curves::new(calibrations)?;
         let charts = averaged.as_ref().map_or_else(|_| Vec::new(), |averaged| charts(averaged, &self.charts));
         let kinds = match (&averaged, season.latest()) {
-            (Ok(averaged), Some(latest)) => {
-                self.kinds(averaged, &Curves::new(calibrations)?, latest, self.slopes_of(&fleet))
-            }
+            (Ok(averaged), Some(latest)) => self.kinds(averaged, &curves, latest, self.slopes_of(&fleet)),
             _ => Vec::new(),
         };
         let ends_sg = end_gravities(season, calibrations)?;
-        let (interval_d, policies) = self.future(&averaged, &Curves::new(calibrations)?, &fleet, &shifts, &ends_sg);
+        let (interval_d, policies) = self.future(&averaged, &curves, &fleet, &shifts, &ends_sg);
         let (outlooks, corrections) = self.outlooks(season, calibrations, &model, &averaged, &fleet, &ends_sg)?;
         let probe_errors = self.probe_errors(&model, &found, &averaged, &fleet);
         let probes = probe_ids(season)

@@ -36,7 +36,8 @@ pub struct Candidate {
     pub aicc: Option<f64>,
     /// Akaike weight: 0 without a criterion.
     pub akaike_weight: f64,
-    /// The traits of this curve in the order of `Trait::ALL`; empty where it could not be fitted.
+    /// The traits of this curve in the order of `Trait::ALL`; empty where it could not be fitted, and where no averages
+    /// are asked for.
     pub traits: Vec<Finding>,
     /// Root mean square of the residuals, SG.
     pub rmse_sg: Option<f64>,
@@ -73,10 +74,10 @@ impl KineticsSettings {
         let mut all = Vec::with_capacity(fits.len());
         for (kind, whole, _) in fits {
             let traits = match &whole {
-                Ok(whole) => {
+                Ok(whole) if self.averaged => {
                     traits::all(&whole.fitted(fitted.clock.clone()), self.level, self.finish_tolerance_sg)?.into()
                 }
-                Err(_) => Vec::new(),
+                _ => Vec::new(),
             };
             let found = self.candidate(kind, whole, &points, &effects, &weights, fit.last_hours)?;
             all.push(Candidate { traits, ..found });

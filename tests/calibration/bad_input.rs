@@ -6,6 +6,8 @@ use heelwort::season::{EndShape, Probe, Reference, ReferenceUse, Season};
 
 use super::floats::bath;
 
+use crate::blank;
+
 const GOOD: [(f64, f64); 6] = [(1.0, 25.0), (1.016, 31.1), (1.032, 39.0), (1.048, 47.8), (1.064, 55.4), (1.08, 60.7)];
 
 fn at() -> Instant {
@@ -100,16 +102,12 @@ fn a_temperature_outside_the_formulas_leaves_the_bath_out() {
 #[test]
 fn a_mass_or_diameter_of_zero_is_not_used() {
     let probe = |mass: f64, diameter: f64| Probe {
-        probe: "knot".into(),
-        built_on: None,
         total_mass_g: Some(mass),
-        cell_mass_g: None,
         diameter_mm: Some(diameter),
         length_mm: Some(140.0),
         bottom: Some(EndShape::Hemisphere),
-        top: None,
         shell: Some("tin".into()),
-        note: None,
+        ..blank::probe("knot")
     };
     for (mass, diameter) in [(0.0, 36.0), (100.0, 0.0), (-5.0, f64::NAN)] {
         let season = Season { references: baths(&GOOD), probes: vec![probe(mass, diameter)], ..Season::default() };

@@ -8,6 +8,8 @@ use rand::{Rng, RngExt};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
 
+use crate::blank;
+
 /// The two floats of the hydrostatics note: long (the top stays dry) and short (the top wets in strong wort).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Float {
@@ -65,16 +67,12 @@ pub fn season(case: &Case, hull: &Hull, shape: &Shape, rng: &mut ChaCha8Rng) -> 
         })
         .collect();
     let probe = Probe {
-        probe: "knot".into(),
-        built_on: None,
         total_mass_g: case.weighed.then(|| 1000.0 * hull.mass_kg + normal(rng, 0.1)),
-        cell_mass_g: None,
         diameter_mm: case.weighed.then(|| 2000.0 * shape.radius_m() + normal(rng, 0.1)),
         length_mm: case.length_known.then(|| 1000.0 * shape.length_m()),
         bottom: Some(EndShape::Hemisphere),
         top: Some(EndShape::Flat),
-        shell: Some("pet".into()),
-        note: None,
+        ..blank::probe("knot")
     };
     Season { references, probes: vec![probe], ..Season::default() }
 }
@@ -82,24 +80,10 @@ pub fn season(case: &Case, hull: &Hull, shape: &Shape, rng: &mut ChaCha8Rng) -> 
 /// A bath with the probe's tilt written beside it.
 pub fn bath(at: Instant, sg: f64, tilt_deg: f64, tilt_sd_deg: f64, sg_sd: f64) -> Reference {
     Reference {
-        at,
-        sg,
-        sg_given: true,
         probe: Some("knot".into()),
-        batch: None,
         bath: Some(format!("{sg:.5}")),
         method: Some(if sg == 1.0 { "water" } else { "weighed" }.into()),
-        instrument: None,
-        use_as: None,
-        tilt_deg: Some(tilt_deg),
-        tilt_sd_deg: Some(tilt_sd_deg),
-        temp_c: Some(20.0),
         sg_sd: Some(sg_sd),
-        raw_sg: None,
-        raw_brix: None,
-        instrument_temp_c: None,
-        known_at: None,
-        note: None,
-        flags: heelwort::season::Flags::NONE,
+        ..blank::reference(at, sg, tilt_deg, tilt_sd_deg)
     }
 }

@@ -9,6 +9,8 @@ use rand_chacha::ChaCha8Rng;
 
 use super::floats::{Case, Float, bath, hull, season};
 
+use crate::blank;
+
 fn case(baths: Vec<f64>) -> Case {
     Case { float: Float::Long, baths, tilt_sd_deg: 0.3, bath_sd: 0.0005, weighed: true, length_known: true }
 }
@@ -115,26 +117,7 @@ fn the_range_is_what_the_beers_use() {
 }
 
 fn batch(id: &str, pitched_at: heelwort::Instant, original_sg: f64) -> Batch {
-    Batch {
-        batch: id.into(),
-        strain: "thrift".into(),
-        pitched_at,
-        probes: Vec::new(),
-        vessel: None,
-        wort: None,
-        original_sg: Some(original_sg),
-        original_sg_sd: None,
-        limit_sg: None,
-        limit_sg_sd: None,
-        mash_temp_c: None,
-        pitch_mcells_ml_p: None,
-        yeast_lot: None,
-        generation: None,
-        set_temp_c: None,
-        volume_l: None,
-        ended_at: None,
-        note: None,
-    }
+    Batch { original_sg: Some(original_sg), ..blank::batch(id, "thrift", pitched_at) }
 }
 
 fn sample(batch: &str, at: heelwort::Instant, sg: f64) -> Reference {

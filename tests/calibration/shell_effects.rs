@@ -10,6 +10,8 @@ use rand_chacha::ChaCha8Rng;
 
 use super::floats::{Case, Float, hull, normal, season};
 
+use crate::blank;
+
 const ORIGINAL_SG: f64 = 1.050;
 const COOLED_H: f64 = 180.0;
 const LAST_H: f64 = 280.0;
@@ -63,24 +65,11 @@ fn crashed(crash: &Crash, seed: u64) -> Season {
 
 fn batch(pitched_at: Instant) -> Batch {
     Batch {
-        batch: "b1".into(),
-        strain: "thrift".into(),
-        pitched_at,
         probes: vec!["knot".into()],
-        vessel: None,
-        wort: None,
         original_sg: Some(ORIGINAL_SG),
         original_sg_sd: Some(0.001),
-        limit_sg: None,
-        limit_sg_sd: None,
-        mash_temp_c: None,
-        pitch_mcells_ml_p: None,
-        yeast_lot: None,
-        generation: None,
-        set_temp_c: None,
-        volume_l: None,
         ended_at: Some(pitched_at.plus_hours(LAST_H + 5.0)),
-        note: None,
+        ..blank::batch("b1", "thrift", pitched_at)
     }
 }
 

@@ -8,8 +8,8 @@ use heelwort::season::{Batch, Flags, Probe, Readings, Season};
 use rand::RngExt;
 use rand_distr::{Distribution, Exp1, StudentT};
 
-use super::fleet::blank;
 use super::readings::Planted;
+use crate::blank;
 use crate::calibration::floats::{Float, hull, normal};
 use crate::process::{PROCESSES, Truth, generator};
 
@@ -65,21 +65,15 @@ pub fn brewed(settings: &Brewed, seed: u64) -> Known {
     for p in 0..PROBES {
         let (hull, shape) = hull(if p % 2 == 0 { Float::Long } else { Float::Short }, &mut rng);
         season.probes.push(Probe {
-            probe: format!("p{p}"),
-            built_on: None,
             total_mass_g: Some(1000.0 * hull.mass_kg),
-            cell_mass_g: None,
             diameter_mm: Some(2000.0 * shape.radius_m()),
             length_mm: Some(1000.0 * shape.length_m()),
-            bottom: None,
-            top: None,
-            shell: Some("pet".into()),
-            note: None,
+            ..blank::probe(format!("p{p}"))
         });
         for b in 0..6 {
             let sg = 1.0 + 0.016 * f64::from(b);
             let tilt = hull.tilt_deg(sg * WATER_20C_KG_M3).unwrap() + normal(&mut rng, 0.1);
-            let mut reference = blank(start.plus_hours(f64::from(b)), sg, tilt, 0.1);
+            let mut reference = blank::reference(start.plus_hours(f64::from(b)), sg, tilt, 0.1);
             reference.probe = Some(format!("p{p}"));
             reference.bath = Some(format!("b{b}"));
             reference.method = Some(if b == 0 { "water" } else { "weighed" }.into());
@@ -130,24 +124,11 @@ pub fn brewed(settings: &Brewed, seed: u64) -> Known {
                 }
             }
             season.batches.push(Batch {
-                batch,
-                strain: "cordgrass".into(),
-                pitched_at,
                 probes: probes.iter().map(|p| format!("p{p}")).collect(),
-                vessel: None,
-                wort: None,
                 original_sg: Some(original),
                 original_sg_sd: Some(0.001),
-                limit_sg: None,
-                limit_sg_sd: None,
-                mash_temp_c: None,
-                pitch_mcells_ml_p: None,
-                yeast_lot: None,
-                generation: None,
-                set_temp_c: None,
-                volume_l: None,
                 ended_at: Some(pitched_at.plus_hours(until_h)),
-                note: None,
+                ..blank::batch(batch, "cordgrass", pitched_at)
             });
         }
     }

@@ -7,10 +7,11 @@
 use heelwort::Instant;
 use heelwort::float::Hull;
 use heelwort::liquid::WATER_20C_KG_M3;
-use heelwort::season::{Flags, Probe, Reference, Season};
+use heelwort::season::{Probe, Season};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
+use crate::blank;
 use crate::calibration::floats::{Float, hull, normal};
 
 /// How the gravity of a bath is known.
@@ -149,16 +150,9 @@ pub fn known(fleet: &Fleet, seed: u64) -> Known {
         }
         shifts.push(own);
         season.probes.push(Probe {
-            probe: format!("p{p}"),
-            built_on: None,
             total_mass_g: Some(1000.0 * hull.mass_kg + normal(&mut rng, 0.1)),
-            cell_mass_g: None,
             diameter_mm: Some(2000.0 * shape.radius_m() + normal(&mut rng, 0.1)),
-            length_mm: None,
-            bottom: None,
-            top: None,
-            shell: Some("pet".into()),
-            note: None,
+            ..blank::probe(format!("p{p}"))
         });
         truths.push(Truth { hull, history, gradual });
     }
@@ -181,7 +175,7 @@ pub fn known(fleet: &Fleet, seed: u64) -> Known {
             for (p, truth) in truths.iter().enumerate() {
                 let at = day + 0.04 * f64::from(b);
                 let tilt = truth.tilt(&truth.history, true_sg, at) + normal(&mut rng, BATH_TILT_DEG);
-                let mut reference = blank(start.plus_days(at), stated, tilt, BATH_TILT_DEG);
+                let mut reference = blank::reference(start.plus_days(at), stated, tilt, BATH_TILT_DEG);
                 reference.probe = Some(format!("p{p}"));
                 reference.bath = Some(format!("s{s}b{b}"));
                 reference.method = Some(method.into());
@@ -199,7 +193,7 @@ pub fn known(fleet: &Fleet, seed: u64) -> Known {
             let sg = if k % 3 == 0 { 1.035 } else { 1.011 } + normal(&mut rng, 0.004);
             let read = sg + hydrometer + normal(&mut rng, READ_SD);
             let tilt = truth.tilt(&truth.history, sg - beer, day) + normal(&mut rng, 0.1);
-            let mut reference = blank(start.plus_days(day), read, tilt, 0.1);
+            let mut reference = blank::reference(start.plus_days(day), read, tilt, 0.1);
             reference.probe = Some(format!("p{p}"));
             reference.batch = Some(format!("b{p}-{k}"));
             reference.method = Some("hydrometer".into());
@@ -221,28 +215,4 @@ pub fn known(fleet: &Fleet, seed: u64) -> Known {
     let since = |t: &Truth| t.error(&t.history, latest) - t.error(&t.history, in_force);
     let since_last = truths.iter().map(since).collect();
     Known { season, slopes, gradual, since_last, shifts, population_mean }
-}
-
-pub fn blank(at: Instant, sg: f64, tilt_deg: f64, tilt_sd_deg: f64) -> Reference {
-    Reference {
-        at,
-        sg,
-        sg_given: true,
-        probe: None,
-        batch: None,
-        bath: None,
-        method: None,
-        instrument: None,
-        use_as: None,
-        tilt_deg: Some(tilt_deg),
-        tilt_sd_deg: Some(tilt_sd_deg),
-        temp_c: Some(20.0),
-        sg_sd: None,
-        raw_sg: None,
-        raw_brix: None,
-        instrument_temp_c: None,
-        known_at: None,
-        note: None,
-        flags: Flags::NONE,
-    }
 }

@@ -9,6 +9,7 @@ use rand_chacha::ChaCha8Rng;
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
 use super::fleet::{Fleet, Known, known};
+use crate::blank;
 
 fn studied(season: &Season, settings: &DriftSettings) -> Drift {
     let calibrations = CalibrationSettings::default().fit(season).unwrap();
@@ -85,24 +86,8 @@ fn with_batches(known: &mut Known, seed: u64) {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     for reference in known.season.references.iter().filter(|r| r.is_sample() && rng.random_bool(0.67)) {
         known.season.batches.push(Batch {
-            batch: reference.batch.clone().unwrap(),
-            strain: "glasswort".to_owned(),
-            pitched_at: reference.at.plus_days(-3.0),
             probes: reference.probe.iter().cloned().collect(),
-            vessel: None,
-            wort: None,
-            original_sg: None,
-            original_sg_sd: None,
-            limit_sg: None,
-            limit_sg_sd: None,
-            mash_temp_c: None,
-            pitch_mcells_ml_p: None,
-            yeast_lot: None,
-            generation: None,
-            set_temp_c: None,
-            volume_l: None,
-            ended_at: None,
-            note: None,
+            ..blank::batch(reference.batch.clone().unwrap(), "glasswort", reference.at.plus_days(-3.0))
         });
     }
 }

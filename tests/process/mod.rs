@@ -270,24 +270,12 @@ pub fn batches_of(brewed: &[Brewed]) -> Vec<heelwort::season::Batch> {
     brewed
         .iter()
         .map(|b| heelwort::season::Batch {
-            batch: b.series.batch.clone(),
-            strain: b.series.strain.clone(),
-            pitched_at: b.series.pitched_at,
             probes: b.series.probes.iter().map(|p| p.probe.clone()).collect(),
             vessel: Some("V1".into()),
-            wort: None,
             original_sg: b.series.original_sg.map(|(sg, _)| sg),
             original_sg_sd: b.series.original_sg.map(|(_, sd)| sd),
-            limit_sg: None,
-            limit_sg_sd: None,
-            mash_temp_c: None,
-            pitch_mcells_ml_p: None,
-            yeast_lot: None,
-            generation: None,
-            set_temp_c: None,
-            volume_l: None,
             ended_at: b.series.ended_hours.map(|h| b.series.pitched_at.plus_hours(h)),
-            note: None,
+            ..crate::blank::batch(&b.series.batch, &b.series.strain, b.series.pitched_at)
         })
         .collect()
 }
