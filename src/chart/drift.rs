@@ -96,12 +96,7 @@ impl Drift {
         for probe in probes {
             rows.push(Row::new(&probe.probe, &probe.drift_sg_per_30d, CURVE, Mark::Disc));
             if self.shifts.iter().any(|shift| shift.probe == probe.probe) {
-                rows.push(Row::new(
-                    &format!("{}, without shifts", probe.probe),
-                    &probe.gradual_sg_per_30d,
-                    AHEAD,
-                    Mark::Ring,
-                ));
+                rows.push(Row::new("between its shifts", &probe.gradual_sg_per_30d, AHEAD, Mark::Ring));
             }
         }
         for term in self.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {
@@ -109,7 +104,8 @@ impl Drift {
         }
         let drawn = forest("", "drift, SG per 30 days", &rows, &[0.0], 440)?;
         let caption = format!(
-            "Bars: {:.0} % intervals. A bar that crosses 0 does not show a drift; a wide one says that too little is known.",
+            "Disc: a probe, with its sudden shifts. Ring, below it: the same probe without them. Diamond: the mean over probes, \
+             with shifts. Bars: {:.0} % intervals. A bar that crosses 0 does not show a drift; a wide one says that too little is known.",
             100.0 * self.level
         );
         Ok(Figure::new("Drift of the fleet", self.in_words(), vec![drawn]).with_caption(caption))

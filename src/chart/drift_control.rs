@@ -33,9 +33,9 @@ impl Drift {
         let alt = format!("Control charts of {} probes with {signals} signals.", self.charts.len());
         Ok(Figure::new(TITLE, alt, panels).with_caption(
             "Errors are in units of their standard deviation, each against what the earlier references of the probe let expect if it \
-             had not changed since its first calibration. First of each pair: exponentially weighted means (line) within limits \
-             (band), single errors as dots. Second: sums of errors beyond half an SD, upward and downward, with their limit. Red \
-             triangles: signals.",
+             had not changed since its first calibration but for what is written down as an event. First of each pair: exponentially \
+             weighted means (ewma in the table, line) within limits (band), single errors as dots. Second: sums of errors beyond half an SD \
+             (cusum), upward and downward, with their limit. Red triangles: signals.",
         ))
     }
 }

@@ -37,7 +37,7 @@ impl Drift {
             rows.iter().flat_map(|(_, k, _)| ends(k, 100.0)),
             0.05,
             5,
-            "proportional: change of K, % per 30 days",
+            "proportional: relative change of K, % per 30 days",
         );
         let y = Axis::around(
             rows.iter().flat_map(|(.., zero)| ends(zero, 1.0)),
@@ -86,8 +86,8 @@ impl Drift {
         let words: Vec<String> = self.kinds.iter().map(|k| format!("{}: {}", k.probe, k.verdict)).collect();
         Ok(Figure::new(TITLE, words.join("; "), vec![drawn]).with_caption(
             "Marks with bars: estimate and standard error. Square: proportional, something of mass, height or shell. Triangle: \
-             sideways, the sensor's zero or mass across the axis. Ring: the references do not tell; that is the rule, as both look \
-             alike but for 0.001 SG or so between water and a strong bath.",
+             sideways, the sensor's zero or mass across the axis. Ring: the references do not tell, as both \
+             kinds look alike but for 0.001 SG or so between water and a strong bath.",
         ))
     }
 }

@@ -2,6 +2,8 @@
 
 use std::collections::BTreeSet;
 
+use plotters::style::RGBColor;
+
 use crate::error::Result;
 use crate::forecast::{Forecast, Quantiles};
 use crate::kinetics::{BatchFit, Kinetics, Point, Source, Trait};
@@ -10,10 +12,11 @@ use crate::units::HOURS_PER_DAY;
 
 use super::axis::{Axis, shortened};
 use super::figure::{Figure, Panel};
-use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, REFERENCE, SERIES};
+use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, PROBES, REFERENCE};
 use super::plot::{Frame, Plot, Side};
 use super::svg::{SCALE, panel};
 use super::thin;
+use super::words::dots_outside;
 
 const WIDTH: u32 = 640;
 const HEIGHT: u32 = 290;
@@ -73,6 +76,11 @@ impl BatchFit {
             .with_caption(self.caption(outside, finish.is_some())))
     }
 
+    /// The colour of a probe's dots, with its name.
+    fn colour_of(&self, probe: usize) -> (&'static str, RGBColor) {
+        if self.offsets.len() == 1 { ("grey", INK) } else { PROBES[probe % PROBES.len()] }
+    }
+
     /// Right end of the picture, days from pitching.
     fn end_d(&self, series: Option<&GravitySeries>, finish_p95: Option<f64>) -> f64 {
         let data = (self.last_point(series) / HOURS_PER_DAY).max(1.0);
@@ -110,7 +118,7 @@ impl BatchFit {
                     thin::medians(of_probe.map(|p| (p.hours / HOURS_PER_DAY, p.sg)), bins)
                 }
             };
-            let colour = if self.offsets.len() == 1 { INK } else { SERIES[(i + 2) % SERIES.len()] };
+            let colour = self.colour_of(i).1;
             outside += plot.dots(dots, colour, 1.5, 0.55)?;
         }
         if let Some(series) = series {
@@ -202,14 +210,21 @@ impl BatchFit {
         if forecast {
             parts.push("Triangle and shaded field: where and when it comes to rest, 90 %.".to_owned());
         }
-        for offset in &self.offsets {
-            if let Some(e) = offset.offset_sg.estimate() {
-                let how = if e.value < 0.0 { "low" } else { "high" };
-                parts.push(format!("{} reads {:.4} \u{b1} {:.4} {how} here.", offset.probe, e.value.abs(), e.se));
-            }
+        for (i, offset) in self.offsets.iter().enumerate() {
+            let dots = if self.offsets.len() == 1 { String::new() } else { format!(" ({} dots)", self.colour_of(i).0) };
+            let reads = match offset.offset_sg.estimate() {
+                Some(e) if e.value.abs() < 0.000_05 => format!(" reads true here, \u{b1} {:.4}", e.se),
+                Some(e) => {
+                    let how = if e.value < 0.0 { "low" } else { "high" };
+                    format!(" reads {:.4} \u{b1} {:.4} {how} here", e.value.abs(), e.se)
+                }
+                None if dots.is_empty() => continue,
+                None => String::new(),
+            };
+            parts.push(format!("{}{dots}{reads}.", offset.probe));
         }
-        if outside > 0 {
-            parts.push(format!("{outside} dots lie outside the frame."));
+        if let Some(words) = dots_outside(outside) {
+            parts.push(words);
         }
         parts.join(" ")
     }

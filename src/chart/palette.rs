@@ -16,8 +16,9 @@ pub(super) const AHEAD: RGBColor = RGBColor(0x1f, 0x9d, 0x8a);
 /// What needs a look: misses, shifts, rejected rows.
 pub(super) const LOOK: RGBColor = RGBColor(0xb5, 0x3a, 0x52);
 
-/// The series colours in the order in which they are given out.
-pub(super) const SERIES: [RGBColor; 4] = [CURVE, REFERENCE, AHEAD, LOOK];
+/// Colours of probes in one picture, with their names, in the order in which they are given out. Dots are half transparent,
+/// so that the ink of the text is grey.
+pub(super) const PROBES: [(&str, RGBColor); 4] = [("green", AHEAD), ("grey", INK), ("red", LOOK), ("ochre", REFERENCE)];
 
 /// Shapes of points, told apart without colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -39,6 +40,8 @@ pub(super) enum Mark {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    const COLOURS: [RGBColor; 4] = [CURVE, REFERENCE, AHEAD, LOOK];
 
     type Linear = [f64; 3];
 
@@ -79,7 +82,7 @@ mod tests {
 
     #[test]
     fn every_series_shows_on_light_and_on_dark_paper() {
-        for colour in SERIES {
+        for colour in COLOURS {
             for paper in [RGBColor(255, 255, 255), RGBColor(0x14, 0x18, 0x1c)] {
                 assert!(contrast(colour, paper) >= 3.0, "{colour:?} on {paper:?}: {}", contrast(colour, paper));
             }
@@ -88,8 +91,8 @@ mod tests {
 
     #[test]
     fn series_differ_for_colour_blind_eyes() {
-        for (i, a) in SERIES.iter().enumerate() {
-            for b in SERIES.iter().skip(i + 1) {
+        for (i, a) in COLOURS.iter().enumerate() {
+            for b in COLOURS.iter().skip(i + 1) {
                 for matrix in VISION {
                     let see = |c: RGBColor| {
                         let rgb = linear(c);

@@ -10,6 +10,7 @@ use super::figure::Figure;
 use super::palette::{CURVE, INK, Mark, REFERENCE};
 use super::plot::Frame;
 use super::svg::panel;
+use super::words::dots_outside;
 
 const HEIGHT: u32 = 170;
 const WIDTH: u32 = 410;
@@ -65,14 +66,21 @@ impl BatchFit {
             })?);
         }
         let waves = match &self.whiteness {
-            Some(w) if w.runs_p < 0.05 => format!(
-                " Waves are left: {} runs of one sign where {:.0} are expected (p {:.3}).",
-                w.runs, w.expected_runs, w.runs_p
-            ),
+            Some(w) if w.runs_p < 0.05 => {
+                let left = if (w.runs as f64) < w.expected_runs {
+                    "Waves are left"
+                } else {
+                    "No waves are left, but neighbours have opposite signs too often"
+                };
+                format!(
+                    " {left}: {} runs of one sign where {:.0} are expected (p {:.3}).",
+                    w.runs, w.expected_runs, w.runs_p
+                )
+            }
             Some(w) => format!(" No waves are left (runs test, p {:.2}).", w.runs_p),
             None => String::new(),
         };
-        let beyond = if outside > 0 { format!(" {outside} dots lie outside the frame.") } else { String::new() };
+        let beyond = dots_outside(outside).map_or_else(String::new, |words| format!(" {words}"));
         let caption = format!(
             "Left: means of readings (dots) and samples (diamonds) less the curve; crosses count little. Right: with the error \
              model taken off, neighbours should not correlate beyond the outer lines (90 %).{waves}{beyond}"

@@ -8,6 +8,7 @@ use super::figure::Figure;
 use super::palette::{CURVE, INK};
 use super::plot::Frame;
 use super::svg::panel;
+use super::words::dots_outside;
 
 const WIDTH: u32 = 520;
 const HEIGHT: u32 = 260;
@@ -36,7 +37,7 @@ impl SigmoidFit {
             outside = plot.dots(points, INK, 1.8, 0.7)?;
             plot.line(&at.iter().zip(&band).map(|(x, e)| (*x, e.value)).collect::<Vec<_>>(), CURVE, 2.0, 1.0)
         })?;
-        let beyond = if outside > 0 { format!(" {outside} dots lie outside the frame.") } else { String::new() };
+        let beyond = dots_outside(outside).map_or_else(String::new, |words| format!(" {words}"));
         let caption = format!(
             "Line: {} curve; inner band: where the curve may be, outer: one new reading, both {:.0} %.{beyond}",
             self.kind,

@@ -24,6 +24,15 @@ pub(crate) fn percent(p: f64) -> String {
     }
 }
 
+/// How many dots a picture leaves out; none where it has all.
+pub(super) fn dots_outside(n: usize) -> Option<String> {
+    match n {
+        0 => None,
+        1 => Some("1 dot lies outside the frame.".to_owned()),
+        n => Some(format!("{n} dots lie outside the frame.")),
+    }
+}
+
 /// A moment to the minute: `2031-03-05 14:05`, UTC.
 pub(crate) fn minute(at: Instant) -> String {
     written(at, "%Y-%m-%d %H:%M")

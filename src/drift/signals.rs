@@ -13,8 +13,8 @@ use super::part::{MONTH_D, Part};
 ///
 /// Each error is what its reference showed less what the earlier ones let expect of a probe that has not changed since its
 /// first calibration, over the SD of that: curve, own noise, reference, instrument and the spread of pairs are in it, drift is
-/// not. Known events are (their size is not known, so the first references after one hardly count). Without a change they are
-/// independent with variance 1.
+/// not. Known events are (their size is not known, so the first references after one hardly count), shifts that were found are
+/// not, as the charts are to show them. Without a change they are independent with variance 1.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ControlChart {
     /// The probe.
@@ -56,6 +56,7 @@ pub(super) fn charts(averaged: &Averaged, settings: &ChartSettings) -> Vec<Contr
 }
 
 fn chart(part: &Part, variances: Variances, prior: &[Option<f64>], settings: &ChartSettings) -> Option<ControlChart> {
+    let part = &without_found_steps(part);
     let block = part.block(variances);
     let mut covariance: DMatrix<f64> = block.covariance;
     for (column, effect) in part.touching.columns.column_iter().zip(&part.touching.effects) {
@@ -72,6 +73,17 @@ fn chart(part: &Part, variances: Variances, prior: &[Option<f64>], settings: &Ch
     let at = part.rows.iter().map(|row| part.instant(row.months)).collect();
     let (ewma, cusum) = (settings.ewma(&times_d, &errors).ok()?, settings.cusum(&times_d, &errors).ok()?);
     Some(ControlChart { probe: part.probe.clone(), at, errors, ewma, cusum })
+}
+
+/// The part as it was before shifts were found in it.
+fn without_found_steps(part: &Part) -> Part {
+    let mut part = part.clone();
+    let (known, found): (Vec<_>, Vec<_>) = part.steps.drain(..).partition(|step| step.event.is_some());
+    for step in &found {
+        part.y += part.column_of(step) * step.mean;
+    }
+    part.steps = known;
+    part
 }
 
 impl ControlChart {
@@ -101,5 +113,29 @@ impl ControlChart {
         }
         found.sort_by_key(|signal| signal.at);
         found
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::changed::tests::{part, step};
+    use super::*;
+
+    #[test]
+    fn a_shift_that_was_found_stays_in_sight() {
+        let bare = part(Vec::new());
+        let mut found = step(&bare, 3.3, 0.004);
+        found.mean = 0.003;
+        let mut known = step(&bare, 1.5, 0.004);
+        known.event = Some("knocked".to_owned());
+        let mut shifted = part(vec![known.clone(), found.clone()]);
+        shifted.y -= shifted.column_of(&found) * found.mean;
+        let seen = without_found_steps(&shifted);
+        assert_eq!(seen.steps, [known]);
+        assert!((&seen.y - &bare.y).amax() < 1e-15);
+
+        let variances = Variances { walk_sd: 0.0, pair_sd: 0.0006 };
+        let signals = |part: &Part| chart(part, variances, &[None], &ChartSettings::default()).unwrap().signals().len();
+        assert!(signals(&part(vec![found])) > 0);
     }
 }

@@ -8,7 +8,7 @@ use crate::Result;
 
 /// An estimate: value, standard error, interval with its level, and the method that made them.
 ///
-/// `Display` rounds to two digits of the standard error; the fields keep full precision.
+/// `Display` rounds to the digits that the standard error is worth ([`decimals_for`]); the fields keep full precision.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Estimate {
     /// The estimate, in the unit its owner names.
@@ -110,9 +110,19 @@ impl Finding {
     }
 }
 
-/// Decimals that show two digits of `se`, from 0 to 12.
+/// Decimals, from 0 to 12, that show of `se` two digits where they are 10 to 35, and one where they are more: the error's
+/// own error is larger than what the second digit then says. Rule of the Particle Data Group (Review of Particle Physics,
+/// introduction, "Rounding"; from memory).
 pub fn decimals_for(se: f64) -> usize {
-    if se > 0.0 && se.is_finite() { (1 - se.log10().floor() as i32).clamp(0, 12) as usize } else { 6 }
+    if !(se > 0.0 && se.is_finite()) {
+        return 6;
+    }
+    let first = se.log10().floor() as i32;
+    let two = (10.0 * se / 10f64.powi(first)).round();
+    // From 9.5 on it rounds up to the next ten, of which two digits are shown.
+    let digits = if two <= 35.0 || two >= 95.0 { 2 } else { 1 };
+    let first = if two >= 95.0 { first + 1 } else { first };
+    (digits - 1 - first).clamp(0, 12) as usize
 }
 
 impl fmt::Display for Estimate {
@@ -146,16 +156,20 @@ mod tests {
     use super::*;
 
     #[test]
-    fn an_estimate_prints_to_two_digits_of_its_error() {
-        let estimate = Estimate {
-            value: 1.012_345_6,
-            se: 0.000_712,
-            lower: 1.011_17,
-            upper: 1.013_52,
-            level: 0.9,
-            method: "t".into(),
-        };
-        assert_eq!(estimate.to_string(), "1.01235 \u{b1} 0.00071 (90 % interval 1.01117 to 1.01352, t)");
+    fn an_estimate_prints_to_the_digits_its_error_is_worth() {
+        let of =
+            |se| Estimate { value: 1.012_345_6, se, lower: 1.011_17, upper: 1.013_52, level: 0.9, method: "t".into() };
+        assert_eq!(of(0.000_712).to_string(), "1.0123 \u{b1} 0.0007 (90 % interval 1.0112 to 1.0135, t)");
+        assert_eq!(of(0.000_312).to_string(), "1.01235 \u{b1} 0.00031 (90 % interval 1.01117 to 1.01352, t)");
+    }
+
+    #[test]
+    fn errors_are_shown_with_one_digit_or_two() {
+        let cases = [(0.000_12, 5), (0.000_35, 5), (0.000_36, 4), (0.000_94, 4), (0.000_96, 4), (1.2, 1), (4.0, 0)];
+        for (se, decimals) in cases {
+            assert_eq!(decimals_for(se), decimals, "{se}");
+        }
+        assert_eq!(decimals_for(f64::NAN), 6);
     }
 
     #[test]

@@ -34,7 +34,7 @@ pub(super) fn day(at: Instant) -> String {
     written(at, "%-d %b")
 }
 
-/// `0.767 (0.753 to 0.781)`: an estimate with its interval, to two digits of its error.
+/// `0.767 (0.753 to 0.781)`: an estimate with its interval, to the digits its error is worth.
 pub(super) fn interval(e: &Estimate, plus: bool) -> String {
     let decimals = decimals_for(e.se);
     let text = |value| signed(value, decimals, plus);

@@ -1,8 +1,9 @@
 //! What became of every row.
 
+use std::collections::BTreeMap;
 use std::fmt;
 
-/// Rejected rows that the text form lists.
+/// Kinds of rejected rows that the text form lists.
 const SHOWN: usize = 20;
 
 /// One input file and table, and what became of its rows: `read == kept + flagged + rejected`.
@@ -33,6 +34,15 @@ pub struct Rejected {
     pub reason: String,
     /// The row as it stands, cut after 200 characters.
     pub text: String,
+}
+
+/// Rejected rows of a file that differ only in what was found there.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RejectedAlike<'a> {
+    /// The first of them.
+    pub first: &'a Rejected,
+    /// How many there are.
+    pub rows: usize,
 }
 
 /// How many rows of a file carry one reason.
@@ -84,11 +94,50 @@ impl RowAccount {
         })
     }
 
+    /// The rejected rows, those together that differ only in what was found there; in order of the first of each kind.
+    pub fn rejected_alike(&self) -> Vec<RejectedAlike<'_>> {
+        let mut places = BTreeMap::new();
+        let mut alike: Vec<RejectedAlike<'_>> = Vec::new();
+        for first in &self.rejected {
+            let place = *places.entry((first.file.as_str(), without_the_found(&first.reason))).or_insert(alike.len());
+            match alike.get_mut(place) {
+                Some(kind) => kind.rows += 1,
+                None => alike.push(RejectedAlike { first, rows: 1 }),
+            }
+        }
+        alike
+    }
+
     /// True when in every file the rows kept, flagged and rejected add up to those read, and the list of rejected
     /// rows has as many entries as the counts say.
     pub fn adds_up(&self) -> bool {
         let (_, _, _, rejected) = self.totals();
         self.files.iter().all(|f| f.read == f.kept + f.flagged + f.rejected) && rejected == self.rejected.len()
+    }
+}
+
+/// A reason without what was found in the row, and without the line of the row that it repeats: neither the text between
+/// `found` and `wanted`, nor numbers before what is wanted.
+fn without_the_found(reason: &str) -> String {
+    if let Some((before, rest)) = reason.split_once("found `")
+        && let Some((_, wanted)) = rest.rsplit_once("`; wanted ")
+    {
+        return format!("{before}{wanted}");
+    }
+    let (what, wanted) = reason.split_once(';').unwrap_or((reason, ""));
+    let words: Vec<&str> = what.split(' ').filter(|word| word.parse::<f64>().is_err()).collect();
+    format!("{};{wanted}", words.join(" "))
+}
+
+impl fmt::Display for RejectedAlike<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} line {}", self.first.file, self.first.line)?;
+        match self.rows {
+            1 => {}
+            2 => f.write_str(" and 1 row like it")?,
+            n => write!(f, " and {} rows like it", n - 1)?,
+        }
+        write!(f, ": {}", self.first.reason)
     }
 }
 
@@ -110,11 +159,13 @@ impl fmt::Display for RowAccount {
         for reason in &self.flagged {
             writeln!(f, "flagged in {}: {} {}", reason.file, reason.rows, reason.reason)?;
         }
-        for row in self.rejected.iter().take(SHOWN) {
-            writeln!(f, "rejected {} line {}: {}", row.file, row.line, row.reason)?;
+        let alike = self.rejected_alike();
+        for kind in alike.iter().take(SHOWN) {
+            writeln!(f, "rejected {kind}")?;
         }
-        if self.rejected.len() > SHOWN {
-            writeln!(f, "... and {} more rejected rows", self.rejected.len() - SHOWN)?;
+        if alike.len() > SHOWN {
+            let rows: usize = alike.iter().skip(SHOWN).map(|kind| kind.rows).sum();
+            writeln!(f, "... and {rows} more rejected rows for other reasons")?;
         }
         for remark in &self.remarks {
             match remark.line {
@@ -129,5 +180,40 @@ impl fmt::Display for RowAccount {
             writeln!(f, "not read: {file}")?;
         }
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rows_rejected_for_one_reason_stand_together() {
+        let row = |line, reason: &str| Rejected {
+            file: "readings.csv".to_owned(),
+            line,
+            reason: reason.to_owned(),
+            text: String::new(),
+        };
+        let account = RowAccount {
+            rejected: vec![
+                row(2, "column `tilt_deg`: found `29,7`; wanted a number"),
+                row(3, "column `temp_c`: found `x`; wanted a number"),
+                row(4, "column `tilt_deg`: found `a `; wanted b`; wanted a number"),
+                row(5, "an exact duplicate of readings.csv line 4"),
+                row(7, "an exact duplicate of readings.csv line 6"),
+                row(8, "column `sg` is 3.6; an SG lies between 0.95 and 1.2"),
+                row(9, "column `sg` is 0; an SG lies between 0.95 and 1.2"),
+            ],
+            ..RowAccount::default()
+        };
+        let alike: Vec<(u64, usize)> =
+            account.rejected_alike().iter().map(|kind| (kind.first.line, kind.rows)).collect();
+        assert_eq!(alike, [(2, 2), (3, 1), (5, 2), (8, 2)]);
+        let text = account.to_string();
+        assert!(
+            text.contains("rejected readings.csv line 2 and 1 row like it: column `tilt_deg`: found `29,7`"),
+            "{text}"
+        );
     }
 }

@@ -125,7 +125,10 @@ impl Binding {
         let error = Error::input(
             place.clone(),
             format!("no column `{name}` among {}", list(header)),
-            format!("the columns of {}: {} at least", self.table, list(&required)),
+            match self.table {
+                Table::References => "`at`, and a gravity in `sg`, `raw_sg` or `raw_brix`, at least".to_owned(),
+                _ => format!("the columns of {}: {} at least", self.table, list(&required)),
+            },
         );
         match guess(name, &self.unknown) {
             Some(near) => error.with_hint(format!("did you mean to map `{near}`? In season.toml: {name} = \"{near}\"")),

@@ -65,7 +65,7 @@ mod value;
 mod whole;
 mod write;
 
-pub use account::{FileAccount, ReasonCount, Rejected, Remark, RowAccount};
+pub use account::{FileAccount, ReasonCount, Rejected, RejectedAlike, Remark, RowAccount};
 pub use flags::Flags;
 pub use frame::FrameBuilder;
 pub use known::{ErrorKnot, ErrorStep, KnownErrors};

@@ -22,7 +22,13 @@ pub(crate) fn checked_sg(column: &str, value: f64) -> Result<f64, String> {
     if (SG_LOW..=SG_HIGH).contains(&value) {
         Ok(value)
     } else {
-        Err(format!("column `{column}` is {value}; an SG lies between {SG_LOW} and {SG_HIGH}"))
+        // The two slips that turn a whole column away.
+        let hint = match value {
+            v if (1000.0 * SG_LOW..=1000.0 * SG_HIGH).contains(&v) => " (1048 is written 1.048)",
+            v if (1.5..=40.0).contains(&v) => " (Plato or Brix as read goes into `raw_brix`)",
+            _ => "",
+        };
+        Err(format!("column `{column}` is {value}; an SG lies between {SG_LOW} and {SG_HIGH}{hint}"))
     }
 }
 

@@ -3,12 +3,14 @@
 use jiff::Timestamp;
 use polars::prelude::{AnyValue, DataFrame, DataType, TimeUnit};
 
+use crate::chart::signed;
 use crate::fit::decimals_for;
 
 use super::units::{error_column, split};
 
-/// Columns whose rows may be of different quantities.
-const MIXED: [&str; 5] = ["estimate", "difference", "se", "lower", "upper"];
+/// Columns whose rows may be of different quantities, with their errors and ends.
+const MIXED: [&str; 2] = ["estimate", "difference"];
+const OF_MIXED: [&str; 5] = ["estimate", "difference", "se", "lower", "upper"];
 
 /// One column, ready to be laid out.
 #[derive(Debug, Clone, PartialEq)]
@@ -36,7 +38,8 @@ fn column(frame: &DataFrame, name: &str, names: &[&str], rows: usize) -> Option<
     let unit = if matches!(column.dtype(), DataType::Datetime(..)) { "UTC" } else { unit };
     let error_at = |row: usize| errors.and_then(|e| e.get(row).ok()).and_then(|v| v.extract::<f64>());
     // A column of one quantity keeps one number of decimals, that of its middle error, so that the points line up.
-    let middle = if MIXED.contains(&name) { None } else { median((0..column.len()).filter_map(error_at)) };
+    let mixed = OF_MIXED.contains(&name) && MIXED.iter().any(|one| names.contains(one));
+    let middle = if mixed { None } else { median((0..column.len()).filter_map(error_at)) };
     let whole = column.f64().is_ok_and(|numbers| numbers.iter().flatten().all(|v| v.fract() == 0.0));
     let texts = (0..column.len().min(rows))
         .map(|row| column.get(row).map(|value| text(&value, name, middle.or(error_at(row)), whole)).unwrap_or_default())
@@ -54,7 +57,7 @@ fn right(dtype: &DataType) -> bool {
     dtype.is_primitive_numeric() || matches!(dtype, DataType::Datetime(..))
 }
 
-/// One value; a null is empty. A number is rounded to two digits of its standard error, else by its unit.
+/// One value; a null is empty. A number is rounded to its standard error, else by its unit.
 fn text(value: &AnyValue<'_>, name: &str, error: Option<f64>, whole: bool) -> String {
     match value {
         AnyValue::Null => String::new(),
@@ -75,22 +78,36 @@ fn number(value: f64, name: &str, error: Option<f64>, whole: bool) -> String {
     }
     let decimals = match error {
         Some(se) if se > 0.0 && se.is_finite() => decimals_for(se),
+        _ if is_share(name) && !whole => return share(value),
         _ => match (name, split(name).1) {
             (_, "") if whole => 0,
             (name, _) if name.starts_with("deg_per") => 2,
+            ("statistic" | "limit", _) => 2,
+            ("parameters" | "aicc_above_best", _) => 1,
+            (_, "SG per 10 K" | "SG/day") => 5,
             (_, "SG") => 4,
             (_, "\u{b0}") => 2,
-            (_, "\u{b0}C" | "h" | "d" | "%" | "mm" | "g") => 1,
+            (_, "\u{b0}C" | "h" | "d" | "%" | "mm" | "g" | "per year") => 1,
             ("level" | "stage" | "progress" | "phi", _) => 2,
-            (name, _) if name.starts_with("p_") || name.contains("attenuation") => 3,
+            (name, _) if name.contains("attenuation") => 3,
             _ => four_digits(value),
         },
     };
-    let text = format!("{value:.decimals$}");
-    if text.trim_start_matches('-').chars().all(|c| c == '0' || c == '.') && text.starts_with('-') {
-        return text.trim_start_matches('-').to_owned();
+    signed(value, decimals, false)
+}
+
+/// Whether a column holds probabilities or weights.
+fn is_share(name: &str) -> bool {
+    name.starts_with("p_") || name == "akaike_weight" || (name.ends_with("_p") && split(name).1.is_empty())
+}
+
+/// A probability; one that is not quite 0 or 1 does not look as if it were.
+fn share(p: f64) -> String {
+    match p {
+        p if p > 0.0 && p < 0.0005 => "< 0.001".to_owned(),
+        p if p < 1.0 && p > 0.9995 => "> 0.999".to_owned(),
+        p => format!("{p:.3}"),
     }
-    text
 }
 
 /// Decimals that show four digits of `value`.

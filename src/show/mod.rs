@@ -4,7 +4,7 @@
 //! cell: it prints the result as HTML and as plain text, and the notebook picks. A notebook keeps only one HTML block
 //! a cell; [`Page`] lays several results out in one. [`Table`] does the same for a polars frame.
 //!
-//! Numbers are rounded on showing only, to two digits of their standard error where they have one; frames and fields
+//! Numbers are rounded on showing only, to the digits that their standard error is worth where they have one; frames and fields
 //! keep full precision.
 
 mod cells;

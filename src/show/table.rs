@@ -193,8 +193,8 @@ mod tests {
             "Lags (2 rows)",
             "batch     lag_h  lag_se   n         finish_at",
             "              h                           UTC",
-            "<b>1</b>  12.35    0.42   3  2031-02-27 23:06",
-            "two        7.00          40",
+            "<b>1</b>   12.3     0.4   3  2031-02-27 23:06",
+            "two         7.0          40",
         ];
         assert_eq!(Table::new(frame()).titled("Lags").to_string(), expected.join("\n"));
     }

@@ -1,8 +1,12 @@
 //! Units by the ends of column names.
 
 /// Ends of column names and the unit they stand for; longer ends first.
-const UNITS: [(&str, &str); 16] = [
+const UNITS: [(&str, &str); 20] = [
     ("_sg_per_30d", "SG per 30 d"),
+    ("_deg_per_30d", "\u{b0} per 30 d"),
+    ("_per_30d", "per 30 d"),
+    ("_sg_per_10k", "SG per 10 K"),
+    ("_per_year", "per year"),
     ("_sg_per_day", "SG/day"),
     ("_mcells_ml_p", "million/(mL \u{b0}P)"),
     ("_kg_m3", "kg/m\u{b3}"),
@@ -36,17 +40,27 @@ pub(super) fn split(name: &str) -> (&str, &'static str) {
 
 /// The column that holds the standard error of `name`, among `names`.
 pub(super) fn error_column<'a>(name: &str, names: &[&'a str]) -> Option<&'a str> {
-    let (stem, unit) = split(name);
+    let (stem, _) = split(name);
+    // An error is rounded as an error; one in other units, such as hours, has them behind the `_se`.
+    let is_error = |name: &str| name.ends_with("_se") || name.contains("_se_");
+    if is_error(name) {
+        return names.iter().find(|have| **have == name).copied();
+    }
     let base = stem.strip_suffix("_lower").or_else(|| stem.strip_suffix("_upper")).unwrap_or(stem);
-    let mut wanted = vec![format!("{name}_se"), format!("{base}_se"), format!("{base}_se_{}", unit)];
+    let mut wanted = vec![format!("{name}_se"), format!("{base}_se")];
     let main = ["estimate", "difference", "lower", "upper", "drift"];
     if name == "se" || main.contains(&base) {
         wanted.push("se".to_owned());
     }
-    if name.ends_with("_se") {
-        wanted.insert(0, name.to_owned());
-    }
-    wanted.iter().find_map(|want| names.iter().find(|have| *have == want).copied())
+    let exact = || wanted.iter().find_map(|want| names.iter().find(|have| *have == want).copied());
+    // `zero_deg_per_30d` and `zero_se_deg`, `share_out_of_limit` and `share_se`.
+    let alike = || {
+        names.iter().copied().filter(|have| is_error(have)).find(|have| {
+            let of = have.split("_se").next().unwrap_or_default();
+            base == of || name.strip_prefix(of).is_some_and(|rest| rest.starts_with('_'))
+        })
+    };
+    exact().or_else(alike)
 }
 
 #[cfg(test)]
@@ -71,6 +85,11 @@ mod tests {
             "gradual_sg_per_30d",
             "gradual_se",
             "gradual_lower",
+            "zero_deg_per_30d",
+            "zero_lower_deg",
+            "zero_se_deg",
+            "share_out_of_limit",
+            "share_se",
             "n",
         ];
         assert_eq!(error_column("lag_h", &names), Some("lag_se"));
@@ -78,6 +97,10 @@ mod tests {
         assert_eq!(error_column("drift_sg_per_30d", &names), Some("se"));
         assert_eq!(error_column("lower", &names), Some("se"));
         assert_eq!(error_column("gradual_lower", &names), Some("gradual_se"));
+        assert_eq!(error_column("zero_deg_per_30d", &names), Some("zero_se_deg"));
+        assert_eq!(error_column("zero_lower_deg", &names), Some("zero_se_deg"));
+        assert_eq!(error_column("zero_se_deg", &names), Some("zero_se_deg"));
+        assert_eq!(error_column("share_out_of_limit", &names), Some("share_se"));
         assert_eq!(error_column("n", &names), None);
     }
 }

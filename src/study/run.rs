@@ -108,7 +108,14 @@ impl StudySettings {
         if !found.calibrations.is_empty() {
             return Ok(Part::Done(found));
         }
-        let reasons: Vec<String> = found.without.iter().map(|no| format!("{}: {}", no.probe, no.why)).collect();
+        // Many sessions of a probe may lack the same.
+        let mut reasons: Vec<String> = Vec::new();
+        for no in &found.without {
+            let reason = format!("{}: {}", no.probe, no.why);
+            if !reasons.contains(&reason) {
+                reasons.push(reason);
+            }
+        }
         let why = format!("no probe has a calibration ({})", reasons.join("; "));
         let baths = season.references.iter().any(|r| !r.is_sample());
         Ok(if baths { Part::Failed(why) } else { Part::Skipped(why) })

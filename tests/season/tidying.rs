@@ -134,6 +134,8 @@ fn a_clock_that_was_wrong_for_a_while_is_flagged_and_does_not_set_the_latest_ins
     assert_eq!(flagged(&season, Flags::CLOCK_JUMP).len(), 10);
     assert_eq!(season.latest().unwrap().to_string(), time(199));
     let late = season.account.flagged.iter().find(|r| r.reason == "clock_jump").unwrap();
+    let told = |r: &heelwort::season::Remark| r.text.starts_with("the clock of a logger jumped");
+    assert!(season.account.remarks.iter().any(told), "{:?}", season.account.remarks);
     assert_eq!(late.rows, 10);
 }
 
@@ -161,4 +163,31 @@ fn identical_references_are_duplicates_and_differing_ones_are_not() {
     let season = load(&plain_with(&[("references.csv", references)]));
     assert_eq!(season.references.len(), 2);
     assert_eq!(season.account.rejected[0].reason, "an exact duplicate of references.csv line 2");
+}
+
+#[test]
+fn what_is_no_rows_fault_alone_is_remarked() {
+    let references = "at,sg,probe,batch,bath,tilt_deg\n\
+        2031-03-04T08:00:00Z,1.000,knot,,water,25\n\
+        2031-03-04T09:00:00Z,1.020,knot,,b20,\n\
+        2031-03-04T10:00:00Z,1.040,Knot ,,b40,\n\
+        2031-03-04T12:30:00Z,1.060,knot,,b60,\n";
+    let readings = format!("{HEADER}2031-03-04T12:20:00Z,knot,41,20.5\n");
+    let dir = plain_with(&[("references.csv", references), ("readings.csv", &readings)]);
+    let season = load(&dir);
+    let remarks: Vec<String> = season.account.remarks.iter().map(|r| format!("{}: {}", r.file, r.text)).collect();
+    assert_eq!(
+        remarks,
+        [
+            "references.csv: 2 baths without a tilt, as none is written down and the probe did not read within 20 min: \
+             Knot on 2031-03-04 (1); knot on 2031-03-04 (1)",
+            "references.csv: a probe may be written in two ways and is taken for two: `Knot`, which the table does not have, \
+             for `knot`",
+        ]
+    );
+    assert!(
+        season.account.to_string().contains("remark on references.csv: 2 baths without a tilt"),
+        "{}",
+        season.account
+    );
 }

@@ -11,6 +11,12 @@ use super::parts::{Tables, none, part, picture};
 /// Most single pictures: a page must stay light enough for a phone.
 const MOST: usize = 60;
 
+/// The candidates by their names in the tables.
+const CURVES: &str = "logistic4 and logistic5: a logistic, symmetric or not. gompertz: slow to end. lag_exponential: nothing \
+for a while, then a steady decline. inhibited: yeast that grows on the sugar and is held back by the alcohol, a differential \
+equation. smooth: a logistic whose rate may bend where the readings say so, with a slow tail. Parameters count those that the \
+readings decide. To foretell: fitted to the first 60 % of the time and held against the rest.";
+
 pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
     html! {
         p { "Each curve is fitted to the readings of its probes and to the samples together; the offset of a probe is \
@@ -21,13 +27,14 @@ pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
             (tables.show("kinetics", "Batches", 200, &[
                 ("batch", "batch"), ("strain", "strain"), ("status", "status"), ("original_sg", "original"), ("original_sg_se", "error"),
                 ("terminal_sg", "terminal"), ("terminal_sg_se", "error"), ("max_rate_sg_per_day", "greatest rate"), ("lag_h", "lag"),
-                ("mid_h", "half-way"), ("mid_ref_h", "half-way at 20 \u{b0}C"), ("clock", "time"), ("finish_at", "at rest"), ("attenuation", "attenuation"), ("attenuation_se", "error"),
+                ("mid_h", "half-way"), ("mid_ref_h", "half-way at 20 \u{b0}C"), ("clock", "clock"), ("finish_at", "at rest"), ("attenuation", "attenuation"), ("attenuation_se", "error"),
                 ("abv_percent", "alcohol (estimate)"), ("n", "points"), ("why", "why not"),
             ]))
             details {
                 summary { "Which curve describes each batch, and which foretells it" }
+                p { (CURVES) }
                 (tables.show("kinetics_candidates", "Candidates", 400, &[
-                    ("batch", "batch"), ("curve", "curve"), ("clock", "time"), ("parameters", "parameters"), ("aicc_above_best", "AICc above the best"), ("akaike_weight", "weight"),
+                    ("batch", "batch"), ("curve", "curve"), ("clock", "clock"), ("parameters", "parameters"), ("aicc_above_best", "AICc above the best"), ("akaike_weight", "weight"),
                     ("rmse_sg", "residuals"), ("forward_n", "points foretold"), ("forward_rmse_sg", "error of these"), ("why", "remark"),
                 ]))
             }

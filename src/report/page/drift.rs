@@ -8,6 +8,7 @@ use crate::study::SeasonStudy;
 
 use super::mixed::mixed;
 use super::parts::{Tables, part, picture};
+use crate::report::summary::due_in_words;
 use crate::report::words::{interval, list};
 
 pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
@@ -18,7 +19,7 @@ pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
             (picture(found.chart()))
             (shifts(found, tables))
             (tables.show("drift_probes", "Drift by probe", 80, &[
-                ("probe", "probe"), ("n", "checks"), ("drift_sg_per_30d", "drift"), ("se", "its error"), ("lower", "from"), ("upper", "to"), ("gradual_sg_per_30d", "without shifts"), ("gradual_se", "its error"), ("why", "why not"),
+                ("probe", "probe"), ("n", "checks"), ("drift_sg_per_30d", "drift"), ("se", "its error"), ("lower", "from"), ("upper", "to"), ("gradual_sg_per_30d", "without shifts"), ("gradual_se", "its error"), ("gradual_lower", "from"), ("gradual_upper", "to"), ("why", "why not"),
             ]))
             (corrected(found))
             (due(found, tables))
@@ -52,13 +53,7 @@ fn shifts(found: &Drift, tables: &Tables<'_>) -> Markup {
 /// The interval that is recommended for a further probe of the fleet.
 fn interval_in_words(found: &Drift) -> String {
     match &found.interval_d {
-        Finding::Estimated(e) => format!(
-            "A further probe of this fleet, of which nothing is known, is due {:.0} days after a calibration ({:.0} % interval {:.0} to {:.0} days).",
-            e.value,
-            100.0 * e.level,
-            e.lower,
-            e.upper
-        ),
+        Finding::Estimated(e) => due_in_words(e),
         other => {
             format!("No interval for a further probe of this fleet: {}.", other.why().unwrap_or("no reason given"))
         }
@@ -72,13 +67,14 @@ fn kinds(found: &Drift, tables: &Tables<'_>) -> Markup {
         p {
             "References at two or more gravities tell two families apart, if at all: a proportional change (mass, height of the centre of \
              gravity, shell) gives nearly the same error everywhere, a sideways one (sensor zero, mass across the axis) a larger error at \
-             low gravity. The last columns say what one water check and one bath of SG 1.060 today would buy."
+             low gravity. K is the probe's mass over the cube of its radius: when it grows by 0.1 %, SG reads 0.001 too low. The last columns say what one water check and one bath of SG 1.060 today \
+             would buy."
         }
         (picture(found.kinds_chart()))
         (tables.show("drift_kinds", "Kinds of drift", 80, &[
-            ("probe", "probe"), ("kind", "kind"), ("p_proportional", "weight of proportional"), ("relative_k_per_30d", "change of K"),
+            ("probe", "probe"), ("kind", "kind"), ("p_proportional", "weight of proportional"), ("relative_k_per_30d", "relative change of K"),
             ("relative_k_se", "its error"), ("zero_deg_per_30d", "change of zero"), ("zero_se_deg", "its error"),
-            ("zero_se_deg_after_two_baths", "error after two baths"), ("p_told_after_two_baths", "probability that they tell"), ("why", "why not"),
+            ("zero_se_deg_after_two_baths", "error after two baths"), ("p_told_after_two_baths", "chance that they tell"), ("why", "why not"),
         ]))
     }
 }
@@ -88,7 +84,7 @@ fn control(found: &Drift, tables: &Tables<'_>) -> Markup {
     html! {
         (picture(found.control_chart()))
         (tables.show("drift_signals", "Signals", 60, &[
-            ("probe", "probe"), ("at", "at"), ("chart", "chart"), ("side", "side"), ("statistic", "statistic"), ("limit", "limit"), ("began", "began"),
+            ("probe", "probe"), ("at", "at"), ("chart", "chart"), ("side", "side"), ("statistic", "statistic, SD"), ("limit", "limit, SD"), ("began", "began"),
         ]))
     }
 }
@@ -130,7 +126,7 @@ fn due(found: &Drift, tables: &Tables<'_>) -> Markup {
         (tables.show("drift_probes", "Due", 80, &[
             ("probe", "probe"), ("offset_sg", "error now"), ("offset_lower", "from"), ("offset_upper", "to"),
             ("since_last_sg", "of that since it was calibrated"), ("since_last_se", "its error"),
-            ("p_out_now", "probability of being out of limit"), ("recalibrate_by", "calibrate by"), ("why", "why not"),
+            ("p_out_now", "chance of being out of limit"), ("recalibrate_by", "calibrate by"), ("why", "why not"),
         ]))
     }
 }

@@ -3,8 +3,8 @@
 use maud::{Markup, html};
 
 use crate::drift::{Drift, MixedTerm, MixedTermKind};
-use crate::fit::Finding;
-use crate::report::words::interval;
+use crate::fit::{Finding, decimals_for};
+use crate::report::words::{interval, list, signed};
 
 pub(super) fn mixed(found: &Drift) -> Markup {
     let mixed = &found.mixed;
@@ -12,8 +12,8 @@ pub(super) fn mixed(found: &Drift) -> Markup {
     html! {
         h3 { "The same checks in a linear mixed model" }
         p {
-            "A line for the fleet and one for each probe, with the errors of curves, references and instruments and the wandering as the study has \
-             them. What else may go with a probe's error is tried one at a time: each shows an effect by chance once in ten seasons."
+            "A line for the fleet and one for each probe, with the errors of curves, references and instruments, the wandering and the sudden \
+             shifts as the study has them: the drift here is that between the shifts, while the mean drift above has the shifts in it. What else may go with a probe's error is tried one at a time: each shows an effect by chance once in ten seasons."
         }
         @if let Some(why) = &mixed.why { p { "None: " (why) "." } } @else {
             div.scroll { table {
@@ -27,7 +27,10 @@ pub(super) fn mixed(found: &Drift) -> Markup {
             p.sub {
                 "Brackets: " (format!("{:.0}", 100.0 * found.level)) " % intervals. "
                 @if mixed.resamples > 0 { "Check: from " (mixed.resamples) " simulated data sets. " }
-                @for words in &mixed.boundary { (boundary_in_words(words)) ". " }
+                @if !mixed.boundary.is_empty() {
+                    "On the edge of what can be: "
+                    (list(&mixed.boundary.iter().map(|words| boundary_in_words(words)).collect::<Vec<_>>())) ". "
+                }
                 "All columns: " a href="tables/drift_mixed.csv" { "tables/drift_mixed.csv" }
             }
         }
@@ -40,8 +43,10 @@ fn row(term: &MixedTerm) -> Markup {
         @match &term.finding {
             Finding::Estimated(e) => {
                 td { (interval(e, false)) }
-                td { @if let Some((lower, upper)) = term.bootstrap { (format!("{lower:.5} to {upper:.5}")) } }
-                td { @if let Some(df) = term.df { (format!("{df:.1}")) } }
+                td { @if let Some((lower, upper)) = term.bootstrap {
+                    (format!("{} to {}", signed(lower, decimals_for(e.se), false), signed(upper, decimals_for(e.se), false)))
+                } }
+                td { @if let Some(df) = term.df { (if df < 100.0 { format!("{df:.1}") } else { "over 100".to_owned() }) } }
                 td { (e.method) }
             }
             other => { td { (other.to_string()) } td {} td {} td {} }
@@ -60,7 +65,7 @@ fn term_in_words(term: &str) -> String {
         "sd of drift_sg_per_30d by probe" => "spread of drift between probes, SG per 30 days".to_owned(),
         "correlation of error_at_calibration_sg and drift_sg_per_30d by probe" => "correlation of the two".to_owned(),
         "residual sd" => "spread of one check beyond its stated errors, SG".to_owned(),
-        "per_10_c_sg" => "for 10 C more, SG".to_owned(),
+        "per_10_c_sg" => "for 10 \u{b0}C more, SG".to_owned(),
         "per_0.010_of_gravity_sg" => "for 0.010 more gravity, SG".to_owned(),
         "per_10_batches_before_sg" => "for ten batches more, SG".to_owned(),
         "per_0.1_v_of_supply_sg" => "for 0.1 V more supply, SG".to_owned(),

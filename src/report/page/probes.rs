@@ -79,7 +79,7 @@ fn without(all: &[NoCurve], tables: &Tables<'_>) -> Markup {
                 (tables.show("water_checks", "Water after a calibration", 80, &[
                     ("probe", "probe"), ("at", "when"), ("calibration", "against"), ("tilt_deg", "tilt"),
                     ("expected_tilt_deg", "by the curve"), ("shift_sg", "reads off by"), ("lower", "from"), ("upper", "to"),
-                    ("agrees", "agrees?"),
+                    ("agrees", "agrees (tested at 5 %)?"),
                 ]))
             }
         }

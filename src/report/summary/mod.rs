@@ -3,6 +3,7 @@
 mod batches;
 mod probes;
 mod rows;
+mod verdict;
 mod yeasts;
 
 use std::fmt;
@@ -11,6 +12,7 @@ use crate::show::align;
 use crate::study::SeasonStudy;
 
 use super::words::{count, minute};
+pub(super) use probes::due_in_words;
 
 /// One question and what the season says to it.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]

@@ -1,5 +1,7 @@
 //! Which yeast attenuates further, and which is faster?
 
+use std::collections::BTreeSet;
+
 use crate::fit::Finding;
 use crate::kinetics::Trait;
 use crate::strains::{StrainMean, Strains};
@@ -23,6 +25,11 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
         leader(&mut answer, strains, Trait::Attenuation, true, "attenuates furthest");
         leader(&mut answer, strains, Trait::T90H, false, "is first at nine tenths of its drop");
     }
+    let missing: BTreeSet<&str> = strains.means.iter().filter_map(|mean| mean.mean.why()).collect();
+    if !missing.is_empty() {
+        let missing: Vec<&str> = missing.into_iter().collect();
+        answer.say(format!("Where no mean is given (\u{2013}): {}.", missing.join("; or ")));
+    }
     answer.heading(&["strain", "batches", "apparent attenuation", "rate, SG per day", "nine tenths, h"]);
     let shown = [Trait::Attenuation, Trait::MaxRateSgPerDay, Trait::T90H];
     answer.rows = names
@@ -41,7 +48,7 @@ fn text(finding: &Finding) -> String {
     match finding {
         Finding::Estimated(e) => interval(e, false),
         Finding::Fixed { value, .. } => format!("held at {value}"),
-        Finding::NotEstimable { why } => format!("not estimable: {why}"),
+        Finding::NotEstimable { .. } => "\u{2013}".to_owned(),
     }
 }
 

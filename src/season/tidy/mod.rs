@@ -3,6 +3,7 @@
 mod belongs;
 mod frozen;
 mod ids;
+mod notice;
 mod order;
 mod raw_gravity;
 mod sort;
@@ -65,6 +66,7 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
         loaded.count_flagged(file, *flags);
     }
     season.account = loaded.finish_account();
+    notice::notice(&mut season);
     Ok(season)
 }
 

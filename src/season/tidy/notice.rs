@@ -1,0 +1,116 @@
+//! What a person should be told of a season that is no row's fault alone.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::season::account::{Remark, RowAccount};
+use crate::season::flags::Flags;
+use crate::season::table::Table;
+use crate::season::{PAIR_WINDOW_MIN, Season};
+
+/// Most names that a remark lists.
+const NAMES: usize = 6;
+
+/// Adds the remarks to the season's account.
+pub(super) fn notice(season: &mut Season) {
+    let found = [
+        (Table::References, baths_without_tilt(season)),
+        (Table::References, ids_alike(&known_probes(season), &used_probes(season), "probe")),
+        (Table::References, ids_alike(&known_batches(season), &used_batches(season), "batch")),
+        (Table::Readings, clock_jumps(season)),
+    ];
+    for (table, text) in found {
+        if let Some(text) = text {
+            let file = file_of(&season.account, table);
+            season.account.remarks.push(Remark { file, line: None, text });
+        }
+    }
+}
+
+/// The only file of a table, or the table's name.
+fn file_of(account: &RowAccount, table: Table) -> String {
+    let mut files = account.files.iter().filter(|file| file.table == table.name());
+    match (files.next(), files.next()) {
+        (Some(file), None) => file.file.clone(),
+        _ => table.name().to_owned(),
+    }
+}
+
+/// Baths and checks that show nothing of their probe, as it did not read then and no tilt is written down.
+fn baths_without_tilt(season: &Season) -> Option<String> {
+    let paired: BTreeSet<usize> = season.pairs(PAIR_WINDOW_MIN).ok()?.into_iter().map(|pair| pair.reference).collect();
+    let mut by_day: BTreeMap<(String, String), usize> = BTreeMap::new();
+    for (i, reference) in season.references.iter().enumerate() {
+        if let Some(probe) = reference.probe.as_ref().filter(|_| !reference.is_sample() && !paired.contains(&i)) {
+            let day = reference.at.to_string().chars().take(10).collect();
+            *by_day.entry((probe.clone(), day)).or_default() += 1;
+        }
+    }
+    let all: usize = by_day.values().sum();
+    let names: Vec<String> = by_day.iter().map(|((probe, day), n)| format!("{probe} on {day} ({n})")).collect();
+    let baths = if all == 1 { "1 bath".to_owned() } else { format!("{all} baths") };
+    (all > 0).then(|| {
+        format!(
+            "{baths} without a tilt, as none is written down and the probe did not read within {PAIR_WINDOW_MIN:.0} min: {}",
+            listed(&names)
+        )
+    })
+}
+
+/// Ids that no table knows but for capitals, spaces and signs.
+fn ids_alike(known: &BTreeSet<&str>, used: &BTreeSet<&str>, what: &str) -> Option<String> {
+    let plain =
+        |id: &str| -> String { id.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect() };
+    let names: Vec<String> = used
+        .difference(known)
+        .filter_map(|id| {
+            let meant = known.iter().find(|other| !plain(id).is_empty() && plain(other) == plain(id))?;
+            Some(format!("`{id}`, which the table does not have, for `{meant}`"))
+        })
+        .collect();
+    (!names.is_empty()).then(|| format!("a {what} may be written in two ways and is taken for two: {}", listed(&names)))
+}
+
+fn known_probes(season: &Season) -> BTreeSet<&str> {
+    season.probes.iter().map(|probe| probe.probe.as_str()).collect()
+}
+
+fn used_probes(season: &Season) -> BTreeSet<&str> {
+    let references = season.references.iter().filter_map(|reference| reference.probe.as_deref());
+    let batches = season.batches.iter().flat_map(|batch| batch.probes.iter().map(String::as_str));
+    season.readings.probe_ids.iter().map(String::as_str).chain(references).chain(batches).collect()
+}
+
+fn known_batches(season: &Season) -> BTreeSet<&str> {
+    season.batches.iter().map(|batch| batch.batch.as_str()).collect()
+}
+
+fn used_batches(season: &Season) -> BTreeSet<&str> {
+    let references = season.references.iter().filter_map(|reference| reference.batch.as_deref());
+    season.readings.batch_ids.iter().map(String::as_str).chain(references).collect()
+}
+
+/// Where the clock of a logger jumped.
+fn clock_jumps(season: &Season) -> Option<String> {
+    let readings = &season.readings;
+    let mut jumps: BTreeMap<(&str, Option<&str>), String> = BTreeMap::new();
+    let flagged = readings.flags.iter().enumerate().filter(|(_, flags)| flags.intersects(Flags::CLOCK_JUMP));
+    for (row, _) in flagged {
+        if let Some(reading) = readings.get(row) {
+            let place = jumps.entry((reading.probe, reading.batch));
+            place.or_insert_with(|| reading.at.to_string().chars().take(10).collect());
+        }
+    }
+    let names: Vec<String> = jumps
+        .iter()
+        .map(|((probe, batch), day)| match batch {
+            Some(batch) => format!("{probe} in {batch} about {day}"),
+            None => format!("{probe} about {day}"),
+        })
+        .collect();
+    (!names.is_empty()).then(|| format!("the clock of a logger jumped, so that times may be wrong: {}", listed(&names)))
+}
+
+fn listed(names: &[String]) -> String {
+    let shown = names.get(..NAMES).unwrap_or(names).join("; ");
+    if names.len() > NAMES { format!("{shown} and {} more", names.len() - NAMES) } else { shown }
+}
