@@ -1,5 +1,7 @@
 //! How far a fermentation has come, in words.
 
+use std::collections::BTreeMap;
+
 use nalgebra::{DMatrix, DVector};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -8,7 +10,7 @@ use rand_distr::{Distribution, StandardNormal};
 use crate::error::Result;
 use crate::fit::{Estimate, Finding, quantile};
 
-use super::batch_fit::{FittedCurve, Point, Status};
+use super::batch_fit::{FittedCurve, Point, Source, Status};
 use super::curve::{Curve, PARAMETERS};
 use super::prepare::median;
 use super::timed::Timed;
@@ -24,39 +26,86 @@ const DRAWS: usize = 200;
 /// Probability from which a batch at rest is called stuck.
 const SURE: f64 = 0.9;
 
-/// How far the level has risen from the first six hours of data to the last six, SG, if clearly.
+/// How far the level has risen from the first six hours of data to the last six, SG, if clearly: by the probe that rose most.
 pub(crate) fn rise_sg(points: &[Point]) -> Option<f64> {
     let upside_down: Vec<Point> = points.iter().map(|p| Point { sg: -p.sg, ..*p }).collect();
     fall_sg(&upside_down)
 }
 
-/// How far the level has fallen from the first six hours of data to the last six, SG, if clearly.
+/// How far the level has fallen from the first six hours of data to the last six, SG, if clearly: by the probe that fell most.
 pub(crate) fn fall_sg(points: &[Point]) -> Option<f64> {
-    let (first, last) = (points.first()?.hours, points.last()?.hours);
-    let level = |keep: &dyn Fn(f64) -> bool| {
-        let mut sg: Vec<f64> = points.iter().filter(|p| keep(p.hours)).map(|p| p.sg).collect();
-        median(&mut sg)
+    let clear = |of: &Ends| {
+        let fall = of.fall();
+        (fall > LEAST_FALL_SG.max(2.0 * of.step) || of.n < 12 && fall > LEAST_FALL_SG).then_some(fall)
     };
-    let fall = level(&|hours| hours <= first + 6.0) - level(&|hours| hours >= last - 6.0);
-    let mut steps: Vec<f64> = points.windows(2).map(|pair| (pair[1].sg - pair[0].sg).abs()).collect();
-    let noise = median(&mut steps);
-    (fall > LEAST_FALL_SG.max(2.0 * noise) || points.len() < 12 && fall > LEAST_FALL_SG).then_some(fall)
+    Ends::of_probes(points).iter().filter_map(clear).max_by(f64::total_cmp)
 }
 
 /// The probability that a batch without a clear fall has not begun: that the level has fallen by less than the least fall, by
-/// the scatter of the points.
+/// the scatter of the points of the probe that fell most.
 pub(crate) fn not_started(points: &[Point], level: f64) -> Result<Finding> {
-    let (Some(first), Some(last)) = (points.first(), points.last()) else { return Ok(Finding::missing("no data")) };
-    let end =
-        |keep: &dyn Fn(f64) -> bool| -> Vec<f64> { points.iter().filter(|p| keep(p.hours)).map(|p| p.sg).collect() };
-    let (early, late) = (end(&|hours| hours <= first.hours + 6.0), end(&|hours| hours >= last.hours - 6.0));
-    let mut steps: Vec<f64> = points.windows(2).map(|pair| (pair[1].sg - pair[0].sg).abs()).collect();
+    let ends = Ends::of_probes(points);
+    let Some(of) = ends.iter().max_by(|a, b| a.fall().total_cmp(&b.fall())) else {
+        return Ok(Finding::missing("no data"));
+    };
     // The median step of independent errors is 0.954 of their standard deviation; a median's error is 1.25 of a mean's.
-    let own = (median(&mut steps) / 0.954).max(1e-5);
-    let se = 1.25 * own * (1.0 / early.len() as f64 + 1.0 / late.len() as f64).sqrt();
-    let fall = median(&mut early.clone()) - median(&mut late.clone());
-    let p = 1.0 - quantile::normal_upper_tail((LEAST_FALL_SG - fall) / se);
+    let own = (of.step / 0.954).max(1e-5);
+    let se = 1.25 * own * (1.0 / of.early.len() as f64 + 1.0 / of.late.len() as f64).sqrt();
+    let p = 1.0 - quantile::normal_upper_tail((LEAST_FALL_SG - of.fall()) / se);
     probability(p, level, "levels of the first and the last six hours, normal")
+}
+
+/// Both ends of what one probe read. What probes read differently is neither noise nor a fall, so each stands by itself.
+#[derive(Debug)]
+struct Ends {
+    /// Gravities of its first six hours.
+    early: Vec<f64>,
+    /// Gravities of its last six.
+    late: Vec<f64>,
+    /// Median step between neighbours.
+    step: f64,
+    n: usize,
+}
+
+impl Ends {
+    fn of_probes(points: &[Point]) -> Vec<Self> {
+        by_probe(points).iter().filter_map(|own| Self::of(own)).collect()
+    }
+
+    fn of(points: &[Point]) -> Option<Self> {
+        let (first, last) = (points.first()?.hours, points.last()?.hours);
+        let end = |keep: &dyn Fn(f64) -> bool| points.iter().filter(|p| keep(p.hours)).map(|p| p.sg).collect();
+        let mut steps: Vec<f64> = points.windows(2).map(|pair| (pair[1].sg - pair[0].sg).abs()).collect();
+        Some(Self {
+            early: end(&|hours| hours <= first + 6.0),
+            late: end(&|hours| hours >= last - 6.0),
+            step: median(&mut steps),
+            n: points.len(),
+        })
+    }
+
+    fn fall(&self) -> f64 {
+        median(&mut self.early.clone()) - median(&mut self.late.clone())
+    }
+}
+
+/// The points of each probe that gave at least a third as many as the one that gave most, that one first; all points together
+/// where most are samples.
+fn by_probe(points: &[Point]) -> Vec<Vec<Point>> {
+    let mut by_probe: BTreeMap<usize, Vec<Point>> = BTreeMap::new();
+    for point in points {
+        if let Source::Probe(probe) = point.source {
+            by_probe.entry(probe).or_default().push(*point);
+        }
+    }
+    if 2 * by_probe.values().map(Vec::len).sum::<usize>() < points.len() {
+        return vec![points.to_vec()];
+    }
+    let mut groups: Vec<Vec<Point>> = by_probe.into_values().collect();
+    groups.sort_by_key(|own| std::cmp::Reverse(own.len()));
+    let most = groups.first().map_or(0, Vec::len);
+    groups.retain(|own| 3 * own.len() >= most);
+    groups
 }
 
 /// A probability as a finding; what it is conditional on is its method.
@@ -170,8 +219,10 @@ fn draws(fitted: &FittedCurve) -> Vec<Curve> {
 
 /// When a batch that was at rest began to fall again: the end of a stretch of at least [`REST_H`] hours in which the
 /// running median keeps within 0.0005, well below the gravity at pitching, after which it falls by more than
-/// [`RESTART_SG`] in two days. A slow tail falls less in that time.
+/// [`RESTART_SG`] in two days. A slow tail falls less in that time. As the probe that gave most points has it: where one of
+/// several stops to read, the level of all together jumps.
 pub(crate) fn restarted_at(points: &[Point], original_sg: f64) -> Option<(f64, f64)> {
+    let points = &by_probe(points).into_iter().next()?;
     let smooth: Vec<(f64, f64)> = points
         .windows(9)
         .map(|window| {

@@ -324,3 +324,35 @@ fn intervals_by_profile_and_bootstrap_are_near_those_of_the_delta_method() {
         assert!(one.value == band.value && one.se > band.se.hypot(3e-4), "{band} {one}");
     }
 }
+
+/// Readings of a second probe, which reads `off` beside the first and stops at `until`.
+fn with_second_probe(mut series: GravitySeries, off: f64, until: f64) -> GravitySeries {
+    let first: Vec<(f64, f64)> = series.hours.iter().copied().zip(series.sg.iter().copied()).collect();
+    series.probes.push(SeriesProbe { probe: "knot".into(), offset_sd: 0.02 });
+    let mut rows: Vec<(f64, f64, u32)> = first.iter().map(|(h, sg)| (*h, *sg, 0)).collect();
+    rows.extend(first.iter().filter(|(h, _)| *h <= until).map(|(h, sg)| (h + 0.1, sg + off, 1)));
+    rows.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let n = rows.len();
+    series.rows = (0..n).collect();
+    series.hours = rows.iter().map(|row| row.0).collect();
+    series.sg = rows.iter().map(|row| row.1).collect();
+    series.probe = rows.iter().map(|row| row.2).collect();
+    series.own_sd = vec![4e-4; n];
+    series.shared_sd = vec![5e-4; n];
+    series.temp_c = vec![19.0; n];
+    series
+}
+
+#[test]
+fn probes_far_apart_are_neither_noise_nor_a_restart() {
+    let course = truth(12);
+    let one = readings(every_half_hour(220.0), |h| course.sg(h), 12);
+    let apart = fit(&with_second_probe(one.clone(), -0.025, 220.0));
+    assert!(matches!(apart.status, Status::Finished | Status::Slowing), "{apart}");
+    let lag = |fit: &BatchFit| fit.finding(Trait::MidH).estimate().unwrap().value;
+    assert!((lag(&apart) - lag(&fit(&one))).abs() < 1.0, "{} and {}", lag(&apart), lag(&fit(&one)));
+    let stops = fit(&with_second_probe(one, 0.012, 170.0));
+    assert!(stops.status != Status::Restarted, "{stops}");
+    let flat = fit(&with_second_probe(readings(every_half_hour(60.0), |_| 1.050, 1), -0.025, 40.0));
+    assert_eq!(flat.status, Status::NotStarted, "{flat}");
+}
