@@ -39,6 +39,7 @@
 //! `mV`; `g`, `mg`, `kg`; `mm`, `cm`, `m`, `in`; `L`, `mL`, `hL`.
 
 mod account;
+mod accounting;
 mod binding;
 mod discover;
 mod flags;

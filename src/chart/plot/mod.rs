@@ -1,5 +1,7 @@
 //! One frame with two axes, and the marks that go into it.
 
+mod labels;
+
 use plotters::chart::{ChartBuilder, ChartContext};
 use plotters::coord::cartesian::Cartesian2d;
 use plotters::coord::types::RangedCoordf64;
@@ -15,21 +17,14 @@ use super::clip;
 use super::palette::{INK, Mark};
 use super::svg::{Paper, SCALE, drawing};
 
+pub(super) use labels::Side;
+
 /// Mean width of a letter of the small words, px: a guess, as no font is at hand; generous, so that words have room.
 pub(super) const LETTER: f64 = 6.4;
 /// Size of the small words, px.
 const SMALL: f64 = 11.0;
 
 type Context<'p, 'b> = ChartContext<'p, SVGBackend<'b>, Cartesian2d<RangedCoordf64, RangedCoordf64>>;
-
-/// Where a label stands beside its point.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Side {
-    /// Begins right of it.
-    Right,
-    /// Stands above it.
-    Above,
-}
 
 /// What a frame is made of.
 #[derive(Debug)]
@@ -286,19 +281,6 @@ impl Plot<'_, '_> {
         self.line(&[(x, self.y.low), (x, self.y.high)], INK, 1.0, 0.55)
     }
 
-    /// A small label beside a point; nothing when the point lies outside the frame.
-    pub(super) fn label(&self, x: f64, y: f64, side: Side, text: &str, colour: RGBColor) -> Result<()> {
-        if !(self.x.holds(x) && self.y.holds(y)) {
-            return Ok(());
-        }
-        let (cx, cy) = self.px(x, y);
-        let (at, anchor) = match side {
-            Side::Right => ((cx + 7.0, cy), (HPos::Left, VPos::Center)),
-            Side::Above => ((cx, cy - 6.0), (HPos::Center, VPos::Bottom)),
-        };
-        self.words(text, at, SMALL, false, colour, anchor)
-    }
-
     /// Both ends of the vertical axis.
     pub(super) fn y_range(&self) -> (f64, f64) {
         (self.y.low, self.y.high)
@@ -309,44 +291,10 @@ impl Plot<'_, '_> {
         self.x.high
     }
 
-    /// A small label at the top of the frame, left of x, for a line down the frame.
-    pub(super) fn flag_label(&self, x: f64, text: &str) -> Result<()> {
-        if !self.x.holds(x) {
-            return Ok(());
-        }
-        let (cx, cy) = self.px(x, self.y.high);
-        self.words(text, (cx - 4.0, cy + 2.0), SMALL, false, INK, (HPos::Right, VPos::Top))
-    }
-
-    /// A small label above the frame, over x.
-    pub(super) fn above_frame(&self, x: f64, text: &str) -> Result<()> {
-        let (cx, top) = self.px(x, self.y.high);
-        self.words(text, (cx, top - 4.0), SMALL, false, INK, (HPos::Center, VPos::Bottom))
-    }
-
-    /// Small words at the right of the heading's line.
-    pub(super) fn note(&self, text: &str) -> Result<()> {
-        self.words(text, (self.frame_px().2, 4.0), SMALL, false, INK, (HPos::Right, VPos::Top))
-    }
-
-    /// A small word right of the frame at a height in px, behind a dash in the colour of what it names.
-    pub(super) fn margin_key(&self, y_px: f64, text: &str, colour: RGBColor) -> Result<()> {
-        let right = self.frame_px().2;
-        self.stroke(&[(right + 3.0, y_px), (right + 11.0, y_px)], colour, 2.4, 1.0)?;
-        self.words(text, (right + 14.0, y_px), SMALL, false, INK, (HPos::Left, VPos::Center))
-    }
-
     /// A closed shape in the units of the axes, filled; it may reach over the frame.
     pub(super) fn shape(&self, points: &[(f64, f64)], colour: RGBColor, alpha: f64) -> Result<()> {
         let points: Vec<_> = points.iter().map(|(x, y)| units(self.px(*x, *y))).collect();
         self.paper.draw(&Polygon::new(points, colour.mix(alpha))).map_err(drawing)
-    }
-
-    /// A small label right of the frame at the height of y.
-    pub(super) fn margin_label(&self, y: f64, text: &str) -> Result<()> {
-        let right = self.frame_px().2;
-        let cy = self.px(self.x.low, y).1;
-        self.words(text, (right + 6.0, cy), SMALL, false, INK, (HPos::Left, VPos::Center))
     }
 }
 
