@@ -117,7 +117,7 @@ fn in_words(kind: CurveKind) -> &'static str {
     match kind {
         CurveKind::Hull => "floating hull",
         CurveKind::WallSided => "floating cylinder",
-        CurveKind::WallSidedFree => "floating cylinder, free K",
+        CurveKind::WallSidedFree => "floating cylinder, size free",
         CurveKind::Polynomial(1) => "straight line",
         CurveKind::Polynomial(2) => "parabola",
         CurveKind::Polynomial(_) => "cubic",
