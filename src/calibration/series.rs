@@ -1,6 +1,6 @@
 //! The gravity series of a batch.
 
-use crate::season::{Batch, Flags, GravitySeries, Season, SeriesProbe, SeriesSample};
+use crate::season::{Batch, Disturbance, Event, Flags, GravitySeries, Season, SeriesProbe, SeriesSample};
 
 use super::OffsetPrior;
 use super::cooling::cooled_hours;
@@ -68,6 +68,7 @@ impl Gravity {
             series.temp_c.push(reading.temp_c);
             series.probe.push(place);
         }
+        series.disturbed = disturbed(season, batch, &series.probes);
         series.cooled_hours = cooled_hours(season, batch, &series.hours, &series.temp_c);
         (!series.rows.is_empty() || !series.samples.is_empty()).then_some(series)
     }
@@ -105,6 +106,25 @@ const DEFAULT_SD: f64 = 0.001;
 
 fn at<T: Copy>(column: &[Option<T>], row: usize) -> Option<T> {
     column.get(row).copied().flatten()
+}
+
+/// What is written down of the batch, or of one of its probes, that may have moved probes. A knock or a change of one probe
+/// is for the study of drift to know.
+fn disturbed(season: &Season, batch: &Batch, probes: &[SeriesProbe]) -> Vec<Disturbance> {
+    let of = |event: &Event| {
+        let own = event.probe.as_ref().map(|id| probes.iter().position(|of| of.probe == *id));
+        let of_batch = event.batch.as_ref().map(|id| *id == batch.batch);
+        let probe = match (own, of_batch) {
+            (Some(Some(place)), Some(true) | None) => Some(place as u32),
+            (None, Some(true)) => None,
+            _ => return None,
+        };
+        let disturbs = event.disturbs() || (probe.is_none() && event.kind == "knocked");
+        disturbs.then(|| Disturbance { hours: event.at.hours_since(batch.pitched_at), probe })
+    };
+    let mut all: Vec<Disturbance> = season.events.iter().filter_map(of).filter(|of| of.hours > 0.0).collect();
+    all.sort_by(|a, b| a.hours.total_cmp(&b.hours));
+    all
 }
 
 fn samples(season: &Season, batch: &Batch) -> Vec<SeriesSample> {

@@ -223,6 +223,18 @@ impl BatchFit {
             };
             parts.push(format!("{}{dots}{reads}.", offset.probe));
         }
+        for step in &self.steps {
+            if let Some(e) = step.step_sg.estimate().filter(|e| e.lower > 0.0 || e.upper < 0.0) {
+                let (how, hours) = (if e.value < 0.0 { "lower" } else { "higher" }, step.hours);
+                let by = e.value.abs();
+                parts.push(format!(
+                    "{} reads {by:.4} \u{b1} {:.4} {how} from day {:.1} on.",
+                    step.probe,
+                    e.se,
+                    hours / HOURS_PER_DAY
+                ));
+            }
+        }
         if let Some(words) = dots_outside(outside) {
             parts.push(words);
         }

@@ -60,7 +60,7 @@ impl Own {
         let prepared = prepare(series, settings, MOST_POINTS);
         let last_h = prepared.points.last()?.hours;
         let share = settings.instrument_share;
-        let all = nuisances(series, &prepared, share);
+        let all = nuisances(series, &prepared, settings);
         let mut early: Vec<f64> = prepared.points.iter().filter(|p| p.hours <= 6.0).map(|p| p.sg).collect();
         let mut every: Vec<f64> = prepared.points.iter().map(|p| p.sg).collect();
         let original_sg = series.original_sg.map(|(sg, _)| sg).unwrap_or_else(|| match early.is_empty() {

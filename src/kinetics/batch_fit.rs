@@ -164,6 +164,19 @@ pub struct ProbeOffset {
     pub offset_sg: Finding,
 }
 
+/// The lasting shift of one probe within its batch.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ProbeStep {
+    /// The probe.
+    pub probe: String,
+    /// The same as an index into [`BatchFit::offsets`].
+    pub place: usize,
+    /// When, hours from pitching.
+    pub hours: f64,
+    /// By how much it reads higher from then on, SG.
+    pub step_sg: Finding,
+}
+
 /// The fitted curve with what its errors need.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FittedCurve {
@@ -252,6 +265,8 @@ pub struct BatchFit {
     pub rmse_sg: Option<f64>,
     /// The probes with their offsets.
     pub offsets: Vec<ProbeOffset>,
+    /// Their lasting shifts within the batch: at what was done to it, and where the study of drift knows of one.
+    pub steps: Vec<ProbeStep>,
     /// What was fitted.
     pub points: Vec<Point>,
     /// What the curve, the probes' offsets and misreadings leave of each point, SG.

@@ -57,7 +57,7 @@ impl KineticsSettings {
         let Some(fitted) = &fit.fitted else { return Ok(Vec::new()) };
         let mut prepared = prepare(series, self, MOST_POINTS);
         prepared.set_clock(&fitted.clock);
-        let effects = nuisances(series, &prepared, self.instrument_share);
+        let effects = nuisances(series, &prepared, self);
         let points = prepared.points;
         let priors = weak_priors(super::fit::first_level(&points));
         let fits: Vec<(CurveKind, Result<Estimated>, Vec<Point>)> = CurveKind::ALL

@@ -65,7 +65,7 @@ impl KineticsSettings {
             fit.status_since_h = Some(0.0);
             return Ok(fit);
         }
-        let effects = nuisances(series, &prepared, self.instrument_share);
+        let effects = nuisances(series, &prepared, self);
         let notes = prepared.notes.clone();
         match self.on_clock(series, prepared, &effects) {
             Ok((found, prepared, clock)) => {
@@ -135,7 +135,7 @@ impl KineticsSettings {
             Clock::Thermal(_) => Thermal::new(series, self, activation_kj_mol).map_or(Clock::Real, Clock::Thermal),
         };
         prepared.set_clock(&clock);
-        let effects = nuisances(series, &prepared, self.instrument_share);
+        let effects = nuisances(series, &prepared, self);
         let mut priors = weak_priors(first_level(&prepared.points));
         for (prior, other) in priors.iter_mut().zip(&shared.0) {
             *prior = other.or(*prior);
@@ -296,6 +296,7 @@ fn blank(series: &GravitySeries, prepared: &Prepared) -> BatchFit {
         foam_sg: Finding::missing("no curve"),
         rmse_sg: None,
         offsets: Vec::new(),
+        steps: Vec::new(),
         points: prepared.points.clone(),
         residuals_sg: Vec::new(),
         innovations: Vec::new(),

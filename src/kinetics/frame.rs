@@ -147,6 +147,9 @@ impl fmt::Display for BatchFit {
         for offset in &self.offsets {
             writeln!(f, "  offset of probe {}: {}", offset.probe, offset.offset_sg)?;
         }
+        for step in &self.steps {
+            writeln!(f, "  shift of probe {} at hour {:.0}: {}", step.probe, step.hours, step.step_sg)?;
+        }
         Ok(())
     }
 }

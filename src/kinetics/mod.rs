@@ -27,10 +27,13 @@ mod settings;
 mod shared;
 mod sigmoid;
 mod status;
+mod steps;
 mod timed;
 mod traits;
 
-pub use batch_fit::{AtReference, BatchFit, FittedCurve, Kinetics, Point, ProbeOffset, Source, Status, Trait};
+pub use batch_fit::{
+    AtReference, BatchFit, FittedCurve, Kinetics, Point, ProbeOffset, ProbeStep, Source, Status, Trait,
+};
 pub use bend::BENDS;
 pub use candidates::Candidate;
 pub use clock::{ACTIVATION_KJ_MOL, Clock, Thermal};

@@ -1,4 +1,5 @@
-//! What a batch's gravities have wrong together: errors of its probes, and biases of the instruments of its samples.
+//! What a batch's gravities have wrong together: errors of its probes and lasting shifts of them within the batch, and
+//! biases of the instruments of its samples.
 
 use nalgebra::{Cholesky, DMatrix, DVector};
 
@@ -6,6 +7,8 @@ use crate::season::{ErrorStep, GravitySeries, KnownErrors};
 
 use super::batch_fit::{Point, Source};
 use super::prepare::{Prepared, median};
+use super::settings::KineticsSettings;
+use super::steps::{is_after, steps};
 
 /// Points on each side of a running median: at most this many, and at most one in `SIDES` of all.
 const MOST_SIDE: usize = 12;
@@ -21,17 +24,21 @@ pub(crate) struct Nuisance {
     /// Mean of the prior.
     pub mean: f64,
     pub column: Vec<f64>,
+    /// The shift of a probe that it is, if one.
+    pub step: Option<ErrorStep>,
 }
 
 /// The nuisance effects of a batch: of each probe its offset and the error of its curve, or, where other times tell of
-/// the probes, their errors at a few gravities as independent effects; of each instrument its bias, `share` of the variance
-/// of a sample.
-pub(crate) fn nuisances(series: &GravitySeries, prepared: &Prepared, share: f64) -> Vec<Nuisance> {
+/// the probes, their errors at a few gravities as independent effects; lasting shifts within the batch; of each instrument
+/// its bias.
+pub(crate) fn nuisances(series: &GravitySeries, prepared: &Prepared, settings: &KineticsSettings) -> Vec<Nuisance> {
     let points = &prepared.points;
     let mut all = match &series.known {
         Some(known) => known_effects(known, points),
         None => offsets(series, points),
     };
+    all.extend(steps(series, points, settings.disturbed_sd_sg).into_iter().map(|step| shift(step, points)));
+    let share = settings.instrument_share;
     for instrument in 0..prepared.instruments.len() {
         let of = |p: &Point| if p.source == Source::Sample(instrument) { share.sqrt() * p.own_sd } else { 0.0 };
         all.push(effect(format!("bias of instrument {instrument}"), points.iter().map(of).collect()));
@@ -41,7 +48,7 @@ pub(crate) fn nuisances(series: &GravitySeries, prepared: &Prepared, share: f64)
 }
 
 fn effect(name: String, column: Vec<f64>) -> Nuisance {
-    Nuisance { name, mean: 0.0, column }
+    Nuisance { name, mean: 0.0, column, step: None }
 }
 
 fn offsets(series: &GravitySeries, points: &[Point]) -> Vec<Nuisance> {
@@ -77,16 +84,15 @@ fn known_effects(known: &KnownErrors, points: &[Point]) -> Vec<Nuisance> {
         })
         .collect();
     let column = |k: usize| weights.iter().map(|of| of.iter().map(|(i, w)| w * lower[(*i, k)]).sum()).collect();
-    let errors =
-        (0..n).map(|k| Nuisance { name: format!("error {k} of the probes"), mean: means[k], column: column(k) });
-    errors.chain(known.steps.iter().map(|step| shift(step, points))).collect()
+    let named = |k: usize| format!("error {k} of the probes");
+    (0..n).map(|k| Nuisance { mean: means[k], ..effect(named(k), column(k)) }).collect()
 }
 
 /// The sudden shift of a probe: its readings from then on.
-fn shift(step: &ErrorStep, points: &[Point]) -> Nuisance {
-    let after = |p: &Point| p.source == Source::Probe(step.probe as usize) && p.hours >= step.hours;
-    let column = points.iter().map(|p| if after(p) { step.sd_sg } else { 0.0 }).collect();
-    effect(format!("shift of probe {} at hour {:.0}", step.probe, step.hours), column)
+fn shift(step: ErrorStep, points: &[Point]) -> Nuisance {
+    let column = points.iter().map(|p| if is_after(&step, p) { step.sd_sg } else { 0.0 }).collect();
+    let name = format!("shift of probe {} at hour {:.0}", step.probe, step.hours);
+    Nuisance { step: Some(step), ..effect(name, column) }
 }
 
 /// The gravity about each point of a probe: a running median. An effect of a reading's own gravity would have that reading's
@@ -140,7 +146,7 @@ mod tests {
             weight: 1.0,
         };
         let points = vec![point(0.0, 1.05, 0), point(90.0, 1.01, 0), point(5.0, 1.05, 1)];
-        let found = nuisances(&series, &Prepared { points, ..Prepared::default() }, 0.5);
+        let found = nuisances(&series, &Prepared { points, ..Prepared::default() }, &KineticsSettings::default());
         assert_eq!(found.len(), 3);
         for (i, row) in covariance.iter().enumerate() {
             let mean: f64 = found.iter().map(|n| n.mean * n.column[i]).sum();

@@ -57,13 +57,15 @@ pub(crate) fn prepare(series: &GravitySeries, settings: &KineticsSettings, most:
     let width = settings.bin_h.max(last_h / most);
     let mut found: Vec<(Point, Vec<usize>)> = Vec::new();
     for (probe, used) in usable.into_iter().enumerate() {
-        let outlying = outlying(&used);
+        let outlying: Vec<bool> = split(&used, series).flat_map(outlying).collect();
         for (&(i, _), _) in used.iter().zip(&outlying).filter(|(_, outlying)| **outlying) {
             prepared.flag(series, i, Flags::OUTLIER);
         }
         prepared.n += used.len();
         let good: Vec<_> = used.iter().zip(&outlying).filter(|(_, out)| !**out).map(|(used, _)| *used).collect();
-        bin(&good, width, Source::Probe(probe), &mut found);
+        for part in split(&good, series) {
+            bin(part, width, Source::Probe(probe), &mut found);
+        }
     }
     // Where every probe shows another batch, the samples from then on are of that too.
     let other = rises.into_iter().collect::<Option<Vec<f64>>>().and_then(|hours| hours.into_iter().reduce(f64::min));
@@ -77,6 +79,13 @@ pub(crate) fn prepare(series: &GravitySeries, settings: &KineticsSettings, most:
 pub(crate) fn usable_until_h(series: &GravitySeries) -> f64 {
     let end = series.ended_hours.unwrap_or(f64::INFINITY);
     end.min(series.cooled_hours.unwrap_or(f64::INFINITY))
+}
+
+/// The readings of one probe before, between and after what was done to the batch: a step there makes no outliers and is in
+/// no bin.
+fn split<'a>(readings: &'a [(usize, Point)], series: &GravitySeries) -> impl Iterator<Item = &'a [(usize, Point)]> {
+    let passed = |point: &Point| series.disturbed.partition_point(|of| of.hours <= point.hours);
+    readings.chunk_by(move |(_, a), (_, b)| passed(a) == passed(b))
 }
 
 fn reading(series: &GravitySeries, i: usize) -> Option<Point> {

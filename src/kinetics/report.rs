@@ -12,6 +12,7 @@ use super::estimate::{Estimated, Given, values};
 use super::misread::{DELAY, FITTED, FOAM};
 use super::prepare::{Prepared, median};
 use super::settings::KineticsSettings;
+use super::steps::without_steps;
 use super::{status, traits};
 
 /// A point that counts less than this is called an outlier.
@@ -81,6 +82,7 @@ impl KineticsSettings {
         }
         let offsets = offsets(found, given, &prepared.points, series);
         fit.offsets = series.probes.iter().zip(offsets).map(|(of, at)| self.offset(of, at)).collect::<Result<_>>()?;
+        fit.steps = self.found_steps(found, given, series)?;
         prepared.flags.sort_unstable_by_key(|(row, _)| *row);
         fit.flags = prepared.flags;
         fit.points = prepared.points;
@@ -101,8 +103,9 @@ impl KineticsSettings {
     /// Sets the status, for a limit and its standard deviation.
     pub(super) fn judge(&self, fit: &mut BatchFit, limit: (f64, f64)) -> Result<()> {
         if let Some(fitted) = &fit.fitted {
+            let points = without_steps(&fit.points, &fit.steps);
             let judged = status::Judge {
-                points: &fit.points,
+                points: &points,
                 last_hours: fit.last_hours,
                 tolerance_sg: self.finish_tolerance_sg,
                 stuck_above: self.stuck_above_limit_sg,

@@ -65,6 +65,7 @@ pub enum IntervalMethod {
 /// | `bubble_delay_sd_h` | h | 1.5 | 0 to 24 | this is known better or worse; 0 holds it |
 /// | `foam_sg` | SG | 0 | -0.02 to 0.02 | foam on probes is known to make them misread |
 /// | `foam_sd_sg` | SG | 0.001 | 0 to 0.02 | probes carry more or less foam; 0 holds it |
+/// | `disturbed_sd_sg` | SG | 0.001 | 0 to 0.02 | a dry hop and the like move probes more or less for good; 0: never |
 /// | `instrument_share` | - | 0.5 | 0 to 1 | more or less of a sample's variance is its instrument's bias |
 /// | `interval` | - | delta | - | curves are strongly bent in their parameters: profile, bootstrap |
 /// | `repeats` | - | 200 | 50 to 100000 | of the bootstrap |
@@ -102,6 +103,10 @@ pub struct KineticsSettings {
     pub foam_sg: f64,
     /// Its standard deviation, SG; from memory, no source.
     pub foam_sd_sg: f64,
+    /// How far a probe may read off for good after a dry hop, or after whatever else was done to the batch or to it, standard
+    /// deviation, SG; from memory, no source: a tenth of a gram of hops that stay on a probe. Small, as hops also start a slow
+    /// fermentation.
+    pub disturbed_sd_sg: f64,
     /// Share of the variance of a sample that all samples of its instrument have in common.
     pub instrument_share: f64,
     /// How intervals of the traits are made.
@@ -143,6 +148,7 @@ impl Default for KineticsSettings {
             bubble_delay_sd_h: 1.5,
             foam_sg: 0.0,
             foam_sd_sg: 0.001,
+            disturbed_sd_sg: 0.001,
             instrument_share: 0.5,
             interval: IntervalMethod::Delta,
             repeats: 200,
@@ -193,6 +199,7 @@ impl KineticsSettings {
         within("bubble_delay_sd_h", self.bubble_delay_sd_h, 0.0, 24.0, "0 to 24 hours")?;
         within("foam_sg", self.foam_sg, -0.02, 0.02, "-0.02 to 0.02 SG")?;
         within("foam_sd_sg", self.foam_sd_sg, 0.0, 0.02, "0 to 0.02 SG")?;
+        within("disturbed_sd_sg", self.disturbed_sd_sg, 0.0, 0.02, "0 to 0.02 SG")?;
         within("instrument_share", self.instrument_share, 0.0, 1.0, "a share from 0 to 1")?;
         within("repeats", self.repeats as f64, 50.0, 100_000.0, "50 to 100000")?;
         within("activation_kj_mol", self.activation_kj_mol, 0.0, 200.0, "0 to 200 kJ/mol")?;

@@ -40,6 +40,15 @@ pub struct ErrorStep {
     pub sd_sg: f64,
 }
 
+/// A moment at which what was done to a batch may have moved its probes for good.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Disturbance {
+    /// Hours from pitching.
+    pub hours: f64,
+    /// Index into the series' probes of the one probe that it was done to; none: each probe for itself.
+    pub probe: Option<u32>,
+}
+
 impl KnownErrors {
     /// The gravities between which one lies, with their weights: the error goes in a straight line with the gravity
     /// between the two of a probe, and stays beyond them. Empty for a probe without any.

@@ -69,7 +69,7 @@ mod write;
 pub use account::{FileAccount, ReasonCount, Rejected, RejectedAlike, Remark, RowAccount};
 pub use flags::Flags;
 pub use frame::FrameBuilder;
-pub use known::{ErrorKnot, ErrorStep, KnownErrors};
+pub use known::{Disturbance, ErrorKnot, ErrorStep, KnownErrors};
 pub use medians::HourlyMedians;
 pub use pairs::{PAIR_WINDOW_MIN, Pair};
 pub use readings::{Reading, Readings};

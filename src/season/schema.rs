@@ -239,6 +239,12 @@ impl Event {
         "packaged",
         "other",
     ];
+
+    /// True for what may move the probes of a batch, or leave something on them, without a change to any of them: a dry
+    /// hop, probes that are moved or cleaned, whatever else somebody wrote down.
+    pub fn disturbs(&self) -> bool {
+        matches!(self.kind.as_str(), "dry_hop" | "moved" | "cleaned" | "other")
+    }
 }
 
 /// One step of the temperature schedule ahead.

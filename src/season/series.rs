@@ -2,7 +2,7 @@
 
 use crate::units::Instant;
 
-use super::KnownErrors;
+use super::{Disturbance, KnownErrors};
 
 /// A gravity sample of a batch.
 #[derive(Debug, Clone, PartialEq)]
@@ -68,6 +68,8 @@ pub struct GravitySeries {
     pub samples: Vec<SeriesSample>,
     /// Hours from pitching at which the temperature schedule, an event or the log shows the start of cooling.
     pub cooled_hours: Option<f64>,
+    /// When something was done that may have moved the probes, in order of time.
+    pub disturbed: Vec<Disturbance>,
     /// What is known from other times of the errors of the probes, without the samples above.
     pub known: Option<KnownErrors>,
 }
@@ -92,6 +94,7 @@ impl GravitySeries {
             probe: Vec::new(),
             samples: Vec::new(),
             cooled_hours: None,
+            disturbed: Vec::new(),
             known: None,
         }
     }
@@ -112,6 +115,7 @@ impl GravitySeries {
         }
         cut.probe.truncate(n);
         cut.samples.retain(|sample| sample.hours <= hours && sample.known_hours <= hours);
+        cut.disturbed.retain(|disturbance| disturbance.hours <= hours);
         cut.cooled_hours = self.cooled_hours.filter(|&at| at <= hours);
         cut.ended_hours = self.ended_hours.filter(|&at| at <= hours);
         Some(cut)

@@ -1,6 +1,7 @@
 //! Do the intervals cover? Batches from processes that are no logistic, logs with AR(1) and white noise, spoiled
 //! readings, an offset and a shared error.
 
+use heelwort::fit::Finding;
 use heelwort::kinetics::{BatchFit, KineticsSettings, Trait};
 
 use rand::RngExt;
@@ -20,7 +21,11 @@ pub struct Tally {
 
 impl Tally {
     pub fn add(&mut self, fit: &BatchFit, which: Trait, truth: f64) {
-        match fit.finding(which).estimate() {
+        self.add_finding(fit.finding(which), truth);
+    }
+
+    pub fn add_finding(&mut self, finding: &Finding, truth: f64) {
+        match finding.estimate() {
             Some(estimate) => {
                 self.n += 1;
                 self.covered += usize::from(estimate.lower <= truth && truth <= estimate.upper);

@@ -7,3 +7,4 @@ mod coverage;
 mod published;
 mod routes;
 mod sigmoid;
+mod steps;

@@ -183,6 +183,7 @@ impl Log {
             probe: vec![0; n],
             samples: Vec::new(),
             cooled_hours: None,
+            disturbed: Vec::new(),
             known: None,
         };
         for i in 0..n {

@@ -198,7 +198,7 @@ fn jolts(season: &Season, batch: &Batch, probes: &[String], settings: &DriftSett
         } else if event.batch.as_deref() == Some(batch.batch.as_str()) {
             match event.kind.as_str() {
                 "sugar_added" | "diluted" => (Moves::Beer, ADDED_SD),
-                "dry_hop" | "moved" | "other" | "cleaned" => (Moves::Probes, DISTURBED_SD),
+                _ if event.disturbs() => (Moves::Probes, DISTURBED_SD),
                 _ => continue,
             }
         } else {

@@ -1,0 +1,78 @@
+//! Lasting shifts of a batch's probes: a dry hop, a probe moved or knocked is no fermentation.
+//!
+//! A shift is a step of unknown size in what one probe reads from a moment on, with a normal prior about 0. Readings that are
+//! close together tell it from the fall of the gravity, which takes days; across a gap of the readings they cannot, and the
+//! prior then stands in the errors.
+
+use crate::error::Result;
+use crate::fit::{Estimate, Finding};
+use crate::season::{ErrorStep, GravitySeries};
+
+use super::batch_fit::{Point, ProbeStep, Source};
+use super::estimate::{Estimated, Given, values};
+use super::misread::FITTED;
+use super::settings::KineticsSettings;
+
+/// Whether a point was read by the probe of a step after it.
+pub(super) fn is_after(step: &ErrorStep, point: &Point) -> bool {
+    point.source == Source::Probe(step.probe as usize) && point.hours >= step.hours
+}
+
+/// The steps that a batch's points may have: those that the study of drift knows, and one of each probe at whatever was
+/// done to the batch. Only where the probe read before and after, and once between any two of its points.
+pub(super) fn steps(series: &GravitySeries, points: &[Point], disturbed_sd_sg: f64) -> Vec<ErrorStep> {
+    let mut found: Vec<(usize, ErrorStep)> = Vec::new();
+    let disturbed = series.disturbed.iter().flat_map(|of| {
+        let probes = 0..series.probes.len() as u32;
+        let mine = probes.filter(move |probe| of.probe.is_none_or(|one| one == *probe));
+        mine.map(move |probe| ErrorStep { probe, hours: of.hours, sd_sg: disturbed_sd_sg })
+    });
+    for step in series.known.iter().flat_map(|known| known.steps.iter().copied()).chain(disturbed) {
+        let mine = || points.iter().filter(|p| p.source == Source::Probe(step.probe as usize));
+        let (after, all) = (mine().filter(|p| is_after(&step, p)).count(), mine().count());
+        if !(step.sd_sg > 0.0) || after == 0 || after == all {
+            continue;
+        }
+        match found.iter_mut().find(|(place, other)| *place == after && other.probe == step.probe) {
+            Some((_, other)) => other.sd_sg = other.sd_sg.max(step.sd_sg),
+            None => found.push((after, step)),
+        }
+    }
+    found.into_iter().map(|(_, step)| step).collect()
+}
+
+impl KineticsSettings {
+    /// The steps of a fit with their sizes.
+    pub(super) fn found_steps(
+        &self,
+        found: &Estimated,
+        given: &Given<'_>,
+        series: &GravitySeries,
+    ) -> Result<Vec<ProbeStep>> {
+        let z = values(&found.fit);
+        let mut all = Vec::new();
+        for (place, nuisance) in (FITTED..).zip(given.nuisances) {
+            let Some(step) = nuisance.step else { continue };
+            let variance = found.fit.covariance.get([place, place]).copied().unwrap_or(1.0);
+            let (value, se) = (z.get(place).copied().unwrap_or(0.0), variance.max(0.0).sqrt());
+            let method = "generalised least squares with its prior, normal";
+            let estimate = Estimate::normal(step.sd_sg * value, step.sd_sg * se, self.level, method)?;
+            let probe = step.probe as usize;
+            let name = series.probes.get(probe).map(|of| of.probe.clone()).unwrap_or_default();
+            let step_sg = Finding::Estimated(estimate);
+            all.push(ProbeStep { probe: name, place: probe, hours: step.hours, step_sg });
+        }
+        Ok(all)
+    }
+}
+
+/// The points less the steps of their probes.
+pub(super) fn without_steps(points: &[Point], steps: &[ProbeStep]) -> Vec<Point> {
+    let mut points = points.to_vec();
+    for step in steps {
+        let by = step.step_sg.value().unwrap_or(0.0);
+        let after = points.iter_mut().filter(|p| p.source == Source::Probe(step.place) && p.hours >= step.hours);
+        after.for_each(|p| p.sg -= by);
+    }
+    points
+}
