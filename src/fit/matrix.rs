@@ -13,7 +13,9 @@ pub(super) fn to_dmatrix(array: &Array2<f64>) -> DMatrix<f64> {
     DMatrix::from_fn(array.nrows(), array.ncols(), |i, j| array[[i, j]])
 }
 
-/// The sum of products, in four sums side by side, which processors add at once.
+/// The sum of products, in four sums side by side, which processors add at once. Always inlined: of short arrays of a known
+/// length the call and the tests for the end would take longer than the sums.
+#[inline(always)]
 pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
     let mut sums = [0.0; 4];
     let (a, b) = (a.chunks_exact(4), b.chunks_exact(4));

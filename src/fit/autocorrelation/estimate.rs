@@ -17,6 +17,10 @@ const WORTH: f64 = 1e-14;
 /// Up to so many values the search begins at several places with all columns, which costs little.
 const SHORT: usize = 400;
 
+/// A correlation that is clearly one, and the least one that is reckoned with.
+const MUCH: f64 = 0.4;
+const LITTLE: f64 = 0.02;
+
 /// What is maximised.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Criterion {
@@ -221,8 +225,11 @@ impl<'a> Problem<'a> {
         let white_noise = self.settings.white_noise;
         let bounds = Bounds { low, high, white_noise, gap, effort: *effort };
         let columns = self.columns::<N>();
-        let white = columns.value::<false>(1.0, 1.0);
-        let white = white.ok_or_else(|| Error::not_estimable(WHAT, "the residuals do not vary"))?;
+        // The columns are independent, and the values have no part in them.
+        let white = columns.white_loss(dot(&self.values, &self.values));
+        if !white.is_finite() {
+            return Err(Error::not_estimable(WHAT, "the residuals do not vary"));
+        }
         let best = match start.filter(|start| start.phi > 0.0) {
             Some(start) => climb(&columns, [start.memory().ln().clamp(low, high), start.white_share], &bounds),
             None if self.values.len() <= SHORT => {
@@ -233,13 +240,21 @@ impl<'a> Problem<'a> {
                 let rows = self.values.iter().map(|value| [*value]).collect();
                 let alone = Columns { rows, width: 1, times: self.times, restricted: false, ln_scale: 0.0 };
                 let passing = Bounds { effort: Effort { worth: 0.01, ..*effort }, ..bounds };
-                let begin = best_climb(&alone, &starts(&alone, &bounds, span, 8.0, &[0.05, 0.6]), &passing);
+                let begin = match self.times.is_one_series() {
+                    true => vec![by_lags(&self.values, &bounds)],
+                    false => starts(&alone, &bounds, span, 8.0, &[0.05, 0.6]),
+                };
+                let begin = best_climb(&alone, &begin, &passing);
                 begin.and_then(|(at, _)| climb(&columns, at, &bounds))
             }
         };
-        match best.filter(|(_, found)| found.loss < white.loss - 1e-9) {
+        match best.filter(|(_, found)| found.loss < white - 1e-9) {
             Some((at, found)) => self.finish(Car1::new((-(-at[0]).exp()).exp(), at[1])?, &found),
-            None => self.finish(Car1::white(), &white),
+            None => {
+                let white = columns.value::<false>(1.0, 1.0);
+                let white = white.ok_or_else(|| Error::not_estimable(WHAT, "the residuals do not vary"))?;
+                self.finish(Car1::white(), &white)
+            }
         }
     }
 
@@ -263,6 +278,25 @@ impl<'a> Problem<'a> {
             df: (effective_n - p as f64).max(1.0),
         })
     }
+}
+
+/// Where to begin in one series, by its autocovariances at two lags, the second twice the first and where half or so of the
+/// memory is left: the correlation is (1 - g) d at the first and (1 - g) d^2 at the second.
+fn by_lags(values: &[f64], bounds: &Bounds) -> [f64; 2] {
+    let squares = dot(values, values);
+    let correlation = |lag: usize| match (values.get(lag..), values.get(..values.len().saturating_sub(lag))) {
+        (Some(late), Some(early)) => dot(late, early) / squares,
+        _ => 0.0,
+    };
+    let (mut lag, mut first, mut second) = (1, correlation(1), correlation(2));
+    while second > MUCH && 4 * lag < values.len() / 8 {
+        (lag, first, second) = (2 * lag, second, correlation(4 * lag));
+    }
+    let first = first.clamp(LITTLE, 1.0 - LITTLE);
+    let kept = (second / first).clamp(LITTLE, 1.0 - LITTLE);
+    let memory = -(lag as f64) * bounds.gap / kept.ln();
+    let white = if bounds.white_noise { (1.0 - first / kept).clamp(0.0, 0.9) } else { 0.0 };
+    [memory.ln().clamp(bounds.low, bounds.high), white]
 }
 
 /// Where to begin: for each white share the best of memories that grow by a factor.

@@ -185,6 +185,14 @@ impl<const N: usize> Columns<'_, N> {
         self.rows.len() as f64 - spent as f64
     }
 
+    /// Minus the logarithm of the likelihood of white noise, where the columns of the design are orthonormal and orthogonal to the
+    /// values, whose sum of squares this is.
+    pub fn white_loss(&self, squares: f64) -> f64 {
+        let df = self.df();
+        0.5 * (df * ((2.0 * std::f64::consts::PI * squares / df).ln() + 1.0)
+            + if self.restricted { self.ln_scale } else { 0.0 })
+    }
+
     /// The likelihood at a memory and a white share; without `SLOPES` its derivatives are left 0. `None` where two readings
     /// are not told apart, the columns are not independent or the values do not vary.
     pub fn value<const SLOPES: bool>(&self, memory: f64, white: f64) -> Option<Value<N>> {

@@ -54,6 +54,10 @@ impl<'a> Times<'a> {
         Ok(Self { times, series: Some(series) })
     }
 
+    pub(super) fn is_one_series(&self) -> bool {
+        self.series.is_none()
+    }
+
     /// Number of rows.
     pub fn len(&self) -> usize {
         self.times.len()
