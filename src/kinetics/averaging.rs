@@ -3,10 +3,10 @@
 use crate::error::{Error, Result};
 use crate::fit::{Estimate, Finding};
 
-use super::batch_fit::{BatchFit, Trait};
+use super::batch_fit::BatchFit;
 use super::candidates::Candidate;
 use super::settings::KineticsSettings;
-use super::traits::shaped;
+use super::traits::{Trait, shaped};
 
 /// A curve with a smaller weight may lack a trait without harm.
 const NEGLIGIBLE: f64 = 1e-3;

@@ -1,7 +1,5 @@
 //! What was found about one batch.
 
-use std::fmt;
-
 use crate::fit::Finding;
 use crate::fit::whiteness::Whiteness;
 use crate::season::Flags;
@@ -12,118 +10,9 @@ use super::clock::Clock;
 use super::curve::{Curve, CurveKind, PARAMETERS};
 use super::departure::ErrorModel;
 use super::misread::FITTED;
+use super::status::Status;
 use super::timed::Timed;
-
-/// How far a fermentation has come, in words.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Status {
-    /// The data are too few for any curve.
-    TooFewData,
-    /// The gravity has not moved yet, and the batch is young.
-    NotStarted,
-    /// The first signs of a fall, before the tangent lag is over.
-    Lagging,
-    /// Falling, before the steepest point or near it.
-    Active,
-    /// Falling ever slower, not yet at rest.
-    Slowing,
-    /// At rest within the tolerance, and not stuck as far as the limit is known.
-    Finished,
-    /// At rest more than the tolerated distance above the limit.
-    Stuck,
-    /// It was at rest and falls again.
-    Restarted,
-}
-
-impl Status {
-    /// The word for the tables.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::TooFewData => "too few data",
-            Self::NotStarted => "not started",
-            Self::Lagging => "lagging",
-            Self::Active => "active",
-            Self::Slowing => "slowing",
-            Self::Finished => "finished",
-            Self::Stuck => "stuck",
-            Self::Restarted => "restarted",
-        }
-    }
-}
-
-impl fmt::Display for Status {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(self.name())
-    }
-}
-
-/// A quantity read off the fitted curve, the same for every curve.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Trait {
-    /// SG at pitching: the joint estimate from samples, probes and the measured original gravity.
-    OriginalSg,
-    /// SG at rest.
-    TerminalSg,
-    /// Greatest rate of fall, SG per day.
-    MaxRateSgPerDay,
-    /// Where the tangent at the steepest point meets the SG at pitching, hours.
-    LagH,
-    /// Half-way from SG at pitching to terminal, hours.
-    MidH,
-    /// Nine tenths of the drop, hours.
-    T90H,
-    /// Finish time, hours.
-    FinishH,
-    /// Apparent attenuation in SG points, a fraction.
-    Attenuation,
-    /// Apparent attenuation in degrees Plato, a fraction.
-    AttenuationExtract,
-    /// Alcohol by volume at rest, percent; an estimate, not for labels or duty.
-    AbvPercent,
-}
-
-impl Trait {
-    /// All of them, in the order of the tables.
-    pub const ALL: [Self; 10] = [
-        Self::OriginalSg,
-        Self::TerminalSg,
-        Self::MaxRateSgPerDay,
-        Self::LagH,
-        Self::MidH,
-        Self::T90H,
-        Self::FinishH,
-        Self::Attenuation,
-        Self::AttenuationExtract,
-        Self::AbvPercent,
-    ];
-
-    /// Its name in the tables, with the unit.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::OriginalSg => "original_sg",
-            Self::TerminalSg => "terminal_sg",
-            Self::MaxRateSgPerDay => "max_rate_sg_per_day",
-            Self::LagH => "lag_h",
-            Self::MidH => "mid_h",
-            Self::T90H => "t90_h",
-            Self::FinishH => "finish_h",
-            Self::Attenuation => "attenuation",
-            Self::AttenuationExtract => "attenuation_extract",
-            Self::AbvPercent => "abv_percent",
-        }
-    }
-
-    /// True where it hangs on the terminal gravity, which has to be known first.
-    pub const fn needs_terminal(self) -> bool {
-        !matches!(self, Self::OriginalSg | Self::MaxRateSgPerDay | Self::LagH)
-    }
-}
-
-impl fmt::Display for Trait {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(self.name())
-    }
-}
+use super::traits::Trait;
 
 /// A mean of neighbouring readings of one probe, or one sample, as it entered the fit.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -59,7 +59,7 @@ impl KineticsSettings {
         prepared.set_clock(&fitted.clock);
         let effects = nuisances(series, &prepared, self);
         let points = prepared.points;
-        let priors = weak_priors(super::fit::first_level(&points));
+        let priors = weak_priors(super::begin::first_level(&points));
         let fits: Vec<(CurveKind, Result<Estimated>, Vec<Point>)> = CurveKind::ALL
             .into_iter()
             .map(|kind| {
@@ -177,7 +177,7 @@ impl KineticsSettings {
     /// The curve fitted to the beginning alone. Its error model is that of the whole, which says how far points may lie from a
     /// curve and nothing of where it goes; its search starts at the whole's curve.
     fn early(&self, whole: &Estimated, points: &[Point], effects: &[Nuisance]) -> Result<Estimated> {
-        let priors = weak_priors(super::fit::first_level(points));
+        let priors = weak_priors(super::begin::first_level(points));
         let given = self.given(whole.kind, effects, &priors);
         let vigour = given.problem(points, &[]).vigour(&whole.curve);
         let column = foam(points, &vigour);

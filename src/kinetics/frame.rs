@@ -8,8 +8,9 @@ use crate::error::Result;
 use crate::fit::Finding;
 use crate::season::FrameBuilder;
 
-use super::batch_fit::{AtReference, BatchFit, Kinetics, Trait};
+use super::batch_fit::{AtReference, BatchFit, Kinetics};
 use super::candidates::Candidate;
+use super::traits::Trait;
 
 impl Kinetics {
     /// The table `kinetics_candidates`: one row per batch and curve.

@@ -7,14 +7,14 @@ use rand_distr::{Distribution, StandardNormal};
 use crate::error::{Error, Result};
 use crate::fit::Finding;
 
-use super::batch_fit::{FittedCurve, Point, Source, Trait};
+use super::batch_fit::{FittedCurve, Point, Source};
 use super::curve::{Curve, PARAMETERS};
 use super::estimate::{Estimated, Given, values};
 use super::gls::Problem;
 use super::misread::{DELAY, FITTED, FOAM};
 use super::settings::{IntervalMethod, KineticsSettings};
 use super::timed::Timed;
-use super::traits;
+use super::traits::{self, Trait};
 
 impl KineticsSettings {
     /// Replaces the delta method's intervals in `all` by those that were asked for.

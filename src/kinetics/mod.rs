@@ -7,6 +7,7 @@
 mod averaging;
 mod bands;
 mod batch_fit;
+mod begin;
 mod bend;
 mod candidates;
 mod clock;
@@ -31,9 +32,7 @@ mod steps;
 mod timed;
 mod traits;
 
-pub use batch_fit::{
-    AtReference, BatchFit, FittedCurve, Kinetics, Point, ProbeOffset, ProbeStep, Source, Status, Trait,
-};
+pub use batch_fit::{AtReference, BatchFit, FittedCurve, Kinetics, Point, ProbeOffset, ProbeStep, Source};
 pub use bend::BENDS;
 pub use candidates::Candidate;
 pub use clock::{ACTIVATION_KJ_MOL, Clock, Thermal};
@@ -41,4 +40,6 @@ pub use curve::{Curve, CurveKind, Form, PARAMETERS, Tabulated};
 pub use departure::ErrorModel;
 pub use settings::{ClockChoice, CurveChoice, IntervalMethod, KineticsSettings};
 pub use sigmoid::{SIGMOID_PARAMETERS, SigmoidFit, SigmoidKind, SigmoidSettings, SigmoidTrait};
+pub use status::Status;
 pub use timed::Timed;
+pub use traits::Trait;

@@ -5,15 +5,16 @@ use crate::fit::whiteness::Whiteness;
 use crate::fit::{Estimate, Finding};
 use crate::season::{Flags, GravitySeries, SeriesProbe};
 
-use super::batch_fit::{BatchFit, FittedCurve, Point, ProbeOffset, Source, Status, Trait};
+use super::batch_fit::{BatchFit, FittedCurve, Point, ProbeOffset, Source};
 use super::clock::Clock;
 use super::curve::PARAMETERS;
 use super::estimate::{Estimated, Given, values};
 use super::misread::{DELAY, FITTED, FOAM};
 use super::prepare::{Prepared, median};
 use super::settings::KineticsSettings;
+use super::status::{self, Status};
 use super::steps::without_steps;
-use super::{status, traits};
+use super::traits::{self, Trait};
 
 /// A point that counts less than this is called an outlier.
 const OUTLIER_WEIGHT: f64 = 0.5;

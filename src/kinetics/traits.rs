@@ -1,13 +1,83 @@
 //! Traits as functionals of the fitted curve, with errors by the delta method.
 
+use std::fmt;
+
 use crate::error::Result;
 use crate::fit::{Estimate, Finding, quantile};
 use crate::liquid;
 
-use super::batch_fit::{AtReference, FittedCurve, Trait};
+use super::batch_fit::{AtReference, FittedCurve};
 use super::clock::{Clock, Thermal};
 use super::curve::{Curve, PARAMETERS};
 use super::timed::Timed;
+
+/// A quantity read off the fitted curve, the same for every curve.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Trait {
+    /// SG at pitching: the joint estimate from samples, probes and the measured original gravity.
+    OriginalSg,
+    /// SG at rest.
+    TerminalSg,
+    /// Greatest rate of fall, SG per day.
+    MaxRateSgPerDay,
+    /// Where the tangent at the steepest point meets the SG at pitching, hours.
+    LagH,
+    /// Half-way from SG at pitching to terminal, hours.
+    MidH,
+    /// Nine tenths of the drop, hours.
+    T90H,
+    /// Finish time, hours.
+    FinishH,
+    /// Apparent attenuation in SG points, a fraction.
+    Attenuation,
+    /// Apparent attenuation in degrees Plato, a fraction.
+    AttenuationExtract,
+    /// Alcohol by volume at rest, percent; an estimate, not for labels or duty.
+    AbvPercent,
+}
+
+impl Trait {
+    /// All of them, in the order of the tables.
+    pub const ALL: [Self; 10] = [
+        Self::OriginalSg,
+        Self::TerminalSg,
+        Self::MaxRateSgPerDay,
+        Self::LagH,
+        Self::MidH,
+        Self::T90H,
+        Self::FinishH,
+        Self::Attenuation,
+        Self::AttenuationExtract,
+        Self::AbvPercent,
+    ];
+
+    /// Its name in the tables, with the unit.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::OriginalSg => "original_sg",
+            Self::TerminalSg => "terminal_sg",
+            Self::MaxRateSgPerDay => "max_rate_sg_per_day",
+            Self::LagH => "lag_h",
+            Self::MidH => "mid_h",
+            Self::T90H => "t90_h",
+            Self::FinishH => "finish_h",
+            Self::Attenuation => "attenuation",
+            Self::AttenuationExtract => "attenuation_extract",
+            Self::AbvPercent => "abv_percent",
+        }
+    }
+
+    /// True where it hangs on the terminal gravity, which has to be known first.
+    pub const fn needs_terminal(self) -> bool {
+        !matches!(self, Self::OriginalSg | Self::MaxRateSgPerDay | Self::LagH)
+    }
+}
+
+impl fmt::Display for Trait {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
 
 /// Relative standard deviation of alcohol by formula: yeasts differ in what they make of the same extract. From memory,
 /// no source.

@@ -3,23 +3,21 @@
 use nalgebra::{DMatrix, DVector};
 use ndarray::Array2;
 
+use super::design::{Independent, independent};
 use super::likelihood::{Columns, Value};
 use super::scoring::{Bounds, Effort, climb};
+use super::starts::{best_climb, by_lags, starts};
 use super::{Car1, Times};
 use crate::fit::matrix::{dot, to_array};
 use crate::{Error, Result};
 
-const WHAT: &str = "an autocorrelation";
+pub(super) const WHAT: &str = "an autocorrelation";
 /// Most columns of a design.
 const MOST_COLUMNS: usize = 31;
 /// The rise of the logarithm of the likelihood that is still worth a step.
 const WORTH: f64 = 1e-14;
 /// Up to so many values the search begins at several places with all columns, which costs little.
 const SHORT: usize = 400;
-
-/// A correlation that is clearly one, and the least one that is reckoned with.
-const MUCH: f64 = 0.4;
-const LITTLE: f64 = 0.02;
 
 /// What is maximised.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -120,47 +118,6 @@ impl AutocorrelationSettings {
         }
         Problem::new(*self, times, values, design)?.fit(start, effort)
     }
-}
-
-/// The design made independent: its columns are `rows R`.
-struct Independent {
-    /// Row by row.
-    columns: Vec<Vec<f64>>,
-    r: DMatrix<f64>,
-}
-
-/// Divides the columns of a design by their Cholesky or, where they are nearly dependent, QR factor.
-fn independent(mut columns: Vec<Vec<f64>>) -> Result<Independent> {
-    let p = columns.len();
-    let lengths: Vec<f64> = columns.iter().map(|column| dot(column, column).sqrt()).collect();
-    let dependent = || Error::not_estimable(WHAT, "the columns of the design are not independent");
-    if lengths.iter().any(|length| !(*length > 0.0)) {
-        return Err(dependent());
-    }
-    let normal = DMatrix::from_fn(p, p, |i, j| dot(&columns[i], &columns[j]) / (lengths[i] * lengths[j]));
-    // The trace bounds the square of the condition number.
-    let factor = normal.cholesky().filter(|factor| p as f64 * factor.inverse().trace() < 1e8);
-    let qr = match factor {
-        Some(factor) => {
-            let mut r = factor.l().transpose();
-            r.column_iter_mut().zip(&lengths).for_each(|(mut column, length)| column *= *length);
-            for j in 0..p {
-                let (before, rest) = columns.split_at_mut(j);
-                for (i, other) in before.iter().enumerate() {
-                    rest[0].iter_mut().zip(other).for_each(|(cell, other)| *cell -= r[(i, j)] * other);
-                }
-                rest[0].iter_mut().for_each(|cell| *cell /= r[(j, j)]);
-            }
-            return Ok(Independent { columns, r });
-        }
-        None => DMatrix::from_fn(columns[0].len(), p, |i, j| columns[j][i] / lengths[j]).qr(),
-    };
-    let (q, mut r) = qr.unpack();
-    if r.diagonal().iter().any(|d| !(d.abs() > 1e-13)) {
-        return Err(dependent());
-    }
-    r.column_iter_mut().zip(&lengths).for_each(|(mut column, length)| column *= *length);
-    Ok(Independent { columns: q.column_iter().map(|column| column.iter().copied().collect()).collect(), r })
 }
 
 /// The values, less their projection on the design, and the design, for one search.
@@ -278,53 +235,4 @@ impl<'a> Problem<'a> {
             df: (effective_n - p as f64).max(1.0),
         })
     }
-}
-
-/// Where to begin in one series, by its autocovariances at two lags, the second twice the first and where half or so of the
-/// memory is left: the correlation is (1 - g) d at the first and (1 - g) d^2 at the second.
-fn by_lags(values: &[f64], bounds: &Bounds) -> [f64; 2] {
-    let squares = dot(values, values);
-    let correlation = |lag: usize| match (values.get(lag..), values.get(..values.len().saturating_sub(lag))) {
-        (Some(late), Some(early)) => dot(late, early) / squares,
-        _ => 0.0,
-    };
-    let (mut lag, mut first, mut second) = (1, correlation(1), correlation(2));
-    while second > MUCH && 4 * lag < values.len() / 8 {
-        (lag, first, second) = (2 * lag, second, correlation(4 * lag));
-    }
-    let first = first.clamp(LITTLE, 1.0 - LITTLE);
-    let kept = (second / first).clamp(LITTLE, 1.0 - LITTLE);
-    let memory = -(lag as f64) * bounds.gap / kept.ln();
-    let white = if bounds.white_noise { (1.0 - first / kept).clamp(0.0, 0.9) } else { 0.0 };
-    [memory.ln().clamp(bounds.low, bounds.high), white]
-}
-
-/// Where to begin: for each white share the best of memories that grow by a factor.
-fn starts<const N: usize>(
-    columns: &Columns<'_, N>,
-    bounds: &Bounds,
-    span: f64,
-    factor: f64,
-    shares: &[f64],
-) -> Vec<[f64; 2]> {
-    let shares = if bounds.white_noise { shares } else { &[0.0] };
-    let best = |share: &f64| {
-        let memories = std::iter::successors(Some(0.5 * bounds.gap), |memory| Some(factor * memory));
-        let each = memories.take_while(|memory| *memory < 2.0 * span).filter_map(|memory| {
-            let value = columns.value::<false>(memory, *share)?;
-            Some((value.loss, [memory.ln().clamp(bounds.low, bounds.high), *share]))
-        });
-        each.min_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, start)| start)
-    };
-    shares.iter().filter_map(best).collect()
-}
-
-/// The highest end of the climbs from these starts.
-fn best_climb<const N: usize>(
-    columns: &Columns<'_, N>,
-    starts: &[[f64; 2]],
-    bounds: &Bounds,
-) -> Option<([f64; 2], Value<N>)> {
-    let ends = starts.iter().filter_map(|start| climb(columns, *start, bounds));
-    ends.min_by(|a, b| a.1.loss.total_cmp(&b.1.loss))
 }

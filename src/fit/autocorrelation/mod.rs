@@ -20,11 +20,14 @@
 //! four parameters of a logistic, in simulation: 89 to 90 % where the data span 90 memories, 87 to 91 % at 30 to 50, 85 to 88 %
 //! at 14, 79 to 88 % at 7: data no longer than a few memories of their own errors cannot tell these from the curve.
 
+mod design;
 mod estimate;
+mod filter;
 mod likelihood;
 mod process;
 mod sandwich;
 mod scoring;
+mod starts;
 mod times;
 mod whitener;
 

@@ -75,7 +75,7 @@ impl Whitener {
                     None => (0.0, 1.0),
                     Some(gap) if gap > 0.0 => {
                         let carry = (-gap / memory).exp();
-                        (carry, super::likelihood::forgotten(carry, gap / memory))
+                        (carry, super::filter::forgotten(carry, gap / memory))
                     }
                     Some(_) => (1.0, 0.0),
                 };
