@@ -144,7 +144,12 @@ impl<'a> System<'a> {
     /// Best linear unbiased prediction of a target of block `p`, and the variance of its error.
     pub fn predict(&self, p: usize, target: &Target) -> Option<(f64, f64)> {
         let sought = self.seek(p, target)?;
-        Some((sought.value, self.covariance(&sought, &sought) + sought.own))
+        Some((sought.value, self.variance(&sought)))
+    }
+
+    /// Variance of the error of a prediction.
+    pub fn variance(&self, sought: &Sought) -> f64 {
+        self.covariance(sought, sought) + sought.own
     }
 
     /// Covariance of the errors of targets of different blocks.

@@ -2,9 +2,7 @@
 
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 
-use super::blocks::System;
-use super::model::Variances;
-use super::part::Part;
+use super::blocks::{Sought, System};
 
 /// Quantities of the mixed-model equations by column of steps.
 pub(super) struct Columns {
@@ -12,52 +10,55 @@ pub(super) struct Columns {
     information: DMatrix<f64>,
     /// D' P y.
     scores: DVector<f64>,
-    /// g - a of the slope with steps and of that without.
-    moves: [DVector<f64>; 2],
+    /// Whitened D.
+    white: DMatrix<f64>,
+    /// What D does to the effects.
+    spread: DMatrix<f64>,
 }
 
-/// The columns of steps of size 1 at a solved model; `slopes` is what each does to the slope.
-pub(super) fn columns_of(
-    system: &System,
-    p: usize,
-    part: &Part,
-    variances: Variances,
-    columns: &DMatrix<f64>,
-    slopes: &DVector<f64>,
-) -> Option<Columns> {
-    let white = system.parts.get(p)?;
-    let mut steps = columns.clone();
-    white.lower.solve_lower_triangular_mut(&mut steps);
-    let inner = white.columns.tr_mul(&steps);
-    let spread = system.inverse.select_columns(white.effects) * &inner;
-    let own = spread.select_rows(white.effects);
-    let information = steps.tr_mul(&steps) - inner.tr_mul(&own);
-    let rest = &white.y - &white.columns * system.effects.select_rows(white.effects);
-    let scores = steps.tr_mul(&rest);
-    let of = |shifts: bool| {
-        let target = part.slope_target(variances, shifts);
-        let loads = system.seek(p, &target)?.loads;
-        let mut covariance = target.covariance;
-        white.lower.solve_lower_triangular_mut(&mut covariance);
-        let predicted = steps.tr_mul(&covariance) + spread.tr_mul(&loads);
-        Some(if shifts { slopes - predicted } else { -predicted })
-    };
-    let moves = [of(true)?, of(false)?];
-    Some(Columns { information, scores, moves })
+/// A change of the steps: what it does to the likelihood and to any target.
+pub(super) struct Change {
+    /// Logarithm of the likelihood after it over that before it.
+    pub gain: f64,
+    columns: [usize; 2],
+    inner: Matrix2<f64>,
+    pull: Vector2<f64>,
+}
+
+/// The columns of steps of size 1 at a solved model.
+pub(super) fn columns_of(system: &System, p: usize, columns: &DMatrix<f64>) -> Option<Columns> {
+    let part = system.parts.get(p)?;
+    let mut white = columns.clone();
+    part.lower.solve_lower_triangular_mut(&mut white);
+    let inner = part.columns.tr_mul(&white);
+    let spread = system.inverse.select_columns(part.effects) * &inner;
+    let own = spread.select_rows(part.effects);
+    let information = white.tr_mul(&white) - inner.tr_mul(&own);
+    let rest = &part.y - &part.columns * system.effects.select_rows(part.effects);
+    let scores = white.tr_mul(&rest);
+    Some(Columns { information, scores, white, spread })
 }
 
 impl Columns {
-    /// Logarithm of the likelihood after a change over that before it, and what the slopes move by, with their further
-    /// variance.
-    pub fn after(&self, change: &[(usize, f64)]) -> (f64, [(f64, f64); 2]) {
+    /// A target that moves by `stepped` with the steps: what it moves by beyond its prediction, g - a.
+    pub fn moves(&self, sought: &Sought, stepped: &DVector<f64>) -> DVector<f64> {
+        stepped - self.white.tr_mul(&sought.white) - self.spread.tr_mul(&sought.loads)
+    }
+
+    /// A change: columns of steps with the variances of their sizes, at most two.
+    pub fn after(&self, change: &[(usize, f64)]) -> Change {
         match *change {
-            [] => (0.0, [(0.0, 0.0); 2]),
+            [] => Change { gain: 0.0, columns: [0, 0], inner: Matrix2::zeros(), pull: Vector2::zeros() },
             [(k, t)] => {
                 let (g, s) = (self.information[(k, k)], self.scores[k]);
                 let scale = (1.0 + t * g).max(1e-12);
                 let inner = t / scale;
-                let moves = self.moves.each_ref().map(|m| (m[k] * inner * s, m[k] * inner * m[k]));
-                (0.5 * (inner * s * s - scale.ln()), moves)
+                Change {
+                    gain: 0.5 * (inner * s * s - scale.ln()),
+                    columns: [k, k],
+                    inner: Matrix2::new(inner, 0.0, 0.0, 0.0),
+                    pull: Vector2::new(inner * s, 0.0),
+                }
             }
             [(k, t), (l, u), ..] => {
                 let g = |a: usize, b: usize| self.information[(a, b)];
@@ -66,19 +67,34 @@ impl Columns {
                 let variance = Matrix2::new(t, 0.0, 0.0, u);
                 let scale = Matrix2::identity() + variance * information;
                 let determinant = scale.determinant();
+                let impossible = Change {
+                    gain: f64::NEG_INFINITY,
+                    columns: [k, l],
+                    inner: Matrix2::zeros(),
+                    pull: Vector2::zeros(),
+                };
                 match scale.try_inverse() {
                     Some(inverse) if determinant > 0.0 => {
                         let inner = inverse * variance;
-                        let moves = self.moves.each_ref().map(|m| {
-                            let m = Vector2::new(m[k], m[l]);
-                            (m.dot(&(inner * s)), m.dot(&(inner * m)))
-                        });
-                        (0.5 * ((inner * s).dot(&s) - determinant.ln()), moves)
+                        let pull = inner * s;
+                        Change { gain: 0.5 * (pull.dot(&s) - determinant.ln()), inner, pull, ..impossible }
                     }
-                    _ => (f64::NEG_INFINITY, [(0.0, 0.0); 2]),
+                    _ => impossible,
                 }
             }
         }
+    }
+}
+
+impl Change {
+    /// What a target with these [`Columns::moves`] moves by, and its further variance.
+    pub fn of(&self, moves: &DVector<f64>) -> (f64, f64) {
+        if self.inner == Matrix2::zeros() {
+            return (0.0, 0.0);
+        }
+        let [k, l] = self.columns;
+        let m = Vector2::new(moves[k], moves[l]);
+        (m.dot(&self.pull), m.dot(&(self.inner * m)))
     }
 }
 
@@ -86,7 +102,8 @@ impl Columns {
 pub(super) mod tests {
     use std::collections::BTreeMap;
 
-    use super::super::part::{Row, Step, Touching};
+    use super::super::model::Variances;
+    use super::super::part::{Part, Row, Step, Touching};
     use super::*;
     use crate::units::Instant;
 
@@ -95,10 +112,7 @@ pub(super) mod tests {
     /// A probe that drifts and shifts by 0.003 after three months.
     pub fn part(steps: Vec<Step>) -> Part {
         let months: Vec<f64> = (1..=9).map(|i| 0.6 * f64::from(i)).collect();
-        let rows = months
-            .iter()
-            .map(|m| Row { months: *m, shows: 1.0, errors: Default::default(), sg: 1.02, own: 4e-7, doubt: 0.0 })
-            .collect();
+        let rows = months.iter().map(|m| Row::at(*m, 1.02, Default::default(), 4e-7)).collect();
         let y = DVector::from_iterator(9, months.iter().map(|m| 0.0003 * m + if *m > 3.0 { 0.003 } else { 0.0 }));
         let columns = DMatrix::from_column_slice(9, 1, &months);
         let touching = Touching { effects: vec![0], columns, sources: BTreeMap::new() };
@@ -128,13 +142,15 @@ pub(super) mod tests {
                 let all: Vec<f64> = before.iter().chain(&after).copied().collect();
                 let of = |m: &f64| step(&part, *m, sd);
                 let columns = DMatrix::from_columns(&all.iter().map(|m| part.column_of(&of(m))).collect::<Vec<_>>());
-                let slopes = DVector::from_vec(all.iter().map(|m| part.slope_of_step(&of(m))).collect());
+                let slope = |m: &f64| if shifts { part.slope_of_step(&of(m)) } else { 0.0 };
+                let slopes = DVector::from_vec(all.iter().map(slope).collect());
                 let system = System::new(vec![part.block(VARIANCES)], &[None]).unwrap();
-                let at = columns_of(&system, 0, &part, VARIANCES, &columns, &slopes).unwrap();
+                let at = columns_of(&system, 0, &columns).unwrap();
+                let sought = system.seek(0, &part.slope_target(VARIANCES, shifts)).unwrap();
                 let out = (0..before.len()).map(|i| (i, -sd * sd));
                 let change: Vec<(usize, f64)> = out.chain((before.len()..all.len()).map(|i| (i, sd * sd))).collect();
-                let (ln, [with, without]) = at.after(&change);
-                let (moved, more) = if shifts { with } else { without };
+                let changed = at.after(&change);
+                let (ln, (moved, more)) = (changed.gain, changed.of(&at.moves(&sought, &slopes)));
                 let (old, new) = (solved(&before, shifts, sd), solved(&after, shifts, sd));
                 assert!((ln - (new.0 - old.0)).abs() < 1e-8, "{ln} {new:?} {old:?}");
                 assert!((moved - (new.1 - old.1)).abs() < 1e-10, "{moved} {new:?} {old:?}");

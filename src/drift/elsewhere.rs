@@ -11,7 +11,7 @@ use super::blocks::{Sought, System};
 use super::curves::{Curves, Seen};
 use super::model::{Model, Variances};
 use super::pairs::Found;
-use super::part::{Part, doubt_sd, shows, walk_of_one};
+use super::part::{Part, State};
 use super::settings::DriftSettings;
 
 /// SD of the mean drift of the fleet before its pairs are looked at, SG per 30 days: wide, from memory.
@@ -99,6 +99,9 @@ impl ProbeErrors {
         let mut other = Self::with(model, found, self.held);
         for own in &self.model.probes {
             let Some(p) = other.model.probes.iter().position(|part| part.probe == own.probe) else { continue };
+            if let Some(part) = other.model.probes.get_mut(p) {
+                *part = part.with_sideways(own.sideways);
+            }
             let has = other.model.probes.get(p).map(|part| part.steps.clone()).unwrap_or_default();
             for step in own.steps.iter().filter(|step| !has.contains(step)) {
                 other.model = other.model.with_step(p, step.clone());
@@ -238,7 +241,8 @@ impl ProbeErrors {
             .zip(seen)
             .map(|(one, seen)| {
                 let part = model.probes.get(one.block)?;
-                let mut target = part.target(one.months(), shows(one.knot.sg), &seen.errors, self.held.variances);
+                let state = State { months: one.months(), sg: one.knot.sg, errors: seen.errors.clone() };
+                let mut target = part.error_target(&state, self.held.variances);
                 if self.held.fleet {
                     target.shared.push((model.prior_sd.len() - 1, target.load));
                 }
@@ -268,13 +272,10 @@ impl ProbeErrors {
     /// Covariance of the errors of a probe at two states of one batch before any pair is looked at, the slope and what pairs
     /// share apart.
     fn between(&self, a: &Asked<'_>, b: &Asked<'_>, of_a: &ReadingErrors, of_b: &ReadingErrors) -> f64 {
-        let (at_a, at_b) = (a.months(), b.months());
-        let steps: f64 = a.part.steps.iter().map(|s| s.sd.powi(2) * s.at_age(at_a) * s.at_age(at_b)).sum();
-        let walk = self.held.variances.walk_sd.powi(2) * walk_of_one(at_a, at_b);
+        let own = a.part.between((a.months(), a.knot.sg), (b.months(), b.knot.sg), self.held.variances);
         let curve = of_a.covariance(of_b, |source| !a.part.is_common(source));
-        let doubt = doubt_sd(a.knot.sg, at_a) * doubt_sd(b.knot.sg, at_b);
         // One immersion lasts the whole batch.
-        shows(a.knot.sg) * shows(b.knot.sg) * (walk + steps) + curve + doubt + self.held.immersion_sd.powi(2)
+        own + curve + self.held.immersion_sd.powi(2)
     }
 }
 

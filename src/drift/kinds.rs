@@ -136,14 +136,7 @@ impl DriftSettings {
                     continue;
                 };
                 let own = BATH_SD.powi(2) + (self.kind_tilt_sd_deg * shapes.per_deg(sg)).powi(2);
-                part = part.with_row(Row {
-                    months,
-                    shows: super::part::shows(sg),
-                    errors: seen.errors,
-                    sg,
-                    own,
-                    doubt: 0.0,
-                });
+                part = part.with_row(Row::at(months, sg, seen.errors, own));
             }
         }
         let model: Model = averaged.model.with_two_rates(part, |sg| (-sg, shapes.per_deg(sg)), {

@@ -7,14 +7,20 @@ use nalgebra::{DMatrix, DVector};
 use crate::season::Season;
 use crate::units::Instant;
 
-use super::blocks::Block;
+use super::average::ln_prior;
+use super::blocks::{Block, System};
 use super::pairs::Found;
-use super::part::{MONTH_D, Part, Row, Step, Touching, doubt_sd, shows};
+use super::part::{MONTH_D, Part, Row, Step, Touching};
 use super::result::PairKind;
+use super::scan::ln_sum;
 use super::settings::DriftSettings;
 
 /// Bias of all probes in beer against sugar baths (bubbles at rest, foam, meniscus), SD, SG. From memory, no source.
 const BEER_SD: f64 = 0.0007;
+/// Sideways parts of the walk's variance that are tried, and standard deviations of walk and of pairs with them.
+const PARTS: [f64; 5] = [0.0, 0.25, 0.5, 0.75, 1.0];
+const PARTS_WALK_SD: [f64; 5] = [0.0002, 0.0004, 0.0008, 0.0016, 0.004];
+const PARTS_PAIR_SD: [f64; 2] = [0.0, 0.001];
 /// Work (multiplications) for one solution a probe of all probes, up to which all are solved when one is looked at.
 const FOCUS_WORK: f64 = 4e8;
 
@@ -58,6 +64,37 @@ impl Model {
     /// The blocks for given variances.
     pub fn blocks(&self, variances: Variances) -> Vec<Block<'_>> {
         self.probes.iter().map(|part| part.block(variances)).collect()
+    }
+
+    /// The same model with a walk of the kind that its pairs show.
+    ///
+    /// Whether sensors wander (sideways) or masses (proportional) is taken to be alike in all probes of a fleet. The sideways
+    /// part of the walk's variance is set at its mean over the restricted likelihood, on coarse grids of it and of the
+    /// variances, with a flat prior of the part.
+    pub fn with_kind_of_walk(&self) -> Self {
+        let mut best = Vec::new();
+        for sideways in PARTS {
+            let model = self.with_sideways(sideways);
+            let at =
+                PARTS_WALK_SD.iter().flat_map(|walk_sd| PARTS_PAIR_SD.iter().map(move |pair_sd| (*walk_sd, *pair_sd)));
+            let ln = at.filter_map(|(walk_sd, pair_sd)| {
+                let variances = Variances { walk_sd, pair_sd };
+                let system = System::new(model.blocks(variances), &model.prior_sd).ok()?;
+                Some(system.ln_likelihood + ln_prior(&variances))
+            });
+            best.push((sideways, ln_sum(ln)));
+        }
+        let total = ln_sum(best.iter().map(|(_, ln)| *ln));
+        match total.is_finite() {
+            true => self.with_sideways(best.iter().map(|(part, ln)| part * (ln - total).exp()).sum()),
+            false => self.clone(),
+        }
+    }
+
+    /// The same model with a walk of which this part of the variance is sideways.
+    pub fn with_sideways(&self, sideways: f64) -> Self {
+        let probes = self.probes.iter().map(|part| part.with_sideways(sideways)).collect();
+        Self { probes, prior_sd: self.prior_sd.clone(), ..*self }
     }
 
     /// The same model with slopes drawn from a population: the mean is taken from the observations, the rest has the SD.
@@ -120,7 +157,9 @@ impl Model {
         }
         let slope = part.slope();
         touching.effects.push(self.prior_sd.len());
-        let part = part.remade(part.rows.clone(), part.y.clone(), touching);
+        // How a steady drift shows is no doubt any more.
+        let rows = part.rows.iter().map(|row| Row { line_doubt: 0.0, ..row.clone() }).collect();
+        let part = part.remade(rows, part.y.clone(), touching);
         let mut model = self.with_part(part);
         model.prior_sd.push(Some(sds.1));
         if let Some(slope) = model.prior_sd.get_mut(slope) {
@@ -217,10 +256,9 @@ fn part(
                 own += 0.25 * settings.active_sd_sg.powi(2);
             }
         }
-        let (months, shows) = (f.pair.age_d / MONTH_D, shows(f.pair.reference_sg));
-        let doubt = doubt_sd(f.pair.reference_sg, months).powi(2);
-        touch(index, row, shows * months);
-        rows.push(Row { months, shows, errors: f.errors.clone(), sg: f.pair.reference_sg, own, doubt });
+        let pair = Row::at(f.pair.age_d / MONTH_D, f.pair.reference_sg, f.errors.clone(), own);
+        touch(index, row, pair.shows * pair.months);
+        rows.push(pair);
     }
     let calibrated_at = pairs.first().map(|f| f.pair.at.plus_days(-f.pair.age_d)).unwrap_or_default();
     let steps = known_steps(season, settings, probe, calibrated_at);

@@ -4,19 +4,21 @@ use crate::calibration::Calibration;
 use crate::fit::Finding;
 use crate::units::Instant;
 
-use super::average::Averaged;
 use super::curves::Curves;
 use super::ends::USUAL_END_SG;
 use super::fleet::missing;
 use super::mixture::Mixture;
-use super::part::{AT_SG, MONTH_D, Part, State};
+use super::model::Model;
+use super::part::{AT_SG, MONTH_D, Part, State, Step, shows};
 use super::result::{OutOfLimit, Recalibrate, TrackPoint};
 use super::settings::DriftSettings;
+use super::unseen::OverShifts;
 
 /// Steps from the calibration in force to the last moment that is looked at.
 const STEPS: usize = 48;
 /// How predictions are made, for the tables.
-const METHOD: &str = "prediction with random walk and the fleet's slopes, averaged over their likelihood";
+const METHOD: &str =
+    "prediction with random walk and the fleet's slopes, averaged over their likelihood and over sudden shifts";
 
 /// What is predicted of a probe.
 #[derive(Debug, Clone, PartialEq)]
@@ -42,7 +44,8 @@ impl Outlook {
 
 /// Predicts the probes of one model.
 pub(super) struct Outlooks<'a> {
-    pub averaged: &'a Averaged<'a>,
+    pub model: &'a Model,
+    pub over: OverShifts<'a>,
     pub curves: &'a Curves<'a>,
     pub ends_sg: &'a [f64],
     pub latest: Instant,
@@ -54,7 +57,9 @@ impl Outlooks<'_> {
     pub fn error(&self, p: usize, part: &Part, curve: &Calibration, sg: f64, months: f64) -> Option<Mixture> {
         let seen = self.curves.seen(&part.probe, curve, sg)?;
         let state = State { months, sg, errors: seen.errors };
-        Some(self.averaged.mixture(p, |variances| part.error_target(&state, variances)).plus(seen.moved_sg))
+        let stepped = |step: &Step| shows(sg) * step.at_age(months);
+        let error = self.over.mixture(p, |variances| part.error_target(&state, variances), stepped);
+        Some(error.plus(seen.moved_sg))
     }
 
     /// The gravity where the beers end.
@@ -74,7 +79,7 @@ impl Outlooks<'_> {
 
     /// All of probe `p`.
     pub fn of(&self, p: usize) -> Outlook {
-        let Some(part) = self.averaged.model.probes.get(p) else { return Outlook::missing("no pairs") };
+        let Some(part) = self.model.probes.get(p) else { return Outlook::missing("no pairs") };
         let Some(curve) = self.curves.in_force(&part.probe, self.latest) else {
             return Outlook::missing("the probe has no calibration");
         };
@@ -100,7 +105,8 @@ impl Outlooks<'_> {
         if now <= from {
             return Finding::missing("the calibration in force is the last that is known of the probe");
         }
-        let change = self.averaged.mixture(p, |variances| part.change_target(from, now, variances));
+        let stepped = |step: &Step| step.at_age(now) - step.at_age(from);
+        let change = self.over.mixture(p, |variances| part.change_target(from, now, variances), stepped);
         change.estimate(self.settings.level, METHOD).map_or_else(missing, Finding::Estimated)
     }
 

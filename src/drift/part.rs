@@ -14,31 +14,42 @@ use super::model::Variances;
 pub(super) const MONTH_D: f64 = 30.0;
 /// Gravity at which drift is stated.
 pub(super) const AT_SG: f64 = 1.020;
-/// How a probe's error changes with gravity: by this share per 0.030 below SG 1.020, and its SD from probe to probe. By
-/// the hydrostatics of two floats: a change of mass or height -0.04, of the sensor's zero or across the axis 0.27 to 0.40.
-const GRAVITY_SHARE: f64 = 0.13;
-const GRAVITY_SHARE_SD: f64 = 0.17;
-/// Error expected after a month, SG: only for how much the doubt about the gravity's share weighs.
-const TYPICAL_SG: f64 = 0.0015;
+/// How a probe's error changes with gravity, as a share of it per 0.030 below SG 1.020, by the hydrostatics of two floats: one
+/// that comes from the sensor's zero or across the axis (0.27 to 0.40), and one from mass, height or shell.
+const SIDEWAYS: f64 = 0.33;
+const PROPORTIONAL: f64 = -0.04;
+/// The part of an error's variance that is sideways where nothing tells it.
+pub(super) const EVEN: f64 = 0.5;
+/// Drift from probe to probe, SD, SG a month: only for how much the doubt about the gravity's share weighs.
+const TYPICAL_PER_MONTH: f64 = 0.001;
 
 /// How many 0.030 a gravity lies below that at which drift is stated.
 fn depth(sg: f64) -> f64 {
     (AT_SG - sg) / 0.030
 }
 
+/// The error at a gravity in units of that at SG 1.020, of which this part of the variance is sideways.
+fn shows_of(sideways: f64, sg: f64) -> f64 {
+    1.0 + (PROPORTIONAL + sideways * (SIDEWAYS - PROPORTIONAL)) * depth(sg)
+}
+
+/// By how much of it an error at a gravity may differ from that, SD; with a sign, as a probe whose error shows more below
+/// SG 1.020 shows less above.
+///
+/// With s and p the two kinds' errors in units of those at SG 1.020 and r the sideways part, r s s' + (1 - r) p p' is
+/// m m' + d d' with m = r s + (1 - r) p and d = sqrt(r (1 - r)) (s - p).
+fn doubt_of(sideways: f64, sg: f64) -> f64 {
+    (sideways * (1.0 - sideways)).sqrt() * (SIDEWAYS - PROPORTIONAL) * depth(sg)
+}
+
 /// The error at a gravity in units of that at SG 1.020.
 pub(super) fn shows(sg: f64) -> f64 {
-    1.0 + GRAVITY_SHARE * depth(sg)
+    shows_of(EVEN, sg)
 }
 
-/// SD of the share by which an error at a gravity may differ from what is expected of that at SG 1.020.
+/// By how much of it that may differ, SD, with a sign.
 pub(super) fn gravity_doubt(sg: f64) -> f64 {
-    (GRAVITY_SHARE_SD * depth(sg)).abs()
-}
-
-/// SD of the error at a gravity and an age that comes from not knowing how it changes with gravity.
-pub(super) fn doubt_sd(sg: f64, months: f64) -> f64 {
-    GRAVITY_SHARE_SD * depth(sg) * TYPICAL_SG * (1.0 + months.abs()).sqrt()
+    doubt_of(EVEN, sg)
 }
 
 /// A sudden change of a probe at a moment.
@@ -84,8 +95,26 @@ pub(super) struct Row {
     pub sg: f64,
     /// Variance beyond these, that nothing else shares.
     pub own: f64,
-    /// Variance by not knowing how its error changes with gravity.
+    /// By how much of the error at SG 1.020 its error may differ from what it is expected to show, SD, with a sign.
     pub doubt: f64,
+    /// The same of a steady drift's error, SG.
+    pub line_doubt: f64,
+    /// What a walk of 1 at SG 1.020 makes here, and by how much that may differ, SD, with a sign.
+    pub walk: (f64, f64),
+}
+
+impl Row {
+    /// A pair at an age and a gravity with these errors of the curve, less the reference's, and this variance that nothing
+    /// else shares.
+    pub fn at(months: f64, sg: f64, errors: ReadingErrors, own: f64) -> Self {
+        let (shows, doubt) = (shows(sg), gravity_doubt(sg));
+        Self { months, shows, errors, sg, own, doubt, line_doubt: line_doubt(sg, months), walk: (shows, doubt) }
+    }
+}
+
+/// What a steady drift's error at a gravity and an age may differ from what is expected of it, SD, SG, with a sign.
+fn line_doubt(sg: f64, months: f64) -> f64 {
+    gravity_doubt(sg) * TYPICAL_PER_MONTH * months
 }
 
 /// The state of a probe that is asked for.
@@ -118,12 +147,14 @@ pub(super) struct Part {
     pub calibrated_at: Instant,
     pub rows: Vec<Row>,
     pub y: DVector<f64>,
-    /// Known covariance: own error, the sources of error that no other probe has, doubt about gravity.
+    /// Known covariance: own error, the sources of error that no other probe has, doubt about how drift shows at a gravity.
     known: DMatrix<f64>,
-    /// Covariance of a random walk of SD 1 after 30 days.
+    /// Covariance of a random walk of SD 1 after 30 days, that doubt included.
     walk: DMatrix<f64>,
     pub touching: Touching,
     pub steps: Vec<Step>,
+    /// The sideways part of the walk's variance.
+    pub sideways: f64,
     /// Months of a weekly grid through the observed span, with the weights that make a slope.
     grid: Vec<(f64, f64)>,
     /// First and last age observed, months; 0 is among them.
@@ -149,15 +180,17 @@ impl Part {
         };
         let mut known =
             between(&|a, b| a.errors.covariance(&b.errors, |source| !touching.sources.contains_key(&source)));
+        known += between(&|a, b| a.line_doubt * b.line_doubt);
         for (i, row) in rows.iter().enumerate() {
-            known[(i, i)] += (row.own + row.doubt).max(1e-12);
+            known[(i, i)] += row.own.max(1e-12);
         }
-        let walk = between(&|a, b| a.shows * b.shows * walk_of_one(a.months, b.months));
+        let walk = between(&|a, b| (a.walk.0 * b.walk.0 + a.walk.1 * b.walk.1) * walk_of_one(a.months, b.months));
         let last = rows.iter().map(|r| r.months).fold(0.0, f64::max);
         let first = rows.iter().map(|r| r.months).fold(0.0, f64::min);
         let steps = steps.into_iter().filter(|step| step.months > first).collect();
         let (probe, grid) = (probe.to_owned(), weekly_slope(first, last));
-        Self { probe, calibrated_at, rows, y, known, walk, touching, steps, grid, span: (first, last) }
+        let span = (first, last);
+        Self { probe, calibrated_at, rows, y, known, walk, touching, steps, sideways: EVEN, grid, span }
     }
 
     /// Pairs used.
@@ -192,8 +225,10 @@ impl Part {
     pub fn block(&self, variances: Variances) -> Block<'_> {
         let mut covariance = &self.known + &self.walk * variances.walk_sd.powi(2);
         for step in &self.steps {
-            let column = self.column_of(step);
-            covariance.syger(step.sd.powi(2), &column, &column, 1.0);
+            let doubt = self.rows.iter().map(|row| row.doubt * step.at_age(row.months));
+            for column in [self.column_of(step), DVector::from_iterator(self.n(), doubt)] {
+                covariance.syger(step.sd.powi(2), &column, &column, 1.0);
+            }
         }
         covariance.fill_upper_triangle_with_lower_triangle();
         for i in 0..self.n() {
@@ -208,30 +243,51 @@ impl Part {
     }
 
     /// The target of a sum over ages of weight times error at SG 1.020, with or without the steps; `load` is its share
-    /// of the slope.
-    fn along(&self, points: &[(f64, f64)], load: f64, variances: Variances, steps: bool) -> Target {
+    /// of the slope. A point is an age with its weights for steps and for the walk.
+    fn along(&self, points: &[(f64, f64, f64)], load: f64, variances: Variances, steps: bool) -> Target {
         let walk = variances.walk_sd.powi(2);
-        let kernel = |a: f64, b: f64| {
-            let stepped: f64 = match steps {
-                true => self.steps.iter().map(|s| s.sd.powi(2) * s.at_age(a) * s.at_age(b)).sum(),
-                false => 0.0,
-            };
-            walk * walk_of_one(a, b) + stepped
+        let walked = |at: f64| walk * points.iter().map(|(m, _, w)| w * walk_of_one(*m, at)).sum::<f64>();
+        let stepped = |at: f64| match steps {
+            true => points.iter().map(|(m, by, _)| by * self.stepped(*m, at)).sum::<f64>(),
+            false => 0.0,
         };
-        let with = |at: f64| points.iter().map(|(m, w)| w * kernel(*m, at)).sum::<f64>();
+        let of_row = |r: &Row| r.walk.0 * walked(r.months) + r.shows * stepped(r.months);
+        let known = |(m, by, _): &(f64, f64, f64)| by * self.steps.iter().map(|s| s.mean * s.at_age(*m)).sum::<f64>();
         Target {
             effect: self.slope(),
             load,
             shared: Vec::new(),
-            covariance: DVector::from_iterator(self.n(), self.rows.iter().map(|r| r.shows * with(r.months))),
-            variance: points.iter().map(|(m, w)| w * with(*m)).sum(),
-            known: match steps {
-                true => {
-                    points.iter().map(|(m, w)| w * self.steps.iter().map(|s| s.mean * s.at_age(*m)).sum::<f64>()).sum()
-                }
-                false => 0.0,
-            },
+            covariance: DVector::from_iterator(self.n(), self.rows.iter().map(of_row)),
+            variance: points.iter().map(|(m, by, w)| w * walked(*m) + by * stepped(*m)).sum(),
+            known: if steps { points.iter().map(known).sum() } else { 0.0 },
         }
+    }
+
+    /// Covariance at two ages of the steps.
+    fn stepped(&self, a: f64, b: f64) -> f64 {
+        self.steps.iter().map(|s| s.sd.powi(2) * s.at_age(a) * s.at_age(b)).sum()
+    }
+
+    /// Covariance of the probe's own errors at two ages and gravities, but for its slope and its curve.
+    pub fn between(&self, a: (f64, f64), b: (f64, f64), variances: Variances) -> f64 {
+        let pair = |sideways: f64| {
+            shows_of(sideways, a.1) * shows_of(sideways, b.1) + doubt_of(sideways, a.1) * doubt_of(sideways, b.1)
+        };
+        pair(self.sideways) * variances.walk_sd.powi(2) * walk_of_one(a.0, b.0)
+            + pair(EVEN) * self.stepped(a.0, b.0)
+            + line_doubt(a.1, a.0) * line_doubt(b.1, b.0)
+    }
+
+    /// The same part with a walk of which this part of the variance is sideways.
+    pub fn with_sideways(&self, sideways: f64) -> Self {
+        let part = Self { sideways, ..self.clone() };
+        let rows = self.rows.iter().map(|row| Row { walk: part.walk_at(row.sg), ..row.clone() }).collect();
+        part.remade(rows, self.y.clone(), self.touching.clone())
+    }
+
+    /// What a walk of 1 at SG 1.020 makes at a gravity, and by how much that may differ, SD.
+    fn walk_at(&self, sg: f64) -> (f64, f64) {
+        (shows_of(self.sideways, sg), doubt_of(self.sideways, sg))
     }
 
     /// The number of the slope's effect.
@@ -241,7 +297,8 @@ impl Part {
 
     /// The least-squares slope of the error through the observed span, with or without its sudden steps.
     pub fn slope_target(&self, variances: Variances, steps: bool) -> Target {
-        self.along(&self.grid, 1.0, variances, steps)
+        let points: Vec<(f64, f64, f64)> = self.grid.iter().map(|(m, w)| (*m, *w, *w)).collect();
+        self.along(&points, 1.0, variances, steps)
     }
 
     /// The slope of the error that a step of size 1 alone would make.
@@ -251,7 +308,7 @@ impl Part {
 
     /// The change of the error at SG 1.020 from one age to another.
     pub fn change_target(&self, from: f64, to: f64, variances: Variances) -> Target {
-        self.along(&[(from, -1.0), (to, 1.0)], to - from, variances, true)
+        self.along(&[(from, -1.0, -1.0), (to, 1.0, 1.0)], to - from, variances, true)
     }
 
     /// The size of a step.
@@ -269,14 +326,28 @@ impl Part {
 
     /// The error on the first curve in a state, its own curve's error included.
     pub fn error_target(&self, state: &State, variances: Variances) -> Target {
-        let mut target = self.target(state.months, shows(state.sg), &state.errors, variances);
-        target.variance += doubt_sd(state.sg, state.months).powi(2);
+        let (months, sg) = (state.months, state.sg);
+        let (walk, walk_doubt) = self.walk_at(sg);
+        let (doubt, line) = (gravity_doubt(sg), line_doubt(sg, months));
+        let mut target = self.at((months, shows(sg), walk), &state.errors, variances);
+        let walked = |at: f64| variances.walk_sd.powi(2) * walk_of_one(months, at);
+        for (cell, row) in target.covariance.iter_mut().zip(&self.rows) {
+            *cell += walk_doubt * row.walk.1 * walked(row.months) + line * row.line_doubt;
+            *cell += doubt * row.doubt * self.stepped(months, row.months);
+        }
+        target.variance += walk_doubt.powi(2) * walked(months) + line.powi(2);
+        target.variance += doubt.powi(2) * self.stepped(months, months);
         target
     }
 
     /// An error that shows so much of that at SG 1.020, and these errors of the first curve.
     pub fn target(&self, months: f64, shows: f64, errors: &ReadingErrors, variances: Variances) -> Target {
-        let mut target = self.along(&[(months, shows)], shows * months, variances, true);
+        self.at((months, shows, shows), errors, variances)
+    }
+
+    /// An error of which steps and slope show so much, and the walk so much, and these errors of the first curve.
+    fn at(&self, point: (f64, f64, f64), errors: &ReadingErrors, variances: Variances) -> Target {
+        let mut target = self.along(&[point], point.1 * point.0, variances, true);
         for (cell, row) in target.covariance.iter_mut().zip(&self.rows) {
             *cell += errors.covariance(&row.errors, |source| !self.is_common(source));
         }
@@ -296,8 +367,9 @@ impl Part {
         let mut rows = self.rows.clone();
         let mut touching = self.touching.clone();
         for (i, row) in rows.iter_mut().enumerate() {
-            row.doubt = 0.0;
+            (row.doubt, row.line_doubt) = (0.0, 0.0);
             row.shows = shape(row.sg);
+            row.walk = (row.shows, 0.0);
             if let Some(cell) = touching.columns.get_mut((i, 0)) {
                 *cell = row.shows * row.months;
             }
@@ -308,6 +380,7 @@ impl Part {
     /// The same part with one more pair, which shares with others the errors of its curve only; its difference is 0.
     pub fn with_row(&self, row: Row) -> Self {
         let (mut rows, n) = (self.rows.clone(), self.n());
+        let row = Row { walk: self.walk_at(row.sg), ..row };
         let mut touching = self.touching.clone();
         touching.columns = touching.columns.insert_row(n, 0.0);
         let shared = row.errors.shared.iter().filter_map(|(source, by)| Some((*touching.sources.get(source)?, *by)));
@@ -324,7 +397,8 @@ impl Part {
 
     /// The same probe with other pairs or columns.
     pub fn remade(&self, rows: Vec<Row>, y: DVector<f64>, touching: Touching) -> Self {
-        Self::new(&self.probe, self.calibrated_at, rows, y, touching, self.steps.clone())
+        let part = Self::new(&self.probe, self.calibrated_at, rows, y, touching, self.steps.clone());
+        Self { sideways: self.sideways, ..part }
     }
 }
 

@@ -15,12 +15,12 @@ use super::future::Seen;
 use super::model::Model;
 use super::outlook::{Outlook, Outlooks};
 use super::pairs::{Found, find};
-use super::part::Part;
+use super::part::{Part, Step};
 use super::readings;
 use super::result::{Drift, DriftPair, Policy, ProbeDrift, Shift};
 use super::settings::DriftSettings;
 use super::signals::charts;
-use super::unseen::METHOD as OVER_SHIFTS;
+use super::unseen::{METHOD as OVER_SHIFTS, OverShifts};
 
 /// A slope needs pairs at this many times.
 const TIMES_NEEDED: usize = 2;
@@ -39,7 +39,8 @@ impl DriftSettings {
     /// its pairs (coefficients, shell, thermometer; their joint covariance) and is never averaged away. The baths that
     /// made the curve are therefore no pairs. `walk` is a random walk of unknown variance, common to all probes; `steps` are
     /// known changes (cell, shell, board, knock) with a wide prior; `c_i` brings the error from SG 1.020, where drift is
-    /// stated, to the pair's gravity, with a doubt. Instruments, baths and samples that several pairs share are effects
+    /// stated, to the pair's gravity, with a doubt that holds for all pairs of the probe; for the walk it is the kind that the
+    /// fleet's pairs show. Instruments, baths and samples that several pairs share are effects
     /// with known SDs; `beer` is a bias of all samples, and samples of an active fermentation have one more (bubbles).
     ///
     /// A probe's drift is the least-squares slope of its error (line, walk and steps) on a weekly grid from its calibration
@@ -50,7 +51,7 @@ impl DriftSettings {
     /// a probe's offset jumps as no fermentation does (a state-space model of beer and probes), then in the pairs. Between two
     /// batches readings alone show none, as the gravity at which a beer rests is not known beforehand: what a sample, a bath or
     /// a water check says there is in the pairs. A probe's drift with and
-    /// without its shifts is averaged over whether and when there was one, found in the pairs or not.
+    /// without its shifts, and its error at any time, are averaged over whether and when there was one, found in the pairs or not.
     ///
     /// The error of a curve is that of its sources: what baths, instruments and weighings did to it is one effect for all
     /// probes that were calibrated with them. A reference that is read with an instrument that the curve was made with
@@ -64,7 +65,7 @@ impl DriftSettings {
     pub fn fit(&self, season: &Season, calibrations: &Calibrations) -> Result<Drift> {
         self.check()?;
         let found = find(season, calibrations, self)?;
-        let model = self.model(season, &found);
+        let model = self.model(season, &found).with_kind_of_walk();
         let before = averaged(&model);
         let slopes = self.slopes(&model, &before);
         // What another probe may do holds shifts as well: the prior of offsets is that of the model without those found.
@@ -131,7 +132,7 @@ impl DriftSettings {
     pub fn errors(&self, season: &Season, calibrations: &Calibrations) -> Result<(OffsetPrior, Option<ProbeErrors>)> {
         self.check()?;
         let found = find(season, calibrations, self)?;
-        let model = self.model(season, &found);
+        let model = self.model(season, &found).with_kind_of_walk();
         let averaged = averaged(&model);
         let slopes = self.slopes(&model, &averaged);
         let fleet = self.fleet(&model, &averaged, &slopes);
@@ -176,13 +177,15 @@ impl DriftSettings {
 
     /// The slope of every part, with and without sudden shifts, averaged over what shifts there may be.
     fn slopes_over_shifts(&self, model: &Model, averaged: &Result<Averaged>) -> [Vec<Finding>; 2] {
-        let mixtures = averaged.as_ref().map_or_else(|_| Vec::new(), |a| a.slopes_over_shifts(self.change_sd_sg));
-        let of = |which: usize, p: usize| {
-            let mixture = mixtures.get(p).and_then(|both| both.get(which));
-            let mixture = mixture.ok_or_else(|| Error::not_estimable("drift", "no such probe"))?;
-            mixture.estimate(self.level, OVER_SHIFTS)
+        let over = averaged.as_ref().ok().map(|averaged| OverShifts::new(averaged, self.change_sd_sg));
+        let of = |shifts: bool, p: usize| {
+            let (Some(over), Some(part)) = (&over, model.probes.get(p)) else {
+                return Err(Error::not_estimable("drift", "no such probe"));
+            };
+            let stepped = |step: &Step| if shifts { part.slope_of_step(step) } else { 0.0 };
+            over.mixture(p, |variances| part.slope_target(variances, shifts), stepped).estimate(self.level, OVER_SHIFTS)
         };
-        [0, 1].map(|which| each(model, averaged, |_, p| of(which, p)))
+        [true, false].map(|shifts| each(model, averaged, |_, p| of(shifts, p)))
     }
 
     /// The interval that is recommended for the fleet, and policies beside each other.
@@ -228,7 +231,8 @@ impl DriftSettings {
         let shrunk = model.with_slopes(mean, sd);
         let averaged = averaged.again(&shrunk)?;
         let curves = Curves::new(calibrations)?;
-        let outlooks = Outlooks { averaged: &averaged, curves: &curves, ends_sg, latest, settings: self };
+        let over = OverShifts::new(&averaged, self.change_sd_sg);
+        let outlooks = Outlooks { model: &shrunk, over, curves: &curves, ends_sg, latest, settings: self };
         let parts = shrunk.probes.iter().enumerate();
         let corrections = parts.flat_map(|(p, part)| outlooks.corrections(p, part, calibrations)).collect();
         Ok(((0..model.probes.len()).map(|p| outlooks.of(p)).collect(), corrections))

@@ -1,10 +1,12 @@
-//! Slopes averaged over whether and when a probe shifted: a shift that was found may be none, one that was not may be there.
+//! Answers averaged over whether and when a probe shifted: a shift that was found may be none, one that was not may be there.
 
 use nalgebra::DVector;
 
 use super::average::Averaged;
-use super::changed::{Columns, columns_of};
+use super::blocks::Target;
+use super::changed::{Change, Columns, columns_of};
 use super::mixture::Mixture;
+use super::model::Variances;
 use super::part::{MONTH_D, Step};
 use super::scan::{Gaps, ln_sum};
 
@@ -19,8 +21,8 @@ const MONTHS_BEFORE: f64 = 12.0;
 const LEAST_RATE: f64 = 0.004;
 const RATE_STEP: f64 = 1.5;
 const RATES: i32 = 15;
-/// Parts of a mixture that weigh less than this are left out.
-const NEGLIGIBLE: f64 = 1e-6;
+/// Guesses that weigh less than this are left out, and so are variances that make less than this of a guess's weight.
+const NEGLIGIBLE: f64 = 3e-5;
 
 /// A guess at the shifts of one probe, seen from the model as it is.
 struct Guess {
@@ -32,57 +34,55 @@ struct Guess {
     change: Vec<(usize, f64)>,
 }
 
-/// A guess at one pair of variances.
-#[derive(Clone, Copy)]
+/// A guess with the logarithm of its weight at every pair of variances, but for the number of shifts.
 struct Weighed {
-    /// Logarithm of its weight but for the number of shifts.
-    ln: f64,
-    /// Mean and SD of the slope with shifts and of that without.
-    slopes: [(f64, f64); 2],
+    shifts: usize,
+    at: Vec<(f64, Change)>,
 }
 
-/// A probe's slopes (value and variance) in the model as it is, at one pair of variances, and what steps do to them.
-struct AtPoint {
-    ln: f64,
-    with: (f64, f64),
-    without: (f64, f64),
-    columns: Columns,
+/// A guess that is believed to some degree.
+struct Believed {
+    /// Its weights at pairs of variances, by their place.
+    at: Vec<(usize, f64, Change)>,
+    /// One with the fewest shifts: it is not summed up in one normal.
+    fewest: bool,
 }
 
-impl AtPoint {
-    fn weighed(&self, guess: &Guess) -> Weighed {
-        let (gain, [with, without]) = self.columns.after(&guess.change);
-        let moved = |slope: (f64, f64), by: (f64, f64)| (slope.0 + by.0, (slope.1 + by.1).max(0.0).sqrt());
-        let slopes = [moved(self.with, with), moved(self.without, without)];
-        Weighed { ln: self.ln + gain + guess.ln_prior, slopes }
-    }
-}
-
-/// All guesses at one probe, each at every pair of variances.
+/// What one probe may have had.
 struct OfProbe {
     months: f64,
-    guesses: Vec<(usize, Vec<Weighed>)>,
+    /// Steps that may be there, and those that were found.
+    steps: Vec<Step>,
+    /// What they do to the pairs, at every pair of variances.
+    columns: Vec<Columns>,
+    guesses: Vec<Weighed>,
 }
 
-impl Averaged<'_> {
-    /// The slope of every probe through its observed span, with and without sudden shifts, averaged over the variances and
-    /// over what shifts it may have had: none, or one between any two looks at it; where one was found, none, one, or one
-    /// more. Of several that were found on a probe the one that is missed least is weighed in this way; the others stay.
-    ///
-    /// # Method
-    /// The number of shifts of a probe is Poisson with a rate that all probes have in common, their moments are spread evenly
-    /// over the time observed, their sizes are N(0, s^2) with s a quarter, half or all of `sd`. The rate has a gamma prior
-    /// and is averaged over the likelihood of all probes, so that a fleet that shifts often doubts each of its probes more.
-    ///
-    /// With D the columns of steps that are added (variance T = s^2) or taken out (T = -s^2), S = D' P y, G = D' P D and a
-    /// target that moves by g with the steps and whose prediction moves by a with them:
-    ///
-    /// ```text
-    /// ln B = (S' (T^-1 + G)^-1 S - ln det(I + T G))/2
-    /// target' = target + (g - a)' (T^-1 + G)^-1 S,   variance' = variance + (g - a)' (T^-1 + G)^-1 (g - a)
-    /// ```
-    pub fn slopes_over_shifts(&self, sd: f64) -> Vec<[Mixture; 2]> {
-        let probes: Vec<OfProbe> = (0..self.model.probes.len()).map(|p| self.guesses(p, sd)).collect();
+/// The shifts that the probes of a solved model may have had, weighed by their pairs: none, or one between any two looks
+/// at a probe; where one was found, none, one, or one more. Of several that were found on a probe the one that is
+/// missed least is weighed in this way; the others stay.
+///
+/// # Method
+/// The number of shifts of a probe is Poisson with a rate that all probes have in common, their moments are spread evenly
+/// over the time observed, their sizes are N(0, s^2) with s a quarter, half or all of `sd`. The rate has a gamma prior
+/// and is averaged over the likelihood of all probes, so that a fleet that shifts often doubts each of its probes more.
+///
+/// With D the columns of steps that are added (variance T = s^2) or taken out (T = -s^2), S = D' P y, G = D' P D and a
+/// target that moves by g with the steps and whose prediction moves by a with them:
+///
+/// ```text
+/// ln B = (S' (T^-1 + G)^-1 S - ln det(I + T G))/2
+/// target' = target + (g - a)' (T^-1 + G)^-1 S,   variance' = variance + (g - a)' (T^-1 + G)^-1 (g - a)
+/// ```
+pub(super) struct OverShifts<'a> {
+    averaged: &'a Averaged<'a>,
+    probes: Vec<(Vec<Step>, Vec<Columns>, Vec<Believed>)>,
+}
+
+impl<'a> OverShifts<'a> {
+    /// Weighs the shifts of all probes.
+    pub fn new(averaged: &'a Averaged<'a>, sd: f64) -> Self {
+        let probes: Vec<OfProbe> = (0..averaged.model.probes.len()).map(|p| OfProbe::new(averaged, p, sd)).collect();
         let rates: Vec<f64> = (0..RATES).map(|i| LEAST_RATE * RATE_STEP.powi(i)).collect();
         let ln_of: Vec<Vec<f64>> =
             probes.iter().map(|probe| rates.iter().map(|rate| probe.ln_likelihood(*rate)).collect()).collect();
@@ -92,87 +92,115 @@ impl Averaged<'_> {
             SHIFTS_BEFORE * rate.ln() - MONTHS_BEFORE * rate + all
         };
         let all: Vec<f64> = rates.iter().enumerate().map(|(place, rate)| at(place, *rate)).collect();
-        let mixtures = |(probe, own): (&OfProbe, &Vec<f64>)| {
+        let believed = |(probe, own): (OfProbe, &Vec<f64>)| {
             // What the other probes say of the rate.
             let others: Vec<(f64, f64)> =
                 rates.iter().zip(all.iter().zip(own)).map(|(rate, (all, own))| (*rate, all - own)).collect();
-            [0, 1].map(|which| probe.mixture(&others, which))
+            probe.believed(&others)
         };
-        probes.iter().zip(&ln_of).map(mixtures).collect()
+        let probes = probes.into_iter().zip(&ln_of).map(believed).collect();
+        Self { averaged, probes }
     }
 
-    fn guesses(&self, p: usize, sd: f64) -> OfProbe {
-        let Some(part) = self.model.probes.get(p) else { return OfProbe { months: 0.0, guesses: Vec::new() } };
-        let gaps = Gaps::of(part);
-        let found: Vec<&Step> = part.steps.iter().filter(|step| step.is_found_in_pairs()).collect();
-        let mut columns = gaps.columns.clone();
-        // What a step does to the slope.
-        let mut slopes: Vec<f64> = gaps.steps(part).iter().map(|step| part.slope_of_step(step)).collect();
-        for step in &found {
-            columns.extend([part.column_of(step)]);
-            slopes.push(part.slope_of_step(step));
-        }
-        let slopes = DVector::from_vec(slopes);
-        let at: Vec<AtPoint> = self
+    /// A target of probe `p`, as [`Averaged::mixture`]; `stepped` is what a step of size 1 does to it.
+    pub fn mixture(&self, p: usize, of: impl Fn(Variances) -> Target, stepped: impl Fn(&Step) -> f64) -> Mixture {
+        let Some((steps, columns, guesses)) = self.probes.get(p) else { return Mixture(Vec::new()) };
+        let stepped = DVector::from_iterator(steps.len(), steps.iter().map(stepped));
+        let mean = self.averaged.model.slope_mean;
+        let at: Vec<Option<(f64, f64, DVector<f64>)>> = self
+            .averaged
             .solved
             .iter()
-            .filter_map(|(weight, variances, system)| {
-                let slope = |shifts: bool| {
-                    let target = part.slope_target(*variances, shifts);
-                    let (value, variance) = system.predict(p, &target)?;
-                    Some((value + self.model.slope_mean * target.load, variance))
-                };
-                let columns = columns_of(system, p, part, *variances, &columns, &slopes)?;
-                Some(AtPoint { ln: weight.ln(), with: slope(true)?, without: slope(false)?, columns })
+            .zip(columns)
+            .map(|((_, variances, system), columns)| {
+                let target = of(*variances);
+                let sought = system.seek(p, &target)?;
+                let variance = system.variance(&sought);
+                Some((sought.value + mean * target.load, variance, columns.moves(&sought, &stepped)))
             })
             .collect();
-        let first = gaps.gaps.len();
-        let missed = |i: &usize| at.first().map_or(0.0, |at| at.columns.after(&[(first + i, -sd * sd)]).0);
-        let least = (0..found.len()).max_by(|a, b| missed(a).total_cmp(&missed(b)));
-        let doubted = least.and_then(|i| Some((first + i, *found.get(i)?)));
-        let guesses = guesses(&gaps, doubted, found.len(), sd);
-        let weighed = |guess: &Guess| (guess.shifts, at.iter().map(|at| at.weighed(guess)).collect());
-        OfProbe { months: part.span_d() / MONTH_D, guesses: guesses.iter().map(weighed).collect() }
+        let mut parts = Vec::new();
+        for guess in guesses {
+            let of_guess = guess.at.iter().filter_map(|(place, weight, change)| {
+                let (value, variance, moves) = at.get(*place)?.as_ref()?;
+                let (moved, more) = change.of(moves);
+                Some((*weight, value + moved, (variance + more).max(0.0).sqrt()))
+            });
+            if guess.fewest {
+                parts.extend(of_guess);
+                continue;
+            }
+            // One part for each moment and size.
+            let weight: f64 = of_guess.clone().map(|part| part.0).sum();
+            let inner = Mixture(of_guess.map(|(one, mean, sd)| (one / weight, mean, sd)).collect());
+            parts.push((weight, inner.mean(), inner.sd()));
+        }
+        Mixture(parts)
     }
 }
 
 impl OfProbe {
+    fn new(averaged: &Averaged, p: usize, sd: f64) -> Self {
+        let Some(part) = averaged.model.probes.get(p) else {
+            return Self { months: 0.0, steps: Vec::new(), columns: Vec::new(), guesses: Vec::new() };
+        };
+        let gaps = Gaps::of(part);
+        let found: Vec<&Step> = part.steps.iter().filter(|step| step.is_found_in_pairs()).collect();
+        let mut all = gaps.columns.clone();
+        let mut steps = gaps.steps(part);
+        for step in &found {
+            all.extend([part.column_of(step)]);
+            steps.push((*step).clone());
+        }
+        let solved = averaged.solved.iter();
+        let columns: Vec<Columns> = solved.filter_map(|(.., system)| columns_of(system, p, &all)).collect();
+        let first = gaps.gaps.len();
+        let missed = |i: &usize| columns.first().map_or(0.0, |at| at.after(&[(first + i, -sd * sd)]).gain);
+        let least = (0..found.len()).max_by(|a, b| missed(a).total_cmp(&missed(b)));
+        let doubted = least.and_then(|i| Some((first + i, *found.get(i)?)));
+        let weighed = |guess: Guess| {
+            let at = averaged.solved.iter().zip(&columns).map(|((weight, ..), columns)| {
+                let change = columns.after(&guess.change);
+                (weight.ln() + guess.ln_prior + change.gain, change)
+            });
+            Weighed { shifts: guess.shifts, at: at.collect() }
+        };
+        let guesses = guesses(&gaps, doubted, found.len(), sd).into_iter().map(weighed).collect();
+        Self { months: part.span_d() / MONTH_D, steps, columns, guesses }
+    }
+
     /// Logarithm of the prior of so many shifts, but for the factorial: the moments are in their order.
     fn ln_prior(&self, rate: f64, shifts: usize) -> f64 {
         shifts as f64 * (rate * self.months).max(1e-12).ln() - rate * self.months
     }
 
     fn ln_likelihood(&self, rate: f64) -> f64 {
-        ln_sum(
-            self.guesses.iter().flat_map(|(shifts, all)| all.iter().map(move |w| w.ln + self.ln_prior(rate, *shifts))),
-        )
+        let of = |guess: &Weighed| ln_sum(guess.at.iter().map(|at| at.0)) + self.ln_prior(rate, guess.shifts);
+        ln_sum(self.guesses.iter().map(of))
     }
 
-    /// The slope with shifts (0) or without (1), by what the `others` say of the rate.
-    fn mixture(&self, others: &[(f64, f64)], which: usize) -> Mixture {
-        let mut parts: Vec<(f64, f64, f64)> = Vec::new();
-        let slope = |weighed: &Weighed| weighed.slopes.get(which).copied().unwrap_or_default();
-        let fewest = self.guesses.iter().map(|(shifts, _)| *shifts).min().unwrap_or(0);
-        for (shifts, all) in &self.guesses {
-            let prior = ln_sum(others.iter().map(|(rate, ln)| ln + self.ln_prior(*rate, *shifts)));
-            let of_all = all.iter().map(|weighed| (weighed.ln + prior, slope(weighed)));
-            if *shifts == fewest {
-                parts.extend(of_all.map(|(ln, (mean, sd))| (ln, mean, sd)));
+    /// The guesses that weigh something, by what the `others` say of the rate.
+    fn believed(self, others: &[(f64, f64)]) -> (Vec<Step>, Vec<Columns>, Vec<Believed>) {
+        let fewest = self.guesses.iter().map(|guess| guess.shifts).min().unwrap_or(0);
+        let prior = |shifts: usize| ln_sum(others.iter().map(|(rate, ln)| ln + self.ln_prior(*rate, shifts)));
+        let ln: Vec<f64> =
+            self.guesses.iter().map(|guess| ln_sum(guess.at.iter().map(|at| at.0)) + prior(guess.shifts)).collect();
+        let total = ln_sum(ln.iter().copied());
+        let priors: Vec<f64> = self.guesses.iter().map(|guess| prior(guess.shifts)).collect();
+        let mut believed = Vec::new();
+        for ((guess, ln), prior) in self.guesses.into_iter().zip(ln).zip(priors) {
+            let least = (ln - total).exp() * NEGLIGIBLE;
+            if (ln - total).exp() < NEGLIGIBLE {
                 continue;
             }
-            // One part for each moment and size.
-            let ln = ln_sum(of_all.clone().map(|(ln, _)| ln));
-            let inner = Mixture(of_all.map(|(one, (mean, sd))| ((one - ln).exp(), mean, sd)).collect());
-            if ln.is_finite() {
-                parts.push((ln, inner.mean(), inner.sd()));
-            }
+            let at = guess.at.into_iter().enumerate();
+            let at = at.map(|(place, (ln, change))| (place, (ln + prior - total).exp(), change));
+            let at = at.filter(|(_, weight, _)| *weight > least).collect();
+            believed.push(Believed { at, fewest: guess.shifts == fewest });
         }
-        let total = ln_sum(parts.iter().map(|part| part.0));
-        parts.iter_mut().for_each(|part| part.0 = (part.0 - total).exp());
-        parts.retain(|part| part.0 > NEGLIGIBLE);
-        let sum: f64 = parts.iter().map(|part| part.0).sum();
-        parts.iter_mut().for_each(|part| part.0 /= sum);
-        Mixture(parts)
+        let sum: f64 = believed.iter().flat_map(|guess| &guess.at).map(|at| at.1).sum();
+        believed.iter_mut().flat_map(|guess| &mut guess.at).for_each(|at| at.1 /= sum);
+        (self.steps, self.columns, believed)
     }
 }
 
@@ -220,8 +248,8 @@ mod tests {
         let (fixed, never) = (with.slope(0, false, 0.9).unwrap(), none.slope(0, false, 0.9).unwrap());
         // Found or not, the doubt is the same, and the slope lies between those of its two answers.
         for averaged in [with, none] {
-            let mixtures = averaged.slopes_over_shifts(0.006);
-            let [_, gradual] = &mixtures[0];
+            let part = &averaged.model.probes[0];
+            let gradual = OverShifts::new(&averaged, 0.006).mixture(0, |at| part.slope_target(at, false), |_| 0.0);
             assert!(gradual.sd() > 1.05 * fixed.se, "{} {fixed}", gradual.sd());
             assert!(fixed.value < gradual.mean() && gradual.mean() < never.value, "{} {fixed} {never}", gradual.mean());
         }
@@ -230,8 +258,13 @@ mod tests {
     #[test]
     fn where_shifts_are_frequent_one_is_believed_sooner() {
         let model = model(1, false);
-        let probe = Averaged::over(&model).unwrap().guesses(0, 0.006);
-        let gradual = |rate: f64| probe.mixture(&[(rate, 0.0)], 1).mean();
+        let averaged = Averaged::over(&model).unwrap();
+        let probe = OfProbe::new(&averaged, 0, 0.006);
+        let gradual = |rate: f64| {
+            let probes = vec![OfProbe::new(&averaged, 0, 0.006).believed(&[(rate, 0.0)])];
+            let over = OverShifts { averaged: &averaged, probes };
+            over.mixture(0, |at| model.probes[0].slope_target(at, false), |_| 0.0).mean()
+        };
         assert!(gradual(0.5) < gradual(0.02) && gradual(0.02) < gradual(1e-4), "{} {}", gradual(0.5), gradual(0.02));
         // And this probe speaks for frequent ones.
         assert!(probe.ln_likelihood(0.2) > probe.ln_likelihood(1e-4));

@@ -16,6 +16,8 @@ pub struct Season {
     pub covered: f64,
     pub gradual_covered: f64,
     pub since_covered: f64,
+    pub since_width: f64,
+    pub since_error_squares: f64,
     pub fleet_covered: f64,
     /// Probes without a shift on which one was found.
     pub alarms: f64,
@@ -51,7 +53,10 @@ pub fn season(fleet: &Fleet, seed: u64, with_oracle: bool) -> Season {
         let g = probe.gradual_sg_per_30d.estimate().unwrap();
         one.covered += holds(e, known.slopes[p]);
         one.gradual_covered += holds(g, known.gradual[p]);
-        one.since_covered += holds(probe.since_last_sg.estimate().unwrap(), known.since_last[p]);
+        let since = probe.since_last_sg.estimate().unwrap();
+        one.since_covered += holds(since, known.since_last[p]);
+        one.since_width += since.upper - since.lower;
+        one.since_error_squares += (since.value - known.since_last[p]).powi(2);
         one.error_squares += (e.value - known.slopes[p]).powi(2);
         one.gradual_error_squares += (g.value - known.gradual[p]).powi(2);
         one.gradual_width += g.upper - g.lower;
