@@ -2,8 +2,6 @@
 
 use std::collections::BTreeSet;
 
-use plotters::style::RGBColor;
-
 use crate::error::Result;
 use crate::forecast::{Forecast, Quantiles};
 use crate::kinetics::{BatchFit, Kinetics, Point, Source, Trait};
@@ -76,11 +74,6 @@ impl BatchFit {
             .with_caption(self.caption(outside, finish.is_some())))
     }
 
-    /// The colour of a probe's dots, with its name.
-    fn colour_of(&self, probe: usize) -> (&'static str, RGBColor) {
-        if self.offsets.len() == 1 { ("grey", INK) } else { PROBES[probe % PROBES.len()] }
-    }
-
     /// Right end of the picture, days from pitching.
     fn end_d(&self, series: Option<&GravitySeries>, finish_p95: Option<f64>) -> f64 {
         let data = (self.last_point(series) / HOURS_PER_DAY).max(1.0);
@@ -118,8 +111,10 @@ impl BatchFit {
                     thin::medians(of_probe.map(|p| (p.hours / HOURS_PER_DAY, p.sg)), bins)
                 }
             };
-            let colour = self.colour_of(i).1;
-            outside += plot.dots(dots, colour, 1.5, 0.55)?;
+            outside += match PROBES[i % PROBES.len()].1 {
+                Mark::Disc => plot.dots(dots, INK, 1.5, 0.55)?,
+                mark => plot.marks(dots, mark, INK, 4.0)?,
+            };
         }
         if let Some(series) = series {
             for (hours, sg) in self.flagged(series) {
@@ -203,15 +198,17 @@ impl BatchFit {
 
     fn caption(&self, outside: usize, forecast: bool) -> String {
         let mut parts = vec![format!(
-            "Dots: readings, thinned; crosses: flagged as outliers. Ochre diamonds: samples, bars two standard deviations. \
+            "{}: readings, thinned; crosses: flagged as outliers. Ochre diamonds: samples, bars two standard deviations. \
              Line: fitted curve with its {:.0} % band; paler beyond the data that were fitted.",
+            if self.offsets.len() < 2 { "Dots" } else { "Grey points" },
             100.0 * BAND_LEVEL
         )];
         if forecast {
             parts.push("Triangle and shaded field: where and when it comes to rest, 90 %.".to_owned());
         }
         for (i, offset) in self.offsets.iter().enumerate() {
-            let dots = if self.offsets.len() == 1 { String::new() } else { format!(" ({} dots)", self.colour_of(i).0) };
+            let shape = PROBES[i % PROBES.len()].0;
+            let dots = if self.offsets.len() == 1 { String::new() } else { format!(" ({shape})") };
             let reads = match offset.offset_sg.estimate() {
                 Some(e) if e.value.abs() < 0.000_05 => format!(" reads true here, \u{b1} {:.4}", e.se),
                 Some(e) => {

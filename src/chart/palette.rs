@@ -16,10 +16,6 @@ pub(super) const AHEAD: RGBColor = RGBColor(0x1f, 0x9d, 0x8a);
 /// What needs a look: misses, shifts, rejected rows.
 pub(super) const LOOK: RGBColor = RGBColor(0xb5, 0x3a, 0x52);
 
-/// Colours of probes in one picture, with their names, in the order in which they are given out. Dots are half transparent,
-/// so that the ink of the text is grey.
-pub(super) const PROBES: [(&str, RGBColor); 4] = [("green", AHEAD), ("grey", INK), ("red", LOOK), ("ochre", REFERENCE)];
-
 /// Shapes of points, told apart without colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Mark {
@@ -36,6 +32,10 @@ pub(super) enum Mark {
     /// A cross.
     Cross,
 }
+
+/// How the readings of the probes in one picture are drawn, in the order in which they are given out: all in ink.
+pub(super) const PROBES: [(&str, Mark); 4] =
+    [("dots", Mark::Disc), ("rings", Mark::Ring), ("squares", Mark::Square), ("triangles", Mark::Triangle)];
 
 #[cfg(test)]
 mod tests {

@@ -222,6 +222,22 @@ impl Plot<'_, '_> {
         Ok(outside)
     }
 
+    /// Marks of one kind; gives back how many lie outside the frame and were not drawn.
+    pub(super) fn marks(
+        &self,
+        points: impl IntoIterator<Item = (f64, f64)>,
+        mark: Mark,
+        colour: RGBColor,
+        size: f64,
+    ) -> Result<usize> {
+        let mut outside = 0;
+        for (x, y) in points {
+            outside += usize::from(!(self.x.holds(x) && self.y.holds(y)));
+            self.mark(x, y, mark, colour, size)?;
+        }
+        Ok(outside)
+    }
+
     /// A mark of about `size` px; nothing when it lies outside the frame.
     pub(super) fn mark(&self, x: f64, y: f64, mark: Mark, colour: RGBColor, size: f64) -> Result<()> {
         if !(self.x.holds(x) && self.y.holds(y)) {
