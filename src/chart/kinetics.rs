@@ -100,6 +100,9 @@ impl BatchFit {
     fn draw(&self, plot: &Plot<'_, '_>, series: Option<&GravitySeries>, bins: usize, to_d: f64) -> Result<usize> {
         let mut outside = 0;
         for (i, offset) in self.offsets.iter().enumerate() {
+            let mark = PROBES[i % PROBES.len()].1;
+            // Larger marks need more room.
+            let bins = if mark == Mark::Disc { bins } else { bins / 3 };
             let dots = match series.and_then(|s| Some((s, s.probes.iter().position(|p| p.probe == offset.probe)?))) {
                 Some((s, of)) => {
                     let rows = s.hours.iter().zip(&s.sg).zip(&s.probe);
@@ -111,7 +114,7 @@ impl BatchFit {
                     thin::medians(of_probe.map(|p| (p.hours / HOURS_PER_DAY, p.sg)), bins)
                 }
             };
-            outside += match PROBES[i % PROBES.len()].1 {
+            outside += match mark {
                 Mark::Disc => plot.dots(dots, INK, 1.5, 0.55)?,
                 mark => plot.marks(dots, mark, INK, 4.0)?,
             };
@@ -200,7 +203,7 @@ impl BatchFit {
         let mut parts = vec![format!(
             "{}: readings, thinned; crosses: flagged as outliers. Ochre diamonds: samples, bars two standard deviations. \
              Line: fitted curve with its {:.0} % band; paler beyond the data that were fitted.",
-            if self.offsets.len() < 2 { "Dots" } else { "Grey points" },
+            if self.offsets.len() < 2 { "Dots" } else { "Points in grey and black" },
             100.0 * BAND_LEVEL
         )];
         if forecast {

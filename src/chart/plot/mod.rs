@@ -245,7 +245,7 @@ impl Plot<'_, '_> {
         }
         let (cx, cy) = self.px(x, y);
         let r = size / 2.0;
-        let thick = (1.6 * f64::from(SCALE)).round() as u32;
+        let thick = (1.6f64.min(0.25 * size) * f64::from(SCALE)).round() as u32;
         let polygon = |corners: &[(f64, f64)]| {
             let corners: Vec<_> = corners.iter().map(|(dx, dy)| units((cx + dx * r, cy + dy * r))).collect();
             self.paper.draw(&Polygon::new(corners, colour)).map_err(drawing)
