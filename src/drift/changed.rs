@@ -48,7 +48,7 @@ impl Columns {
     /// A change: columns of steps with the variances of their sizes, at most two.
     pub fn after(&self, change: &[(usize, f64)]) -> Change {
         match *change {
-            [] => Change { gain: 0.0, columns: [0, 0], inner: Matrix2::zeros(), pull: Vector2::zeros() },
+            [] => Change::nothing(0.0),
             [(k, t)] => {
                 let (g, s) = (self.information[(k, k)], self.scores[k]);
                 let scale = (1.0 + t * g).max(1e-12);
@@ -67,19 +67,14 @@ impl Columns {
                 let variance = Matrix2::new(t, 0.0, 0.0, u);
                 let scale = Matrix2::identity() + variance * information;
                 let determinant = scale.determinant();
-                let impossible = Change {
-                    gain: f64::NEG_INFINITY,
-                    columns: [k, l],
-                    inner: Matrix2::zeros(),
-                    pull: Vector2::zeros(),
-                };
                 match scale.try_inverse() {
                     Some(inverse) if determinant > 0.0 => {
                         let inner = inverse * variance;
                         let pull = inner * s;
-                        Change { gain: 0.5 * (pull.dot(&s) - determinant.ln()), inner, pull, ..impossible }
+                        let gain = 0.5 * (pull.dot(&s) - determinant.ln());
+                        Change { gain, columns: [k, l], inner, pull }
                     }
-                    _ => impossible,
+                    _ => Change::nothing(f64::NEG_INFINITY),
                 }
             }
         }
@@ -87,6 +82,11 @@ impl Columns {
 }
 
 impl Change {
+    /// One that moves no target.
+    fn nothing(gain: f64) -> Self {
+        Self { gain, columns: [0, 0], inner: Matrix2::zeros(), pull: Vector2::zeros() }
+    }
+
     /// What a target with these [`Columns::moves`] moves by, and its further variance.
     pub fn of(&self, moves: &DVector<f64>) -> (f64, f64) {
         if self.inner == Matrix2::zeros() {

@@ -2,7 +2,7 @@
 
 use nalgebra::DMatrix;
 
-use crate::calibration::{Calibrations, Gravity, ReadingErrors};
+use crate::calibration::{Calibrations, Gravity};
 use crate::season::{ErrorKnot, ErrorStep, GravitySeries, KnownErrors, Season};
 use crate::units::Instant;
 
@@ -11,7 +11,7 @@ use super::blocks::{Sought, System};
 use super::curves::{Curves, Seen};
 use super::model::{Model, Variances};
 use super::pairs::Found;
-use super::part::{Part, State};
+use super::part::{Part, Row};
 use super::settings::DriftSettings;
 
 /// SD of the mean drift of the fleet before its pairs are looked at, SG per 30 days: wide, from memory.
@@ -62,12 +62,6 @@ struct Asked<'m> {
     /// Of the model's probes.
     block: usize,
     part: &'m Part,
-}
-
-impl Asked<'_> {
-    fn months(&self) -> f64 {
-        self.part.months_at(self.at)
-    }
 }
 
 impl ProbeErrors {
@@ -236,13 +230,16 @@ impl ProbeErrors {
         asked: &[Asked<'_>],
         seen: &[Seen],
     ) -> Option<(Vec<f64>, DMatrix<f64>)> {
-        let sought: Vec<Sought> = asked
+        let states: Vec<Row> = asked
             .iter()
             .zip(seen)
-            .map(|(one, seen)| {
-                let part = model.probes.get(one.block)?;
-                let state = State { months: one.months(), sg: one.knot.sg, errors: seen.errors.clone() };
-                let mut target = part.error_target(&state, self.held.variances);
+            .map(|(one, seen)| one.part.state(one.part.months_at(one.at), one.knot.sg, seen.errors.clone()))
+            .collect();
+        let sought: Vec<Sought> = asked
+            .iter()
+            .zip(&states)
+            .map(|(one, state)| {
+                let mut target = model.probes.get(one.block)?.error_target(state, self.held.variances);
                 if self.held.fleet {
                     target.shared.push((model.prior_sd.len() - 1, target.load));
                 }
@@ -261,21 +258,13 @@ impl ProbeErrors {
                 };
                 covariance[(i, j)] = system.covariance(of_a, of_b);
                 if a.block == b.block {
-                    covariance[(i, j)] += self.between(a, b, &seen.get(i)?.errors, &seen.get(j)?.errors);
-                    covariance[(i, j)] -= of_a.white.dot(&of_b.white);
+                    // Before any pair is looked at, the slope and what pairs share apart. One immersion lasts the whole batch.
+                    let own = a.part.between(states.get(i)?, states.get(j)?, self.held.variances);
+                    covariance[(i, j)] += own + self.held.immersion_sd.powi(2) - of_a.white.dot(&of_b.white);
                 }
             }
         }
         Some((sought.iter().map(|one| one.value).collect(), covariance))
-    }
-
-    /// Covariance of the errors of a probe at two states of one batch before any pair is looked at, the slope and what pairs
-    /// share apart.
-    fn between(&self, a: &Asked<'_>, b: &Asked<'_>, of_a: &ReadingErrors, of_b: &ReadingErrors) -> f64 {
-        let own = a.part.between((a.months(), a.knot.sg), (b.months(), b.knot.sg), self.held.variances);
-        let curve = of_a.covariance(of_b, |source| !a.part.is_common(source));
-        // One immersion lasts the whole batch.
-        own + curve + self.held.immersion_sd.powi(2)
     }
 }
 

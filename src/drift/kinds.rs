@@ -169,7 +169,8 @@ fn told_after(
         let errors = water.errors.minus(&strong.errors);
         let shows = shape(1.0) - shape(STRONG_SG);
         let averaged = averaged.again(model)?;
-        contrasts.push(averaged.mixture(0, |variances| part.target(months, shows, &errors, variances)));
+        let contrast = Row::at(months, AT_SG, errors, 0.0).showing(shows);
+        contrasts.push(averaged.mixture(0, |variances| part.error_target(&contrast, variances)));
     }
     let [a, b] = contrasts.as_slice() else { return Ok(0.0) };
     // Of the two baths and of the tilts in them.

@@ -9,7 +9,7 @@ use super::ends::USUAL_END_SG;
 use super::fleet::missing;
 use super::mixture::Mixture;
 use super::model::Model;
-use super::part::{AT_SG, MONTH_D, Part, State, Step, shows};
+use super::part::{AT_SG, MONTH_D, Part, Step};
 use super::result::{OutOfLimit, Recalibrate, TrackPoint};
 use super::settings::DriftSettings;
 use super::unseen::OverShifts;
@@ -56,8 +56,8 @@ impl Outlooks<'_> {
     /// The error of probe `p`, as it reads on `curve`, at a gravity and an age in months.
     pub fn error(&self, p: usize, part: &Part, curve: &Calibration, sg: f64, months: f64) -> Option<Mixture> {
         let seen = self.curves.seen(&part.probe, curve, sg)?;
-        let state = State { months, sg, errors: seen.errors };
-        let stepped = |step: &Step| shows(sg) * step.at_age(months);
+        let state = part.state(months, sg, seen.errors);
+        let stepped = |step: &Step| state.shows * step.at_age(months);
         let error = self.over.mixture(p, |variances| part.error_target(&state, variances), stepped);
         Some(error.plus(seen.moved_sg))
     }

@@ -19,7 +19,7 @@ pub(super) const AT_SG: f64 = 1.020;
 const SIDEWAYS: f64 = 0.33;
 const PROPORTIONAL: f64 = -0.04;
 /// The part of an error's variance that is sideways where nothing tells it.
-pub(super) const EVEN: f64 = 0.5;
+const EVEN: f64 = 0.5;
 /// Drift from probe to probe, SD, SG a month: only for how much the doubt about the gravity's share weighs.
 const TYPICAL_PER_MONTH: f64 = 0.001;
 
@@ -82,7 +82,7 @@ impl Step {
     }
 }
 
-/// One pair as the model needs it.
+/// One pair as the model needs it, or a state of the probe that is asked for.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Row {
     /// Months since the first calibration.
@@ -108,24 +108,19 @@ impl Row {
     /// else shares.
     pub fn at(months: f64, sg: f64, errors: ReadingErrors, own: f64) -> Self {
         let (shows, doubt) = (shows(sg), gravity_doubt(sg));
-        Self { months, shows, errors, sg, own, doubt, line_doubt: line_doubt(sg, months), walk: (shows, doubt) }
+        let line_doubt = doubt * TYPICAL_PER_MONTH * months;
+        Self { months, shows, errors, sg, own, doubt, line_doubt, walk: (shows, doubt) }
     }
-}
 
-/// What a steady drift's error at a gravity and an age may differ from what is expected of it, SD, SG, with a sign.
-fn line_doubt(sg: f64, months: f64) -> f64 {
-    gravity_doubt(sg) * TYPICAL_PER_MONTH * months
-}
+    /// The same with an error that shows just so much of that at SG 1.020.
+    pub fn showing(self, shows: f64) -> Self {
+        Self { shows, doubt: 0.0, line_doubt: 0.0, walk: (shows, 0.0), ..self }
+    }
 
-/// The state of a probe that is asked for.
-#[derive(Debug, Clone)]
-pub(super) struct State {
-    /// Months since the first calibration.
-    pub months: f64,
-    /// SG.
-    pub sg: f64,
-    /// The error of a reading there on the first curve, by source.
-    pub errors: ReadingErrors,
+    /// Covariance of the errors here and at another row that a random walk of SD 1 after 30 days makes.
+    fn walked(&self, other: &Self) -> f64 {
+        (self.walk.0 * other.walk.0 + self.walk.1 * other.walk.1) * walk_of_one(self.months, other.months)
+    }
 }
 
 /// The effects of the whole model that touch a probe's pairs.
@@ -171,20 +166,14 @@ impl Part {
         touching: Touching,
         steps: Vec<Step>,
     ) -> Self {
-        let n = rows.len();
-        let between = |of: &dyn Fn(&Row, &Row) -> f64| {
-            DMatrix::from_fn(n, n, |i, j| match (rows.get(i), rows.get(j)) {
-                (Some(a), Some(b)) => of(a, b),
-                _ => 0.0,
-            })
-        };
-        let mut known =
-            between(&|a, b| a.errors.covariance(&b.errors, |source| !touching.sources.contains_key(&source)));
-        known += between(&|a, b| a.line_doubt * b.line_doubt);
+        let mut known = covariance_of(&rows, |a, b| {
+            a.errors.covariance(&b.errors, |source| !touching.sources.contains_key(&source))
+                + a.line_doubt * b.line_doubt
+        });
         for (i, row) in rows.iter().enumerate() {
             known[(i, i)] += row.own.max(1e-12);
         }
-        let walk = between(&|a, b| (a.walk.0 * b.walk.0 + a.walk.1 * b.walk.1) * walk_of_one(a.months, b.months));
+        let walk = covariance_of(&rows, Row::walked);
         let last = rows.iter().map(|r| r.months).fold(0.0, f64::max);
         let first = rows.iter().map(|r| r.months).fold(0.0, f64::min);
         let steps = steps.into_iter().filter(|step| step.months > first).collect();
@@ -243,23 +232,20 @@ impl Part {
     }
 
     /// The target of a sum over ages of weight times error at SG 1.020, with or without the steps; `load` is its share
-    /// of the slope. A point is an age with its weights for steps and for the walk.
-    fn along(&self, points: &[(f64, f64, f64)], load: f64, variances: Variances, steps: bool) -> Target {
+    /// of the slope.
+    fn along(&self, points: &[(f64, f64)], load: f64, variances: Variances, steps: bool) -> Target {
         let walk = variances.walk_sd.powi(2);
-        let walked = |at: f64| walk * points.iter().map(|(m, _, w)| w * walk_of_one(*m, at)).sum::<f64>();
-        let stepped = |at: f64| match steps {
-            true => points.iter().map(|(m, by, _)| by * self.stepped(*m, at)).sum::<f64>(),
-            false => 0.0,
-        };
+        let over = |of: &dyn Fn(f64) -> f64| points.iter().map(|(m, by)| by * of(*m)).sum::<f64>();
+        let walked = |at: f64| walk * over(&|months| walk_of_one(months, at));
+        let stepped = |at: f64| if steps { over(&|months| self.stepped(months, at)) } else { 0.0 };
         let of_row = |r: &Row| r.walk.0 * walked(r.months) + r.shows * stepped(r.months);
-        let known = |(m, by, _): &(f64, f64, f64)| by * self.steps.iter().map(|s| s.mean * s.at_age(*m)).sum::<f64>();
         Target {
             effect: self.slope(),
             load,
             shared: Vec::new(),
             covariance: DVector::from_iterator(self.n(), self.rows.iter().map(of_row)),
-            variance: points.iter().map(|(m, by, w)| w * walked(*m) + by * stepped(*m)).sum(),
-            known: if steps { points.iter().map(known).sum() } else { 0.0 },
+            variance: over(&|months| walked(months) + stepped(months)),
+            known: if steps { over(&|months| self.expected(months)) } else { 0.0 },
         }
     }
 
@@ -268,26 +254,36 @@ impl Part {
         self.steps.iter().map(|s| s.sd.powi(2) * s.at_age(a) * s.at_age(b)).sum()
     }
 
-    /// Covariance of the probe's own errors at two ages and gravities, but for its slope and its curve.
-    pub fn between(&self, a: (f64, f64), b: (f64, f64), variances: Variances) -> f64 {
-        let pair = |sideways: f64| {
-            shows_of(sideways, a.1) * shows_of(sideways, b.1) + doubt_of(sideways, a.1) * doubt_of(sideways, b.1)
-        };
-        pair(self.sideways) * variances.walk_sd.powi(2) * walk_of_one(a.0, b.0)
-            + pair(EVEN) * self.stepped(a.0, b.0)
-            + line_doubt(a.1, a.0) * line_doubt(b.1, b.0)
+    /// How far the steps are expected to have moved the error at an age.
+    fn expected(&self, months: f64) -> f64 {
+        self.steps.iter().map(|s| s.mean * s.at_age(months)).sum()
+    }
+
+    /// Covariance of the probe's errors at two rows but for its slope, what it shares with other probes and what they have of
+    /// their own.
+    pub fn between(&self, a: &Row, b: &Row, variances: Variances) -> f64 {
+        a.walked(b) * variances.walk_sd.powi(2)
+            + (a.shows * b.shows + a.doubt * b.doubt) * self.stepped(a.months, b.months)
+            + a.line_doubt * b.line_doubt
+            + a.errors.covariance(&b.errors, |source| !self.is_common(source))
     }
 
     /// The same part with a walk of which this part of the variance is sideways.
     pub fn with_sideways(&self, sideways: f64) -> Self {
-        let part = Self { sideways, ..self.clone() };
-        let rows = self.rows.iter().map(|row| Row { walk: part.walk_at(row.sg), ..row.clone() }).collect();
-        part.remade(rows, self.y.clone(), self.touching.clone())
+        let mut part = Self { sideways, ..self.clone() };
+        part.rows = part.rows.iter().map(|row| part.walking(row.clone())).collect();
+        part.walk = covariance_of(&part.rows, Row::walked);
+        part
     }
 
-    /// What a walk of 1 at SG 1.020 makes at a gravity, and by how much that may differ, SD.
-    fn walk_at(&self, sg: f64) -> (f64, f64) {
-        (shows_of(self.sideways, sg), doubt_of(self.sideways, sg))
+    /// A row on which the walk shows as it does in this part.
+    fn walking(&self, row: Row) -> Row {
+        Row { walk: (shows_of(self.sideways, row.sg), doubt_of(self.sideways, row.sg)), ..row }
+    }
+
+    /// The probe at an age and a gravity, with the error of a reading there on the first curve, by source.
+    pub fn state(&self, months: f64, sg: f64, errors: ReadingErrors) -> Row {
+        self.walking(Row::at(months, sg, errors, 0.0))
     }
 
     /// The number of the slope's effect.
@@ -297,8 +293,7 @@ impl Part {
 
     /// The least-squares slope of the error through the observed span, with or without its sudden steps.
     pub fn slope_target(&self, variances: Variances, steps: bool) -> Target {
-        let points: Vec<(f64, f64, f64)> = self.grid.iter().map(|(m, w)| (*m, *w, *w)).collect();
-        self.along(&points, 1.0, variances, steps)
+        self.along(&self.grid, 1.0, variances, steps)
     }
 
     /// The slope of the error that a step of size 1 alone would make.
@@ -308,7 +303,7 @@ impl Part {
 
     /// The change of the error at SG 1.020 from one age to another.
     pub fn change_target(&self, from: f64, to: f64, variances: Variances) -> Target {
-        self.along(&[(from, -1.0, -1.0), (to, 1.0, 1.0)], to - from, variances, true)
+        self.along(&[(from, -1.0), (to, 1.0)], to - from, variances, true)
     }
 
     /// The size of a step.
@@ -325,36 +320,17 @@ impl Part {
     }
 
     /// The error on the first curve in a state, its own curve's error included.
-    pub fn error_target(&self, state: &State, variances: Variances) -> Target {
-        let (months, sg) = (state.months, state.sg);
-        let (walk, walk_doubt) = self.walk_at(sg);
-        let (doubt, line) = (gravity_doubt(sg), line_doubt(sg, months));
-        let mut target = self.at((months, shows(sg), walk), &state.errors, variances);
-        let walked = |at: f64| variances.walk_sd.powi(2) * walk_of_one(months, at);
-        for (cell, row) in target.covariance.iter_mut().zip(&self.rows) {
-            *cell += walk_doubt * row.walk.1 * walked(row.months) + line * row.line_doubt;
-            *cell += doubt * row.doubt * self.stepped(months, row.months);
-        }
-        target.variance += walk_doubt.powi(2) * walked(months) + line.powi(2);
-        target.variance += doubt.powi(2) * self.stepped(months, months);
-        target
-    }
-
-    /// An error that shows so much of that at SG 1.020, and these errors of the first curve.
-    pub fn target(&self, months: f64, shows: f64, errors: &ReadingErrors, variances: Variances) -> Target {
-        self.at((months, shows, shows), errors, variances)
-    }
-
-    /// An error of which steps and slope show so much, and the walk so much, and these errors of the first curve.
-    fn at(&self, point: (f64, f64, f64), errors: &ReadingErrors, variances: Variances) -> Target {
-        let mut target = self.along(&[point], point.1 * point.0, variances, true);
-        for (cell, row) in target.covariance.iter_mut().zip(&self.rows) {
-            *cell += errors.covariance(&row.errors, |source| !self.is_common(source));
-        }
-        target.variance += errors.covariance(errors, |source| !self.is_common(source));
+    pub fn error_target(&self, state: &Row, variances: Variances) -> Target {
+        let with = self.rows.iter().map(|row| self.between(state, row, variances));
         let effect = |(source, load): &(usize, f64)| Some((*self.touching.sources.get(source)?, *load));
-        target.shared = errors.shared.iter().filter_map(effect).collect();
-        target
+        Target {
+            effect: self.slope(),
+            load: state.shows * state.months,
+            shared: state.errors.shared.iter().filter_map(effect).collect(),
+            covariance: DVector::from_iterator(self.n(), with),
+            variance: self.between(state, state, variances),
+            known: state.shows * self.expected(state.months),
+        }
     }
 
     /// Whether other probes have this source of error as well.
@@ -367,9 +343,7 @@ impl Part {
         let mut rows = self.rows.clone();
         let mut touching = self.touching.clone();
         for (i, row) in rows.iter_mut().enumerate() {
-            (row.doubt, row.line_doubt) = (0.0, 0.0);
-            row.shows = shape(row.sg);
-            row.walk = (row.shows, 0.0);
+            *row = row.clone().showing(shape(row.sg));
             if let Some(cell) = touching.columns.get_mut((i, 0)) {
                 *cell = row.shows * row.months;
             }
@@ -380,7 +354,7 @@ impl Part {
     /// The same part with one more pair, which shares with others the errors of its curve only; its difference is 0.
     pub fn with_row(&self, row: Row) -> Self {
         let (mut rows, n) = (self.rows.clone(), self.n());
-        let row = Row { walk: self.walk_at(row.sg), ..row };
+        let row = self.walking(row);
         let mut touching = self.touching.clone();
         touching.columns = touching.columns.insert_row(n, 0.0);
         let shared = row.errors.shared.iter().filter_map(|(source, by)| Some((*touching.sources.get(source)?, *by)));
@@ -402,8 +376,16 @@ impl Part {
     }
 }
 
+/// The covariance of every row with every other.
+fn covariance_of(rows: &[Row], of: impl Fn(&Row, &Row) -> f64) -> DMatrix<f64> {
+    DMatrix::from_fn(rows.len(), rows.len(), |i, j| match (rows.get(i), rows.get(j)) {
+        (Some(a), Some(b)) => of(a, b),
+        _ => 0.0,
+    })
+}
+
 /// Covariance at two ages (months) of a random walk of variance 1 a month, from the calibration to either side.
-pub(super) fn walk_of_one(a: f64, b: f64) -> f64 {
+fn walk_of_one(a: f64, b: f64) -> f64 {
     if a * b > 0.0 { a.abs().min(b.abs()) } else { 0.0 }
 }
 

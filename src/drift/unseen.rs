@@ -38,6 +38,8 @@ struct Guess {
 struct Weighed {
     shifts: usize,
     at: Vec<(f64, Change)>,
+    /// Logarithm of its weight over all of them.
+    ln: f64,
 }
 
 /// A guess that is believed to some degree.
@@ -163,7 +165,8 @@ impl OfProbe {
                 let change = columns.after(&guess.change);
                 (weight.ln() + guess.ln_prior + change.gain, change)
             });
-            Weighed { shifts: guess.shifts, at: at.collect() }
+            let at: Vec<(f64, Change)> = at.collect();
+            Weighed { shifts: guess.shifts, ln: ln_sum(at.iter().map(|at| at.0)), at }
         };
         let guesses = guesses(&gaps, doubted, found.len(), sd).into_iter().map(weighed).collect();
         Self { months: part.span_d() / MONTH_D, steps, columns, guesses }
@@ -175,27 +178,24 @@ impl OfProbe {
     }
 
     fn ln_likelihood(&self, rate: f64) -> f64 {
-        let of = |guess: &Weighed| ln_sum(guess.at.iter().map(|at| at.0)) + self.ln_prior(rate, guess.shifts);
-        ln_sum(self.guesses.iter().map(of))
+        ln_sum(self.guesses.iter().map(|guess| guess.ln + self.ln_prior(rate, guess.shifts)))
     }
 
     /// The guesses that weigh something, by what the `others` say of the rate.
     fn believed(self, others: &[(f64, f64)]) -> (Vec<Step>, Vec<Columns>, Vec<Believed>) {
         let fewest = self.guesses.iter().map(|guess| guess.shifts).min().unwrap_or(0);
-        let prior = |shifts: usize| ln_sum(others.iter().map(|(rate, ln)| ln + self.ln_prior(*rate, shifts)));
-        let ln: Vec<f64> =
-            self.guesses.iter().map(|guess| ln_sum(guess.at.iter().map(|at| at.0)) + prior(guess.shifts)).collect();
-        let total = ln_sum(ln.iter().copied());
-        let priors: Vec<f64> = self.guesses.iter().map(|guess| prior(guess.shifts)).collect();
+        let prior = |guess: &Weighed| ln_sum(others.iter().map(|(rate, ln)| ln + self.ln_prior(*rate, guess.shifts)));
+        let priors: Vec<f64> = self.guesses.iter().map(prior).collect();
+        let total = ln_sum(self.guesses.iter().zip(&priors).map(|(guess, prior)| guess.ln + prior));
         let mut believed = Vec::new();
-        for ((guess, ln), prior) in self.guesses.into_iter().zip(ln).zip(priors) {
-            let least = (ln - total).exp() * NEGLIGIBLE;
-            if (ln - total).exp() < NEGLIGIBLE {
+        for (guess, prior) in self.guesses.into_iter().zip(priors) {
+            let weight = (guess.ln + prior - total).exp();
+            if weight < NEGLIGIBLE {
                 continue;
             }
             let at = guess.at.into_iter().enumerate();
             let at = at.map(|(place, (ln, change))| (place, (ln + prior - total).exp(), change));
-            let at = at.filter(|(_, weight, _)| *weight > least).collect();
+            let at = at.filter(|(_, own, _)| *own > weight * NEGLIGIBLE).collect();
             believed.push(Believed { at, fewest: guess.shifts == fewest });
         }
         let sum: f64 = believed.iter().flat_map(|guess| &guess.at).map(|at| at.1).sum();

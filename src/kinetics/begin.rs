@@ -77,6 +77,7 @@ impl BatchFit {
         self
     }
 }
+
 /// The level of the first six hours.
 pub(super) fn first_level(points: &[Point]) -> f64 {
     let first = points.first().map_or(0.0, |p| p.hours);

@@ -90,7 +90,8 @@ fn known_effects(known: &KnownErrors, points: &[Point]) -> Vec<Nuisance> {
 
 /// The sudden shift of a probe: its readings from then on.
 fn shift(step: ErrorStep, points: &[Point]) -> Nuisance {
-    let column = points.iter().map(|p| if is_after(&step, p) { step.sd_sg } else { 0.0 }).collect();
+    let after = |p: &Point| is_after(step.probe as usize, step.hours, p);
+    let column = points.iter().map(|p| if after(p) { step.sd_sg } else { 0.0 }).collect();
     let name = format!("shift of probe {} at hour {:.0}", step.probe, step.hours);
     Nuisance { step: Some(step), ..effect(name, column) }
 }

@@ -1,7 +1,6 @@
 //! How far a fermentation has come, in words.
 
 use std::collections::BTreeMap;
-
 use std::fmt;
 
 use nalgebra::{DMatrix, DVector};

@@ -13,9 +13,9 @@ use super::estimate::{Estimated, Given, values};
 use super::misread::FITTED;
 use super::settings::KineticsSettings;
 
-/// Whether a point was read by the probe of a step after it.
-pub(super) fn is_after(step: &ErrorStep, point: &Point) -> bool {
-    point.source == Source::Probe(step.probe as usize) && point.hours >= step.hours
+/// Whether a point was read by a probe from an hour on.
+pub(super) fn is_after(probe: usize, hours: f64, point: &Point) -> bool {
+    point.source == Source::Probe(probe) && point.hours >= hours
 }
 
 /// The steps that a batch's points may have: those that the study of drift knows, and one of each probe at whatever was
@@ -29,7 +29,7 @@ pub(super) fn steps(series: &GravitySeries, points: &[Point], disturbed_sd_sg: f
     });
     for step in series.known.iter().flat_map(|known| known.steps.iter().copied()).chain(disturbed) {
         let mine = || points.iter().filter(|p| p.source == Source::Probe(step.probe as usize));
-        let (after, all) = (mine().filter(|p| is_after(&step, p)).count(), mine().count());
+        let (after, all) = (mine().filter(|p| p.hours >= step.hours).count(), mine().count());
         if !(step.sd_sg > 0.0) || after == 0 || after == all {
             continue;
         }
@@ -71,7 +71,7 @@ pub(super) fn without_steps(points: &[Point], steps: &[ProbeStep]) -> Vec<Point>
     let mut points = points.to_vec();
     for step in steps {
         let by = step.step_sg.value().unwrap_or(0.0);
-        let after = points.iter_mut().filter(|p| p.source == Source::Probe(step.place) && p.hours >= step.hours);
+        let after = points.iter_mut().filter(|p| is_after(step.place, step.hours, p));
         after.for_each(|p| p.sg -= by);
     }
     points

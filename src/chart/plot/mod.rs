@@ -209,17 +209,11 @@ impl Plot<'_, '_> {
         radius: f64,
         alpha: f64,
     ) -> Result<usize> {
-        let mut outside = 0;
         let radius = (radius * f64::from(SCALE)).round() as i32;
-        for (x, y) in points {
-            if self.x.holds(x) && self.y.holds(y) {
-                let dot = Circle::new(units(self.px(x, y)), radius, colour.mix(alpha).filled());
-                self.paper.draw(&dot).map_err(drawing)?;
-            } else {
-                outside += 1;
-            }
-        }
-        Ok(outside)
+        self.each_inside(points, |x, y| {
+            let dot = Circle::new(units(self.px(x, y)), radius, colour.mix(alpha).filled());
+            self.paper.draw(&dot).map_err(drawing)
+        })
     }
 
     /// Marks of one kind; gives back how many lie outside the frame and were not drawn.
@@ -230,10 +224,22 @@ impl Plot<'_, '_> {
         colour: RGBColor,
         size: f64,
     ) -> Result<usize> {
+        self.each_inside(points, |x, y| self.mark(x, y, mark, colour, size))
+    }
+
+    /// Draws the points that lie in the frame; gives back how many do not.
+    fn each_inside(
+        &self,
+        points: impl IntoIterator<Item = (f64, f64)>,
+        draw: impl Fn(f64, f64) -> Result<()>,
+    ) -> Result<usize> {
         let mut outside = 0;
         for (x, y) in points {
-            outside += usize::from(!(self.x.holds(x) && self.y.holds(y)));
-            self.mark(x, y, mark, colour, size)?;
+            if self.x.holds(x) && self.y.holds(y) {
+                draw(x, y)?;
+            } else {
+                outside += 1;
+            }
         }
         Ok(outside)
     }

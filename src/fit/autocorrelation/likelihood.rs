@@ -95,9 +95,13 @@ impl<const N: usize> Columns<'_, N> {
     /// Minus the logarithm of the likelihood of white noise, where the columns of the design are orthonormal and orthogonal to the
     /// values, whose sum of squares this is.
     pub fn white_loss(&self, squares: f64) -> f64 {
-        let df = self.df();
-        0.5 * (df * ((2.0 * std::f64::consts::PI * squares / df).ln() + 1.0)
-            + if self.restricted { self.ln_scale } else { 0.0 })
+        0.5 * self.twice_loss(squares / self.df(), 0.0)
+    }
+
+    /// Minus twice the logarithm of the likelihood at its best variance; `ln_pivots` is half the logarithm of |X'R^-1 X|.
+    fn twice_loss(&self, variance: f64, ln_pivots: f64) -> f64 {
+        let twice = self.df() * ((2.0 * std::f64::consts::PI * variance).ln() + 1.0);
+        if self.restricted { twice + self.ln_scale + 2.0 * ln_pivots } else { twice }
     }
 
     /// The likelihood at a memory and a white share; without `SLOPES` its derivatives are left 0. `None` where two readings
@@ -107,11 +111,9 @@ impl<const N: usize> Columns<'_, N> {
         let (factor, inverse) = factorise(&totals.cross, self.width)?;
         let (df, last) = (self.df(), self.width - 1);
         let variance = factor[last] * factor[last] / df;
-        let mut twice = df * ((2.0 * std::f64::consts::PI * variance).ln() + 1.0) + totals.ln_determinant;
-        if self.restricted {
-            twice += self.ln_scale + 2.0 * factor.iter().take(last).map(|pivot| pivot.ln()).sum::<f64>();
-        }
-        let mut value = Value { loss: 0.5 * twice, slopes: [0.0; 2], information: [[0.0; 2]; 2], variance, inverse };
+        let ln_pivots = factor.iter().take(last).map(|pivot| pivot.ln()).sum::<f64>();
+        let loss = 0.5 * (self.twice_loss(variance, ln_pivots) + totals.ln_determinant);
+        let mut value = Value { loss, slopes: [0.0; 2], information: [[0.0; 2]; 2], variance, inverse };
         if SLOPES {
             for k in 0..2 {
                 // Of ln |X'R^-1 X| row by row, and of the logarithm of the sum of squares.

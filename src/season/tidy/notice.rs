@@ -6,6 +6,7 @@ use crate::season::account::{Remark, RowAccount};
 use crate::season::flags::Flags;
 use crate::season::table::Table;
 use crate::season::{PAIR_WINDOW_MIN, Season};
+use crate::units::Instant;
 
 /// Most names that a remark lists.
 const NAMES: usize = 6;
@@ -41,8 +42,7 @@ fn baths_without_tilt(season: &Season) -> Option<String> {
     let mut by_day: BTreeMap<(String, String), usize> = BTreeMap::new();
     for (i, reference) in season.references.iter().enumerate() {
         if let Some(probe) = reference.probe.as_ref().filter(|_| !reference.is_sample() && !paired.contains(&i)) {
-            let day = reference.at.to_string().chars().take(10).collect();
-            *by_day.entry((probe.clone(), day)).or_default() += 1;
+            *by_day.entry((probe.clone(), day(reference.at))).or_default() += 1;
         }
     }
     let all: usize = by_day.values().sum();
@@ -97,7 +97,7 @@ fn clock_jumps(season: &Season) -> Option<String> {
     for (row, _) in flagged {
         if let Some(reading) = readings.get(row) {
             let place = jumps.entry((reading.probe, reading.batch));
-            place.or_insert_with(|| reading.at.to_string().chars().take(10).collect());
+            place.or_insert_with(|| day(reading.at));
         }
     }
     let names: Vec<String> = jumps
@@ -108,6 +108,10 @@ fn clock_jumps(season: &Season) -> Option<String> {
         })
         .collect();
     (!names.is_empty()).then(|| format!("the clock of a logger jumped, so that times may be wrong: {}", listed(&names)))
+}
+
+fn day(at: Instant) -> String {
+    at.to_string().chars().take(10).collect()
 }
 
 fn listed(names: &[String]) -> String {
