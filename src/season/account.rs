@@ -3,6 +3,8 @@
 use std::collections::BTreeMap;
 use std::fmt;
 
+use super::row_error::RowError;
+
 /// Kinds of rejected rows that the text form lists.
 const SHOWN: usize = 20;
 
@@ -30,13 +32,13 @@ pub struct Rejected {
     pub file: String,
     /// The line, with the header as line 1; for Parquet the row, counted from 1.
     pub line: u64,
-    /// Why, in words.
-    pub reason: String,
+    /// Why.
+    pub reason: RowError,
     /// The row as it stands, cut after 200 characters.
     pub text: String,
 }
 
-/// Rejected rows of a file that differ only in what was found there.
+/// Rejected rows of a file with the same kind of slip, which differ only in what was found there.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RejectedAlike<'a> {
     /// The first of them.
@@ -99,7 +101,7 @@ impl RowAccount {
         let mut places = BTreeMap::new();
         let mut alike: Vec<RejectedAlike<'_>> = Vec::new();
         for first in &self.rejected {
-            let place = *places.entry((first.file.as_str(), without_the_found(&first.reason))).or_insert(alike.len());
+            let place = *places.entry((first.file.as_str(), &first.reason.kind)).or_insert(alike.len());
             match alike.get_mut(place) {
                 Some(kind) => kind.rows += 1,
                 None => alike.push(RejectedAlike { first, rows: 1 }),
@@ -114,19 +116,6 @@ impl RowAccount {
         let (_, _, _, rejected) = self.totals();
         self.files.iter().all(|f| f.read == f.kept + f.flagged + f.rejected) && rejected == self.rejected.len()
     }
-}
-
-/// A reason without what was found in the row, and without the line of the row that it repeats: neither the text between
-/// `found` and `wanted`, nor numbers before what is wanted.
-fn without_the_found(reason: &str) -> String {
-    if let Some((before, rest)) = reason.split_once("found `")
-        && let Some((_, wanted)) = rest.rsplit_once("`; wanted ")
-    {
-        return format!("{before}{wanted}");
-    }
-    let (what, wanted) = reason.split_once(';').unwrap_or((reason, ""));
-    let words: Vec<&str> = what.split(' ').filter(|word| word.parse::<f64>().is_err()).collect();
-    format!("{};{wanted}", words.join(" "))
 }
 
 impl fmt::Display for RejectedAlike<'_> {
@@ -186,30 +175,30 @@ impl fmt::Display for RowAccount {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::season::row_error::{RowErrorKind, SgSlip, Wanted};
 
     #[test]
     fn rows_rejected_for_one_reason_stand_together() {
-        let row = |line, reason: &str| Rejected {
-            file: "readings.csv".to_owned(),
-            line,
-            reason: reason.to_owned(),
-            text: String::new(),
-        };
+        let row =
+            |line, reason: RowError| Rejected { file: "readings.csv".to_owned(), line, reason, text: String::new() };
+        let no_number = |column: &str| RowErrorKind::Unreadable { column: column.to_owned(), wanted: Wanted::Number };
+        let no_sg = |slip| RowErrorKind::SgRange { column: "sg".to_owned(), slip };
         let account = RowAccount {
             rejected: vec![
-                row(2, "column `tilt_deg`: found `29,7`; wanted a number"),
-                row(3, "column `temp_c`: found `x`; wanted a number"),
-                row(4, "column `tilt_deg`: found `a `; wanted b`; wanted a number"),
-                row(5, "an exact duplicate of readings.csv line 4"),
-                row(7, "an exact duplicate of readings.csv line 6"),
-                row(8, "column `sg` is 3.6; an SG lies between 0.95 and 1.2"),
-                row(9, "column `sg` is 0; an SG lies between 0.95 and 1.2"),
+                row(2, no_number("tilt_deg").found("29,7")),
+                row(3, no_number("temp_c").found("x")),
+                row(4, no_number("tilt_deg").found("a `; wanted b")),
+                row(5, RowErrorKind::Duplicate.found("readings.csv line 4")),
+                row(7, RowErrorKind::Duplicate.found("readings.csv line 6")),
+                row(8, no_sg(None).found("0")),
+                row(9, no_sg(SgSlip::of(3.6)).found("3.6")),
+                row(10, no_sg(None).found("0.5")),
             ],
             ..RowAccount::default()
         };
         let alike: Vec<(u64, usize)> =
             account.rejected_alike().iter().map(|kind| (kind.first.line, kind.rows)).collect();
-        assert_eq!(alike, [(2, 2), (3, 1), (5, 2), (8, 2)]);
+        assert_eq!(alike, [(2, 2), (3, 1), (5, 2), (8, 2), (9, 1)]);
         let text = account.to_string();
         assert!(
             text.contains("rejected readings.csv line 2 and 1 row like it: column `tilt_deg`: found `29,7`"),

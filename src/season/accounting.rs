@@ -6,6 +6,7 @@ use super::account::{FileAccount, ReasonCount, Rejected, Remark, RowAccount};
 use super::discover::Found;
 use super::flags::Flags;
 use super::load::Loaded;
+use super::row_error::RowError;
 use super::table::Table;
 
 impl Loaded {
@@ -27,7 +28,7 @@ impl Loaded {
     }
 
     /// Rejects a row.
-    pub(crate) fn reject(&mut self, file: usize, line: u64, reason: String, text: String) {
+    pub(crate) fn reject(&mut self, file: usize, line: u64, reason: RowError, text: String) {
         if let Some(account) = self.account.files.get_mut(file) {
             account.rejected += 1;
             self.account.rejected.push(Rejected { file: account.file.clone(), line, reason, text });
@@ -89,11 +90,10 @@ impl Loaded {
         std::mem::take(&mut self.account)
     }
 
-    /// Notes something once a file: rows often repeat it, and their flags count them.
-    pub(crate) fn remark(&mut self, file: usize, line: Option<u64>, text: String) {
-        let subject: String = text.split('`').nth(1).unwrap_or(&text).to_owned();
+    /// Notes something about a column or a setting, once a file: rows often repeat it, and their flags count them.
+    pub(crate) fn remark(&mut self, file: usize, line: Option<u64>, about: &str, text: String) {
         if let Some(account) = self.account.files.get(file)
-            && self.remarked.insert((file, subject))
+            && self.remarked.insert((file, about.to_owned()))
         {
             self.account.remarks.push(Remark { file: account.file.clone(), line, text });
         }

@@ -5,9 +5,11 @@ use crate::error::{Error, Place, Result};
 use super::flags::Flags;
 use super::mapping::{Constant, Mapping};
 use super::names::{guess, list, short};
+use super::row_error::{RowError, RowErrorKind, Wanted};
+use super::rows::Doubt;
 use super::table::{Column, FLAGS_COLUMN, Kind, Table};
 use super::unit::Unit;
-use super::value::{Cell, Value, missing};
+use super::value::{Cell, Value};
 use crate::units::Instant;
 
 /// Where a column's cells come from.
@@ -57,8 +59,8 @@ pub(crate) struct Converted {
     pub(crate) flags: Flags,
     /// The second occurrence of a local `at` that occurs twice.
     pub(crate) later: Option<Instant>,
-    /// Optional cells that could not be read, in words.
-    pub(crate) doubts: Vec<String>,
+    /// Optional cells that could not be read.
+    pub(crate) doubts: Vec<Doubt>,
     /// True once a time without an offset was read; it is not reset.
     pub(crate) saw_local_time: bool,
 }
@@ -159,7 +161,7 @@ impl Binding {
     ///
     /// # Errors
     /// Why the row is rejected.
-    pub(crate) fn convert(&self, cells: &[Cell<'_>], out: &mut Converted) -> std::result::Result<(), String> {
+    pub(crate) fn convert(&self, cells: &[Cell<'_>], out: &mut Converted) -> std::result::Result<(), RowError> {
         out.values.clear();
         out.doubts.clear();
         out.flags = Flags::NONE;
@@ -175,19 +177,19 @@ impl Binding {
                 Err(reason) if bound.column.required => return Err(reason),
                 Err(reason) => {
                     out.flags.insert(Flags::VALUE_UNREADABLE);
-                    out.doubts.push(reason + ", so it was left empty");
+                    out.doubts.push(Doubt::new(&bound.label, format!("{reason}, so it was left empty")));
                     Value::Empty
                 }
             };
             if bound.column.required && value == Value::Empty {
-                return Err(missing(&bound.label));
+                return Err(RowErrorKind::Empty { column: bound.label.clone() }.into());
             }
             out.values.push(value);
         }
         Ok(())
     }
 
-    fn value(&self, bound: &Bound, cell: Cell<'_>, out: &mut Converted) -> std::result::Result<Value, String> {
+    fn value(&self, bound: &Bound, cell: Cell<'_>, out: &mut Converted) -> std::result::Result<Value, RowError> {
         let cell = match cell {
             Cell::Text(text) if text.trim().is_empty() => Cell::Empty,
             Cell::Text(text) => Cell::Text(text.trim()),
@@ -196,15 +198,13 @@ impl Binding {
         match (bound.column.kind, cell) {
             (_, Cell::Empty) => Ok(Value::Empty),
             (_, Cell::Text(text)) if text.contains('\0') => {
-                Err(unreadable(&bound.label, &text.replace('\0', "NUL"), "a value without NUL characters"))
+                Err(unreadable(&bound.label, &text.replace('\0', "NUL"), Wanted::NoNul))
             }
-            (_, Cell::Odd(what)) => Err(unreadable(&bound.label, what, "a plain value")),
+            (_, Cell::Odd(what)) => Err(unreadable(&bound.label, what, Wanted::Plain)),
             (Kind::Text, Cell::Text(text)) if bound.column.name == FLAGS_COLUMN && Flags::parse(text).is_none() => {
-                out.doubts.push(format!(
-                    "column `{}`: `{}` are no flags of a season, so they were passed over",
-                    bound.label,
-                    short(text, QUOTED)
-                ));
+                let (label, found) = (&bound.label, short(text, QUOTED));
+                let text = format!("column `{label}`: `{found}` are no flags of a season, so they were passed over");
+                out.doubts.push(Doubt::new(label, text));
                 Ok(Value::Empty)
             }
             (Kind::Text, Cell::Text(text)) => Ok(Value::Text(text.to_owned())),
@@ -219,7 +219,7 @@ impl Binding {
                     Cell::Empty | Cell::Odd(_) => (None, String::new()),
                 };
                 let read: super::time::ReadTime =
-                    read.ok_or_else(|| unreadable(&bound.label, &found, &times.wanted()))?;
+                    read.ok_or_else(|| unreadable(&bound.label, &found, times.wanted()))?;
                 out.flags.insert(read.flags);
                 // A day on which a probe was built is a day in any zone.
                 out.saw_local_time |= read.is_local && bound.column.name != "built_on";
@@ -233,23 +233,24 @@ impl Binding {
                 self.converted(bound, number)
             }
             (Kind::Number(_), Cell::Number(number)) => self.converted(bound, number),
-            (Kind::Number(_), Cell::Time(at)) => Err(unreadable(&bound.label, &at.to_string(), "a number")),
+            (Kind::Number(_), Cell::Time(at)) => Err(unreadable(&bound.label, &at.to_string(), Wanted::Number)),
         }
     }
 
-    fn converted(&self, bound: &Bound, number: f64) -> std::result::Result<Value, String> {
+    fn converted(&self, bound: &Bound, number: f64) -> std::result::Result<Value, RowError> {
         // Not a number is how number columns of many programs mark an empty cell.
         if number.is_nan() && !bound.column.required {
             return Ok(Value::Empty);
         }
         if !number.is_finite() {
-            return Err(unreadable(&bound.label, &number.to_string(), "a finite number"));
+            return Err(unreadable(&bound.label, &number.to_string(), Wanted::Finite));
         }
-        let value = bound.unit.convert(number).map_err(|e| format!("column `{}`: {e}", bound.label))?;
+        let refused = |e: Error| RowErrorKind::Formula { column: bound.label.clone() }.found(e.to_string());
+        let value = bound.unit.convert(number).map_err(refused)?;
         if value.is_finite() {
             Ok(Value::Number(value))
         } else {
-            Err(unreadable(&bound.label, &value.to_string(), "a finite number"))
+            Err(unreadable(&bound.label, &value.to_string(), Wanted::Finite))
         }
     }
 }
@@ -257,8 +258,8 @@ impl Binding {
 /// Longest text that a message quotes.
 const QUOTED: usize = 60;
 
-pub(crate) fn unreadable(label: &str, found: &str, wanted: &str) -> String {
-    format!("column `{label}`: found `{}`; wanted {wanted}", short(found, QUOTED))
+fn unreadable(label: &str, found: &str, wanted: Wanted) -> RowError {
+    RowErrorKind::Unreadable { column: label.to_owned(), wanted }.found(short(found, QUOTED))
 }
 
 fn mapped_column_missing(place: &Place, column: &Column, label: &str, header: &[String]) -> Error {

@@ -178,7 +178,7 @@ impl RowAccount {
         FrameBuilder::new("rejected")
             .text("file", self.rejected.iter().map(|r| Some(&r.file)))
             .count("line", self.rejected.iter().map(|r| Some(r.line as i64)))
-            .text("reason", self.rejected.iter().map(|r| Some(&r.reason)))
+            .text("reason", self.rejected.iter().map(|r| Some(r.reason.to_string())))
             .text("text", self.rejected.iter().map(|r| Some(&r.text)))
             .finish()
     }

@@ -13,7 +13,8 @@ use super::flags::Flags;
 use super::names::{list, short};
 use super::raw::{Lines, RawReadings};
 use super::read::{self, Delimited, Ndjson, Parquet, RawRow, Taken};
-use super::rows::Row;
+use super::row_error::RowError;
+use super::rows::{Doubt, Row, needed};
 use super::schema::{Batch, Event, PlanStep, Probe, Reference};
 use super::table::{FLAGS_COLUMN, Table};
 use super::tidy;
@@ -158,7 +159,7 @@ impl Loaded {
     fn remark_zone(&mut self, file: usize, binding: &Binding, saw_local_time: bool) {
         if saw_local_time && binding.mapping.times.zone_is_assumed() {
             let text = "times without an offset were read as UTC; if they are local, set `time_zone` in season.toml";
-            self.remark(file, None, text.to_owned());
+            self.remark(file, None, "time_zone", text.to_owned());
         }
     }
 
@@ -201,7 +202,7 @@ impl Loaded {
         table: Table,
         raw: &RawRow<'_>,
         converted: &mut Converted,
-    ) -> std::result::Result<(), String> {
+    ) -> std::result::Result<(), RowError> {
         let values = std::mem::take(&mut converted.values);
         let mut values = Values::new(table, values);
         let mut doubts = std::mem::take(&mut converted.doubts);
@@ -218,7 +219,7 @@ impl Loaded {
         };
         if outcome.is_ok() {
             for doubt in doubts.drain(..) {
-                self.remark(file, Some(line), doubt);
+                self.remark(file, Some(line), &doubt.column, doubt.text);
             }
         }
         outcome
@@ -229,12 +230,11 @@ impl Loaded {
         line: u64,
         values: &mut Values,
         converted: &Converted,
-    ) -> std::result::Result<(), String> {
-        let (Some(at), Some(probe), Some(tilt_deg), Some(temp_c)) =
-            (values.time("at"), values.text("probe"), values.number("tilt_deg"), values.number("temp_c"))
-        else {
-            return Err("a required column is empty".to_owned());
-        };
+    ) -> std::result::Result<(), RowError> {
+        let at = needed(values.time("at"), "at")?;
+        let probe = needed(values.text("probe"), "probe")?;
+        let tilt_deg = needed(values.number("tilt_deg"), "tilt_deg")?;
+        let temp_c = needed(values.number("temp_c"), "temp_c")?;
         let (batch, supply_v) = (values.text("batch"), values.number("supply_v"));
         let given = values.text(FLAGS_COLUMN).and_then(|t| Flags::parse(&t)).unwrap_or_default().of_the_file();
         if let Some(later) = converted.later {
@@ -253,8 +253,8 @@ fn keep<T: Row>(
     flags: Flags,
     text: String,
     values: &mut Values,
-    doubts: &mut Vec<String>,
-) -> std::result::Result<(), String> {
+    doubts: &mut Vec<Doubt>,
+) -> std::result::Result<(), RowError> {
     // Those from before it were weighed when they were found.
     let before = doubts.len();
     let row = T::from_values(values, doubts)?;

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use jiff::tz::TimeZone;
 use regex::Regex;
 
+use super::row_error::Wanted;
 use super::table::Table;
 use super::time::TimeReader;
 use super::unit::Unit;
@@ -69,10 +70,10 @@ impl Mapping {
     }
 
     /// Reads a trimmed number, or says what was wanted.
-    pub(crate) fn number(&self, text: &str) -> Result<f64, &'static str> {
+    pub(crate) fn number(&self, text: &str) -> Result<f64, Wanted> {
         let parsed = if self.decimal_comma {
             if text.contains('.') {
-                return Err("a number with a decimal comma and no other sign in it");
+                return Err(Wanted::DecimalComma);
             }
             text.replace(',', ".").parse()
         } else {
@@ -80,10 +81,8 @@ impl Mapping {
         };
         match parsed {
             Ok(number) => Ok(number),
-            Err(_) if !self.decimal_comma && text.replace(',', ".").parse::<f64>().is_ok() => {
-                Err("a number with a decimal point; for decimal commas set `decimal = \",\"` in season.toml")
-            }
-            Err(_) => Err("a number"),
+            Err(_) if !self.decimal_comma && text.replace(',', ".").parse::<f64>().is_ok() => Err(Wanted::DecimalPoint),
+            Err(_) => Err(Wanted::Number),
         }
     }
 }

@@ -1,66 +1,79 @@
 //! The row types of the small tables to and from the cells of their table.
 
+use super::row_error::{RowError, RowErrorKind, SgSlip, Wanted};
 use super::schema::{Batch, EndShape, Event, PlanStep, Probe, Reference, ReferenceUse};
 use super::table::FLAGS_COLUMN;
-use super::value::{Value, Values, missing};
+use super::value::{Value, Values};
 use super::{Flags, SG_HIGH, SG_LOW};
+
+/// A cell of an optional column that was not taken as it stands.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Doubt {
+    /// The column as the file calls it.
+    pub(crate) column: String,
+    /// What was found and what became of it, in words.
+    pub(crate) text: String,
+}
+
+impl Doubt {
+    pub(crate) fn new(column: &str, text: String) -> Self {
+        Self { column: column.to_owned(), text }
+    }
+}
 
 /// A row of a table that is held as a list of rows (all but the readings).
 pub(crate) trait Row: Sized + PartialEq {
     /// The row from its cells, or why it is rejected. A text that an optional column cannot hold goes to `doubts`.
-    fn from_values(values: &mut Values, doubts: &mut Vec<String>) -> Result<Self, String>;
+    fn from_values(values: &mut Values, doubts: &mut Vec<Doubt>) -> Result<Self, RowError>;
     /// Its cells in the order of the table's columns.
     fn to_values(&self) -> Vec<Value>;
 }
 
-fn needed<T>(value: Option<T>, column: &str) -> Result<T, String> {
-    value.ok_or_else(|| missing(column))
+/// The value of a column that every row needs.
+pub(crate) fn needed<T>(value: Option<T>, column: &str) -> Result<T, RowError> {
+    value.ok_or_else(|| RowErrorKind::Empty { column: column.to_owned() }.into())
 }
 
 /// `value` if it is an SG that a liquid of this trade can have.
-pub(crate) fn checked_sg(column: &str, value: f64) -> Result<f64, String> {
+pub(crate) fn checked_sg(column: &str, value: f64) -> Result<f64, RowError> {
     if (SG_LOW..=SG_HIGH).contains(&value) {
         Ok(value)
     } else {
-        // The two slips that turn a whole column away.
-        let hint = match value {
-            v if (1000.0 * SG_LOW..=1000.0 * SG_HIGH).contains(&v) => " (1048 is written 1.048)",
-            v if (1.5..=40.0).contains(&v) => " (Plato or Brix as read goes into `raw_brix`)",
-            _ => "",
-        };
-        Err(format!("column `{column}` is {value}; an SG lies between {SG_LOW} and {SG_HIGH}{hint}"))
+        let kind = RowErrorKind::SgRange { column: column.to_owned(), slip: SgSlip::of(value) };
+        Err(kind.found(value.to_string()))
     }
 }
 
-fn optional_sg(values: &mut Values, column: &str) -> Result<Option<f64>, String> {
+fn optional_sg(values: &mut Values, column: &str) -> Result<Option<f64>, RowError> {
     values.number(column).map(|sg| checked_sg(column, sg)).transpose()
 }
 
-fn optional_sd(values: &mut Values, column: &str, doubts: &mut Vec<String>) -> Option<f64> {
+fn optional_sd(values: &mut Values, column: &str, doubts: &mut Vec<Doubt>) -> Option<f64> {
     let sd = values.number(column)?;
     if sd > 0.0 {
         Some(sd)
     } else {
-        doubts.push(format!("column `{column}` is {sd}; a standard deviation is above 0, so it was left empty"));
+        let text = format!("column `{column}` is {sd}; a standard deviation is above 0, so it was left empty");
+        doubts.push(Doubt::new(column, text));
         None
     }
 }
 
 impl Row for Reference {
-    fn from_values(values: &mut Values, doubts: &mut Vec<String>) -> Result<Self, String> {
+    fn from_values(values: &mut Values, doubts: &mut Vec<Doubt>) -> Result<Self, RowError> {
         let at = needed(values.time("at"), "at")?;
         let sg = optional_sg(values, "sg")?;
         let raw_sg = optional_sg(values, "raw_sg")?;
         let raw_brix = values.number("raw_brix");
         if sg.is_none() && raw_sg.is_none() && raw_brix.is_none() {
-            return Err("columns `sg`, `raw_sg` and `raw_brix` are empty; every row needs one of them".to_owned());
+            return Err(RowErrorKind::NoGravity.into());
         }
         let use_as = values.text("use").and_then(|text| {
             let parsed = ReferenceUse::from_name(&text);
             if parsed.is_none() {
-                doubts.push(format!(
-                    "column `use` is `{text}`; wanted `calibrate`, `check` or `both`, so it was left empty"
-                ));
+                let text =
+                    format!("column `use` is `{text}`; wanted `calibrate`, `check` or `both`, so it was left empty");
+                doubts.push(Doubt::new("use", text));
             }
             parsed
         });
@@ -113,7 +126,7 @@ impl Row for Reference {
 }
 
 impl Row for Batch {
-    fn from_values(values: &mut Values, doubts: &mut Vec<String>) -> Result<Self, String> {
+    fn from_values(values: &mut Values, doubts: &mut Vec<Doubt>) -> Result<Self, RowError> {
         let batch = needed(values.text("batch"), "batch")?;
         let strain = needed(values.text("strain"), "strain")?;
         let pitched_at = needed(values.time("pitched_at"), "pitched_at")?;
@@ -121,7 +134,8 @@ impl Row for Batch {
         if let Some(end) = ended_at
             && end < pitched_at
         {
-            return Err(format!("the batch ends ({end}) before it starts ({pitched_at})"));
+            let kind = RowErrorKind::Unreadable { column: "ended_at".to_owned(), wanted: Wanted::NotBeforePitching };
+            return Err(kind.found(end.to_string()));
         }
         let probes = values.text("probe").map(|ids| split_ids(&ids)).unwrap_or_default();
         Ok(Self {
@@ -182,19 +196,20 @@ fn split_ids(ids: &str) -> Vec<String> {
     found
 }
 
-fn end_shape(values: &mut Values, column: &str, doubts: &mut Vec<String>) -> Option<EndShape> {
+fn end_shape(values: &mut Values, column: &str, doubts: &mut Vec<Doubt>) -> Option<EndShape> {
     let text = values.text(column)?;
     let shape = EndShape::parse(&text);
     if shape.is_none() {
-        doubts.push(format!(
+        let text = format!(
             "column `{column}` is `{text}`; wanted `flat`, `hemisphere` or a height in mm above 0, so it was left empty"
-        ));
+        );
+        doubts.push(Doubt::new(column, text));
     }
     shape
 }
 
 impl Row for Probe {
-    fn from_values(values: &mut Values, doubts: &mut Vec<String>) -> Result<Self, String> {
+    fn from_values(values: &mut Values, doubts: &mut Vec<Doubt>) -> Result<Self, RowError> {
         Ok(Self {
             probe: needed(values.text("probe"), "probe")?,
             built_on: values.time("built_on"),
@@ -226,13 +241,12 @@ impl Row for Probe {
 }
 
 impl Row for Event {
-    fn from_values(values: &mut Values, doubts: &mut Vec<String>) -> Result<Self, String> {
+    fn from_values(values: &mut Values, doubts: &mut Vec<Doubt>) -> Result<Self, RowError> {
         let kind = needed(values.text("kind"), "kind")?;
         if !Event::KINDS.contains(&kind.as_str()) {
-            doubts.push(format!(
-                "column `kind` is `{kind}`; wanted one of {}, so it counts as `other`",
-                Event::KINDS.join(", ")
-            ));
+            let wanted = Event::KINDS.join(", ");
+            let text = format!("column `kind` is `{kind}`; wanted one of {wanted}, so it counts as `other`");
+            doubts.push(Doubt::new("kind", text));
         }
         Ok(Self {
             at: needed(values.time("at"), "at")?,
@@ -261,7 +275,7 @@ impl Row for Event {
 }
 
 impl Row for PlanStep {
-    fn from_values(values: &mut Values, _: &mut Vec<String>) -> Result<Self, String> {
+    fn from_values(values: &mut Values, _: &mut Vec<Doubt>) -> Result<Self, RowError> {
         Ok(Self {
             batch: needed(values.text("batch"), "batch")?,
             at: needed(values.time("at"), "at")?,

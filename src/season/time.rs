@@ -7,6 +7,7 @@ use jiff::tz::{AmbiguousOffset, TimeZone};
 use crate::units::Instant;
 
 use super::flags::Flags;
+use super::row_error::Wanted;
 
 const MICROS_PER_SECOND: i64 = 1_000_000;
 /// Epoch seconds are taken for such only from 2001 to 2286, where no other common way of writing a time has ten digits.
@@ -58,12 +59,8 @@ impl TimeReader {
     }
 
     /// What a readable time looks like, for messages.
-    pub(crate) fn wanted(&self) -> String {
-        let plain = "a time such as 2031-03-04T05:06:07Z or 2031-03-04 05:06";
-        match &self.format {
-            Some(format) => format!("a time in the format `{format}`, or {plain}"),
-            None => format!("{plain}; any other form needs `time_format` in season.toml"),
-        }
+    pub(crate) fn wanted(&self) -> Wanted {
+        Wanted::Time(self.format.clone())
     }
 
     /// Reads a text; none when it is no time.

@@ -146,8 +146,3 @@ impl Values {
         }
     }
 }
-
-/// Why a row is rejected when a column it needs is empty.
-pub(crate) fn missing(column: &str) -> String {
-    format!("column `{column}` is empty; every row needs it")
-}

@@ -35,9 +35,9 @@ fn rows_are_sorted_and_exact_duplicates_rejected() {
     ];
     let season = season(&rows);
     assert_eq!(season.readings.tilt_deg, [52.0, 52.5, 51.9, 25.0]);
-    let rejected: Vec<(u64, &str)> = season.account.rejected.iter().map(|r| (r.line, r.reason.as_str())).collect();
+    let rejected: Vec<(u64, String)> = season.account.rejected.iter().map(|r| (r.line, r.reason.to_string())).collect();
     let reason = "an exact duplicate of readings.csv line 3";
-    assert_eq!(rejected, [(5, reason), (7, reason)]);
+    assert_eq!(rejected, [(5, reason.to_owned()), (7, reason.to_owned())]);
     assert_eq!(season.account.rejected[0].text, rows[3]);
     let account = season.account.files.iter().find(|f| f.table == "readings").unwrap();
     assert_eq!((account.read, account.rejected), (6, 2));
@@ -153,7 +153,7 @@ fn uncorrected_gravities_are_corrected_once() {
     assert!(sg[3] > 1.0320 && sg[3] < 1.0335, "warm liquid reads low: {}", sg[3]);
     assert!(sg[4] < 1.025, "alcohol lifts the refractive index: {}", sg[4]);
     assert_eq!(season.account.rejected.len(), 1);
-    assert!(season.account.rejected[0].reason.contains("`T7` is not in the table of batches"));
+    assert!(season.account.rejected[0].reason.to_string().contains("`T7` is not in the table of batches"));
 }
 
 #[test]
@@ -162,7 +162,7 @@ fn identical_references_are_duplicates_and_differing_ones_are_not() {
                       2031-03-05T11:00:00Z,1.0300,T1,\n";
     let season = load(&plain_with(&[("references.csv", references)]));
     assert_eq!(season.references.len(), 2);
-    assert_eq!(season.account.rejected[0].reason, "an exact duplicate of references.csv line 2");
+    assert_eq!(season.account.rejected[0].reason.to_string(), "an exact duplicate of references.csv line 2");
 }
 
 #[test]

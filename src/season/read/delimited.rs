@@ -5,6 +5,7 @@ use std::borrow::Cow;
 use crate::error::{Error, Place, Result};
 use crate::season::mapping::Mapping;
 use crate::season::names::short;
+use crate::season::row_error::{RowError, RowErrorKind};
 use crate::season::value::Cell;
 
 use super::{KEPT_TEXT, MAX_ROW, RawRow};
@@ -99,12 +100,12 @@ impl<'a> Delimited<'a> {
                 break;
             }
         }
-        (first, Err("a quote opens and is not closed".to_owned()))
+        (first, Err(RowErrorKind::OpenQuote.into()))
     }
 
     fn split_row<'r>(&self, row: &'r [u8]) -> SplitRow<'r> {
         if row.len() > MAX_ROW {
-            return Err(format!("the line has {} characters; at most {MAX_ROW} are read", row.len()));
+            return Err(RowErrorKind::TooLong { most: MAX_ROW }.found(row.len().to_string()));
         }
         let mut fields = split(row, self.delimiter);
         let wanted = self.header.len();
@@ -116,16 +117,13 @@ impl<'a> Delimited<'a> {
             return Ok(fields);
         }
         let other = DELIMITERS.into_iter().find(|d| *d != self.delimiter && count(row, *d) + 1 >= wanted.max(2));
-        let mixed = other.map_or(String::new(), |other| {
-            let (header, line) = (name_of(self.delimiter), name_of(other));
-            format!("; the header is split by {header}, this line perhaps by {line}")
-        });
-        Err(format!("the line has {} fields; the header has {wanted}{mixed}", fields.len()))
+        let delimiters = other.map(|other| (char::from(self.delimiter), char::from(other)));
+        Err(RowErrorKind::FieldCount { header: wanted, delimiters }.found(fields.len().to_string()))
     }
 }
 
 /// The fields of a row, or why it has none.
-type SplitRow<'a> = std::result::Result<Vec<Cow<'a, [u8]>>, String>;
+type SplitRow<'a> = std::result::Result<Vec<Cow<'a, [u8]>>, RowError>;
 
 /// True when a quoted text is open at the end of `line`, given whether one was open at its start. As in
 /// RFC 4180, a quote opens only at the start of a field; elsewhere it is a plain character.
@@ -147,17 +145,13 @@ fn quote_open(line: &[u8], delimiter: u8, mut open: bool) -> bool {
     open
 }
 
-fn cell(field: &[u8]) -> std::result::Result<Cell<'_>, String> {
+fn cell(field: &[u8]) -> std::result::Result<Cell<'_>, RowError> {
     match std::str::from_utf8(field) {
         Ok("") => Ok(Cell::Empty),
-        Ok(text) if text.contains('\0') => Err("the line holds NUL bytes, as a broken file does".to_owned()),
+        Ok(text) if text.contains('\0') => Err(RowErrorKind::NulBytes.into()),
         Ok(text) => Ok(Cell::Text(text)),
-        Err(_) => Err("the line is not valid UTF-8".to_owned()),
+        Err(_) => Err(RowErrorKind::NotUtf8.into()),
     }
-}
-
-fn name_of(delimiter: u8) -> String {
-    if delimiter == b'\t' { "tabs".to_owned() } else { format!("`{}`", delimiter as char) }
 }
 
 fn count(line: &[u8], delimiter: u8) -> usize {

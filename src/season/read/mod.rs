@@ -14,6 +14,7 @@ pub(crate) use delimited::Delimited;
 pub(crate) use ndjson::Ndjson;
 pub(crate) use parquet::{Parquet, each_row};
 
+use super::row_error::RowError;
 use super::value::Cell;
 
 /// Longest text of a rejected row that is kept, characters.
@@ -26,7 +27,7 @@ pub(crate) struct RawRow<'a> {
     /// Where it stands: the line with the header as line 1, or the row of a Parquet file from 1.
     pub(crate) line: u64,
     /// Its cells in the order of the header, or why it cannot be split into cells.
-    pub(crate) cells: Result<&'a [Cell<'a>], String>,
+    pub(crate) cells: Result<&'a [Cell<'a>], RowError>,
     /// The row as it stands.
     pub(crate) text: &'a dyn Fn() -> String,
 }

@@ -5,6 +5,7 @@ use std::collections::HashSet;
 use serde_json::Value as Json;
 
 use crate::season::names::short;
+use crate::season::row_error::{RowError, RowErrorKind};
 use crate::season::value::Cell;
 
 use super::delimited::Lines;
@@ -53,7 +54,7 @@ impl<'a> Ndjson<'a> {
                     each(RawRow { line, cells: Ok(&cells), text: &text });
                 }
                 Ok(_) => {
-                    each(RawRow { line, cells: Err("the line is JSON but no object { ... }".to_owned()), text: &text });
+                    each(RawRow { line, cells: Err(RowErrorKind::NotAnObject.into()), text: &text });
                 }
                 Err(reason) => each(RawRow { line, cells: Err(reason), text: &text }),
             }
@@ -61,11 +62,11 @@ impl<'a> Ndjson<'a> {
     }
 }
 
-fn parse(line: &[u8]) -> Result<Json, String> {
+fn parse(line: &[u8]) -> Result<Json, RowError> {
     if line.len() > MAX_ROW {
-        return Err(format!("the line has {} characters; at most {MAX_ROW} are read", line.len()));
+        return Err(RowErrorKind::TooLong { most: MAX_ROW }.found(line.len().to_string()));
     }
-    serde_json::from_slice(line).map_err(|e| format!("the line is no JSON object: {e}"))
+    serde_json::from_slice(line).map_err(|e| RowErrorKind::NotJson.found(e.to_string()))
 }
 
 fn cell(value: Option<&Json>) -> Cell<'_> {

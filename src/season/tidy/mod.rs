@@ -17,6 +17,7 @@ use super::account::RowAccount;
 use super::flags::Flags;
 use super::load::{Entry, Loaded};
 use super::readings::Readings;
+use super::row_error::RowErrorKind;
 use super::rows::Row;
 use super::{Season, TEMP_HIGH_C, TEMP_LOW_C, TILT_HIGH_DEG, TILT_LOW_DEG};
 
@@ -88,7 +89,7 @@ fn drop_duplicates<T: Row>(loaded: &mut Loaded, table: impl Fn(&mut Loaded) -> &
         let key = format!("{:?}", entry.row.to_values());
         let first = seen.get(&key).map(|(file, line): &(usize, u64)| loaded.place_text(*file, *line));
         match first {
-            Some(first) => loaded.reject(entry.file, entry.line, format!("an exact duplicate of {first}"), entry.text),
+            Some(first) => loaded.reject(entry.file, entry.line, RowErrorKind::Duplicate.found(first), entry.text),
             None => {
                 seen.insert(key, (entry.file, entry.line));
                 kept.push(entry);

@@ -2,8 +2,10 @@
 
 use std::collections::HashMap;
 
+use crate::error::Error;
 use crate::liquid;
 use crate::season::load::{Entry, Loaded};
+use crate::season::row_error::{Lack, RowError, RowErrorKind};
 use crate::season::rows::checked_sg;
 use crate::season::schema::Reference;
 use crate::units::Instant;
@@ -30,7 +32,7 @@ pub(crate) fn fill_gravity(loaded: &mut Loaded) {
         }
         if entry.row.raw_sg.is_some() && entry.row.instrument_temp_c.is_none() {
             let text = format!("`instrument_temp_c` is empty; a scale at {SCALE_TEMP_C} C was assumed for `raw_sg`");
-            loaded.remark(entry.file, Some(entry.line), text);
+            loaded.remark(entry.file, Some(entry.line), "instrument_temp_c", text);
         }
         match gravity(&entry.row, &worts).and_then(|sg| checked_sg("sg", sg)) {
             Ok(sg) => {
@@ -65,25 +67,30 @@ fn is_unfermented(sample: &Reference, wort: &Wort) -> bool {
     sample.at.hours_since(wort.pitched_at) <= UNFERMENTED_H
 }
 
-fn unfermented(reference: &Reference) -> Result<f64, String> {
+fn unfermented(reference: &Reference) -> Result<f64, RowError> {
     let scale = reference.instrument_temp_c.unwrap_or(SCALE_TEMP_C);
     match (reference.raw_sg, reference.raw_brix) {
-        (Some(raw), _) => liquid::hydrometer_sg(raw, sample_temp(reference)?, scale).map_err(|e| e.to_string()),
-        (None, Some(brix)) => liquid::sg_from_plato(brix).map_err(|e| e.to_string()),
-        (None, None) => Err("neither `sg` nor `raw_sg` nor `raw_brix` is given".to_owned()),
+        (Some(raw), _) => liquid::hydrometer_sg(raw, sample_temp(reference)?, scale).map_err(refused("raw_sg")),
+        (None, Some(brix)) => liquid::sg_from_plato(brix).map_err(refused("raw_brix")),
+        (None, None) => Err(RowErrorKind::NoGravity.into()),
     }
 }
 
-fn sample_temp(reference: &Reference) -> Result<f64, String> {
-    reference.temp_c.ok_or_else(|| "`raw_sg` needs `temp_c`, the temperature of the sample, to be corrected".to_owned())
+/// What `liquid` says of a number outside the range of its formulas.
+fn refused(column: &str) -> impl Fn(Error) -> RowError {
+    move |e| RowErrorKind::Formula { column: column.to_owned() }.found(e.to_string())
 }
 
-fn gravity(reference: &Reference, worts: &HashMap<String, Wort>) -> Result<f64, String> {
+fn sample_temp(reference: &Reference) -> Result<f64, RowError> {
+    reference.temp_c.ok_or_else(|| RowErrorKind::Uncorrected(Lack::SampleTemperature).into())
+}
+
+fn gravity(reference: &Reference, worts: &HashMap<String, Wort>) -> Result<f64, RowError> {
     let wort = reference.batch.as_ref().and_then(|b| worts.get(b));
     let Some(wort) = wort.filter(|w| !is_unfermented(reference, w)) else {
         return match (&reference.batch, reference.raw_brix) {
             (Some(batch), Some(_)) if wort.is_none() && reference.raw_sg.is_none() => {
-                Err(format!("`raw_brix` of a sample needs its batch, and `{batch}` is not in the table of batches"))
+                Err(RowErrorKind::Uncorrected(Lack::Batch).found(batch))
             }
             _ => unfermented(reference),
         };
@@ -91,12 +98,10 @@ fn gravity(reference: &Reference, worts: &HashMap<String, Wort>) -> Result<f64, 
     match (reference.raw_sg, reference.raw_brix, wort.original_sg) {
         (Some(raw), _, Some(original)) => {
             let scale = reference.instrument_temp_c.unwrap_or(SCALE_TEMP_C);
-            liquid::hydrometer_sg_in_beer(raw, original, sample_temp(reference)?, scale).map_err(|e| e.to_string())
+            liquid::hydrometer_sg_in_beer(raw, original, sample_temp(reference)?, scale).map_err(refused("raw_sg"))
         }
         (Some(_), _, None) => unfermented(reference),
-        (None, Some(brix), Some(original)) => liquid::refractometer_sg(brix, original).map_err(|e| e.to_string()),
-        (None, _, _) => {
-            Err("`raw_brix` of a fermenting liquid needs the batch's `original_sg`, or a sample at pitching".to_owned())
-        }
+        (None, Some(brix), Some(original)) => liquid::refractometer_sg(brix, original).map_err(refused("raw_brix")),
+        (None, _, _) => Err(RowErrorKind::Uncorrected(Lack::OriginalGravity).into()),
     }
 }

@@ -5,6 +5,7 @@ use std::collections::HashSet;
 use crate::season::load::Loaded;
 use crate::season::raw::RawReadings;
 use crate::season::readings::Readings;
+use crate::season::row_error::RowErrorKind;
 
 use super::order::{flag_order, resolve_twice};
 
@@ -36,7 +37,7 @@ pub(crate) fn sort_readings(loaded: &mut Loaded) -> (Readings, Option<Vec<u32>>)
     for (row, first) in &duplicates {
         let (first_file, first_line) = loaded.readings.place(*first as usize);
         let (file, line) = loaded.readings.place(*row as usize);
-        let reason = format!("an exact duplicate of {}", loaded.place_text(first_file, first_line));
+        let reason = RowErrorKind::Duplicate.found(loaded.place_text(first_file, first_line));
         let text = loaded.row_text(*row as usize, &probe_ids, &batch_ids);
         loaded.reject(file, line, reason, text);
     }
