@@ -32,6 +32,16 @@ pub enum CurveKind {
 }
 
 impl CurveKind {
+    /// Every candidate. On a near tie the earlier one is taken: it has a float's shape.
+    pub const ALL: [Self; 6] = [
+        Self::Hull,
+        Self::WallSided,
+        Self::WallSidedFree,
+        Self::Polynomial(1),
+        Self::Polynomial(2),
+        Self::Polynomial(3),
+    ];
+
     /// Names of its coefficients, in their order.
     pub fn coefficient_names(self) -> &'static [&'static str] {
         const POLYNOMIAL: [&str; MOST_COEFFICIENTS] = ["b0_kg_m3", "b1_kg_m3", "b2_kg_m3", "b3_kg_m3"];

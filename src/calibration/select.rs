@@ -8,15 +8,6 @@ use super::curve::{CurveKind, CurvePoint, FittedCurve};
 use super::fit::{DISAGREES_P, FitPoint, FitRules, FloatPrior, fit_curve, sd_at};
 use super::result::Candidate;
 
-/// The candidates, in the order of the tables. On a near tie the earlier one is taken: it has a float's shape.
-pub(crate) const KINDS: [CurveKind; 6] = [
-    CurveKind::Hull,
-    CurveKind::WallSided,
-    CurveKind::WallSidedFree,
-    CurveKind::Polynomial(1),
-    CurveKind::Polynomial(2),
-    CurveKind::Polynomial(3),
-];
 /// A curve must rise this far beyond its outermost baths, degrees.
 const MARGIN_DEG: f64 = 3.0;
 /// A candidate must predict better than an earlier one by this factor to be taken instead.
@@ -51,7 +42,7 @@ pub(crate) struct Scored {
 /// # Errors
 /// [`Error::NotEstimable`] when every candidate is refused: the reasons are in the text.
 pub(crate) fn choose(points: &[FitPoint], prior: &FloatPrior, rules: FitRules) -> Result<Vec<Scored>> {
-    let mut scored: Vec<Scored> = KINDS.iter().map(|&kind| score(kind, points, prior, rules)).collect();
+    let mut scored: Vec<Scored> = CurveKind::ALL.into_iter().map(|kind| score(kind, points, prior, rules)).collect();
     let Some(best) = pick(&scored, points) else {
         let reasons: Vec<String> = scored
             .iter()

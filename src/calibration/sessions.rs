@@ -133,7 +133,12 @@ impl Session {
             return Role::Defines(used);
         }
         let water = if water { "water" } else { "no water" };
-        Role::Check(format!("{water} and {others} other gravities; a calibration needs water and {OTHER_GRAVITIES}"))
+        let gravities = match others {
+            0 => "no other gravity".to_owned(),
+            1 => "1 other gravity".to_owned(),
+            n => format!("{n} other gravities"),
+        };
+        Role::Check(format!("{water} and {gravities}; a calibration needs water and {OTHER_GRAVITIES}"))
     }
 }
 

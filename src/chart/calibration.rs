@@ -113,7 +113,8 @@ impl Calibration {
     }
 }
 
-fn in_words(kind: CurveKind) -> &'static str {
+/// The name of a curve for a reader.
+pub(crate) fn in_words(kind: CurveKind) -> &'static str {
     match kind {
         CurveKind::Hull => "floating hull",
         CurveKind::WallSided => "floating cylinder",

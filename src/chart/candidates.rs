@@ -51,7 +51,7 @@ impl Calibrations {
 
 const CAPTION: &str = "Above: SG by each candidate minus SG by the chosen curve, over the tilt; shaded: the range of the \
     baths, beyond it all is extrapolation. Faint lines: candidates that were refused. A line that leaves the frame is cut. \
-    Below: what each bath is off each curve. hull: the probe's shape; cylinder: a floating cylinder, its size known \
+    Below: what each bath is off each curve; beyond: some lie outside the frame. hull: the probe's shape; cylinder: a floating cylinder, its size known \
     (wall_sided in the tables) or free (wall_sided_free_k); line, parabola, cubic: polynomials in the tilt.";
 
 impl Calibration {

@@ -29,8 +29,8 @@ impl Drift {
         let words: Vec<String> =
             self.probes.iter().map(|probe| format!("{}: {}", probe.probe, probe.recalibrate)).collect();
         let caption = format!(
-            "Line: probability that the probe is off by more than {} SG where the beers end, since its last calibration; it grows \
-             with the drift and with what is not known. Level line: the {} that is allowed. Thin upright line: the last instant of \
+            "Line: probability that the probe is off by more than {} SG where the beers end, since its last calibration; it moves \
+             with the drift and grows with what is not known. Level line: the {} that is allowed. Thin upright line: the last instant of \
              the season. Diamond: when a calibration is due.",
             self.limit_sg,
             percent(self.limit_chance)

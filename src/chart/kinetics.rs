@@ -139,15 +139,13 @@ impl BatchFit {
             plot.line(&line(curve(0.0, self.last_hours)), CURVE, 2.0, 1.0)?;
             plot.line(&line(curve(self.last_hours, to_d * HOURS_PER_DAY)), CURVE, 2.0, 0.45)?;
         }
-        let ahead = |hours: f64| hours > self.last_point(series);
-        for (hours, past, planned) in
-            [(self.cooled_hours, "cooled", "to be cooled"), (self.ended_hours, "ended", "to end")]
-        {
-            if let Some(hours) = hours {
-                plot.rule_x(hours / HOURS_PER_DAY)?;
-                if series.is_some() {
-                    plot.flag_label(hours / HOURS_PER_DAY, if ahead(hours) { planned } else { past })?;
-                }
+        // A batch with an end is over; only in one that still runs the schedule lies ahead.
+        let ahead = |hours: f64| self.ended_hours.is_none() && hours > self.last_point(series);
+        let cooled = self.cooled_hours.map(|hours| (hours, if ahead(hours) { "to be cooled" } else { "cooled" }));
+        for (hours, label) in cooled.into_iter().chain(self.ended_hours.map(|hours| (hours, "ended"))) {
+            plot.rule_x(hours / HOURS_PER_DAY)?;
+            if series.is_some() {
+                plot.flag_label(hours / HOURS_PER_DAY, label)?;
             }
         }
         for (hours, sg, sd) in self.samples(series) {

@@ -9,6 +9,8 @@ use super::forest::{Row, forest};
 use super::palette::{AHEAD, CURVE, INK, LOOK, Mark};
 
 const WIDTH: u32 = 360;
+/// The unit of times.
+const FROM_PITCHING: &str = "hours from pitching";
 
 impl Strains {
     /// The mean of every trait per strain with its interval, one panel per trait.
@@ -27,8 +29,10 @@ impl Strains {
             panels.push(forest(title, unit, &rows, &[], WIDTH)?);
         }
         let alt = "Mean of each trait per strain with its interval, and how many batches it rests on.";
-        Ok(Figure::new("The yeasts of the season", alt, panels)
-            .with_caption("In brackets: batches. Bars: intervals of the mean over batches, each for itself."))
+        let level = self.means.iter().find_map(|mean| mean.mean.estimate()).map_or(0.0, |e| 100.0 * e.level);
+        let caption =
+            format!("In brackets: batches. Bars: {level:.0} % intervals of the mean over batches, each for itself.");
+        Ok(Figure::new("The yeasts of the season", alt, panels).with_caption(caption))
     }
 
     /// The differences between strains with their simultaneous intervals, one panel per trait.
@@ -56,16 +60,19 @@ impl Strains {
                 .collect();
             shown += pairs.iter().filter(|p| p.difference.estimate().is_some_and(|e| e.lower * e.upper > 0.0)).count();
             let (title, unit) = words(which);
+            // A difference of two times counts from no moment.
+            let unit = if unit == FROM_PITCHING { "hours" } else { unit };
             panels.push(forest(title, unit, &rows, &[0.0], WIDTH)?);
         }
         let alt = format!(
             "Differences between strains, pair by pair and trait by trait: {shown} of {} intervals leave out zero.",
             self.contrasts.len()
         );
-        Ok(Figure::new("Differences between yeasts", alt, panels).with_caption(
-            "Bars hold for all pairs of one trait at once. Triangle: first above second. Diamond: first below second. \
-             Ring: no difference shown, which is not the same as no difference.",
-        ))
+        Ok(Figure::new("Differences between yeasts", alt, panels).with_caption(format!(
+            "Bars: {:.0} % intervals that hold for all pairs of one trait at once. Triangle: first above second. Diamond: \
+             first below second. Ring: no difference shown, which is not the same as no difference.",
+            100.0 * self.contrast_level
+        )))
     }
 
     /// The traits that were compared, in the order of the tables.
@@ -75,15 +82,15 @@ impl Strains {
 }
 
 /// A trait's heading and the unit on its axis.
-pub(super) fn words(which: Trait) -> (&'static str, &'static str) {
+pub(crate) fn words(which: Trait) -> (&'static str, &'static str) {
     match which {
         Trait::OriginalSg => ("Original gravity", "SG"),
         Trait::TerminalSg => ("Terminal gravity", "SG"),
         Trait::MaxRateSgPerDay => ("Greatest rate of fall", "SG per day"),
-        Trait::LagH => ("Lag", "hours from pitching"),
-        Trait::MidH => ("Half-way", "hours from pitching"),
-        Trait::T90H => ("Nine tenths of the drop", "hours from pitching"),
-        Trait::FinishH => ("Coming to rest", "hours from pitching"),
+        Trait::LagH => ("Lag", FROM_PITCHING),
+        Trait::MidH => ("Half-way", FROM_PITCHING),
+        Trait::T90H => ("Nine tenths of the drop", FROM_PITCHING),
+        Trait::FinishH => ("Coming to rest", FROM_PITCHING),
         Trait::Attenuation => ("Apparent attenuation, SG points", "fraction"),
         Trait::AttenuationExtract => ("Apparent attenuation, extract", "fraction"),
         Trait::AbvPercent => ("Alcohol (an estimate, not for labels)", "% by volume"),

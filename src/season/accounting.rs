@@ -91,9 +91,9 @@ impl Loaded {
     }
 
     /// Notes something about a column or a setting, once a file: rows often repeat it, and their flags count them.
-    pub(crate) fn remark(&mut self, file: usize, line: Option<u64>, about: &str, text: String) {
+    pub(crate) fn remark(&mut self, file: usize, line: Option<u64>, about: &'static str, text: String) {
         if let Some(account) = self.account.files.get(file)
-            && self.remarked.insert((file, about.to_owned()))
+            && self.remarked.insert((file, about))
         {
             self.account.remarks.push(Remark { file: account.file.clone(), line, text });
         }

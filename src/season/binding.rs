@@ -177,7 +177,7 @@ impl Binding {
                 Err(reason) if bound.column.required => return Err(reason),
                 Err(reason) => {
                     out.flags.insert(Flags::VALUE_UNREADABLE);
-                    out.doubts.push(Doubt::new(&bound.label, format!("{reason}, so it was left empty")));
+                    out.doubts.push(Doubt::unread(bound.column.name, reason));
                     Value::Empty
                 }
             };
@@ -204,7 +204,7 @@ impl Binding {
             (Kind::Text, Cell::Text(text)) if bound.column.name == FLAGS_COLUMN && Flags::parse(text).is_none() => {
                 let (label, found) = (&bound.label, short(text, QUOTED));
                 let text = format!("column `{label}`: `{found}` are no flags of a season, so they were passed over");
-                out.doubts.push(Doubt::new(label, text));
+                out.doubts.push(Doubt::new(FLAGS_COLUMN, text));
                 Ok(Value::Empty)
             }
             (Kind::Text, Cell::Text(text)) => Ok(Value::Text(text.to_owned())),

@@ -43,7 +43,7 @@ pub(crate) struct Loaded {
     /// Path of each file in the account.
     pub(crate) files: Vec<Found>,
     pub(super) flag_counts: HashMap<(usize, &'static str), usize>,
-    pub(super) remarked: HashSet<(usize, String)>,
+    pub(super) remarked: HashSet<(usize, &'static str)>,
 }
 
 impl Season {
@@ -219,7 +219,7 @@ impl Loaded {
         };
         if outcome.is_ok() {
             for doubt in doubts.drain(..) {
-                self.remark(file, Some(line), &doubt.column, doubt.text);
+                self.remark(file, Some(line), doubt.column, doubt.text);
             }
         }
         outcome

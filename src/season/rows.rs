@@ -9,15 +9,23 @@ use super::{Flags, SG_HIGH, SG_LOW};
 /// A cell of an optional column that was not taken as it stands.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Doubt {
-    /// The column as the file calls it.
-    pub(crate) column: String,
+    /// The table's column.
+    pub(crate) column: &'static str,
     /// What was found and what became of it, in words.
     pub(crate) text: String,
+    /// Why it could not be read, where that is so.
+    pub(crate) unread: Option<RowError>,
 }
 
 impl Doubt {
-    pub(crate) fn new(column: &str, text: String) -> Self {
-        Self { column: column.to_owned(), text }
+    /// A value that means something else, or nothing.
+    pub(crate) fn new(column: &'static str, text: String) -> Self {
+        Self { column, text, unread: None }
+    }
+
+    /// A cell that could not be read.
+    pub(crate) fn unread(column: &'static str, why: RowError) -> Self {
+        Self { column, text: format!("{why}, so it was left empty"), unread: Some(why) }
     }
 }
 
@@ -48,7 +56,7 @@ fn optional_sg(values: &mut Values, column: &str) -> Result<Option<f64>, RowErro
     values.number(column).map(|sg| checked_sg(column, sg)).transpose()
 }
 
-fn optional_sd(values: &mut Values, column: &str, doubts: &mut Vec<Doubt>) -> Option<f64> {
+fn optional_sd(values: &mut Values, column: &'static str, doubts: &mut Vec<Doubt>) -> Option<f64> {
     let sd = values.number(column)?;
     if sd > 0.0 {
         Some(sd)
@@ -66,7 +74,10 @@ impl Row for Reference {
         let raw_sg = optional_sg(values, "raw_sg")?;
         let raw_brix = values.number("raw_brix");
         if sg.is_none() && raw_sg.is_none() && raw_brix.is_none() {
-            return Err(RowErrorKind::NoGravity.into());
+            // A gravity that is there and cannot be read is not an empty one.
+            let gravity = |doubt: &Doubt| ["sg", "raw_sg", "raw_brix"].contains(&doubt.column);
+            let unread = doubts.iter().filter(|doubt| gravity(doubt)).find_map(|doubt| doubt.unread.clone());
+            return Err(unread.unwrap_or_else(|| RowErrorKind::NoGravity.into()));
         }
         let use_as = values.text("use").and_then(|text| {
             let parsed = ReferenceUse::from_name(&text);
@@ -196,7 +207,7 @@ fn split_ids(ids: &str) -> Vec<String> {
     found
 }
 
-fn end_shape(values: &mut Values, column: &str, doubts: &mut Vec<Doubt>) -> Option<EndShape> {
+fn end_shape(values: &mut Values, column: &'static str, doubts: &mut Vec<Doubt>) -> Option<EndShape> {
     let text = values.text(column)?;
     let shape = EndShape::parse(&text);
     if shape.is_none() {

@@ -8,6 +8,9 @@ use polars::prelude::DataFrame;
 use super::cells::{Cells, cells};
 use super::page::Show;
 
+/// From a name to its words.
+type Words = fn(&str) -> &str;
+
 /// Texts up to this many letters are not broken.
 const SHORT: usize = 26;
 
@@ -22,13 +25,15 @@ pub struct Table {
     rows: usize,
     columns: Vec<(String, String)>,
     keep_empty: bool,
+    /// A column whose texts are told in words.
+    words: Option<(String, Words)>,
 }
 
 impl Table {
     /// All columns of a frame under their own names, at most 20 rows.
     pub fn new(frame: DataFrame) -> Self {
         let columns = frame.get_column_names().into_iter().map(|name| (name.to_string(), name.to_string())).collect();
-        Self { frame, title: String::new(), rows: 20, columns, keep_empty: true }
+        Self { frame, title: String::new(), rows: 20, columns, keep_empty: true, words: None }
     }
 
     /// The same table with a title.
@@ -61,6 +66,13 @@ impl Table {
         self
     }
 
+    /// The same table with the names in one column of text told in words; only what is shown changes.
+    #[must_use]
+    pub fn in_words(mut self, column: &str, words: fn(&str) -> &str) -> Self {
+        self.words = Some((column.to_owned(), words));
+        self
+    }
+
     /// The frame, unrounded.
     pub fn frame(&self) -> &DataFrame {
         &self.frame
@@ -74,7 +86,12 @@ impl Table {
         cells(&self.frame, &names, self.rows)
             .into_iter()
             .filter(|cells| self.keep_empty || cells.texts.iter().any(|text| !text.is_empty()))
-            .map(|cells| (heading(&cells.name), cells))
+            .map(|mut cells| {
+                if let Some((_, words)) = self.words.as_ref().filter(|(column, _)| *column == cells.name) {
+                    cells.texts.iter_mut().for_each(|text| *text = words(text).to_owned());
+                }
+                (heading(&cells.name), cells)
+            })
             .collect()
     }
 

@@ -14,7 +14,8 @@ pub struct AsOf {
     pub batch: String,
 }
 
-/// Reads a CSV file with the columns `batch` and `as_of` (RFC 3339); further columns are passed over.
+/// Reads a CSV file with the columns `batch` and `as_of` (RFC 3339), split by commas, semicolons or tabs; further columns are
+/// passed over.
 ///
 /// # Errors
 /// [`Error::Io`] when the file cannot be read, [`Error::Input`] with file, line and column for anything in it that
@@ -23,10 +24,14 @@ pub fn read_as_of(path: &Path) -> Result<Vec<AsOf>> {
     let bytes = std::fs::read(path).map_err(|source| Error::io("reading", path, source))?;
     let text = String::from_utf8(bytes)
         .map_err(|_| Error::input(Place::file(path), "bytes that are not UTF-8", "a CSV text in UTF-8"))?;
+    let text = text.trim_start_matches('\u{feff}');
+    let header = text.lines().next().unwrap_or_default();
+    let delimiter = [b';', b'\t', b','].into_iter().max_by_key(|d| header.bytes().filter(|b| b == d).count());
     let mut reader = csv::ReaderBuilder::new()
         .flexible(true)
+        .delimiter(delimiter.unwrap_or(b','))
         .trim(csv::Trim::All)
-        .from_reader(text.trim_start_matches('\u{feff}').as_bytes());
+        .from_reader(text.as_bytes());
     let refuse = |error: csv::Error| Error::input(Place::file(path), error.to_string(), "a CSV file");
     let header = reader.headers().map_err(refuse)?.clone();
     let column = |name: &str| {
@@ -78,6 +83,8 @@ mod tests {
         assert_eq!(asked.len(), 2);
         assert_eq!(asked[0].as_of, asked[1].as_of);
         assert_eq!(asked[1].batch, "B2");
+        let split = read("\u{feff}batch;as_of\r\nB1;2031-03-04T05:06:07Z\r\n").unwrap();
+        assert_eq!(split, asked[..1]);
     }
 
     #[test]

@@ -219,6 +219,13 @@ fn a_batch_that_ends_before_it_starts_is_rejected() {
 }
 
 #[test]
+fn a_gravity_that_cannot_be_read_is_not_called_empty() {
+    let season = load(&plain_with(&[("references.csv", "at;sg;batch\n2031-03-05T10:00:00Z;1,03;T1\n")]));
+    let reason = season.account.rejected[0].reason.to_string();
+    says(&reason, &["column `sg`: found `1,03`; wanted a number with a decimal point", "decimal = \",\""]);
+}
+
+#[test]
 fn an_impossible_gravity_is_rejected() {
     let text = "at,sg,batch,raw_sg,temp_c\n2031-03-04T12:00:00Z,1.3,T1,,\n2031-03-04T13:00:00Z,48,T1,,\n\
                 2031-03-04T14:00:00Z,0.95,T1,,\n2031-03-04T15:00:00Z,,T1,,\n2031-03-04T16:00:00Z,,T1,1.04,\n";

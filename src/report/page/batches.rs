@@ -15,13 +15,14 @@ const MOST: usize = 60;
 const CURVES: &str = "logistic4 and logistic5: a logistic, symmetric or not. gompertz: slow to end. lag_exponential: nothing \
 for a while, then a steady decline. inhibited: yeast that grows on the sugar and is held back by the alcohol, a differential \
 equation. smooth: a logistic whose rate may bend where the readings say so, with a slow tail. Parameters count those that the \
-readings decide. To foretell: fitted to the first 60 % of the time and held against the rest.";
+readings decide, offsets of probes and the error model included. To foretell: fitted to the first 60 % of the time and held against the rest.";
 
 pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
     html! {
         p { "Each curve is fitted to the readings of its probes and to the samples together; the offset of a probe is \
              estimated where a sample or a second probe allows it. Half-way and lag at the reference temperature are in \
-             thermal time, which runs with the measured temperature." }
+             thermal time, which runs with the measured temperature. The status is where the fitted curve stands at the last \
+             reading; the forecasts, which also know the other batches, say how likely a batch is at rest." }
         (part(&study.kinetics, |found| html! {
             (picture(found.chart()))
             (tables.show("kinetics", "Batches", 200, &[

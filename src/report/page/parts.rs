@@ -16,11 +16,24 @@ impl Tables<'_> {
     /// Some columns of a table under headings in words, with a link to the whole; nothing where it is missing or
     /// empty.
     pub(super) fn show(&self, name: &str, title: &str, rows: usize, columns: &[(&str, &str)]) -> Markup {
+        self.show_in_words(name, title, rows, columns, "", |text| text)
+    }
+
+    /// The same with the names in one column of text told in words.
+    pub(super) fn show_in_words(
+        &self,
+        name: &str,
+        title: &str,
+        rows: usize,
+        columns: &[(&str, &str)],
+        told: &str,
+        words: fn(&str) -> &str,
+    ) -> Markup {
         let Some((_, frame)) = self.0.iter().find(|(known, _)| known == name) else { return html! {} };
         if frame.height() == 0 {
             return html! {};
         }
-        let table = Table::new(frame.clone()).titled(title).limit(rows).headed(columns);
+        let table = Table::new(frame.clone()).titled(title).limit(rows).headed(columns).in_words(told, words);
         html! { (PreEscaped(table.html())) p.sub { "All columns: " (file(name, "csv")) ", " (file(name, "parquet")) } }
     }
 }

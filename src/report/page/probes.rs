@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 
 use maud::{Markup, html};
 
-use crate::calibration::{Calibration, NoCurve};
+use crate::calibration::{Calibration, CurveKind, NoCurve};
+use crate::chart;
 use crate::study::SeasonStudy;
 
 use super::parts::{Tables, part, picture};
@@ -15,11 +16,11 @@ pub(super) fn calibration(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
         p { "A tilt is not a gravity: each probe has its own curve, fitted to baths of known gravity." }
         (part(&study.calibrations, |found| html! {
             (picture(found.chart()))
-            (tables.show("calibrations", "Curves", 60, &[
+            (tables.show_in_words("calibrations", "Curves", 60, &[
                 ("calibration", "calibration"), ("calibrated_at", "last bath"), ("curve", "curve"), ("n", "baths"),
                 ("rmse_sg", "residual"), ("sg_min", "from"), ("sg_max", "to"),
                 ("water_tilt_deg", "in pure water"), ("water_ok", "25 \u{b1} 5\u{b0}?"),
-            ]))
+            ], "curve", curve_in_words))
             (remarks(&found.calibrations))
             h3 { "The candidates" }
             p { "Curves that agree within the baths may part beyond them. A float's own shape is taken where its residuals allow it." }
@@ -81,8 +82,18 @@ fn without(all: &[NoCurve], tables: &Tables<'_>) -> Markup {
                     ("expected_tilt_deg", "by the curve"), ("shift_sg", "reads off by"), ("lower", "from"), ("upper", "to"),
                     ("agrees", "agrees (tested at 5 %)?"),
                 ]))
+                p.sub { "From and to: the 90 % interval. A difference is only called one at 5 %, so that an interval may just leave out 0 and \
+                         the water still agree." }
             }
         }
+    }
+}
+
+/// The curve of that name for a reader.
+fn curve_in_words(name: &str) -> &str {
+    match CurveKind::ALL.into_iter().find(|kind| kind.to_string() == name) {
+        Some(kind) => chart::curve_in_words(kind),
+        None => name,
     }
 }
 
@@ -156,10 +167,14 @@ fn builds(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
             ("why", "to know"),
         ],
     );
+    let built = |probe: &str| study.builds.done().is_none_or(|found| found.builds.iter().any(|b| b.probe == probe));
+    let probes = study.season.probes.iter().map(|probe| probe.probe.as_str());
+    let without_mass: Vec<&str> = probes.filter(|probe| !built(probe)).collect();
     html! {
         @if !shown.0.is_empty() {
             h3 { "Builds" }
             p { "Where each probe rests, and how far it moves for a change of gravity." }
+            @if !without_mass.is_empty() { p { "Not told, for want of a mass: " (list(&without_mass)) "." } }
             @if let Some(builds) = study.builds.done() { (picture(builds.chart())) }
             (shown)
         }

@@ -2,6 +2,8 @@
 
 use maud::{Markup, html};
 
+use crate::chart;
+use crate::kinetics::Trait;
 use crate::study::SeasonStudy;
 
 use super::parts::{Tables, part, picture};
@@ -14,16 +16,21 @@ pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
             (picture(found.chart()))
             (picture(found.contrast_chart()))
             details { summary { "Means and differences in numbers" }
-                (tables.show("strains", "Means", 120, &[
+                (tables.show_in_words("strains", "Means", 120, &[
                     ("trait", "trait"), ("strain", "strain"), ("n", "batches"), ("estimate", "mean"), ("se", "error"), ("lower", "from"),
                     ("upper", "to"), ("level", "level"), ("method", "method"), ("why", "why not"),
-                ]))
-                (tables.show("strain_contrasts", "Differences", 300, &[
+                ], "trait", trait_in_words))
+                (tables.show_in_words("strain_contrasts", "Differences", 300, &[
                     ("trait", "trait"), ("a", "first"), ("b", "second"), ("difference", "first \u{2212} second"), ("se", "error"),
                     ("lower", "from"), ("upper", "to"), ("level", "level, all at once"), ("p_adjusted", "p, all at once"),
                     ("p_holm", "p, Holm"), ("why", "why not"),
-                ]))
+                ], "trait", trait_in_words))
             }
         }))
     }
+}
+
+/// The trait of that name for a reader.
+fn trait_in_words(name: &str) -> &str {
+    Trait::ALL.into_iter().find(|which| which.name() == name).map_or(name, |which| chart::trait_in_words(which).0)
 }

@@ -22,6 +22,16 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
                 answer.heading(&["batch", "done", "comes to rest (UTC)", "90 %", "terminal gravity", "ready"]);
                 answer.rows = rows.into_iter().map(row).collect();
             }
+            let asked = forecasts.rows.iter().filter(|row| Some(row.as_of) != study.latest);
+            let (with, without): (Vec<_>, Vec<_>) = asked.partition(|row| row.finish.is_some());
+            if with.len() + without.len() > 0 {
+                let n = count(with.len(), "forecast", "forecasts");
+                let none = match without.len() {
+                    0 => String::new(),
+                    n => format!(", and {n} without one, with the reason"),
+                };
+                answer.say(format!("As of the moments asked for: {n} in tables/forecasts.csv{none}."));
+            }
         }
         None => answer.say(format!("No forecast: {}.", study.forecasts.why().unwrap_or("no reason given"))),
     }
