@@ -13,7 +13,8 @@ use crate::fit::Estimate;
 use crate::liquid::WATER_20C_KG_M3;
 use crate::season::FrameBuilder;
 
-use super::curve::{CurvePoint, FittedCurve, MOST_COEFFICIENTS, SharedError};
+use super::curve::{CurvePoint, MOST_COEFFICIENTS};
+use super::fitted_curve::{FittedCurve, SharedError};
 use super::result::{Calibration, Calibrations};
 
 /// Gravities at which two curves are compared, steps.

@@ -1,5 +1,6 @@
 //! When the cooling of a batch began.
 
+use crate::fit::robust::median_of;
 use crate::season::{Batch, Season};
 
 /// A fall by this much is a cooling, C.
@@ -87,7 +88,7 @@ fn six_hour_medians(hours: &[f64], temp_c: &[f64]) -> Vec<(f64, f64)> {
     let mut bin: Vec<f64> = Vec::new();
     let mut number = i64::MIN;
     let mut close = |number: i64, bin: &mut Vec<f64>| {
-        if let Some(median) = super::noise::middle(bin) {
+        if let Some(median) = median_of(bin) {
             medians.push((6.0 * number as f64 + 3.0, median));
         }
         bin.clear();

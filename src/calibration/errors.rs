@@ -1,6 +1,7 @@
 //! What the stated gravities of baths may be wrong by, and which baths share it.
 
 use std::collections::BTreeMap;
+use std::fmt;
 
 use crate::season::{Reference, Season};
 use crate::units::Instant;
@@ -10,10 +11,43 @@ use super::CalibrationSettings;
 /// An error of a stated gravity: one standard deviation of a source that other baths may share.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct BathError {
-    /// Number of the source, see [`Sources::name`].
+    /// Number of the source, see [`Sources::get`].
     pub source: usize,
     /// Effect of one standard deviation of the source, in the unit of the gravity (SG, or kg/m3 in a fit).
     pub effect: f64,
+}
+
+/// A source of error of gravities, by what tells it from others.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum Source {
+    /// A bath of that name, and when its group began.
+    Bath(String, Instant),
+    /// A sample: its batch, when it was drawn, and its SG in units of 0.00001.
+    Sample(String, Instant, i64),
+    /// A reference that shares its error with no other, by its row.
+    Row(usize),
+    /// The very instrument.
+    Instrument(String),
+    /// A weighing of baths, and when its group began.
+    Weighing(Instant),
+    /// Tap water.
+    TapWater,
+    /// Mass and diameter of a probe.
+    Size(String),
+}
+
+impl fmt::Display for Source {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Bath(name, began) => write!(f, "bath {name}, {began}"),
+            Self::Sample(batch, at, sg) => write!(f, "sample {batch}, {at}, {:.5}", *sg as f64 * 1e-5),
+            Self::Row(row) => write!(f, "row {row}"),
+            Self::Instrument(name) => f.write_str(name),
+            Self::Weighing(began) => write!(f, "weighing, {began}"),
+            Self::TapWater => f.write_str("tap water"),
+            Self::Size(probe) => write!(f, "size of {probe}"),
+        }
+    }
 }
 
 /// The sources of error behind every reference of a season.
@@ -28,56 +62,56 @@ pub(crate) struct BathError {
 /// | size | all calibrations of one probe | its mass and diameter, in the prior of its curves |
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Sources {
-    names: Vec<String>,
+    sources: Vec<Source>,
     of_row: Vec<Vec<BathError>>,
 }
 
 impl Sources {
     pub fn of(season: &Season, settings: &CalibrationSettings) -> Self {
-        let mut sources = Self { names: Vec::new(), of_row: vec![Vec::new(); season.references.len()] };
+        let mut sources = Self { sources: Vec::new(), of_row: vec![Vec::new(); season.references.len()] };
         let gap_h = settings.session_gap_h;
         let baths = groups(season, gap_h, |r| if r.is_sample() { None } else { r.bath.clone() });
         let weighings = groups(season, gap_h, |r| is_weighed(r).then(String::new));
-        let mut numbers: BTreeMap<String, usize> = BTreeMap::new();
+        let mut numbers: BTreeMap<Source, usize> = BTreeMap::new();
         for (row, reference) in season.references.iter().enumerate() {
             let bias = settings.instrument_bias_sg(reference);
             let mut errors = Vec::with_capacity(3);
-            let mut add = |name: String, effect: f64| {
+            let mut add = |source: Source, effect: f64| {
                 if effect != 0.0 {
-                    let source = *numbers.entry(name).or_insert_with_key(|name| {
-                        sources.names.push(name.clone());
-                        sources.names.len() - 1
+                    let source = *numbers.entry(source).or_insert_with_key(|source| {
+                        sources.sources.push(source.clone());
+                        sources.sources.len() - 1
                     });
                     errors.push(BathError { source, effect });
                 }
             };
             let own = match (baths.get(&row), &reference.batch) {
-                (Some((name, began)), _) => format!("bath {name}, {began}"),
+                (Some((name, began)), _) => Source::Bath(name.clone(), *began),
                 // One sample may be written down once for each probe.
-                (None, Some(batch)) => format!("sample {batch}, {}, {:.5}", reference.at, reference.sg),
-                (None, None) => format!("row {row}"),
+                (None, Some(batch)) => Source::Sample(batch.clone(), reference.at, (1e5 * reference.sg).round() as i64),
+                (None, None) => Source::Row(row),
             };
             add(own, own_sd(reference, bias));
             if let Some(name) = instrument_name(reference) {
-                add(name, bias);
+                add(Source::Instrument(name), bias);
             }
             if let Some((_, began)) = weighings.get(&row) {
-                add(format!("weighing, {began}"), settings.weighed_gain * (reference.sg - 1.0));
+                add(Source::Weighing(*began), settings.weighed_gain * (reference.sg - 1.0));
             }
             if is_tap_water(reference) {
-                add("tap water".to_owned(), settings.tap_water_sg);
+                add(Source::TapWater, settings.tap_water_sg);
             }
             if let Some(cell) = sources.of_row.get_mut(row) {
                 *cell = errors;
             }
         }
-        sources.names.extend(season.probes.iter().map(|probe| size_name(&probe.probe)));
+        sources.sources.extend(season.probes.iter().map(|probe| Source::Size(probe.probe.clone())));
         sources
     }
 
     /// The source of the error of a probe's size.
     pub fn of_size(&self, probe: &str) -> Option<usize> {
-        self.names.iter().position(|name| *name == size_name(probe))
+        self.sources.iter().position(|source| matches!(source, Source::Size(of) if of == probe))
     }
 
     /// The errors of a reference, SG; the first is the bath's own.
@@ -85,33 +119,29 @@ impl Sources {
         self.of_row.get(row).map_or(&[], Vec::as_slice)
     }
 
-    /// The same sources with the numbers that `other` gives to those of the same name; the rest come after all of its own.
+    /// The same sources with the numbers that `other` gives to the same ones; the rest come after all of its own.
     pub fn numbered_as(mut self, other: &Self) -> Self {
-        let numbers: BTreeMap<&str, usize> =
-            other.names.iter().enumerate().map(|(i, name)| (name.as_str(), i)).collect();
-        let mut names = other.names.clone();
-        let mut number_of = Vec::with_capacity(self.names.len());
-        for name in self.names {
-            number_of.push(numbers.get(name.as_str()).copied().unwrap_or(names.len()));
-            if !numbers.contains_key(name.as_str()) {
-                names.push(name);
+        let numbers: BTreeMap<&Source, usize> =
+            other.sources.iter().enumerate().map(|(i, source)| (source, i)).collect();
+        let mut sources = other.sources.clone();
+        let mut number_of = Vec::with_capacity(self.sources.len());
+        for source in self.sources {
+            number_of.push(numbers.get(&source).copied().unwrap_or(sources.len()));
+            if !numbers.contains_key(&source) {
+                sources.push(source);
             }
         }
         for error in self.of_row.iter_mut().flatten() {
             error.source = number_of.get(error.source).copied().unwrap_or(error.source);
         }
-        self.names = names;
+        self.sources = sources;
         self
     }
 
-    /// Name of a source.
-    pub fn name(&self, source: usize) -> &str {
-        self.names.get(source).map_or("", String::as_str)
+    /// The source of that number.
+    pub fn get(&self, source: usize) -> Option<&Source> {
+        self.sources.get(source)
     }
-}
-
-fn size_name(probe: &str) -> String {
-    format!("size of {probe}")
 }
 
 /// The very instrument behind a reference; one that has no name is the only one of its method.

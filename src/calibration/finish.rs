@@ -5,8 +5,9 @@ use nalgebra::{DMatrix, DVector};
 use crate::error::{Error, Result};
 use crate::fit::{Estimate, quantile};
 
-use super::curve::{Coefficient, Curve, CurveKind, FittedCurve, MOST_COEFFICIENTS, SharedError};
+use super::curve::{Curve, CurveKind, MOST_COEFFICIENTS};
 use super::fit::{DISAGREES_P, FitRules, WET_TOP_SD_KG_M3};
+use super::fitted_curve::{Coefficient, FittedCurve, SharedError};
 use super::joint::{Member, Rows, SharedEffect, Together};
 
 /// What the stated SDs count where the residuals disagree with them, degrees of freedom.

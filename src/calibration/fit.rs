@@ -6,8 +6,9 @@ use crate::fit::linear::LinearSettings;
 use crate::fit::nonlinear::Parameter;
 use crate::float::{Hull, Profile, WallSided};
 
-use super::curve::{CurveKind, FittedCurve, power_of_tilt};
+use super::curve::{CurveKind, power_of_tilt};
 use super::errors::BathError;
+use super::fitted_curve::FittedCurve;
 use super::joint::{Member, fit_together};
 
 /// A bath as the fit sees it.

@@ -6,9 +6,10 @@ use crate::error::Result;
 use crate::fit::{Estimate, quantile};
 use crate::liquid::WATER_20C_KG_M3;
 
-use super::curve::{CurveKind, FittedCurve};
-use super::errors::Sources;
+use super::curve::CurveKind;
+use super::errors::{Source, Sources};
 use super::fit::{FitPoint, FitRules, fit_curve, member};
+use super::fitted_curve::FittedCurve;
 use super::joint::{LOOSE, Member, SharedEffect, Together, fit_together};
 use super::prepare::Prepared;
 use super::result::{BathPoint, Calibration, SharedBath, Suspect};
@@ -67,7 +68,10 @@ impl Fleet {
             let size = bath.kg_m3 / WATER_20C_KG_M3;
             let (value, se) = (bath.effect.value * size, bath.effect.variance.max(0.0).sqrt() * size);
             self.shared_baths.push(SharedBath {
-                name: sources.name(bath.effect.source).trim_start_matches("bath ").to_owned(),
+                name: match sources.get(bath.effect.source) {
+                    Some(Source::Bath(name, began)) => format!("{name}, {began}"),
+                    other => other.map(ToString::to_string).unwrap_or_default(),
+                },
                 stated_sg: bath.stated_sg,
                 stated_sd: size,
                 probes: bath.probes.clone(),

@@ -9,9 +9,10 @@ use crate::fit::Scale;
 use crate::fit::errors_in_variables::DistanceResiduals;
 use crate::fit::nonlinear::{NonlinearSettings, Parameter, Residuals};
 
-use super::curve::{CurveKind, FittedCurve};
+use super::curve::CurveKind;
 use super::finish::Ended;
 use super::fit::{FitPoint, FitRules, FloatPrior};
+use super::fitted_curve::FittedCurve;
 use super::form::Form;
 
 /// Least standard deviation of a bath's density about its shared errors, kg/m3: stirring and temperature (0.00001 SG).

@@ -15,8 +15,9 @@ use crate::season::{Probe, Season};
 use crate::units::Instant;
 
 use super::CalibrationSettings;
-use super::curve::{CurveKind, FittedCurve};
+use super::curve::CurveKind;
 use super::fit::{FitPoint, FitRules, fit_curve};
+use super::fitted_curve::FittedCurve;
 use super::prepare::check_baths;
 use super::select::not_rising;
 use super::settings::within;

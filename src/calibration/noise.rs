@@ -1,5 +1,6 @@
 //! The short-time noise of a probe's tilt, from its own readings.
 
+use crate::fit::robust::median_of;
 use crate::season::{Flags, Readings};
 use crate::units::Instant;
 
@@ -60,7 +61,7 @@ impl Noise {
             }
         }
         let blocks = variances.len();
-        let typical = middle(&mut variances)?;
+        let typical = median_of(&mut variances)?;
         let df = (BLOCK - TREND) as f64;
         let median_over_mean = (1.0 - 2.0 / (9.0 * df)).powi(3);
         let rho = (lag_ones / blocks as f64 - WHITE_LAG_ONE) / (1.0 - WHITE_LAG_ONE.abs());
@@ -76,17 +77,7 @@ impl Noise {
 /// Median time from one reading to the next, hours; none for fewer than two readings.
 pub(crate) fn typical_spacing_h(at: &[Instant]) -> Option<f64> {
     let mut gaps: Vec<f64> = at.windows(2).map(|w| if let [a, b] = w { b.hours_since(*a) } else { 0.0 }).collect();
-    middle(&mut gaps).filter(|gap| *gap > 0.0)
-}
-
-/// The median, by sorting in place; none for an empty slice.
-pub(crate) fn middle(values: &mut [f64]) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    let upper = *values.get(values.len() / 2)?;
-    if values.len() % 2 == 1 {
-        return Some(upper);
-    }
-    values.get(values.len() / 2 - 1).map(|lower| 0.5 * (lower + upper))
+    median_of(&mut gaps).filter(|gap| *gap > 0.0)
 }
 
 /// Residual variance and first autocorrelation about the least-squares parabola in the index.

@@ -1,10 +1,11 @@
 //! The original gravity that a batch's beer is read with.
 
 use crate::error::Result;
+use crate::fit::robust::median_of;
 use crate::liquid::BeerDensity;
 use crate::season::Season;
 
-use super::noise::{UNUSABLE, middle};
+use super::noise::UNUSABLE;
 use super::result::Calibrations;
 
 /// A sample this soon after pitching is one of the original gravity, hours.
@@ -90,7 +91,7 @@ fn original_gravity(all: &Calibrations, season: &Season, sugar: &BeerDensity, id
             early.extend(curve.gravity_at(sugar, reading.tilt_deg, reading.temp_c, 0.0).map(|point| point.sg));
         }
     }
-    let sg = if early.len() >= READINGS_ENOUGH { middle(&mut early).filter(usable) } else { None };
+    let sg = if early.len() >= READINGS_ENOUGH { median_of(&mut early).filter(usable) } else { None };
     match sg {
         Some(sg) => OriginalGravity { sg, source: "first readings" },
         None => OriginalGravity { sg: all.settings.original_sg, source: "setting" },

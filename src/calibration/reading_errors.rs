@@ -2,7 +2,8 @@
 
 use crate::liquid::BeerDensity;
 
-use super::curve::{CovarianceRoot, MOST_COEFFICIENTS};
+use super::curve::MOST_COEFFICIENTS;
+use super::fitted_curve::CovarianceRoot;
 use super::result::Calibration;
 
 /// Sources of error of a probe's own: its curve's coefficients, its shell, its thermometer.
@@ -91,10 +92,11 @@ impl Calibration {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::calibration::errors::Source;
     use crate::calibration::{CalibrationSettings, Curve};
     use crate::float::WallSided;
     use crate::liquid::WATER_20C_KG_M3;
-    use crate::season::{Flags, Reference, Season};
+    use crate::season::{Reference, Season};
     use crate::units::Instant;
 
     fn errors(own: f64, shared: &[(usize, f64)]) -> ReadingErrors {
@@ -125,25 +127,12 @@ mod tests {
                 let tilt = curve.tilt_deg(sg * WATER_20C_KG_M3).unwrap() + 0.2 * f64::from((3 * b) % 5 - 2);
                 let method = if b == 0 { "water" } else { "hydrometer" };
                 season.references.push(Reference {
-                    at: start.plus_hours(f64::from(b)),
-                    sg,
-                    sg_given: true,
                     probe: Some(probe.into()),
-                    batch: None,
                     bath: Some(format!("bath {b}")),
                     method: Some(method.into()),
-                    instrument: None,
-                    use_as: None,
                     tilt_deg: Some(tilt),
-                    tilt_sd_deg: None,
                     temp_c: Some(20.0),
-                    sg_sd: None,
-                    raw_sg: None,
-                    raw_brix: None,
-                    instrument_temp_c: None,
-                    known_at: None,
-                    note: None,
-                    flags: Flags::NONE,
+                    ..Reference::new(start.plus_hours(f64::from(b)), sg)
                 });
             }
         }
@@ -158,7 +147,12 @@ mod tests {
                 let total = errors.covariance(&errors, |_| true);
                 assert!((total / point.shared_se.powi(2) - 1.0).abs() < 1e-9, "{total} {point:?}");
                 // The hydrometer is nearly all of what the probes share, and more than half of the error in strong baths.
-                let hydrometer = errors.shared.iter().find(|(s, _)| found.sources.name(*s) == "hydrometer").unwrap().1;
+                let hydrometer = errors
+                    .shared
+                    .iter()
+                    .find(|(s, _)| found.sources.get(*s) == Some(&Source::Instrument("hydrometer".into())))
+                    .unwrap()
+                    .1;
                 assert!(hydrometer > 0.0 && hydrometer < 0.0007, "{hydrometer}");
                 assert!(errors.covariance(&errors, |_| false) > 0.1 * total);
             }

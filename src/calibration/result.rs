@@ -1,7 +1,5 @@
 //! What the study of calibration finds.
 
-use std::fmt;
-
 use ndarray::Array2;
 
 use crate::error::{Error, Result};
@@ -11,8 +9,9 @@ use crate::float::{ShellExpansion, WallSided};
 use crate::liquid::{WATER_20C_KG_M3, water_density_kg_m3};
 use crate::units::Instant;
 
-use super::curve::{CovarianceRoot, Curve, CurveKind, FittedCurve, SharedError};
+use super::curve::{Curve, CurveKind};
 use super::errors::Sources;
+use super::fitted_curve::{CovarianceRoot, FittedCurve, SharedError};
 use super::water_check::WaterCheck;
 
 /// One bath of a calibration, as it entered the fit.
@@ -188,8 +187,8 @@ impl Calibrations {
     }
 
     /// Name of a source of error that curves share: a bath, an instrument, a weighing.
-    pub fn source_name(&self, error: &SharedError) -> &str {
-        self.sources.name(error.source)
+    pub fn source_name(&self, error: &SharedError) -> String {
+        self.sources.get(error.source).map(ToString::to_string).unwrap_or_default()
     }
 }
 
@@ -277,60 +276,5 @@ impl Calibration {
             }
         }
         Ok((own, factor))
-    }
-}
-
-impl fmt::Display for Calibration {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        writeln!(
-            f,
-            "{} ({}): {} through {} baths, SG {:.3} to {:.3}",
-            self.calibration,
-            self.calibrated_at,
-            self.kind,
-            self.baths.len(),
-            self.sg_min,
-            self.sg_max
-        )?;
-        if let Some(rmse) = self.rmse_sg {
-            writeln!(f, "  residuals {rmse:.5} SG, {:.2} times what the stated errors say", self.fitted.scale)?;
-        }
-        for coefficient in &self.fitted.coefficients {
-            writeln!(f, "  {:10} {}", coefficient.name, coefficient.estimate)?;
-        }
-        match (&self.water_tilt_deg, self.water_ok) {
-            (Finding::Estimated(tilt), Some(ok)) => {
-                let verdict = if ok { "within" } else { "outside" };
-                writeln!(f, "  in water at 20 C: {:.1} degrees, {verdict} 25 +- 5", tilt.value)?;
-            }
-            (other, _) => writeln!(f, "  tilt in water: {other}")?,
-        }
-        for candidate in &self.candidates {
-            let sg = |value: Option<f64>| value.map_or("-".to_owned(), |v| format!("{v:.5}"));
-            let mark = if candidate.chosen { "*" } else { " " };
-            let (inner, ends) = (sg(candidate.left_out_inner_sg), sg(candidate.left_out_end_sg));
-            write!(f, "  {mark} {:17} left out: inner {inner}, ends {ends}", candidate.kind.to_string())?;
-            writeln!(f, "{}", candidate.refused.as_ref().map(|why| format!("; refused: {why}")).unwrap_or_default())?;
-        }
-        if let Some(bath) = self.suspect.as_ref().and_then(|s| self.baths.get(s.bath)) {
-            writeln!(f, "  suspect bath: SG {:.4} ({:+.4} off the others)", bath.sg, -bath.residual_sg)?;
-        }
-        self.remarks.iter().try_for_each(|remark| writeln!(f, "  {remark}"))
-    }
-}
-
-impl fmt::Display for Calibrations {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        writeln!(f, "{} calibrations", self.calibrations.len())?;
-        self.calibrations.iter().try_for_each(|calibration| write!(f, "{calibration}"))?;
-        for bath in self.shared_baths.iter().filter(|bath| bath.p.is_some_and(|p| p < 0.01)) {
-            writeln!(f, "bath {}: stated SG {:.4} is off by {:+.4}", bath.name, bath.stated_sg, bath.error_sg.value)?;
-        }
-        for none in &self.without {
-            let at = none.at.map(|at| format!(" ({at})")).unwrap_or_default();
-            let what = if none.check { "a check" } else { "no curve" };
-            writeln!(f, "{}{at}: {what}: {}", none.probe, none.why)?;
-        }
-        Ok(())
     }
 }

@@ -4,8 +4,9 @@ use crate::error::{Error, Result};
 use crate::fit::quantile;
 use crate::liquid::WATER_20C_KG_M3;
 
-use super::curve::{CurveKind, CurvePoint, FittedCurve};
+use super::curve::{CurveKind, CurvePoint};
 use super::fit::{DISAGREES_P, FitPoint, FitRules, FloatPrior, fit_curve, sd_at};
+use super::fitted_curve::FittedCurve;
 use super::result::Candidate;
 
 /// A curve must rise this far beyond its outermost baths, degrees.

@@ -1,9 +1,10 @@
 //! The tilt of a probe at rest in a bath, from its readings.
 
+use crate::fit::robust::median_of;
 use crate::season::Season;
 use crate::units::Instant;
 
-use super::noise::{Noise, UNUSABLE, middle};
+use super::noise::{Noise, UNUSABLE};
 
 /// A steady tilt and temperature from readings.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,7 +38,7 @@ pub(crate) fn steady_tilt(season: &Season, rows: &[usize], at: Instant, noise: N
     let centre = *by_distance.first()?;
     let mut nearest: Vec<f64> =
         by_distance.iter().take(3).filter_map(|&i| readings.get(i)).map(|&(_, tilt, _)| tilt).collect();
-    let seed = middle(&mut nearest)?;
+    let seed = median_of(&mut nearest)?;
     let reach = (5.0 * noise.sd_deg).max(1.0);
     let near = |&(_, tilt, _): &(f64, f64, f64)| (tilt - seed).abs() <= reach;
     let (before, after) = readings.split_at_checked(centre)?;

@@ -7,9 +7,9 @@ use crate::fit::{Estimate, Finding};
 use crate::liquid::WATER_20C_KG_M3;
 use crate::season::Season;
 
-use super::curve::FittedCurve;
 use super::errors::Sources;
 use super::fit::FitPoint;
+use super::fitted_curve::FittedCurve;
 use super::fleet::Fleet;
 use super::noise::Noise;
 use super::prepare::Prepared;

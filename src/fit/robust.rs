@@ -19,14 +19,19 @@ pub fn median(values: &[f64]) -> Result<f64> {
     if values.iter().any(|x| x.is_nan()) {
         return Err(Error::not_estimable("a median", "a value is not a number"));
     }
-    let mut sorted = values.to_vec();
-    sorted.sort_unstable_by(f64::total_cmp);
-    let half = sorted.len() / 2;
-    match (half.checked_sub(1).and_then(|i| sorted.get(i)), sorted.get(half)) {
-        (Some(low), Some(high)) if sorted.len().is_multiple_of(2) => Ok(0.5 * (low + high)),
-        (_, Some(middle)) => Ok(*middle),
-        _ => Err(Error::not_estimable("a median", "there are no values")),
+    median_of(&mut values.to_vec()).ok_or_else(|| Error::not_estimable("a median", "there are no values"))
+}
+
+/// The same of values that are no NaN and may be put in another order; none of nothing.
+pub(crate) fn median_of(values: &mut [f64]) -> Option<f64> {
+    let n = values.len();
+    if n == 0 {
+        return None;
     }
+    let (below, middle, _) = values.select_nth_unstable_by(n / 2, f64::total_cmp);
+    let upper = *middle;
+    let lower = || below.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    Some(if n.is_multiple_of(2) { 0.5 * (lower() + upper) } else { upper })
 }
 
 /// The median absolute deviation from the median, times [`MAD_FACTOR`]: a standard deviation that resists outliers.

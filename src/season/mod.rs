@@ -41,6 +41,7 @@
 mod account;
 mod accounting;
 mod binding;
+mod blank;
 mod discover;
 mod flags;
 mod frame;

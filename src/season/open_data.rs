@@ -11,8 +11,8 @@ use crate::error::{Error, Place, Result};
 use crate::liquid;
 use crate::units::Instant;
 
+use super::Season;
 use super::schema::{Batch, Reference};
-use super::{Flags, Season};
 
 /// The most ethanol that fermentation can make from hexose, g/g: two molecules of ethanol (46.068 g/mol) from one of
 /// hexose (180.156 g/mol).
@@ -187,24 +187,12 @@ impl Published {
             );
         }
         Batch {
-            batch: balance.batch.clone(),
-            strain: strain.to_owned(),
-            pitched_at,
-            probes: Vec::new(),
-            vessel: None,
             wort: Some(wort.to_owned()),
-            original_sg: None,
-            original_sg_sd: None,
-            limit_sg: None,
-            limit_sg_sd: None,
-            mash_temp_c: None,
-            pitch_mcells_ml_p: None,
-            yeast_lot: None,
-            generation: None,
             set_temp_c: is_tube.then_some(28.0),
             volume_l: is_tube.then_some(0.015),
             ended_at: Some(ended_at),
             note: Some(note),
+            ..Batch::new(balance.batch.clone(), strain, pitched_at)
         }
     }
 }
@@ -217,26 +205,13 @@ fn moment(pitched_at: Instant, hours: f64) -> Instant {
 fn reference(sample: &Sample, pitched_at: Instant) -> Result<Reference> {
     let decimals = |value: f64, scale: f64| (value * scale).round() / scale;
     let sugars: Vec<String> = sample.sugars.iter().map(|(name, g_l)| format!("{name} {g_l} g/L")).collect();
+    let sg = decimals(mixture_sg(sample.sugar_g_l(), sample.ethanol_g_l)?, 1e6);
     Ok(Reference {
-        at: moment(pitched_at, sample.hours),
-        sg: decimals(mixture_sg(sample.sugar_g_l(), sample.ethanol_g_l)?, 1e6),
-        sg_given: true,
-        probe: None,
         batch: Some(sample.batch.clone()),
-        bath: None,
         method: Some("computed".to_owned()),
-        instrument: None,
-        use_as: None,
-        tilt_deg: None,
-        tilt_sd_deg: None,
-        temp_c: None,
         sg_sd: Some(decimals(mixture_sd(sample)?, 1e5)),
-        raw_sg: None,
-        raw_brix: None,
-        instrument_temp_c: None,
-        known_at: None,
         note: Some(format!("{}, ethanol {} g/L", sugars.join(", "), sample.ethanol_g_l)),
-        flags: Flags::NONE,
+        ..Reference::new(moment(pitched_at, sample.hours), sg)
     })
 }
 

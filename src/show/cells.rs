@@ -5,6 +5,7 @@ use polars::prelude::{AnyValue, DataFrame, DataType, TimeUnit};
 
 use crate::chart::signed;
 use crate::fit::decimals_for;
+use crate::fit::robust::median_of;
 
 use super::units::{error_column, split};
 
@@ -39,7 +40,7 @@ fn column(frame: &DataFrame, name: &str, names: &[&str], rows: usize) -> Option<
     let error_at = |row: usize| errors.and_then(|e| e.get(row).ok()).and_then(|v| v.extract::<f64>());
     // A column of one quantity keeps one number of decimals, that of its middle error, so that the points line up.
     let mixed = OF_MIXED.contains(&name) && MIXED.iter().any(|one| names.contains(one));
-    let middle = if mixed { None } else { median((0..column.len()).filter_map(error_at)) };
+    let middle = if mixed { None } else { middle((0..column.len()).filter_map(error_at)) };
     let whole = column.f64().is_ok_and(|numbers| numbers.iter().flatten().all(|v| v.fract() == 0.0));
     let texts = (0..column.len().min(rows))
         .map(|row| column.get(row).map(|value| text(&value, name, middle.or(error_at(row)), whole)).unwrap_or_default())
@@ -47,10 +48,8 @@ fn column(frame: &DataFrame, name: &str, names: &[&str], rows: usize) -> Option<
     Some(Cells { name: name.to_owned(), unit: unit.to_owned(), right: right(column.dtype()), texts })
 }
 
-fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
-    let mut values: Vec<f64> = values.filter(|v| v.is_finite() && *v > 0.0).collect();
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
+fn middle(errors: impl Iterator<Item = f64>) -> Option<f64> {
+    median_of(&mut errors.filter(|v| v.is_finite() && *v > 0.0).collect::<Vec<f64>>())
 }
 
 fn right(dtype: &DataType) -> bool {

@@ -2,7 +2,7 @@
 
 use crate::error::Result;
 use crate::liquid::sucrose_bath_density_kg_m3;
-use crate::season::{Event, Flags, Reference};
+use crate::season::{Event, Reference};
 
 use super::body::Surroundings;
 use super::calendar::Calendar;
@@ -208,39 +208,24 @@ impl Session {
                 let sd = (settled.iter().map(|t| (t - mean).powi(2)).sum::<f64>() / (n - 1.0).max(1.0)).sqrt();
                 let noted = how != 0;
                 out.references.push(Reference {
-                    at: calendar.instant(start + 25.0 / 1440.0),
-                    sg: bath.stated_sg,
-                    sg_given: true,
                     probe: Some(unit.row.probe.clone()),
-                    batch: None,
                     bath: Some(bath.name.clone()),
                     method: Some(bath.method.to_owned()),
                     instrument: bath.instrument.clone(),
-                    use_as: None,
                     tilt_deg: noted.then_some(rounded(mean, 0.01)),
                     // With the sensor's noise set to nothing the tilts repeat and have no spread to note.
                     tilt_sd_deg: (noted && sd > 0.005).then_some(rounded(sd, 0.01)),
                     temp_c: Some(rounded(bath.temp_c, 0.1)),
                     sg_sd: bath.stated_sd,
-                    raw_sg: None,
-                    raw_brix: None,
-                    instrument_temp_c: None,
-                    known_at: None,
-                    note: None,
-                    flags: Flags::NONE,
+                    ..Reference::new(calendar.instant(start + 25.0 / 1440.0), bath.stated_sg)
                 });
             }
             if draw.chance(0.12) && self.day > 1.0 {
                 let mass_g = unit.body.mass_g + unit.ageing.total(self.day).mass_g + draw.bounded_normal(0.1);
                 out.events.push(Event {
-                    at: calendar.instant(self.last_day() + 0.05),
-                    kind: "reweighed".to_owned(),
                     probe: Some(unit.row.probe.clone()),
-                    batch: None,
                     total_mass_g: Some(rounded(mass_g, 0.1)),
-                    cell_mass_g: None,
-                    value: None,
-                    note: None,
+                    ..Event::new(calendar.instant(self.last_day() + 0.05), "reweighed")
                 });
             }
         }

@@ -27,6 +27,7 @@ mod fleet;
 mod instruments;
 mod known;
 mod log;
+mod outside;
 mod regime;
 mod run;
 mod samples;

@@ -142,16 +142,7 @@ impl SimulateSettings {
 }
 
 fn event(calendar: &Calendar, day: f64, kind: &str) -> Event {
-    Event {
-        at: calendar.instant(day),
-        kind: kind.to_owned(),
-        probe: None,
-        batch: None,
-        total_mass_g: None,
-        cell_mass_g: None,
-        value: None,
-        note: None,
-    }
+    Event::new(calendar.instant(day), kind)
 }
 
 /// Everything that is written down, in order of time.

@@ -2,7 +2,7 @@
 
 use crate::error::Result;
 use crate::liquid::{hydrometer_sg_in_beer, refractometer_sg, water_density_kg_m3};
-use crate::season::{Flags, Reference};
+use crate::season::Reference;
 
 use super::calendar::{Calendar, Planned};
 use super::instruments::{Instrument, Instruments};
@@ -98,25 +98,9 @@ fn sample(
     let at = calendar.instant(batch.pitched_day + hours / 24.0);
     let which = draw.uniform(0.0, 1.0);
     let mut out = Reference {
-        at,
-        sg: true_sg,
-        sg_given: true,
-        probe: None,
         batch: Some(batch.id.clone()),
-        bath: None,
-        method: None,
-        instrument: None,
-        use_as: None,
-        tilt_deg: None,
-        tilt_sd_deg: None,
         temp_c: Some(rounded(20.0 + draw.bounded_normal(1.5), 0.1)),
-        sg_sd: None,
-        raw_sg: None,
-        raw_brix: None,
-        instrument_temp_c: None,
-        known_at: None,
-        note: None,
-        flags: Flags::NONE,
+        ..Reference::new(at, true_sg)
     };
     let instrument = if which < 0.10 {
         &instruments.meter

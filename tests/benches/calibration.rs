@@ -27,16 +27,13 @@ fn season(rows: usize, shape_known: bool) -> Season {
         season.references.push(bath(at.plus_hours(i as f64), sg, tilt));
     }
     season.probes.push(Probe {
-        probe: "knot".into(),
-        built_on: None,
         total_mass_g: Some(100.0),
-        cell_mass_g: None,
         diameter_mm: Some(36.0),
         length_mm: shape_known.then_some(140.0),
         bottom: Some(EndShape::Hemisphere),
         top: Some(EndShape::Flat),
         shell: Some("pet".into()),
-        note: None,
+        ..Probe::new("knot")
     });
     let pitched_at = at.plus_hours(24.0);
     season.batches.push(batch(pitched_at));
@@ -57,48 +54,22 @@ fn season(rows: usize, shape_known: bool) -> Season {
 
 fn bath(at: Instant, sg: f64, tilt_deg: f64) -> Reference {
     Reference {
-        at,
-        sg,
-        sg_given: true,
         probe: Some("knot".into()),
-        batch: None,
         bath: Some(format!("{sg:.3}")),
         method: Some(if sg > 1.0 { "weighed" } else { "water" }.into()),
-        instrument: None,
-        use_as: None,
         tilt_deg: Some(tilt_deg),
         tilt_sd_deg: Some(0.3),
         temp_c: Some(20.0),
-        sg_sd: None,
-        raw_sg: None,
-        raw_brix: None,
-        instrument_temp_c: None,
-        known_at: None,
-        note: None,
-        flags: Flags::NONE,
+        ..Reference::new(at, sg)
     }
 }
 
 fn batch(pitched_at: Instant) -> Batch {
     Batch {
-        batch: "b1".into(),
-        strain: "thrift".into(),
-        pitched_at,
         probes: vec!["knot".into()],
-        vessel: None,
-        wort: None,
         original_sg: Some(1.058),
         original_sg_sd: Some(0.001),
-        limit_sg: None,
-        limit_sg_sd: None,
-        mash_temp_c: None,
-        pitch_mcells_ml_p: None,
-        yeast_lot: None,
-        generation: None,
-        set_temp_c: None,
-        volume_l: None,
-        ended_at: None,
-        note: None,
+        ..Batch::new("b1", "thrift", pitched_at)
     }
 }
 

@@ -163,14 +163,10 @@ fn what_is_not_known_is_said() {
 
 fn event(at: heelwort::Instant, total_mass_g: f64) -> Event {
     Event {
-        at,
-        kind: "cell_swap".into(),
         probe: Some("knot".into()),
-        batch: None,
         total_mass_g: Some(total_mass_g),
         cell_mass_g: Some(46.0),
-        value: None,
-        note: None,
+        ..Event::new(at, "cell_swap")
     }
 }
 

@@ -139,16 +139,7 @@ fn where_it_cannot_be_had_the_reason_is_told() {
         let at = season.batches[0].pitched_at.plus_hours(hours);
         let (batch, probe) = (Some("b1".to_owned()), Some("knot".to_owned()));
         let kind = kind.to_owned();
-        season.events.push(Event {
-            at,
-            kind,
-            probe,
-            batch,
-            total_mass_g: None,
-            cell_mass_g: None,
-            value: None,
-            note: None,
-        });
+        season.events.push(Event { probe, batch, ..Event::new(at, kind) });
         season
     };
     told(&with("dry_hop", 200.0), "dry_hop");

@@ -105,16 +105,7 @@ fn a_changed_cell_makes_the_curve_stale_until_the_next_calibration() {
     let (calibrations, _) = studied(&season);
     let first = calibrations.calibrations[0].clone();
     let changed = first.calibrated_at.plus_days(2.0);
-    season.events.push(Event {
-        at: changed,
-        kind: "cell_swap".into(),
-        probe: Some(first.probe.clone()),
-        batch: None,
-        total_mass_g: None,
-        cell_mass_g: None,
-        value: None,
-        note: None,
-    });
+    season.events.push(Event { probe: Some(first.probe.clone()), ..Event::new(changed, "cell_swap") });
     season.events.sort_by_key(|event| event.at);
     let (calibrations, gravity) = studied(&season);
     let next = calibrations.of_probe(&first.probe).nth(1).map(|c| c.calibrated_at);

@@ -1,7 +1,7 @@
 //! Levels before and after a cooling, from six-hour blocks.
 
-use crate::calibration::noise::middle;
 use crate::fit::quantile;
+use crate::fit::robust::median_of;
 
 use super::settings::ShellEffectSettings;
 
@@ -54,7 +54,7 @@ fn blocks(points: &[Point]) -> Vec<Block> {
         .chunk_by(|a, b| (a.hours / BLOCK_H).floor() as i64 == (b.hours / BLOCK_H).floor() as i64)
         .filter(|block| block.len() >= BLOCK_READINGS)
         .filter_map(|block| {
-            let median = |of: fn(&Point) -> f64| middle(&mut block.iter().map(of).collect::<Vec<f64>>());
+            let median = |of: fn(&Point) -> f64| median_of(&mut block.iter().map(of).collect::<Vec<f64>>());
             Some(Block {
                 hours: median(|p| p.hours)?,
                 log_ratio: median(|p| p.log_ratio)?,

@@ -3,6 +3,7 @@
 use crate::calibration::original::Liquids;
 use crate::calibration::{Calibration, Calibrations, CovarianceRoot, Gravity};
 use crate::error::Result;
+use crate::fit::robust::median_of;
 use crate::fit::{Estimate, Finding, quantile};
 use crate::liquid::BeerDensity;
 use crate::season::{Batch, Flags, GravitySeries, Season};
@@ -158,7 +159,7 @@ impl<'a> Log<'a> {
         let warm = |i: &usize| series.hours.get(*i).is_some_and(|h| *h < cooled_h);
         let mut sg: Vec<f64> =
             self.places(cooled_h - window_h).filter(warm).filter_map(|i| series.sg.get(i).copied()).collect();
-        crate::calibration::noise::middle(&mut sg)
+        median_of(&mut sg)
     }
 
     fn points(&self, calibration: &Calibration, liquid: &BeerDensity, sg: f64, from_h: f64) -> Vec<Point> {

@@ -22,6 +22,7 @@
 //!   are the general solver's too.
 //! - What is not computed: R squared, which means nothing for nonlinear models.
 
+mod assemble;
 mod check;
 mod curve;
 mod fitted;
@@ -30,6 +31,7 @@ mod parameter;
 mod profile;
 mod solver;
 mod stop;
+mod target;
 
 use ndarray::ArrayViewMut2;
 

@@ -18,7 +18,7 @@ pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
             details { summary { "Means and differences in numbers" }
                 (tables.show_in_words("strains", "Means", 120, &[
                     ("trait", "trait"), ("strain", "strain"), ("n", "batches"), ("estimate", "mean"), ("se", "error"), ("lower", "from"),
-                    ("upper", "to"), ("level", "level"), ("method", "method"), ("why", "why not"),
+                    ("upper", "to"), ("level", "level"), ("why", "why not"),
                 ], "trait", trait_in_words))
                 (tables.show_in_words("strain_contrasts", "Differences", 300, &[
                     ("trait", "trait"), ("a", "first"), ("b", "second"), ("difference", "first \u{2212} second"), ("se", "error"),

@@ -1,6 +1,7 @@
 //! Tidying: from rows as files hold them to a season.
 
 mod belongs;
+mod clock;
 mod frozen;
 mod ids;
 mod notice;
