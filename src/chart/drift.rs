@@ -25,11 +25,13 @@ impl Drift {
     /// [`crate::Error::Numeric`] when drawing fails.
     pub fn chart(&self) -> Result<Figure> {
         let mut by_probe: BTreeMap<&str, Vec<&DriftPair>> = BTreeMap::new();
-        for pair in &self.pairs {
+        // Probes beside each other have no known gravity to be drawn against.
+        let pairs: Vec<&DriftPair> = self.pairs.iter().filter(|pair| pair.kind != PairKind::Beside).collect();
+        for pair in &pairs {
             by_probe.entry(&pair.probe).or_default().push(pair);
         }
-        let x = Axis::around(self.pairs.iter().map(|p| p.age_d).chain([0.0]), 10.0, 4, "days since first calibration");
-        let ends = self.pairs.iter().flat_map(|p| [p.difference_sg - error(p), p.difference_sg + error(p)]);
+        let x = Axis::around(pairs.iter().map(|p| p.age_d).chain([0.0]), 10.0, 4, "days since first calibration");
+        let ends = pairs.iter().flat_map(|p| [p.difference_sg - error(p), p.difference_sg + error(p)]);
         let y = Axis::around(ends.chain([0.0]), 0.004, 5, "probe minus known, SG");
         let panels = by_probe
             .iter()
@@ -38,12 +40,13 @@ impl Drift {
         let alt = format!(
             "Probe minus known gravity over time for {} probes at {} references. {}",
             by_probe.len(),
-            self.pairs.len(),
+            pairs.len(),
             self.in_words()
         );
         Ok(Figure::new("How true each probe stays", alt, panels).with_caption(
-            "Ochre squares: baths. Ring: samples of batches. Cross: left out of the estimate. Bars: one standard error of \
-             the reference and of the probe's own noise. Line and band: the estimated error at SG 1.020 with its interval. Upright \
+            "Ochre squares: baths. Ring: samples of batches, and original gravities as stated. Cross: left out of the estimate. Bars: \
+             one standard error of the reference and of the probe's own noise. Probes that were compared with each other only have \
+             no mark there. Line and band: the estimated error at SG 1.020 with its interval. Upright \
              lines: sudden shifts, thin where an event is written down, thick and red where found in the data. Bars at the foot: \
              batches. Above: the slope through all of it with its standard error, SG per 30 days.",
         ))

@@ -104,6 +104,7 @@ pub(super) mod tests {
 
     use super::super::model::Variances;
     use super::super::part::{Part, Row, Step, Touching};
+    use super::super::shape::Shape;
     use super::*;
     use crate::units::Instant;
 
@@ -112,11 +113,11 @@ pub(super) mod tests {
     /// A probe that drifts and shifts by 0.003 after three months.
     pub fn part(steps: Vec<Step>) -> Part {
         let months: Vec<f64> = (1..=9).map(|i| 0.6 * f64::from(i)).collect();
-        let rows = months.iter().map(|m| Row::at(*m, 1.02, Default::default(), 4e-7)).collect();
+        let rows = months.iter().map(|m| Row::at(&Shape::default(), *m, 1.02, Default::default(), 4e-7)).collect();
         let y = DVector::from_iterator(9, months.iter().map(|m| 0.0003 * m + if *m > 3.0 { 0.003 } else { 0.0 }));
         let columns = DMatrix::from_column_slice(9, 1, &months);
-        let touching = Touching { effects: vec![0], columns, sources: BTreeMap::new() };
-        Part::new("knot", Instant::default(), rows, y, touching, steps)
+        let touching = Touching { effects: vec![0], columns, sources: BTreeMap::new(), unknown: Vec::new() };
+        Part::new(("knot", Shape::default()), Instant::default(), rows, y, touching, steps)
     }
 
     pub fn step(part: &Part, months: f64, sd: f64) -> Step {

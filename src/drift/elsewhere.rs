@@ -164,17 +164,7 @@ impl ProbeErrors {
     fn without(&self, batch: &str) -> Model {
         let mut model = self.model.clone();
         for (part, batches) in model.probes.iter_mut().zip(&self.batches) {
-            let keep: Vec<usize> =
-                (0..part.n()).filter(|&i| batches.get(i).is_none_or(|of| of.as_deref() != Some(batch))).collect();
-            if keep.len() < part.n() {
-                let rows = keep.iter().filter_map(|&i| part.rows.get(i).cloned()).collect();
-                let y = part.y.select_rows(&keep);
-                let mut touching = part.touching.clone();
-                touching.columns = touching.columns.select_rows(&keep);
-                let steps = std::mem::take(&mut part.steps);
-                *part = part.remade(rows, y, touching);
-                part.steps = steps;
-            }
+            *part = part.only(|row| batches.get(row).is_none_or(|of| of.as_deref() != Some(batch)));
         }
         model
     }

@@ -8,7 +8,7 @@ use crate::error::Result;
 use crate::fit::{Estimate, Finding};
 use crate::season::FrameBuilder;
 
-use super::result::{Drift, DriftKind, FleetTerm, PairKind, PolicyKind, ProbeDrift, Recalibrate, Shift, ShiftKind};
+use super::result::{Drift, DriftKind, FleetTerm, PolicyKind, ProbeDrift, Recalibrate, Shift, ShiftKind};
 use super::signals::{ControlChart, DriftSignal};
 
 impl Drift {
@@ -18,7 +18,6 @@ impl Drift {
     /// [`crate::Error::Frame`] when polars refuses.
     pub fn pairs_frame(&self) -> Result<DataFrame> {
         let pairs = &self.pairs;
-        let kind = |kind: PairKind| if kind == PairKind::Sample { "sample" } else { "bath" };
         FrameBuilder::new("drift_pairs")
             .time("at", pairs.iter().map(|p| Some(p.at)))
             .text("probe", pairs.iter().map(|p| Some(&p.probe)))
@@ -26,11 +25,11 @@ impl Drift {
             .number("difference_sg", pairs.iter().map(|p| Some(p.difference_sg)))
             .number("own_se", pairs.iter().map(|p| Some(p.own_se)))
             .number("curve_se", pairs.iter().map(|p| Some(p.curve_se)))
-            .number("reference_sd", pairs.iter().map(|p| Some(p.reference_sd)))
+            .number("reference_sd", pairs.iter().map(|p| Some(p.reference_sd).filter(|sd| sd.is_finite())))
             .number("age_d", pairs.iter().map(|p| Some(p.age_d)))
             .number("temp_c", pairs.iter().map(|p| Some(p.temp_c)))
             .text("method", pairs.iter().map(|p| Some(&p.method)))
-            .text("kind", pairs.iter().map(|p| Some(kind(p.kind))))
+            .text("kind", pairs.iter().map(|p| Some(p.kind.name())))
             .text("batch", pairs.iter().map(|p| p.batch.as_ref()))
             .number("rate_sg_per_day", pairs.iter().map(|p| Some(p.rate_sg_per_day)))
             .text("why", pairs.iter().map(|p| p.left_out.as_ref()))
@@ -134,7 +133,8 @@ impl Drift {
     }
 
     /// The table `drift_shifts`: one row per known or detected shift. `earliest` and `latest` bound the moment of one that was
-    /// found; `evidence` is `event`, `references` or `readings`, and `batch` that in whose readings it was found.
+    /// found; `evidence` is `event`, `references` or `readings`, and `batch` that in whose readings it was found. Where
+    /// `or_probes` names others, one of all these has shifted, and nothing tells which.
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
@@ -158,6 +158,7 @@ impl Drift {
             .text("kind", shifts.iter().map(|s| Some(kind(s))))
             .text("evidence", shifts.iter().map(|s| Some(s.kind.evidence())))
             .text("batch", shifts.iter().map(|s| s.batch.as_ref()))
+            .text("or_probes", shifts.iter().map(|s| Some(s.or_probes.join(";")).filter(|others| !others.is_empty())))
             .time("earliest", shifts.iter().map(|s| Some(s.earliest)))
             .time("latest", shifts.iter().map(|s| Some(s.latest)))
             .number("p_probe", shifts.iter().map(|s| s.p_probe))

@@ -136,7 +136,7 @@ impl DriftSettings {
                     continue;
                 };
                 let own = BATH_SD.powi(2) + (self.kind_tilt_sd_deg * shapes.per_deg(sg)).powi(2);
-                part = part.with_row(Row::at(months, sg, seen.errors, own));
+                part = part.with_row(Row::at(&part.shape, months, sg, seen.errors, own));
             }
         }
         let model: Model = averaged.model.with_two_rates(part, |sg| (-sg, shapes.per_deg(sg)), {
@@ -169,7 +169,7 @@ fn told_after(
         let errors = water.errors.minus(&strong.errors);
         let shows = shape(1.0) - shape(STRONG_SG);
         let averaged = averaged.again(model)?;
-        let contrast = Row::at(months, AT_SG, errors, 0.0).showing(shows);
+        let contrast = Row::at(&part.shape, months, AT_SG, errors, 0.0).showing(shows, part.walk_at_drift_sg());
         contrasts.push(averaged.mixture(0, |variances| part.error_target(&contrast, variances)));
     }
     let [a, b] = contrasts.as_slice() else { return Ok(0.0) };

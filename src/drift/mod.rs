@@ -23,9 +23,11 @@ mod readings;
 mod result;
 mod scan;
 mod settings;
+mod shape;
 mod shifts;
 mod signals;
 mod study;
+mod unsampled;
 mod unseen;
 
 pub use correct::Correction;

@@ -9,11 +9,13 @@ use crate::units::Instant;
 
 use super::average::ln_prior;
 use super::blocks::{Block, System};
+use super::curves::Curves;
 use super::pairs::Found;
 use super::part::{MONTH_D, Part, Row, Step, Touching};
 use super::result::PairKind;
 use super::scan::ln_sum;
 use super::settings::DriftSettings;
+use super::shape::Shape;
 
 /// Bias of all probes in beer against sugar baths (bubbles at rest, foam, meniscus), SD, SG. From memory, no source.
 const BEER_SD: f64 = 0.0007;
@@ -39,24 +41,25 @@ pub(super) struct Model {
     pub probes: Vec<Part>,
     /// SD of each effect that pairs share; the first `probes.len()` are the slopes, free at first.
     pub prior_sd: Vec<Option<f64>>,
-    /// Index of the effect "in beer", if any pair is a sample.
+    /// Index of the effect "in beer", if any pair has it.
     pub beer: Option<usize>,
     /// What was taken from every slope before.
     pub slope_mean: f64,
 }
 
 impl Model {
-    pub fn new(season: &Season, pairs: &[&Found], settings: &DriftSettings) -> Self {
+    pub fn new(season: &Season, curves: &Curves, pairs: &[&Found], settings: &DriftSettings) -> Self {
         let mut by_probe: BTreeMap<&str, Vec<&Found>> = BTreeMap::new();
         for found in pairs {
             by_probe.entry(found.pair.probe.as_str()).or_default().push(found);
         }
         let mut effects = Effects::new(by_probe.len(), by_probe.values());
-        let is_sample = |found: &&Found| found.pair.kind == PairKind::Sample;
-        let beer = pairs.iter().any(is_sample).then(|| effects.of(Shared::Beer, BEER_SD));
+        let in_beer = |found: &&Found| is_in_beer(found.pair.kind);
+        let beer = pairs.iter().any(in_beer).then(|| effects.of(Shared::Beer, BEER_SD));
         let mut parts = Vec::new();
-        for (index, (probe, found)) in by_probe.iter().enumerate() {
-            parts.push(part(season, settings, index, probe, found, &mut effects));
+        let shapes = Shape::of(curves, &by_probe.keys().copied().collect::<Vec<_>>());
+        for (index, ((probe, found), shape)) in by_probe.iter().zip(shapes).enumerate() {
+            parts.push(part(season, settings, index, (probe, shape), found, &mut effects));
         }
         Self { probes: parts, prior_sd: effects.prior_sd, beer, slope_mean: 0.0 }
     }
@@ -127,7 +130,8 @@ impl Model {
         let place = |effect: usize| numbers.iter().position(|j| *j == effect);
         let sources = part.touching.sources.iter().filter_map(|(source, j)| Some((*source, place(*j)?))).collect();
         let columns = part.touching.columns.clone();
-        let touching = Touching { effects: (0..numbers.len()).collect(), columns, sources };
+        let unknown = part.touching.unknown.iter().filter_map(|j| place(*j)).collect();
+        let touching = Touching { effects: (0..numbers.len()).collect(), columns, sources, unknown };
         let part = part.remade(part.rows.clone(), part.y.clone(), touching);
         Some(Self { probes: vec![part], prior_sd, beer: None, slope_mean: self.slope_mean })
     }
@@ -168,6 +172,14 @@ impl Model {
         model
     }
 
+    /// The probes with which one was in a beer whose gravity nothing else tells, by number.
+    pub fn beside(&self, p: usize) -> Vec<usize> {
+        let unknown = |part: &Part| part.touching.unknown.iter().copied().collect::<BTreeSet<usize>>();
+        let Some(beers) = self.probes.get(p).map(unknown) else { return Vec::new() };
+        let others = self.probes.iter().enumerate().filter(|(q, _)| *q != p);
+        others.filter(|(_, other)| !beers.is_disjoint(&unknown(other))).map(|(q, _)| q).collect()
+    }
+
     /// The same model with one more step of a probe.
     pub fn with_step(&self, p: usize, step: Step) -> Self {
         let mut model = self.clone();
@@ -180,6 +192,11 @@ impl Model {
     }
 }
 
+/// Whether a pair has the bias in beer; between probes beside each other it falls out.
+fn is_in_beer(kind: PairKind) -> bool {
+    matches!(kind, PairKind::Sample | PairKind::Stated)
+}
+
 /// What pairs of several probes share.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Shared {
@@ -187,6 +204,8 @@ enum Shared {
     Beer,
     /// The lift of bubbles in an active fermentation.
     Active,
+    /// The gravity of a beer without a sample, by its number.
+    Unsampled(usize),
     /// A source of error of calibration, by its number.
     Source(usize),
 }
@@ -227,7 +246,7 @@ fn part(
     season: &Season,
     settings: &DriftSettings,
     index: usize,
-    probe: &str,
+    (probe, shape): (&str, Shape),
     pairs: &[&Found],
     effects: &mut Effects,
 ) -> Part {
@@ -240,6 +259,7 @@ fn part(
     };
     let mut rows = Vec::with_capacity(n);
     let mut sources = BTreeMap::new();
+    let mut unknown = Vec::new();
     for (row, f) in pairs.iter().enumerate() {
         let mut own = f.pair.own_se.powi(2);
         for &(source, by) in &f.errors.shared {
@@ -249,14 +269,21 @@ fn part(
                 touch(effect, row, by);
             }
         }
-        if f.pair.kind == PairKind::Sample {
+        if let Some(beer) = f.unsampled {
+            let effect = effects.of(Shared::Unsampled(beer.number), beer.sd_sg);
+            touch(effect, row, 1.0);
+            if f.pair.kind == PairKind::Beside {
+                unknown.push(effect);
+            }
+        }
+        if is_in_beer(f.pair.kind) {
             touch(effects.of(Shared::Beer, BEER_SD), row, 1.0);
             if f.pair.rate_sg_per_day.abs() > settings.active_sg_per_day {
                 touch(effects.of(Shared::Active, settings.active_sd_sg), row, 1.0);
                 own += 0.25 * settings.active_sd_sg.powi(2);
             }
         }
-        let pair = Row::at(f.pair.age_d / MONTH_D, f.pair.reference_sg, f.errors.clone(), own);
+        let pair = Row::at(&shape, f.pair.age_d / MONTH_D, f.pair.reference_sg, f.errors.clone(), own);
         touch(index, row, pair.shows * pair.months);
         rows.push(pair);
     }
@@ -265,7 +292,7 @@ fn part(
     let y = DVector::from_iterator(n, pairs.iter().map(|f| f.pair.difference_sg));
     let numbers = columns.keys().copied().collect();
     let columns = DMatrix::from_columns(&columns.into_values().collect::<Vec<_>>());
-    Part::new(probe, calibrated_at, rows, y, Touching { effects: numbers, columns, sources }, steps)
+    Part::new((probe, shape), calibrated_at, rows, y, Touching { effects: numbers, columns, sources, unknown }, steps)
 }
 
 /// The events of a probe that may move it at once, by time.

@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use crate::calibration::{
     Calibration, Calibrations, CovarianceRoot, Liquids, Noise, ReadingErrors, Sources, UNUSABLE, immersion, own_sd,
+    probe_ids,
 };
 use crate::error::Result;
 use crate::season::{Pair, Reference, Season};
-use crate::units::HOURS_PER_DAY;
+use crate::units::{HOURS_PER_DAY, Instant};
 
 use super::level::local_level;
 use super::result::{DriftPair, PairKind};
@@ -19,36 +20,62 @@ pub(super) struct Found {
     pub pair: DriftPair,
     /// Its error by source: that of the probe on its curve less that of the reference.
     pub errors: ReadingErrors,
+    /// The beer of a pair without a sample.
+    pub unsampled: Option<Unsampled>,
+}
+
+/// A beer of which no sample was drawn when its probes were at rest in it: its gravity is common to their pairs.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Unsampled {
+    pub number: usize,
+    /// What is known of its gravity beside the `reference_sg` of the pairs, SD, SG.
+    pub sd_sg: f64,
 }
 
 /// Tilt, its SE, temperature and slope per hour of a probe at a reference.
-struct Rest {
-    tilt_deg: f64,
-    se_deg: f64,
-    temp_c: f64,
-    per_h: f64,
+pub(super) struct Rest {
+    pub tilt_deg: f64,
+    pub se_deg: f64,
+    pub temp_c: f64,
+    pub per_h: f64,
+}
+
+/// A probe at rest as its first curve reads it.
+pub(super) struct Seen {
+    pub sg: f64,
+    /// Standard error by its own noise, SG.
+    pub own_se: f64,
+    /// Standard error of the curve, SG.
+    pub curve_se: f64,
+    pub temp_c: f64,
+    /// How fast it falls.
+    pub rate_sg_per_day: f64,
+    pub errors: ReadingErrors,
 }
 
 /// All pairs of a season, by probe and time.
 ///
-/// The baths that made a probe's first curve are no pairs: they are in the curve, and its error is in every pair.
+/// The baths that made a probe's first curve are no pairs: they are in the curve, and its error is in every pair. After the
+/// pairs with references come those with beers of which no sample was drawn.
 pub(super) fn find(season: &Season, calibrations: &Calibrations, settings: &DriftSettings) -> Result<Vec<Found>> {
     let pairs = season.pairs(settings.window_min)?;
     let liquids = calibrations.liquids(season)?;
     let sources = Sources::of(season, &calibrations.settings).numbered_as(&calibrations.sources);
     let finder = Finder { season, calibrations, settings, liquids, sources, shared: shared(&pairs) };
-    let mut of_probe: BTreeMap<&str, Option<Checked>> = BTreeMap::new();
+    let of_probe = |probe: &String| {
+        let first = calibrations.first(probe)?;
+        let noise = Noise::of(&season.readings, season.readings.of_probe(probe));
+        Some((probe.clone(), Checked { first, root: CovarianceRoot::of_own(&first.fitted), noise }))
+    };
+    let checked: BTreeMap<String, Checked> = probe_ids(season).iter().filter_map(of_probe).collect();
     let mut found = Vec::new();
     for pair in &pairs {
-        let checked = of_probe.entry(pair.probe.as_str()).or_insert_with(|| {
-            let first = calibrations.first(&pair.probe)?;
-            let noise = Noise::of(&season.readings, season.readings.of_probe(&pair.probe));
-            Some(Checked { first, root: CovarianceRoot::of_own(&first.fitted), noise })
-        });
-        if let (Some(checked), Some(reference)) = (checked, season.references.get(pair.reference)) {
+        if let (Some(checked), Some(reference)) = (checked.get(&pair.probe), season.references.get(pair.reference)) {
             found.extend(finder.found(pair, reference, checked));
         }
     }
+    let unsampled = finder.unsampled(&checked, &found);
+    found.extend(unsampled);
     found.sort_by(|a, b| (&a.pair.probe, a.pair.at).cmp(&(&b.pair.probe, b.pair.at)));
     Ok(found)
 }
@@ -65,16 +92,16 @@ fn shared(pairs: &[Pair]) -> BTreeMap<(String, usize), usize> {
 }
 
 /// A probe on its first calibration.
-struct Checked<'a> {
-    first: &'a Calibration,
+pub(super) struct Checked<'a> {
+    pub first: &'a Calibration,
     root: CovarianceRoot,
-    noise: Option<Noise>,
+    pub noise: Option<Noise>,
 }
 
-struct Finder<'a> {
-    season: &'a Season,
-    calibrations: &'a Calibrations,
-    settings: &'a DriftSettings,
+pub(super) struct Finder<'a> {
+    pub season: &'a Season,
+    pub calibrations: &'a Calibrations,
+    pub settings: &'a DriftSettings,
     liquids: Liquids,
     sources: Sources,
     shared: BTreeMap<(String, usize), usize>,
@@ -91,16 +118,13 @@ impl Finder<'_> {
         } else {
             self.in_bath(pair, reference, checked.noise)?
         };
-        let liquid = self.liquids.of(self.season, reference.batch.as_deref());
-        let temp_sd_c = self.calibrations.settings.temp_sd_c;
-        let point = first.gravity_at(liquid, rest.tilt_deg, rest.temp_c, temp_sd_c)?;
-        let mut errors = first.reading_errors(&checked.root, liquid, rest.tilt_deg, rest.temp_c, temp_sd_c)?;
+        let Seen { sg, own_se, curve_se, temp_c, rate_sg_per_day, mut errors } =
+            self.seen(checked, reference.batch.as_deref(), &rest)?;
         // An instrument that the curve was made with reads the reference as it read the baths.
         for error in self.sources.of_row(pair.reference) {
             errors.add(error.source, -error.effect);
         }
-        let rate = -rest.per_h * point.sg_per_deg * HOURS_PER_DAY;
-        let active = rate.abs() > self.settings.active_sg_per_day;
+        let active = rate_sg_per_day.abs() > self.settings.active_sg_per_day;
         let reference_sd = own_sd(reference, self.calibrations.settings.instrument_bias_sg(reference));
         // Rows of one instant share the probe's level: each holds its part of what it says.
         let row = pair.rows.first().copied();
@@ -108,21 +132,37 @@ impl Finder<'_> {
         let pair = DriftPair {
             at: reference.at,
             probe: pair.probe.clone(),
-            reference: pair.reference,
+            reference: Some(pair.reference),
             kind: if reference.is_sample() { PairKind::Sample } else { PairKind::Bath },
             reference_sg: reference.sg,
             reference_sd,
-            difference_sg: point.sg - reference.sg,
-            own_se: rest.se_deg * point.sg_per_deg * (sharers as f64).sqrt(),
-            curve_se: point.shared_se,
+            difference_sg: sg - reference.sg,
+            own_se: own_se * (sharers as f64).sqrt(),
+            curve_se,
             age_d: reference.at.days_since(first.calibrated_at),
-            temp_c: rest.temp_c,
+            temp_c,
             method: reference.method.clone().unwrap_or_else(|| "not stated".to_owned()),
             batch: reference.batch.clone(),
-            rate_sg_per_day: rate,
+            rate_sg_per_day,
             left_out: (active && self.settings.leave_out_active).then(|| "active fermentation".to_owned()),
         };
-        Some(Found { pair, errors })
+        Some(Found { pair, errors, unsampled: None })
+    }
+
+    /// A probe at rest in a batch, or in a bath, on its first curve.
+    pub fn seen(&self, checked: &Checked, batch: Option<&str>, rest: &Rest) -> Option<Seen> {
+        let liquid = self.liquids.of(self.season, batch);
+        let temp_sd_c = self.calibrations.settings.temp_sd_c;
+        let point = checked.first.gravity_at(liquid, rest.tilt_deg, rest.temp_c, temp_sd_c)?;
+        let errors = checked.first.reading_errors(&checked.root, liquid, rest.tilt_deg, rest.temp_c, temp_sd_c)?;
+        Some(Seen {
+            sg: point.sg,
+            own_se: rest.se_deg * point.sg_per_deg,
+            curve_se: point.shared_se,
+            temp_c: rest.temp_c,
+            rate_sg_per_day: -rest.per_h * point.sg_per_deg * HOURS_PER_DAY,
+            errors,
+        })
     }
 
     fn in_bath(&self, pair: &Pair, reference: &Reference, noise: Option<Noise>) -> Option<Rest> {
@@ -143,16 +183,27 @@ impl Finder<'_> {
             return Some(Rest { tilt_deg, se_deg, temp_c, per_h: 0.0 });
         }
         let readings = &self.season.readings;
-        let usable = |row: &usize| readings.flags.get(*row).is_some_and(|flags| !flags.intersects(UNUSABLE));
-        pair.rows.iter().find(|row| usable(row))?;
+        pair.rows.iter().find(|row| self.usable(**row))?;
         let batch = reference.batch.as_deref().and_then(|batch| readings.batch_index(batch));
+        let rest = self.rest(&pair.probe, batch, reference.at, noise)?;
+        let temp_c = if rest.temp_c.is_finite() { rest.temp_c } else { reference.temp_c? };
+        Some(Rest { temp_c, ..rest })
+    }
+
+    /// Whether a reading may be part of a level.
+    pub fn usable(&self, row: usize) -> bool {
+        self.season.readings.flags.get(row).is_some_and(|flags| !flags.intersects(UNUSABLE))
+    }
+
+    /// The local level of a probe in a batch.
+    pub fn rest(&self, probe: &str, batch: Option<u32>, at: Instant, noise: Option<Noise>) -> Option<Rest> {
+        let readings = &self.season.readings;
         let window = self.settings.level_window_h;
-        let (from, to) = (reference.at.plus_hours(-window), reference.at.plus_hours(window));
-        let keep = |row: usize| usable(&row) && readings.batch.get(row).copied().flatten() == batch;
+        let keep = |row: usize| self.usable(row) && readings.batch.get(row).copied().flatten() == batch;
+        let usual = self.calibrations.settings.tilt_sd_deg;
         let noise = noise.unwrap_or(Noise { sd_deg: usual, rho: 0.0, blocks: 0 });
-        let rows = readings.of_probe_between(&pair.probe, from, to);
-        let level = local_level(self.season, rows, keep, reference.at, window, noise)?;
-        let temp_c = if level.temp_c.is_finite() { level.temp_c } else { reference.temp_c? };
-        Some(Rest { tilt_deg: level.tilt_deg, se_deg: level.se_deg, temp_c, per_h: level.per_h })
+        let rows = readings.of_probe_between(probe, at.plus_hours(-window), at.plus_hours(window));
+        let level = local_level(self.season, rows, keep, at, window, noise)?;
+        Some(Rest { tilt_deg: level.tilt_deg, se_deg: level.se_deg, temp_c: level.temp_c, per_h: level.per_h })
     }
 }

@@ -9,48 +9,14 @@ use crate::units::Instant;
 
 use super::blocks::{Block, Target};
 use super::model::Variances;
+use super::shape::{EVEN, Shape, Shown};
 
 /// Days of a month, the unit of a drift rate.
 pub(super) const MONTH_D: f64 = 30.0;
 /// Gravity at which drift is stated.
 pub(super) const AT_SG: f64 = 1.020;
-/// How a probe's error changes with gravity, as a share of it per 0.030 below SG 1.020, by the hydrostatics of two floats: one
-/// that comes from the sensor's zero or across the axis (0.27 to 0.40), and one from mass, height or shell.
-const SIDEWAYS: f64 = 0.33;
-const PROPORTIONAL: f64 = -0.04;
-/// The part of an error's variance that is sideways where nothing tells it.
-const EVEN: f64 = 0.5;
 /// Drift from probe to probe, SD, SG a month: only for how much the doubt about the gravity's share weighs.
 const TYPICAL_PER_MONTH: f64 = 0.001;
-
-/// How many 0.030 a gravity lies below that at which drift is stated.
-fn depth(sg: f64) -> f64 {
-    (AT_SG - sg) / 0.030
-}
-
-/// The error at a gravity in units of that at SG 1.020, of which this part of the variance is sideways.
-fn shows_of(sideways: f64, sg: f64) -> f64 {
-    1.0 + (PROPORTIONAL + sideways * (SIDEWAYS - PROPORTIONAL)) * depth(sg)
-}
-
-/// By how much of it an error at a gravity may differ from that, SD; with a sign, as a probe whose error shows more below
-/// SG 1.020 shows less above.
-///
-/// With s and p the two kinds' errors in units of those at SG 1.020 and r the sideways part, r s s' + (1 - r) p p' is
-/// m m' + d d' with m = r s + (1 - r) p and d = sqrt(r (1 - r)) (s - p).
-fn doubt_of(sideways: f64, sg: f64) -> f64 {
-    (sideways * (1.0 - sideways)).sqrt() * (SIDEWAYS - PROPORTIONAL) * depth(sg)
-}
-
-/// The error at a gravity in units of that at SG 1.020.
-pub(super) fn shows(sg: f64) -> f64 {
-    shows_of(EVEN, sg)
-}
-
-/// By how much of it that may differ, SD, with a sign.
-pub(super) fn gravity_doubt(sg: f64) -> f64 {
-    doubt_of(EVEN, sg)
-}
 
 /// A sudden change of a probe at a moment.
 #[derive(Debug, Clone, PartialEq)]
@@ -99,27 +65,27 @@ pub(super) struct Row {
     pub doubt: f64,
     /// The same of a steady drift's error, SG.
     pub line_doubt: f64,
-    /// What a walk of 1 at SG 1.020 makes here, and by how much that may differ, SD, with a sign.
-    pub walk: (f64, f64),
+    /// What a walk of 1 at SG 1.020 of a usual probe makes here.
+    pub walk: Shown,
 }
 
 impl Row {
     /// A pair at an age and a gravity with these errors of the curve, less the reference's, and this variance that nothing
     /// else shares.
-    pub fn at(months: f64, sg: f64, errors: ReadingErrors, own: f64) -> Self {
-        let (shows, doubt) = (shows(sg), gravity_doubt(sg));
+    pub fn at(shape: &Shape, months: f64, sg: f64, errors: ReadingErrors, own: f64) -> Self {
+        let (shows, doubt) = shape.shown(sg);
         let line_doubt = doubt * TYPICAL_PER_MONTH * months;
-        Self { months, shows, errors, sg, own, doubt, line_doubt, walk: (shows, doubt) }
+        Self { months, shows, errors, sg, own, doubt, line_doubt, walk: shape.walked(EVEN, sg) }
     }
 
-    /// The same with an error that shows just so much of that at SG 1.020.
-    pub fn showing(self, shows: f64) -> Self {
-        Self { shows, doubt: 0.0, line_doubt: 0.0, walk: (shows, 0.0), ..self }
+    /// The same with an error that shows just so much of that at SG 1.020, where a walk of 1 shows as much as `walk`.
+    pub fn showing(self, shows: f64, walk: f64) -> Self {
+        Self { shows, doubt: 0.0, line_doubt: 0.0, walk: (walk * shows, 0.0), ..self }
     }
 
     /// Covariance of the errors here and at another row that a random walk of SD 1 after 30 days makes.
     fn walked(&self, other: &Self) -> f64 {
-        (self.walk.0 * other.walk.0 + self.walk.1 * other.walk.1) * walk_of_one(self.months, other.months)
+        together(self.walk, other.walk) * walk_of_one(self.months, other.months)
     }
 }
 
@@ -132,6 +98,8 @@ pub(super) struct Touching {
     pub columns: DMatrix<f64>,
     /// By source of error that other probes have as well: the number of its effect. One standard deviation is its unit.
     pub sources: BTreeMap<usize, usize>,
+    /// Those that are gravities of beers of which only the probes in them tell.
+    pub unknown: Vec<usize>,
 }
 
 /// One probe's part.
@@ -148,8 +116,12 @@ pub(super) struct Part {
     walk: DMatrix<f64>,
     pub touching: Touching,
     pub steps: Vec<Step>,
+    /// How its errors show at a gravity.
+    pub shape: Shape,
     /// The sideways part of the walk's variance.
     pub sideways: f64,
+    /// What a walk of 1 of a usual probe makes of this one's error at SG 1.020.
+    walks: Shown,
     /// Months of a weekly grid through the observed span, with the weights that make a slope.
     grid: Vec<(f64, f64)>,
     /// First and last age observed, months; 0 is among them.
@@ -159,7 +131,7 @@ pub(super) struct Part {
 impl Part {
     /// Its pairs with the effects that touch them, and its steps.
     pub fn new(
-        probe: &str,
+        (probe, shape): (&str, Shape),
         calibrated_at: Instant,
         rows: Vec<Row>,
         y: DVector<f64>,
@@ -178,8 +150,8 @@ impl Part {
         let first = rows.iter().map(|r| r.months).fold(0.0, f64::min);
         let steps = steps.into_iter().filter(|step| step.months > first).collect();
         let (probe, grid) = (probe.to_owned(), weekly_slope(first, last));
-        let span = (first, last);
-        Self { probe, calibrated_at, rows, y, known, walk, touching, steps, sideways: EVEN, grid, span }
+        let (span, sideways, walks) = ((first, last), EVEN, shape.walked(EVEN, AT_SG));
+        Self { probe, calibrated_at, rows, y, known, walk, touching, steps, shape, sideways, walks, grid, span }
     }
 
     /// Pairs used.
@@ -238,13 +210,13 @@ impl Part {
         let over = |of: &dyn Fn(f64) -> f64| points.iter().map(|(m, by)| by * of(*m)).sum::<f64>();
         let walked = |at: f64| walk * over(&|months| walk_of_one(months, at));
         let stepped = |at: f64| if steps { over(&|months| self.stepped(months, at)) } else { 0.0 };
-        let of_row = |r: &Row| r.walk.0 * walked(r.months) + r.shows * stepped(r.months);
+        let of_row = |r: &Row| together(self.walks, r.walk) * walked(r.months) + r.shows * stepped(r.months);
         Target {
             effect: self.slope(),
             load,
             shared: Vec::new(),
             covariance: DVector::from_iterator(self.n(), self.rows.iter().map(of_row)),
-            variance: over(&|months| walked(months) + stepped(months)),
+            variance: over(&|months| together(self.walks, self.walks) * walked(months) + stepped(months)),
             known: if steps { over(&|months| self.expected(months)) } else { 0.0 },
         }
     }
@@ -270,7 +242,7 @@ impl Part {
 
     /// The same part with a walk of which this part of the variance is sideways.
     pub fn with_sideways(&self, sideways: f64) -> Self {
-        let mut part = Self { sideways, ..self.clone() };
+        let mut part = Self { sideways, walks: self.shape.walked(sideways, AT_SG), ..self.clone() };
         part.rows = part.rows.iter().map(|row| part.walking(row.clone())).collect();
         part.walk = covariance_of(&part.rows, Row::walked);
         part
@@ -278,12 +250,12 @@ impl Part {
 
     /// A row on which the walk shows as it does in this part.
     fn walking(&self, row: Row) -> Row {
-        Row { walk: (shows_of(self.sideways, row.sg), doubt_of(self.sideways, row.sg)), ..row }
+        Row { walk: self.shape.walked(self.sideways, row.sg), ..row }
     }
 
     /// The probe at an age and a gravity, with the error of a reading there on the first curve, by source.
     pub fn state(&self, months: f64, sg: f64, errors: ReadingErrors) -> Row {
-        self.walking(Row::at(months, sg, errors, 0.0))
+        self.walking(Row::at(&self.shape, months, sg, errors, 0.0))
     }
 
     /// The number of the slope's effect.
@@ -333,6 +305,11 @@ impl Part {
         }
     }
 
+    /// SD of this probe's walk at SG 1.020 in units of that of a usual one.
+    pub fn walk_at_drift_sg(&self) -> f64 {
+        together(self.walks, self.walks).sqrt()
+    }
+
     /// Whether other probes have this source of error as well.
     pub fn is_common(&self, source: usize) -> bool {
         self.touching.sources.contains_key(&source)
@@ -342,13 +319,14 @@ impl Part {
     pub fn shaped(&self, shape: &dyn Fn(f64) -> f64) -> Self {
         let mut rows = self.rows.clone();
         let mut touching = self.touching.clone();
+        let walk = self.walk_at_drift_sg();
         for (i, row) in rows.iter_mut().enumerate() {
-            *row = row.clone().showing(shape(row.sg));
+            *row = row.clone().showing(shape(row.sg), walk);
             if let Some(cell) = touching.columns.get_mut((i, 0)) {
                 *cell = row.shows * row.months;
             }
         }
-        self.remade(rows, self.y.clone(), touching)
+        Self { walks: (walk, 0.0), ..self.remade(rows, self.y.clone(), touching) }
     }
 
     /// The same part with one more pair, which shares with others the errors of its curve only; its difference is 0.
@@ -369,11 +347,30 @@ impl Part {
         self.remade(rows, self.y.clone().push(0.0), touching)
     }
 
+    /// The same probe with those of its pairs that `keep` names by number.
+    pub fn only(&self, keep: impl Fn(usize) -> bool) -> Self {
+        let kept: Vec<usize> = (0..self.n()).filter(|row| keep(*row)).collect();
+        if kept.len() == self.n() {
+            return self.clone();
+        }
+        let rows = kept.iter().filter_map(|&row| self.rows.get(row).cloned()).collect();
+        let mut touching = self.touching.clone();
+        touching.columns = touching.columns.select_rows(&kept);
+        let part = self.remade(rows, self.y.select_rows(&kept), touching);
+        Self { steps: self.steps.clone(), ..part }
+    }
+
     /// The same probe with other pairs or columns.
     pub fn remade(&self, rows: Vec<Row>, y: DVector<f64>, touching: Touching) -> Self {
-        let part = Self::new(&self.probe, self.calibrated_at, rows, y, touching, self.steps.clone());
-        Self { sideways: self.sideways, ..part }
+        let of = (self.probe.as_str(), self.shape.clone());
+        let part = Self::new(of, self.calibrated_at, rows, y, touching, self.steps.clone());
+        Self { sideways: self.sideways, walks: self.walks, ..part }
     }
+}
+
+/// Covariance of what two states show of one error.
+fn together(a: Shown, b: Shown) -> f64 {
+    a.0 * b.0 + a.1 * b.1
 }
 
 /// The covariance of every row with every other.

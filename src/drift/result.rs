@@ -18,6 +18,22 @@ pub enum PairKind {
     Bath,
     /// A sample of a batch.
     Sample,
+    /// The original gravity that is stated of a batch, where no sample was drawn at pitching.
+    Stated,
+    /// Other probes at rest in the same beer, where no sample was drawn: they tell one from the other, none from the truth.
+    Beside,
+}
+
+impl PairKind {
+    /// Its name in the tables.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Bath => "bath",
+            Self::Sample => "sample",
+            Self::Stated => "stated",
+            Self::Beside => "beside",
+        }
+    }
 }
 
 /// One probe and one reference: the probe's gravity on its first calibration of the season against the known one.
@@ -27,13 +43,14 @@ pub struct DriftPair {
     pub at: Instant,
     /// The probe.
     pub probe: String,
-    /// Row of `Season::references`.
-    pub reference: usize,
-    /// Bath or sample.
+    /// Row of `Season::references`, where there is one.
+    pub reference: Option<usize>,
+    /// What it rests on.
     pub kind: PairKind,
-    /// SG 20/20 of the reference.
+    /// SG 20/20 of the reference; the mean of probes beside each other.
     pub reference_sg: f64,
-    /// Its standard deviation without the instrument's bias.
+    /// Its standard deviation without the instrument's bias; infinite for probes beside each other, which share whatever
+    /// the beer's gravity is.
     pub reference_sd: f64,
     /// Probe minus reference, SG.
     pub difference_sg: f64,
@@ -131,7 +148,7 @@ pub struct TrackPoint {
 pub struct ProbeDrift {
     /// The probe.
     pub probe: String,
-    /// Pairs used.
+    /// Pairs used that rest on a gravity; those with other probes are not counted.
     pub n: usize,
     /// Days from the first calibration to the last pair.
     pub span_d: f64,
@@ -221,6 +238,9 @@ pub struct Shift {
     pub kind: ShiftKind,
     /// The batch in whose readings it was found.
     pub batch: Option<String>,
+    /// Probes beside this one of which one may have shifted instead: nothing tells which. Its size then holds that it may be
+    /// none.
+    pub or_probes: Vec<String>,
     /// Of one that was found: probability of so strong a sign on this probe without a shift.
     pub p_probe: Option<f64>,
     /// Of one that was found: probability of so strong a sign on any probe of the fleet without a shift.

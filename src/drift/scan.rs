@@ -36,6 +36,8 @@ pub(super) struct Candidate {
     pub p_probe: f64,
     /// Probability of so strong a sign on any probe of the fleet.
     pub p_fleet: f64,
+    /// Logarithm of the likelihood ratio: how strong the sign is.
+    pub ln_ratio: f64,
 }
 
 /// One gap between two looks at a probe.
@@ -120,23 +122,11 @@ struct AtPoint {
 /// None for a probe without two looks at it.
 pub(super) fn scan(model: &Model, sd: f64, level: f64) -> Vec<Option<Candidate>> {
     let gaps: Vec<Gaps> = model.probes.iter().map(Gaps::of).collect();
-    let mut systems = Vec::new();
-    for &walk_sd in &WALK_SD {
-        for &pair_sd in &PAIR_SD {
-            let at = Variances { walk_sd, pair_sd };
-            systems.extend(System::new(model.blocks(at), &model.prior_sd).ok().map(|system| (system, ln_prior(&at))));
-        }
-    }
-    let seasons = seasons(model, &systems);
-    let points: Vec<AtPoint> =
-        systems.iter().map(|(system, prior)| at_point(system, *prior, &seasons, &gaps, sd)).collect();
+    let systems = systems(model);
+    let seasons = seasons(model, &systems, draws(model, systems.len()));
+    let points = points(&systems, &seasons, &gaps, sd);
+    let all = statistics(&points, model.probes.len());
     let columns = seasons.first().map_or(0, DMatrix::ncols);
-    let statistic = |p: usize, s: usize| {
-        let with = points.iter().map(|at| at.ln.get(s).copied().unwrap_or(f64::NEG_INFINITY) + ratio(at, p, s));
-        let without = points.iter().map(|at| at.ln.get(s).copied().unwrap_or(f64::NEG_INFINITY));
-        ln_sum(with) - ln_sum(without)
-    };
-    let all: Vec<Vec<f64>> = (0..model.probes.len()).map(|p| (0..columns).map(|s| statistic(p, s)).collect()).collect();
     let largest: Vec<f64> = (1..columns)
         .map(|s| all.iter().filter_map(|probe| probe.get(s)).copied().fold(f64::NEG_INFINITY, f64::max))
         .collect();
@@ -154,9 +144,51 @@ pub(super) fn scan(model: &Model, sd: f64, level: f64) -> Vec<Option<Candidate>>
             size,
             p_probe,
             p_fleet,
+            ln_ratio: observed,
         }));
     }
     found
+}
+
+/// Logarithm of the likelihood ratio of every probe, as [`scan`] has it, without its calibration.
+pub(super) fn ln_ratios(model: &Model, sd: f64) -> Vec<f64> {
+    let gaps: Vec<Gaps> = model.probes.iter().map(Gaps::of).collect();
+    let systems = systems(model);
+    let points = points(&systems, &seasons(model, &systems, 0), &gaps, sd);
+    let all = statistics(&points, model.probes.len());
+    all.iter().map(|probe| probe.first().copied().unwrap_or(f64::NEG_INFINITY)).collect()
+}
+
+/// The model solved on the grid, with the logarithms of the priors.
+fn systems(model: &Model) -> Vec<(System<'_>, f64)> {
+    let mut systems = Vec::new();
+    for &walk_sd in &WALK_SD {
+        for &pair_sd in &PAIR_SD {
+            let at = Variances { walk_sd, pair_sd };
+            systems.extend(System::new(model.blocks(at), &model.prior_sd).ok().map(|system| (system, ln_prior(&at))));
+        }
+    }
+    systems
+}
+
+fn points(systems: &[(System, f64)], seasons: &[DMatrix<f64>], gaps: &[Gaps], sd: f64) -> Vec<AtPoint> {
+    systems.iter().map(|(system, prior)| at_point(system, *prior, seasons, gaps, sd)).collect()
+}
+
+/// By probe and season, the logarithm of the likelihood with a shift over that without, both averaged over the grid.
+fn statistics(points: &[AtPoint], probes: usize) -> Vec<Vec<f64>> {
+    let seasons = points.first().map_or(0, |at| at.ln.len());
+    let of = |at: &AtPoint, s: usize| at.ln.get(s).copied().unwrap_or(f64::NEG_INFINITY);
+    let statistic = |p: usize, s: usize| {
+        ln_sum(points.iter().map(|at| of(at, s) + ratio(at, p, s))) - ln_sum(points.iter().map(|at| of(at, s)))
+    };
+    (0..probes).map(|p| (0..seasons).map(|s| statistic(p, s)).collect()).collect()
+}
+
+/// Seasons without a shift to be drawn.
+fn draws(model: &Model, systems: usize) -> usize {
+    let rows: f64 = model.probes.iter().map(|part| (part.n() * part.n()) as f64).sum();
+    ((WORK / (systems as f64 * rows)) as usize).clamp(LEAST, MOST)
 }
 
 fn ratio(at: &AtPoint, p: usize, s: usize) -> f64 {
@@ -169,10 +201,8 @@ pub(super) fn ln_sum(terms: impl Iterator<Item = f64>) -> f64 {
     if top.is_finite() { top + terms.iter().map(|t| (t - top).exp()).sum::<f64>().ln() } else { top }
 }
 
-/// Observations by probe: the season's in column 0, then seasons drawn from the model without a shift.
-fn seasons(model: &Model, systems: &[(System, f64)]) -> Vec<DMatrix<f64>> {
-    let rows: f64 = model.probes.iter().map(|part| (part.n() * part.n()) as f64).sum();
-    let draws = ((WORK / (systems.len() as f64 * rows)) as usize).clamp(LEAST, MOST);
+/// Observations by probe: the season's in column 0, then so many seasons drawn from the model without a shift.
+fn seasons(model: &Model, systems: &[(System, f64)], draws: usize) -> Vec<DMatrix<f64>> {
     let mut rng = ChaCha8Rng::seed_from_u64(SEED);
     let ln: Vec<f64> = systems.iter().map(|(system, prior)| system.ln_likelihood + prior).collect();
     let total = ln_sum(ln.iter().copied());

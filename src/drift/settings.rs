@@ -15,6 +15,7 @@ use crate::fit::mixed::Df;
 /// | `active_sg_per_day` | 0.004 | a fermentation faster than this is active: bubbles lift the probe |
 /// | `active_sd_sg` | 0.0015 | extra SD of a pair from active fermentation |
 /// | `leave_out_active` | false | leave such pairs out altogether |
+/// | `unsampled` | true | probes beside each other in a beer without a sample, and worts of stated gravity, are pairs too |
 /// | `change_sd_sg` | 0.006 | how far a change of cell, shell or board may move a probe |
 /// | `offset_prior` | see there | what a probe's offset may be where the season cannot tell |
 /// | `shift_alarm` | 0.05 | how often chance alone may show a shift on a probe that has none, in its references and again in its readings; 0 seeks none |
@@ -42,6 +43,9 @@ pub struct DriftSettings {
     pub active_sd_sg: f64,
     /// True: pairs from active fermentation are left out.
     pub leave_out_active: bool,
+    /// True: what readings alone tell between batches is used. Probes at rest in one beer of which no sample was drawn are
+    /// pairs of one another, and a probe at rest in wort is a pair of the original gravity that is stated of it.
+    pub unsampled: bool,
     /// How far a change of cell, shell or board may move a probe, SD, SG; a knock three tenths of it.
     pub change_sd_sg: f64,
     /// The offset prior where the season cannot tell one.
@@ -85,6 +89,7 @@ impl Default for DriftSettings {
             active_sg_per_day: 0.004,
             active_sd_sg: 0.0015,
             leave_out_active: false,
+            unsampled: true,
             change_sd_sg: 0.006,
             offset_prior: OffsetPrior::default(),
             shift_alarm: 0.05,

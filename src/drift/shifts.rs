@@ -1,16 +1,19 @@
 //! Sudden shifts of each probe: those of known events with their size, and those that are found.
 
+use std::collections::BTreeSet;
+
 use crate::fit::Finding;
 
 use super::average::{Averaged, METHOD};
 use super::fleet::missing;
 use super::mixture::Mixture;
 use super::model::Model;
-use super::part::{Part, Step, gravity_doubt, shows};
+use super::part::{Part, Step};
 use super::readings::Read;
 use super::result::{Shift, ShiftKind};
-use super::scan::{Candidate, scan};
+use super::scan::{Candidate, ln_ratios, ln_sum, scan};
 use super::settings::DriftSettings;
+use super::shape::Shape;
 
 /// Most shifts that are sought on one probe.
 const MOST_A_PROBE: usize = 3;
@@ -22,45 +25,91 @@ const READ: &str = "jump in a state-space model of the readings, calibrated by r
 /// Share of a shift inside a batch that may have gone with the next cleaning, SD. From memory, no source.
 const GONE_SHARE: f64 = 0.5;
 
+/// A sign goes with the shift of another probe when less than this share of its strength is left, in logarithms.
+const STAYS: f64 = 0.5;
+/// One probe may have shifted as well as another when it is less than so many times less likely.
+const AS_LIKELY: f64 = 20.0;
+/// SD of the size of a shift that was none, SG.
+const NO_SHIFT_SD: f64 = 1e-5;
+
+/// A probe by number and the likeliest shift of it.
+struct Sign(usize, Candidate);
+
 impl DriftSettings {
     /// The model with the shifts that are found in it, and these.
     ///
     /// One round finds at most one shift a probe; what it finds goes into the model like a known event, and the probes
-    /// with one are searched again.
+    /// with one are searched again. A sign that goes with the shift of a probe beside waits for the next round.
     pub(super) fn find_shifts(&self, model: &Model) -> (Model, Vec<Shift>) {
         let mut model = model.clone();
         let mut shifts = Vec::new();
-        let mut searched: Vec<bool> = model.probes.iter().map(|part| part.n() >= PAIRS_NEEDED).collect();
+        let mut open: BTreeSet<usize> = (0..model.probes.len())
+            .filter(|p| model.probes.get(*p).is_some_and(|part| part.n() >= PAIRS_NEEDED))
+            .collect();
         for _ in 0..MOST_A_PROBE {
-            if !searched.contains(&true) || self.shift_alarm <= 0.0 {
+            if open.is_empty() || self.shift_alarm <= 0.0 {
                 break;
             }
             let candidates = scan(&model, self.change_sd_sg, self.level);
-            for (p, (candidate, open)) in candidates.into_iter().zip(&mut searched).enumerate() {
-                let found = candidate.filter(|c| *open && c.p_probe <= self.shift_alarm);
-                let step = found.as_ref().zip(model.probes.get(p)).map(|(c, part)| {
-                    shifts.push(self.shift(part, c));
-                    let (at, months) = (part.instant(c.months), c.months);
-                    Step { at, months, mean: 0.0, sd: self.change_sd_sg, event: None }
-                });
-                *open = step.is_some();
-                if let Some(step) = step {
-                    model = model.with_step(p, step);
+            let signs: Vec<Sign> = candidates.into_iter().enumerate().filter_map(|(p, c)| Some(Sign(p, c?))).collect();
+            let is_found = |sign: &&Sign| open.contains(&sign.0) && sign.1.p_probe <= self.shift_alarm;
+            let mut found: Vec<&Sign> = signs.iter().filter(is_found).collect();
+            found.sort_by(|a, b| b.1.ln_ratio.total_cmp(&a.1.ln_ratio));
+            open = found.iter().map(|sign| sign.0).collect();
+            while let Some(&strongest) = found.first() {
+                let (rivals, gone) = self.rivals(&model, &signs, strongest);
+                let group: Vec<&Sign> = [strongest].into_iter().chain(rivals).collect();
+                for sign in &group {
+                    let Some(part) = model.probes.get(sign.0) else { continue };
+                    shifts.push(self.shift(&model, part, sign, &group));
+                    let step = self.step(part, &sign.1);
+                    model = model.with_step(sign.0, step);
+                    open.insert(sign.0);
                 }
+                found.retain(|sign| !gone.contains(&sign.0) && group.iter().all(|of| of.0 != sign.0));
             }
         }
         (model, shifts)
     }
 
-    fn shift(&self, part: &Part, found: &Candidate) -> Shift {
+    fn step(&self, part: &Part, found: &Candidate) -> Step {
+        let (at, months) = (part.instant(found.months), found.months);
+        Step { at, months, mean: 0.0, sd: self.change_sd_sg, event: None }
+    }
+
+    /// The probes beside one that has a sign whose own sign goes when that one shifted: first those that may as well be the ones
+    /// that did, then all of them by number.
+    fn rivals<'a>(&self, model: &Model, signs: &'a [Sign], of: &Sign) -> (Vec<&'a Sign>, Vec<usize>) {
+        let beside = model.beside(of.0);
+        let Some(part) = model.probes.get(of.0).filter(|_| !beside.is_empty()) else { return (Vec::new(), Vec::new()) };
+        let left = ln_ratios(&model.with_step(of.0, self.step(part, &of.1)), self.change_sd_sg);
+        let goes = |sign: &&Sign| {
+            let after = left.get(sign.0).copied().unwrap_or_default();
+            beside.contains(&sign.0) && sign.1.ln_ratio > 0.0 && after < STAYS * sign.1.ln_ratio
+        };
+        let gone: Vec<&Sign> = signs.iter().filter(goes).collect();
+        let numbers = gone.iter().map(|sign| sign.0).collect();
+        (gone.into_iter().filter(|sign| sign.1.ln_ratio > of.1.ln_ratio - AS_LIKELY.ln()).collect(), numbers)
+    }
+
+    /// A shift that was found, of this probe or another of its group.
+    fn shift(&self, model: &Model, part: &Part, Sign(p, found): &Sign, group: &[&Sign]) -> Shift {
+        let weight = (found.ln_ratio - ln_sum(group.iter().map(|sign| sign.1.ln_ratio))).exp();
+        let mut size: Vec<(f64, f64, f64)> =
+            found.size.0.iter().map(|(w, mean, sd)| (weight * w, *mean, *sd)).collect();
+        if group.len() > 1 {
+            size.push((1.0 - weight, 0.0, NO_SHIFT_SD));
+        }
+        let others = group.iter().filter(|sign| sign.0 != *p).filter_map(|sign| model.probes.get(sign.0));
         Shift {
             probe: part.probe.clone(),
             at: part.instant(found.months),
             earliest: part.instant(found.between.0),
             latest: part.instant(found.between.1),
-            shift_sg: found.size.estimate(self.level, FOUND).map_or_else(missing, Finding::Estimated),
+            shift_sg: Mixture(size).estimate(self.level, FOUND).map_or_else(missing, Finding::Estimated),
             kind: ShiftKind::Found,
             batch: None,
+            or_probes: others.map(|part| part.probe.clone()).collect(),
             p_probe: Some(found.p_probe),
             p_fleet: Some(found.p_fleet),
             around: Vec::new(),
@@ -74,9 +123,9 @@ impl DriftSettings {
         let mut model = model.clone();
         let mut shifts = Vec::with_capacity(read.len());
         for found in read {
-            let size = at_drift_sg(&found);
-            let (mean, sd) = (size.mean(), size.sd());
             let place = model.probes.iter().enumerate().find(|(_, part)| part.probe == found.probe);
+            let size = at_drift_sg(&found, &place.map(|(_, part)| part.shape.clone()).unwrap_or_default());
+            let (mean, sd) = (size.mean(), size.sd());
             if let Some((p, part)) = place {
                 let months = part.months_at(found.at);
                 let sd = sd.hypot(GONE_SHARE * mean);
@@ -90,6 +139,7 @@ impl DriftSettings {
                 shift_sg: size.estimate(self.level, READ).map_or_else(missing, Finding::Estimated),
                 kind: ShiftKind::Read,
                 batch: Some(found.batch),
+                or_probes: Vec::new(),
                 p_probe: Some(found.p_probe),
                 p_fleet: Some(found.p_fleet),
                 around: found.around,
@@ -118,6 +168,7 @@ impl DriftSettings {
                     shift_sg,
                     kind: ShiftKind::Known(event.clone()),
                     batch: None,
+                    or_probes: Vec::new(),
                     p_probe: None,
                     p_fleet: None,
                     around: Vec::new(),
@@ -129,8 +180,8 @@ impl DriftSettings {
 }
 
 /// The size at SG 1.020 of a shift that was read at another gravity, with the doubt about how it changes with gravity.
-fn at_drift_sg(found: &Read) -> Mixture {
-    let (shows, doubt) = (shows(found.sg), gravity_doubt(found.sg));
+fn at_drift_sg(found: &Read, shape: &Shape) -> Mixture {
+    let (shows, doubt) = shape.shown(found.sg);
     let part = |&(weight, mean, sd): &(f64, f64, f64)| (weight, mean / shows, (sd / shows).hypot(doubt * mean));
     Mixture(found.size.0.iter().map(part).collect())
 }

@@ -14,7 +14,7 @@ use super::part::{MONTH_D, Part};
 /// Each error is what its reference showed less what the earlier ones let expect of a probe that has not changed since its
 /// first calibration, over the SD of that: curve, own noise, reference, instrument and the spread of pairs are in it, drift is
 /// not. Known events are (their size is not known, so the first references after one hardly count), shifts that were found are
-/// not, as the charts are to show them. Without a change they are independent with variance 1.
+/// not, as the charts are to show them; pairs that only tell the probe from another have no part. Without a change they are independent with variance 1.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ControlChart {
     /// The probe.
@@ -56,7 +56,7 @@ pub(super) fn charts(averaged: &Averaged, settings: &ChartSettings) -> Vec<Contr
 }
 
 fn chart(part: &Part, variances: Variances, prior: &[Option<f64>], settings: &ChartSettings) -> Option<ControlChart> {
-    let part = &without_found_steps(part);
+    let part = &without_found_steps(&told_alone(part));
     let block = part.block(variances);
     let mut covariance: DMatrix<f64> = block.covariance;
     for (column, effect) in part.touching.columns.column_iter().zip(&part.touching.effects) {
@@ -73,6 +73,14 @@ fn chart(part: &Part, variances: Variances, prior: &[Option<f64>], settings: &Ch
     let at = part.rows.iter().map(|row| part.instant(row.months)).collect();
     let (ewma, cusum) = (settings.ewma(&times_d, &errors).ok()?, settings.cusum(&times_d, &errors).ok()?);
     Some(ControlChart { probe: part.probe.clone(), at, errors, ewma, cusum })
+}
+
+/// The part without the pairs that tell it from another probe only.
+fn told_alone(part: &Part) -> Part {
+    let columns = part.touching.columns.column_iter().zip(&part.touching.effects);
+    let unknown: Vec<_> =
+        columns.filter(|(_, effect)| part.touching.unknown.contains(effect)).map(|(c, _)| c).collect();
+    part.only(|row| unknown.iter().all(|column| column.get(row).is_none_or(|by| *by == 0.0)))
 }
 
 /// The part as it was before shifts were found in it.

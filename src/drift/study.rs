@@ -17,7 +17,7 @@ use super::outlook::{Outlook, Outlooks};
 use super::pairs::{Found, find};
 use super::part::{Part, Step};
 use super::readings;
-use super::result::{Drift, DriftPair, Policy, ProbeDrift, Shift};
+use super::result::{Drift, DriftPair, PairKind, Policy, ProbeDrift, Shift};
 use super::settings::DriftSettings;
 use super::signals::charts;
 use super::unseen::{METHOD as OVER_SHIFTS, OverShifts};
@@ -39,8 +39,9 @@ impl DriftSettings {
     /// its pairs (coefficients, shell, thermometer; their joint covariance) and is never averaged away. The baths that
     /// made the curve are therefore no pairs. `walk` is a random walk of unknown variance, common to all probes; `steps` are
     /// known changes (cell, shell, board, knock) with a wide prior; `c_i` brings the error from SG 1.020, where drift is
-    /// stated, to the pair's gravity, with a doubt that holds for all pairs of the probe; for the walk it is the kind that the
-    /// fleet's pairs show. Instruments, baths and samples that several pairs share are effects
+    /// stated, to the pair's gravity, with a doubt that holds for all pairs of the probe: an error of mass shows in proportion to
+    /// SG, one of the sensor's zero or across the axis as the slope of the probe's curve. For the walk it is the kind that the
+    /// fleet's pairs show; the sideways part of it is alike in degrees, so that a probe with a steeper curve walks farther in SG. Instruments, baths and samples that several pairs share are effects
     /// with known SDs; `beer` is a bias of all samples, and samples of an active fermentation have one more (bubbles).
     ///
     /// A probe's drift is the least-squares slope of its error (line, walk and steps) on a weekly grid from its calibration
@@ -48,9 +49,11 @@ impl DriftSettings {
     /// errors are averaged over their restricted likelihood.
     ///
     /// Sudden shifts that nobody wrote down are sought, and those found join the model: first in the readings of each batch, where
-    /// a probe's offset jumps as no fermentation does (a state-space model of beer and probes), then in the pairs. Between two
-    /// batches readings alone show none, as the gravity at which a beer rests is not known beforehand: what a sample, a bath or
-    /// a water check says there is in the pairs. A probe's drift with and
+    /// a probe's offset jumps as no fermentation does (a state-space model of beer and probes), then in the pairs. What readings
+    /// alone tell between batches is in the pairs too: probes at rest beside each other in a beer without a sample, whose
+    /// gravity is an effect that they share, and worts whose original gravity is stated. The gravity at which a beer with one
+    /// probe rests is not known beforehand and tells nothing. Where two probes have parted and nothing else
+    /// says which of them shifted, both are named, with what each then may have. A probe's drift with and
     /// without its shifts, and its error at any time, are averaged over whether and when there was one, found in the pairs or not.
     ///
     /// The error of a curve is that of its sources: what baths, instruments and weighings did to it is one effect for all
@@ -65,7 +68,7 @@ impl DriftSettings {
     pub fn fit(&self, season: &Season, calibrations: &Calibrations) -> Result<Drift> {
         self.check()?;
         let found = find(season, calibrations, self)?;
-        let model = self.model(season, &found).with_kind_of_walk();
+        let model = self.model(season, calibrations, &found)?.with_kind_of_walk();
         let before = averaged(&model);
         let slopes = self.slopes(&model, &before);
         // What another probe may do holds shifts as well: the prior of offsets is that of the model without those found.
@@ -100,7 +103,7 @@ impl DriftSettings {
         let probe_errors = self.probe_errors(&model, &found, &averaged, &fleet);
         let probes = probe_ids(season)
             .into_iter()
-            .map(|probe| self.of_probe(probe, calibrations, &model, (&slopes, &gradual), &outlooks))
+            .map(|probe| self.of_probe(probe, calibrations, (&model, &used), (&slopes, &gradual), &outlooks))
             .collect();
         Ok(Drift {
             pairs: found.into_iter().map(|f| f.pair).collect(),
@@ -132,7 +135,7 @@ impl DriftSettings {
     pub fn errors(&self, season: &Season, calibrations: &Calibrations) -> Result<(OffsetPrior, Option<ProbeErrors>)> {
         self.check()?;
         let found = find(season, calibrations, self)?;
-        let model = self.model(season, &found).with_kind_of_walk();
+        let model = self.model(season, calibrations, &found)?.with_kind_of_walk();
         let averaged = averaged(&model);
         let slopes = self.slopes(&model, &averaged);
         let fleet = self.fleet(&model, &averaged, &slopes);
@@ -152,7 +155,7 @@ impl DriftSettings {
     ) -> Result<ProbeErrors> {
         self.check()?;
         let found = find(season, calibrations, self)?;
-        Ok(held.of_other(&self.model(season, &found), &found))
+        Ok(held.of_other(&self.model(season, calibrations, &found)?, &found))
     }
 
     fn probe_errors(
@@ -165,9 +168,9 @@ impl DriftSettings {
         averaged.as_ref().ok().map(|averaged| ProbeErrors::new(model, found, averaged, fleet.slopes, self))
     }
 
-    fn model(&self, season: &Season, found: &[Found]) -> Model {
+    fn model(&self, season: &Season, calibrations: &Calibrations, found: &[Found]) -> Result<Model> {
         let used: Vec<&Found> = found.iter().filter(|f| f.pair.left_out.is_none()).collect();
-        Model::new(season, &used, self)
+        Ok(Model::new(season, &Curves::new(calibrations)?, &used, self))
     }
 
     /// The slope of every part of the model, with the sudden steps that are in it.
@@ -242,7 +245,7 @@ impl DriftSettings {
         &self,
         probe: String,
         calibrations: &Calibrations,
-        model: &Model,
+        (model, used): (&Model, &[&DriftPair]),
         (slopes, gradual): (&[Finding], &[Finding]),
         outlooks: &[Outlook],
     ) -> ProbeDrift {
@@ -254,9 +257,10 @@ impl DriftSettings {
         };
         let (drift_sg_per_30d, gradual_sg_per_30d) = (of(slopes), of(gradual));
         let why = drift_sg_per_30d.why().unwrap_or(no_pairs);
+        let of_reference = |pair: &&&DriftPair| pair.probe == probe && pair.kind != PairKind::Beside;
         let outlook = place.and_then(|p| outlooks.get(p)).cloned().unwrap_or_else(|| Outlook::missing(why));
         ProbeDrift {
-            n: part.map_or(0, Part::n),
+            n: used.iter().filter(of_reference).count(),
             span_d: part.map_or(0.0, Part::span_d),
             drift_sg_per_30d,
             gradual_sg_per_30d,

@@ -19,11 +19,17 @@ pub struct Brewed {
     pub slots: usize,
     /// A jump of this size, either way, of the first probe of every batch.
     pub planted_sg: f64,
+    /// A lasting change of this size, either way, of the first probe while it is out of the beer, once.
+    pub moved_sg: f64,
+    /// Whether the brewer states the original gravities.
+    pub stated: bool,
+    /// Probes that are checked in two baths, and when, days.
+    pub checks: Vec<(usize, f64)>,
 }
 
 impl Default for Brewed {
     fn default() -> Self {
-        Self { slots: 4, planted_sg: 0.0 }
+        Self { slots: 4, planted_sg: 0.0, moved_sg: 0.0, stated: true, checks: Vec::new() }
     }
 }
 
@@ -31,6 +37,8 @@ pub struct Known {
     pub season: Season,
     /// By probe and time.
     pub planted: Vec<Planted>,
+    /// The change of the first probe: when, and by how much, SG.
+    pub moved: (Instant, f64),
 }
 
 const PROBES: usize = 4;
@@ -81,6 +89,25 @@ pub fn brewed(settings: &Brewed, seed: u64) -> Known {
         }
         tilts.push(Tilts::of(&hull));
     }
+    // Draws of its own, so that all else is the same with and without.
+    let mut aside = generator(seed ^ 0xbe51de);
+    let moved_sg = if aside.random_bool(0.5) { settings.moved_sg } else { -settings.moved_sg };
+    // After the batches of one slot and before those of the next.
+    let moved_slot = aside.random_range(1..settings.slots.max(2) - usize::from(settings.slots > 2));
+    let moved_at = start.plus_days(18.0 * moved_slot as f64 + 1.9);
+    let moved = |p: usize, at: Instant| if p == 0 && at >= moved_at { moved_sg } else { 0.0 };
+    for (n, &(p, day)) in settings.checks.iter().enumerate() {
+        for sg in [1.000, 1.016] {
+            let at = start.plus_days(day).plus_hours(50.0 * (sg - 1.0));
+            let tilt = tilts[p].at(sg + moved(p, at)) + normal(&mut aside, 0.1);
+            let mut reference = blank::reference(at, sg + normal(&mut aside, 0.0003), tilt, 0.1);
+            reference.probe = Some(format!("p{p}"));
+            reference.bath = Some(format!("check {n} {sg}"));
+            reference.method = Some("weighed".into());
+            reference.sg_sd = Some(0.0003);
+            season.references.push(reference);
+        }
+    }
     let mut rows: Vec<(usize, Instant, f64, f64, usize)> = Vec::new();
     let mut planted = Vec::new();
     for slot in 0..settings.slots {
@@ -116,7 +143,7 @@ pub fn brewed(settings: &Brewed, seed: u64) -> Known {
                     let rate = (truth.sg(hours - 0.5) - truth.sg(hours + 0.5)) * 24.0;
                     let mut temp_c = 19.0 + 0.3 * (hours / 3.8).sin() + (0.4 * (hours - warm_h)).clamp(0.0, 2.0);
                     temp_c = (temp_c - 1.1 * (hours - cold_h).max(0.0)).max(3.5);
-                    let step = if hours >= jump.0 { jump.1 } else { 0.0 };
+                    let step = if hours >= jump.0 { jump.1 } else { 0.0 } + moved(p, pitched_at);
                     let seen = truth.sg(hours) + step + state.next(&noise, hours, rate, &mut rng);
                     let density = beer_density_kg_m3(seen, original, temp_c).unwrap();
                     let tilt = tilts[p].at(density * (1.0 + SHELL_PER_K * (temp_c - 20.0)) / WATER_20C_KG_M3);
@@ -125,7 +152,7 @@ pub fn brewed(settings: &Brewed, seed: u64) -> Known {
             }
             season.batches.push(Batch {
                 probes: probes.iter().map(|p| format!("p{p}")).collect(),
-                original_sg: Some(original),
+                original_sg: settings.stated.then(|| original + normal(&mut aside, 0.001)),
                 original_sg_sd: Some(0.001),
                 ended_at: Some(pitched_at.plus_hours(until_h)),
                 ..blank::batch(batch, "cordgrass", pitched_at)
@@ -135,7 +162,7 @@ pub fn brewed(settings: &Brewed, seed: u64) -> Known {
     season.references.sort_by_key(|r| r.at);
     season.readings = readings(rows, season.batches.iter().map(|b| b.batch.clone()).collect());
     planted.sort_by(|a, b| (&a.probe, a.at).cmp(&(&b.probe, b.at)));
-    Known { season, planted }
+    Known { season, planted, moved: (moved_at, moved_sg) }
 }
 
 fn readings(mut rows: Vec<(usize, Instant, f64, f64, usize)>, batch_ids: Vec<String>) -> Readings {
@@ -192,7 +219,7 @@ impl State {
         self.gas = stays * self.gas + (1.0 - stays) * vigour * lot;
         if hours >= self.foam.1 && rng.random_bool((0.004 * vigour).min(1.0)) {
             let push: f64 = StudentT::<f64>::new(3.0).unwrap().sample(rng);
-            self.foam = (0.004 * push.abs(), hours + rng.random_range(0.25..3.0));
+            self.foam = ((0.004 * push.abs()).min(0.05), hours + rng.random_range(0.25..3.0));
         }
         let foam = if hours < self.foam.1 { self.foam.0 } else { 0.0 };
         let knock = if (0.0..0.6).contains(&(hours - noise.knock_h)) { -0.012 } else { 0.0 };

@@ -2,6 +2,7 @@
 #![allow(clippy::print_stdout)]
 
 mod bad_input;
+mod beside;
 mod brewed;
 mod coverage;
 mod fleet;

@@ -24,7 +24,7 @@ struct Errors {
 /// Every source of error by name: those of the first curves, and those of the references that the simulation knows.
 fn errors(season: &Season, calibrations: &Calibrations, pair: &DriftPair) -> Errors {
     let first = calibrations.first(&pair.probe).unwrap();
-    let reference = &season.references[pair.reference];
+    let reference = &season.references[pair.reference.unwrap()];
     let at = first.fitted.curve.at(reference.tilt_deg.unwrap()).unwrap();
     let mut by_source = BTreeMap::new();
     let mut own = nalgebra::Matrix4::from_fn(|i, j| first.fitted.covariance[i][j]);
@@ -37,7 +37,7 @@ fn errors(season: &Season, calibrations: &Calibrations, pair: &DriftPair) -> Err
     let gradient = Vector4::from(at.gradient) / WATER_20C_KG_M3;
     let root = eigen.eigenvalues.map(|value| value.max(0.0).sqrt());
     let mut add = |name: String, by: f64| *by_source.entry(name).or_insert(0.0) -= by;
-    let bath = reference.bath.clone().unwrap_or_else(|| format!("row {}", pair.reference));
+    let bath = reference.bath.clone().unwrap_or_else(|| format!("row {:?}", pair.reference));
     match reference.method.as_deref() {
         Some("hydrometer") => {
             add("hydrometer h1".to_owned(), HYDROMETER_SD);

@@ -32,7 +32,7 @@ fn estimate(shift: &Shift) -> &Estimate {
 
 #[test]
 fn a_jump_inside_a_batch_is_found_dated_and_measured() {
-    let known = brewed(&Brewed { planted_sg: 0.005, slots: 1 }, 3);
+    let known = brewed(&Brewed { planted_sg: 0.005, slots: 1, ..Brewed::default() }, 3);
     let drift = studied(&known.season);
     let found = read(&drift);
     assert_eq!(found.len(), known.planted.len(), "{found:?} {:?}", known.planted);
@@ -104,7 +104,7 @@ fn a_jump_of_both_probes_is_the_beers() {
 
 #[test]
 fn few_flagged_or_repeated_readings_show_nothing_and_stop_nothing() {
-    let known = brewed(&Brewed { slots: 1, planted_sg: 0.005 }, 4);
+    let known = brewed(&Brewed { slots: 1, planted_sg: 0.005, ..Brewed::default() }, 4);
     let with = |change: &dyn Fn(&mut Season)| {
         let mut season = known.season.clone();
         change(&mut season);

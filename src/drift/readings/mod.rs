@@ -7,7 +7,7 @@
 //! the beer, a jump of all at once is the beer's.
 //!
 //! What cannot: a shift while the probe is out of the beer, one that grows over many hours, and one in the first or last hours
-//! of a batch. Nor does the level at which one batch ends tell anything about the next.
+//! of a batch. Those are sought in the pairs, probes beside each other among them.
 
 mod batch;
 mod filter;

@@ -44,7 +44,7 @@ fn shifts(found: &Drift, tables: &Tables<'_>) -> Markup {
         @if found.shifts.is_empty() { p { "None is known, and none was found." } }
         (picture(found.shift_chart()))
         (tables.show("drift_shifts", "Sudden shifts", 60, &[
-            ("probe", "probe"), ("at", "at"), ("kind", "kind"), ("evidence", "found in"), ("batch", "batch"), ("shift_sg", "shift"), ("lower", "from"), ("upper", "to"),
+            ("probe", "probe"), ("at", "at"), ("kind", "kind"), ("evidence", "found in"), ("or_probes", "or this probe"), ("batch", "batch"), ("shift_sg", "shift"), ("lower", "from"), ("upper", "to"),
             ("earliest", "not before"), ("latest", "not after"), ("p_probe", "p"), ("p_fleet", "p of the fleet"), ("why", "why not"),
         ]))
     }

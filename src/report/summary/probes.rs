@@ -141,7 +141,11 @@ fn shift_text(shift: &Shift) -> String {
     let size = shift.shift_sg.value().map_or_else(String::new, |sg| format!(" by {}", signed(sg, 4, true)));
     let doubt = if shift.p_fleet.is_some_and(|p| p > 0.05) { " (perhaps by chance)" } else { "" };
     let batch = shift.batch.as_ref().map_or_else(String::new, |batch| format!(" in {batch}"));
-    format!("{}{size} about {}{batch}{doubt}", shift.probe, day(shift.at))
+    let others = match shift.or_probes.is_empty() {
+        true => String::new(),
+        false => format!(" (or instead {})", shift.or_probes.join(" or ")),
+    };
+    format!("{}{others}{size} about {}{batch}{doubt}", shift.probe, day(shift.at))
 }
 
 /// Decimals of a column of one quantity: those of its middle error.

@@ -1,6 +1,6 @@
 //! What may be said of a probe in one word.
 
-use crate::drift::{Drift, DriftPair, ProbeDrift, Recalibrate};
+use crate::drift::{Drift, DriftPair, PairKind, ProbeDrift, Recalibrate};
 use crate::fit::{Estimate, Finding};
 use crate::units::Instant;
 
@@ -94,7 +94,8 @@ pub(super) struct LastCheck {
 impl LastCheck {
     /// The middle pair of the last day.
     pub(super) fn of(found: &Drift, probe: &str) -> Option<Self> {
-        let used = || found.pairs.iter().filter(|pair| pair.probe == probe && pair.left_out.is_none());
+        let of_probe = |pair: &&DriftPair| pair.probe == probe && pair.kind != PairKind::Beside;
+        let used = || found.pairs.iter().filter(of_probe).filter(|pair| pair.left_out.is_none());
         let last = used().map(|pair| pair.at).max()?;
         let mut day: Vec<&DriftPair> = used().filter(|pair| last.days_since(pair.at) < 1.0).collect();
         day.sort_by(|a, b| a.difference_sg.total_cmp(&b.difference_sg));
