@@ -95,7 +95,7 @@ fn sideways(curves: &Curves, probe: &str, at_1020: f64) -> Option<[f64; GRID_SG.
     }
     let first = found.iter().flatten().next().copied()?;
     let shape = found.map(|slope| slope.unwrap_or(first));
-    let at = |sg: f64| GRID_SG.iter().position(|g| *g == sg).and_then(|i| shape.get(i)).copied();
+    let at = |sg: f64| GRID_SG.iter().position(|g| (g - sg).abs() < 1e-9).and_then(|i| shape.get(i)).copied();
     (at(1.0)? > at(1.05)?).then_some(shape)
 }
 
