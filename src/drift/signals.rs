@@ -14,7 +14,8 @@ use super::part::{MONTH_D, Part};
 /// Each error is what its reference showed less what the earlier ones let expect of a probe that has not changed since its
 /// first calibration, over the SD of that: curve, own noise, reference, instrument and the spread of pairs are in it, drift is
 /// not. Known events are (their size is not known, so the first references after one hardly count), shifts that were found are
-/// not, as the charts are to show them; pairs that only tell the probe from another have no part. Without a change they are independent with variance 1.
+/// not, as the charts are to show them; pairs that only tell the probe from another have no part. Without a change they are
+/// independent with variance 1.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ControlChart {
     /// The probe.

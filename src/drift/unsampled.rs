@@ -52,8 +52,10 @@ impl Finder<'_> {
             let Some(stays) = self.season.readings.batch_index(&batch.batch).and_then(|index| stays.get(&index)) else {
                 continue;
             };
-            looks.extend(self.wort(batch, stays));
-            looks.extend(self.beside(batch, stays, found));
+            let wort = self.wort(batch, stays);
+            let stated = wort.as_ref().is_some_and(|look| look.seen.len() > 1);
+            looks.extend(wort);
+            looks.extend(self.beside(batch, stays, found, stated));
         }
         tied(looks, found).into_iter().enumerate().flat_map(|(number, look)| look.found(number)).collect()
     }
@@ -92,13 +94,13 @@ impl Finder<'_> {
         Some(Look { batch, kind: PairKind::Stated, known: Some(known), seen: seen.collect() })
     }
 
-    /// The probes of a batch beside each other, soon after all are in it and before the first leaves.
-    fn beside<'a>(&self, batch: &'a Batch, stays: &'a [Stay<'a>], found: &[Found]) -> Vec<Look<'a>> {
+    /// The probes of a batch beside each other, soon after all are in it, unless they met a `stated` gravity there, and before
+    /// the first leaves.
+    fn beside<'a>(&self, batch: &'a Batch, stays: &'a [Stay<'a>], found: &[Found], stated: bool) -> Vec<Look<'a>> {
         let from = stays.iter().map(|stay| stay.from).max().map(|at| at.plus_hours(self.settings.level_window_h));
         let to = stays.iter().map(|stay| stay.to).min().map(|at| at.plus_hours(-LEAVING_H));
         let (Some(from), Some(to)) = (from, to) else { return Vec::new() };
         let moments = if to.hours_since(from) > APART_H { vec![from, to] } else { vec![to] };
-        let stated = |at: &Instant| *at == from && self.wort(batch, stays).is_some_and(|look| look.seen.len() > 1);
         let sampled = |at: &Instant| {
             let near = found
                 .iter()
@@ -107,7 +109,7 @@ impl Finder<'_> {
         };
         moments
             .into_iter()
-            .filter(|at| !stated(at) && !sampled(at))
+            .filter(|at| !(sampled(at) || stated && *at == from))
             .map(|at| {
                 let seen = stays.iter().filter_map(|stay| Some((stay, at, self.calm(batch, stay, at)?))).collect();
                 Look { batch, kind: PairKind::Beside, known: None, seen }
