@@ -4,8 +4,8 @@ use nalgebra::DMatrix;
 
 use crate::error::{Error, Result};
 use crate::fit::mixed::{
-    Bootstrap, BootstrapSettings, Column, Criterion, Design, KnownErrors, MixedFit, MixedSettings, Random, Residual,
-    Spread,
+    Bootstrap, BootstrapSettings, Boundary, Column, Criterion, Design, KnownErrors, MixedFit, MixedSettings, Random,
+    Residual, Spread,
 };
 use crate::fit::{Estimate, Finding};
 use crate::season::Season;
@@ -80,8 +80,8 @@ pub struct MixedTerm {
 pub struct MixedDrift {
     /// Coefficients, covariates, components.
     pub terms: Vec<MixedTerm>,
-    /// In words, which variances are exactly 0, and what else lies on the edge of what it may be.
-    pub boundary: Vec<String>,
+    /// Which variances are exactly 0, and what else lies on the edge of what it may be.
+    pub boundary: Vec<Boundary>,
     /// Data sets that the bootstrap fitted.
     pub resamples: usize,
     /// Why there is none, if there is none.

@@ -13,7 +13,7 @@ use super::flags::Flags;
 use super::names::{list, short};
 use super::raw::{Lines, RawReadings};
 use super::read::{self, Delimited, Ndjson, Parquet, RawRow, Taken};
-use super::row_error::RowError;
+use super::row_error::{RowError, RowErrorKind};
 use super::rows::{Doubt, Row, needed};
 use super::schema::{Batch, Event, PlanStep, Probe, Reference};
 use super::table::{FLAGS_COLUMN, Table};
@@ -96,8 +96,31 @@ impl Loaded {
         if found.storage == Storage::Parquet {
             return self.read_parquet(found);
         }
-        let bytes = read::read_bytes(&found.path, &found.name, found.gzip)?;
+        let read::Bytes { bytes, cut } = read::read_bytes(&found.path, &found.name, found.gzip)?;
         let text = read::text_of(&bytes, &found.name)?;
+        if !cut {
+            return self.read_text(found, text);
+        }
+        let (lines, line, rest) = read::broken_off(text);
+        let table = self.read_text(found, lines)?;
+        self.count_broken_off(line, rest);
+        Ok(table)
+    }
+
+    /// Counts the line that a file broke off in, the one last begun: what stands of it may be half a number.
+    fn count_broken_off(&mut self, line: u64, rest: &[u8]) {
+        let Some(file) = self.account.files.len().checked_sub(1) else { return };
+        if !rest.is_empty() {
+            self.count_read(file);
+            let text = short(&String::from_utf8_lossy(rest), read::KEPT_TEXT);
+            self.reject(file, line, RowErrorKind::BrokenOff.into(), text);
+        }
+        let text = "the gzip file breaks off here, as a half-copied one does; the lines before are read, what followed \
+                    is lost and not counted";
+        self.remark(file, Some(line), "end of file", text.to_owned());
+    }
+
+    fn read_text(&mut self, found: &Found, text: &[u8]) -> Result<Table> {
         if found.storage == Storage::Ndjson {
             let source = Ndjson::open(text);
             if let (true, Some(table)) = (source.is_blank(), found.table) {

@@ -35,6 +35,8 @@ pub enum RowErrorKind {
     NulBytes,
     /// The line is not valid UTF-8.
     NotUtf8,
+    /// The file breaks off within the line.
+    BrokenOff,
     /// The line is JSON, but no object.
     NotAnObject,
     /// The line is no JSON.
@@ -173,6 +175,7 @@ impl fmt::Display for RowError {
             Kind::OpenQuote => f.write_str("a quote opens and is not closed"),
             Kind::NulBytes => f.write_str("the line holds NUL bytes, as a broken file does"),
             Kind::NotUtf8 => f.write_str("the line is not valid UTF-8"),
+            Kind::BrokenOff => f.write_str("the file breaks off within this line"),
             Kind::NotAnObject => f.write_str("the line is JSON but no object { ... }"),
             Kind::NotJson => write!(f, "the line is no JSON object: {found}"),
             Kind::Empty { column } => write!(f, "column `{column}` is empty; every row needs it"),

@@ -39,7 +39,7 @@ fn the_model_names_its_terms_methods_and_boundaries() {
     assert_eq!(sd.kind, MixedTermKind::Component);
     assert_eq!(sd.finding.estimate().unwrap().method, "ML, profile likelihood");
     let zero = mixed.terms.iter().filter_map(|t| t.finding.value()).any(|v| v == 0.0);
-    assert_eq!(zero, mixed.boundary.iter().any(|words| words.ends_with("is 0")), "{mixed:?}");
+    assert_eq!(zero, mixed.boundary.iter().any(|b| b.to_string().ends_with("is 0")), "{mixed:?}");
     assert!(drift.mixed_frame().unwrap().height() == mixed.terms.len());
     let settings = DriftSettings { df: Df::Satterthwaite, bootstrap: 0, ..DriftSettings::default() };
     let other = studied(&season(), &settings).mixed;

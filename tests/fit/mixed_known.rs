@@ -1,8 +1,8 @@
 //! Mixed models with known errors and priors, crossed groupings, refusals and boundaries.
 
 use heelwort::fit::mixed::{
-    BootstrapSettings, Column, Criterion, Design, Df, KnownErrors, MixedFit, MixedSettings, PredictionSettings, Random,
-    Residual, Spread,
+    BootstrapSettings, Boundary, Column, Criterion, Design, Df, KnownErrors, MixedFit, MixedSettings,
+    PredictionSettings, Random, Residual, Spread,
 };
 use nalgebra::{DMatrix, DVector};
 use rand::SeedableRng;
@@ -233,7 +233,8 @@ fn what_the_data_cannot_tell_is_refused_or_flagged() {
                     let design = Design::new(&y, ones()).random(Random::by_label("group", &labels(), ones()));
                     let fit = MixedSettings { criterion, df }.fit(&design).unwrap();
                     assert_eq!(fit.component("sd of intercept by group").unwrap().value, 0.0);
-                    assert_eq!(fit.boundary, ["the variance of `intercept` by group is 0"]);
+                    let (column, grouping) = ("intercept".to_owned(), "group".to_owned());
+                    assert_eq!(fit.boundary, [Boundary::Variance { column, grouping }]);
                     assert!(fit.to_string().contains("on the boundary: the variance"));
                     near(fit.coefficients[0], set["mean"].as_f64().unwrap(), 1e-12);
                     if criterion == Criterion::Reml {
@@ -265,8 +266,10 @@ fn a_correlation_of_one_is_flagged() {
     for _ in 0..20 {
         let fit = MixedSettings::default().fit(&simulated(10, &times, 0.08, 1.0, &mut rng)).unwrap();
         let rho = fit.component("correlation of intercept and age by unit").unwrap().value;
-        let flagged =
-            fit.boundary.iter().any(|words| words.contains("the correlation of `intercept` and `age` by unit is"));
+        let flagged = fit
+            .boundary
+            .iter()
+            .any(|b| matches!(b, Boundary::Correlation { columns, .. } if *columns == ["intercept", "age"]));
         assert_eq!(flagged, rho.abs() > 1.0 - 1e-9, "{rho} {:?}", fit.boundary);
         assert!(fit.converged);
         seen += usize::from(flagged);

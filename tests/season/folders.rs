@@ -88,3 +88,56 @@ fn unknown_columns_are_kept_aside_and_named() {
     assert_eq!(season.account.unknown_columns, [("readings.csv".to_owned(), "rssi".to_owned())]);
     assert_eq!(season.account.totals().3, 0);
 }
+
+#[test]
+fn a_gzip_file_that_breaks_off_keeps_the_rows_before() {
+    // Minutes that no packing shortens much, so that what is unpacked of half a file is many rows.
+    let rows: Vec<String> = (0..4000)
+        .map(|i| {
+            let tilt = 40.0 + f64::from(i * 7919 % 4001) / 400.0;
+            format!(
+                "2031-03-{:02}T{:02}:{:02}:00Z,dunlin,{tilt:.3},{:.2}",
+                5 + i / 1440,
+                i / 60 % 24,
+                i % 60,
+                tilt / 2.0
+            )
+        })
+        .collect();
+    let whole = gz(&format!("{HEADER}{}\n", rows.join("\n")));
+    let dir = plain_with(&[("readings.csv", "")]);
+    for part in [0.3, 0.5, 0.9, 1.0 - 4.0 / whole.len() as f64] {
+        put(dir.path(), "readings.csv.gz", &whole[..(part * whole.len() as f64) as usize]);
+        let season = load(&dir);
+        let file = season.account.files.iter().find(|f| f.table == "readings").unwrap();
+        assert!((0.5 * part * 4000.0..=4000.0).contains(&(file.read as f64)), "{part} {file:?}");
+        let broken: Vec<_> = season.account.rejected.iter().filter(|r| r.file == "readings.csv.gz").collect();
+        assert_eq!((file.rejected, file.kept), (broken.len(), file.read - broken.len()));
+        assert_eq!(season.readings.len(), file.kept);
+        let remark = season.account.remarks.iter().find(|r| r.text.contains("gzip file breaks off here")).unwrap();
+        assert_eq!((remark.file.as_str(), remark.line), ("readings.csv.gz", Some(2 + file.kept as u64)));
+        for row in broken {
+            assert_eq!(Some(row.line), remark.line);
+            assert!(row.reason.to_string().contains("breaks off within this line"));
+            assert!(rows[file.kept].starts_with(&row.text), "{}", row.text);
+        }
+        // All that is kept is as it was packed.
+        let tilts: Vec<String> = season.readings.tilt_deg.iter().map(|tilt| format!("{tilt:.3}")).collect();
+        assert!(rows.iter().zip(&tilts).all(|(row, tilt)| row.contains(&format!(",{tilt},"))));
+    }
+    // Without one whole line there is no table.
+    put(dir.path(), "readings.csv.gz", &whole[..12]);
+    let message = refusal(&dir);
+    assert!(message.contains("readings.csv.gz") && message.contains("a whole gzip file"), "{message}");
+    // Wrong bytes may unpack to any number, so that nothing of such a file is taken.
+    let mut wrong = whole.clone();
+    wrong[whole.len() / 2] ^= 0x55;
+    put(dir.path(), "readings.csv.gz", &wrong);
+    assert!(refusal(&dir).contains("cannot be unpacked"));
+    // A cut before the end of a second member keeps the first one and what is whole of the second.
+    let joined = [gz(&format!("{HEADER}{}\n", rows[..5].join("\n"))), gz(&format!("{}\n{}", rows[5], &rows[6][..30]))];
+    let joined = joined.concat();
+    put(dir.path(), "readings.csv.gz", &joined[..joined.len() - 8]);
+    let season = load(&dir);
+    assert_eq!((season.readings.len(), season.account.rejected.len()), (6, 1));
+}

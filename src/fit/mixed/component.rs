@@ -1,5 +1,7 @@
 //! Variances and correlations in the user's units.
 
+use std::fmt;
+
 use super::design::{Design, Residual, Spread};
 use super::model::Covariance;
 use super::prepared::Prepared;
@@ -92,32 +94,85 @@ pub(super) fn components(design: &Design, data: &Prepared, covariance: &Covarian
     list
 }
 
-/// In words, what of the covariance lies on the edge of what it may be.
-pub(super) fn boundary(design: &Design, data: &Prepared, covariance: &Covariance) -> Vec<String> {
-    let mut words = Vec::new();
+/// What of the covariance lies on the edge of what it may be. A result, not a failure.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Boundary {
+    /// The variance of a column of a grouping is 0.
+    Variance {
+        /// The column.
+        column: String,
+        /// The grouping.
+        grouping: String,
+    },
+    /// The correlation of two columns of a grouping is 1 or -1.
+    Correlation {
+        /// The columns.
+        columns: [String; 2],
+        /// The grouping.
+        grouping: String,
+        /// 1 or -1.
+        sign: i8,
+    },
+    /// A column of a grouping is a linear combination of those before it.
+    Combination {
+        /// The column.
+        column: String,
+        /// The grouping.
+        grouping: String,
+    },
+    /// The residual variance is 0.
+    Residual,
+}
+
+impl Boundary {
+    /// In words, with the columns called as `name` says.
+    pub fn in_words(&self, name: impl Fn(&str) -> String) -> String {
+        match self {
+            Self::Variance { column, grouping } => format!("the variance of {} by {grouping} is 0", name(column)),
+            Self::Correlation { columns: [a, b], grouping, sign } => {
+                format!("the correlation of {} and {} by {grouping} is {sign}", name(a), name(b))
+            }
+            Self::Combination { column, grouping } => {
+                format!("{} by {grouping} is a linear combination of the columns before it", name(column))
+            }
+            Self::Residual => "the residual variance is 0".to_owned(),
+        }
+    }
+}
+
+impl fmt::Display for Boundary {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.in_words(|column| format!("`{column}`")))
+    }
+}
+
+/// What of the covariance lies on the edge of what it may be.
+pub(super) fn boundary(design: &Design, data: &Prepared, covariance: &Covariance) -> Vec<Boundary> {
+    let mut found = Vec::new();
     for ((random, term), factor) in design.random.iter().zip(&data.terms).zip(&covariance.factors) {
         let factor = term.balanced(factor);
         if matches!(random.spread, Spread::Known(_)) {
             continue;
         }
-        let (q, by) = (random.columns.len(), &random.grouping);
+        let q = random.columns.len();
         for (i, column) in random.columns.iter().enumerate() {
             let row = &factor[i * q..(i + 1) * q];
+            let (column, grouping) = (column.name.clone(), random.grouping.clone());
             if row.iter().all(|x| *x == 0.0) {
-                words.push(format!("the variance of `{}` by {by} is 0", column.name));
+                found.push(Boundary::Variance { column, grouping });
             } else if row[i] == 0.0 {
-                words.push(match (q, random.columns.first()) {
+                found.push(match (q, random.columns.first()) {
                     (2, Some(first)) => {
-                        let sign = if row[0] > 0.0 { "1" } else { "-1" };
-                        format!("the correlation of `{}` and `{}` by {by} is {sign}", first.name, column.name)
+                        let sign = if row[0] > 0.0 { 1 } else { -1 };
+                        Boundary::Correlation { columns: [first.name.clone(), column], grouping, sign }
                     }
-                    _ => format!("`{}` by {by} is a linear combination of the columns before it", column.name),
+                    _ => Boundary::Combination { column, grouping },
                 });
             }
         }
     }
     if design.residual == Residual::Estimated && covariance.sigma == 0.0 {
-        words.push("the residual variance is 0".to_owned());
+        found.push(Boundary::Residual);
     }
-    words
+    found
 }

@@ -4,7 +4,7 @@ use std::fmt;
 
 use nalgebra::{DMatrix, DVector};
 
-use super::component::{Component, boundary, components};
+use super::component::{Boundary, Component, boundary, components};
 use super::design::Design;
 use super::effects::{LevelEffects, Solution};
 use super::inference::Inference;
@@ -31,9 +31,9 @@ pub struct MixedFit {
     pub components: Vec<Component>,
     /// The logarithm of the likelihood (ML), or of the restricted likelihood (REML, without the term ln det X'X).
     pub log_likelihood: f64,
-    /// In words, each variance that is 0 and each correlation that is 1 or -1: results, not failures, but their intervals are
+    /// Each variance that is 0 and each correlation that is 1 or -1: results, not failures, but their intervals are
     /// one-sided and intervals of the coefficients rest on them. Empty inside.
-    pub boundary: Vec<String>,
+    pub boundary: Vec<Boundary>,
     /// Whether the search for the likelihood's top settled.
     pub converged: bool,
     /// Random effects by grouping and level at the estimated variances. For intervals see [`MixedFit::predictions`].
@@ -159,8 +159,8 @@ impl fmt::Display for MixedFit {
         if !self.converged {
             writeln!(f, "the search for the top of the likelihood did not settle")?;
         }
-        for words in &self.boundary {
-            writeln!(f, "on the boundary: {words}")?;
+        for boundary in &self.boundary {
+            writeln!(f, "on the boundary: {boundary}")?;
         }
         for component in &self.components {
             let held = if component.held { " (given)" } else { "" };

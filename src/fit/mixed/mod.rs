@@ -52,7 +52,7 @@ mod settings;
 mod solve;
 
 pub use bootstrap::{Bootstrap, BootstrapSettings};
-pub use component::{Component, ComponentKind};
+pub use component::{Boundary, Component, ComponentKind};
 pub use design::{Column, Design, KnownErrors, Random, Residual, Spread};
 pub use effects::LevelEffects;
 pub use fitted::MixedFit;

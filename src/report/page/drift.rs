@@ -74,7 +74,7 @@ fn kinds(found: &Drift, tables: &Tables<'_>) -> Markup {
         (tables.show("drift_kinds", "Kinds of drift", 80, &[
             ("probe", "probe"), ("kind", "kind"), ("p_proportional", "weight of proportional"), ("relative_k_per_30d", "relative change of K"),
             ("relative_k_se", "its error"), ("zero_deg_per_30d", "change of zero"), ("zero_se_deg", "its error"),
-            ("zero_se_deg_after_two_baths", "error after two baths"), ("p_told_after_two_baths", "chance that they tell"), ("why", "why not"),
+            ("zero_se_deg_after_two_baths", "error of zero after two baths"), ("p_told_after_two_baths", "chance that they tell the kind"), ("why", "why not"),
         ]))
     }
 }

@@ -29,7 +29,7 @@ pub(super) fn mixed(found: &Drift) -> Markup {
                 @if mixed.resamples > 0 { "Check: from " (mixed.resamples) " simulated data sets. " }
                 @if !mixed.boundary.is_empty() {
                     "On the edge of what can be: "
-                    (list(&mixed.boundary.iter().map(|words| boundary_in_words(words)).collect::<Vec<_>>())) ". "
+                    (list(&mixed.boundary.iter().map(|b| b.in_words(column_in_words)).collect::<Vec<_>>())) ". "
                 }
                 "All columns: " a href="tables/drift_mixed.csv" { "tables/drift_mixed.csv" }
             }
@@ -73,6 +73,11 @@ fn term_in_words(term: &str) -> String {
     }
 }
 
-fn boundary_in_words(words: &str) -> String {
-    words.replace("`error_at_calibration_sg`", "the error at the calibration").replace("`drift_sg_per_30d`", "drift")
+/// A column of the model within a sentence.
+fn column_in_words(column: &str) -> String {
+    match column {
+        "error_at_calibration_sg" => "the error at the calibration".to_owned(),
+        "drift_sg_per_30d" => "drift".to_owned(),
+        other => format!("`{other}`"),
+    }
 }

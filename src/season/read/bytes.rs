@@ -1,7 +1,7 @@
 //! A file's bytes: plain or gzip, and never something that is no text.
 
 use std::fs::File;
-use std::io::Read;
+use std::io::{ErrorKind, Read};
 use std::path::Path;
 
 use flate2::read::MultiGzDecoder;
@@ -13,22 +13,48 @@ const MAX_UNPACKED: u64 = 8 << 30;
 /// Bytes looked at to tell text from other things.
 const PEEK: usize = 8192;
 
+/// The bytes of a file, and whether it broke off before its end.
+pub(crate) struct Bytes {
+    /// The bytes, of a file that broke off those before.
+    pub(crate) bytes: Vec<u8>,
+    /// True when a gzip file ends before its end, as a half-copied one does. What a plain file lacks does not show.
+    pub(crate) cut: bool,
+}
+
 /// The bytes of a file, unpacked if `gzip`.
-pub(crate) fn read_bytes(path: &Path, name: &str, gzip: bool) -> Result<Vec<u8>> {
+pub(crate) fn read_bytes(path: &Path, name: &str, gzip: bool) -> Result<Bytes> {
     let mut file = File::open(path).map_err(|e| Error::io("reading", path, e))?;
-    let mut bytes = Vec::new();
+    let (mut bytes, mut cut) = (Vec::new(), false);
     if gzip {
         let mut unpacked = MultiGzDecoder::new(file).take(MAX_UNPACKED + 1);
-        unpacked.read_to_end(&mut bytes).map_err(|e| {
-            Error::input(Place::file(name), format!("gzip that cannot be unpacked ({e})"), "a whole gzip file")
-        })?;
+        if let Err(e) = unpacked.read_to_end(&mut bytes) {
+            // Only what was unpacked is left of a cut file, and it is sound; a file with wrong bytes in it may give any.
+            cut = e.kind() == ErrorKind::UnexpectedEof && bytes.contains(&line_end(&bytes));
+            if !cut {
+                let found = format!("gzip that cannot be unpacked ({e})");
+                return Err(Error::input(Place::file(name), found, "a whole gzip file"));
+            }
+        }
         if bytes.len() as u64 > MAX_UNPACKED {
             return Err(Error::input(Place::file(name), "over 8 GiB when unpacked", "files of up to 8 GiB"));
         }
     } else {
         file.read_to_end(&mut bytes).map_err(|e| Error::io("reading", path, e))?;
     }
-    Ok(bytes)
+    Ok(Bytes { bytes, cut })
+}
+
+/// What ends the lines of a text: `\n`, or `\r` where it has no other.
+pub(super) fn line_end(text: &[u8]) -> u8 {
+    if text.contains(&b'\n') { b'\n' } else { b'\r' }
+}
+
+/// The lines of a text that broke off, and what stands of the one it broke off in, with its number.
+pub(crate) fn broken_off(text: &[u8]) -> (&[u8], u64, &[u8]) {
+    let end = line_end(text);
+    let whole = text.iter().rposition(|b| *b == end).map_or(0, |last| last + 1);
+    let (lines, rest) = text.split_at(whole);
+    (lines, 1 + lines.iter().filter(|b| **b == end).count() as u64, rest)
 }
 
 /// The text in `bytes` without a byte-order mark.

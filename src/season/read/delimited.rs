@@ -8,6 +8,7 @@ use crate::season::names::short;
 use crate::season::row_error::{RowError, RowErrorKind};
 use crate::season::value::Cell;
 
+use super::bytes::line_end;
 use super::{KEPT_TEXT, MAX_ROW, RawRow};
 
 /// Most lines that one quoted text may span. A quote that is never closed costs one row, not the rest of the file.
@@ -198,8 +199,7 @@ pub(super) struct Lines<'a> {
 
 impl<'a> Lines<'a> {
     pub(super) fn new(text: &'a [u8]) -> Self {
-        let end = if text.contains(&b'\n') { b'\n' } else { b'\r' };
-        Self { text, start: 0, end, line: 0 }
+        Self { text, start: 0, end: line_end(text), line: 0 }
     }
 }
 

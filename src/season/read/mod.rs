@@ -7,7 +7,7 @@ mod delimited;
 mod ndjson;
 mod parquet;
 
-pub(crate) use bytes::{read_bytes, text_of};
+pub(crate) use bytes::{Bytes, broken_off, read_bytes, text_of};
 pub(crate) use clean_csv::read_clean_csv;
 pub(crate) use columns::{Taken, take_columns};
 pub(crate) use delimited::Delimited;
