@@ -1,14 +1,15 @@
 //! When probes are due for calibration.
 
-use crate::drift::{Drift, ProbeDrift, Recalibrate};
+use crate::drift::{Drift, OutOfLimit, ProbeDrift, Recalibrate};
 use crate::error::Result;
+use crate::units::Instant;
 
 use super::axis::{Axis, hours};
 use super::figure::{Figure, Panel};
 use super::palette::{CURVE, INK, LOOK, Mark};
 use super::plot::Frame;
 use super::svg::panel;
-use super::words::percent;
+use super::words::{percent, written};
 
 const WIDTH: u32 = 280;
 const HEIGHT: u32 = 170;
@@ -27,11 +28,11 @@ impl Drift {
         let probes = self.probes.iter().filter(|probe| !probe.out_of_limit.is_empty());
         let panels = probes.map(|probe| self.limit_panel(probe, &x)).collect::<Result<Vec<_>>>()?;
         let words: Vec<String> =
-            self.probes.iter().map(|probe| format!("{}: {}", probe.probe, probe.recalibrate)).collect();
+            self.probes.iter().map(|probe| format!("{}: {}", probe.probe, self.calibrate_by(probe))).collect();
         let caption = format!(
             "Line: probability that the probe is off by more than {} SG where the beers end, since its last calibration; it moves \
              with the drift and grows with what is not known. Level line: the {} that is allowed. Thin upright line: the last instant of \
-             the season. Diamond: when a calibration is due.",
+             the season. Diamond: when a calibration is due. Past since: when the line last crossed what is allowed.",
             self.limit_sg,
             percent(self.limit_chance)
         );
@@ -52,7 +53,49 @@ impl Drift {
             if let Recalibrate::By(at) = probe.recalibrate {
                 plot.mark(hours(at), self.limit_chance, Mark::Diamond, INK, 9.0)?;
             }
-            plot.note(&probe.recalibrate.to_string())
+            plot.note(&self.calibrate_by(probe))
         })
+    }
+
+    /// When a probe is to be calibrated; of one that is due already, since when.
+    pub(crate) fn calibrate_by(&self, probe: &ProbeDrift) -> String {
+        match (&probe.recalibrate, self.latest) {
+            (Recalibrate::AlreadyPast, Some(now)) => match past_since(&probe.out_of_limit, self.limit_chance, now) {
+                Some(since) => format!("past since {}", written(since, "%F")),
+                None => probe.recalibrate.to_string(),
+            },
+            (other, _) => other.to_string(),
+        }
+    }
+}
+
+/// When the chance of being out of limit last passed what is allowed before `now`: between two points as the line runs,
+/// at the first point where it was never within.
+fn past_since(points: &[OutOfLimit], allowed: f64, now: Instant) -> Option<Instant> {
+    let past = points.partition_point(|point| point.at <= now);
+    let before = points.get(..past)?;
+    let within = before.iter().rposition(|point| point.p <= allowed);
+    let out = before.get(within.map_or(0, |within| within + 1))?;
+    let Some(last) = within.and_then(|within| before.get(within)) else { return Some(out.at) };
+    let share = (allowed - last.p) / (out.p - last.p);
+    Some(last.at.plus_days(share * out.at.days_since(last.at)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_probe_that_is_due_is_so_since_the_line_last_crossed() {
+        let day = |day: f64| Instant::default().plus_days(day);
+        let line = |p: &[f64]| -> Vec<OutOfLimit> {
+            p.iter().enumerate().map(|(i, p)| OutOfLimit { at: day(10.0 * i as f64), p: *p }).collect()
+        };
+        let since = |p: &[f64], now| past_since(&line(p), 0.1, day(now)).map(|at| at.days_since(day(0.0)).round());
+        assert_eq!(since(&[0.0, 0.2, 0.6, 0.9], 30.0), Some(5.0));
+        assert_eq!(since(&[0.0, 0.2, 0.05, 0.15, 0.9], 40.0), Some(25.0));
+        assert_eq!(since(&[0.3, 0.6, 0.9], 20.0), Some(0.0));
+        assert_eq!(since(&[0.3, 0.6, 0.05, 0.9], 10.0), Some(0.0));
+        assert_eq!(since(&[0.0, 0.05], 10.0), None);
     }
 }

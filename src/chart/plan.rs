@@ -36,10 +36,13 @@ impl BathPlan {
             gravities(taken)
         );
         Ok(Figure::new("The next baths", alt, panels).with_caption(format!(
-            "For {} probes together, best for the mean variance over the shaded range of gravities, which the beers use. \
+            "For {}, best for the mean variance over the shaded range of gravities, which the beers use. \
              Squares: baths; a number above counts repeats, each mixed apart. Blue: planned baths; ochre rings and broken \
              line: as many in even steps. Errors are of the curve alone, the mean over the probes.",
-            self.probes.len()
+            match self.probes.as_slice() {
+                [probe] => probe.clone(),
+                probes => format!("{} probes together", probes.len()),
+            }
         )))
     }
 

@@ -100,11 +100,11 @@ fn is_share(name: &str) -> bool {
     name.starts_with("p_") || name == "akaike_weight" || (name.ends_with("_p") && split(name).1.is_empty())
 }
 
-/// A probability; one that is not quite 0 or 1 does not look as if it were.
+/// A probability: none that is estimated is quite 0 or 1, whatever its last digits were rounded to.
 fn share(p: f64) -> String {
     match p {
-        p if p > 0.0 && p < 0.0005 => "< 0.001".to_owned(),
-        p if p < 1.0 && p > 0.9995 => "> 0.999".to_owned(),
+        p if p < 0.0005 => "< 0.001".to_owned(),
+        p if p > 0.9995 => "> 0.999".to_owned(),
         p => format!("{p:.3}"),
     }
 }

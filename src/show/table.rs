@@ -14,6 +14,9 @@ type Words = fn(&str) -> &str;
 /// Texts up to this many letters are not broken.
 const SHORT: usize = 26;
 
+/// Columns of sentences, which many rows share or which would make their rows tall: each stands once below the table.
+const NOTES: [&str; 2] = ["why", "advice"];
+
 /// A polars frame that shows well in a notebook and on a terminal: numbers at the right and rounded to their errors,
 /// units under the headings, at most some rows, and how many there are.
 ///
@@ -111,6 +114,9 @@ impl Show for Table {
         let cell = "padding:.2em .6em;vertical-align:top;text-align:";
         // Numbers, times and short words stay on one line; only sentences break.
         let wrap = |text: &str| if text.chars().count() <= SHORT { ";white-space:nowrap" } else { ";min-width:14em" };
+        // A heading takes three lines or so, however narrow the screen.
+        let wide = |heading: &str| format!(";min-width:{}em", heading.chars().count().div_ceil(5));
+        let (columns, notes) = noted(columns);
         html! {
             div style="overflow-x:auto;max-width:100%;margin:0 0 1.2em" {
                 table style="border-collapse:collapse;font-variant-numeric:tabular-nums;font-size:.9em" {
@@ -118,10 +124,10 @@ impl Show for Table {
                     thead { tr {
                         @for (heading, column) in &columns {
                             th scope="col" title=(column.name)
-                                style={ (cell) (align(column.right)) ";border-bottom:1px solid currentColor" } {
+                                style={ (cell) (align(column.right)) (wide(heading)) ";border-bottom:1px solid currentColor" } {
                                 (heading)
                                 @if !column.unit.is_empty() {
-                                    br; span style="font-weight:400;opacity:.75" { (column.unit) }
+                                    br; span style="font-weight:400;opacity:.75;white-space:nowrap" { (column.unit) }
                                 }
                             }
                         }
@@ -132,6 +138,11 @@ impl Show for Table {
                             td style={ (cell) (align(column.right)) (wrap(text)) } { (text) }
                         } }
                     } }
+                }
+            }
+            @if !notes.is_empty() {
+                ol style="max-width:46em;margin:-.6em 0 1.2em;padding-left:2em;font-size:.9em" {
+                    @for note in &notes { li { (note) } }
                 }
             }
         }
@@ -162,6 +173,25 @@ impl fmt::Display for Table {
         }
         Ok(())
     }
+}
+
+/// The columns with the sentences of [`NOTES`] replaced by numbers, and the sentences, each once.
+fn noted(mut columns: Vec<(String, Cells)>) -> (Vec<(String, Cells)>, Vec<String>) {
+    let mut notes: Vec<String> = Vec::new();
+    for (_, column) in &mut columns {
+        let long = |text: &String| text.chars().count() > SHORT;
+        if !NOTES.contains(&column.name.as_str()) || !column.texts.iter().any(long) {
+            continue;
+        }
+        for text in column.texts.iter_mut().filter(|text| !text.is_empty()) {
+            let place = notes.iter().position(|note| note == text).unwrap_or(notes.len());
+            if place == notes.len() {
+                notes.push(text.clone());
+            }
+            *text = format!("note {}", place + 1);
+        }
+    }
+    (columns, notes)
 }
 
 /// Lines of cells as lines of text, columns two spaces apart; `right` says which stand at the right.
@@ -214,6 +244,21 @@ mod tests {
             "two         7.0          40",
         ];
         assert_eq!(Table::new(frame()).titled("Lags").to_string(), expected.join("\n"));
+    }
+
+    #[test]
+    fn a_sentence_that_rows_share_stands_once_below() {
+        let why = ["no reading within two days of it", "", "no reading within two days of it", "too <few>"];
+        let frame = DataFrame::new(
+            4,
+            vec![Column::new("probe".into(), ["dunlin", "knot", "godwit", "avocet"]), Column::new("why".into(), why)],
+        )
+        .unwrap();
+        let table = Table::new(frame).headed(&[("probe", "probe"), ("why", "why not")]);
+        let html = table.html();
+        assert_eq!((html.matches("note 1<").count(), html.matches("note 2<").count()), (2, 1), "{html}");
+        assert!(html.contains("<li>no reading within two days of it</li><li>too &lt;few&gt;</li></ol>"), "{html}");
+        assert!(table.to_string().contains("godwit  no reading within"), "{table}");
     }
 
     #[test]

@@ -283,3 +283,20 @@ fn json_lines_that_are_no_objects() {
     assert_eq!(season.readings.at[1].to_string(), "2031-03-04T12:15:00Z");
     assert_eq!(season.account.unknown_columns, [("readings.ndjson".to_owned(), "extra".to_owned())]);
 }
+
+#[test]
+fn temperatures_in_the_other_unit_are_noticed_and_not_converted() {
+    let rows = |temp_c: [f64; 3]| -> String {
+        let row = |(minute, temp): (usize, f64)| format!("2031-03-04T12:{minute:02}:00Z,dunlin,52.{minute},{temp}\n");
+        format!("{HEADER}{}", temp_c.into_iter().enumerate().map(row).collect::<String>())
+    };
+    let remarks = |temp_c| load(&plain_with(&[("readings.csv", &rows(temp_c))])).account.remarks;
+    let warm = remarks([66.2, 66.5, 19.0]);
+    let told = warm.iter().find(|remark| remark.text.contains("degF")).unwrap();
+    says(&told.text, &["66 % of the temperatures lie above 45", "degrees Fahrenheit", "season.toml"]);
+    assert_eq!(told.file, "readings.csv");
+    assert!(!remarks([66.2, 19.5, 19.0]).iter().any(|remark| remark.text.contains("degF")));
+    assert!(!remarks([400.0, 500.0, 19.0]).iter().any(|remark| remark.text.contains("degF")));
+    let kept = load(&plain_with(&[("readings.csv", &rows([66.2, 66.5, 19.0]))]));
+    assert_eq!(kept.readings.temp_c[0], 66.2);
+}

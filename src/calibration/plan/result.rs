@@ -201,7 +201,11 @@ pub(crate) fn gravities(plan: &Plan) -> String {
 impl fmt::Display for BathPlan {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let (low, high) = (self.range.low_sg, self.range.high_sg);
-        writeln!(f, "Baths for the next calibration of {} probes, for SG {low:.3} to {high:.3}", self.probes.len())?;
+        let probes = match self.probes.as_slice() {
+            [probe] => probe.clone(),
+            probes => format!("{} probes", probes.len()),
+        };
+        writeln!(f, "Baths for the next calibration of {probes}, for SG {low:.3} to {high:.3}")?;
         writeln!(f, "({})", self.range.source)?;
         writeln!(f, "  baths  mean error, SG  evenly spaced are worth  gravities")?;
         for plan in self.plans.iter().filter(|p| p.probe.is_none() && p.criterion == Criterion::I) {

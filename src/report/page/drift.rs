@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use crate::drift::Drift;
+use crate::drift::{Drift, Verdict};
 use crate::fit::Finding;
 use crate::study::SeasonStudy;
 
@@ -39,14 +39,15 @@ fn shifts(found: &Drift, tables: &Tables<'_>) -> Markup {
             "A change of cell, shell or board, a knock or something that sticks moves a probe at once. Events that are written down are \
              taken at their date; others are sought in the checks, and in the readings of each batch, where a probe that jumps within an \
              hour or two and stays there moves as no fermentation does. By chance alone a probe without any shift shows one as strong as \
-             p in that share of seasons; p of the fleet is the share of seasons in which any of these probes does."
+             p in that share of seasons; p of the fleet is the share of seasons in which any of these probes does. Where two probes parted in one beer and nothing tells \
+             which of them shifted, both are named: one, or instead the other."
         }
         @if found.shifts.is_empty() { p { "None is known, and none was found." } }
         (picture(found.shift_chart()))
-        (tables.show("drift_shifts", "Sudden shifts", 60, &[
-            ("probe", "probe"), ("at", "at"), ("kind", "kind"), ("evidence", "found in"), ("or_probes", "or this probe"), ("batch", "batch"), ("shift_sg", "shift"), ("lower", "from"), ("upper", "to"),
+        (tables.show_in_words("drift_shifts", "Sudden shifts", 60, &[
+            ("probe", "probe"), ("or_probes", "or instead"), ("at", "at"), ("kind", "kind"), ("evidence", "known from"), ("batch", "batch"), ("shift_sg", "shift"), ("lower", "from"), ("upper", "to"),
             ("earliest", "not before"), ("latest", "not after"), ("p_probe", "p"), ("p_fleet", "p of the fleet"), ("why", "why not"),
-        ]))
+        ], "kind", |kind| if kind == "cell_swap" { "cell swap" } else { kind }))
     }
 }
 
@@ -71,12 +72,28 @@ fn kinds(found: &Drift, tables: &Tables<'_>) -> Markup {
              would buy."
         }
         (picture(found.kinds_chart()))
+        p { (kinds_in_words(found)) }
         (tables.show("drift_kinds", "Kinds of drift", 80, &[
             ("probe", "probe"), ("kind", "kind"), ("p_proportional", "weight of proportional"), ("relative_k_per_30d", "relative change of K"),
             ("relative_k_se", "its error"), ("zero_deg_per_30d", "change of zero"), ("zero_se_deg", "its error"),
             ("zero_se_deg_after_two_baths", "error of zero after two baths"), ("p_told_after_two_baths", "chance that they tell the kind"), ("why", "why not"),
         ]))
     }
+}
+
+/// Which probes drift in which way.
+fn kinds_in_words(found: &Drift) -> String {
+    let of = |verdict: Verdict, words: &str| {
+        let such: Vec<&str> =
+            found.kinds.iter().filter(|kind| kind.verdict == verdict).map(|kind| kind.probe.as_str()).collect();
+        (!such.is_empty()).then(|| format!("{words}: {}.", list(&such)))
+    };
+    let said = [
+        of(Verdict::Proportional, "Proportional"),
+        of(Verdict::Sideways, "Sideways"),
+        of(Verdict::CannotTell, "Cannot be told"),
+    ];
+    said.into_iter().flatten().collect::<Vec<_>>().join(" ")
 }
 
 /// Control charts with their signals.
@@ -124,8 +141,8 @@ fn due(found: &Drift, tables: &Tables<'_>) -> Markup {
             ("hours_per_year", "hours of work"), ("share_out_of_limit", "share of time out of limit"), ("share_se", "its Monte Carlo error"),
         ]))
         (tables.show("drift_probes", "Due", 80, &[
-            ("probe", "probe"), ("offset_sg", "error now"), ("offset_lower", "from"), ("offset_upper", "to"),
-            ("since_last_sg", "of that since it was calibrated"), ("since_last_se", "its error"),
+            ("probe", "probe"), ("offset_sg", "error now, on its curve in force"), ("offset_lower", "from"), ("offset_upper", "to"),
+            ("since_last_sg", "change since it was calibrated"), ("since_last_se", "its error"),
             ("p_out_now", "chance of being out of limit"), ("recalibrate_by", "calibrate by"), ("why", "why not"),
         ]))
     }

@@ -92,7 +92,7 @@ fn drift(answer: &mut Answer, found: &Drift) {
     let means = || found.fleet.iter().filter(|term| term.term.starts_with("mean_drift"));
     let drifts = found.probes.iter().map(|probe| &probe.drift_sg_per_30d).chain(means().map(|term| &term.finding));
     let decimals = decimals_of_all(drifts.filter_map(Finding::se));
-    answer.rows = judged.iter().map(|judged| row(judged, decimals)).collect();
+    answer.rows = judged.iter().map(|judged| row(found, judged, decimals)).collect();
     for term in means() {
         if let Some(e) = term.finding.estimate() {
             answer.rows.push(vec![
@@ -122,7 +122,8 @@ pub(in crate::report) fn due_in_words(e: &Estimate) -> String {
     )
 }
 
-fn row((probe, last, verdict): &(&ProbeDrift, Option<LastCheck>, Verdict), decimals: usize) -> Vec<String> {
+fn row(found: &Drift, judged: &(&ProbeDrift, Option<LastCheck>, Verdict), decimals: usize) -> Vec<String> {
+    let (probe, last, verdict) = judged;
     let drift = match &probe.drift_sg_per_30d {
         Finding::Estimated(e) => drift_text(e, decimals),
         Finding::Fixed { value, why } => format!("held at {value}: {why}"),
@@ -131,7 +132,7 @@ fn row((probe, last, verdict): &(&ProbeDrift, Option<LastCheck>, Verdict), decim
     let last = last.map_or_else(String::new, |l| format!("{}, {}", signed(l.off_sg, 4, true), day(l.at)));
     let due = match &probe.recalibrate {
         Recalibrate::NotEstimable(_) => String::new(),
-        other => other.to_string(),
+        _ => found.calibrate_by(probe),
     };
     vec![probe.probe.clone(), verdict.word().to_owned(), drift, last, count(probe.n, "check", "checks"), due]
 }

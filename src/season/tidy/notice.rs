@@ -5,11 +5,13 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::season::account::{Remark, RowAccount};
 use crate::season::flags::Flags;
 use crate::season::table::Table;
-use crate::season::{PAIR_WINDOW_MIN, Season};
+use crate::season::{PAIR_WINDOW_MIN, Season, TEMP_HIGH_C};
 use crate::units::Instant;
 
 /// Most names that a remark lists.
 const NAMES: usize = 6;
+/// Highest temperature that may be one of a fermentation in degrees Fahrenheit.
+const FAHRENHEIT_HIGH: f64 = 113.0;
 
 /// Adds the remarks to the season's account.
 pub(super) fn notice(season: &mut Season) {
@@ -18,6 +20,7 @@ pub(super) fn notice(season: &mut Season) {
         (Table::References, ids_alike(&known_probes(season), &used_probes(season), "probe")),
         (Table::References, ids_alike(&known_batches(season), &used_batches(season), "batch")),
         (Table::Readings, clock_jumps(season)),
+        (Table::Readings, fahrenheit(season)),
     ];
     for (table, text) in found {
         if let Some(text) = text {
@@ -108,6 +111,19 @@ fn clock_jumps(season: &Season) -> Option<String> {
         })
         .collect();
     (!names.is_empty()).then(|| format!("the clock of a logger jumped, so that times may be wrong: {}", listed(&names)))
+}
+
+/// Temperatures that no cellar has and that every cellar has in the other unit.
+fn fahrenheit(season: &Season) -> Option<String> {
+    let temps = &season.readings.temp_c;
+    let warm = temps.iter().filter(|temp| (TEMP_HIGH_C..=FAHRENHEIT_HIGH).contains(*temp)).count();
+    (2 * warm > temps.len()).then(|| {
+        let percent = (100.0 * warm as f64 / temps.len() as f64).floor();
+        format!(
+            "{percent} % of the temperatures lie above {TEMP_HIGH_C} \u{b0}C; if they are degrees Fahrenheit, say so in \
+             season.toml: temp_c = {{ from = \"temp_c\", unit = \"degF\" }}"
+        )
+    })
 }
 
 fn day(at: Instant) -> String {
