@@ -85,7 +85,8 @@ fn drift(answer: &mut Answer, found: &Drift) {
         "probe",
         "verdict",
         "drift, SG per 30 days",
-        "off its first curve at the last check",
+        "last check, on its first curve",
+        "off now, on its curve in force",
         "from",
         "calibrate by",
     ]);
@@ -99,6 +100,7 @@ fn drift(answer: &mut Answer, found: &Drift) {
                 "the fleet".into(),
                 String::new(),
                 drift_text(e, decimals),
+                String::new(),
                 String::new(),
                 count(found.probes.len(), "probe", "probes"),
                 String::new(),
@@ -130,11 +132,15 @@ fn row(found: &Drift, judged: &(&ProbeDrift, Option<LastCheck>, Verdict), decima
         Finding::NotEstimable { why } => why.clone(),
     };
     let last = last.map_or_else(String::new, |l| format!("{}, {}", signed(l.off_sg, 4, true), day(l.at)));
+    let off = probe.offset_sg.estimate().map_or_else(String::new, |e| {
+        let decimals = decimals_for(e.se).min(4);
+        format!("{} \u{b1} {:.decimals$}", signed(e.value, decimals, true), e.se)
+    });
     let due = match &probe.recalibrate {
         Recalibrate::NotEstimable(_) => String::new(),
         _ => found.calibrate_by(probe),
     };
-    vec![probe.probe.clone(), verdict.word().to_owned(), drift, last, count(probe.n, "check", "checks"), due]
+    vec![probe.probe.clone(), verdict.word().to_owned(), drift, last, off, count(probe.n, "check", "checks"), due]
 }
 
 /// A shift that was found, with a word of doubt where chance alone shows one as strong in more than one season of twenty.
