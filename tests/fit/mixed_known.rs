@@ -278,6 +278,40 @@ fn a_correlation_of_one_is_flagged() {
 }
 
 #[test]
+fn an_interval_without_degrees_of_freedom_is_refused() {
+    let mut rng = ChaCha8Rng::seed_from_u64(21);
+    let (mut given, mut refused) = (0, 0);
+    for _ in 0..200 {
+        let (mut y, mut ages, mut of) = (Vec::new(), Vec::new(), Vec::new());
+        for (unit, rows) in [("long", 60), ("short", 7)] {
+            let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
+            let (a, b) = (0.3 * normal(), normal());
+            for row in 0..rows {
+                let age = 5.0 * f64::from(row) / f64::from(rows);
+                ages.push(age);
+                of.push(unit);
+                y.push(2.0 + a + (0.3 + b) * age + 0.7 * normal());
+            }
+        }
+        let columns = vec![Column::intercept(y.len()), Column::new("age", &ages)];
+        let design = Design::new(&y, columns.clone()).random(Random::by_label("unit", &of, columns));
+        let fit = MixedSettings::default().fit(&design).unwrap();
+        let (se, df) = fit.se_and_df(&[1.0, 0.0]).unwrap();
+        match fit.estimate("intercept", 0.9) {
+            Ok(e) => {
+                assert!(df >= 0.1 && e.upper - e.lower < 1e12 * se, "{df} {e}");
+                given += 1;
+            }
+            Err(why) => {
+                assert!(df < 0.1 && why.to_string().contains("degrees of freedom"), "{df} {why}");
+                refused += 1;
+            }
+        }
+    }
+    assert!(given > 100 && refused > 10, "{given} {refused}");
+}
+
+#[test]
 fn answers_know_no_units_and_no_order_of_rows() {
     let mut rng = ChaCha8Rng::seed_from_u64(8);
     let times: Vec<f64> = (0..7).map(f64::from).collect();

@@ -43,6 +43,9 @@ pub struct MixedFit {
     inference: Inference,
 }
 
+/// Degrees of freedom below which there is no interval: Student's quantiles pass some 1e10 there.
+const LEAST_DF: f64 = 0.1;
+
 impl MixedFit {
     pub(super) fn of(settings: MixedSettings, design: &Design) -> Result<Self> {
         if settings.criterion == Criterion::Ml && settings.df == Df::KenwardRoger {
@@ -98,7 +101,7 @@ impl MixedFit {
     /// A fixed coefficient by the name of its column.
     ///
     /// # Errors
-    /// [`Error::Usage`] for a name that there is not; [`Error::Setting`] for a level outside (0, 1).
+    /// [`Error::Usage`] for a name that there is not; else as for [`MixedFit::contrast`].
     pub fn estimate(&self, name: &str, level: f64) -> Result<Estimate> {
         let index = self.fixed_index(name)?;
         let weights: Vec<f64> = (0..self.coefficients.len()).map(|i| f64::from(u8::from(i == index))).collect();
@@ -108,9 +111,14 @@ impl MixedFit {
     /// The sum of the fixed coefficients times `weights`.
     ///
     /// # Errors
-    /// [`Error::Usage`] unless there is one weight per coefficient; [`Error::Setting`] for a level outside (0, 1).
+    /// [`Error::Usage`] unless there is one weight per coefficient; [`Error::Setting`] for a level outside (0, 1);
+    /// [`Error::NotEstimable`] with fewer than 0.1 degrees of freedom, where no interval says anything.
     pub fn contrast(&self, weights: &[f64], level: f64) -> Result<Estimate> {
         let (se, df) = self.se_and_df(weights)?;
+        if df < LEAST_DF {
+            let why = format!("{df:.1e} degrees of freedom: the data do not tell how large its error is");
+            return Err(Error::not_estimable("an interval of a mixed model", why));
+        }
         let value = weights.iter().zip(&self.coefficients).map(|(w, b)| w * b).sum();
         let name = self.settings.criterion.name();
         match self.settings.df {

@@ -151,7 +151,7 @@ fn due(found: &Drift, tables: &Tables<'_>) -> Markup {
 fn fleet(found: &Drift) -> Markup {
     html! {
         h3 { "The fleet" }
-        div.scroll { table {
+        div.scroll.terms { table {
             thead { tr { @for name in ["", "estimate", "method"] { th scope="col" { (name) } } } }
             tbody { @for term in &found.fleet { tr {
                 td { (term_in_words(&term.term)) }

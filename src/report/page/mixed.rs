@@ -16,7 +16,7 @@ pub(super) fn mixed(found: &Drift) -> Markup {
              shifts as the study has them: the drift here is that between the shifts, while the mean drift above has the shifts in it. What else may go with a probe's error is tried one at a time: each shows an effect by chance once in ten seasons."
         }
         @if let Some(why) = &mixed.why { p { "None: " (why) "." } } @else {
-            div.scroll { table {
+            div.scroll.terms { table {
                 thead { tr { @for name in ["", "estimate", "check by simulated data", "degrees of freedom", "method"] { th scope="col" { (name) } } } }
                 tbody {
                     @for kind in [MixedTermKind::Fixed, MixedTermKind::Component, MixedTermKind::Covariate] {
