@@ -132,8 +132,8 @@ impl Drift {
             .finish()
     }
 
-    /// The table `drift_shifts`: one row per known or detected shift. `earliest` and `latest` bound the moment of one that was
-    /// found; `evidence` is `event`, `references` or `readings`, and `batch` that in whose readings it was found. Where
+    /// The table `drift_shifts`: one row per known or detected shift. `earliest` and `latest` are the looks at the
+    /// probe between which one that was found happened, at the level asked for; `evidence` is `event`, `references` or `readings`, and `batch` that in whose readings it was found. Where
     /// `or_probes` names others, one of all these has shifted, and nothing tells which.
     ///
     /// # Errors
@@ -305,9 +305,10 @@ impl fmt::Display for Drift {
             let day = |at: crate::Instant| at.to_string().get(..10).unwrap_or_default().to_owned();
             let (from, to) = (day(shift.earliest), day(shift.latest));
             let p = shift.p_fleet.unwrap_or(1.0);
+            let or = shift.or_probes.iter().map(|other| format!(" or {other}")).collect::<String>();
             writeln!(
                 f,
-                "  {} shifted between {from} and {to}: {} (p of the fleet {p:.3})",
+                "  {}{or} shifted between {from} and {to}: {} (p of the fleet {p:.3})",
                 shift.probe, shift.shift_sg
             )?;
         }

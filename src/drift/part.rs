@@ -186,8 +186,7 @@ impl Part {
     pub fn block(&self, variances: Variances) -> Block<'_> {
         let mut covariance = &self.known + &self.walk * variances.walk_sd.powi(2);
         for step in &self.steps {
-            let doubt = self.rows.iter().map(|row| row.doubt * step.at_age(row.months));
-            for column in [self.column_of(step), DVector::from_iterator(self.n(), doubt)] {
+            for column in [self.column_of(step), self.doubt_of(step)] {
                 covariance.syger(step.sd.powi(2), &column, &column, 1.0);
             }
         }
@@ -201,6 +200,11 @@ impl Part {
     /// What a step of size 1 (at SG 1.020) does to the pairs.
     pub fn column_of(&self, step: &Step) -> DVector<f64> {
         DVector::from_iterator(self.n(), self.rows.iter().map(|row| row.shows * step.at_age(row.months)))
+    }
+
+    /// By how much that may differ, SD, with signs: all pairs alike.
+    pub fn doubt_of(&self, step: &Step) -> DVector<f64> {
+        DVector::from_iterator(self.n(), self.rows.iter().map(|row| row.doubt * step.at_age(row.months)))
     }
 
     /// The target of a sum over ages of weight times error at SG 1.020, with or without the steps; `load` is its share

@@ -228,9 +228,9 @@ pub struct Shift {
     pub probe: String,
     /// When: the event, or the middle of the likeliest gap between two looks at the probe or two bins of its readings.
     pub at: Instant,
-    /// Start of the interval of the moment.
+    /// Start of the interval of the moment: a look at the probe, or a bin of its readings.
     pub earliest: Instant,
-    /// Its end.
+    /// Its end, the same.
     pub latest: Instant,
     /// Its size at SG 1.020 and 20 C, SG.
     pub shift_sg: Finding,

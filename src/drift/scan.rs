@@ -28,7 +28,7 @@ const SEED: u64 = 0x5eed_d21f;
 pub(super) struct Candidate {
     /// Age in the middle of the likeliest gap between looks, months.
     pub months: f64,
-    /// Ages between which it lies, at the level asked for, months.
+    /// Ages of the looks between which it lies, at the level asked for, months.
     pub between: (f64, f64),
     /// Its size at SG 1.020.
     pub size: Mixture,
@@ -59,6 +59,8 @@ impl Gap {
 pub(super) struct Gaps {
     pub gaps: Vec<Gap>,
     pub columns: DMatrix<f64>,
+    /// By how much that may differ, SD, all pairs of a column alike: how errors show at a gravity is in doubt.
+    doubts: DMatrix<f64>,
 }
 
 impl Gaps {
@@ -89,9 +91,12 @@ impl Gaps {
             .zip(looks.iter().skip(1))
             .map(|(a, b)| Gap { from: a.1, to: b.0, share: (b.0 - a.1) / total })
             .collect();
-        let columns: Vec<DVector<f64>> = gaps.iter().map(|gap| part.column_of(&gap.step(part))).collect();
-        let columns = if columns.is_empty() { DMatrix::zeros(part.n(), 0) } else { DMatrix::from_columns(&columns) };
-        Self { gaps, columns }
+        let matrix = |of: &dyn Fn(&Step) -> DVector<f64>| {
+            let columns: Vec<DVector<f64>> = gaps.iter().map(|gap| of(&gap.step(part))).collect();
+            if columns.is_empty() { DMatrix::zeros(part.n(), 0) } else { DMatrix::from_columns(&columns) }
+        };
+        let (columns, doubts) = (matrix(&|step| part.column_of(step)), matrix(&|step| part.doubt_of(step)));
+        Self { gaps, columns, doubts }
     }
 }
 
@@ -115,9 +120,12 @@ struct AtPoint {
 /// ```
 ///
 /// averaged over a grid of the variances, each with its likelihood; so a shift that makes the walk look larger than it is
-/// is still found. Seasons without a shift are drawn from the model (walk, pairs, baths, instruments, curves, at variances
-/// that the season's own likelihood gives) and take the same way: `p_probe` is the share of those in which this
-/// probe's ratio is as large, `p_fleet` the share in which the largest ratio of any probe is.
+/// is still found. Its size is `m = sd^2 s/(1 + sd^2 i)` with variance `sd^2/(1 + sd^2 i)`. As it shows as `d_k + u q_k` with
+/// u ~ N(0, 1), it may be off by another `m sd^2 d_k' P q_k/(1 + sd^2 i)`, SD.
+///
+/// Seasons without a shift are drawn from the model (walk, pairs, baths, instruments, curves, at variances that the season's own
+/// likelihood gives) and take the same way: `p_probe` is the share of those in which this probe's ratio is as large,
+/// `p_fleet` the share in which the largest ratio of any probe is.
 ///
 /// None for a probe without two looks at it.
 pub(super) fn scan(model: &Model, sd: f64, level: f64) -> Vec<Option<Candidate>> {
@@ -258,8 +266,9 @@ fn at_point(system: &System, prior: f64, seasons: &[DMatrix<f64>], gaps: &[Gaps]
         .collect();
     let (mut ratios, mut sizes) = (Vec::new(), Vec::new());
     for ((part, mut white), gaps) in system.parts.iter().zip(whites).zip(gaps) {
-        let mut steps = gaps.columns.clone();
+        let (mut steps, mut doubts) = (gaps.columns.clone(), gaps.doubts.clone());
         part.lower.solve_lower_triangular_mut(&mut steps);
+        part.lower.solve_lower_triangular_mut(&mut doubts);
         white -= &part.columns * effects.select_rows(part.effects);
         let inner = part.columns.tr_mul(&steps);
         let inverse = system.inverse.select_rows(part.effects).select_columns(part.effects);
@@ -267,6 +276,7 @@ fn at_point(system: &System, prior: f64, seasons: &[DMatrix<f64>], gaps: &[Gaps]
         let information: Vec<f64> = (0..steps.ncols())
             .map(|k| (steps.column(k).norm_squared() - inner.column(k).dot(&spread.column(k))).max(0.0))
             .collect();
+        let with_doubts = part.columns.tr_mul(&doubts);
         let scores = steps.transpose() * &white;
         let of = |scores: DVectorView<f64>| -> Vec<f64> {
             let terms = scores.iter().zip(&information).zip(&gaps.gaps);
@@ -276,7 +286,9 @@ fn at_point(system: &System, prior: f64, seasons: &[DMatrix<f64>], gaps: &[Gaps]
         let observed = of(scores.column(0));
         let size = |(k, ln): (usize, f64)| {
             let i = 1.0 + sd * sd * information.get(k).copied().unwrap_or_default();
-            (ln, sd * sd * scores[(k, 0)] / i, sd / i.sqrt())
+            let mean = sd * sd * scores[(k, 0)] / i;
+            let lean = steps.column(k).dot(&doubts.column(k)) - spread.column(k).dot(&with_doubts.column(k));
+            (ln, mean, (sd / i.sqrt()).hypot(sd * sd * lean / i * mean))
         };
         sizes.push(observed.into_iter().enumerate().map(size).collect());
     }
@@ -312,19 +324,18 @@ fn likeliest(gaps: &[Gap], points: &[AtPoint], p: usize, level: f64) -> Option<(
     let best =
         (0..gaps.len()).max_by(|a, b| by_gap.get(*a).unwrap_or(&0.0).total_cmp(by_gap.get(*b).unwrap_or(&0.0)))?;
     let gap = gaps.get(best)?;
-    let quantile = |share: f64| {
+    // Where between two looks it happened nothing tells, and probes are handled just before they go in: whole gaps.
+    let holding = |share: f64| {
         let mut left = share;
-        for (gap, weight) in gaps.iter().zip(&by_gap) {
-            if left <= *weight {
-                return gap.from + (gap.to - gap.from) * left / weight.max(1e-300);
-            }
-            left -= weight;
-        }
-        gaps.last().map_or(0.0, |gap| gap.to)
+        let here = gaps.iter().zip(&by_gap).find(|(_, weight)| {
+            left -= **weight;
+            left <= 0.0
+        });
+        here.map(|(gap, _)| gap).or(gaps.last())
     };
     let tail = 0.5 * (1.0 - level);
-    let middle = 0.5 * (gap.from + gap.to);
-    Some((middle, (quantile(tail).min(middle), quantile(1.0 - tail).max(middle)), Mixture(parts)))
+    let between = (holding(tail)?.from.min(gap.from), holding(1.0 - tail)?.to.max(gap.to));
+    Some((0.5 * (gap.from + gap.to), between, Mixture(parts)))
 }
 
 #[cfg(test)]

@@ -95,10 +95,8 @@ impl DriftSettings {
     /// A shift that was found, of this probe or another of its group.
     fn shift(&self, model: &Model, part: &Part, Sign(p, found): &Sign, group: &[&Sign]) -> Shift {
         let weight = (found.ln_ratio - ln_sum(group.iter().map(|sign| sign.1.ln_ratio))).exp();
-        // How it shows at the gravities of the pairs is in doubt as well.
-        let doubt = part.rows.iter().map(|row| row.doubt).sum::<f64>() / part.n().max(1) as f64;
-        let of = |(w, mean, sd): &(f64, f64, f64)| (weight * w, *mean, sd.hypot(doubt * mean));
-        let mut size: Vec<(f64, f64, f64)> = found.size.0.iter().map(of).collect();
+        let mut size: Vec<(f64, f64, f64)> =
+            found.size.0.iter().map(|(w, mean, sd)| (weight * w, *mean, *sd)).collect();
         if group.len() > 1 {
             size.push((1.0 - weight, 0.0, NO_SHIFT_SD));
         }

@@ -108,6 +108,9 @@ struct Outcome {
     alarms: f64,
     found: f64,
     alone: f64,
+    /// Of the shifts found on that probe, and those whose dates hold the shift.
+    dates: f64,
+    dated: f64,
     covered: f64,
     sizes: f64,
 }
@@ -125,7 +128,13 @@ fn outcome(known: &Known, settings: &DriftSettings) -> Outcome {
         }
         let e = shift.shift_sg.estimate().unwrap();
         let truth = if moved { known.moved.1 } else { 0.0 };
-        if moved || named {
+        let dated = shift.earliest <= known.moved.0 && known.moved.0 <= shift.latest;
+        if moved {
+            one.dates += 1.0;
+            one.dated += f64::from(u8::from(dated));
+        }
+        // The size of another change than this one is no answer about it.
+        if (moved && dated) || named {
             one.sizes += 1.0;
             one.covered += f64::from(u8::from(e.lower - 1e-4 <= truth && truth <= e.upper + 1e-4));
         }
@@ -164,16 +173,19 @@ fn shifts_between_batches_are_found_from_readings_alone() {
     ];
     for (k, (what, kind)) in kinds.into_iter().enumerate() {
         for (j, sg) in [0.0, 0.003, 0.006].into_iter().enumerate() {
-            let all = seasons(&with, &*kind(sg, 700 + (10 * k + j) as u64), 30);
+            let all = seasons(&with, &*kind(sg, 700 + (10 * k + j) as u64), 60);
             let alarms = share(&all, |s| s.alarms, |_| 4.0);
             let found = share(&all, |s| s.found, |_| 1.0);
             let covered = share(&all, |s| s.covered, |s| s.sizes);
+            let dated = share(&all, |s| s.dated, |s| s.dates);
             println!(
-                "{what}, shift of {sg} while out of the beer: found {:.3} ({:.3}), on that probe alone {:.3}; sizes covered {:.3} \
-                 ({:.3}) of {}; other alarms a probe {:.3} ({:.3})",
+                "{what}, shift of {sg} while out of the beer: found {:.3} ({:.3}), on that probe alone {:.3}; dates covered {:.3} ({:.3}), \
+                 sizes {:.3} ({:.3}) of {}; other alarms a probe {:.3} ({:.3})",
                 found.0,
                 found.1,
                 share(&all, |s| s.alone, |_| 1.0).0,
+                dated.0,
+                dated.1,
                 covered.0,
                 covered.1,
                 all.iter().map(|s| s.sizes).sum::<f64>(),
@@ -183,6 +195,7 @@ fn shifts_between_batches_are_found_from_readings_alone() {
             assert!(alarms.0 <= 0.05 + (2.5 * alarms.1).max(0.03), "{what}: {alarms:?}");
             if sg == 0.006 {
                 assert!(found.0 > 0.5, "{what}: {found:?}");
+                assert!(dated.0 >= 0.90 - (2.5 * dated.1).max(0.03), "{what}: {dated:?}");
                 assert!(covered.0 >= 0.90 - (2.5 * covered.1).max(0.03), "{what}: {covered:?}");
                 let blind = share(&seasons(&without, &*kind(sg, 700 + (10 * k + j) as u64), 10), |s| s.found, |_| 1.0);
                 assert!(blind.0 < 0.2, "{what}: {blind:?}");
