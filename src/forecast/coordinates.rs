@@ -7,6 +7,7 @@
 //! is known ([`BASE`]).
 
 use crate::kinetics::estimate::{TAIL_PACE, TAIL_SHARE};
+use crate::kinetics::misread::FOAM_SG;
 use crate::kinetics::{ACTIVATION_KJ_MOL, BENDS, Curve, PARAMETERS};
 use crate::season::GravitySeries;
 use crate::units::kelvin_from_celsius;
@@ -25,7 +26,7 @@ const WORTH: (f64, f64) = (3.0, 6.0);
 /// Mean and standard deviation of the main coordinates where nothing is known: attenuation of ordinary beers, the
 /// middle of the drop at 20 C, the shape. From memory, textbook level, and wide.
 const BASE: [(f64, f64); MAIN] =
-    [(0.76, 0.09), (3.6, 0.55), (0.2, 0.7), (0.0, 0.5), TAIL_SHARE, TAIL_PACE, (1.5, 1.5), (0.0, 0.001)];
+    [(0.76, 0.09), (3.6, 0.55), (0.2, 0.7), (0.0, 0.5), TAIL_SHARE, TAIL_PACE, (1.5, 1.5), FOAM_SG];
 /// Standard deviation of a coefficient of the correction where nothing is known.
 const BASE_BEND: f64 = 0.3;
 

@@ -2,9 +2,9 @@
 //!
 //! Gas on a probe lifts it, so that it reads a denser liquid. A lift in proportion to the rate of fall is, to first order, a
 //! delay: a probe reads now what the liquid was a while ago. Foam clings to a probe's dry part, comes with the vigour of
-//! the fermentation and dries in a day or two: a misreading, of either sign, in proportion to the memory of the vigour,
-//! which looks like a slow tail. One batch by one probe tells neither; samples in mid-fermentation do, and what they say
-//! is shared among the batches of a season.
+//! the fermentation and dries in a day or two: a misreading, more often too high than too low, in proportion to the memory
+//! of the vigour, which looks like a slow tail. One batch by one probe tells neither; samples in mid-fermentation tell the
+//! sum of both. What they say of gas is shared among the batches of a season.
 
 use crate::season::GravitySeries;
 
@@ -21,6 +21,13 @@ pub(crate) const FITTED: usize = PARAMETERS + 2;
 
 /// Hours in which foam dries on a probe.
 const FOAM_H: f64 = 30.0;
+/// What foam makes a probe misread where most of it sits, mean and standard deviation, SG.
+///
+/// By the hydrostatics of a leaning float, mass above the water line turns it further over than its weight lifts its
+/// reading: 0.3 g all round, 5 to 10 mm above the water line, read +0.0003 to +0.0007. A tenth of a gram on the low side,
+/// which leans towards the foam, reads +0.0005 to +0.0009, on the high side -0.0001 to -0.0005. How much foam a probe carries,
+/// and how high, is from memory, no source: the spread leaves room for none at all, and for twice as much that hangs low.
+pub(crate) const FOAM_SG: (f64, f64) = (5e-4, 1e-3);
 
 /// Priors of both: mean and standard deviation; held where that is 0.
 #[derive(Debug, Clone, Copy, PartialEq)]

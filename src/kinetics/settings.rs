@@ -3,6 +3,7 @@
 use crate::error::{Error, Result};
 
 use super::clock::ACTIVATION_KJ_MOL;
+use super::misread::FOAM_SG;
 
 /// Which curve is fitted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -63,7 +64,7 @@ pub enum IntervalMethod {
 /// | `terminal_from_progress` | - | 0.90 | 0 to 1 | terminal gravity is wanted from earlier fits, at one's own risk |
 /// | `bubble_delay_h` | h | 1.5 | 0 to 24 | probes shed gas better or worse |
 /// | `bubble_delay_sd_h` | h | 1.5 | 0 to 24 | this is known better or worse; 0 holds it |
-/// | `foam_sg` | SG | 0 | -0.02 to 0.02 | foam on probes is known to make them misread |
+/// | `foam_sg` | SG | 0.0005 | -0.02 to 0.02 | probes carry more foam, or none |
 /// | `foam_sd_sg` | SG | 0.001 | 0 to 0.02 | probes carry more or less foam; 0 holds it |
 /// | `disturbed_sd_sg` | SG | 0.001 | 0 to 0.02 | a dry hop and the like move probes more or less for good; 0: never |
 /// | `instrument_share` | - | 0.5 | 0 to 1 | more or less of a sample's variance is its instrument's bias |
@@ -99,7 +100,8 @@ pub struct KineticsSettings {
     pub bubble_delay_h: f64,
     /// Its standard deviation, hours.
     pub bubble_delay_sd_h: f64,
-    /// By how much foam on probes makes them misread where most of it sits, SG, before the batch is looked at.
+    /// By how much foam on probes makes them misread where most of it sits, SG, before the batch is looked at: as the
+    /// hydrostatics of a float that leans give it for some tenths of a gram, most of it all round and a little on the low side.
     pub foam_sg: f64,
     /// Its standard deviation, SG; from memory, no source.
     pub foam_sd_sg: f64,
@@ -146,8 +148,8 @@ impl Default for KineticsSettings {
             terminal_from_progress: 0.90,
             bubble_delay_h: 1.5,
             bubble_delay_sd_h: 1.5,
-            foam_sg: 0.0,
-            foam_sd_sg: 0.001,
+            foam_sg: FOAM_SG.0,
+            foam_sd_sg: FOAM_SG.1,
             disturbed_sd_sg: 0.001,
             instrument_share: 0.5,
             interval: IntervalMethod::Delta,

@@ -4,6 +4,7 @@ mod averaged;
 mod bad_input;
 pub mod chain;
 mod coverage;
+mod foam;
 mod published;
 mod routes;
 mod sigmoid;
