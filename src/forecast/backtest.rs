@@ -22,19 +22,19 @@ struct Outcome {
 }
 
 impl Forecaster<'_> {
-    /// Forecasts every batch whose end is known as of the moments at which its whole-batch curve passed the stages, each
-    /// from what was known then, in order of time.
+    /// Forecasts every batch whose end is known by `now` as of the moments at which its whole-batch curve passed the stages,
+    /// each from what was known then, in order of time. A cooling that is planned for later than `now` has not come.
     ///
     /// # Errors
     /// What the source of gravities gives.
-    pub fn backtest(&mut self) -> Result<Backtest> {
+    pub fn backtest(&mut self, now: Instant) -> Result<Backtest> {
         let mut moments: Vec<(Instant, f64, &BatchFit, Outcome)> = Vec::new();
         for fit in &self.kinetics.batches {
             let Some(fitted) = &fit.fitted else { continue };
             let table = fitted.timed();
             for stage in &self.settings.stages {
                 let hours = table.time_of_progress_h(*stage);
-                if let Some(outcome) = self.outcome(fit).filter(|_| hours <= fit.last_hours) {
+                if let Some(outcome) = self.outcome(fit, now).filter(|_| hours <= fit.last_hours) {
                     moments.push((fit.instant(hours), *stage, fit, outcome));
                 }
             }
@@ -71,15 +71,16 @@ impl Forecaster<'_> {
         Ok(Backtest { rows, level: LEVEL })
     }
 
-    /// What became of a batch; none when its end is still open or cannot be told.
-    fn outcome(&self, fit: &BatchFit) -> Option<Outcome> {
+    /// What has become of a batch by `now`; none when its end is still open or cannot be told.
+    fn outcome(&self, fit: &BatchFit, now: Instant) -> Option<Outcome> {
         let finish = fit.finding(Trait::FinishH).estimate()?;
         let seen = fit.last_hours >= finish.value + self.settings.observed_after_h;
         if seen && fit.status != Status::Restarted {
             let status = if fit.status == Status::Stuck { BacktestStatus::Stuck } else { BacktestStatus::Observed };
             return Some(Outcome { status, seen: Some((finish.value, finish.se)) });
         }
-        let status = match (fit.cooled_hours, fit.ended_hours) {
+        let cooled = fit.cooled_hours.filter(|&hours| fit.instant(hours) <= now);
+        let status = match (cooled, fit.ended_hours) {
             (Some(cooled), Some(ended)) if ended < cooled => BacktestStatus::CutByEnd,
             (Some(_), _) => BacktestStatus::CutByCooling,
             (None, Some(_)) => BacktestStatus::CutByEnd,

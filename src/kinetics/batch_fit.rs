@@ -166,7 +166,7 @@ pub struct BatchFit {
     pub flags: Vec<(usize, Flags)>,
     /// The last data that could be used (before cooling and the end), hours from pitching.
     pub last_hours: f64,
-    /// Hours from pitching at which cooling began, if it did.
+    /// Hours from pitching at which cooling began, or is planned to begin, if either is known.
     pub cooled_hours: Option<f64>,
     /// Hours from pitching at which the batch ended, if it did.
     pub ended_hours: Option<f64>,

@@ -10,6 +10,7 @@ use crate::forecast::{Backtest, ForecastSettings, Forecasts};
 use crate::kinetics::{Kinetics, KineticsSettings, Trait};
 use crate::season::{Batch, GravitySeries, Season};
 use crate::strains::{StrainSettings, Strains};
+use crate::units::Instant;
 
 use super::as_of::AsOf;
 use super::known::AsKnown;
@@ -190,10 +191,10 @@ impl StudySettings {
             return Ok((Part::Skipped(why.to_owned()), Part::Skipped(why.to_owned())));
         };
         let mut forecaster = self.forecast.forecaster(&season.batches, kinetics, known)?;
-        let backtest = forecaster.backtest()?;
+        let latest = season.latest();
+        let backtest = forecaster.backtest(latest.unwrap_or(Instant::from_micros(i64::MAX)))?;
         let running = season.running().into_iter().map(|batch| batch.batch.clone());
-        let mut questions: Vec<_> =
-            season.latest().into_iter().flat_map(|now| running.clone().map(move |b| (b, now))).collect();
+        let mut questions: Vec<_> = latest.into_iter().flat_map(|now| running.clone().map(move |b| (b, now))).collect();
         questions.extend(asked.iter().map(|question| (question.batch.clone(), question.as_of)));
         let forecasts = match questions.is_empty() {
             true => Part::Skipped("no batch is running, and no other moment was asked for".to_owned()),

@@ -1,3 +1,4 @@
 //! Forecasts against known truth.
 
 mod coverage;
+mod planned;

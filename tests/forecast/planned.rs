@@ -1,0 +1,32 @@
+//! What is planned has not come.
+
+use heelwort::forecast::{BacktestStatus, ForecastSettings, Truncated};
+use heelwort::kinetics::KineticsSettings;
+use heelwort::season::GravitySeries;
+
+use crate::process::{Process, batches_of, brewery};
+
+#[test]
+fn a_cooling_ahead_of_a_running_batch_is_no_outcome() {
+    let mut brewed = brewery(Some(Process::Sugars), 4, 1, 300);
+    // The last batch runs: its curve is known, its rest not seen, and it is to be cooled two days later.
+    let running = brewed.last_mut().unwrap();
+    let last_h = running.truth.time_of_progress_h(0.97);
+    let now = running.series.pitched_at.plus_hours(last_h);
+    running.series = running.series.as_of(now).unwrap();
+    running.series.ended_hours = None;
+    running.series.cooled_hours = Some(last_h + 48.0);
+    let (batches, name) = (batches_of(&brewed), brewed[3].series.batch.clone());
+    let series: Vec<GravitySeries> = brewed.into_iter().map(|brew| brew.series).collect();
+    let settings = ForecastSettings { stages: vec![0.55], ..ForecastSettings::default() };
+    let kinetics = KineticsSettings { candidates: false, ..settings.kinetics.clone() }.fit_all(&series).unwrap();
+    let source = Truncated(&series);
+    let of = |hours: f64| {
+        let mut forecaster = settings.forecaster(&batches, &kinetics, &source).unwrap();
+        let rows = forecaster.backtest(now.plus_hours(hours)).unwrap().rows;
+        assert!(rows.len() >= 3, "{}", rows.len());
+        rows.into_iter().find(|row| row.forecast.batch == name).map(|row| row.status)
+    };
+    assert_eq!(of(0.0), None);
+    assert_eq!(of(72.0), Some(BacktestStatus::CutByCooling));
+}
