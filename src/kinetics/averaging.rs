@@ -1,17 +1,25 @@
 //! Traits averaged over the candidate curves.
+//!
+//! Akaike weights say which candidate loses the least, not whether any is right. No fermentation equals a closed form, and one
+//! that runs close where gravity falls fast may win by far and be wrong about the end, with a small standard error:
+//! in simulated beers of three other kinds, 90 % intervals of such means held seven finishes in ten. The smooth curve
+//! alone bends to what the others leave. So it has, besides, the weight of there being no right one: one half.
 
 use crate::error::{Error, Result};
 use crate::fit::{Estimate, Finding};
 
 use super::batch_fit::BatchFit;
 use super::candidates::Candidate;
+use super::curve::CurveKind;
 use super::settings::KineticsSettings;
 use super::traits::{Trait, shaped};
 
 /// A curve with a smaller weight may lack a trait without harm.
 const NEGLIGIBLE: f64 = 1e-3;
+/// Probability that no closed form is right; an assumption, not found in data.
+const NONE_RIGHT: f64 = 0.5;
 /// How averaged traits are made.
-const METHOD: &str = "Akaike-weighted mean of the candidate curves, normal";
+const METHOD: &str = "mean of the smooth curve and of all candidates by Akaike weights, normal";
 
 /// Akaike weights: `w_i = exp(-D_i/2) / sum_j exp(-D_j/2)`, where D is the criterion less the least one (Burnham and
 /// Anderson 2002, section 2.9). A curve without a criterion has weight 0.
@@ -20,6 +28,17 @@ pub(super) fn akaike_weights(aicc: &[Option<f64>]) -> Vec<f64> {
     let raw: Vec<f64> = aicc.iter().map(|own| own.map_or(0.0, |own| (-0.5 * (own - least)).exp())).collect();
     let sum: f64 = raw.iter().sum();
     raw.iter().map(|own| if sum > 0.0 { own / sum } else { 0.0 }).collect()
+}
+
+/// Weights of the averages: those of Akaike, and for the smooth curve, where it could be fitted, that of there being no
+/// right one.
+fn weights(with: &[&Candidate]) -> Vec<f64> {
+    let smooth = with.iter().any(|c| c.curve == CurveKind::Smooth);
+    let none_right = if smooth { NONE_RIGHT } else { 0.0 };
+    let of = |c: &&Candidate| {
+        (1.0 - none_right) * c.akaike_weight + if c.curve == CurveKind::Smooth { none_right } else { 0.0 }
+    };
+    with.iter().map(of).collect()
 }
 
 /// Mean and standard error of an estimate over curves, (weight, value, standard error): the mean is weighted, and
@@ -40,7 +59,7 @@ impl KineticsSettings {
     /// Replaces the traits of a batch by their means over its candidates; where they cannot be had, `why` says so and the
     /// traits stay those of the fitted curve.
     pub(super) fn average(&self, fit: &mut BatchFit) -> Result<()> {
-        let with: Vec<&Candidate> = fit.candidates.iter().filter(|c| c.akaike_weight > 0.0).collect();
+        let with: Vec<&Candidate> = fit.candidates.iter().filter(|c| c.aicc.is_some()).collect();
         if with.len() < 2 {
             let why = format!("traits not averaged: {} of the candidate curves has an AICc", with.len());
             fit.why = if fit.why.is_empty() { why } else { format!("{}; {why}", fit.why) };
@@ -59,10 +78,10 @@ impl KineticsSettings {
 
     fn over(&self, with: &[&Candidate], which: Trait) -> Result<Finding> {
         let mut of = Vec::with_capacity(with.len());
-        for candidate in with {
+        for (candidate, weight) in with.iter().zip(weights(with)) {
             match candidate.traits.get(which as usize).and_then(Finding::estimate) {
-                Some(own) => of.push((candidate.akaike_weight, own.value, own.se)),
-                None if candidate.akaike_weight < NEGLIGIBLE => {}
+                Some(own) => of.push((weight, own.value, own.se)),
+                None if weight < NEGLIGIBLE => {}
                 None => return Ok(Finding::missing(format!("the {} curve does not determine it", candidate.curve))),
             }
         }

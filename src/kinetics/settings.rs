@@ -71,7 +71,7 @@ pub enum IntervalMethod {
 /// | `interval` | - | delta | - | curves are strongly bent in their parameters: profile, bootstrap |
 /// | `repeats` | - | 200 | 50 to 100000 | of the bootstrap |
 /// | `candidates` | - | true | - | the table of candidate curves is not wanted: saves most of the time |
-/// | `averaged` | - | false | - | traits shall hold the doubt about the curve: means over the candidates by Akaike weights |
+/// | `averaged` | - | false | - | traits shall hold the doubt about the curve: means over the candidates by Akaike weights, the smooth curve with half of the weight besides |
 /// | `clock` | - | best | - | all batches should have one clock |
 /// | `activation_kj_mol` | kJ/mol | 52.4 | 0 to 200 | the effect of temperature on the pace is known |
 /// | `activation_sd_kj_mol` | kJ/mol | 15 | 0 to 100 | as above; 0 holds it |
@@ -117,8 +117,8 @@ pub struct KineticsSettings {
     pub repeats: usize,
     /// Whether all candidate curves are fitted for comparison when all batches are.
     pub candidates: bool,
-    /// Whether traits are means over the candidate curves, each with its Akaike weight, and not those of one curve. The
-    /// candidates are then fitted even where no table of them is wanted.
+    /// Whether traits are means over the candidate curves, each with its Akaike weight and the smooth curve with half of all
+    /// weight besides, and not those of one curve. The candidates are then fitted even where no table of them is wanted.
     pub averaged: bool,
     /// Which clock.
     pub clock: ClockChoice,
