@@ -89,10 +89,7 @@ impl DriftSettings {
     fn means(&self, averaged: &Averaged, slopes: &[(usize, &Estimate)]) -> Result<Means> {
         let k = slopes.len();
         if k < 2 {
-            return Err(Error::not_estimable(
-                "the fleet's drift",
-                format!("{k} probes with a drift rate; two are needed"),
-            ));
+            return Err(Error::not_estimable("the fleet's drift", "fewer than two probes with a drift rate"));
         }
         let probes: Vec<usize> = slopes.iter().map(|(p, _)| *p).collect();
         let smallest = slopes.iter().map(|(_, e)| e.se * e.se).fold(f64::INFINITY, f64::min);

@@ -31,7 +31,7 @@ const FOCUS_WORK: f64 = 4e8;
 pub(super) struct Variances {
     /// Of the random walk of a probe's error, after 30 days, SG.
     pub walk_sd: f64,
-    /// Of a pair beyond all known errors, SG.
+    /// Of a pair beyond all known errors, SG; a part of it the pairs of one stay in a beer have in common.
     pub pair_sd: f64,
 }
 
@@ -260,6 +260,7 @@ fn part(
     let mut rows = Vec::with_capacity(n);
     let mut sources = BTreeMap::new();
     let mut unknown = Vec::new();
+    let mut stays: BTreeMap<&str, usize> = BTreeMap::new();
     for (row, f) in pairs.iter().enumerate() {
         let mut own = f.pair.own_se.powi(2);
         for &(source, by) in &f.errors.shared {
@@ -283,7 +284,9 @@ fn part(
                 own += 0.25 * settings.active_sd_sg.powi(2);
             }
         }
-        let pair = Row::at(&shape, f.pair.age_d / MONTH_D, f.pair.reference_sg, f.errors.clone(), own);
+        let number = stays.len();
+        let stay = f.pair.batch.as_deref().map(|batch| *stays.entry(batch).or_insert(number));
+        let pair = Row::at(&shape, f.pair.age_d / MONTH_D, f.pair.reference_sg, f.errors.clone(), own).staying(stay);
         touch(index, row, pair.shows * pair.months);
         rows.push(pair);
     }

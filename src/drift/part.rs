@@ -17,6 +17,9 @@ pub(super) const MONTH_D: f64 = 30.0;
 pub(super) const AT_SG: f64 = 1.020;
 /// Drift from probe to probe, SD, SG a month: only for how much the doubt about the gravity's share weighs.
 const TYPICAL_PER_MONTH: f64 = 0.001;
+/// Part of the variance of a pair beyond all known errors that the pairs of one stay in a beer have in common: what clings
+/// to a probe stays there. From memory, no source.
+const STAY_SHARE: f64 = 0.5;
 
 /// A sudden change of a probe at a moment.
 #[derive(Debug, Clone, PartialEq)]
@@ -67,6 +70,8 @@ pub(super) struct Row {
     pub line_doubt: f64,
     /// What a walk of 1 at SG 1.020 of a usual probe makes here.
     pub walk: Shown,
+    /// The stay in a beer, by number; none in a bath.
+    pub stay: Option<usize>,
 }
 
 impl Row {
@@ -75,7 +80,12 @@ impl Row {
     pub fn at(shape: &Shape, months: f64, sg: f64, errors: ReadingErrors, own: f64) -> Self {
         let (shows, doubt) = shape.shown(sg);
         let line_doubt = doubt * TYPICAL_PER_MONTH * months;
-        Self { months, shows, errors, sg, own, doubt, line_doubt, walk: shape.walked(EVEN, sg) }
+        Self { months, shows, errors, sg, own, doubt, line_doubt, walk: shape.walked(EVEN, sg), stay: None }
+    }
+
+    /// The same in this stay in a beer.
+    pub fn staying(self, stay: Option<usize>) -> Self {
+        Self { stay, ..self }
     }
 
     /// The same with an error that shows just so much of that at SG 1.020, where a walk of 1 shows as much as `walk`.
@@ -114,6 +124,8 @@ pub(super) struct Part {
     known: DMatrix<f64>,
     /// Covariance of a random walk of SD 1 after 30 days, that doubt included.
     walk: DMatrix<f64>,
+    /// Covariance of errors beyond all known ones of variance 1.
+    beyond: DMatrix<f64>,
     pub touching: Touching,
     pub steps: Vec<Step>,
     /// How its errors show at a gravity.
@@ -146,12 +158,15 @@ impl Part {
             known[(i, i)] += row.own.max(1e-12);
         }
         let walk = covariance_of(&rows, Row::walked);
+        let mut beyond =
+            covariance_of(&rows, |a, b| if a.stay.is_some() && a.stay == b.stay { STAY_SHARE } else { 0.0 });
+        beyond.fill_diagonal(1.0);
         let last = rows.iter().map(|r| r.months).fold(0.0, f64::max);
         let first = rows.iter().map(|r| r.months).fold(0.0, f64::min);
         let steps = steps.into_iter().filter(|step| step.months > first).collect();
         let (probe, grid) = (probe.to_owned(), weekly_slope(first, last));
         let (span, sideways, walks) = ((first, last), EVEN, shape.walked(EVEN, AT_SG));
-        Self { probe, calibrated_at, rows, y, known, walk, touching, steps, shape, sideways, walks, grid, span }
+        Self { probe, calibrated_at, rows, y, known, walk, beyond, touching, steps, shape, sideways, walks, grid, span }
     }
 
     /// Pairs used.
@@ -184,16 +199,14 @@ impl Part {
 
     /// The pairs as a block.
     pub fn block(&self, variances: Variances) -> Block<'_> {
-        let mut covariance = &self.known + &self.walk * variances.walk_sd.powi(2);
+        let mut covariance =
+            &self.known + &self.walk * variances.walk_sd.powi(2) + &self.beyond * variances.pair_sd.powi(2);
         for step in &self.steps {
             for column in [self.column_of(step), self.doubt_of(step)] {
                 covariance.syger(step.sd.powi(2), &column, &column, 1.0);
             }
         }
         covariance.fill_upper_triangle_with_lower_triangle();
-        for i in 0..self.n() {
-            covariance[(i, i)] += variances.pair_sd.powi(2);
-        }
         Block { y: &self.y, covariance, effects: &self.touching.effects, columns: &self.touching.columns }
     }
 

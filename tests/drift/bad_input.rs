@@ -54,7 +54,15 @@ fn one_probe_alone_has_a_rate_and_no_fleet() {
     season.probes.retain(|p| p.probe == "p1");
     let drift = drift(&season);
     assert!(drift.of_probe("p1").unwrap().drift_sg_per_30d.estimate().is_some());
-    assert!(drift.term("mean_drift_sg_per_30d").unwrap().finding.why().unwrap().contains("1 probes with a drift rate"));
+    assert!(
+        drift
+            .term("mean_drift_sg_per_30d")
+            .unwrap()
+            .finding
+            .why()
+            .unwrap()
+            .contains("fewer than two probes with a drift rate")
+    );
 }
 
 #[test]
