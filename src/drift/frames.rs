@@ -132,9 +132,10 @@ impl Drift {
             .finish()
     }
 
-    /// The table `drift_shifts`: one row per known or detected shift. `earliest` and `latest` are the looks at the
-    /// probe between which one that was found happened, at the level asked for; `evidence` is `event`, `references` or `readings`, and `batch` that in whose readings it was found. Where
-    /// `or_probes` names others, one of all these has shifted, and nothing tells which.
+    /// The table `drift_shifts`: one row per known or detected shift. `earliest` and `latest` are the looks at the probe
+    /// between which one that was found happened, at the level asked for; `evidence` is `event`, `references` or `readings`,
+    /// and `batch` that in whose readings it was found. Where `or_probes` names others, one of all these has shifted, and
+    /// nothing tells which.
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.

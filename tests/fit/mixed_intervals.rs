@@ -1,0 +1,170 @@
+//! Laws of mixed models' answers, their bootstrap, and how often their intervals hold the truth.
+
+use heelwort::fit::mixed::{
+    BootstrapSettings, Column, Design, Df, MixedFit, MixedSettings, PredictionSettings, Random,
+};
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+
+use super::mixed::{simulated, with_truth};
+use super::near;
+
+#[test]
+fn answers_know_no_units_and_no_order_of_rows() {
+    let mut rng = ChaCha8Rng::seed_from_u64(8);
+    let times: Vec<f64> = (0..7).map(f64::from).collect();
+    let design = simulated(9, &times, 0.2, 0.3, &mut rng);
+    let n = design.response.len();
+    let fit = MixedSettings::default().fit(&design).unwrap();
+    let order: Vec<usize> = (0..n).map(|i| (i * 29 + 5) % n).collect();
+    let pick = |x: &[f64], by: f64| -> Vec<f64> { order.iter().map(|i| x[*i] * by).collect() };
+    let columns = vec![Column::intercept(n), Column::new("age", &pick(&design.fixed[1].values, 365.0))];
+    let labels: Vec<&String> =
+        order.iter().map(|i| &design.random[0].levels[design.random[0].level_of_row[*i]]).collect();
+    let other =
+        Design::new(&pick(&design.response, 1e-3), columns.clone()).random(Random::by_label("unit", &labels, columns));
+    let other = MixedSettings::default().fit(&other).unwrap();
+    for (a, b) in fit.components.iter().zip(&other.components) {
+        let by = if a.name.contains("correlation") {
+            1.0
+        } else if a.name.contains("age") {
+            1e-3 / 365.0
+        } else {
+            1e-3
+        };
+        near(b.value, a.value * by, 1e-6);
+    }
+    let (a, b) = (fit.estimate("age", 0.9).unwrap(), other.estimate("age", 0.9).unwrap());
+    near(b.value, a.value * 1e-3 / 365.0, 1e-8);
+    near(b.lower, a.lower * 1e-3 / 365.0, 1e-5);
+    let settings = PredictionSettings { draws: 30, ..PredictionSettings::default() };
+    for (a, b) in fit.predictions(&settings).unwrap().iter().zip(&other.predictions(&settings).unwrap()) {
+        let by = if a.column == "age" { 1e-3 / 365.0 } else { 1e-3 };
+        assert_eq!((&a.level, &a.column), (&b.level, &b.column));
+        let (a, b) = (a.total.as_ref().unwrap(), b.total.as_ref().unwrap());
+        // The same draws but for rounding on the way to them.
+        near(b.se, a.se * by, 1e-3);
+        near(b.upper - b.lower, (a.upper - a.lower) * by, 1e-3);
+    }
+}
+
+#[test]
+fn the_bootstrap_agrees_with_the_formulas_where_both_hold() {
+    let mut rng = ChaCha8Rng::seed_from_u64(4);
+    let times: Vec<f64> = (0..8).map(f64::from).collect();
+    let fit = MixedSettings::default().fit(&simulated(30, &times, 0.3, 0.2, &mut rng)).unwrap();
+    let settings = BootstrapSettings { resamples: 400, ..BootstrapSettings::default() };
+    let boot = fit.bootstrap(&settings).unwrap();
+    assert_eq!((boot.fitted, boot.failed), (400, 0));
+    for (name, estimate) in &boot.fixed {
+        let formula = fit.estimate(name, 0.9).unwrap();
+        // The standard deviation of 400 draws is known to 3.5 %.
+        near(estimate.se, formula.se, 0.12);
+        assert!((estimate.lower - formula.lower).abs() < 0.4 * formula.se, "{name}: {estimate} and {formula}");
+    }
+    for (profiled, (name, estimate)) in fit.profile(0.9).unwrap().iter().zip(&boot.components) {
+        assert_eq!(&profiled.component.name, name);
+        let profile = profiled.finding.estimate().unwrap();
+        near(estimate.se, profile.se, 0.3);
+    }
+    assert_eq!(boot, fit.bootstrap(&settings).unwrap());
+    let few = BootstrapSettings { resamples: 3, ..settings };
+    assert!(fit.bootstrap(&few).unwrap_err().to_string().contains("resamples"));
+}
+
+/// Share of 90 % intervals that hold the truth: of the mean slope, and of each unit's own, over simulated fleets of eight.
+#[test]
+fn intervals_of_a_small_fleet_cover() {
+    let times: Vec<f64> = (0..12).map(|i| 0.5 * f64::from(i)).collect();
+    let fleets = 400;
+    let mut rng = ChaCha8Rng::seed_from_u64(12);
+    let mut covered = [0_usize; 3];
+    for _ in 0..fleets {
+        let design = simulated(8, &times, 0.15, 0.0, &mut rng);
+        for (i, df) in [Df::KenwardRoger, Df::Satterthwaite, Df::Normal].into_iter().enumerate() {
+            let fit = MixedSettings { df, ..MixedSettings::default() }.fit(&design).unwrap();
+            let slope = fit.estimate("age", 0.9).unwrap();
+            covered[i] += usize::from(slope.lower <= 0.3 && 0.3 <= slope.upper);
+        }
+    }
+    let share = covered.map(|c| c as f64 / fleets as f64);
+    println!(
+        "90 % intervals of the mean slope cover: Kenward-Roger {}, Satterthwaite {}, normal {}",
+        share[0], share[1], share[2]
+    );
+    let error = (0.9_f64 * 0.1 / fleets as f64).sqrt();
+    assert!((share[0] - 0.9).abs() < 3.0 * error && (share[1] - 0.9).abs() < 3.0 * error, "{share:?}");
+}
+
+#[test]
+fn predictions_shrink_towards_the_mean_and_allow_for_the_variances() {
+    let mut rng = ChaCha8Rng::seed_from_u64(21);
+    let times: Vec<f64> = (0..8).map(f64::from).collect();
+    let fit = MixedSettings::default().fit(&simulated(40, &times, 0.3, 0.0, &mut rng)).unwrap();
+    let found = fit.predictions(&PredictionSettings::default()).unwrap();
+    assert_eq!(found.len(), 80);
+    // With forty units the variances are known well, and averaging over them changes little.
+    for predicted in &found {
+        let random = &fit.design.random[0];
+        let level = random.levels.iter().position(|l| *l == predicted.level).unwrap();
+        let column = random.columns.iter().position(|c| c.name == predicted.column).unwrap();
+        let plain = &fit.effects[0][level];
+        let se = plain.prediction[(column, column)].sqrt();
+        assert!((predicted.effect.value - plain.values[column]).abs() < 0.3 * se);
+        assert!(predicted.effect.se > 0.95 * se && predicted.effect.se < 1.2 * se, "{} {se}", predicted.effect);
+    }
+    // With a variance estimated as 0 they do not all lie on one line.
+    let flat =
+        (0..).map(|_| simulated(5, &times, 0.0, 0.0, &mut rng)).map(|d| MixedSettings::default().fit(&d).unwrap());
+    let flat = flat.into_iter().find(|fit| fit.component("sd of age by unit").unwrap().value < 1e-3).unwrap();
+    for predicted in flat.predictions(&PredictionSettings::default()).unwrap().iter().filter(|p| p.column == "age") {
+        assert!(predicted.effect.upper - predicted.effect.lower > 0.02, "{}", predicted.effect);
+    }
+}
+
+/// Share of 90 % intervals of each unit's own slope that hold it, over fleets of several sizes; the Monte Carlo error is that of
+/// fleets, as units of one fleet share their mean.
+#[test]
+#[ignore = "long simulation, run in release by .ci/run"]
+fn predictions_cover() {
+    for (units, rows, slope_sd) in [(8, 12, 0.15), (8, 12, 0.5), (20, 12, 0.15), (5, 12, 0.3)] {
+        let mut rng = ChaCha8Rng::seed_from_u64(31);
+        let times: Vec<f64> = (0..rows).map(|i| 6.0 * f64::from(i) / f64::from(rows)).collect();
+        let fleets = 300;
+        let shares: Vec<f64> = (0..fleets)
+            .map(|_| {
+                let (design, slopes) = with_truth(units, &times, slope_sd, &mut rng);
+                let fit = MixedSettings { df: Df::Normal, ..MixedSettings::default() }.fit(&design).unwrap();
+                let found = fit.predictions(&PredictionSettings::default()).unwrap();
+                let own = found.iter().filter(|p| p.column == "age").map(|p| p.total.clone().unwrap());
+                let covered = own.zip(&slopes).filter(|(e, truth)| e.lower <= **truth && **truth <= e.upper).count();
+                covered as f64 / slopes.len() as f64
+            })
+            .collect();
+        let mean = shares.iter().sum::<f64>() / f64::from(fleets);
+        let variance = shares.iter().map(|s| (s - mean).powi(2)).sum::<f64>() / f64::from(fleets - 1);
+        let error = (variance / f64::from(fleets)).sqrt();
+        println!("{units} units, {rows} rows, slope sd {slope_sd}: own slopes covered {mean:.3} +- {error:.3}");
+        assert!((mean - 0.9).abs() < 0.03 + 2.0 * error, "{units} units: {mean}");
+    }
+}
+
+#[test]
+fn slopes_on_columns_far_from_zero_are_the_same() {
+    let mut rng = ChaCha8Rng::seed_from_u64(41);
+    let times: Vec<f64> = (0..9).map(f64::from).collect();
+    for _ in 0..5 {
+        let design = simulated(7, &times, 0.3, 0.4, &mut rng);
+        let mut far = design.clone();
+        for column in far.fixed.iter_mut().chain(&mut far.random[0].columns).filter(|c| c.name == "age") {
+            column.values.iter_mut().for_each(|t| *t += 1976.0);
+        }
+        let (near_zero, far) =
+            (MixedSettings::default().fit(&design).unwrap(), MixedSettings::default().fit(&far).unwrap());
+        assert!(far.converged && (near_zero.log_likelihood - far.log_likelihood).abs() < 1e-6);
+        let at = |fit: &MixedFit| fit.component("sd of age by unit").unwrap().value;
+        near(at(&far), at(&near_zero), 1e-4);
+        near(far.coefficients[1], near_zero.coefficients[1], 1e-5);
+        near(far.se_and_df(&[0.0, 1.0]).unwrap().1, near_zero.se_and_df(&[0.0, 1.0]).unwrap().1, 1e-3);
+    }
+}

@@ -1,0 +1,107 @@
+//! What mixed models refuse, and what they flag as lying on a boundary.
+
+use heelwort::fit::mixed::{Boundary, Column, Criterion, Design, Df, MixedSettings, Random};
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
+
+use super::mixed::simulated;
+use super::{near, numbers, reference};
+
+#[test]
+fn what_the_data_cannot_tell_is_refused_or_flagged() {
+    for set in reference("boundary.json")["sets"].as_array().unwrap() {
+        let id = set["id"].as_str().unwrap();
+        let y = numbers(&set["y"]);
+        let labels = || -> Vec<&str> { set["group"].as_array().unwrap().iter().map(|g| g.as_str().unwrap()).collect() };
+        let ones = || vec![Column::intercept(y.len())];
+        let fit = |design: &Design| MixedSettings::default().fit(design);
+        match id {
+            "one_obs_per_group" | "one_group" => {
+                let why =
+                    fit(&Design::new(&y, ones()).random(Random::by_label("group", &labels(), ones()))).unwrap_err();
+                let words = if id == "one_group" { "one level only" } else { "through their sum only" };
+                assert!(why.is_not_estimable() && why.to_string().contains(words), "{why}");
+            }
+            "zero_variance" => {
+                for (criterion, df) in [(Criterion::Reml, Df::KenwardRoger), (Criterion::Ml, Df::Satterthwaite)] {
+                    let design = Design::new(&y, ones()).random(Random::by_label("group", &labels(), ones()));
+                    let fit = MixedSettings { criterion, df }.fit(&design).unwrap();
+                    assert_eq!(fit.component("sd of intercept by group").unwrap().value, 0.0);
+                    let (column, grouping) = ("intercept".to_owned(), "group".to_owned());
+                    assert_eq!(fit.boundary, [Boundary::Variance { column, grouping }]);
+                    assert!(fit.to_string().contains("on the boundary: the variance"));
+                    near(fit.coefficients[0], set["mean"].as_f64().unwrap(), 1e-12);
+                    if criterion == Criterion::Reml {
+                        near(fit.component("residual sd").unwrap().value, set["sigma_reml"].as_f64().unwrap(), 1e-9);
+                    }
+                    assert!(fit.effects[0].iter().all(|e| e.values[0] == 0.0 && e.prediction[0] == 0.0));
+                }
+            }
+            "rank_deficient_fixed" => {
+                let (x1, x2) = (numbers(&set["x1"]), numbers(&set["x2"]));
+                let why = fit(&Design::new(&y, vec![Column::new("x1", &x1), Column::new("x2", &x2)])).unwrap_err();
+                assert!(why.to_string().contains("`x2`") && why.to_string().contains("`x1`"), "{why}");
+            }
+            "perfect_fit" => {
+                let columns = vec![Column::intercept(4), Column::new("x", &numbers(&set["x"]))];
+                let why = fit(&Design::new(&y, columns)).unwrap_err();
+                assert!(why.is_not_estimable() && why.to_string().contains("exactly"), "{why}");
+            }
+            other => panic!("{other}"),
+        }
+    }
+}
+
+#[test]
+fn a_correlation_of_one_is_flagged() {
+    let mut rng = ChaCha8Rng::seed_from_u64(2);
+    let times: Vec<f64> = (0..6).map(f64::from).collect();
+    let mut seen = 0;
+    for _ in 0..20 {
+        let fit = MixedSettings::default().fit(&simulated(10, &times, 0.08, 1.0, &mut rng)).unwrap();
+        let rho = fit.component("correlation of intercept and age by unit").unwrap().value;
+        let flagged = fit
+            .boundary
+            .iter()
+            .any(|b| matches!(b, Boundary::Correlation { columns, .. } if *columns == ["intercept", "age"]));
+        assert_eq!(flagged, rho.abs() > 1.0 - 1e-9, "{rho} {:?}", fit.boundary);
+        assert!(fit.converged);
+        seen += usize::from(flagged);
+    }
+    assert!(seen > 3, "{seen}");
+}
+
+#[test]
+fn an_interval_without_degrees_of_freedom_is_refused() {
+    let mut rng = ChaCha8Rng::seed_from_u64(21);
+    let (mut given, mut refused) = (0, 0);
+    for _ in 0..200 {
+        let (mut y, mut ages, mut of) = (Vec::new(), Vec::new(), Vec::new());
+        for (unit, rows) in [("long", 60), ("short", 7)] {
+            let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
+            let (a, b) = (0.3 * normal(), normal());
+            for row in 0..rows {
+                let age = 5.0 * f64::from(row) / f64::from(rows);
+                ages.push(age);
+                of.push(unit);
+                y.push(2.0 + a + (0.3 + b) * age + 0.7 * normal());
+            }
+        }
+        let columns = vec![Column::intercept(y.len()), Column::new("age", &ages)];
+        let design = Design::new(&y, columns.clone()).random(Random::by_label("unit", &of, columns));
+        let fit = MixedSettings::default().fit(&design).unwrap();
+        let (se, df) = fit.se_and_df(&[1.0, 0.0]).unwrap();
+        match fit.estimate("intercept", 0.9) {
+            Ok(e) => {
+                assert!(df >= 0.1 && e.upper - e.lower < 1e12 * se, "{df} {e}");
+                given += 1;
+            }
+            Err(why) => {
+                assert!(df < 0.1 && why.to_string().contains("degrees of freedom"), "{df} {why}");
+                refused += 1;
+            }
+        }
+    }
+    assert!(given > 100 && refused > 10, "{given} {refused}");
+}
