@@ -201,3 +201,8 @@ impl Error {
         matches!(self, Self::NotEstimable { .. } | Self::Numeric { .. } | Self::Domain { .. })
     }
 }
+
+/// `value` within `low..=high`, else the setting's error; NaN is outside.
+pub(crate) fn within(name: &'static str, value: f64, low: f64, high: f64, wanted: &'static str) -> Result<()> {
+    if (low..=high).contains(&value) { Ok(()) } else { Err(Error::Setting { name, value: value.to_string(), wanted }) }
+}

@@ -11,6 +11,7 @@ pub mod error;
 pub mod fit;
 pub mod float;
 pub mod forecast;
+pub mod gravity;
 pub mod kinetics;
 pub mod liquid;
 pub mod report;

@@ -20,7 +20,7 @@ use super::fit::{FitPoint, FitRules, fit_curve};
 use super::fitted_curve::FittedCurve;
 use super::prepare::check_baths;
 use super::select::not_rising;
-use super::settings::within;
+use crate::error::within;
 
 /// Temperature of the baths, C: that of SG 20/20.
 const BATH_C: f64 = 20.0;

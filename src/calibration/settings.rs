@@ -1,6 +1,6 @@
 //! Settings of the study of calibration.
 
-use crate::error::{Error, Result};
+use crate::error::{Result, within};
 use crate::fit::inverse::IntervalMethod;
 use crate::float::ShellExpansion;
 use crate::season::Reference;
@@ -137,11 +137,6 @@ impl CalibrationSettings {
         within("original_sg", self.original_sg, 1.0, 1.2, "1.000 to 1.200")?;
         within("level", self.level, 0.5, 0.9999, "0.5 to 0.9999")
     }
-}
-
-/// `value` within `low..=high`, else the setting's error; NaN is outside.
-pub(crate) fn within(name: &'static str, value: f64, low: f64, high: f64, wanted: &'static str) -> Result<()> {
-    if (low..=high).contains(&value) { Ok(()) } else { Err(Error::Setting { name, value: value.to_string(), wanted }) }
 }
 
 #[cfg(test)]

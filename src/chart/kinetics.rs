@@ -4,8 +4,9 @@ use std::collections::BTreeSet;
 
 use crate::error::Result;
 use crate::forecast::{Forecast, Quantiles};
+use crate::gravity::GravitySeries;
 use crate::kinetics::{BatchFit, Kinetics, Point, Source, Trait};
-use crate::season::{Flags, GravitySeries};
+use crate::season::Flags;
 use crate::units::HOURS_PER_DAY;
 
 use super::axis::{Axis, shortened};

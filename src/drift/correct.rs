@@ -2,7 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use crate::calibration::{Calibrations, Gravity};
+use crate::calibration::Calibrations;
+use crate::gravity::Gravity;
 use crate::season::Season;
 use crate::units::Instant;
 

@@ -2,8 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use crate::calibration::{Calibration, Calibrations, CovarianceRoot, ReadingErrors};
+use crate::calibration::{Calibration, Calibrations, CovarianceRoot};
 use crate::error::Result;
+use crate::gravity::ReadingErrors;
 use crate::liquid::{BeerDensity, WATER_20C_KG_M3};
 use crate::units::Instant;
 

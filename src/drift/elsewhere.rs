@@ -2,8 +2,10 @@
 
 use nalgebra::DMatrix;
 
-use crate::calibration::{Calibrations, Gravity};
-use crate::season::{ErrorKnot, ErrorStep, GravitySeries, KnownErrors, Season};
+use crate::calibration::Calibrations;
+use crate::gravity::Gravity;
+use crate::gravity::{ErrorKnot, ErrorStep, GravitySeries, KnownErrors};
+use crate::season::Season;
 use crate::units::Instant;
 
 use super::average::Averaged;

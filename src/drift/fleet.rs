@@ -1,9 +1,9 @@
 //! The fleet: means over probes, and what they say of another probe.
 
-use crate::calibration::OffsetPrior;
 use crate::error::{Error, Result};
 use crate::fit::compare::PoolSettings;
 use crate::fit::{Estimate, Finding, quantile};
+use crate::gravity::OffsetPrior;
 
 use super::average::{Averaged, METHOD};
 use super::model::{Model, Variances};

@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 
 use crate::calibration::{
-    Calibration, Calibrations, CovarianceRoot, Liquids, Noise, ReadingErrors, Sources, UNUSABLE, immersion, own_sd,
-    probe_ids,
+    Calibration, Calibrations, CovarianceRoot, Noise, Sources, UNUSABLE, immersion, own_sd, probe_ids,
 };
 use crate::error::Result;
+use crate::gravity::{Liquids, ReadingErrors};
 use crate::season::{Pair, Reference, Season};
 use crate::units::{HOURS_PER_DAY, Instant};
 

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use nalgebra::{DMatrix, DVector};
 
-use crate::calibration::ReadingErrors;
+use crate::gravity::ReadingErrors;
 use crate::units::Instant;
 
 use super::blocks::{Block, Target};

@@ -2,8 +2,8 @@
 
 use std::fmt;
 
-use crate::calibration::OffsetPrior;
 use crate::fit::Finding;
+use crate::gravity::OffsetPrior;
 use crate::units::Instant;
 
 use super::correct::Correction;

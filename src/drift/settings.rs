@@ -1,9 +1,9 @@
 //! Settings of the study of drift.
 
-use crate::calibration::OffsetPrior;
 use crate::error::{Error, Result};
 use crate::fit::control::ChartSettings;
 use crate::fit::mixed::Df;
+use crate::gravity::OffsetPrior;
 
 /// How references become drift. Every field has a default; [`DriftSettings::check`] names the first one that cannot be. What
 /// instruments, baths and weighings may be wrong by is a setting of calibration.

@@ -1,8 +1,9 @@
 //! The study: from pairs to the drift of each probe and of the fleet.
 
-use crate::calibration::{Calibrations, OffsetPrior, probe_ids};
+use crate::calibration::{Calibrations, probe_ids};
 use crate::error::{Error, Result};
 use crate::fit::Finding;
+use crate::gravity::OffsetPrior;
 use crate::season::Season;
 
 use super::average::Averaged;

@@ -6,10 +6,10 @@
 //! foam, and the coefficients of the smooth correction; each less the mean and over the standard deviation it has where nothing
 //! is known ([`BASE`]).
 
+use crate::gravity::GravitySeries;
 use crate::kinetics::estimate::{TAIL_PACE, TAIL_SHARE};
 use crate::kinetics::misread::FOAM_SG;
 use crate::kinetics::{ACTIVATION_KJ_MOL, BENDS, Curve, PARAMETERS};
-use crate::season::GravitySeries;
 use crate::units::kelvin_from_celsius;
 
 /// Number of coordinates.

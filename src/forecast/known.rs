@@ -1,7 +1,8 @@
 //! Gravities as known at a moment.
 
 use crate::error::Result;
-use crate::season::{Batch, GravitySeries};
+use crate::gravity::GravitySeries;
+use crate::season::Batch;
 use crate::units::Instant;
 
 /// Gives a batch's gravities as they were known at a moment: no reading, sample, calibration or event that came later.

@@ -8,6 +8,7 @@ use crate::error::{Error, Result};
 use crate::fit::Scale;
 use crate::fit::autocorrelation::Whitener;
 use crate::fit::nonlinear::{NonlinearSettings, Parameter, Residuals};
+use crate::gravity::GravitySeries;
 use crate::kinetics::departure::ErrorModel;
 use crate::kinetics::estimate::weigh;
 use crate::kinetics::gls::Problem;
@@ -16,7 +17,6 @@ use crate::kinetics::nuisance::{Nuisance, nuisances};
 use crate::kinetics::population::Prior;
 use crate::kinetics::prepare::{median, prepare};
 use crate::kinetics::{Curve, Form, KineticsSettings, PARAMETERS, Point, Source};
-use crate::season::GravitySeries;
 
 use super::coordinates::{DELAY, DIMS, FOAM, base, chain, curve, ln_pace, plain};
 

@@ -4,9 +4,10 @@ use rayon::prelude::*;
 
 use crate::error::Result;
 use crate::fit::{Estimate, Finding};
+use crate::gravity::GravitySeries;
 use crate::kinetics::Kinetics;
 use crate::kinetics::population::{Population, Prior};
-use crate::season::{Batch, GravitySeries};
+use crate::season::Batch;
 use crate::units::Instant;
 
 use super::archive::Archive;

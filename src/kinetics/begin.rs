@@ -2,7 +2,7 @@
 
 use crate::error::{Error, Result};
 use crate::fit::{Estimate, Finding};
-use crate::season::GravitySeries;
+use crate::gravity::GravitySeries;
 
 use super::batch_fit::{AtReference, BatchFit, Point, Source};
 use super::prepare::{Prepared, median};

@@ -2,7 +2,7 @@
 
 use crate::error::Result;
 use crate::fit::Finding;
-use crate::season::GravitySeries;
+use crate::gravity::GravitySeries;
 
 use super::averaging::akaike_weights;
 use super::batch_fit::{BatchFit, Point};

@@ -15,7 +15,7 @@
 use std::sync::Arc;
 
 use crate::fit::{Estimate, Finding, quantile};
-use crate::season::GravitySeries;
+use crate::gravity::GravitySeries;
 use crate::units::kelvin_from_celsius;
 
 use super::prepare::usable_until_h;

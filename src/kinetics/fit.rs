@@ -4,7 +4,7 @@ use rayon::prelude::*;
 
 use crate::error::{Error, Result};
 use crate::fit::Finding;
-use crate::season::GravitySeries;
+use crate::gravity::GravitySeries;
 
 use super::batch_fit::{BatchFit, Kinetics, Point};
 use super::begin::{blank, check_series, first_level, level_finding};

@@ -6,7 +6,7 @@
 //! of the vigour, which looks like a slow tail. One batch by one probe tells neither; samples in mid-fermentation tell the
 //! sum of both. What they say of gas is shared among the batches of a season.
 
-use crate::season::GravitySeries;
+use crate::gravity::GravitySeries;
 
 use super::batch_fit::{BatchFit, Point, Source};
 use super::curve::{PARAMETERS, Tabulated};

@@ -3,7 +3,7 @@
 
 use nalgebra::{Cholesky, DMatrix, DVector};
 
-use crate::season::{ErrorStep, GravitySeries, KnownErrors};
+use crate::gravity::{ErrorStep, GravitySeries, KnownErrors};
 
 use super::batch_fit::{Point, Source};
 use super::prepare::{Prepared, median};
@@ -120,7 +120,7 @@ fn levels(points: &[Point]) -> Vec<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::season::{ErrorKnot, SeriesProbe};
+    use crate::gravity::{ErrorKnot, SeriesProbe};
 
     /// The effects must give back the mean and the covariance that they were made of.
     #[test]

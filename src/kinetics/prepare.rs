@@ -4,7 +4,8 @@
 //! which loses nothing of a curve that is straight within a bin. A reading far from the running median of its
 //! neighbours gets no weight in its bin and the flag `outlier`; it is kept in every table.
 
-use crate::season::{Flags, GravitySeries, SeriesSample};
+use crate::gravity::{GravitySeries, SeriesSample};
+use crate::season::Flags;
 
 use super::batch_fit::{Point, Source};
 use super::clock::Clock;

@@ -3,7 +3,8 @@
 use crate::error::Result;
 use crate::fit::whiteness::Whiteness;
 use crate::fit::{Estimate, Finding};
-use crate::season::{Flags, GravitySeries, SeriesProbe};
+use crate::gravity::{GravitySeries, SeriesProbe};
+use crate::season::Flags;
 
 use super::batch_fit::{BatchFit, FittedCurve, Point, ProbeOffset, Source};
 use super::clock::Clock;

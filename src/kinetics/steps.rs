@@ -6,7 +6,7 @@
 
 use crate::error::Result;
 use crate::fit::{Estimate, Finding};
-use crate::season::{ErrorStep, GravitySeries};
+use crate::gravity::{ErrorStep, GravitySeries};
 
 use super::batch_fit::{Point, ProbeStep, Source};
 use super::estimate::{Estimated, Given, values};

@@ -1,9 +1,10 @@
 //! The two blocks that the notebook kernel reads from what a cell prints.
 
-use crate::calibration::{BathPlan, Builds, Calibration, Calibrations, ShellEffects};
+use crate::calibration::{BathPlan, Builds, Calibration, Calibrations};
 use crate::chart::Figure;
 use crate::drift::Drift;
 use crate::forecast::{Backtest, Forecasts};
+use crate::gravity::ShellEffects;
 use crate::kinetics::{BatchFit, Kinetics, SigmoidFit};
 use crate::season::{RowAccount, Season};
 use crate::strains::Strains;

@@ -5,11 +5,12 @@ use std::fmt::Display;
 use maud::{Markup, PreEscaped, html};
 use polars::prelude::DataFrame;
 
-use crate::calibration::{BathPlan, Builds, Calibration, Calibrations, ShellEffects};
+use crate::calibration::{BathPlan, Builds, Calibration, Calibrations};
 use crate::chart::Figure;
 use crate::drift::Drift;
 use crate::error::Result;
 use crate::forecast::{Backtest, Forecasts};
+use crate::gravity::ShellEffects;
 use crate::kinetics::{BatchFit, Kinetics, SigmoidFit};
 use crate::season::{RowAccount, Season};
 use crate::strains::Strains;

@@ -3,11 +3,13 @@
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use crate::calibration::{Calibrations, Gravity, OffsetPrior};
+use crate::calibration::Calibrations;
 use crate::drift::ProbeErrors;
 use crate::error::Result;
 use crate::forecast::KnownSeries;
-use crate::season::{Batch, GravitySeries, Season};
+use crate::gravity::GravitySeries;
+use crate::gravity::{Gravity, OffsetPrior};
+use crate::season::{Batch, Season};
 use crate::units::Instant;
 
 use super::part::Part;

@@ -1,10 +1,12 @@
 //! Everything that the study of a season finds.
 
-use crate::calibration::{BathPlan, Builds, Calibrations, Gravity, ShellEffects};
+use crate::calibration::{BathPlan, Builds, Calibrations};
 use crate::drift::Drift;
 use crate::forecast::{Backtest, Forecasts};
+use crate::gravity::GravitySeries;
+use crate::gravity::{Gravity, ShellEffects};
 use crate::kinetics::Kinetics;
-use crate::season::{GravitySeries, Season};
+use crate::season::Season;
 use crate::strains::Strains;
 use crate::units::Instant;
 

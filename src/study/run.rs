@@ -1,14 +1,13 @@
 //! The order of the studies, and what each takes from those before it.
 
-use crate::calibration::{
-    BathPlan, BuildSettings, Builds, CalibrationSettings, Calibrations, Gravity, OffsetPrior, PlanSettings,
-    ShellEffectSettings, ShellEffects,
-};
+use crate::calibration::{BathPlan, BuildSettings, Builds, CalibrationSettings, Calibrations, PlanSettings};
 use crate::drift::{Drift, DriftSettings, ProbeErrors};
 use crate::error::Result;
 use crate::forecast::{Backtest, ForecastSettings, Forecasts};
+use crate::gravity::GravitySeries;
+use crate::gravity::{Gravity, OffsetPrior, ShellEffectSettings, ShellEffects};
 use crate::kinetics::{Kinetics, KineticsSettings, Trait};
-use crate::season::{Batch, GravitySeries, Season};
+use crate::season::{Batch, Season};
 use crate::strains::{StrainSettings, Strains};
 use crate::units::Instant;
 

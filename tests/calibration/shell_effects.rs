@@ -1,8 +1,9 @@
 //! Cold crashes of beer of known truth: is the effective coefficient right, and do its intervals hold?
 
 use heelwort::Instant;
-use heelwort::calibration::{CalibrationSettings, OffsetPrior, ShellEffect, ShellEffectSettings, ShellEffects};
+use heelwort::calibration::CalibrationSettings;
 use heelwort::float::{Hull, Shape};
+use heelwort::gravity::{OffsetPrior, ShellEffect, ShellEffectSettings, ShellEffects};
 use heelwort::liquid::beer_density_kg_m3;
 use heelwort::season::{Batch, Event, Flags, Season};
 use rand::SeedableRng;

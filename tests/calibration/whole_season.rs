@@ -1,6 +1,7 @@
 //! From a simulated season, whose process no curve equals, to gravity: flags, errors, series.
 
-use heelwort::calibration::{CalibrationSettings, Calibrations, Gravity, LEFT_OUT, OffsetPrior};
+use heelwort::calibration::{CalibrationSettings, Calibrations};
+use heelwort::gravity::{Gravity, LEFT_OUT, OffsetPrior};
 use heelwort::season::{Event, Flags, Season};
 use heelwort::simulate::{SimulateSettings, Simulated};
 

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use heelwort::Instant;
 use heelwort::forecast::{ForecastSettings, Truncated};
+use heelwort::gravity::GravitySeries;
 use heelwort::kinetics::KineticsSettings;
-use heelwort::season::GravitySeries;
 
 use crate::process::{Brewed, PROCESSES, Process, batches_of, brewery};
 

@@ -1,8 +1,8 @@
 //! What is planned has not come.
 
 use heelwort::forecast::{BacktestStatus, ForecastSettings, Truncated};
+use heelwort::gravity::GravitySeries;
 use heelwort::kinetics::KineticsSettings;
-use heelwort::season::GravitySeries;
 
 use crate::process::{Process, batches_of, brewery};
 

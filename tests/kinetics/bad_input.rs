@@ -1,7 +1,8 @@
 //! Data that no fermentation should look like: each has a defined outcome, and none panics.
 
+use heelwort::gravity::{GravitySeries, SeriesProbe, SeriesSample};
 use heelwort::kinetics::{BatchFit, Clock, IntervalMethod, KineticsSettings, Source, Status, Trait};
-use heelwort::season::{Flags, GravitySeries, SeriesProbe, SeriesSample};
+use heelwort::season::Flags;
 
 use crate::process::{Log, Process, Truth, generator, normal};
 

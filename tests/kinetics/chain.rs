@@ -2,8 +2,8 @@
 
 use heelwort::calibration::CalibrationSettings;
 use heelwort::drift::DriftSettings;
+use heelwort::gravity::GravitySeries;
 use heelwort::kinetics::{BatchFit, KineticsSettings, Trait};
-use heelwort::season::GravitySeries;
 use heelwort::simulate::{BatchTruth, SimulateSettings, Simulated};
 use rayon::prelude::*;
 

@@ -1,8 +1,8 @@
 //! Foam on probes: what hydrostatics say of it, and what a season may learn of it.
 
 use heelwort::float::{End, Hull, Shape};
+use heelwort::gravity::{GravitySeries, SeriesSample};
 use heelwort::kinetics::KineticsSettings;
-use heelwort::season::{GravitySeries, SeriesSample};
 
 use crate::process::{Log, Process, Truth, generator, normal};
 

@@ -2,11 +2,13 @@
 
 use std::path::{Path, PathBuf};
 
-use heelwort::calibration::{CalibrationSettings, OffsetPrior};
+use heelwort::calibration::CalibrationSettings;
+use heelwort::gravity::GravitySeries;
+use heelwort::gravity::OffsetPrior;
 use heelwort::kinetics::{BatchFit, CurveChoice, CurveKind, Kinetics, KineticsSettings, Trait};
 use heelwort::kinetics::{SigmoidFit, SigmoidKind, SigmoidSettings, SigmoidTrait};
+use heelwort::season::Season;
 use heelwort::season::open_data::Published;
-use heelwort::season::{GravitySeries, Season};
 use rayon::prelude::*;
 
 fn folder(name: &str) -> PathBuf {

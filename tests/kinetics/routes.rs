@@ -2,8 +2,9 @@
 
 use heelwort::calibration::CalibrationSettings;
 use heelwort::drift::{DriftSettings, ProbeErrors};
+use heelwort::gravity::{GravitySeries, KnownErrors};
 use heelwort::kinetics::{KineticsSettings, Trait};
-use heelwort::season::{Flags, GravitySeries, KnownErrors};
+use heelwort::season::Flags;
 use heelwort::simulate::SimulateSettings;
 use heelwort::study::StudySettings;
 

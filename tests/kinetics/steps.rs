@@ -1,7 +1,7 @@
 //! Lasting shifts of probes at what was done to a batch: no terminal gravity, no stuck batch, no new start.
 
+use heelwort::gravity::{Disturbance, GravitySeries};
 use heelwort::kinetics::{BatchFit, KineticsSettings, Status, Trait};
-use heelwort::season::{Disturbance, GravitySeries};
 
 use crate::process::{Log, PROCESSES, Truth, generator, normal};
 

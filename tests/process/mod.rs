@@ -1,7 +1,7 @@
 //! Fermentations with known truth for the tests of kinetics, forecast and strains: none of them is a logistic curve.
 
 use heelwort::Instant;
-use heelwort::season::{GravitySeries, SeriesProbe, SeriesSample};
+use heelwort::gravity::{GravitySeries, SeriesProbe, SeriesSample};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal, StudentT};

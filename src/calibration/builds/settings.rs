@@ -1,7 +1,6 @@
 //! What a good build is taken to be.
 
-use crate::calibration::settings::within;
-use crate::error::Result;
+use crate::error::{Result, within};
 
 /// How the study of the builds judges a probe.
 ///

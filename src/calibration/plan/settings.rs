@@ -1,6 +1,6 @@
 //! What a plan of baths is told.
 
-use crate::calibration::settings::within;
+use crate::error::within;
 use crate::error::{Error, Result};
 
 /// How the baths of the next calibration are planned.

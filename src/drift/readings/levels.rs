@@ -2,9 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use crate::calibration::{Calibration, Calibrations, Liquids, Noise, UNUSABLE};
+use crate::calibration::{Calibration, Calibrations, Noise, UNUSABLE};
 use crate::drift::settings::DriftSettings;
 use crate::error::Result;
+use crate::gravity::Liquids;
 use crate::season::{Batch, Season};
 use crate::units::Instant;
 

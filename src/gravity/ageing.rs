@@ -1,11 +1,11 @@
 //! What a calibration loses with age, in the errors of readings.
 
+use crate::calibration::Calibrations;
 use crate::season::{Flags, Season};
 
-use super::OffsetPrior;
-use super::gravity::Gravity;
-use super::result::Calibrations;
-use super::series::STALE_OFFSET_SD;
+use super::build_series::STALE_OFFSET_SD;
+use super::offset::OffsetPrior;
+use super::readings::Gravity;
 
 impl Gravity {
     /// The same gravities with the drift that a probe may have had since its calibration in their standard errors: the SD of

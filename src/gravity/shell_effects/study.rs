@@ -1,12 +1,12 @@
 //! From a batch's readings round its cooling to the coefficient.
 
-use crate::calibration::original::Liquids;
-use crate::calibration::{Calibration, Calibrations, CovarianceRoot, Gravity};
+use crate::calibration::{Calibration, Calibrations, CovarianceRoot};
 use crate::error::Result;
 use crate::fit::robust::median_of;
 use crate::fit::{Estimate, Finding, quantile};
+use crate::gravity::{Gravity, GravitySeries, Liquids};
 use crate::liquid::BeerDensity;
-use crate::season::{Batch, Flags, GravitySeries, Season};
+use crate::season::{Batch, Flags, Season};
 use crate::units::Instant;
 
 use super::levels::{Level, Point, cold, warm};

@@ -1,7 +1,6 @@
 //! What the study of cold crashes is told.
 
-use crate::calibration::settings::within;
-use crate::error::Result;
+use crate::error::{Result, within};
 
 /// When a cold crash tells how a probe reads in the cold.
 ///

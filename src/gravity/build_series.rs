@@ -1,11 +1,13 @@
 //! The gravity series of a batch.
 
-use crate::season::{Batch, Disturbance, Event, Flags, GravitySeries, Season, SeriesProbe, SeriesSample};
+use crate::calibration::Calibrations;
+use crate::season::{Batch, Event, Flags, Season};
 
-use super::OffsetPrior;
 use super::cooling::cooled_hours;
-use super::gravity::Gravity;
-use super::result::Calibrations;
+use super::known::Disturbance;
+use super::offset::OffsetPrior;
+use super::readings::Gravity;
+use super::series::{GravitySeries, SeriesProbe, SeriesSample};
 
 /// Readings left out of a series: out of range, frozen, at a jump of the clock, without a curve, outside the batch.
 pub const LEFT_OUT: Flags = Flags::TILT_RANGE

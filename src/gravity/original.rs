@@ -1,12 +1,10 @@
 //! The original gravity that a batch's beer is read with.
 
+use crate::calibration::{Calibrations, UNUSABLE};
 use crate::error::Result;
 use crate::fit::robust::median_of;
 use crate::liquid::BeerDensity;
 use crate::season::Season;
-
-use super::noise::UNUSABLE;
-use super::result::Calibrations;
 
 /// A sample this soon after pitching is one of the original gravity, hours.
 const SAMPLE_WITHIN_H: f64 = 12.0;

@@ -1,10 +1,7 @@
 //! The error that readings of a probe on one curve share, source by source.
 
+use crate::calibration::{Calibration, CovarianceRoot, MOST_COEFFICIENTS};
 use crate::liquid::BeerDensity;
-
-use super::curve::MOST_COEFFICIENTS;
-use super::fitted_curve::CovarianceRoot;
-use super::result::Calibration;
 
 /// Sources of error of a probe's own: its curve's coefficients, its shell, its thermometer.
 const OWN_SOURCES: usize = MOST_COEFFICIENTS + 2;
@@ -92,7 +89,7 @@ impl Calibration {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::calibration::errors::Source;
+    use crate::calibration::Source;
     use crate::calibration::{CalibrationSettings, Curve};
     use crate::float::WallSided;
     use crate::liquid::WATER_20C_KG_M3;

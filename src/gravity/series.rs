@@ -2,7 +2,7 @@
 
 use crate::units::Instant;
 
-use super::{Disturbance, KnownErrors};
+use super::known::{Disturbance, KnownErrors};
 
 /// A gravity sample of a batch.
 #[derive(Debug, Clone, PartialEq)]
