@@ -6,6 +6,7 @@
 pub mod calibration;
 pub mod chart;
 pub mod cli;
+pub mod common;
 pub mod drift;
 pub mod error;
 pub mod fit;
@@ -14,6 +15,7 @@ pub mod forecast;
 pub mod gravity;
 pub mod kinetics;
 pub mod liquid;
+pub mod prelude;
 pub mod report;
 pub mod season;
 pub mod show;

@@ -58,12 +58,12 @@ impl StrainSettings {
     fn mean(&self, strain: &str, estimates: &[&Estimate]) -> Result<(GroupMean, Estimate)> {
         let values: Vec<f64> = estimates.iter().map(|e| e.value).collect();
         let errors: Vec<f64> = estimates.iter().map(|e| e.se).collect();
-        let pooled = PoolSettings { level: self.level, ..PoolSettings::default() }.pool(&values, &errors)?;
+        let pooled = PoolSettings { level: self.common.level, ..PoolSettings::default() }.pool(&values, &errors)?;
         let own: f64 = errors.iter().map(|se| 1.0 / (se * se)).sum::<f64>().sqrt().recip();
         let group =
             GroupMean { name: strain.to_owned(), mean: pooled.mean.value, se: pooled.mean.se.max(own), df: pooled.df };
         let method = "random effects over batches, REML, Hartung-Knapp, t";
-        let mean = Estimate::student_t(group.mean, group.se, group.df, self.level, method)?;
+        let mean = Estimate::student_t(group.mean, group.se, group.df, self.common.level, method)?;
         Ok((group, mean))
     }
 

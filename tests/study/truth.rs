@@ -8,7 +8,7 @@ use heelwort::forecast::BacktestStatus;
 use heelwort::kinetics::Trait;
 use heelwort::season::Flags;
 use heelwort::simulate::{BatchTruth, SimulateSettings, Simulated};
-use heelwort::study::{SeasonStudy, StudySettings};
+use heelwort::study::{SeasonStudy, Settings};
 
 /// Half width of a 90 % normal interval in standard errors.
 const Z90: f64 = 1.645;
@@ -134,7 +134,7 @@ fn studied(seeds: std::ops::Range<u64>, settings: &SimulateSettings) -> Tallies 
     let mut tallies = Tallies::default();
     for seed in seeds {
         let made = SimulateSettings { seed, ..settings.clone() }.run().unwrap();
-        let study = StudySettings::default().run(made.season.clone(), "invented", &[], &|_| ()).unwrap();
+        let study = Settings::default().study(&made.season).unwrap();
         tallies.gravity(&study, &made);
         for truth in &made.truth.batches {
             tallies.kinetics(&study, truth);

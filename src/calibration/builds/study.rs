@@ -36,7 +36,7 @@ impl BuildSettings {
         let total_mass_g = mass_at(season, probe, at).filter(|mass| *mass > 0.0 && mass.is_finite())?;
         let mut remarks = Vec::new();
         let now = mass_at(season, probe, END_OF_TIME);
-        if let Some(now) = now.filter(|now| (now - total_mass_g).abs() > 3.0 * self.mass_sd_g) {
+        if let Some(now) = now.filter(|now| (now - total_mass_g).abs() > 3.0 * self.common.instruments.mass_sd_g) {
             remarks
                 .push(format!("it weighs {now:.1} g since its calibration at {total_mass_g:.1} g: calibrate afresh"));
         }
