@@ -66,6 +66,17 @@ impl DriftSettings {
     ///
     /// # Errors
     /// [`Error::Setting`] for a setting that cannot be. A probe or fleet that cannot be estimated is a finding, no error.
+    ///
+    /// ```no_run
+    /// use heelwort::prelude::*;
+    /// # fn main() -> heelwort::Result<()> {
+    /// let season = Season::load("my-season")?;
+    /// let calibrations = CalibrationSettings::default().fit(&season)?;
+    /// let drift = DriftSettings::default().fit(&season, &calibrations)?;
+    /// println!("{}", drift.probe("dunlin")?.drift_sg_per_30d);
+    /// # Ok(())
+    /// # }
+    /// ```
     pub fn fit(&self, season: &Season, calibrations: &Calibrations) -> Result<Drift> {
         self.check()?;
         let found = find(season, calibrations, self)?;

@@ -89,6 +89,17 @@ impl KineticsSettings {
     ///
     /// # Errors
     /// As for [`KineticsSettings::fit`].
+    ///
+    /// ```no_run
+    /// use heelwort::prelude::*;
+    /// # fn main() -> heelwort::Result<()> {
+    /// let season = Season::load("my-season")?;
+    /// let study = Settings::default().study(&season)?;
+    /// let by_gompertz = KineticsSettings { curve: CurveChoice::Gompertz, ..Default::default() };
+    /// println!("{}", by_gompertz.fit_all(&study.series)?);
+    /// # Ok(())
+    /// # }
+    /// ```
     pub fn fit_all(&self, all: &[GravitySeries]) -> Result<Kinetics> {
         let mut batches = all.par_iter().map(|series| self.one_curve(series)).collect::<Result<Vec<_>>>()?;
         let activation = self.activation(&batches, all)?;

@@ -24,6 +24,17 @@ impl StrainSettings {
     ///
     /// # Errors
     /// [`crate::Error::Setting`]; [`crate::Error::Numeric`] when a quantile does not settle.
+    ///
+    /// ```no_run
+    /// use heelwort::prelude::*;
+    /// # fn main() -> heelwort::Result<()> {
+    /// let season = Season::load("my-season")?;
+    /// let study = Settings::default().study(&season)?;
+    /// let attenuation = StrainSettings { traits: vec![Trait::Attenuation], ..Default::default() };
+    /// println!("{}", attenuation.run(study.kinetics()?)?);
+    /// # Ok(())
+    /// # }
+    /// ```
     pub fn run(&self, kinetics: &Kinetics) -> Result<Strains> {
         self.check()?;
         let mut strains = Strains { contrast_level: self.contrast_level, ..Strains::default() };
