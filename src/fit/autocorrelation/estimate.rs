@@ -3,7 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 use ndarray::Array2;
 
-use super::design::{Independent, independent};
+use super::design::{Independent, WHAT, independent};
 use super::likelihood::{Columns, Value};
 use super::scoring::{Bounds, Effort, climb};
 use super::starts::{best_climb, by_lags, starts};
@@ -11,7 +11,6 @@ use super::{Car1, Times};
 use crate::fit::matrix::{dot, to_array};
 use crate::{Error, Result};
 
-pub(super) const WHAT: &str = "an autocorrelation";
 /// Most columns of a design.
 const MOST_COLUMNS: usize = 31;
 /// The rise of the logarithm of the likelihood that is still worth a step.

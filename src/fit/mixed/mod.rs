@@ -35,6 +35,7 @@
 //! first); groupings by the thousand that cross one another.
 
 mod bootstrap;
+mod by_rows;
 mod component;
 mod cross;
 mod design;

@@ -5,10 +5,10 @@ use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 
+use super::by_rows::dot;
 use super::design::Spread;
 use super::model::{Covariance, Model};
 use super::newton::{hessian, minimise};
-use super::solve::dot;
 
 /// Variances of random effects beyond the square of this become less and less likely, in the scaled units in which response and columns have
 /// size one.
