@@ -15,7 +15,7 @@
 //! | [`mixture`] | intervals of mixtures of normal distributions |
 //! | [`ode`] | small systems of ordinary differential equations |
 //! | [`inverse`] | which x made this y: delta method and inverted test |
-//! | [`robust`] | median, MAD, bounded-influence weights |
+//! | [`robust`] | median, bounded-influence weights |
 //! | [`whiteness`] | whether waves are left in residuals |
 //! | [`root`], [`minimise`] | roots in one variable, minima in a few |
 

@@ -63,7 +63,7 @@ pub struct AutocorrelationFit {
     pub covariance: Array2<f64>,
     /// Observations that would be worth as much to a mean, were they independent.
     pub effective_n: f64,
-    /// Degrees of freedom for Student's t with these standard errors and those of [`Car1::sandwich`]: `effective_n` less
+    /// Degrees of freedom for Student's t with these standard errors: `effective_n` less
     /// the columns of the design, at least 1. The process is an estimate too; this stands in for its error.
     pub df: f64,
 }

@@ -36,7 +36,7 @@ pub struct MixedFit {
     pub boundary: Vec<Boundary>,
     /// Whether the search for the likelihood's top settled.
     pub converged: bool,
-    /// Random effects by grouping and level at the estimated variances. For intervals see [`MixedFit::predictions`].
+    /// Random effects by grouping and level at the estimated variances.
     pub effects: Vec<Vec<LevelEffects>>,
     pub(super) model: Model,
     pub(super) at: Covariance,
