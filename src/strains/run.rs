@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::error::Result;
-use crate::fit::compare::{Adjustment, GroupMean, PoolSettings, all_pairs};
+use crate::fit::compare::{GroupMean, PoolSettings, all_pairs};
 use crate::fit::{Estimate, Finding};
 use crate::kinetics::{Kinetics, Trait};
 
@@ -85,7 +85,7 @@ impl StrainSettings {
         means: &[GroupMean],
         all: &mut Vec<StrainContrast>,
     ) -> Result<()> {
-        let found = all_pairs(means, Adjustment::DunnettT3, self.contrast_level)?;
+        let found = all_pairs(means, self.contrast_level)?;
         let names: Vec<&str> = groups.keys().copied().collect();
         for (i, a) in names.iter().enumerate() {
             for b in names.iter().skip(i + 1) {

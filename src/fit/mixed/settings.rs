@@ -1,9 +1,5 @@
 //! How a mixed model is fitted.
 
-use super::design::Design;
-use super::fitted::MixedFit;
-use crate::Result;
-
 /// What is maximised.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Criterion {
@@ -52,16 +48,4 @@ pub struct MixedSettings {
     pub criterion: Criterion,
     /// Intervals of fixed coefficients.
     pub df: Df,
-}
-
-impl MixedSettings {
-    /// Fits the model.
-    ///
-    /// # Errors
-    /// [`crate::Error::Usage`] and [`crate::Error::Setting`] for a design that does not fit together, Kenward-Roger with ML;
-    /// [`crate::Error::NotEstimable`] for data that cannot tell the parts apart, such as a linear combination among the fixed
-    /// columns (named), one level only, or as many effects as rows; [`crate::Error::Numeric`] when the search does not settle.
-    pub fn fit(&self, design: &Design) -> Result<MixedFit> {
-        MixedFit::of(*self, design)
-    }
 }
