@@ -11,7 +11,8 @@
 //! Wampler of the NIST data sets) ask for more, so the answer is refined: coefficients and residuals together satisfy
 //! `e + X b = y` and `X' W e = 0`; by how much they miss both is computed from the unscaled columns in twice the working
 //! precision, and linfa solves for the correction, until it no longer shrinks (Å. Björck, BIT 7 (1967) 257). Without the
-//! second condition large residuals would cost digits by the square of the condition number.
+//! second condition large residuals would cost digits by the square of the condition number. Measured: without refinement
+//! Pontius has 11.6 digits (13.5 with it) and Wampler5 6.7 (15); with it in working precision Longley 11.5 and Wampler5 7.1.
 //!
 //! linfa gives no covariance: it comes from a QR factorisation of the same columns.
 
