@@ -1,7 +1,7 @@
 //! Settings of the study of calibration.
 
 use crate::error::{Result, within};
-use crate::fit::inverse::IntervalMethod;
+use crate::fit::inverse::InverseInterval;
 use crate::float::ShellExpansion;
 use crate::season::Reference;
 
@@ -68,7 +68,7 @@ pub struct CalibrationSettings {
     /// Level of the intervals, in (0, 1).
     pub level: f64,
     /// How the interval of a gravity is made: by the delta method or by the inverted test.
-    pub interval: IntervalMethod,
+    pub interval: InverseInterval,
 }
 
 impl Default for CalibrationSettings {
@@ -92,7 +92,7 @@ impl Default for CalibrationSettings {
             original_sg: 1.050,
             scale_df: 12.0,
             level: 0.90,
-            interval: IntervalMethod::default(),
+            interval: InverseInterval::default(),
         }
     }
 }

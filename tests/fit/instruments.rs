@@ -1,6 +1,7 @@
 //! Instruments that were checked against standards, with published answers.
 
-use heelwort::fit::autocorrelation::{AutocorrelationSettings, Criterion};
+use heelwort::fit::Likelihood;
+use heelwort::fit::autocorrelation::AutocorrelationSettings;
 use heelwort::fit::compare::mean;
 use heelwort::fit::linear::LinearSettings;
 use heelwort::fit::mixed::{Column, Design, MixedSettings, Random};
@@ -132,8 +133,7 @@ fn a_balance_steps_or_drifts() {
     // Errors that follow one another, found together with the columns.
     let likelihood = |columns: &[Vec<f64>]| {
         let design = Array2::from_shape_fn((n, columns.len()), |(i, j)| columns[j][i]);
-        let settings =
-            AutocorrelationSettings { criterion: Criterion::Likelihood, ..AutocorrelationSettings::default() };
+        let settings = AutocorrelationSettings { criterion: Likelihood::Ml, ..AutocorrelationSettings::default() };
         settings.fit(years.as_slice(), &mg, Some(&design)).unwrap()
     };
     let (ones, age) = (vec![1.0; n], years.iter().map(|year| year - 1982.0).collect::<Vec<f64>>());

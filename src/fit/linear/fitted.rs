@@ -6,7 +6,7 @@ use ndarray::Array2;
 
 use super::super::matrix::{quadratic_form, to_array};
 use super::super::{Estimate, Scale, decimals_for};
-use super::solve::LinearSolution;
+use super::refined::LinearSolution;
 use crate::{Error, Result};
 
 /// The result of a weighted linear least-squares fit.

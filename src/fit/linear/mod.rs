@@ -18,10 +18,10 @@
 
 mod defect;
 mod fitted;
-mod solve;
+mod refined;
 
 pub use fitted::LinearFit;
-pub(super) use solve::factorise;
+pub(super) use refined::factorise;
 
 use super::Scale;
 use crate::{Error, Result};
@@ -82,7 +82,7 @@ impl LinearSettings {
             ));
         }
         let raw: Vec<&[f64]> = columns.iter().map(|(_, column)| *column).collect();
-        let solved = solve::solve(&names, &raw, self.intercept, y, sd)?;
+        let solved = refined::solve(&names, &raw, self.intercept, y, sd)?;
         Ok(LinearFit::assemble(names, solved, self.scale, self.intercept, sd))
     }
 
