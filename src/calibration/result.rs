@@ -3,7 +3,7 @@
 use ndarray::Array2;
 
 use crate::error::{Error, Result};
-use crate::fit::inverse::{IntervalMethod, Reading, Response};
+use crate::fit::inverse::{CurveResponse, InverseInterval, InversePrediction};
 use crate::fit::{Estimate, Finding};
 use crate::float::{ShellExpansion, WallSided};
 use crate::liquid::{WATER_20C_KG_M3, water_density_kg_m3};
@@ -107,7 +107,7 @@ pub struct Calibration {
     /// Level of its intervals.
     pub level: f64,
     /// How they are made.
-    pub interval: IntervalMethod,
+    pub interval: InverseInterval,
 }
 
 /// A bath that does not fit the others.
@@ -243,7 +243,7 @@ impl Calibration {
         fitted: &FittedCurve,
         tilt_deg: f64,
         tilt_sd_deg: f64,
-        method: IntervalMethod,
+        method: InverseInterval,
     ) -> Result<Estimate> {
         let none =
             || Error::not_estimable("SG from a tilt", format!("the curve has no density at {tilt_deg:.1} degrees"));
@@ -251,17 +251,18 @@ impl Calibration {
         let at = fitted.curve.at(tilt_deg).ok_or_else(none)?;
         let se = fitted.variance(&at).sqrt().hypot(at.per_deg * tilt_sd_deg) / water;
         let delta =
-            Estimate::student_t(at.density_kg_m3 / water, se, fitted.df, self.level, IntervalMethod::Delta.name())?;
-        if method == IntervalMethod::Delta {
+            Estimate::student_t(at.density_kg_m3 / water, se, fitted.df, self.level, InverseInterval::Delta.name())?;
+        if method == InverseInterval::Delta {
             return Ok(delta);
         }
         // Along the curve the tilt itself is the position: no root is needed to get from a gravity to its tilt.
         let response = |tilt: f64| {
             let at = fitted.curve.at(tilt)?;
-            Some(Response { value: tilt, slope: 1.0, variance: fitted.variance(&at) / at.per_deg.powi(2) })
+            Some(CurveResponse { value: tilt, slope: 1.0, variance: fitted.variance(&at) / at.per_deg.powi(2) })
         };
         let (low, high) = fitted.curve.rising_range().ok_or_else(none)?;
-        let reading = Reading { y: tilt_deg, variance: tilt_sd_deg.powi(2), df: fitted.df, level: self.level, method };
+        let reading =
+            InversePrediction { y: tilt_deg, variance: tilt_sd_deg.powi(2), df: fitted.df, level: self.level, method };
         let ends = reading.of(response, low.min(tilt_deg), high.max(tilt_deg))?;
         let sg = |tilt: f64| fitted.curve.at(tilt).map(|at| at.density_kg_m3 / water).ok_or_else(none);
         Ok(Estimate { lower: sg(ends.lower)?, upper: sg(ends.upper)?, method: method.name().into(), ..delta })
