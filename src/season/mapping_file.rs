@@ -10,6 +10,7 @@ use crate::error::{Error, Place, Result};
 
 use super::mapping::{Constant, FileRule, MappedColumn, Mapping, SeasonMap, glob};
 use super::names::{guess, list};
+use super::read::read_bytes;
 use super::table::{Column, Kind, Table};
 use super::time::TimeReader;
 use super::unit::Unit;
@@ -30,6 +31,8 @@ const FILE_KEYS: &[&str] = &[
     "constants",
     "columns",
 ];
+/// Most lines that may stand before a header.
+const MOST_SKIPPED: usize = 1_000_000;
 const COLUMN_KEYS: &[&str] = &["from", "unit"];
 
 type Node<'a> = Spanned<DeValue<'a>>;
@@ -37,11 +40,13 @@ type Node<'a> = Spanned<DeValue<'a>>;
 /// Reads `season.toml` in `dir`, or the default where there is none.
 pub(crate) fn read_season_map(dir: &Path) -> Result<SeasonMap> {
     let path = dir.join(SEASON_TOML);
-    match std::fs::read_to_string(&path) {
-        Ok(text) => parse(&text),
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(SeasonMap::default()),
-        Err(e) => Err(Error::io("reading", &path, e)),
+    if !path.exists() {
+        return Ok(SeasonMap::default());
     }
+    let bytes = read_bytes(&path, SEASON_TOML, false)?.bytes;
+    let text =
+        String::from_utf8(bytes).map_err(|e| Error::input(Place::file(SEASON_TOML), e.to_string(), "text in UTF-8"))?;
+    parse(&text)
 }
 
 /// Parses the text of a `season.toml`.
@@ -147,8 +152,9 @@ impl TomlText<'_> {
         };
         if let Some(node) = table.get("skip_lines") {
             let count = node.get_ref().as_integer().and_then(|i| i.as_str().parse().ok());
-            mapping.skip_lines = count.ok_or_else(|| {
-                self.error(node.span().start, "skip_lines", node.get_ref().type_str(), "a whole number from 0")
+            mapping.skip_lines = count.filter(|count| *count <= MOST_SKIPPED).ok_or_else(|| {
+                let wanted = format!("a whole number from 0 to {MOST_SKIPPED}");
+                self.error(node.span().start, "skip_lines", node.get_ref().type_str(), wanted)
             })?;
         }
         if let Some(node) = table.get("header") {

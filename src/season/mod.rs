@@ -39,18 +39,16 @@
 //! `mV`; `g`, `mg`, `kg`; `mm`, `cm`, `m`, `in`; `L`, `mL`, `hL`.
 
 mod account;
-mod accounting;
 mod binding;
 mod blank;
 mod discover;
 mod flags;
 mod frame;
 mod load;
+mod loaded;
 mod mapping;
 mod mapping_file;
-mod medians;
 mod names;
-pub mod open_data;
 mod pairs;
 mod raw;
 mod read;
@@ -69,7 +67,6 @@ mod write;
 pub use account::{FileAccount, ReasonCount, Rejected, RejectedAlike, Remark, RowAccount};
 pub use flags::Flags;
 pub use frame::FrameBuilder;
-pub use medians::HourlyMedians;
 pub use pairs::{PAIR_WINDOW_MIN, Pair};
 pub use readings::{Reading, Readings};
 pub use row_error::{Lack, RowError, RowErrorKind, SgSlip, Wanted};

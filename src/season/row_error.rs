@@ -69,6 +69,13 @@ pub enum RowErrorKind {
     },
     /// An uncorrected reading of an instrument that cannot be corrected for want of something.
     Uncorrected(Lack),
+    /// A time more than 20 years from the middle of the season's times.
+    FarTime {
+        /// The column.
+        column: String,
+    },
+    /// The line has numbers with a decimal comma, and commas split it.
+    SplitAtDecimalCommas,
     /// The row repeats an earlier one in all its cells.
     Duplicate,
 }
@@ -200,6 +207,13 @@ impl fmt::Display for RowError {
             }
             Kind::Uncorrected(Lack::OriginalGravity) => f.write_str(
                 "`raw_brix` of a fermenting liquid needs the batch's `original_sg`, or a sample at pitching",
+            ),
+            Kind::FarTime { column } => {
+                write!(f, "column `{column}` lies more than 20 years from the middle of the season's times")
+            }
+            Kind::SplitAtDecimalCommas => f.write_str(
+                "the line has numbers with decimal commas and is split by commas too; split it by `;` and set \
+                 `decimal = \",\"` in season.toml",
             ),
             Kind::Duplicate => write!(f, "an exact duplicate of {found}"),
         }

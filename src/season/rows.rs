@@ -1,5 +1,7 @@
 //! The row types of the small tables to and from the cells of their table.
 
+use std::ops::RangeInclusive;
+
 use super::row_error::{RowError, RowErrorKind, SgSlip, Wanted};
 use super::schema::{Batch, EndShape, Event, PlanStep, Probe, Reference, ReferenceUse};
 use super::table::FLAGS_COLUMN;
@@ -56,15 +58,27 @@ fn optional_sg(values: &mut Values, column: &str) -> Result<Option<f64>, RowErro
     values.number(column).map(|sg| checked_sg(column, sg)).transpose()
 }
 
-fn optional_sd(values: &mut Values, column: &'static str, doubts: &mut Vec<Doubt>) -> Option<f64> {
+/// Standard deviations that somebody may mean, SG: from a hundredth of what the best instrument resolves to the whole
+/// range of worts. Others are slips, and weights made of them would overflow.
+const SG_SD: RangeInclusive<f64> = 1e-5..=0.2;
+/// The same for tilts, degrees.
+const TILT_SD_DEG: RangeInclusive<f64> = 1e-3..=90.0;
+
+fn optional_sd(
+    values: &mut Values,
+    column: &'static str,
+    range: RangeInclusive<f64>,
+    doubts: &mut Vec<Doubt>,
+) -> Option<f64> {
     let sd = values.number(column)?;
-    if sd > 0.0 {
-        Some(sd)
-    } else {
-        let text = format!("column `{column}` is {sd}; a standard deviation is above 0, so it was left empty");
-        doubts.push(Doubt::new(column, text));
-        None
+    if range.contains(&sd) {
+        return Some(sd);
     }
+    let (low, high) = range.into_inner();
+    let text =
+        format!("column `{column}` is {sd}; a standard deviation lies between {low} and {high}, so it was left empty");
+    doubts.push(Doubt::new(column, text));
+    None
 }
 
 impl Row for Reference {
@@ -100,9 +114,9 @@ impl Row for Reference {
             instrument: values.text("instrument"),
             use_as,
             tilt_deg: values.number("tilt_deg"),
-            tilt_sd_deg: optional_sd(values, "tilt_sd_deg", doubts),
+            tilt_sd_deg: optional_sd(values, "tilt_sd_deg", TILT_SD_DEG, doubts),
             temp_c: values.number("temp_c"),
-            sg_sd: optional_sd(values, "sg_sd", doubts),
+            sg_sd: optional_sd(values, "sg_sd", SG_SD, doubts),
             raw_sg,
             raw_brix,
             instrument_temp_c: values.number("instrument_temp_c"),
@@ -157,9 +171,9 @@ impl Row for Batch {
             vessel: values.text("vessel"),
             wort: values.text("wort"),
             original_sg: optional_sg(values, "original_sg")?,
-            original_sg_sd: optional_sd(values, "original_sg_sd", doubts),
+            original_sg_sd: optional_sd(values, "original_sg_sd", SG_SD, doubts),
             limit_sg: optional_sg(values, "limit_sg")?,
-            limit_sg_sd: optional_sd(values, "limit_sg_sd", doubts),
+            limit_sg_sd: optional_sd(values, "limit_sg_sd", SG_SD, doubts),
             mash_temp_c: values.number("mash_temp_c"),
             pitch_mcells_ml_p: values.number("pitch_mcells_ml_p"),
             yeast_lot: values.text("yeast_lot"),

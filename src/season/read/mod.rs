@@ -5,12 +5,14 @@ mod clean_csv;
 mod columns;
 mod delimited;
 mod ndjson;
+mod panics;
 mod parquet;
+mod parquet_sizes;
 
 pub(crate) use bytes::{Bytes, broken_off, read_bytes, text_of};
 pub(crate) use clean_csv::read_clean_csv;
-pub(crate) use columns::{Taken, take_columns};
-pub(crate) use delimited::Delimited;
+pub(crate) use columns::take_columns;
+pub(crate) use delimited::{Delimited, FieldUse};
 pub(crate) use ndjson::Ndjson;
 pub(crate) use parquet::{Parquet, each_row};
 

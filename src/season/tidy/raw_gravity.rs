@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use crate::error::Error;
 use crate::liquid;
-use crate::season::load::{Entry, Loaded};
+use crate::season::loaded::{Loaded, SourceRow};
 use crate::season::row_error::{Lack, RowError, RowErrorKind};
 use crate::season::rows::checked_sg;
 use crate::season::schema::Reference;
@@ -48,7 +48,7 @@ pub(crate) fn fill_gravity(loaded: &mut Loaded) {
 /// The worts by batch: the original gravity as the table of batches gives it, else the first sample at pitching.
 fn worts(loaded: &Loaded) -> HashMap<String, Wort> {
     let mut worts: HashMap<String, Wort> = HashMap::new();
-    for Entry { row, .. } in &loaded.batches {
+    for SourceRow { row, .. } in &loaded.batches {
         worts.insert(row.batch.clone(), Wort { pitched_at: row.pitched_at, original_sg: row.original_sg });
     }
     let mut samples: Vec<&Reference> = loaded.references.iter().map(|e| &e.row).filter(|r| r.batch.is_some()).collect();

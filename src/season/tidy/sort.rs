@@ -2,7 +2,8 @@
 
 use std::collections::HashSet;
 
-use crate::season::load::Loaded;
+use crate::error::{Error, Result};
+use crate::season::loaded::Loaded;
 use crate::season::raw::RawReadings;
 use crate::season::readings::Readings;
 use crate::season::row_error::RowErrorKind;
@@ -11,168 +12,143 @@ use super::order::{flag_order, resolve_twice};
 
 /// Sorts the readings and rejects exact duplicates; gives for each row its row before sorting, none where nothing moved.
 /// The columns are moved out of `loaded`; where its rows stand stays there.
-pub(crate) fn sort_readings(loaded: &mut Loaded) -> (Readings, Option<Vec<u32>>) {
+///
+/// # Errors
+/// [`Error::Numeric`] when the columns are not of one length, which no reader gives.
+pub(crate) fn sort_readings(loaded: &mut Loaded) -> Result<(Readings, Option<Vec<u32>>)> {
     for id in loaded.batches.iter().map(|e| e.row.batch.clone()).collect::<Vec<_>>() {
         loaded.readings.batches.index(&id);
     }
     let (probe_ids, probe_place) = std::mem::take(&mut loaded.readings.probes).sorted();
     let (batch_ids, batch_place) = std::mem::take(&mut loaded.readings.batches).sorted();
     let raw = &mut loaded.readings;
-    if !is_identity(&probe_place) {
-        renumber(raw.probe.iter_mut(), &probe_place);
-    }
-    if !is_identity(&batch_place) {
-        renumber(raw.batch.iter_mut().flatten(), &batch_place);
-    }
+    renumber(raw.probe.iter_mut(), &probe_place)?;
+    renumber(raw.batch.iter_mut().flatten(), &batch_place)?;
     if !raw.supply_v.is_empty() {
         raw.supply_v.resize(raw.at.len(), f64::NAN);
     }
     resolve_twice(raw);
     let order = order(raw, probe_ids.len());
-    let duplicates = duplicates(raw, order.as_deref());
+    let duplicates = duplicates(raw, order.as_deref()).ok_or_else(unlike)?;
     let dropped: HashSet<u32> = duplicates.iter().map(|(row, _)| *row).collect();
     if order.is_some() {
         flag_order(raw, &|row| dropped.contains(&(row as u32)));
     }
     for (row, first) in &duplicates {
-        let (first_file, first_line) = loaded.readings.place(*first as usize);
-        let (file, line) = loaded.readings.place(*row as usize);
+        let place = |row: u32| loaded.readings.place(row as usize).ok_or_else(unlike);
+        let ((first_file, first_line), (file, line)) = (place(*first)?, place(*row)?);
         let reason = RowErrorKind::Duplicate.found(loaded.place_text(first_file, first_line));
-        let text = loaded.row_text(*row as usize, &probe_ids, &batch_ids);
+        let text = loaded.readings.text(*row as usize, &probe_ids, &batch_ids).ok_or_else(unlike)?;
         loaded.reject(file, line, reason, text);
     }
-    let origin = without(order, loaded.readings.len(), &duplicates);
+    let origin = without(order, loaded.readings.len(), &dropped);
     let raw = &mut loaded.readings;
-    let batch = picked(&mut raw.batch, origin.as_deref());
+    let rows = origin.as_deref();
+    let batch = picked(&mut raw.batch, rows)?;
     let readings = Readings {
         probe_ids,
         batch_ids,
-        at: picked(&mut raw.at, origin.as_deref()),
-        probe: picked(&mut raw.probe, origin.as_deref()),
-        tilt_deg: picked(&mut raw.tilt_deg, origin.as_deref()),
-        temp_c: picked(&mut raw.temp_c, origin.as_deref()),
+        at: picked(&mut raw.at, rows)?,
+        probe: picked(&mut raw.probe, rows)?,
+        tilt_deg: picked(&mut raw.tilt_deg, rows)?,
+        temp_c: picked(&mut raw.temp_c, rows)?,
         batch_given: batch.iter().map(Option::is_some).collect(),
         batch,
-        supply_v: picked(&mut raw.supply_v, origin.as_deref()),
-        flags: picked(&mut raw.flags, origin.as_deref()),
+        supply_v: if raw.supply_v.is_empty() { Vec::new() } else { picked(&mut raw.supply_v, rows)? },
+        flags: picked(&mut raw.flags, rows)?,
     };
-    (readings, origin)
-}
-
-fn is_identity(place: &[u32]) -> bool {
-    place.iter().enumerate().all(|(i, p)| i as u32 == *p)
-}
-
-fn renumber<'a>(indices: impl Iterator<Item = &'a mut u32>, place: &[u32]) {
-    for index in indices {
-        *index = place.get(*index as usize).copied().unwrap_or(*index);
+    let lengths = [readings.probe.len(), readings.tilt_deg.len(), readings.temp_c.len(), readings.flags.len()];
+    if lengths.iter().chain([&readings.batch.len()]).any(|length| *length != readings.at.len()) {
+        return Err(unlike());
     }
+    Ok((readings, origin))
+}
+
+/// The error for columns of readings that do not fit together.
+fn unlike() -> Error {
+    Error::numeric("sorting the readings", "their columns are not of one length")
+}
+
+fn renumber<'a>(indices: impl Iterator<Item = &'a mut u32>, place: &[u32]) -> Result<()> {
+    if place.iter().zip(0..).all(|(place, i)| *place == i) {
+        return Ok(());
+    }
+    for index in indices {
+        *index = *place.get(*index as usize).ok_or_else(unlike)?;
+    }
+    Ok(())
 }
 
 /// The order by probe, then time, then as read; none when the rows stand so already.
 fn order(raw: &RawReadings, probes: usize) -> Option<Vec<u32>> {
-    let sorted = raw.probe.iter().zip(&raw.at).is_sorted();
-    if sorted {
+    if raw.probe.iter().zip(&raw.at).is_sorted() {
         return None;
     }
     // Logs are in order of time or nearly so: gather each probe's rows, and sort only those that need it.
-    let mut starts = vec![0_usize; probes + 1];
-    for probe in &raw.probe {
-        if let Some(count) = starts.get_mut(*probe as usize + 1) {
-            *count += 1;
-        }
+    let mut of_probes: Vec<Vec<u32>> = vec![Vec::new(); probes];
+    for (probe, row) in raw.probe.iter().zip(0..) {
+        of_probes.get_mut(*probe as usize)?.push(row);
     }
-    let mut before = 0;
-    for start in &mut starts {
-        before += *start;
-        *start = before;
+    let at = |row: &u32| raw.at.get(*row as usize);
+    for rows in of_probes.iter_mut().filter(|rows| !rows.is_sorted_by_key(at)) {
+        rows.sort_by_key(at);
     }
-    let mut order = vec![0_u32; raw.len()];
-    let mut next = starts.clone();
-    for (row, probe) in raw.probe.iter().enumerate() {
-        if let Some(slot) = next.get_mut(*probe as usize) {
-            if let Some(place) = order.get_mut(*slot) {
-                *place = row as u32;
-            }
-            *slot += 1;
-        }
-    }
-    let at = |row: &u32| raw.at.get(*row as usize).copied().unwrap_or_default();
-    for ends in starts.windows(2) {
-        if let [start, end] = ends
-            && let Some(rows) = order.get_mut(*start..*end)
-            && !rows.is_sorted_by_key(at)
-        {
-            rows.sort_by_key(at);
-        }
-    }
-    Some(order)
+    Some(of_probes.concat())
 }
 
 /// Rows that repeat an earlier one in every column, each with that one.
-fn duplicates(raw: &RawReadings, order: Option<&[u32]>) -> Vec<(u32, u32)> {
-    let row_at = |i: usize| order.map_or(i as u32, |o| o.get(i).copied().unwrap_or(0));
-    let key = |row: u32| {
-        let row = row as usize;
-        let bits = |column: &[f64]| column.get(row).copied().unwrap_or(0.0).to_bits();
-        (bits(&raw.tilt_deg), bits(&raw.temp_c), raw.batch.get(row).copied(), bits(&raw.supply_v))
+fn duplicates(raw: &RawReadings, order: Option<&[u32]>) -> Option<Vec<(u32, u32)>> {
+    let mut found = Vec::new();
+    if order.is_none() && !has_equal_neighbours(raw) {
+        return Some(found);
+    }
+    let as_read: Vec<u32>;
+    let rows = match order {
+        Some(order) => order,
+        None => {
+            as_read = (0..raw.len() as u32).collect();
+            &as_read
+        }
     };
-    let is_same = |a: u32, b: u32| {
-        let (a, b) = (a as usize, b as usize);
+    let is_same = |a: &u32, b: &u32| {
+        let (a, b) = (*a as usize, *b as usize);
         raw.at.get(a) == raw.at.get(b) && raw.probe.get(a) == raw.probe.get(b)
     };
-    let (mut found, mut group, mut start) = (Vec::new(), Vec::new(), 0);
-    if order.is_none() && !has_equal_neighbours(raw) {
-        return found;
-    }
-    while start < raw.len() {
-        let mut end = start + 1;
-        while end < raw.len() && is_same(row_at(start), row_at(end)) {
-            end += 1;
-        }
-        if end - start > 1 {
-            group.clear();
-            group.extend((start..end).map(|i| (key(row_at(i)), row_at(i))));
-            group.sort_unstable();
-            let mut first = None;
-            for (key, row) in &group {
-                match first {
-                    Some((k, r)) if k == key => found.push((*row, r)),
-                    _ => first = Some((key, *row)),
-                }
+    for group in rows.chunk_by(is_same).filter(|group| group.len() > 1) {
+        let key = |row: &u32| {
+            let i = *row as usize;
+            let volts = raw.supply_v.get(i).map(|v| v.to_bits());
+            Some(((raw.tilt_deg.get(i)?.to_bits(), raw.temp_c.get(i)?.to_bits(), *raw.batch.get(i)?, volts), *row))
+        };
+        let mut keys = group.iter().map(key).collect::<Option<Vec<_>>>()?;
+        keys.sort_unstable();
+        for same in keys.chunk_by(|a, b| a.0 == b.0) {
+            if let Some(((_, first), repeats)) = same.split_first() {
+                found.extend(repeats.iter().map(|(_, row)| (*row, *first)));
             }
         }
-        start = end;
     }
-    found
+    Some(found)
 }
 
 fn has_equal_neighbours(raw: &RawReadings) -> bool {
-    raw.at
-        .windows(2)
-        .zip(raw.probe.windows(2))
-        .any(|(at, probe)| at.first() == at.last() && probe.first() == probe.last())
+    let rows = || raw.at.iter().zip(&raw.probe);
+    rows().zip(rows().skip(1)).any(|(row, next)| row == next)
 }
 
-fn without(order: Option<Vec<u32>>, rows: usize, duplicates: &[(u32, u32)]) -> Option<Vec<u32>> {
-    if duplicates.is_empty() {
+fn without(order: Option<Vec<u32>>, rows: usize, dropped: &HashSet<u32>) -> Option<Vec<u32>> {
+    if dropped.is_empty() {
         return order;
     }
-    let mut dropped = vec![false; rows];
-    for (row, _) in duplicates {
-        if let Some(slot) = dropped.get_mut(*row as usize) {
-            *slot = true;
-        }
-    }
-    let all = order.unwrap_or_else(|| (0..rows as u32).collect());
-    Some(all.into_iter().filter(|row| !dropped.get(*row as usize).copied().unwrap_or(false)).collect())
+    let mut rows = order.unwrap_or_else(|| (0..rows as u32).collect());
+    rows.retain(|row| !dropped.contains(row));
+    Some(rows)
 }
 
-fn picked<T: Copy + Default>(column: &mut Vec<T>, origin: Option<&[u32]>) -> Vec<T> {
+fn picked<T: Copy>(column: &mut Vec<T>, rows: Option<&[u32]>) -> Result<Vec<T>> {
     let column = std::mem::take(column);
-    match origin {
-        None => column,
-        Some(_) if column.is_empty() => column,
-        Some(origin) => origin.iter().map(|row| column.get(*row as usize).copied().unwrap_or_default()).collect(),
+    match rows {
+        None => Ok(column),
+        Some(rows) => rows.iter().map(|row| column.get(*row as usize).copied().ok_or_else(unlike)).collect(),
     }
 }
