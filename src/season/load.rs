@@ -6,17 +6,17 @@ use crate::error::{Error, Place, Result};
 
 use super::Season;
 use super::binding::{Binding, Converted};
-use super::discover::{Discovered, Found, Storage, discover};
 use super::flags::Flags;
 use super::loaded::{Loaded, SourceRow};
 use super::names::{list, short};
 use super::raw::RowLines;
 use super::read::{self, Delimited, FieldUse, Ndjson, Parquet, RawRow};
+use super::row_cells::{Doubt, TableRow, needed};
 use super::row_error::{RowError, RowErrorKind};
-use super::rows::{Doubt, Row, needed};
-use super::table::{FLAGS_COLUMN, Kind, Table};
+use super::source_files::{Discovered, SourceFile, Storage, discover};
+use super::table::{ColumnKind, FLAGS_COLUMN, Table};
 use super::tidy;
-use super::value::Values;
+use super::value::RowValues;
 
 impl Season {
     /// Reads the season at `path`: a folder, or a single file of one table.
@@ -64,7 +64,7 @@ fn check_tables(dir: &Path, there: &[Table]) -> Result<()> {
 }
 
 impl Loaded {
-    fn read(&mut self, found: &Found) -> Result<Table> {
+    fn read(&mut self, found: &SourceFile) -> Result<Table> {
         if found.storage == Storage::Parquet {
             return self.read_parquet(found);
         }
@@ -92,7 +92,7 @@ impl Loaded {
         self.remark(file, Some(line), "end of file", text.to_owned());
     }
 
-    fn read_text(&mut self, found: &Found, text: &[u8]) -> Result<Table> {
+    fn read_text(&mut self, found: &SourceFile, text: &[u8]) -> Result<Table> {
         if found.storage == Storage::Ndjson {
             let source = Ndjson::open(text);
             if let (true, Some(table)) = (source.is_blank(), found.table) {
@@ -108,7 +108,7 @@ impl Loaded {
         let names: Vec<String> = (0..source.header().len()).map(|field| format!("field {field}")).collect();
         let use_of = |field: usize| {
             binding.columns.iter().find(|bound| bound.is_field(field)).map_or(FieldUse::default(), |bound| FieldUse {
-                is_number: matches!(bound.column.kind, Kind::Number(_)),
+                is_number: matches!(bound.column.kind, ColumnKind::Number(_)),
                 is_required: bound.column.required,
             })
         };
@@ -122,7 +122,7 @@ impl Loaded {
         Ok(binding.table)
     }
 
-    fn read_parquet(&mut self, found: &Found) -> Result<Table> {
+    fn read_parquet(&mut self, found: &SourceFile) -> Result<Table> {
         let source = Parquet::open(&found.path, &found.name)?;
         let mut binding = self.bind(found, source.header(), None)?;
         let names: Vec<String> = binding.fields().iter().filter_map(|f| source.header().get(*f).cloned()).collect();
@@ -140,7 +140,7 @@ impl Loaded {
     /// Takes readings as whole columns, if they are without a doubt.
     fn columns(
         &mut self,
-        found: &Found,
+        found: &SourceFile,
         binding: &Binding,
         frame: &polars::prelude::DataFrame,
         names: &[String],
@@ -163,7 +163,7 @@ impl Loaded {
         }
     }
 
-    fn bind(&mut self, found: &Found, header: &[String], line: Option<u64>) -> Result<Binding> {
+    fn bind(&mut self, found: &SourceFile, header: &[String], line: Option<u64>) -> Result<Binding> {
         let table = match found.table {
             Some(table) => table,
             None => guess_table(found, header)?,
@@ -177,7 +177,7 @@ impl Loaded {
     }
 
     /// Takes the rows that a reader gives.
-    fn rows(&mut self, found: &Found, binding: &Binding, read: impl FnOnce(&mut dyn FnMut(RawRow<'_>))) {
+    fn rows(&mut self, found: &SourceFile, binding: &Binding, read: impl FnOnce(&mut dyn FnMut(RawRow<'_>))) {
         let file = self.begin(found, binding.table);
         if binding.table == Table::Readings {
             self.readings.begin(file, RowLines::Listed(Vec::new()));
@@ -204,7 +204,7 @@ impl Loaded {
         converted: &mut Converted,
     ) -> std::result::Result<(), RowError> {
         let values = std::mem::take(&mut converted.values);
-        let mut values = Values::new(table, values);
+        let mut values = RowValues::new(table, values);
         let mut doubts = std::mem::take(&mut converted.doubts);
         let doubts = &mut doubts;
         let text = || short(&(raw.text)(), read::KEPT_TEXT);
@@ -228,7 +228,7 @@ impl Loaded {
     fn take_reading(
         &mut self,
         line: u64,
-        values: &mut Values,
+        values: &mut RowValues,
         converted: &Converted,
     ) -> std::result::Result<(), RowError> {
         let at = needed(values.time("at"), "at")?;
@@ -246,13 +246,13 @@ impl Loaded {
     }
 }
 
-fn keep<T: Row>(
+fn keep<T: TableRow>(
     rows: &mut Vec<SourceRow<T>>,
     file: usize,
     line: u64,
     flags: Flags,
     text: String,
-    values: &mut Values,
+    values: &mut RowValues,
     doubts: &mut Vec<Doubt>,
 ) -> std::result::Result<(), RowError> {
     // Those from before it were weighed when they were found.
@@ -264,7 +264,7 @@ fn keep<T: Row>(
 }
 
 /// The table whose required columns a header has, the one with most of them first.
-fn guess_table(found: &Found, header: &[String]) -> Result<Table> {
+fn guess_table(found: &SourceFile, header: &[String]) -> Result<Table> {
     let has = |name: &str| header.iter().any(|h| h == name);
     let gravity = has("sg") || has("raw_sg") || has("raw_brix");
     let fits = |table: &Table| {

@@ -5,12 +5,12 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 use crate::error::{Error, Result};
 
 use super::account::{FileAccount, ReasonCount, Rejected, Remark, RowAccount};
-use super::discover::Found;
 use super::flags::Flags;
 use super::raw::RawReadings;
 use super::row_error::RowError;
-use super::schema::{Batch, Event, PlanStep, Probe, Reference};
+use super::source_files::SourceFile;
 use super::table::Table;
+use super::table_rows::{Batch, Event, PlanStep, Probe, Reference};
 
 /// A row of a small table with where it stands.
 #[derive(Debug, Clone)]
@@ -38,7 +38,7 @@ pub(crate) struct Loaded {
 
 impl Loaded {
     /// Begins the account of a file; gives its index.
-    pub(crate) fn begin(&mut self, found: &Found, table: Table) -> usize {
+    pub(crate) fn begin(&mut self, found: &SourceFile, table: Table) -> usize {
         self.account.files.push(FileAccount {
             file: found.name.clone(),
             table: table.name().to_owned(),

@@ -11,7 +11,7 @@ use crate::error::{Error, Place, Result};
 use super::mapping::{Constant, FileRule, MappedColumn, Mapping, SeasonMap, glob};
 use super::names::{guess, list};
 use super::read::read_bytes;
-use super::table::{Column, Kind, Table};
+use super::table::{ColumnKind, Table, TableColumn};
 use super::time::TimeReader;
 use super::unit::Unit;
 
@@ -188,7 +188,7 @@ impl TomlText<'_> {
         Ok(FileRule { pattern: pattern.to_owned(), regex, table: of_table, mapping })
     }
 
-    fn column(&self, table: Table, key: &Spanned<toml::de::DeString<'_>>) -> Result<&'static Column> {
+    fn column(&self, table: Table, key: &Spanned<toml::de::DeString<'_>>) -> Result<&'static TableColumn> {
         let name = key.get_ref().as_ref();
         table.columns().iter().find(|c| c.name == name).ok_or_else(|| {
             let known: Vec<&str> = table.columns().iter().map(|c| c.name).collect();
@@ -202,7 +202,7 @@ impl TomlText<'_> {
         })
     }
 
-    fn mapped(&self, column: &Column, node: &Node<'_>) -> Result<MappedColumn> {
+    fn mapped(&self, column: &TableColumn, node: &Node<'_>) -> Result<MappedColumn> {
         if let Some(from) = node.get_ref().as_str() {
             return Ok(MappedColumn { from: from.to_owned(), unit: Unit::AsIs });
         }
@@ -217,8 +217,8 @@ impl TomlText<'_> {
             return Ok(MappedColumn { from, unit: Unit::AsIs });
         };
         let units = match column.kind {
-            Kind::Number(quantity) => Unit::of(quantity),
-            Kind::Time | Kind::Text => &[],
+            ColumnKind::Number(quantity) => Unit::of(quantity),
+            ColumnKind::Time | ColumnKind::Text => &[],
         };
         match units.iter().find(|(n, _)| *n == name) {
             Some((_, unit)) => Ok(MappedColumn { from, unit: *unit }),
@@ -234,7 +234,7 @@ impl TomlText<'_> {
         }
     }
 
-    fn constant(&self, column: &Column, node: &Node<'_>) -> Result<Constant> {
+    fn constant(&self, column: &TableColumn, node: &Node<'_>) -> Result<Constant> {
         let number = |text: &str| text.replace('_', "").parse::<f64>().ok().filter(|n| n.is_finite());
         let value = node.get_ref();
         let found = match value {

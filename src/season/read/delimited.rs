@@ -6,7 +6,7 @@ use crate::error::{Error, Place, Result};
 use crate::season::mapping::Mapping;
 use crate::season::names::short;
 use crate::season::row_error::{RowError, RowErrorKind};
-use crate::season::value::Cell;
+use crate::season::value::SourceCell;
 
 use super::bytes::line_end;
 use super::{KEPT_TEXT, MAX_ROW, RawRow};
@@ -83,7 +83,8 @@ impl<'a> Delimited<'a> {
             let text = || short(&String::from_utf8_lossy(row), KEPT_TEXT);
             match split {
                 Ok(fields) => {
-                    let cells: std::result::Result<Vec<Cell<'_>>, _> = fields.iter().map(|field| cell(field)).collect();
+                    let cells: std::result::Result<Vec<SourceCell<'_>>, _> =
+                        fields.iter().map(|field| cell(field)).collect();
                     each(RawRow { line, cells: cells.as_deref().map_err(Clone::clone), text: &text });
                 }
                 Err(reason) => each(RawRow { line, cells: Err(reason), text: &text }),
@@ -184,11 +185,11 @@ fn quote_open(line: &[u8], delimiter: u8, mut open: bool) -> bool {
     open
 }
 
-fn cell(field: &[u8]) -> std::result::Result<Cell<'_>, RowError> {
+fn cell(field: &[u8]) -> std::result::Result<SourceCell<'_>, RowError> {
     match std::str::from_utf8(field) {
-        Ok("") => Ok(Cell::Empty),
+        Ok("") => Ok(SourceCell::Empty),
         Ok(text) if text.contains('\0') => Err(RowErrorKind::NulBytes.into()),
-        Ok(text) => Ok(Cell::Text(text)),
+        Ok(text) => Ok(SourceCell::Text(text)),
         Err(_) => Err(RowErrorKind::NotUtf8.into()),
     }
 }

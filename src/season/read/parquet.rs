@@ -9,7 +9,7 @@ use polars::prelude::{AnyValue, ArrowDataType, Column, DataFrame, DataType, Parq
 use crate::error::{Error, Place, Result};
 use crate::season::names::short;
 use crate::season::time::{local_text, stored_instant};
-use crate::season::value::Cell;
+use crate::season::value::SourceCell;
 use crate::units::Instant;
 
 use super::bytes::open;
@@ -122,28 +122,30 @@ pub(super) fn instant_of(stored: i64, unit: TimeUnit) -> Option<Instant> {
 
 /// A value of a column: a cell, or a time of day and date in no zone, as text.
 enum ParquetCell<'a> {
-    Plain(Cell<'a>),
+    Plain(SourceCell<'a>),
     Local(String),
 }
 
 impl ParquetCell<'_> {
-    fn cell(&self) -> Cell<'_> {
+    fn cell(&self) -> SourceCell<'_> {
         match self {
             Self::Plain(cell) => *cell,
-            Self::Local(text) => Cell::Text(text),
+            Self::Local(text) => SourceCell::Text(text),
         }
     }
 }
 
 /// The cell of a value. `naive_is_utc`: a timestamp without a zone is UTC, else it is a local time.
 fn cell_of<'a>(value: &'a AnyValue<'_>, is_date: bool, naive_is_utc: bool) -> ParquetCell<'a> {
-    const BEYOND: Cell<'static> = Cell::Odd("a time beyond the year 9999");
+    const BEYOND: SourceCell<'static> = SourceCell::Odd("a time beyond the year 9999");
     let local = |at: Option<Instant>| at.map_or(ParquetCell::Plain(BEYOND), |at| ParquetCell::Local(local_text(at)));
     let plain = match value {
-        AnyValue::Null => Cell::Empty,
-        AnyValue::String(text) => Cell::Text(text),
+        AnyValue::Null => SourceCell::Empty,
+        AnyValue::String(text) => SourceCell::Text(text),
         // Some writers do not mark their text as text.
-        AnyValue::Binary(bytes) => std::str::from_utf8(bytes).map_or(Cell::Odd("bytes that are no text"), Cell::Text),
+        AnyValue::Binary(bytes) => {
+            std::str::from_utf8(bytes).map_or(SourceCell::Odd("bytes that are no text"), SourceCell::Text)
+        }
         AnyValue::Int32(days) if is_date => {
             return local(instant_of(i64::from(*days).saturating_mul(MICROS_PER_DAY), TimeUnit::Microseconds));
         }
@@ -152,10 +154,10 @@ fn cell_of<'a>(value: &'a AnyValue<'_>, is_date: bool, naive_is_utc: bool) -> Pa
             if zone.is_none() && !naive_is_utc {
                 return local(at);
             }
-            at.map_or(BEYOND, Cell::Time)
+            at.map_or(BEYOND, SourceCell::Time)
         }
-        AnyValue::Boolean(_) => Cell::Odd("true or false"),
-        other => other.extract::<f64>().map_or(Cell::Odd("a list or another type"), Cell::Number),
+        AnyValue::Boolean(_) => SourceCell::Odd("true or false"),
+        other => other.extract::<f64>().map_or(SourceCell::Odd("a list or another type"), SourceCell::Number),
     };
     ParquetCell::Plain(plain)
 }
@@ -186,7 +188,7 @@ pub(crate) fn each_row(
         let values: Vec<AnyValue<'_>> = values;
         let cells: Vec<ParquetCell<'_>> =
             values.iter().zip(&columns).map(|(value, (_, is_date))| cell_of(value, *is_date, naive_is_utc)).collect();
-        let cells: Vec<Cell<'_>> = cells.iter().map(ParquetCell::cell).collect();
+        let cells: Vec<SourceCell<'_>> = cells.iter().map(ParquetCell::cell).collect();
         let text = || {
             let shown: Vec<String> = cells.iter().map(ToString::to_string).collect();
             short(&shown.join(","), KEPT_TEXT)

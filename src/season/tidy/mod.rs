@@ -1,16 +1,16 @@
 //! Tidying: from rows as files hold them to a season.
 
-mod belongs;
+mod batch_of_reading;
 mod clock;
 mod far_times;
+mod file_order;
 mod frozen;
 mod ids;
-mod notice;
-mod order;
 mod raw_gravity;
-mod sort;
+mod remarks;
+mod sorted_readings;
 
-pub(crate) use belongs::fill_batches;
+pub(crate) use batch_of_reading::fill_batches;
 pub(crate) use frozen::flag_frozen;
 
 use crate::error::Result;
@@ -19,8 +19,8 @@ use super::account::RowAccount;
 use super::flags::Flags;
 use super::loaded::{Loaded, SourceRow};
 use super::readings::Readings;
+use super::row_cells::TableRow;
 use super::row_error::RowErrorKind;
-use super::rows::Row;
 use super::{Season, TEMP_HIGH_C, TEMP_LOW_C, TILT_HIGH_DEG, TILT_LOW_DEG};
 
 /// Tidies what was loaded. Unknown probes and batches are flagged only where there is a table to know them from.
@@ -37,7 +37,7 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
     loaded.events.sort_by_key(|entry| entry.row.at);
     loaded.plan.sort_by(|a, b| (&a.row.batch, a.row.at).cmp(&(&b.row.batch, b.row.at)));
 
-    let (readings, origin) = sort::sort_readings(&mut loaded)?;
+    let (readings, origin) = sorted_readings::sort_readings(&mut loaded)?;
     ids::flag_unknown(&mut loaded, has_probes, has_batches);
     for entry in &mut loaded.references {
         let reference = &mut entry.row;
@@ -70,7 +70,7 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
         }
     }
     season.account = loaded.finish_account()?;
-    notice::notice(&mut season);
+    remarks::notice(&mut season);
     Ok(season)
 }
 
@@ -84,7 +84,7 @@ fn rows<T>(loaded: &mut Loaded, table: impl Fn(&mut Loaded) -> &mut Vec<SourceRo
 }
 
 /// Rejects every row of a small table that repeats an earlier one in all its cells.
-fn drop_duplicates<T: Row>(loaded: &mut Loaded, table: impl Fn(&mut Loaded) -> &mut Vec<SourceRow<T>>) {
+fn drop_duplicates<T: TableRow>(loaded: &mut Loaded, table: impl Fn(&mut Loaded) -> &mut Vec<SourceRow<T>>) {
     let entries = std::mem::take(table(loaded));
     let mut seen = std::collections::HashMap::new();
     let mut kept = Vec::with_capacity(entries.len());

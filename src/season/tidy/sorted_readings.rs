@@ -8,7 +8,7 @@ use crate::season::raw::RawReadings;
 use crate::season::readings::Readings;
 use crate::season::row_error::RowErrorKind;
 
-use super::order::{flag_order, resolve_twice};
+use super::file_order::{flag_order, resolve_twice};
 
 /// Sorts the readings and rejects exact duplicates; gives for each row its row before sorting, none where nothing moved.
 /// The columns are moved out of `loaded`; where its rows stand stays there.
