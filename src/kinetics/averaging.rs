@@ -115,8 +115,8 @@ mod tests {
 
     #[test]
     fn where_the_candidates_have_no_criterion_the_fitted_curve_stands_and_why_says_so() {
-        let mut series = crate::season::GravitySeries::empty("B", "s", crate::Instant::from_micros(0));
-        series.probes.push(crate::season::SeriesProbe { probe: "a".into(), offset_sd: 1e-3 });
+        let mut series = crate::gravity::GravitySeries::empty("B", "s", crate::Instant::from_micros(0));
+        series.probes.push(crate::gravity::SeriesProbe { probe: "a".into(), offset_sd: 1e-3 });
         let hours: Vec<f64> = (0..120).map(f64::from).collect();
         series.sg =
             hours.iter().map(|h| 1.01 + 0.04 / (1.0 + (0.1 * (h - 40.0)).exp()) + 2e-4 * (1.7 * h).sin()).collect();

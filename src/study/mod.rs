@@ -1,6 +1,7 @@
 //! The whole way once: season, calibration, gravity, drift, kinetics, forecast and backtest, strains.
 
 mod as_of;
+mod gravities;
 mod known;
 mod part;
 mod result;
