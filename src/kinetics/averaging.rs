@@ -70,7 +70,7 @@ impl KineticsSettings {
             // What the fitted curve has too early stays out.
             all.push(if own.estimate().is_some() { self.over(&with, which)? } else { own.clone() });
         }
-        shaped(&mut all, self.level, f64::INFINITY)?;
+        shaped(&mut all, self.common.level, f64::INFINITY)?;
         fit.traits = all;
         fit.averaged = true;
         Ok(())
@@ -89,7 +89,7 @@ impl KineticsSettings {
             return Err(Error::numeric("the mean over curves", "no curve has a weight that counts"));
         }
         let (mean, se) = average(&of);
-        Ok(Finding::Estimated(Estimate::normal(mean, se, self.level, METHOD)?))
+        Ok(Finding::Estimated(Estimate::normal(mean, se, self.common.level, METHOD)?))
     }
 }
 

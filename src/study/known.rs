@@ -13,7 +13,7 @@ use crate::units::Instant;
 
 use super::gravities::{gravity_of, series_builder};
 use super::part::Part;
-use super::run::StudySettings;
+use super::settings::Settings;
 
 /// Gives gravities as they were known at a moment, from a season that was studied to its end.
 ///
@@ -24,7 +24,7 @@ use super::run::StudySettings;
 #[derive(Debug)]
 pub(super) struct AsKnown<'a> {
     season: &'a Season,
-    settings: &'a StudySettings,
+    settings: &'a Settings,
     calibrations: &'a Part<Calibrations>,
     gravity: &'a Part<Gravity>,
     /// What probes may read wrong, by moment: many batches are asked for at one moment.
@@ -50,7 +50,7 @@ impl<'a> AsKnown<'a> {
     /// From the season and its gravities.
     pub(super) fn new(
         season: &'a Season,
-        settings: &'a StudySettings,
+        settings: &'a Settings,
         calibrations: &'a Part<Calibrations>,
         gravity: &'a Part<Gravity>,
     ) -> Self {

@@ -6,7 +6,7 @@ use heelwort::gravity::{BatchErrors, GravityLayers, GravitySeries, KnownErrors, 
 use heelwort::kinetics::{KineticsSettings, Trait};
 use heelwort::season::Flags;
 use heelwort::simulate::SimulateSettings;
-use heelwort::study::StudySettings;
+use heelwort::study::Settings;
 
 fn small() -> heelwort::season::Season {
     let settings =
@@ -26,8 +26,8 @@ fn outliers_are_flagged_in_the_gravities_and_none_is_deleted() {
     }
     let n = season.readings.len();
     let settings =
-        StudySettings { kinetics: KineticsSettings { candidates: false, ..Default::default() }, ..Default::default() };
-    let study = settings.run(season, "small", &[], &|_| {}).unwrap();
+        Settings { kinetics: KineticsSettings { candidates: false, ..Default::default() }, ..Default::default() };
+    let study = settings.study(season).unwrap();
     let gravity = study.gravity.done().unwrap();
     assert_eq!(gravity.corrected.len(), n);
     for row in knocked {
@@ -82,8 +82,8 @@ fn a_sample_counts_once_by_whichever_route_it_comes() {
 fn step_by_step_is_the_whole_study() {
     let season = small();
     let settings =
-        StudySettings { kinetics: KineticsSettings { candidates: false, ..Default::default() }, ..Default::default() };
-    let study = settings.run(season.clone(), "small", &[], &|_| {}).unwrap();
+        Settings { kinetics: KineticsSettings { candidates: false, ..Default::default() }, ..Default::default() };
+    let study = settings.study(&season).unwrap();
     let calibrations = settings.calibration.fit(&season).unwrap();
     let gravity = calibrations.gravity(&season).unwrap();
     let drift = settings.drift.fit(&season, &calibrations).unwrap();
