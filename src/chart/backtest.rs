@@ -4,10 +4,10 @@ use crate::error::Result;
 use crate::forecast::{Backtest, BacktestRow};
 
 use super::axis::Axis;
-use super::figure::{Figure, Panel};
+use super::figure::Figure;
 use super::palette::{CURVE, INK, LOOK, Mark};
 use super::plot::Frame;
-use super::svg::panel;
+use super::svg::{Panel, panel};
 
 const WIDTH: u32 = 260;
 

@@ -4,10 +4,10 @@ use crate::calibration::{CalibrationDifference, Calibrations};
 use crate::error::Result;
 
 use super::axis::Axis;
-use super::figure::{Figure, Panel};
+use super::figure::Figure;
 use super::palette::CURVE;
 use super::plot::Frame;
-use super::svg::panel;
+use super::svg::{Panel, panel};
 
 const WIDTH: u32 = 300;
 const HEIGHT: u32 = 170;

@@ -7,11 +7,11 @@ use crate::error::Result;
 use crate::fit::Finding;
 
 use super::axis::Axis;
-use super::figure::{Figure, Panel};
+use super::figure::Figure;
 use super::forest::{Row, forest};
 use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, REFERENCE};
 use super::plot::{Frame, Plot};
-use super::svg::panel;
+use super::svg::{Panel, panel};
 use super::words::signed;
 
 const WIDTH: u32 = 280;

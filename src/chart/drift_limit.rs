@@ -5,10 +5,10 @@ use crate::error::Result;
 use crate::units::Instant;
 
 use super::axis::{Axis, hours};
-use super::figure::{Figure, Panel};
+use super::figure::Figure;
 use super::palette::{CURVE, INK, LOOK, Mark};
 use super::plot::Frame;
-use super::svg::panel;
+use super::svg::{Panel, panel};
 use super::words::{percent, written};
 
 const WIDTH: u32 = 280;

@@ -5,10 +5,10 @@ use crate::error::Result;
 use crate::fit::Finding;
 
 use super::axis::Axis;
-use super::figure::{Figure, Panel};
+use super::figure::Figure;
 use super::palette::{CURVE, INK, LOOK, Mark};
 use super::plot::Frame;
-use super::svg::panel;
+use super::svg::{Panel, panel};
 use super::words::signed;
 
 const WIDTH: u32 = 312;

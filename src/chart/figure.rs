@@ -5,7 +5,7 @@ use std::path::Path;
 
 use crate::error::{Error, Result};
 
-use super::svg::{FONT, escape};
+use super::svg::{FONT, Panel, escape};
 
 /// Space between panels, px.
 const GAP: u32 = 14;
@@ -13,19 +13,6 @@ const GAP: u32 = 14;
 const ROW: u32 = 1120;
 /// Panels wider than this scroll sideways on a small screen, as their words would be too small to read.
 const WIDE: u32 = 480;
-
-/// One drawing: the inside of an SVG document and its size.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Panel {
-    /// SVG elements, without the root.
-    pub(super) body: String,
-    /// Width, px.
-    pub width: u32,
-    /// Height, px.
-    pub height: u32,
-    /// Units of `body` per px.
-    pub(super) scale: u32,
-}
 
 /// A picture of one or more panels with its title, its words for those who do not see it, and a caption.
 #[derive(Debug, Clone, PartialEq)]

@@ -6,10 +6,9 @@ use crate::error::Result;
 use crate::fit::Finding;
 
 use super::axis::{Axis, NAME_LETTERS};
-use super::figure::Panel;
 use super::palette::{INK, Mark};
 use super::plot::{Frame, LETTER, Side};
-use super::svg::panel;
+use super::svg::{Panel, panel};
 
 /// Room that a tick with its number takes, px.
 const TICK_PX: f64 = 60.0;

@@ -10,10 +10,10 @@ use crate::season::Flags;
 use crate::units::HOURS_PER_DAY;
 
 use super::axis::{Axis, shortened};
-use super::figure::{Figure, Panel};
+use super::figure::Figure;
 use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, PROBES, REFERENCE};
 use super::plot::{Frame, Plot, Side};
-use super::svg::{SCALE, panel};
+use super::svg::{Panel, SCALE, panel};
 use super::thin;
 use super::words::dots_outside;
 

@@ -35,6 +35,7 @@ mod thin;
 mod words;
 
 pub(crate) use calibration::in_words as curve_in_words;
-pub use figure::{Figure, Panel};
+pub use figure::Figure;
 pub(crate) use strains::words as trait_in_words;
+pub use svg::Panel;
 pub(crate) use words::{minute, percent, signed, written};

@@ -4,10 +4,10 @@ use crate::calibration::{BathPlan, Criterion, Plan, gravities};
 use crate::error::Result;
 
 use super::axis::Axis;
-use super::figure::{Figure, Panel};
+use super::figure::Figure;
 use super::palette::{CURVE, INK, Mark, REFERENCE};
 use super::plot::{Frame, Side};
-use super::svg::panel;
+use super::svg::{Panel, panel};
 
 const WIDTH: u32 = 340;
 const HEIGHT: u32 = 230;
