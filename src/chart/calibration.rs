@@ -9,6 +9,7 @@ use super::figure::Figure;
 use super::palette::{CURVE, LOOK, Mark, REFERENCE};
 use super::plot::Frame;
 use super::svg::{Panel, SCALE, panel};
+use super::words::percent;
 
 const WIDTH: u32 = 300;
 const HEIGHT: u32 = 190;
@@ -33,8 +34,8 @@ impl Calibrations {
         );
         Ok(Figure::new("From tilt to gravity", alt, panels).with_caption(format!(
             "Squares: baths, brought to 20 \u{b0}C; bars: two standard deviations of bath and tilt together. Line: the curve; \
-             its {:.0} % band is drawn in the lower frame, where it can be seen. Red cross: a bath that does not fit the others.",
-            100.0 * level
+             its {} band is drawn in the lower frame, where it can be seen. Red cross: a bath that does not fit the others.",
+            percent(level)
         )))
     }
 }
@@ -46,10 +47,8 @@ impl Calibration {
     /// [`crate::Error::Numeric`] when drawing fails.
     pub fn chart(&self) -> Result<Figure> {
         let alt = format!("Gravity over tilt of calibration {} with its {} baths.", self.calibration, self.baths.len());
-        let caption = format!(
-            "Squares: baths, bars two standard deviations. Line: curve with its {:.0} % band.",
-            100.0 * self.level
-        );
+        let caption =
+            format!("Squares: baths, bars two standard deviations. Line: curve with its {} band.", percent(self.level));
         Ok(Figure::new(format!("Calibration {}", self.calibration), alt, vec![self.panel()?]).with_caption(caption))
     }
 

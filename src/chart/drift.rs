@@ -12,7 +12,7 @@ use super::forest::{Row, forest};
 use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, REFERENCE};
 use super::plot::{Frame, Plot};
 use super::svg::{Panel, panel};
-use super::words::signed;
+use super::words::{percent, signed};
 
 const WIDTH: u32 = 280;
 const HEIGHT: u32 = 200;
@@ -108,8 +108,8 @@ impl Drift {
         let drawn = forest("", "drift, SG per 30 days", &rows, &[0.0], 440)?;
         let caption = format!(
             "Disc: a probe, with its sudden shifts. Ring, below it: the same probe without them. Diamond: the mean over probes, \
-             with shifts. Bars: {:.0} % intervals. A bar that crosses 0 does not show a drift; a wide one says that too little is known.",
-            100.0 * self.level
+             with shifts. Bars: {} intervals. A bar that crosses 0 does not show a drift; a wide one says that too little is known.",
+            percent(self.level)
         );
         Ok(Figure::new("Drift of the fleet", self.in_words(), vec![drawn]).with_caption(caption))
     }

@@ -12,7 +12,7 @@ impl Show for Summary {
         html! {
             div {
                 p { b { (self.season) } }
-                @for answer in &self.answers { (block(answer)) }
+                @for answer in self.answers() { (block(answer)) }
                 p style="max-width:46em;font-weight:600" { (NEVER) }
             }
         }
@@ -25,16 +25,10 @@ impl Show for Summary {
 }
 
 fn block(answer: &Answer) -> maud::Markup {
-    let cell = "text-align:left;vertical-align:top;padding:.2em .8em .2em 0";
     html! {
         h4 style="margin:1em 0 .3em" { (answer.question) }
         @for sentence in &answer.sentences { p style="max-width:46em;margin:.3em 0" { (sentence) } }
-        @if !answer.rows.is_empty() {
-            div style="overflow-x:auto" { table style="border-collapse:collapse;font-size:.9em" {
-                thead { tr { @for name in &answer.heading { th scope="col" style=(cell) { (name) } } } }
-                tbody { @for row in &answer.rows { tr { @for text in row { td style=(cell) { (text) } } } } }
-            } }
-        }
+        @if answer.table.rows > 0 { (answer.table.html()) }
     }
 }
 

@@ -3,9 +3,10 @@
 use crate::calibration::Calibrations;
 use crate::drift::{Drift, ProbeDrift, Recalibrate, Shift};
 use crate::fit::{Estimate, Finding, decimals_for};
+use crate::show::ResultTable;
 use crate::study::SeasonStudy;
 
-use super::super::words::{count, day, list, signed};
+use super::super::words::{count, day, list, percent, signed};
 use super::Answer;
 use super::verdict::{ALL, LastCheck, STEADY_SG_PER_30D, Verdict};
 
@@ -48,7 +49,7 @@ fn calibration(answer: &mut Answer, found: &Calibrations) {
 
 fn drift(answer: &mut Answer, found: &Drift) {
     let mut said = Vec::new();
-    let judged: Vec<(&ProbeDrift, Option<LastCheck>, Verdict)> = found
+    let judged: Vec<Judged<'_>> = found
         .probes
         .iter()
         .map(|probe| {
@@ -81,66 +82,81 @@ fn drift(answer: &mut Answer, found: &Drift) {
     if let Some(e) = found.interval_d.estimate() {
         answer.say(due_in_words(e));
     }
-    answer.heading(&[
-        "probe",
-        "verdict",
-        "drift, SG per 30 days",
-        "last check, on its first curve",
-        "off now, on its curve in force",
-        "from",
-        "calibrate by",
-    ]);
-    let means = || found.fleet.iter().filter(|term| term.term.starts_with("mean_drift"));
-    let drifts = found.probes.iter().map(|probe| &probe.drift_sg_per_30d).chain(means().map(|term| &term.finding));
-    let decimals = decimals_of_all(drifts.filter_map(Finding::se));
-    answer.rows = judged.iter().map(|judged| row(found, judged, decimals)).collect();
-    for term in means() {
-        if let Some(e) = term.finding.estimate() {
-            answer.rows.push(vec![
-                "the fleet".into(),
-                String::new(),
-                drift_text(e, decimals),
-                String::new(),
-                String::new(),
-                count(found.probes.len(), "probe", "probes"),
-                String::new(),
-            ]);
+    let means = found.fleet.iter().filter(|term| term.term.starts_with("mean_drift"));
+    let rows = judged.iter().map(ProbeRow::Probe).chain(means.map(|term| ProbeRow::Fleet(&term.finding)));
+    answer.table = ResultTable::new(rows, usize::MAX)
+        .text("probe", |row| row.probe().map_or("the fleet", |probe| probe.probe.as_str()))
+        .text("verdict", |row| row.judged().map_or("", |(.., verdict)| verdict.word()))
+        .text("off now", |row| row.probe().map_or_else(String::new, off_now))
+        .text("calibrate by", |row| row.probe().map_or_else(String::new, |probe| due(found, probe)))
+        .estimate("drift", "SG per 30 days", ProbeRow::drift)
+        .text("last check", |row| row.judged().and_then(|(_, last, _)| *last).map_or_else(String::new, last_text))
+        .number("checks", "", 0, |row| row.probe().map(|probe| probe.n as f64))
+        .titled("");
+}
+
+/// A probe with its last check and its verdict.
+type Judged<'a> = (&'a ProbeDrift, Option<LastCheck>, Verdict);
+
+/// A row of the table: a probe, or the mean of the fleet.
+#[derive(Clone, Copy)]
+enum ProbeRow<'a> {
+    Probe(&'a Judged<'a>),
+    Fleet(&'a Finding),
+}
+
+impl<'a> ProbeRow<'a> {
+    fn judged(self) -> Option<&'a Judged<'a>> {
+        match self {
+            Self::Probe(judged) => Some(judged),
+            Self::Fleet(_) => None,
+        }
+    }
+
+    fn probe(self) -> Option<&'a ProbeDrift> {
+        self.judged().map(|(probe, ..)| *probe)
+    }
+
+    fn drift(self) -> Option<&'a Estimate> {
+        match self {
+            Self::Probe((probe, ..)) => probe.drift_sg_per_30d.estimate(),
+            Self::Fleet(mean) => mean.estimate(),
         }
     }
 }
 
+/// Its error on the curve in force.
+fn off_now(probe: &ProbeDrift) -> String {
+    probe.offset_sg.estimate().map_or_else(String::new, |e| {
+        let decimals = decimals_for(e.se).min(4);
+        format!("{} \u{b1} {:.decimals$}", signed(e.value, decimals, true), e.se)
+    })
+}
+
+fn due(found: &Drift, probe: &ProbeDrift) -> String {
+    match &probe.recalibrate {
+        Recalibrate::NotEstimable(_) => String::new(),
+        _ => found.calibrate_by(probe),
+    }
+}
+
+/// The last check, on the first curve.
+fn last_text(last: LastCheck) -> String {
+    format!("{}, {}", signed(last.off_sg, 4, true), day(last.at))
+}
+
 /// How long a calibration of a further probe may be trusted.
-pub(in crate::report) fn due_in_words(e: &Estimate) -> String {
+fn due_in_words(e: &Estimate) -> String {
     if e.upper < 0.5 {
         return "A curve as these are does not keep to the limit even on the day of its calibration.".to_owned();
     }
     format!(
-        "A further probe like these, of which nothing is known yet, is due {:.0} days after a calibration ({:.0} %: {:.0} to {:.0} \
-         days).",
+        "A new probe of this kind needs a calibration after {:.0} days ({}: {:.0} to {:.0} days).",
         e.value,
-        100.0 * e.level,
+        percent(e.level),
         e.lower,
         e.upper
     )
-}
-
-fn row(found: &Drift, judged: &(&ProbeDrift, Option<LastCheck>, Verdict), decimals: usize) -> Vec<String> {
-    let (probe, last, verdict) = judged;
-    let drift = match &probe.drift_sg_per_30d {
-        Finding::Estimated(e) => drift_text(e, decimals),
-        Finding::Fixed { value, why } => format!("held at {value}: {why}"),
-        Finding::NotEstimable { why } => why.clone(),
-    };
-    let last = last.map_or_else(String::new, |l| format!("{}, {}", signed(l.off_sg, 4, true), day(l.at)));
-    let off = probe.offset_sg.estimate().map_or_else(String::new, |e| {
-        let decimals = decimals_for(e.se).min(4);
-        format!("{} \u{b1} {:.decimals$}", signed(e.value, decimals, true), e.se)
-    });
-    let due = match &probe.recalibrate {
-        Recalibrate::NotEstimable(_) => String::new(),
-        _ => found.calibrate_by(probe),
-    };
-    vec![probe.probe.clone(), verdict.word().to_owned(), drift, last, off, count(probe.n, "check", "checks"), due]
 }
 
 /// A shift that was found, with a word of doubt where chance alone shows one as strong in more than one season of twenty.
@@ -153,16 +169,4 @@ fn shift_text(shift: &Shift) -> String {
         false => format!(" (or instead {})", shift.or_probes.join(" or ")),
     };
     format!("{}{others}{size} about {}{batch}{doubt}", shift.probe, day(shift.at))
-}
-
-/// Decimals of a column of one quantity: those of its middle error.
-fn decimals_of_all(errors: impl Iterator<Item = f64>) -> usize {
-    let mut errors: Vec<f64> = errors.collect();
-    errors.sort_by(f64::total_cmp);
-    errors.get(errors.len() / 2).map_or(5, |se| decimals_for(*se)).min(5)
-}
-
-fn drift_text(e: &Estimate, decimals: usize) -> String {
-    let text = |value| signed(value, decimals, true);
-    format!("{} ({:.0} %: {} to {})", text(e.value), 100.0 * e.level, text(e.lower), text(e.upper))
 }
