@@ -1,5 +1,6 @@
 //! Calibration: from baths to a curve for each probe, and from tilt to gravity for each reading.
 
+mod beside_curve;
 mod builds;
 mod compare;
 mod curve;
@@ -29,6 +30,7 @@ mod study;
 mod trial;
 mod water_check;
 
+pub(crate) use builds::Resting;
 pub use builds::{Build, BuildSettings, Builds};
 pub use compare::CalibrationDifference;
 pub use curve::{CalibrationCurve, CurvePoint, MOST_COEFFICIENTS};

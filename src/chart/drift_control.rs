@@ -4,10 +4,10 @@ use crate::drift::{ControlChart, Drift};
 use crate::error::Result;
 
 use super::axis::{Axis, hours};
-use super::figure::{Figure, Panel};
+use super::figure::Figure;
 use super::palette::{CURVE, INK, LOOK, Mark, REFERENCE};
 use super::plot::Frame;
-use super::svg::panel;
+use super::svg::{Panel, panel};
 
 const WIDTH: u32 = 280;
 const HEIGHT: u32 = 150;
