@@ -1,6 +1,6 @@
 //! What the study of calibration finds.
 
-use crate::fit::inverse::IntervalMethod;
+use crate::fit::inverse::InverseInterval;
 use crate::fit::{Estimate, Finding};
 use crate::float::{ShellExpansion, WallSided};
 use crate::units::Instant;
@@ -105,7 +105,7 @@ pub struct Calibration {
     /// Level of its intervals.
     pub level: f64,
     /// How they are made.
-    pub interval: IntervalMethod,
+    pub interval: InverseInterval,
 }
 
 /// A bath that does not fit the others.

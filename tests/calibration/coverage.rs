@@ -4,7 +4,7 @@
 //! balance 0.1 g, calliper 0.1 mm.
 
 use heelwort::calibration::{Calibration, CalibrationSettings, FittedCalibration};
-use heelwort::fit::inverse::IntervalMethod;
+use heelwort::fit::inverse::InverseInterval;
 use heelwort::float::Hull;
 use heelwort::liquid::WATER_20C_KG_M3;
 use rand::SeedableRng;
@@ -82,7 +82,7 @@ fn run(case: &Case, probes: u64, seed: u64) -> Vec<(String, Score, u32)> {
         assert_eq!(found.calibrations.len(), 1, "{found}");
         let calibration = &found.calibrations[0];
         rows[0].1.add(calibration, &calibration.fitted, &hull, case);
-        let inverted = Calibration { interval: IntervalMethod::Inversion, ..calibration.clone() };
+        let inverted = Calibration { interval: InverseInterval::Inversion, ..calibration.clone() };
         rows[1].1.add(&inverted, &calibration.fitted, &hull, case);
         for candidate in &calibration.candidates {
             let name = candidate.kind.to_string();

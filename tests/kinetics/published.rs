@@ -8,8 +8,9 @@ use heelwort::gravity::SeriesBuilder;
 use heelwort::kinetics::{BatchFit, CurveChoice, CurveKind, Kinetics, KineticsSettings, Trait};
 use heelwort::kinetics::{SigmoidFit, SigmoidKind, SigmoidSettings, SigmoidTrait};
 use heelwort::season::Season;
-use heelwort::season::open_data::Published;
 use rayon::prelude::*;
+
+use crate::season::published_data::Published;
 
 fn folder(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("datasets/published").join(name)

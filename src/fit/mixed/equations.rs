@@ -2,7 +2,7 @@
 
 use super::by_rows::{cholesky, dot, product, transposed_product};
 use super::cross::Cross;
-use super::prepared::Prepared;
+use super::scaled::ScaledData;
 
 /// Factors of the random effects' covariance, one q x q matrix by rows for each grouping: `cov(u) = L L'`, over the variance by
 /// which the rows are weighted.
@@ -10,7 +10,7 @@ pub(super) type Factors = Vec<Vec<f64>>;
 
 /// What the equations give.
 #[derive(Debug, Clone)]
-pub(super) struct Solved {
+pub(super) struct SolvedEquations {
     /// ln |L'Z'WZL + I|.
     pub ln_det: f64,
     /// ln |X'V^-1 X|.
@@ -23,7 +23,7 @@ pub(super) struct Solved {
 
 /// One level's part of the factorisation.
 #[derive(Debug, Default)]
-pub(super) struct Level {
+pub(super) struct LevelBlock {
     /// Lower Cholesky factor of `L'Z'WZL + I`, q x q.
     pub root: Vec<f64>,
     /// The columns of the dense part that it touches, ascending.
@@ -35,13 +35,13 @@ pub(super) struct Level {
 
 /// Factorises the equations (Henderson 1975; Bates, Maechler, Bolker and Walker 2015, equations 10 to 27): level after level of
 /// the main grouping, then the dense part. None where they are not positive definite.
-pub(super) fn solve(data: &Prepared, cross: &Cross, factors: &Factors) -> Option<Solved> {
+pub(super) fn solve(data: &ScaledData, cross: &Cross, factors: &Factors) -> Option<SolvedEquations> {
     let width = cross.width;
     let mut root = border(data, cross, factors);
     let mut ln_det = 0.0;
     if let Some(main) = cross.main {
         let q = data.terms[main].q;
-        let mut level = Level::default();
+        let mut level = LevelBlock::default();
         for index in 0..data.terms[main].levels {
             level.factorise(data, cross, factors, main, index)?;
             for i in 0..q {
@@ -59,14 +59,14 @@ pub(super) fn solve(data: &Prepared, cross: &Cross, factors: &Factors) -> Option
     let log_of = |range: std::ops::Range<usize>| range.map(|i| 2.0 * root[i * width + i].ln()).sum::<f64>();
     ln_det += log_of(0..cross.random);
     let ln_det_fixed = log_of(cross.random..width - 1);
-    Some(Solved { ln_det, ln_det_fixed, squares, root })
+    Some(SolvedEquations { ln_det, ln_det_fixed, squares, root })
 }
 
-impl Level {
+impl LevelBlock {
     /// Factorises level `index` of the main grouping.
     pub fn factorise(
         &mut self,
-        data: &Prepared,
+        data: &ScaledData,
         cross: &Cross,
         factors: &Factors,
         main: usize,
@@ -119,7 +119,7 @@ impl Level {
 }
 
 /// The dense part with the factors applied and the identity added.
-fn border(data: &Prepared, cross: &Cross, factors: &Factors) -> Vec<f64> {
+fn border(data: &ScaledData, cross: &Cross, factors: &Factors) -> Vec<f64> {
     let width = cross.width;
     let mut border = cross.border.clone();
     let mut changed = Vec::new();

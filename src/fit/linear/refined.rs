@@ -6,14 +6,14 @@ use linfa_linear::LinearRegression;
 use nalgebra::{DMatrix, DVector};
 use ndarray::{Array1, Array2};
 
-use super::defect::System;
+use super::defect::Conditions;
 use crate::{Error, Result};
 
 /// A column nearer than this to the span of the columns before it, both of length one, counts as inside it.
 const COLLINEAR: f64 = 1e-13;
 
 /// What the numerics give.
-pub(super) struct Solved {
+pub(super) struct LinearSolution {
     pub coefficients: Vec<f64>,
     /// F with covariance = sigma^2 F F'.
     pub factor: DMatrix<f64>,
@@ -22,7 +22,7 @@ pub(super) struct Solved {
 }
 
 /// The design in the form that is solved: whitened, columns centred when there is an intercept, and of length one.
-struct Scaled {
+struct ScaledDesign {
     design: Array2<f64>,
     /// Subtracted from each column before scaling; 0 for the intercept.
     centres: Vec<f64>,
@@ -36,7 +36,7 @@ pub(super) fn solve(
     intercept: bool,
     y: &[f64],
     sd: Option<&[f64]>,
-) -> Result<Solved> {
+) -> Result<LinearSolution> {
     let weight: Vec<f64> = match sd {
         Some(sd) => sd.iter().map(|s| 1.0 / s).collect(),
         None => vec![1.0; y.len()],
@@ -44,13 +44,14 @@ pub(super) fn solve(
     let scaled = scale(names, columns, intercept, &weight)?;
     let (q, r) = factorise(names, &scaled.design)?;
 
-    let system = System { columns, intercept, y, weight: &weight };
+    let ones = vec![1.0; y.len()];
+    let raw: Vec<&[f64]> = intercept.then_some(ones.as_slice()).into_iter().chain(columns.iter().copied()).collect();
+    let conditions = Conditions { columns: &raw, y, weight: &weight };
     let mut coefficients = vec![0.0; names.len()];
     let mut residuals = vec![0.0; y.len()];
     let mut last = f64::INFINITY;
-    let rounds: usize = std::env::var("HW_ROUNDS").map_or(15, |x| x.parse().unwrap());
-    for _ in 0..rounds {
-        let (gap, slope) = system.defect(&coefficients, &residuals);
+    for _ in 0..15 {
+        let (gap, slope) = conditions.defect(&coefficients, &residuals);
         // Residuals that carry the defect of the orthogonality, of least length: Q R^-T slope.
         let slope = r
             .tr_solve_upper_triangular(&scale_slope(&slope, &scaled, intercept))
@@ -76,10 +77,10 @@ pub(super) fn solve(
     let inverse =
         r.clone().try_inverse().ok_or_else(|| Error::numeric("the covariance of a linear fit", "R is singular"))?;
     let factor = unscale_factor(&inverse, &scaled, intercept);
-    Ok(Solved { coefficients, factor, residuals })
+    Ok(LinearSolution { coefficients, factor, residuals })
 }
 
-fn scale(names: &[String], columns: &[&[f64]], intercept: bool, weight: &[f64]) -> Result<Scaled> {
+fn scale(names: &[String], columns: &[&[f64]], intercept: bool, weight: &[f64]) -> Result<ScaledDesign> {
     let rows = weight.len();
     let total: f64 = weight.iter().map(|w| w * w).sum();
     let offset = usize::from(intercept);
@@ -107,7 +108,7 @@ fn scale(names: &[String], columns: &[&[f64]], intercept: bool, weight: &[f64]) 
         centres.push(centre);
         lengths.push(length);
     }
-    Ok(Scaled { design, centres, lengths })
+    Ok(ScaledDesign { design, centres, lengths })
 }
 
 /// Thin Q and R of the scaled design, or the name of the first column that the ones before it make up.
@@ -144,7 +145,7 @@ fn linfa_solve(design: &Array2<f64>, target: Array1<f64>) -> Result<Array1<f64>>
 }
 
 /// Coefficients of the raw columns from those of the scaled ones.
-fn unscale(coefficients: &Array1<f64>, scaled: &Scaled, intercept: bool) -> Vec<f64> {
+fn unscale(coefficients: &Array1<f64>, scaled: &ScaledDesign, intercept: bool) -> Vec<f64> {
     let mut raw: Vec<f64> = coefficients.iter().zip(&scaled.lengths).map(|(c, l)| c / l).collect();
     if intercept {
         let shift: f64 = raw.iter().zip(&scaled.centres).map(|(b, centre)| b * centre).sum();
@@ -156,7 +157,7 @@ fn unscale(coefficients: &Array1<f64>, scaled: &Scaled, intercept: bool) -> Vec<
 }
 
 /// The same map applied to every column of the inverse of R.
-fn unscale_factor(inverse: &DMatrix<f64>, scaled: &Scaled, intercept: bool) -> DMatrix<f64> {
+fn unscale_factor(inverse: &DMatrix<f64>, scaled: &ScaledDesign, intercept: bool) -> DMatrix<f64> {
     let mut factor = inverse.clone();
     for mut column in factor.column_iter_mut() {
         let raw = unscale(&column.iter().copied().collect(), scaled, intercept);
@@ -168,8 +169,9 @@ fn unscale_factor(inverse: &DMatrix<f64>, scaled: &Scaled, intercept: bool) -> D
 }
 
 /// Sums over the rows of the raw columns, turned into sums over the rows of the scaled ones.
-fn scale_slope(slope: &[f64], scaled: &Scaled, intercept: bool) -> DVector<f64> {
-    let first = if intercept { slope.first().copied().unwrap_or(0.0) } else { 0.0 };
+fn scale_slope(slope: &[f64], scaled: &ScaledDesign, intercept: bool) -> DVector<f64> {
+    // The intercept's column is not centred; without one no column is, and the centres are 0.
+    let first = if intercept { slope[0] } else { 0.0 };
     let each = slope.iter().zip(&scaled.centres).zip(&scaled.lengths);
     DVector::from_iterator(slope.len(), each.map(|((sum, centre), length)| (sum - centre * first) / length))
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use nalgebra::{Cholesky, DMatrix, DVector, SymmetricEigen};
 use ndarray::Array2;
 
-use super::design::{Column, Design, KnownErrors, Random, Residual, Spread};
+use super::design::{Column, Design, KnownCovariance, Random, Residual, Spread};
 use crate::fit::linear::factorise;
 use crate::{Error, Result};
 
@@ -48,7 +48,7 @@ impl Term {
 
 /// What a row has of one level: `q` values from `at` on.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Entry {
+pub(super) struct RowEffect {
     pub term: usize,
     pub level: usize,
     pub at: usize,
@@ -60,7 +60,7 @@ pub(super) struct Entry {
 /// response is what ordinary least squares leaves, over its root mean square; the fixed columns are orthonormal times the
 /// root of n. So nothing depends on the user's units or on the size of the mean.
 #[derive(Debug, Clone)]
-pub(super) struct Prepared {
+pub(super) struct ScaledData {
     pub n: usize,
     pub p: usize,
     pub y: Vec<f64>,
@@ -69,7 +69,7 @@ pub(super) struct Prepared {
     pub terms: Vec<Term>,
     /// Entries of row i are `starts[i]..starts[i + 1]`.
     pub starts: Vec<usize>,
-    pub entries: Vec<Entry>,
+    pub entries: Vec<RowEffect>,
     pub values: Vec<f64>,
     /// Known variance of each row.
     pub known: Option<Vec<f64>>,
@@ -83,7 +83,7 @@ pub(super) struct Prepared {
     pub back: DMatrix<f64>,
 }
 
-impl Prepared {
+impl ScaledData {
     pub fn new(design: &Design) -> Result<Self> {
         design.check()?;
         let (n, p) = (design.response.len(), design.fixed.len());
@@ -139,12 +139,12 @@ impl Prepared {
     }
 
     /// The entries of a row.
-    pub fn row(&self, row: usize) -> &[Entry] {
+    pub fn row(&self, row: usize) -> &[RowEffect] {
         &self.entries[self.starts[row]..self.starts[row + 1]]
     }
 
     /// The values of an entry.
-    pub fn of(&self, entry: &Entry) -> &[f64] {
+    pub fn of(&self, entry: &RowEffect) -> &[f64] {
         &self.values[entry.at..entry.at + self.terms[entry.term].q]
     }
 
@@ -164,9 +164,9 @@ impl Prepared {
         let no_blocks = Vec::new();
         let mut blocks = &no_blocks;
         match &design.known {
-            KnownErrors::None => {}
-            KnownErrors::Variances(variances) => self.known = Some(variances.iter().map(|v| v / square).collect()),
-            KnownErrors::Blocks(given) => {
+            KnownCovariance::None => {}
+            KnownCovariance::Variances(variances) => self.known = Some(variances.iter().map(|v| v / square).collect()),
+            KnownCovariance::Blocks(given) => {
                 blocks = given;
                 let mut known = vec![0.0; self.n];
                 for (index, (rows, covariance)) in given.iter().enumerate() {
@@ -231,7 +231,7 @@ impl Prepared {
             }
         }
         for ((term, level), values) in by_level {
-            self.entries.push(Entry { term, level, at: self.values.len() });
+            self.entries.push(RowEffect { term, level, at: self.values.len() });
             self.values.extend(values);
         }
         self.starts.push(self.entries.len());

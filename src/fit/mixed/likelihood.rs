@@ -2,10 +2,10 @@
 
 use super::cross::Cross;
 use super::design::Spread;
+use super::equations::{Factors, SolvedEquations, solve};
 use super::newton::minimise;
-use super::prepared::Prepared;
-use super::settings::Criterion;
-use super::solve::{Factors, Solved, solve};
+use super::scaled::ScaledData;
+use crate::fit::Likelihood;
 use crate::{Error, Result};
 
 const LN_TWO_PI: f64 = 1.837_877_066_409_345_5;
@@ -14,11 +14,11 @@ const LEAST_SIGMA: f64 = 1e-7;
 
 /// The likelihood of one data set.
 #[derive(Debug, Clone)]
-pub(super) struct Model {
-    pub data: Prepared,
+pub(super) struct MixedModel {
+    pub data: ScaledData,
     /// Sums with all rows weighted alike; where errors are partly known they depend on sigma and are made anew.
     cross: Cross,
-    pub criterion: Criterion,
+    pub criterion: Likelihood,
 }
 
 /// Parameters of the covariance in scaled units.
@@ -30,20 +30,20 @@ pub(super) struct Covariance {
     pub sigma: f64,
 }
 
-impl Model {
-    pub fn new(data: Prepared, criterion: Criterion) -> Result<Self> {
+impl MixedModel {
+    pub fn new(data: ScaledData, criterion: Likelihood) -> Result<Self> {
         let cross = Cross::new(&data, None)?;
         Ok(Self { data, cross, criterion })
     }
 
     /// The same data under another criterion.
-    pub fn by(&self, criterion: Criterion) -> Self {
+    pub fn by(&self, criterion: Likelihood) -> Self {
         Self { criterion, ..self.clone() }
     }
 
     /// The same model of another response, in scaled units.
     pub fn with_response(&self, y: Vec<f64>) -> Result<Self> {
-        let data = Prepared { y, ..self.data.clone() };
+        let data = ScaledData { y, ..self.data.clone() };
         Self::new(data, self.criterion)
     }
 
@@ -56,8 +56,8 @@ impl Model {
     /// Observations less the fixed coefficients, if those are taken out of the likelihood.
     fn df(&self) -> f64 {
         match self.criterion {
-            Criterion::Ml => self.data.n as f64,
-            Criterion::Reml => (self.data.n - self.data.p) as f64,
+            Likelihood::Ml => self.data.n as f64,
+            Likelihood::Reml => (self.data.n - self.data.p) as f64,
         }
     }
 
@@ -70,12 +70,12 @@ impl Model {
                 solved.squares
             };
             let fixed = match self.criterion {
-                Criterion::Ml => 0.0,
+                Likelihood::Ml => 0.0,
                 // Weights of one stand in the equations where the true ones are 1 / sigma^2.
-                Criterion::Reml if self.data.known.is_none() => {
+                Likelihood::Reml if self.data.known.is_none() => {
                     solved.ln_det_fixed - 2.0 * self.data.p as f64 * covariance.sigma.abs().ln()
                 }
-                Criterion::Reml => solved.ln_det_fixed,
+                Likelihood::Reml => solved.ln_det_fixed,
             };
             ln_weights + solved.ln_det + fixed + squares + self.df() * LN_TWO_PI
         })
@@ -83,7 +83,7 @@ impl Model {
 
     /// The equations at a covariance, and the logarithms of the rows' error variances summed. Without known errors the
     /// equations are those of rows weighted by one and factors over sigma.
-    pub fn solve(&self, covariance: &Covariance) -> Option<(Solved, f64)> {
+    pub fn solve(&self, covariance: &Covariance) -> Option<(SolvedEquations, f64)> {
         if self.data.known.is_none() {
             let sigma = covariance.sigma.abs();
             if !(sigma >= LEAST_SIGMA) {
@@ -102,7 +102,7 @@ impl Model {
         Some((solved, variances.iter().map(|v| v.ln()).sum()))
     }
 
-    /// The sums and factors as [`Model::solve`] uses them.
+    /// The sums and factors as [`MixedModel::solve`] uses them.
     pub fn system(&self, covariance: &Covariance) -> Result<(Cross, Factors)> {
         if self.data.known.is_none() {
             return Ok((self.cross.clone(), over(&covariance.factors, covariance.sigma)));
@@ -116,7 +116,7 @@ impl Model {
         let df = self.df();
         match solve(&self.data, &self.cross, relative) {
             Some(solved) if solved.squares > 0.0 => {
-                let fixed = if self.criterion == Criterion::Reml { solved.ln_det_fixed } else { 0.0 };
+                let fixed = if self.criterion == Likelihood::Reml { solved.ln_det_fixed } else { 0.0 };
                 let variance = solved.squares / df;
                 (solved.ln_det + fixed + df * (1.0 + LN_TWO_PI + variance.ln()), variance.sqrt())
             }
@@ -184,7 +184,7 @@ pub(super) struct Free {
 }
 
 impl Free {
-    pub fn parameters(&self, data: &Prepared, covariance: &Covariance) -> Vec<f64> {
+    pub fn parameters(&self, data: &ScaledData, covariance: &Covariance) -> Vec<f64> {
         let mut list = Vec::new();
         for (term, factor) in data.terms.iter().zip(&covariance.factors) {
             list.extend(places(&term.spread, term.q).map(|(i, j)| factor[i * term.q + j]));
@@ -195,7 +195,7 @@ impl Free {
         list
     }
 
-    pub fn covariance(&self, data: &Prepared, parameters: &[f64]) -> Covariance {
+    pub fn covariance(&self, data: &ScaledData, parameters: &[f64]) -> Covariance {
         let mut left = parameters.iter();
         let mut factors = Vec::with_capacity(data.terms.len());
         for term in &data.terms {
@@ -237,7 +237,7 @@ fn over(factors: &Factors, sigma: f64) -> Factors {
 }
 
 /// Signs and, where a variance is 0, the free rotation, brought to the usual form: a lower triangle with a diagonal of 0 or more.
-fn tidy(data: &Prepared, covariance: &mut Covariance) {
+fn tidy(data: &ScaledData, covariance: &mut Covariance) {
     covariance.sigma = covariance.sigma.abs();
     for (term, factor) in data.terms.iter().zip(&mut covariance.factors) {
         let q = term.q;

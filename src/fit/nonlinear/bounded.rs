@@ -4,11 +4,11 @@ use levenberg_marquardt::LeastSquaresProblem;
 use nalgebra::{DMatrix, DVector, Dyn, storage::Owned};
 use ndarray::{ArrayViewMut2, ShapeBuilder};
 
-use super::end::POLISH;
+use super::outcome::POLISH;
 use super::{Parameter, Residuals};
 
 /// The problem as the crate wants it.
-pub(super) struct Target<'a, P> {
+pub(super) struct BoundedProblem<'a, P> {
     problem: &'a P,
     parameters: &'a [Parameter],
     /// Positions of the free parameters.
@@ -20,7 +20,7 @@ pub(super) struct Target<'a, P> {
     sigma: f64,
 }
 
-impl<'a, P: Residuals> Target<'a, P> {
+impl<'a, P: Residuals> BoundedProblem<'a, P> {
     pub(super) fn new(problem: &'a P, parameters: &'a [Parameter], start: &[f64], sigma: f64) -> Self {
         let free: Vec<usize> =
             parameters.iter().enumerate().filter(|(_, parameter)| !parameter.held).map(|(i, _)| i).collect();
@@ -141,7 +141,7 @@ impl<'a, P: Residuals> Target<'a, P> {
     }
 }
 
-impl<P: Residuals> LeastSquaresProblem<f64, Dyn, Dyn> for Target<'_, P> {
+impl<P: Residuals> LeastSquaresProblem<f64, Dyn, Dyn> for BoundedProblem<'_, P> {
     type ParameterStorage = Owned<f64, Dyn>;
     type ResidualStorage = Owned<f64, Dyn>;
     type JacobianStorage = Owned<f64, Dyn, Dyn>;
