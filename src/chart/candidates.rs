@@ -2,7 +2,7 @@
 
 use plotters::style::RGBColor;
 
-use crate::calibration::{Calibration, Calibrations, Candidate, CurveKind};
+use crate::calibration::{Calibration, Calibrations, CurveCandidate, CurveKind};
 use crate::error::Result;
 
 use super::axis::Axis;
@@ -74,7 +74,7 @@ impl Calibration {
         let (first, last) = (tilts().fold(90.0, f64::min), tilts().fold(0.0, f64::max));
         let (low, high) = ((first - BEYOND_DEG).max(2.0), (last + BEYOND_DEG).min(84.0));
         let tilts: Vec<f64> = (0..=STEPS).map(|i| low + (high - low) * i as f64 / STEPS as f64).collect();
-        let lines: Vec<(&Candidate, Vec<(f64, f64)>)> = self
+        let lines: Vec<(&CurveCandidate, Vec<(f64, f64)>)> = self
             .candidates
             .iter()
             .filter(|candidate| !candidate.chosen && candidate.fitted.is_some())
@@ -114,7 +114,7 @@ impl Calibration {
 
     /// What each bath is off each candidate, one row a candidate.
     fn residuals(&self, paper: &super::svg::Paper<'_>) -> Result<()> {
-        let rows: Vec<(&Candidate, Vec<f64>)> =
+        let rows: Vec<(&CurveCandidate, Vec<f64>)> =
             self.candidates.iter().map(|candidate| (candidate, self.baths_minus_candidate_sg(candidate))).collect();
         let names: Vec<&str> = rows.iter().map(|(candidate, _)| candidate.kind.label()).collect();
         let most = rows.iter().flat_map(|(_, off)| off).map(|off| off.abs()).fold(0.0005, f64::max).min(MOST_SG);
