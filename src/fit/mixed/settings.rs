@@ -3,7 +3,8 @@
 use crate::fit::Likelihood;
 
 /// How the intervals of fixed coefficients allow for variances being estimated.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Df {
     /// Covariance adjusted for small samples and degrees of freedom by moments (M. G. Kenward and J. H. Roger, Biometrics 53 (1997)
     /// 983). Of a REML fit only.
