@@ -1,10 +1,12 @@
 //! The row types of the small tables to and from the cells of their table.
 
+use std::ops::RangeInclusive;
+
 use super::row_error::{RowError, RowErrorKind, SgSlip, Wanted};
-use super::schema::{Batch, EndShape, Event, PlanStep, Probe, Reference, ReferenceUse};
 use super::table::FLAGS_COLUMN;
-use super::value::{Value, Values};
-use super::{Flags, SG_HIGH, SG_LOW};
+use super::table_rows::{Batch, EndShape, Event, PlanStep, Probe, Reference, ReferenceUse};
+use super::value::{CellValue, RowValues};
+use super::{Flags, SG_LEAST, SG_MOST};
 
 /// A cell of an optional column that was not taken as it stands.
 #[derive(Debug, Clone, PartialEq)]
@@ -30,11 +32,11 @@ impl Doubt {
 }
 
 /// A row of a table that is held as a list of rows (all but the readings).
-pub(crate) trait Row: Sized + PartialEq {
+pub(crate) trait TableRow: Sized + PartialEq {
     /// The row from its cells, or why it is rejected. A text that an optional column cannot hold goes to `doubts`.
-    fn from_values(values: &mut Values, doubts: &mut Vec<Doubt>) -> Result<Self, RowError>;
+    fn from_values(values: &mut RowValues, doubts: &mut Vec<Doubt>) -> Result<Self, RowError>;
     /// Its cells in the order of the table's columns.
-    fn to_values(&self) -> Vec<Value>;
+    fn to_values(&self) -> Vec<CellValue>;
 }
 
 /// The value of a column that every row needs.
@@ -44,7 +46,7 @@ pub(crate) fn needed<T>(value: Option<T>, column: &str) -> Result<T, RowError> {
 
 /// `value` if it is an SG that a liquid of this trade can have.
 pub(crate) fn checked_sg(column: &str, value: f64) -> Result<f64, RowError> {
-    if (SG_LOW..=SG_HIGH).contains(&value) {
+    if (SG_LEAST..=SG_MOST).contains(&value) {
         Ok(value)
     } else {
         let kind = RowErrorKind::SgRange { column: column.to_owned(), slip: SgSlip::of(value) };
@@ -52,23 +54,35 @@ pub(crate) fn checked_sg(column: &str, value: f64) -> Result<f64, RowError> {
     }
 }
 
-fn optional_sg(values: &mut Values, column: &str) -> Result<Option<f64>, RowError> {
+fn optional_sg(values: &mut RowValues, column: &str) -> Result<Option<f64>, RowError> {
     values.number(column).map(|sg| checked_sg(column, sg)).transpose()
 }
 
-fn optional_sd(values: &mut Values, column: &'static str, doubts: &mut Vec<Doubt>) -> Option<f64> {
+/// Standard deviations that somebody may mean, SG: from a hundredth of what the best instrument resolves to the whole
+/// range of worts. Others are slips, and weights made of them would overflow.
+const SG_SD: RangeInclusive<f64> = 1e-5..=0.2;
+/// The same for tilts, degrees.
+const TILT_SD_DEG: RangeInclusive<f64> = 1e-3..=90.0;
+
+fn optional_sd(
+    values: &mut RowValues,
+    column: &'static str,
+    range: RangeInclusive<f64>,
+    doubts: &mut Vec<Doubt>,
+) -> Option<f64> {
     let sd = values.number(column)?;
-    if sd > 0.0 {
-        Some(sd)
-    } else {
-        let text = format!("column `{column}` is {sd}; a standard deviation is above 0, so it was left empty");
-        doubts.push(Doubt::new(column, text));
-        None
+    if range.contains(&sd) {
+        return Some(sd);
     }
+    let (low, high) = range.into_inner();
+    let text =
+        format!("column `{column}` is {sd}; a standard deviation lies between {low} and {high}, so it was left empty");
+    doubts.push(Doubt::new(column, text));
+    None
 }
 
-impl Row for Reference {
-    fn from_values(values: &mut Values, doubts: &mut Vec<Doubt>) -> Result<Self, RowError> {
+impl TableRow for Reference {
+    fn from_values(values: &mut RowValues, doubts: &mut Vec<Doubt>) -> Result<Self, RowError> {
         let at = needed(values.time("at"), "at")?;
         let sg = optional_sg(values, "sg")?;
         let raw_sg = optional_sg(values, "raw_sg")?;
@@ -100,9 +114,9 @@ impl Row for Reference {
             instrument: values.text("instrument"),
             use_as,
             tilt_deg: values.number("tilt_deg"),
-            tilt_sd_deg: optional_sd(values, "tilt_sd_deg", doubts),
+            tilt_sd_deg: optional_sd(values, "tilt_sd_deg", TILT_SD_DEG, doubts),
             temp_c: values.number("temp_c"),
-            sg_sd: optional_sd(values, "sg_sd", doubts),
+            sg_sd: optional_sd(values, "sg_sd", SG_SD, doubts),
             raw_sg,
             raw_brix,
             instrument_temp_c: values.number("instrument_temp_c"),
@@ -112,7 +126,7 @@ impl Row for Reference {
         })
     }
 
-    fn to_values(&self) -> Vec<Value> {
+    fn to_values(&self) -> Vec<CellValue> {
         vec![
             self.at.into(),
             Some(self.sg).filter(|_| self.sg_given).into(),
@@ -136,8 +150,8 @@ impl Row for Reference {
     }
 }
 
-impl Row for Batch {
-    fn from_values(values: &mut Values, doubts: &mut Vec<Doubt>) -> Result<Self, RowError> {
+impl TableRow for Batch {
+    fn from_values(values: &mut RowValues, doubts: &mut Vec<Doubt>) -> Result<Self, RowError> {
         let batch = needed(values.text("batch"), "batch")?;
         let strain = needed(values.text("strain"), "strain")?;
         let pitched_at = needed(values.time("pitched_at"), "pitched_at")?;
@@ -157,9 +171,9 @@ impl Row for Batch {
             vessel: values.text("vessel"),
             wort: values.text("wort"),
             original_sg: optional_sg(values, "original_sg")?,
-            original_sg_sd: optional_sd(values, "original_sg_sd", doubts),
+            original_sg_sd: optional_sd(values, "original_sg_sd", SG_SD, doubts),
             limit_sg: optional_sg(values, "limit_sg")?,
-            limit_sg_sd: optional_sd(values, "limit_sg_sd", doubts),
+            limit_sg_sd: optional_sd(values, "limit_sg_sd", SG_SD, doubts),
             mash_temp_c: values.number("mash_temp_c"),
             pitch_mcells_ml_p: values.number("pitch_mcells_ml_p"),
             yeast_lot: values.text("yeast_lot"),
@@ -171,7 +185,7 @@ impl Row for Batch {
         })
     }
 
-    fn to_values(&self) -> Vec<Value> {
+    fn to_values(&self) -> Vec<CellValue> {
         let probes = self.probes.join(";");
         vec![
             self.batch.as_str().into(),
@@ -207,7 +221,7 @@ fn split_ids(ids: &str) -> Vec<String> {
     found
 }
 
-fn end_shape(values: &mut Values, column: &'static str, doubts: &mut Vec<Doubt>) -> Option<EndShape> {
+fn end_shape(values: &mut RowValues, column: &'static str, doubts: &mut Vec<Doubt>) -> Option<EndShape> {
     let text = values.text(column)?;
     let shape = EndShape::parse(&text);
     if shape.is_none() {
@@ -219,8 +233,8 @@ fn end_shape(values: &mut Values, column: &'static str, doubts: &mut Vec<Doubt>)
     shape
 }
 
-impl Row for Probe {
-    fn from_values(values: &mut Values, doubts: &mut Vec<Doubt>) -> Result<Self, RowError> {
+impl TableRow for Probe {
+    fn from_values(values: &mut RowValues, doubts: &mut Vec<Doubt>) -> Result<Self, RowError> {
         Ok(Self {
             probe: needed(values.text("probe"), "probe")?,
             built_on: values.time("built_on"),
@@ -235,7 +249,7 @@ impl Row for Probe {
         })
     }
 
-    fn to_values(&self) -> Vec<Value> {
+    fn to_values(&self) -> Vec<CellValue> {
         vec![
             self.probe.as_str().into(),
             self.built_on.into(),
@@ -251,8 +265,8 @@ impl Row for Probe {
     }
 }
 
-impl Row for Event {
-    fn from_values(values: &mut Values, doubts: &mut Vec<Doubt>) -> Result<Self, RowError> {
+impl TableRow for Event {
+    fn from_values(values: &mut RowValues, doubts: &mut Vec<Doubt>) -> Result<Self, RowError> {
         let kind = needed(values.text("kind"), "kind")?;
         if !Event::KINDS.contains(&kind.as_str()) {
             let wanted = Event::KINDS.join(", ");
@@ -271,7 +285,7 @@ impl Row for Event {
         })
     }
 
-    fn to_values(&self) -> Vec<Value> {
+    fn to_values(&self) -> Vec<CellValue> {
         vec![
             self.at.into(),
             self.kind.as_str().into(),
@@ -285,8 +299,8 @@ impl Row for Event {
     }
 }
 
-impl Row for PlanStep {
-    fn from_values(values: &mut Values, _: &mut Vec<Doubt>) -> Result<Self, RowError> {
+impl TableRow for PlanStep {
+    fn from_values(values: &mut RowValues, _: &mut Vec<Doubt>) -> Result<Self, RowError> {
         Ok(Self {
             batch: needed(values.text("batch"), "batch")?,
             at: needed(values.time("at"), "at")?,
@@ -294,7 +308,7 @@ impl Row for PlanStep {
         })
     }
 
-    fn to_values(&self) -> Vec<Value> {
+    fn to_values(&self) -> Vec<CellValue> {
         vec![self.batch.as_str().into(), self.at.into(), Some(self.temp_c).into()]
     }
 }

@@ -5,12 +5,12 @@ use std::collections::BTreeMap;
 use crate::error::Result;
 use crate::season::Season;
 
-use super::ageing::Change;
-use super::bench::Session;
+use super::ageing::ProbeChange;
+use super::bench::BenchDay;
 use super::calendar::{Calendar, Planned};
 use super::fermentation::Traits;
-use super::fleet::Unit;
-use super::strain::Strain;
+use super::fleet::SimulatedProbe;
+use super::strain::YeastStrain;
 use super::truth::{BatchTruth, CurveTruth, ErrorTruth, ProbeTruth, ShiftTruth, StrainTruth};
 
 /// SG at which the errors of probes are stated is 1.020; curves are given on this grid.
@@ -42,7 +42,7 @@ pub(super) fn batch(calendar: &Calendar, planned: &Planned) -> BatchTruth {
 }
 
 /// The truth of a strain.
-pub(super) fn strain(strain: Strain, traits: &Traits) -> StrainTruth {
+pub(super) fn strain(strain: YeastStrain, traits: &Traits) -> StrainTruth {
     StrainTruth {
         strain: strain.name.to_owned(),
         maltotriose_share: strain.maltotriose_share,
@@ -59,12 +59,12 @@ pub(super) fn strain(strain: Strain, traits: &Traits) -> StrainTruth {
 }
 
 /// Days of the last baths of a probe's calibrations, in order.
-fn curves_from(sessions: &[Session], probe: usize) -> Vec<f64> {
-    sessions.iter().filter(|s| s.calibrates && s.probes.contains(&probe)).map(Session::last_day).collect()
+fn curves_from(sessions: &[BenchDay], probe: usize) -> Vec<f64> {
+    sessions.iter().filter(|s| s.calibrates && s.probes.contains(&probe)).map(BenchDay::last_day).collect()
 }
 
 /// Last day on which a reading of this probe can be held against a reference: baths and samples of its batches.
-fn observed_to(calendar: &Calendar, unit: &Unit, probe: usize, season: &Season) -> f64 {
+fn observed_to(calendar: &Calendar, unit: &SimulatedProbe, probe: usize, season: &Season) -> f64 {
     let batches: Vec<&str> = calendar.of_probe(probe).map(|batch| batch.id.as_str()).collect();
     let touches = |r: &&crate::season::Reference| {
         r.probe.as_deref() == Some(unit.row.probe.as_str()) || r.batch.as_deref().is_some_and(|b| batches.contains(&b))
@@ -74,11 +74,11 @@ fn observed_to(calendar: &Calendar, unit: &Unit, probe: usize, season: &Season) 
 
 /// A probe with the days that its drift is stated for.
 struct Observed<'a> {
-    unit: &'a Unit,
+    unit: &'a SimulatedProbe,
     curves: Vec<f64>,
     from: f64,
     to: f64,
-    then: Change,
+    then: ProbeChange,
 }
 
 impl Observed<'_> {
@@ -88,19 +88,24 @@ impl Observed<'_> {
 
     /// Errors on the first curve: in full, and of gradual change alone.
     fn errors(&self, day: f64) -> Result<(f64, f64)> {
-        let before: Change = self
+        let before: ProbeChange = self
             .unit
             .ageing
             .shifts
             .iter()
             .filter(|s| s.day <= self.from)
-            .fold(Change::default(), |sum, shift| sum.plus(shift.change));
+            .fold(ProbeChange::default(), |sum, shift| sum.plus(shift.change));
         let gradual = self.unit.ageing.gradual(day).plus(before);
         Ok((self.unit.error_sg(&self.then, &self.unit.ageing.total(day))?, self.unit.error_sg(&self.then, &gradual)?))
     }
 }
 
-fn observed<'a>(calendar: &Calendar, fleet: &'a [Unit], sessions: &[Session], season: &Season) -> Vec<Observed<'a>> {
+fn observed<'a>(
+    calendar: &Calendar,
+    fleet: &'a [SimulatedProbe],
+    sessions: &[BenchDay],
+    season: &Season,
+) -> Vec<Observed<'a>> {
     fleet
         .iter()
         .enumerate()
@@ -116,8 +121,8 @@ fn observed<'a>(calendar: &Calendar, fleet: &'a [Unit], sessions: &[Session], se
 /// The truth of every probe, by id.
 pub(super) fn probes(
     calendar: &Calendar,
-    fleet: &[Unit],
-    sessions: &[Session],
+    fleet: &[SimulatedProbe],
+    sessions: &[BenchDay],
     season: &Season,
 ) -> Result<Vec<ProbeTruth>> {
     let mut by_id = BTreeMap::new();
@@ -158,8 +163,8 @@ pub(super) fn probes(
 /// Weekly errors of every probe, by id.
 pub(super) fn errors(
     calendar: &Calendar,
-    fleet: &[Unit],
-    sessions: &[Session],
+    fleet: &[SimulatedProbe],
+    sessions: &[BenchDay],
     season: &Season,
 ) -> Result<Vec<ErrorTruth>> {
     let mut out = Vec::new();
@@ -182,7 +187,7 @@ pub(super) fn errors(
 }
 
 /// Sudden changes after the first calibration, by probe and time.
-pub(super) fn shifts(calendar: &Calendar, fleet: &[Unit], sessions: &[Session]) -> Result<Vec<ShiftTruth>> {
+pub(super) fn shifts(calendar: &Calendar, fleet: &[SimulatedProbe], sessions: &[BenchDay]) -> Result<Vec<ShiftTruth>> {
     let mut out = Vec::new();
     for (probe, unit) in fleet.iter().enumerate() {
         let from = curves_from(sessions, probe).first().copied().unwrap_or(0.0);
@@ -204,7 +209,7 @@ pub(super) fn shifts(calendar: &Calendar, fleet: &[Unit], sessions: &[Session]) 
 }
 
 /// The true curve of every calibration, by probe and time.
-pub(super) fn curves(calendar: &Calendar, fleet: &[Unit], sessions: &[Session]) -> Result<Vec<CurveTruth>> {
+pub(super) fn curves(calendar: &Calendar, fleet: &[SimulatedProbe], sessions: &[BenchDay]) -> Result<Vec<CurveTruth>> {
     let mut out = Vec::new();
     for (probe, unit) in fleet.iter().enumerate() {
         for (calibration, day) in curves_from(sessions, probe).into_iter().enumerate() {

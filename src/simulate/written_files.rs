@@ -11,7 +11,7 @@ use polars::prelude::{CsvWriter, DataFrame, DataType, ParquetCompression, Parque
 use crate::error::{Error, Result};
 use crate::season::{Readings, Season};
 
-use super::log::Row;
+use super::log::LogRow;
 use super::simulated::Simulated;
 
 /// The folder of the truth, which loading a season never reads.
@@ -61,7 +61,7 @@ impl Simulated {
         writeln!(out, "at,probe,tilt_deg,temp_c,batch,supply_v")?;
         let probes = &self.probe_ids;
         let batches = &self.season.readings.batch_ids;
-        for Row { at, probe, tilt_deg, temp_c, batch, labelled, supply_v, .. } in &self.raw {
+        for LogRow { at, probe, tilt_deg, temp_c, batch, labelled, supply_v, .. } in &self.raw {
             let probe = probes.get(*probe).map_or("", String::as_str);
             let batch = batch.filter(|_| *labelled).and_then(|b| batches.get(b)).map_or("", String::as_str);
             let supply_v = supply_v.map(|v| v.to_string()).unwrap_or_default();

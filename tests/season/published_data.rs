@@ -7,12 +7,8 @@
 
 use std::path::Path;
 
-use crate::error::{Error, Place, Result};
-use crate::liquid;
-use crate::units::Instant;
-
-use super::Season;
-use super::schema::{Batch, Reference};
+use heelwort::season::{Batch, Reference, Season};
+use heelwort::{Instant, Result, liquid};
 
 /// The most ethanol that fermentation can make from hexose, g/g: two molecules of ethanol (46.068 g/mol) from one of
 /// hexose (180.156 g/mol).
@@ -76,7 +72,7 @@ impl MassBalance {
 /// fractions of concentrations, solved by repetition.
 ///
 /// # Errors
-/// [`Error::Domain`] for a negative concentration or one beyond the formulas of `liquid`.
+/// `Error::Domain` for a negative concentration or one beyond the formulas of `liquid`.
 pub fn mixture_sg(sugar_g_l: f64, ethanol_g_l: f64) -> Result<f64> {
     let water = liquid::water_density_kg_m3(TEMP_C)?;
     // Each formula against its own water, so that nothing dissolved is SG 1 exactly.
@@ -94,12 +90,12 @@ pub fn mixture_sg(sugar_g_l: f64, ethanol_g_l: f64) -> Result<f64> {
 }
 
 /// Standard deviation of a computed SG: an error of 3 % in each concentration, carried through [`mixture_sg`].
-fn mixture_sd(sample: &Sample) -> Result<f64> {
+fn mixture_sd(sample: &Sample) -> f64 {
     let (sugar, ethanol) = (sample.sugar_g_l(), sample.ethanol_g_l);
-    let sg = mixture_sg(sugar, ethanol)?;
-    let by_sugar = mixture_sg(sugar * (1.0 + CONCENTRATION_SD), ethanol)? - sg;
-    let by_ethanol = mixture_sg(sugar, ethanol * (1.0 + CONCENTRATION_SD))? - sg;
-    Ok((by_sugar.powi(2) + by_ethanol.powi(2) + OTHER_SD_SG.powi(2)).sqrt())
+    let sg = mixture_sg(sugar, ethanol).unwrap();
+    let by_sugar = mixture_sg(sugar * (1.0 + CONCENTRATION_SD), ethanol).unwrap() - sg;
+    let by_ethanol = mixture_sg(sugar, ethanol * (1.0 + CONCENTRATION_SD)).unwrap() - sg;
+    (by_sugar.powi(2) + by_ethanol.powi(2) + OTHER_SD_SG.powi(2)).sqrt()
 }
 
 impl Published {
@@ -118,39 +114,33 @@ impl Published {
     ///
     /// Batches are pitched on days of 2031 that we made up, three days apart, and end with their last sample. A batch
     /// whose mass balance is impossible says so in its note.
-    ///
-    /// # Errors
-    /// [`Error::Io`] and [`Error::Input`] when a file is missing or not as published.
-    pub fn convert(self, source: impl AsRef<Path>) -> Result<Season> {
-        let samples = self.samples(source.as_ref())?;
+    pub fn convert(self, source: impl AsRef<Path>) -> Season {
+        let samples = self.samples(source.as_ref());
         let mut season = Season::default();
         for (number, balance) in self.balances(&samples).into_iter().enumerate() {
-            let pitched_at = Instant::parse("2031-01-06T08:00:00Z")?.plus_days(3.0 * number as f64);
+            let pitched_at = Instant::parse("2031-01-06T08:00:00Z").unwrap().plus_days(3.0 * number as f64);
             let own = || samples.iter().filter(|s| s.batch == balance.batch);
             for sample in own() {
-                season.references.push(reference(sample, pitched_at)?);
+                season.references.push(reference(sample, pitched_at));
             }
             let last = own().map(|s| s.hours).fold(0.0, f64::max);
             season.batches.push(self.batch(&balance, pitched_at, moment(pitched_at, last)));
         }
         season.references.sort_by_key(|r| r.at);
-        Ok(season)
+        season
     }
 
     /// The mass balance of each batch of the data in `source`.
-    ///
-    /// # Errors
-    /// As [`Published::convert`].
-    pub fn mass_balances(self, source: impl AsRef<Path>) -> Result<Vec<MassBalance>> {
-        Ok(self.balances(&self.samples(source.as_ref())?))
+    pub fn mass_balances(self, source: impl AsRef<Path>) -> Vec<MassBalance> {
+        self.balances(&self.samples(source.as_ref()))
     }
 
-    fn samples(self, source: &Path) -> Result<Vec<Sample>> {
+    fn samples(self, source: &Path) -> Vec<Sample> {
         match self {
             Self::AgaveMust => {
-                let mut samples = read(source, "ten_batches.csv", Some("batch"), &["glucose", "fructose"])?;
-                samples.extend(read(source, "triplicate_tubes.csv", Some("tube"), &["glucose", "fructose"])?);
-                Ok(samples)
+                let mut samples = read(source, "ten_batches.csv", Some("batch"), &["glucose", "fructose"]);
+                samples.extend(read(source, "triplicate_tubes.csv", Some("tube"), &["glucose", "fructose"]));
+                samples
             }
             Self::EthanolHplc => read(source, "batch.csv", None, &["glucose", "xylose"]),
         }
@@ -160,14 +150,14 @@ impl Published {
     fn balances(self, samples: &[Sample]) -> Vec<MassBalance> {
         samples
             .chunk_by(|a, b| a.batch == b.batch)
-            .filter_map(|own| {
-                let first = own.first()?;
+            .map(|own| {
+                let first = &own[0];
                 let last = if first.batch.starts_with('T') { 4 } else { 3 };
                 let ethanol: Vec<f64> = own.iter().rev().take(last).map(|s| s.ethanol_g_l).collect();
                 let ethanol_g_l = ethanol.iter().sum::<f64>() / ethanol.len() as f64;
                 let sugar_g_l = first.sugar_g_l();
                 let ethanol_per_sugar = ethanol_g_l / sugar_g_l;
-                Some(MassBalance { batch: first.batch.clone(), sugar_g_l, ethanol_g_l, ethanol_per_sugar })
+                MassBalance { batch: first.batch.clone(), sugar_g_l, ethanol_g_l, ethanol_per_sugar }
             })
             .collect()
     }
@@ -202,50 +192,32 @@ fn moment(pitched_at: Instant, hours: f64) -> Instant {
     Instant::from_micros(pitched_at.micros() + (hours * 3600.0).round() as i64 * 1_000_000)
 }
 
-fn reference(sample: &Sample, pitched_at: Instant) -> Result<Reference> {
+fn reference(sample: &Sample, pitched_at: Instant) -> Reference {
     let decimals = |value: f64, scale: f64| (value * scale).round() / scale;
     let sugars: Vec<String> = sample.sugars.iter().map(|(name, g_l)| format!("{name} {g_l} g/L")).collect();
-    let sg = decimals(mixture_sg(sample.sugar_g_l(), sample.ethanol_g_l)?, 1e6);
-    Ok(Reference {
+    let sg = decimals(mixture_sg(sample.sugar_g_l(), sample.ethanol_g_l).unwrap(), 1e6);
+    Reference {
         batch: Some(sample.batch.clone()),
         method: Some("computed".to_owned()),
-        sg_sd: Some(decimals(mixture_sd(sample)?, 1e5)),
+        sg_sd: Some(decimals(mixture_sd(sample), 1e5)),
         note: Some(format!("{}, ethanol {} g/L", sugars.join(", "), sample.ethanol_g_l)),
         ..Reference::new(moment(pitched_at, sample.hours), sg)
-    })
+    }
 }
 
 /// Reads a file of concentrations: hours, ethanol and the named sugars; without a batch column all rows are one batch.
-fn read(source: &Path, name: &str, batch: Option<&str>, sugars: &[&'static str]) -> Result<Vec<Sample>> {
-    let path = source.join(name);
-    let file = std::fs::File::open(&path).map_err(|e| Error::io("reading", &path, e))?;
-    let mut reader = csv::Reader::from_reader(file);
-    let place = |line: u64| Place::file(name).line(line);
-    let wrong = |line: u64, e: csv::Error| Error::input(place(line), e.to_string(), "the data as published");
-    let header = reader.headers().map_err(|e| wrong(1, e))?.clone();
-    let field = |column: &str| {
-        header
-            .iter()
-            .position(|h| h == column)
-            .ok_or_else(|| Error::input(place(1), "another header", format!("a column `{column}`")))
+fn read(source: &Path, name: &str, batch: Option<&str>, sugars: &[&'static str]) -> Vec<Sample> {
+    let mut reader = csv::Reader::from_path(source.join(name)).unwrap();
+    let header = reader.headers().unwrap().clone();
+    let field = |column: &str| header.iter().position(|h| h == column).unwrap();
+    let sample = |record: csv::StringRecord| {
+        let number = |column: &str| record[field(column)].parse::<f64>().unwrap();
+        Sample {
+            batch: batch.map_or("H1", |column| &record[field(column)]).to_owned(),
+            hours: number("time_h"),
+            sugars: sugars.iter().map(|sugar| (*sugar, number(&format!("{sugar}_g_l")))).collect(),
+            ethanol_g_l: number("ethanol_g_l"),
+        }
     };
-    let batch = batch.map(field).transpose()?;
-    let (hours, ethanol) = (field("time_h")?, field("ethanol_g_l")?);
-    let fields: Vec<(&'static str, usize)> =
-        sugars.iter().map(|s| Ok((*s, field(&format!("{s}_g_l"))?))).collect::<Result<_>>()?;
-    let mut samples = Vec::new();
-    for (line, record) in (2..).zip(reader.records()) {
-        let record = record.map_err(|e| wrong(line, e))?;
-        let number = |field: usize| {
-            let text = record.get(field).unwrap_or_default();
-            text.parse::<f64>().map_err(|_| Error::input(place(line), format!("`{text}`"), "a number"))
-        };
-        samples.push(Sample {
-            batch: batch.and_then(|b| record.get(b)).unwrap_or("H1").to_owned(),
-            hours: number(hours)?,
-            sugars: fields.iter().map(|(name, field)| Ok((*name, number(*field)?))).collect::<Result<_>>()?,
-            ethanol_g_l: number(ethanol)?,
-        });
-    }
-    Ok(samples)
+    reader.records().map(|record| sample(record.unwrap())).collect()
 }

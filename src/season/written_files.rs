@@ -12,9 +12,9 @@ use super::Season;
 use super::flags::Flags;
 use super::frame::frame_of;
 use super::readings::Readings;
-use super::rows::Row;
+use super::row_cells::TableRow;
 use super::table::Table;
-use super::value::Value;
+use super::value::CellValue;
 
 /// The form of a table's file.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -101,21 +101,21 @@ impl Season {
         }
     }
 
-    fn written_rows(&self, table: Table) -> Box<dyn Iterator<Item = Vec<Value>> + '_> {
+    fn written_rows(&self, table: Table) -> Box<dyn Iterator<Item = Vec<CellValue>> + '_> {
         match table {
             Table::Readings => Box::new((0..self.readings.len()).map(|row| self.readings.written_row(row))),
-            Table::References => Box::new(self.references.iter().map(Row::to_values)),
-            Table::Batches => Box::new(self.batches.iter().map(Row::to_values)),
-            Table::Probes => Box::new(self.probes.iter().map(Row::to_values)),
-            Table::Events => Box::new(self.events.iter().map(Row::to_values)),
-            Table::Plan => Box::new(self.plan.iter().map(Row::to_values)),
+            Table::References => Box::new(self.references.iter().map(TableRow::to_values)),
+            Table::Batches => Box::new(self.batches.iter().map(TableRow::to_values)),
+            Table::Probes => Box::new(self.probes.iter().map(TableRow::to_values)),
+            Table::Events => Box::new(self.events.iter().map(TableRow::to_values)),
+            Table::Plan => Box::new(self.plan.iter().map(TableRow::to_values)),
         }
     }
 }
 
 impl Readings {
     /// The cells of a row in the order of the table's columns, with the batch only where it was given.
-    fn written_row(&self, row: usize) -> Vec<Value> {
+    fn written_row(&self, row: usize) -> Vec<CellValue> {
         let number = |column: &[f64]| column.get(row).copied().into();
         let given = self.batch_given.get(row).copied().unwrap_or(false);
         let reading = self.get(row);
@@ -132,15 +132,15 @@ impl Readings {
 }
 
 /// The columns that hold anything, and those that every file must have.
-fn used_columns(table: Table, rows: &[Vec<Value>]) -> Vec<usize> {
+fn used_columns(table: Table, rows: &[Vec<CellValue>]) -> Vec<usize> {
     let columns = table.columns().iter().enumerate();
-    let is_used = |i: usize| rows.iter().any(|row| row.get(i).is_some_and(|v| *v != Value::Empty));
+    let is_used = |i: usize| rows.iter().any(|row| row.get(i).is_some_and(|v| *v != CellValue::Empty));
     // The gravity of references is no required column, as raw readings may stand for it; its name tells the table.
     columns.filter(|(i, c)| c.required || c.name == "sg" || is_used(*i)).map(|(i, _)| i).collect()
 }
 
-fn write_csv(out: impl Write, table: Table, rows: impl Iterator<Item = Vec<Value>>) -> std::io::Result<()> {
-    let rows: Vec<Vec<Value>> = rows.collect();
+fn write_csv(out: impl Write, table: Table, rows: impl Iterator<Item = Vec<CellValue>>) -> std::io::Result<()> {
+    let rows: Vec<Vec<CellValue>> = rows.collect();
     let used = used_columns(table, &rows);
     let mut writer = csv::WriterBuilder::new().from_writer(out);
     writer.write_record(used.iter().filter_map(|i| table.columns().get(*i)).map(|c| c.name))?;
@@ -150,16 +150,16 @@ fn write_csv(out: impl Write, table: Table, rows: impl Iterator<Item = Vec<Value
     writer.flush()
 }
 
-fn write_ndjson(mut out: impl Write, table: Table, rows: impl Iterator<Item = Vec<Value>>) -> std::io::Result<()> {
+fn write_ndjson(mut out: impl Write, table: Table, rows: impl Iterator<Item = Vec<CellValue>>) -> std::io::Result<()> {
     for row in rows {
         let mut object = serde_json::Map::new();
         for (column, value) in table.columns().iter().zip(row) {
             match value {
-                Value::Empty => {}
-                Value::Number(number) => {
+                CellValue::Empty => {}
+                CellValue::Number(number) => {
                     object.insert(column.name.to_owned(), number.into());
                 }
-                Value::Text(_) | Value::Time(_) => {
+                CellValue::Text(_) | CellValue::Time(_) => {
                     object.insert(column.name.to_owned(), value.to_string().into());
                 }
             }
@@ -170,8 +170,8 @@ fn write_ndjson(mut out: impl Write, table: Table, rows: impl Iterator<Item = Ve
     out.flush()
 }
 
-fn write_parquet(out: impl Write, table: Table, rows: impl Iterator<Item = Vec<Value>>) -> Result<()> {
-    let rows: Vec<Vec<Value>> = rows.collect();
+fn write_parquet(out: impl Write, table: Table, rows: impl Iterator<Item = Vec<CellValue>>) -> Result<()> {
+    let rows: Vec<Vec<CellValue>> = rows.collect();
     let mut frame = frame_of(table, &rows)?;
     ParquetWriter::new(out).finish(&mut frame).map(|_| ()).map_err(|e| Error::frame(table.name(), e))
 }

@@ -9,7 +9,7 @@ const STALE: [&str; 3] = ["cell_swap", "shell", "board"];
 
 /// A calibration with the flags it brings to readings before `until`.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Force {
+pub(crate) struct ActiveCalibration {
     /// Index into `Calibrations::calibrations`.
     pub calibration: u32,
     pub flags: Flags,
@@ -49,7 +49,7 @@ impl Timeline {
     }
 
     /// What is in force at a moment: the last calibration up to it, before the first the first.
-    pub fn at(&self, at: Instant) -> Option<Force> {
+    pub fn at(&self, at: Instant) -> Option<ActiveCalibration> {
         let next = self.calibrations.partition_point(|(_, from)| *from <= at);
         let never = Instant::from_micros(i64::MAX);
         let next_change = self.changes.iter().copied().find(|change| *change > at).unwrap_or(never);
@@ -67,6 +67,6 @@ impl Timeline {
         if self.changes.iter().any(|&change| (from < change && change <= at) || (at < change && change <= from)) {
             flags.insert(Flags::CALIBRATION_STALE);
         }
-        Some(Force { calibration, flags, until: next_change.min(next_calibration) })
+        Some(ActiveCalibration { calibration, flags, until: next_change.min(next_calibration) })
     }
 }

@@ -21,7 +21,7 @@ pub(crate) enum Storage {
 
 /// A file of the season.
 #[derive(Debug, Clone)]
-pub(crate) struct Found {
+pub(crate) struct SourceFile {
     pub(crate) path: PathBuf,
     /// Its name relative to the season's folder, with `/`.
     pub(crate) name: String,
@@ -35,7 +35,7 @@ pub(crate) struct Found {
 /// The files of a season.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Discovered {
-    pub(crate) files: Vec<Found>,
+    pub(crate) files: Vec<SourceFile>,
     pub(crate) unmatched: Vec<String>,
     pub(crate) remarks: Vec<Remark>,
 }
@@ -84,7 +84,7 @@ fn single(path: &Path) -> Result<Discovered> {
             (table, Mapping::plain(map.zone.clone()))
         }
     };
-    let file = Found { path: path.to_path_buf(), name, storage, gzip, table, mapping };
+    let file = SourceFile { path: path.to_path_buf(), name, storage, gzip, table, mapping };
     Ok(Discovered { files: vec![file], ..Discovered::default() })
 }
 
@@ -110,7 +110,7 @@ fn folder(dir: &Path) -> Result<Discovered> {
         };
         let path = dir.join(&name);
         if let Some((table, mapping)) = rule_for(&map, &name) {
-            found.files.push(Found { path, name, storage, gzip, table: Some(table), mapping });
+            found.files.push(SourceFile { path, name, storage, gzip, table: Some(table), mapping });
             continue;
         }
         let table = match stem.split_once('/') {
@@ -126,7 +126,7 @@ fn folder(dir: &Path) -> Result<Discovered> {
             return Err(two_forms(table, &other, &name));
         }
         let mapping = Mapping::plain(map.zone.clone());
-        found.files.push(Found { path, name, storage, gzip, table: Some(table), mapping });
+        found.files.push(SourceFile { path, name, storage, gzip, table: Some(table), mapping });
     }
     for table in Table::ALL {
         let of_table = |inside: bool| {

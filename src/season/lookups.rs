@@ -6,7 +6,7 @@ use crate::units::Instant;
 
 use super::flags::Flags;
 use super::readings::Readings;
-use super::schema::{Batch, Probe, Reference};
+use super::table_rows::{Batch, Probe, Reference};
 use super::{RUNNING_DAYS, Season, tidy};
 
 impl Season {
@@ -48,7 +48,7 @@ impl Season {
         own.map(|(at, _)| at).max().unwrap_or(batch.pitched_at)
     }
 
-    /// The batches without an end that have data within [`RUNNING_DAYS`] of [`Season::latest`].
+    /// The batches without an end that have data within 7 days of [`Season::latest`].
     pub fn running(&self) -> Vec<&Batch> {
         let Some(latest) = self.latest() else { return Vec::new() };
         let mut last: HashMap<&str, Instant> = HashMap::new();

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use crate::season::RUNNING_DAYS;
 use crate::season::readings::Readings;
-use crate::season::schema::{Batch, Reference};
+use crate::season::table_rows::{Batch, Reference};
 use crate::units::Instant;
 
 /// A bath takes up its probe's readings this long before and after it, h: 20 minutes, as pairing does.

@@ -5,21 +5,39 @@ use nalgebra::{DMatrix, DVector};
 use crate::error::{Error, Result};
 use crate::fit::{Estimate, quantile};
 
-use super::curve::{Curve, CurveKind, MOST_COEFFICIENTS};
-use super::fit::{DISAGREES_P, FitRules, WET_TOP_SD_KG_M3};
-use super::fitted_curve::{Coefficient, FittedCurve, SharedError};
-use super::joint::{Member, Rows, SharedEffect, Together};
+use super::curve::{CalibrationCurve, MOST_COEFFICIENTS};
+use super::fit_data::{DISAGREES_P, FitRules};
+use super::fitted_curve::{Coefficient, FittedCalibration, SharedError};
+use super::joint_rows::{Member, Rows};
+use super::kinds::PriorSource;
 
 /// What the stated SDs count where the residuals disagree with them, degrees of freedom.
 const DISAGREES_DF: f64 = 3.0;
 
-/// Where a joint fit ended.
-pub(super) struct Ended<'a> {
+/// A source of error that several rows share.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct SharedEffect {
+    /// Its number.
+    pub source: usize,
+    /// Estimate in units of its stated standard deviation.
+    pub value: f64,
+    /// Variance of the estimate's error, same unit.
+    pub variance: f64,
+}
+
+/// Curves that were fitted together.
+pub(crate) struct JointFit {
+    pub curves: Vec<FittedCalibration>,
+    pub effects: Vec<SharedEffect>,
+}
+
+/// The minimum of a joint fit.
+pub(super) struct JointSolution<'a> {
     pub members: &'a [Member<'a>],
     pub rows: &'a [Rows],
     /// Numbers of the shared sources; true for a bath's own error.
     pub sources: &'a [(usize, bool)],
-    pub curves: Vec<Curve>,
+    pub curves: Vec<CalibrationCurve>,
     /// By member and row: the tilt of the curve's nearest point.
     pub adjusted: Vec<Vec<f64>>,
     /// Distances in units of the own errors, member after member.
@@ -36,7 +54,7 @@ struct Agreement {
     used: f64,
 }
 
-impl Ended<'_> {
+impl JointSolution<'_> {
     /// Covariance `(sum_m X_m' X_m / s_m^2 + P)^-1`: X_m the derivatives of the member's distances, P the precisions of the
     /// priors. The scale s_m^2 = (nu + S)/(nu + df) sets residuals against stated errors, which count as nu = `scale_df`
     /// degrees of freedom (a scaled-inverse-chi-squared prior with mode near 1), so that lack of fit widens every error.
@@ -44,17 +62,17 @@ impl Ended<'_> {
     /// in equal parts to the rows that share it, and its stated SD is scaled as theirs; the bias of an instrument and
     /// the like do not show in residuals and are taken at their word. Intervals use Student's t with nu + df degrees of
     /// freedom.
-    pub fn finish(self, rules: FitRules) -> Result<Together> {
+    pub fn judged(self, rules: FitRules) -> Result<JointFit> {
         let places: Vec<usize> = self
             .members
             .iter()
             .scan(0, |next, member| {
                 let own = *next;
-                *next += member.kind.coefficient_names().len();
+                *next += member.start.len();
                 Some(own)
             })
             .collect();
-        let coefficients: usize = self.members.iter().map(|m| m.kind.coefficient_names().len()).sum();
+        let coefficients: usize = self.members.iter().map(|m| m.start.len()).sum();
         let size = coefficients + self.sources.len();
         let designs = self.designs(&places, coefficients, size)?;
         let mut precision = self.precisions(&places, coefficients, size);
@@ -73,10 +91,10 @@ impl Ended<'_> {
         let mut curves = Vec::with_capacity(self.members.len());
         for (((member, curve), agreement), place) in self.members.iter().zip(self.curves).zip(&agreements).zip(&places)
         {
-            let names = member.kind.coefficient_names();
+            let used = member.start.len();
             let mut own = [[0.0; MOST_COEFFICIENTS]; MOST_COEFFICIENTS];
-            for (i, row) in own.iter_mut().enumerate().take(names.len()) {
-                for (j, cell) in row.iter_mut().enumerate().take(names.len()) {
+            for (i, row) in own.iter_mut().enumerate().take(used) {
+                for (j, cell) in row.iter_mut().enumerate().take(used) {
                     *cell = covariance[(place + i, place + j)];
                 }
             }
@@ -84,26 +102,31 @@ impl Ended<'_> {
             let shared = self.sources.iter().enumerate().map(|(k, (source, _))| {
                 let column = coefficients + k;
                 let weight = precision[column].sqrt();
-                let response = |i: usize| if i < names.len() { -covariance[(place + i, column)] * weight } else { 0.0 };
+                let response = |i: usize| if i < used { -covariance[(place + i, column)] * weight } else { 0.0 };
                 SharedError { source: *source, by_coefficient: std::array::from_fn(response) }
             });
-            // The weak prior of K stands for all probes there are, not for a measurement of this one.
-            let measured = member.size_prior.filter(|_| member.kind != CurveKind::WallSidedFree);
-            let size = measured.zip(member.prior.size_source).map(|(_, source)| {
+            // An assumed or weak prior stands for all probes there are, not for a measurement of this one.
+            let measured = member.priors.first().copied().flatten().filter(|p| p.source == PriorSource::Measured);
+            let size = measured.and(member.prior.size_source).map(|source| {
                 let weight = precision[*place].sqrt();
-                let response = |i: usize| if i < names.len() { covariance[(place + i, *place)] * weight } else { 0.0 };
+                let response = |i: usize| if i < used { covariance[(place + i, *place)] * weight } else { 0.0 };
                 SharedError { source, by_coefficient: std::array::from_fn(response) }
             });
             let shared = shared.chain(size).filter(|error| error.by_coefficient.iter().any(|x| *x != 0.0)).collect();
             let df = agreement.df;
-            let estimate = |(i, (&name, value)): (usize, (&&'static str, f64))| {
+            let estimate = |(i, (name, value)): (usize, (&'static str, f64))| {
                 let se = covariance[(place + i, place + i)].max(0.0).sqrt();
                 let estimate = Estimate::student_t(value, se, df, rules.level, "errors in variables, t")?;
                 Ok(Coefficient { name, estimate })
             };
-            let coefficients =
-                names.iter().zip(curve.coefficients()).enumerate().map(estimate).collect::<Result<_>>()?;
-            curves.push(FittedCurve {
+            let coefficients = member
+                .kind
+                .coefficient_names()
+                .zip(curve.coefficients())
+                .enumerate()
+                .map(estimate)
+                .collect::<Result<_>>()?;
+            curves.push(FittedCalibration {
                 curve,
                 coefficients,
                 covariance: own,
@@ -120,25 +143,21 @@ impl Ended<'_> {
             variance: covariance[(coefficients + k, coefficients + k)],
         };
         let effects = self.sources.iter().zip(self.effects).enumerate().map(effect).collect();
-        Ok(Together { curves, effects })
+        Ok(JointFit { curves, effects })
     }
 
     /// Derivatives of each member's distances by all unknowns, taken at the adjusted tilts.
     fn designs(&self, places: &[usize], coefficients: usize, size: usize) -> Result<Vec<DMatrix<f64>>> {
         let mut designs = Vec::with_capacity(self.members.len());
-        for (((curve, rows), adjusted), place) in self.curves.iter().zip(self.rows).zip(&self.adjusted).zip(places) {
+        let solved = self.curves.iter().zip(self.rows).zip(&self.adjusted).zip(places).zip(self.members);
+        for ((((curve, rows), adjusted), place), member) in solved {
             let mut design = DMatrix::zeros(rows.tilts.len(), size);
-            for (i, tilt) in adjusted.iter().enumerate() {
+            let errors = rows.sds.iter().zip(&rows.tilt_sds).zip(&rows.touches);
+            for (i, (tilt, ((sd, tilt_sd), touches))) in adjusted.iter().zip(errors).enumerate() {
                 let at =
                     curve.at(*tilt).ok_or_else(|| Error::not_estimable("a curve", "it does not rise at a bath"))?;
-                let (Some(sd), Some(tilt_sd), Some(touches)) =
-                    (rows.sds.get(i), rows.tilt_sds.get(i), rows.touches.get(i))
-                else {
-                    continue;
-                };
                 let width = sd.hypot(at.per_deg * tilt_sd);
-                let used = self.members.get(designs.len()).map_or(0, |m| m.kind.coefficient_names().len());
-                for (j, slope) in at.gradient.iter().take(used).enumerate() {
+                for (j, slope) in at.gradient.iter().take(member.start.len()).enumerate() {
                     design[(i, place + j)] = slope / width;
                 }
                 for (source, effect) in touches {
@@ -150,16 +169,13 @@ impl Ended<'_> {
         Ok(designs)
     }
 
-    /// Precisions of the priors: of each size, of what a wet top adds, of the shared errors.
+    /// Precisions of the priors: of coefficients, and of the shared errors.
     fn precisions(&self, places: &[usize], coefficients: usize, size: usize) -> DVector<f64> {
         let mut precision = DVector::from_fn(size, |i, _| if i < coefficients { 0.0 } else { 1.0 });
         for ((member, curve), place) in self.members.iter().zip(&self.curves).zip(places) {
-            if let Some(relative) = member.size_prior {
-                let [of_size, ..] = curve.coefficients();
-                precision[*place] = (of_size * relative).powi(-2);
-            }
-            if matches!(member.kind, CurveKind::WallSided | CurveKind::WallSidedFree) {
-                precision[place + 3] = WET_TOP_SD_KG_M3.powi(-2);
+            let own = member.kind.precisions(&member.priors, curve.coefficients());
+            for (i, value) in own.iter().take(member.start.len()).enumerate() {
+                precision[place + i] = *value;
             }
         }
         precision

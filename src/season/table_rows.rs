@@ -77,6 +77,39 @@ pub struct Reference {
 }
 
 impl Reference {
+    /// A gravity, SG 20/20, as given, with all else empty.
+    ///
+    /// ```
+    /// # use heelwort::{Instant, season::Reference};
+    /// let at = Instant::parse("2031-03-04T05:06:07Z")?;
+    /// let water = Reference { bath: Some("water".into()), method: Some("water".into()), ..Reference::new(at, 1.0) };
+    /// assert!(water.sg_given && !water.is_sample());
+    /// # Ok::<(), heelwort::Error>(())
+    /// ```
+    pub fn new(at: Instant, sg: f64) -> Self {
+        Self {
+            at,
+            sg,
+            sg_given: true,
+            probe: None,
+            batch: None,
+            bath: None,
+            method: None,
+            instrument: None,
+            use_as: None,
+            tilt_deg: None,
+            tilt_sd_deg: None,
+            temp_c: None,
+            sg_sd: None,
+            raw_sg: None,
+            raw_brix: None,
+            instrument_temp_c: None,
+            known_at: None,
+            note: None,
+            flags: Flags::NONE,
+        }
+    }
+
     /// Standard deviation of `sg`: as given, else a default by method (from memory, no source): water 0.0001
     /// (tap water for distilled is the main error), pycnometer and density meter 0.0002, weighed 0.0005,
     /// hydrometer 0.001, refractometer and anything else 0.002.
@@ -142,6 +175,32 @@ pub struct Batch {
     pub note: Option<String>,
 }
 
+impl Batch {
+    /// A batch of which only name, strain and pitching are known.
+    pub fn new(batch: impl Into<String>, strain: impl Into<String>, pitched_at: Instant) -> Self {
+        Self {
+            batch: batch.into(),
+            strain: strain.into(),
+            pitched_at,
+            probes: Vec::new(),
+            vessel: None,
+            wort: None,
+            original_sg: None,
+            original_sg_sd: None,
+            limit_sg: None,
+            limit_sg_sd: None,
+            mash_temp_c: None,
+            pitch_mcells_ml_p: None,
+            yeast_lot: None,
+            generation: None,
+            set_temp_c: None,
+            volume_l: None,
+            ended_at: None,
+            note: None,
+        }
+    }
+}
+
 /// The shape of one end of a probe.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum EndShape {
@@ -199,6 +258,24 @@ pub struct Probe {
     pub note: Option<String>,
 }
 
+impl Probe {
+    /// A probe of which only the id is known.
+    pub fn new(probe: impl Into<String>) -> Self {
+        Self {
+            probe: probe.into(),
+            built_on: None,
+            total_mass_g: None,
+            cell_mass_g: None,
+            diameter_mm: None,
+            length_mm: None,
+            bottom: None,
+            top: None,
+            shell: None,
+            note: None,
+        }
+    }
+}
+
 /// Something that happened to a probe or a batch.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Event {
@@ -222,6 +299,20 @@ pub struct Event {
 }
 
 impl Event {
+    /// Something of that kind, to no probe and no batch yet.
+    pub fn new(at: Instant, kind: impl Into<String>) -> Self {
+        Self {
+            at,
+            kind: kind.into(),
+            probe: None,
+            batch: None,
+            total_mass_g: None,
+            cell_mass_g: None,
+            value: None,
+            note: None,
+        }
+    }
+
     /// The kinds that have a meaning.
     pub const KINDS: &'static [&'static str] = &[
         "cell_swap",
