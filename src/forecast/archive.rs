@@ -41,8 +41,9 @@ impl<'a> Archive<'a> {
         Self { batches, kinetics, source, settings, looks: HashMap::new() }
     }
 
-    /// Makes the looks at all batches but one that forecasts of that one as of a moment need, side by side.
-    pub fn look(&mut self, needed: &[(Instant, usize)]) -> Result<()> {
+    /// Makes the looks at all batches but one that forecasts of that one as of a moment need, side by side. A look that fails
+    /// tells nothing of its batch.
+    pub fn look(&mut self, needed: &[(Instant, usize)]) {
         let mut missing = BTreeSet::new();
         for (as_of, except) in needed {
             for (i, batch) in self.batches.iter().enumerate().filter(|(i, _)| i != except) {
@@ -51,13 +52,12 @@ impl<'a> Archive<'a> {
             }
         }
         let missing: Vec<_> = missing.into_iter().collect();
-        let found = missing.par_iter().map(|&(i, step)| match self.batches.get(i) {
-            Some(batch) => self.information(batch, batch.pitched_at.plus_hours(GRID_H * f64::from(step))),
-            None => Ok(None),
+        let found = missing.par_iter().map(|&(i, step)| {
+            let batch = self.batches.get(i)?;
+            self.information(batch, batch.pitched_at.plus_hours(GRID_H * f64::from(step))).ok().flatten()
         });
-        let found = found.collect::<Result<Vec<_>>>()?;
+        let found: Vec<_> = found.collect();
         self.looks.extend(missing.into_iter().zip(found));
-        Ok(())
     }
 
     /// What is known of all batches but `except`, as far as looked at.
@@ -79,20 +79,9 @@ impl<'a> Archive<'a> {
 
     fn information(&self, batch: &Batch, as_of: Instant) -> Result<Option<Information>> {
         let Some(series) = self.source.series(batch, as_of)? else { return Ok(None) };
-        let Some(mut own) = Own::new(&series, self.settings, self.departure(as_of)) else { return Ok(None) };
-        match own.posterior(&Prior::base(DIMS), true) {
-            Ok(posterior) => {
-                let covariance = posterior.covariance.view((1, 1), (DIMS, DIMS)).clone_owned();
-                Ok(Information::new(
-                    &batch.strain,
-                    &posterior.mean.rows(1, DIMS).clone_owned(),
-                    covariance,
-                    &[1.0; DIMS],
-                ))
-            }
-            Err(error) if error.is_not_estimable() => Ok(None),
-            Err(error) => Err(error),
-        }
+        let posterior = Own::new(&series, self.settings, self.departure(as_of))?.posterior(&Prior::base(DIMS), true)?;
+        let covariance = posterior.covariance.view((1, 1), (DIMS, DIMS)).clone_owned();
+        Ok(Information::new(&batch.strain, &posterior.mean.rows(1, DIMS).clone_owned(), covariance, &[1.0; DIMS]))
     }
 
     /// Size, correlation time and share at rest of what probes depart from the smooth curve: medians of the batches whose

@@ -20,6 +20,8 @@ use crate::kinetics::{Curve, Form, KineticsSettings, PARAMETERS, Point, Source};
 
 use super::coordinates::{DELAY, DIMS, FOAM, base, chain, curve, ln_pace, plain};
 
+/// Why a batch without points has no forecast.
+pub(super) const NO_GRAVITY: &str = "no gravity known at this moment";
 /// Most points a probe gives to a forecast.
 const MOST_POINTS: f64 = 90.0;
 
@@ -55,12 +57,14 @@ pub(super) struct Posterior {
 }
 
 impl Own {
-    /// None when there is no gravity at all.
-    pub fn new(series: &GravitySeries, settings: &KineticsSettings, departure: (f64, f64, f64)) -> Option<Self> {
+    /// # Errors
+    /// [`Error::NotEstimable`] when there is no gravity at all.
+    pub fn new(series: &GravitySeries, settings: &KineticsSettings, departure: (f64, f64, f64)) -> Result<Self> {
         let prepared = prepare(series, settings, MOST_POINTS);
-        let last_h = prepared.points.last()?.hours;
+        let last = prepared.points.last().ok_or_else(|| Error::not_estimable("a forecast", NO_GRAVITY))?;
+        let last_h = last.hours;
         let share = settings.instrument_share;
-        let all = nuisances(series, &prepared, settings);
+        let all = nuisances(series, &prepared, settings)?;
         let mut early: Vec<f64> = prepared.points.iter().filter(|p| p.hours <= 6.0).map(|p| p.sg).collect();
         let mut every: Vec<f64> = prepared.points.iter().map(|p| p.sg).collect();
         let original_sg = series.original_sg.map(|(sg, _)| sg).unwrap_or_else(|| match early.is_empty() {
@@ -71,7 +75,7 @@ impl Own {
         let errors = ErrorModel { kappa_sg, tau_h, floor, factor: factor(&prepared.points), bend_sd: 1.0 };
         let vigour = vec![1.0; prepared.points.len()];
         let last_reading_h = series.hours.last().copied().unwrap_or(last_h).max(last_h);
-        Some(Self {
+        Ok(Self {
             points: prepared.points,
             nuisances: all,
             share,

@@ -2,7 +2,7 @@
 
 use rayon::prelude::*;
 
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::fit::{Estimate, Finding};
 use crate::gravity::GravitySeries;
 use crate::kinetics::Kinetics;
@@ -15,7 +15,7 @@ use super::coordinates::{attenuation, base, worth};
 use super::draws::{Draws, draw, quantiles, stream};
 use super::known::KnownSeries;
 use super::learned::{Scored, learned_scale};
-use super::posterior::{Own, Posterior};
+use super::posterior::{NO_GRAVITY, Own, Posterior};
 use super::result::{Forecast, Forecasts, Quantiles};
 use super::settings::ForecastSettings;
 use super::stuck;
@@ -67,57 +67,43 @@ pub(super) struct Made {
 
 impl Forecaster<'_> {
     /// Forecasts for batches as of moments. Run [`Forecaster::backtest`] first: a forecast learns from how past forecasts,
-    /// whose outcome was known by its moment, did.
-    ///
-    /// # Errors
-    /// What the source of gravities gives. A batch that cannot be forecast is a row with its reason.
-    pub fn forecasts(&mut self, asked: &[(String, Instant)]) -> Result<Forecasts> {
+    /// whose outcome was known by its moment, did. A batch that cannot be forecast is a row with its reason.
+    pub fn forecasts(&mut self, asked: &[(String, Instant)]) -> Forecasts {
         let asked: Vec<(&str, Instant)> = asked.iter().map(|(batch, as_of)| (batch.as_str(), *as_of)).collect();
-        self.look_back(asked.iter().copied())?;
-        let rows = self.drawn(&asked)?.into_iter().map(|drawn| self.make(drawn).forecast).collect();
-        Ok(Forecasts { rows })
+        Forecasts { rows: self.drawn(&asked).into_iter().map(|drawn| self.make(drawn).forecast).collect() }
     }
 
-    /// Makes at once what forecasts of these batches as of these moments need to know of other batches.
-    pub(super) fn look_back<'b>(&mut self, asked: impl Iterator<Item = (&'b str, Instant)>) -> Result<()> {
+    /// Draws for forecasts of batches as of moments, side by side, with all that they need to know of other batches.
+    pub(super) fn drawn(&mut self, asked: &[(&str, Instant)]) -> Vec<Drawn> {
         let index = |name: &str| self.batches.iter().position(|batch| batch.batch == name);
-        let needed: Vec<_> = asked.filter_map(|(name, as_of)| Some((as_of, index(name)?))).collect();
-        self.archive.look(&needed)
+        let needed: Vec<_> = asked.iter().filter_map(|(name, as_of)| Some((*as_of, index(name)?))).collect();
+        self.archive.look(&needed);
+        let this = &*self;
+        asked.par_iter().map(|(name, as_of)| this.draw(name, *as_of)).collect()
     }
 
-    /// Draws for forecasts of batches as of moments, side by side; [`Forecaster::look_back`] comes first.
-    pub(super) fn drawn(&self, asked: &[(&str, Instant)]) -> Result<Vec<Drawn>> {
-        asked.par_iter().map(|(name, as_of)| self.draw(name, *as_of)).collect()
-    }
-
-    fn draw(&self, name: &str, as_of: Instant) -> Result<Drawn> {
-        let found = self.batches.iter().enumerate().find(|(_, batch)| batch.batch == name);
-        let none = |batch, why: &str| Ok(Drawn::None(Box::new(Made::none(name, batch, as_of, why))));
-        let Some((index, batch)) = found else { return none(None, "there is no batch of this name") };
+    fn draw(&self, name: &str, as_of: Instant) -> Drawn {
+        let none = |batch, why: &str| Drawn::None(Box::new(Made::none(name, batch, as_of, why)));
+        let Some((index, batch)) = self.batches.iter().enumerate().find(|(_, batch)| batch.batch == name) else {
+            return none(None, "there is no batch of this name");
+        };
         if as_of < batch.pitched_at {
             return none(Some(batch), "not yet pitched at this moment");
         }
-        let Some(series) = self.source.series(batch, as_of)? else {
-            return none(Some(batch), "no gravity known at this moment");
-        };
-        let Some(own) = Own::new(&series, &self.settings.kinetics, self.archive.departure(as_of)) else {
-            return none(Some(batch), "no gravity known at this moment");
-        };
-        let fleet = Population::new(&self.archive.known(as_of, index), &worth());
-        match self.of_own(batch, as_of, series, own, &fleet) {
-            Err(error) if error.is_not_estimable() => none(Some(batch), &error.to_string()),
-            drawn => drawn.map(|drawn| Drawn::Some(Box::new(drawn))),
+        match self.source.series(batch, as_of) {
+            Ok(None) => none(Some(batch), NO_GRAVITY),
+            Ok(Some(series)) => match self.draw_from(index, batch, as_of, series) {
+                Ok(from) => Drawn::Some(Box::new(from)),
+                Err(Error::NotEstimable { why, .. }) if why == NO_GRAVITY => none(Some(batch), NO_GRAVITY),
+                Err(error) => none(Some(batch), &error.to_string()),
+            },
+            Err(error) => none(Some(batch), &error.to_string()),
         }
     }
 
-    fn of_own(
-        &self,
-        batch: &Batch,
-        as_of: Instant,
-        series: GravitySeries,
-        mut own: Own,
-        fleet: &Population,
-    ) -> Result<FromDraws> {
+    fn draw_from(&self, index: usize, batch: &Batch, as_of: Instant, series: GravitySeries) -> Result<FromDraws> {
+        let mut own = Own::new(&series, &self.settings.kinetics, self.archive.departure(as_of))?;
+        let fleet = Population::new(&self.archive.known(as_of, index), &worth());
         let settings = &self.settings.kinetics;
         let elapsed_h = as_of.hours_since(batch.pitched_at);
         // Cold beer does not come to rest: what has not rested by then never did.
@@ -248,8 +234,7 @@ fn mixture(own: &mut Own, prior: &Prior) -> Result<Vec<(f64, Posterior)>> {
             let weight = if odds.is_finite() { odds / (1.0 + odds) } else { 1.0 };
             Ok(vec![(1.0 - weight, plain), (weight, stuck)])
         }
-        Err(error) if error.is_not_estimable() => Ok(vec![(1.0, plain)]),
-        Err(error) => Err(error),
+        Err(_) => Ok(vec![(1.0, plain)]),
     }
 }
 

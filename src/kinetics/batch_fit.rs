@@ -142,8 +142,6 @@ pub struct BatchFit {
     pub phi: Finding,
     /// Whether waves are left in the residuals when the error model is taken off.
     pub whiteness: Option<Whiteness>,
-    /// Whether the traits are means over the candidate curves; all else is of the fitted one.
-    pub averaged: bool,
     /// All candidate curves, where they were asked for.
     pub candidates: Vec<Candidate>,
     /// By how much gas delays what the probes show, hours.
@@ -183,9 +181,14 @@ impl BatchFit {
         self.traits.get(which as usize).unwrap_or(NONE)
     }
 
-    /// The curve that the traits are of: that of the fit, or `averaged`.
+    /// The name of the fitted curve.
     pub fn curve_name(&self) -> Option<&'static str> {
-        self.fitted.as_ref().map(|fitted| if self.averaged { "averaged" } else { fitted.kind.name() })
+        self.fitted.as_ref().map(|fitted| fitted.kind.name())
+    }
+
+    /// Adds a reason to those that stand in `why`.
+    pub(super) fn add_why(&mut self, why: &str) {
+        self.why = if self.why.is_empty() { why.to_owned() } else { format!("{}; {why}", self.why) };
     }
 
     /// The instant of a number of hours from pitching.

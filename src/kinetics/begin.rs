@@ -44,7 +44,6 @@ pub(super) fn blank(series: &GravitySeries, prepared: &Prepared) -> BatchFit {
         n: prepared.n,
         phi: Finding::missing("no curve"),
         whiteness: None,
-        averaged: false,
         candidates: Vec::new(),
         bubble_delay_h: Finding::missing("no curve"),
         foam_sg: Finding::missing("no curve"),

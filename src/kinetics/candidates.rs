@@ -1,10 +1,8 @@
 //! All curves on one batch: how well each describes it, and how well it foretells its end from its beginning.
 
 use crate::error::Result;
-use crate::fit::Finding;
 use crate::gravity::GravitySeries;
 
-use super::averaging::akaike_weights;
 use super::batch_fit::{BatchFit, Point};
 use super::curve::CurveKind;
 use super::estimate::{Estimated, Given, estimate, values, weak_priors};
@@ -12,7 +10,6 @@ use super::misread::foam;
 use super::nuisance::{Nuisance, nuisances};
 use super::prepare::prepare;
 use super::settings::KineticsSettings;
-use super::traits;
 
 /// Most points a probe gives to the comparison: every curve is fitted twice, and coarser points tell them apart as well.
 const MOST_POINTS: f64 = 40.0;
@@ -36,9 +33,6 @@ pub struct Candidate {
     pub aicc: Option<f64>,
     /// Akaike weight: 0 without a criterion.
     pub akaike_weight: f64,
-    /// The traits of this curve in the order of `Trait::ALL`; empty where it could not be fitted, and where no averages
-    /// are asked for.
-    pub traits: Vec<Finding>,
     /// Root mean square of the residuals, SG.
     pub rmse_sg: Option<f64>,
     /// Points in the last two fifths of the time, foretold from the first three.
@@ -51,13 +45,22 @@ pub struct Candidate {
     pub why: String,
 }
 
+/// Akaike weights: `w_i = exp(-D_i/2) / sum_j exp(-D_j/2)`, where D is the criterion less the least one (Burnham and
+/// Anderson 2002, section 2.9). A curve without a criterion has weight 0.
+fn akaike_weights(aicc: &[Option<f64>]) -> Vec<f64> {
+    let least = aicc.iter().copied().flatten().fold(f64::INFINITY, f64::min);
+    let raw: Vec<f64> = aicc.iter().map(|own| own.map_or(0.0, |own| (-0.5 * (own - least)).exp())).collect();
+    let sum: f64 = raw.iter().sum();
+    raw.iter().map(|own| if sum > 0.0 { own / sum } else { 0.0 }).collect()
+}
+
 impl KineticsSettings {
     /// All candidates for a batch with a fitted curve, on its clock.
     pub(super) fn all_candidates(&self, fit: &BatchFit, series: &GravitySeries) -> Result<Vec<Candidate>> {
         let Some(fitted) = &fit.fitted else { return Ok(Vec::new()) };
         let mut prepared = prepare(series, self, MOST_POINTS);
         prepared.set_clock(&fitted.clock);
-        let effects = nuisances(series, &prepared, self);
+        let effects = nuisances(series, &prepared, self)?;
         let points = prepared.points;
         let priors = weak_priors(super::begin::first_level(&points));
         let fits: Vec<(CurveKind, Result<Estimated>, Vec<Point>)> = CurveKind::ALL
@@ -73,14 +76,7 @@ impl KineticsSettings {
         let weights: Vec<f64> = weighed.iter().map(|point| point.weight).collect();
         let mut all = Vec::with_capacity(fits.len());
         for (kind, whole, _) in fits {
-            let traits = match &whole {
-                Ok(whole) if self.averaged => {
-                    traits::all(&whole.fitted(fitted.clock.clone()), self.level, self.finish_tolerance_sg)?.into()
-                }
-                _ => Vec::new(),
-            };
-            let found = self.candidate(kind, whole, &points, &effects, &weights, fit.last_hours)?;
-            all.push(Candidate { traits, ..found });
+            all.push(self.candidate(kind, whole, &points, &effects, &weights, fit.last_hours));
         }
         let weights = akaike_weights(&all.iter().map(|candidate| candidate.aicc).collect::<Vec<_>>());
         for (candidate, weight) in all.iter_mut().zip(weights) {
@@ -128,14 +124,13 @@ impl KineticsSettings {
         effects: &[Nuisance],
         weights: &[f64],
         last_hours: f64,
-    ) -> Result<Candidate> {
-        let none = Candidate {
+    ) -> Candidate {
+        let mut found = Candidate {
             curve: kind,
             n: points.len(),
             parameters: None,
             aicc: None,
             akaike_weight: 0.0,
-            traits: Vec::new(),
             rmse_sg: None,
             forward_n: 0,
             forward_rmse_sg: None,
@@ -143,35 +138,34 @@ impl KineticsSettings {
             why: String::new(),
         };
         let whole = match whole {
-            Ok(found) => found,
-            Err(error) if error.is_not_estimable() => return Ok(Candidate { why: error.to_string(), ..none }),
-            Err(error) => return Err(error),
+            Ok(whole) => whole,
+            Err(error) => {
+                found.why = error.to_string();
+                return found;
+            }
         };
-        let rmse_sg = self.errors(kind, &whole, points, effects, weights, 0)?;
-        let aicc = whole.aicc.is_finite().then_some(whole.aicc);
-        let mut found = Candidate { parameters: Some(whole.parameters), aicc, rmse_sg, ..none };
-        if aicc.is_none() {
+        found.rmse_sg = self.errors(kind, &whole, points, effects, weights, 0).ok().flatten();
+        found.aicc = whole.aicc.is_finite().then_some(whole.aicc);
+        found.parameters = Some(whole.parameters);
+        if found.aicc.is_none() {
             found.why = "too few points for AICc".to_owned();
         }
         let first = points.partition_point(|p| p.hours <= FORWARD_SHARE * last_hours);
         let rest = points.len() - first;
         if first < LEAST_FORWARD.0 || rest < LEAST_FORWARD.1 {
-            let why = format!("{first} points before and {rest} after three fifths of the time foretell nothing");
-            return Ok(Candidate { why, ..found });
+            found.why = format!("{first} points before and {rest} after three fifths of the time foretell nothing");
+            return found;
         }
         let cut: Vec<Nuisance> = effects
             .iter()
             .map(|of| Nuisance { column: of.column.iter().take(first).copied().collect(), ..of.clone() })
             .collect();
-        match self.early(&whole, points.get(..first).unwrap_or_default(), &cut) {
-            Ok(early) => {
-                found.forward_n = rest;
-                found.forward_rmse_sg = self.errors(kind, &early, points, effects, weights, first)?;
-            }
-            Err(error) if error.is_not_estimable() => found.why = format!("forward: {error}"),
-            Err(error) => return Err(error),
+        let early = self.early(&whole, points.get(..first).unwrap_or_default(), &cut);
+        match early.and_then(|early| self.errors(kind, &early, points, effects, weights, first)) {
+            Ok(rmse_sg) => (found.forward_n, found.forward_rmse_sg) = (rest, rmse_sg),
+            Err(error) => found.why = format!("forward: {error}"),
         }
-        Ok(found)
+        found
     }
 
     /// The curve fitted to the beginning alone. Its error model is that of the whole, which says how far points may lie from a
@@ -218,5 +212,21 @@ impl KineticsSettings {
             sum += weight;
         }
         Ok((sum > 0.0).then(|| (square / sum).sqrt()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Worked by hand: criteria 204, 202, 206, 206 have D = 2, 0, 4, 4 and exp(-D/2) = 0.367879, 1, 0.135335, 0.135335,
+    /// which sum to 1.638550.
+    #[test]
+    fn weights_are_those_worked_by_hand() {
+        let weights = akaike_weights(&[Some(204.0), Some(202.0), None, Some(206.0), Some(206.0)]);
+        let wanted = [0.224_515, 0.610_296, 0.0, 0.082_594, 0.082_594];
+        for (weight, wanted) in weights.iter().zip(wanted) {
+            assert!((weight - wanted).abs() < 1e-6, "{weights:?}");
+        }
     }
 }

@@ -6,7 +6,7 @@ use crate::error::{Error, Result};
 use crate::fit::Finding;
 use crate::gravity::GravitySeries;
 
-use super::batch_fit::{BatchFit, Kinetics, Point};
+use super::batch_fit::{AtReference, BatchFit, Kinetics, Point};
 use super::begin::{blank, check_series, first_level, level_finding};
 use super::candidates::TELLING;
 use super::clock::{Clock, Paced, Thermal, activation, mean_temp_c};
@@ -36,19 +36,23 @@ impl KineticsSettings {
     /// # Errors
     /// [`Error::Setting`]; [`Error::Usage`] for a series whose columns have different lengths or whose hours go back.
     pub fn fit(&self, series: &GravitySeries) -> Result<BatchFit> {
-        let mut fit = self.one_curve(series)?;
-        if self.averaged && fit.fitted.is_some() {
-            fit.candidates = self.all_candidates(&fit, series)?;
-            self.average(&mut fit)?;
-        }
-        Ok(fit)
-    }
-
-    fn one_curve(&self, series: &GravitySeries) -> Result<BatchFit> {
         self.check()?;
         check_series(series)?;
+        Ok(self.one_curve(series))
+    }
+
+    /// The curve of one batch by itself; whatever fails becomes the reason why it has none.
+    fn one_curve(&self, series: &GravitySeries) -> BatchFit {
+        if let Err(error) = check_series(series) {
+            return blank(series, &Prepared::default()).without_curve(Status::TooFewData, error.to_string(), &[]);
+        }
         let prepared = prepare(series, self, MOST_POINTS);
-        let mut fit = blank(series, &prepared);
+        let (fit, notes) = (blank(series, &prepared), prepared.notes.clone());
+        self.curve_of(fit.clone(), series, prepared)
+            .unwrap_or_else(|error| fit.without_curve(Status::TooFewData, error.to_string(), &notes))
+    }
+
+    fn curve_of(&self, mut fit: BatchFit, series: &GravitySeries, prepared: Prepared) -> Result<BatchFit> {
         if prepared.points.len() < LEAST_POINTS {
             let why = format!("{} points after averaging; a curve needs {LEAST_POINTS}", prepared.points.len());
             return Ok(fit.without_curve(Status::TooFewData, why, &prepared.notes));
@@ -67,18 +71,10 @@ impl KineticsSettings {
             fit.status_since_h = Some(0.0);
             return Ok(fit);
         }
-        let effects = nuisances(series, &prepared, self);
-        let notes = prepared.notes.clone();
-        match self.on_clock(series, prepared, &effects) {
-            Ok((found, prepared, clock)) => {
-                let priors = weak_priors(first_level(&prepared.points));
-                self.report(&mut fit, series, &found, &self.given(found.kind, &effects, &priors), prepared, clock)?;
-            }
-            Err(error) if error.is_not_estimable() => {
-                return Ok(fit.without_curve(Status::TooFewData, error.to_string(), &notes));
-            }
-            Err(error) => return Err(error),
-        }
+        let effects = nuisances(series, &prepared, self)?;
+        let (found, prepared, clock) = self.on_clock(series, prepared, &effects)?;
+        let priors = weak_priors(first_level(&prepared.points));
+        self.report(&mut fit, series, &found, &self.given(found.kind, &effects, &priors), prepared, clock)?;
         Ok(fit)
     }
 
@@ -87,48 +83,57 @@ impl KineticsSettings {
     /// strain as far as strains differ. The gravities and the pace of a batch are its own. The limit of a batch without a forced-ferment test is
     /// taken from the other batches of its strain, where at least three have come to rest.
     ///
+    /// Whatever fails in one batch, its series not being one included, becomes the reason that its result gives.
+    ///
     /// # Errors
-    /// As for [`KineticsSettings::fit`].
+    /// [`Error::Setting`].
     pub fn fit_all(&self, all: &[GravitySeries]) -> Result<Kinetics> {
-        let mut batches = all.par_iter().map(|series| self.one_curve(series)).collect::<Result<Vec<_>>>()?;
+        self.check()?;
+        let mut batches: Vec<BatchFit> = all.par_iter().map(|series| self.one_curve(series)).collect();
         let activation = self.activation(&batches, all)?;
         let energy = activation.value().unwrap_or(self.activation_kj_mol);
         let shared = Shared::new(&batches, &self.misreads());
-        batches.par_iter_mut().zip(all).enumerate().try_for_each(|(index, (fit, series))| {
-            if let Some(prior) = shared.prior(index, &fit.strain) {
-                self.again(fit, series, &shared_priors(&prior, &self.misreads()), energy)?;
+        batches.par_iter_mut().zip(all).enumerate().for_each(|(index, (fit, series))| {
+            if let Some(prior) = shared.prior(index, &fit.strain)
+                && let Ok(again) = self.again(fit, series, &shared_priors(&prior, &self.misreads()), energy)
+            {
+                // Where the second fit fails the fit by itself stands.
+                *fit = again;
             }
             if let Some(fitted) = &fit.fitted {
                 let thermal = |energy: f64| Thermal::new(series, self, energy);
                 let sd = activation.se().unwrap_or(self.activation_sd_kj_mol);
-                fit.at_reference = traits::at_reference(fitted, self.level, thermal, (energy, sd))?;
+                fit.at_reference = traits::at_reference(fitted, self.level, thermal, (energy, sd))
+                    .unwrap_or_else(|error| AtReference::missing(&error.to_string()));
             }
-            if self.candidates || self.averaged {
-                fit.candidates = self.all_candidates(fit, series)?;
+            if self.candidates {
+                match self.all_candidates(fit, series) {
+                    Ok(candidates) => fit.candidates = candidates,
+                    Err(error) => fit.add_why(&format!("curves not compared: {error}")),
+                }
             }
-            if self.averaged && fit.fitted.is_some() {
-                self.average(fit)?;
-            }
-            Ok::<(), Error>(())
-        })?;
+        });
         let limits: Vec<Option<(f64, f64)>> = batches.iter().map(|fit| limit_by_strain(fit, &batches)).collect();
         for ((fit, series), limit) in batches.iter_mut().zip(all).zip(limits) {
-            if let (None, Some(limit)) = (series.limit_sg, limit) {
-                self.judge(fit, limit)?;
+            if let (None, Some(limit)) = (series.limit_sg, limit)
+                && let Err(error) = self.judge(fit, limit)
+            {
+                fit.add_why(&format!("status without the limit of the strain: {error}"));
             }
         }
         Ok(Kinetics { batches, activation_kj_mol: Some(activation) })
     }
 
-    /// Fits a batch once more, from where it is, with other priors of what is shared.
+    /// The fit of a batch once more, from where it is, with other priors of what is shared.
     fn again(
         &self,
-        fit: &mut BatchFit,
+        fit: &BatchFit,
         series: &GravitySeries,
         shared: &(Priors, Misreads),
         activation_kj_mol: f64,
-    ) -> Result<()> {
-        let Some(fitted) = fit.fitted.clone().filter(|fitted| fitted.kind == CurveKind::Smooth) else { return Ok(()) };
+    ) -> Result<BatchFit> {
+        let mut fit = fit.clone();
+        let Some(fitted) = fit.fitted.clone().filter(|fitted| fitted.kind == CurveKind::Smooth) else { return Ok(fit) };
         let mut prepared = prepare(series, self, MOST_POINTS);
         // The robust weights stay as they were found.
         prepared.points.clone_from(&fit.points);
@@ -137,7 +142,7 @@ impl KineticsSettings {
             Clock::Thermal(_) => Thermal::new(series, self, activation_kj_mol).map_or(Clock::Real, Clock::Thermal),
         };
         prepared.set_clock(&clock);
-        let effects = nuisances(series, &prepared, self);
+        let effects = nuisances(series, &prepared, self)?;
         let mut priors = weak_priors(first_level(&prepared.points));
         for (prior, other) in priors.iter_mut().zip(&shared.0) {
             *prior = other.or(*prior);
@@ -149,12 +154,9 @@ impl KineticsSettings {
             priors: &priors,
             misreads: shared.1,
         };
-        match refine(&fitted, &given, &prepared.points) {
-            Ok(found) => self.report(fit, series, &found, &given, prepared, clock),
-            // The fit by itself stands.
-            Err(error) if error.is_not_estimable() => Ok(()),
-            Err(error) => Err(error),
-        }
+        let found = refine(&fitted, &given, &prepared.points)?;
+        self.report(&mut fit, series, &found, &given, prepared, clock)?;
+        Ok(fit)
     }
 
     /// What fits of a kind of curve are given.
@@ -179,11 +181,7 @@ impl KineticsSettings {
             Some(clock) => {
                 let mut on_clock = prepared.clone();
                 on_clock.set_clock(&clock);
-                match self.curve(on_clock, effects) {
-                    Ok((found, prepared)) => Some((found, prepared, clock)),
-                    Err(error) if error.is_not_estimable() => None,
-                    Err(error) => return Err(error),
-                }
+                self.curve(on_clock, effects).ok().map(|(found, prepared)| (found, prepared, clock))
             }
             None => None,
         };

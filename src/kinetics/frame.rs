@@ -117,9 +117,6 @@ impl fmt::Display for BatchFit {
         writeln!(f, ", {} readings and samples", self.n)?;
         if let Some(fitted) = &self.fitted {
             writeln!(f, "{} curve by generalised least squares, {} time", fitted.kind, fitted.clock.name())?;
-            if self.averaged {
-                writeln!(f, "traits averaged over {} candidate curves", self.candidates.len())?;
-            }
         }
         if let Some(rmse) = self.rmse_sg {
             writeln!(f, "root mean square of the residuals {rmse:.5} SG")?;

@@ -127,8 +127,9 @@ impl Problem<'_> {
             let parameter = Parameter::new(name, mean);
             parameters.push(if sd > 0.0 { parameter.with_prior(mean, sd) } else { parameter.held() });
         }
+        let nuisances = self.nuisances.iter().enumerate();
         parameters
-            .extend(self.nuisances.iter().map(|n| Parameter::new(n.name.as_str(), n.mean).with_prior(n.mean, 1.0)));
+            .extend(nuisances.map(|(k, n)| Parameter::new(format!("nuisance {k}"), n.mean).with_prior(n.mean, 1.0)));
         parameters
     }
 

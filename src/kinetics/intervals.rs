@@ -42,8 +42,7 @@ impl KineticsSettings {
                                 (estimate.lower, estimate.upper) = (lower, upper);
                                 estimate.method = "profile likelihood, normal".into();
                             }
-                            Err(error) if error.is_not_estimable() => *finding = Finding::missing(error.to_string()),
-                            Err(error) => return Err(error),
+                            Err(error) => *finding = Finding::missing(error.to_string()),
                         }
                     }
                 }

@@ -4,7 +4,6 @@
 //! all batches together are [`Kinetics`]. Any other quantity that goes once from one level to another, such as growth, is
 //! fitted by [`SigmoidSettings`] on plain slices.
 
-mod averaging;
 mod bands;
 mod batch_fit;
 mod begin;

@@ -53,6 +53,9 @@ impl Information {
     pub fn new(strain: &str, mean: &DVector<f64>, covariance: DMatrix<f64>, prior_sds: &[f64]) -> Option<Self> {
         let mut precision = covariance.cholesky()?.inverse();
         let weighted = &precision * mean;
+        if !precision.iter().chain(weighted.iter()).all(|number| number.is_finite()) {
+            return None;
+        }
         for (k, sd) in prior_sds.iter().enumerate() {
             precision[(k, k)] -= 1.0 / (sd * sd);
         }

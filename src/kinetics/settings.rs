@@ -1,6 +1,6 @@
 //! What the study of kinetics lets one choose.
 
-use crate::error::{Error, Result};
+use crate::error::{Error, Result, within};
 
 use super::clock::ACTIVATION_KJ_MOL;
 use super::misread::FOAM_SG;
@@ -59,7 +59,6 @@ pub enum IntervalMethod {
 /// | `level` | - | 0.90 | 0 to 1 | another level of the intervals is wanted |
 /// | `bin_h` | h | 1 | 0 to 24 | readings come closer or wider than every few minutes; 0 keeps each reading |
 /// | `finish_tolerance_sg` | SG | 0.001 | 0.0001 to 0.02 | "at rest" should mean something else |
-/// | `finish_hold_h` | h | 48 | 0 to 1000 | as above |
 /// | `stuck_above_limit_sg` | SG | 0.003 | 0 to 0.05 | a batch counts as stuck sooner or later |
 /// | `terminal_from_progress` | - | 0.90 | 0 to 1 | terminal gravity is wanted from earlier fits, at one's own risk |
 /// | `bubble_delay_h` | h | 1.5 | 0 to 24 | probes shed gas better or worse |
@@ -71,7 +70,6 @@ pub enum IntervalMethod {
 /// | `interval` | - | delta | - | curves are strongly bent in their parameters: profile, bootstrap |
 /// | `repeats` | - | 200 | 50 to 100000 | of the bootstrap |
 /// | `candidates` | - | true | - | the table of candidate curves is not wanted: saves most of the time |
-/// | `averaged` | - | false | - | traits shall hold the doubt about the curve: means over the candidates by Akaike weights, the smooth curve with half of the weight besides |
 /// | `clock` | - | best | - | all batches should have one clock |
 /// | `activation_kj_mol` | kJ/mol | 52.4 | 0 to 200 | the effect of temperature on the pace is known |
 /// | `activation_sd_kj_mol` | kJ/mol | 15 | 0 to 100 | as above; 0 holds it |
@@ -89,8 +87,6 @@ pub struct KineticsSettings {
     pub bin_h: f64,
     /// Distance from terminal gravity within which a batch is at rest, SG.
     pub finish_tolerance_sg: f64,
-    /// How long it has to stay there, hours.
-    pub finish_hold_h: f64,
     /// How far above the limit a batch at rest counts as stuck, SG.
     pub stuck_above_limit_sg: f64,
     /// Share of the drop before which terminal gravity and what hangs on it are left empty.
@@ -117,9 +113,6 @@ pub struct KineticsSettings {
     pub repeats: usize,
     /// Whether all candidate curves are fitted for comparison when all batches are.
     pub candidates: bool,
-    /// Whether traits are means over the candidate curves, each with its Akaike weight and the smooth curve with half of all
-    /// weight besides, and not those of one curve. The candidates are then fitted even where no table of them is wanted.
-    pub averaged: bool,
     /// Which clock.
     pub clock: ClockChoice,
     /// Activation energy of the pace, kJ/mol; see [`super::ACTIVATION_KJ_MOL`] for its source.
@@ -143,7 +136,6 @@ impl Default for KineticsSettings {
             level: 0.90,
             bin_h: 1.0,
             finish_tolerance_sg: 0.001,
-            finish_hold_h: 48.0,
             stuck_above_limit_sg: 0.003,
             terminal_from_progress: 0.90,
             bubble_delay_h: 1.5,
@@ -155,7 +147,6 @@ impl Default for KineticsSettings {
             interval: IntervalMethod::Delta,
             repeats: 200,
             candidates: true,
-            averaged: false,
             clock: ClockChoice::Best,
             activation_kj_mol: ACTIVATION_KJ_MOL.0,
             activation_sd_kj_mol: ACTIVATION_KJ_MOL.1,
@@ -178,13 +169,6 @@ impl KineticsSettings {
     /// # Errors
     /// [`Error::Setting`] for the first that does not.
     pub fn check(&self) -> Result<&Self> {
-        let within = |name, value: f64, low: f64, high: f64, wanted| {
-            if (low..=high).contains(&value) {
-                Ok(())
-            } else {
-                Err(Error::Setting { name, value: value.to_string(), wanted })
-            }
-        };
         if !(self.level > 0.0 && self.level < 1.0) {
             return Err(Error::Setting {
                 name: "level",
@@ -194,7 +178,6 @@ impl KineticsSettings {
         }
         within("bin_h", self.bin_h, 0.0, 24.0, "0 to 24 hours")?;
         within("finish_tolerance_sg", self.finish_tolerance_sg, 1e-4, 0.02, "0.0001 to 0.02 SG")?;
-        within("finish_hold_h", self.finish_hold_h, 0.0, 1000.0, "0 to 1000 hours")?;
         within("stuck_above_limit_sg", self.stuck_above_limit_sg, 0.0, 0.05, "0 to 0.05 SG")?;
         within("terminal_from_progress", self.terminal_from_progress, 0.0, 1.0, "a share from 0 to 1")?;
         within("bubble_delay_h", self.bubble_delay_h, 0.0, 24.0, "0 to 24 hours")?;
