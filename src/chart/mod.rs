@@ -36,5 +36,4 @@ mod words;
 
 pub(crate) use calibration::in_words as curve_in_words;
 pub use figure::{Figure, Panel};
-pub(crate) use strains::words as trait_in_words;
 pub(crate) use words::{minute, percent, signed, written};

@@ -8,20 +8,20 @@ use std::collections::{BTreeSet, HashMap};
 use rayon::prelude::*;
 
 use crate::error::Result;
-use crate::kinetics::population::{Information, Prior};
-use crate::kinetics::prepare::median;
+use crate::kinetics::median::median;
+use crate::kinetics::population::{Information, PopulationPrior};
 use crate::kinetics::{ErrorModel, Kinetics, KineticsSettings};
 use crate::season::Batch;
 use crate::units::Instant;
 
 use super::coordinates::DIMS;
 use super::known::KnownSeries;
-use super::posterior::Own;
+use super::posterior::RunningBatch;
 
 /// Hours between looks at a batch.
 const GRID_H: f64 = 48.0;
 /// Departure of probes from the smooth curve where no past batch tells: size, SG, correlation time, hours, and share at rest.
-const DEPARTURE: (f64, f64, f64) = (4e-4, 6.0, 0.5);
+const ERROR_MODEL: (f64, f64, f64) = (4e-4, 6.0, 0.5);
 
 pub(super) struct Archive<'a> {
     batches: &'a [Batch],
@@ -79,18 +79,19 @@ impl<'a> Archive<'a> {
 
     fn information(&self, batch: &Batch, as_of: Instant) -> Result<Option<Information>> {
         let Some(series) = self.source.series(batch, as_of)? else { return Ok(None) };
-        let posterior = Own::new(&series, self.settings, self.departure(as_of))?.posterior(&Prior::base(DIMS), true)?;
+        let posterior = RunningBatch::new(&series, self.settings, self.error_model(as_of))?
+            .posterior(&PopulationPrior::base(DIMS), true)?;
         let covariance = posterior.covariance.view((1, 1), (DIMS, DIMS)).clone_owned();
         Ok(Information::new(&batch.strain, &posterior.mean.rows(1, DIMS).clone_owned(), covariance, &[1.0; DIMS]))
     }
 
     /// Size, correlation time and share at rest of what probes depart from the smooth curve: medians of the batches whose
     /// data had ended.
-    pub fn departure(&self, as_of: Instant) -> (f64, f64, f64) {
+    pub fn error_model(&self, as_of: Instant) -> (f64, f64, f64) {
         let ended = self.kinetics.batches.iter().filter(|fit| fit.instant(fit.last_hours) <= as_of);
         let found: Vec<ErrorModel> = ended.filter_map(|fit| Some(fit.fitted.as_ref()?.errors)).collect();
         if found.len() < 3 {
-            return DEPARTURE;
+            return ERROR_MODEL;
         }
         let middle = |of: fn(&ErrorModel) -> f64| median(&mut found.iter().map(of).collect::<Vec<_>>());
         (middle(|e| e.kappa_sg), middle(|e| e.tau_h), middle(|e| e.floor))

@@ -5,7 +5,7 @@ use crate::fit::quantile::fisher_f;
 use crate::kinetics::{BatchFit, Status, Trait};
 use crate::units::Instant;
 
-use super::learned::Scored;
+use super::learned::ScoredForecast;
 use super::result::{Backtest, BacktestRow, BacktestStatus, Quantiles, StageCoverage};
 use super::run::Forecaster;
 
@@ -46,7 +46,7 @@ impl Forecaster<'_> {
         for ((_, stage, fit, outcome), drawn) in moments.into_iter().zip(drawn) {
             let made = self.make(drawn);
             if let (Some((finish_h, _)), Some(raw)) = (outcome.seen, made.raw_finish_h) {
-                self.scored.push(Scored {
+                self.scored.push(ScoredForecast {
                     batch: fit.batch.clone(),
                     known_at: fit.instant(finish_h + self.settings.observed_after_h),
                     progress: made.forecast.progress.value().unwrap_or(stage),

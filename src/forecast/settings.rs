@@ -1,4 +1,4 @@
-//! What the study of forecasts lets one choose.
+//! Settings of the study of forecasts.
 
 use crate::error::{Error, Result};
 use crate::kinetics::KineticsSettings;

@@ -7,14 +7,15 @@ use rand_distr::{Distribution, StandardNormal};
 use crate::error::{Error, Result};
 use crate::fit::Finding;
 
-use super::batch_fit::{FittedCurve, Point, Source};
-use super::curve::{Curve, PARAMETERS};
-use super::estimate::{Estimated, Given, values};
-use super::gls::Problem;
-use super::misread::{DELAY, FITTED, FOAM};
+use super::batch_fit::FittedCurve;
+use super::curve::{GravityCurve, PARAMETERS};
+use super::curve_problem::{CurveProblem, Given};
+use super::estimate::CurveFit;
+use super::point::{Point, Source};
+use super::probe_bias::{DELAY, FITTED, FOAM};
 use super::settings::{IntervalMethod, KineticsSettings};
 use super::timed::Timed;
-use super::traits::{self, Trait};
+use super::traits::Trait;
 
 impl KineticsSettings {
     /// Replaces the delta method's intervals in `all` by those that were asked for.
@@ -22,22 +23,23 @@ impl KineticsSettings {
         &self,
         all: &mut [Finding],
         fitted: &FittedCurve,
-        found: &Estimated,
+        found: &CurveFit,
         given: &Given<'_>,
         points: &[Point],
     ) -> Result<()> {
         let problem = given.problem(points, &found.foam);
         let at = |vector: &[f64; PARAMETERS], which: Trait| {
-            let curve = Curve::of_form(fitted.curve.form, vector);
-            traits::value(&Timed::new(&curve, &fitted.clock), which, self.finish_tolerance_sg)
+            let curve = GravityCurve::from_vector(fitted.curve.kind, vector);
+            which.value(&Timed::new(&curve, &fitted.clock), self.finish_tolerance_sg)
         };
         match self.interval {
             IntervalMethod::Delta => Ok(()),
             IntervalMethod::Profile => {
+                let errors = (found.relative_rate.as_slice(), &found.errors);
                 for (which, finding) in Trait::ALL.into_iter().zip(all) {
                     if let Finding::Estimated(estimate) = finding {
                         let functional = |p: &[f64]| gradient(p, fitted, &|vector| at(vector, which));
-                        match problem.profile(found, &functional, self.level) {
+                        match problem.profile(&found.fit, &found.curve, errors, &functional, self.level) {
                             Ok((lower, upper)) => {
                                 (estimate.lower, estimate.upper) = (lower, upper);
                                 estimate.method = "profile likelihood, normal".into();
@@ -52,14 +54,14 @@ impl KineticsSettings {
         }
     }
 
-    /// Draws data from the curve, the offsets, the misreadings and the error model, fits each, and takes the quantiles of
+    /// Draws data from the curve, the offsets, the bias of the probes and the error model, fits each, and takes the quantiles of
     /// the errors off the estimate (the basic bootstrap: A. C. Davison and D. V. Hinkley 1997, section 5.2).
     fn bootstrap(
         &self,
         all: &mut [Finding],
         fitted: &FittedCurve,
-        found: &Estimated,
-        problem: &Problem<'_>,
+        found: &CurveFit,
+        problem: &CurveProblem<'_>,
         at: &dyn Fn(&[f64; PARAMETERS], Trait) -> Result<f64>,
     ) -> Result<()> {
         let mut rng = ChaCha8Rng::seed_from_u64(1);
@@ -68,34 +70,32 @@ impl KineticsSettings {
         let right = Trait::ALL.map(|which| at(&truth, which).unwrap_or(f64::NAN));
         let mut errors: Vec<Vec<f64>> = vec![Vec::with_capacity(self.repeats); Trait::ALL.len()];
         for _ in 0..self.repeats {
-            let mut drawn = values(&found.fit);
-            for (place, (mean, sd)) in [(DELAY, problem.misreads.delay_h), (FOAM, problem.misreads.foam_sg)] {
+            let mut drawn = found.fit.values();
+            for (place, (mean, sd)) in [(DELAY, problem.bias.delay_h), (FOAM, problem.bias.foam_sg)] {
                 if let Some(cell) = drawn.get_mut(place) {
                     *cell = mean + sd * normal();
                 }
             }
-            for (z, nuisance) in drawn.iter_mut().skip(FITTED).zip(problem.nuisances) {
+            for (z, nuisance) in drawn.iter_mut().skip(FITTED).zip(problem.likelihood.nuisances) {
                 *z = nuisance.mean + normal();
             }
-            let mut left = vec![0.0; problem.points.len()];
-            problem.departures(&drawn, &mut left)?;
+            let left = problem.residuals(&drawn)?;
             let (mut state, mut before) = (0.0, f64::NEG_INFINITY);
-            let mut points = problem.points.to_vec();
-            for ((point, left), vigour) in points.iter_mut().zip(&left).zip(&found.vigour) {
+            let mut points = problem.likelihood.points.to_vec();
+            for ((point, left), rate) in points.iter_mut().zip(&left).zip(&found.relative_rate) {
                 let kept = (-(point.hours - before) / found.errors.tau_h).exp();
                 state = kept * state + (1.0 - kept * kept).max(0.0).sqrt() * normal();
                 before = point.hours;
                 let white = match point.source {
                     Source::Probe(_) => found.errors.factor.sqrt() * point.own_sd,
-                    Source::Sample(_) => (1.0 - problem.share).sqrt() * point.own_sd,
+                    Source::Sample(_) => (1.0 - problem.likelihood.share).sqrt() * point.own_sd,
                 };
                 // What departs is the reading less all that was drawn.
-                point.sg = point.sg - left + found.errors.departure_sd(*vigour) * state + white * normal();
+                point.sg = point.sg - left + found.errors.departure_sd(*rate) * state + white * normal();
             }
-            let again = Problem { points: &points, ..problem.clone() };
-            let whitener = again.whitener(&found.vigour, &found.errors)?;
-            let Ok(fit) = again.fit(found.kind, &fitted.curve, &whitener, found.errors.bend_sd) else { continue };
-            let Some(vector) = values(&fit).first_chunk::<PARAMETERS>().copied() else { continue };
+            let again = problem.with_points(&points);
+            let Ok(fit) = again.fit(&fitted.curve, &found.relative_rate, &found.errors) else { continue };
+            let Some(vector) = fit.values().first_chunk::<PARAMETERS>().copied() else { continue };
             for ((errors, which), right) in errors.iter_mut().zip(Trait::ALL).zip(right) {
                 if let Ok(value) = at(&vector, which) {
                     errors.push(value - right);

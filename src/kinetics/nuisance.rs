@@ -6,8 +6,9 @@ use nalgebra::{Cholesky, DMatrix, DVector};
 use crate::error::{Error, Result};
 use crate::gravity::{ErrorStep, GravitySeries, KnownErrors};
 
-use super::batch_fit::{Point, Source};
-use super::prepare::{Prepared, median};
+use super::bins::BinnedSeries;
+use super::median::median;
+use super::point::{Point, Source};
 use super::settings::KineticsSettings;
 use super::steps::{is_after, steps};
 
@@ -36,17 +37,17 @@ pub(crate) struct Nuisance {
 /// [`Error::Numeric`] when what is known of the probes' errors is no covariance.
 pub(crate) fn nuisances(
     series: &GravitySeries,
-    prepared: &Prepared,
+    binned: &BinnedSeries,
     settings: &KineticsSettings,
 ) -> Result<Vec<Nuisance>> {
-    let points = &prepared.points;
+    let points = &binned.points;
     let mut all = match &series.known {
         Some(known) => known_effects(known, points)?,
         None => offsets(series, points),
     };
     all.extend(steps(series, points, settings.disturbed_sd_sg).into_iter().map(|step| shift(step, points)));
     let share = settings.instrument_share;
-    for instrument in 0..prepared.instruments.len() {
+    for instrument in 0..binned.instruments.len() {
         let of = |p: &Point| if p.source == Source::Sample(instrument) { share.sqrt() * p.own_sd } else { 0.0 };
         all.push(effect(points.iter().map(of).collect()));
     }
@@ -79,9 +80,9 @@ fn known_effects(known: &KnownErrors, points: &[Point]) -> Result<Vec<Nuisance>>
     lower.solve_lower_triangular_mut(&mut means);
     let weights: Vec<Vec<(usize, f64)>> = points
         .iter()
-        .zip(levels(points))
-        .map(|(point, level)| match point.source {
-            Source::Probe(probe) => known.weights(probe as u32, level),
+        .zip(running_medians(points))
+        .map(|(point, sg)| match point.source {
+            Source::Probe(probe) => known.weights(probe as u32, sg),
             Source::Sample(_) => Vec::new(),
         })
         .collect();
@@ -116,8 +117,8 @@ fn shift(step: ErrorStep, points: &[Point]) -> Nuisance {
 
 /// The gravity about each point of a probe: a running median. An effect of a reading's own gravity would have that reading's
 /// noise in it, and a fit could make all noise less by making the whole fall less.
-fn levels(points: &[Point]) -> Vec<f64> {
-    let mut levels: Vec<f64> = points.iter().map(|point| point.sg).collect();
+fn running_medians(points: &[Point]) -> Vec<f64> {
+    let mut medians: Vec<f64> = points.iter().map(|point| point.sg).collect();
     let mut sources: Vec<Source> = Vec::new();
     for point in points {
         if !sources.contains(&point.source) {
@@ -128,11 +129,11 @@ fn levels(points: &[Point]) -> Vec<f64> {
         let mine: Vec<usize> = (0..points.len()).filter(|&i| points[i].source == source).collect();
         for (place, &i) in mine.iter().enumerate() {
             let side = MOST_SIDE.min(mine.len() / SIDES).min(place).min(mine.len() - 1 - place);
-            let about = mine.get(place - side..=place + side).unwrap_or_default();
-            levels[i] = median(&mut about.iter().map(|&j| points[j].sg).collect::<Vec<_>>());
+            let about = mine.iter().skip(place - side).take(2 * side + 1);
+            medians[i] = median(&mut about.map(|&j| points[j].sg).collect::<Vec<_>>());
         }
     }
-    levels
+    medians
 }
 
 #[cfg(test)]
@@ -151,18 +152,9 @@ mod tests {
         let mut series = GravitySeries::empty("B", "s", crate::Instant::from_micros(0));
         series.probes = vec![SeriesProbe { probe: "a".into(), offset_sd: 1e-3 }; 2];
         series.known = Some(known);
-        let point = |hours, sg, probe| Point {
-            hours,
-            clock_h: hours,
-            pace: 1.0,
-            sg,
-            own_sd: 1e-4,
-            shared_sd: 1e-3,
-            source: Source::Probe(probe),
-            weight: 1.0,
-        };
+        let point = |hours, sg, probe| Point { shared_sd: 1e-3, ..Point::at(hours, sg, Source::Probe(probe)) };
         let points = vec![point(0.0, 1.05, 0), point(90.0, 1.01, 0), point(5.0, 1.05, 1)];
-        nuisances(&series, &Prepared { points, ..Prepared::default() }, &KineticsSettings::default())
+        nuisances(&series, &BinnedSeries { points, ..BinnedSeries::default() }, &KineticsSettings::default())
     }
 
     /// The effects must give back the mean and the covariance that they were made of.

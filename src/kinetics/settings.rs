@@ -1,30 +1,21 @@
-//! What the study of kinetics lets one choose.
+//! Settings of the study of kinetics.
 
 use crate::error::{Error, Result, within};
 
-use super::clock::ACTIVATION_KJ_MOL;
-use super::misread::FOAM_SG;
+use super::curve::FermentationCurve;
 
-/// Which curve is fitted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum CurveChoice {
-    /// Of all curves the one with the lowest AICc on the correlated likelihood.
-    Best,
-    /// Five parameters, a slow tail and the smooth correction of the rate: the one whose intervals hold on fermentations
-    /// that no closed form describes.
-    #[default]
-    Smooth,
-    /// The four-parameter logistic, symmetric in time.
-    Logistic4,
-    /// The five-parameter logistic, whose end may be slower or more abrupt than its onset.
-    Logistic5,
-    /// The modified Gompertz curve from pitching on.
-    Gompertz,
-    /// A lag, then an exponential decline.
-    LagExponential,
-    /// Growing yeast that alcohol inhibits, by a differential equation.
-    Inhibited,
-}
+/// Effective activation energy of the pace of a fermentation and its standard deviation, kJ/mol: 52.4 is derived from the
+/// time of the middle of the drop between 10 and 15 C in the model of de Andres-Toro et al. (1998, Math. Comput. Simul.
+/// 48, 65), a Q10 of 2.16; the spread covers those of the uptake of maltotriose, maltose and glucose in Gee and Ramirez
+/// (1994, J. Inst. Brew. 100, 321): 30, 47 and 95.
+pub const ACTIVATION_KJ_MOL: (f64, f64) = (52.4, 15.0);
+/// The bias of a probe by foam where most of it sits, mean and standard deviation, SG.
+///
+/// By the hydrostatics of a leaning float, mass above the water line turns it further over than its weight lifts its
+/// reading: 0.3 g all round, 5 to 10 mm above the water line, read +0.0003 to +0.0007. A tenth of a gram on the low side,
+/// which leans towards the foam, reads +0.0005 to +0.0009, on the high side -0.0001 to -0.0005. How much foam a probe carries,
+/// and how high, is assumed, no reference: the spread leaves room for none at all, and for twice as much that hangs low.
+pub(crate) const FOAM_SG: (f64, f64) = (5e-4, 1e-3);
 
 /// Which clock the curve runs on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -55,7 +46,7 @@ pub enum IntervalMethod {
 ///
 /// | field | unit | default | range | change it when |
 /// | --- | --- | --- | --- | --- |
-/// | `curve` | - | smooth | - | a closed form is wanted, or the best by AICc |
+/// | `curves` | - | smooth alone | one or more | a closed form is wanted, or of several the one with the lowest AICc |
 /// | `level` | - | 0.90 | 0 to 1 | another level of the intervals is wanted |
 /// | `bin_h` | h | 1 | 0 to 24 | readings come closer or wider than every few minutes; 0 keeps each reading |
 /// | `finish_tolerance_sg` | SG | 0.001 | 0.0001 to 0.02 | "at rest" should mean something else |
@@ -79,8 +70,8 @@ pub enum IntervalMethod {
 /// | `lager_below_c` | C | 14 | -5 to 40 | mean temperature that tells one from the other |
 #[derive(Debug, Clone, PartialEq)]
 pub struct KineticsSettings {
-    /// Which curve.
-    pub curve: CurveChoice,
+    /// The curves that are fitted, of which the one with the lowest AICc on the correlated likelihood is taken.
+    pub curves: Vec<FermentationCurve>,
     /// Level of the intervals.
     pub level: f64,
     /// Width of the bins that readings of one probe are averaged in before the fit, hours.
@@ -91,18 +82,18 @@ pub struct KineticsSettings {
     pub stuck_above_limit_sg: f64,
     /// Share of the drop before which terminal gravity and what hangs on it are left empty.
     pub terminal_from_progress: f64,
-    /// By how much gas on a probe delays what it shows, hours, before the batch is looked at. From memory, no source: a probe
+    /// By how much gas on a probe delays what it shows, hours, before the batch is looked at. Assumed; no reference: a probe
     /// reads some 0.001 to 0.003 too high where a beer falls by 0.015 a day. Samples in mid-fermentation tell it better.
     pub bubble_delay_h: f64,
     /// Its standard deviation, hours.
     pub bubble_delay_sd_h: f64,
-    /// By how much foam on probes makes them misread where most of it sits, SG, before the batch is looked at: as the
+    /// The bias of probes by foam where most of it sits, SG, before the batch is looked at: as the
     /// hydrostatics of a float that leans give it for some tenths of a gram, most of it all round and a little on the low side.
     pub foam_sg: f64,
-    /// Its standard deviation, SG; from memory, no source.
+    /// Its standard deviation, SG; assumed, no reference.
     pub foam_sd_sg: f64,
     /// How far a probe may read off for good after a dry hop, or after whatever else was done to the batch or to it, standard
-    /// deviation, SG; from memory, no source: a tenth of a gram of hops that stay on a probe. Small, as hops also start a slow
+    /// deviation, SG; assumed, no reference: a tenth of a gram of hops that stay on a probe. Small, as hops also start a slow
     /// fermentation.
     pub disturbed_sd_sg: f64,
     /// Share of the variance of a sample that all samples of its instrument have in common.
@@ -115,13 +106,13 @@ pub struct KineticsSettings {
     pub candidates: bool,
     /// Which clock.
     pub clock: ClockChoice,
-    /// Activation energy of the pace, kJ/mol; see [`super::ACTIVATION_KJ_MOL`] for its source.
+    /// Activation energy of the pace, kJ/mol; see [`ACTIVATION_KJ_MOL`] for its source.
     pub activation_kj_mol: f64,
     /// Its standard deviation.
     pub activation_sd_kj_mol: f64,
     /// Reference temperature of thermal time, C.
     pub reference_c: f64,
-    /// Temperature below which the clock of an ale stops, C; from memory.
+    /// Temperature below which the clock of an ale stops, C; assumed.
     pub stop_ale_c: f64,
     /// The same for a lager.
     pub stop_lager_c: f64,
@@ -132,7 +123,7 @@ pub struct KineticsSettings {
 impl Default for KineticsSettings {
     fn default() -> Self {
         Self {
-            curve: CurveChoice::Smooth,
+            curves: vec![FermentationCurve::Smooth],
             level: 0.90,
             bin_h: 1.0,
             finish_tolerance_sg: 0.001,
@@ -176,6 +167,9 @@ impl KineticsSettings {
                 wanted: "a probability between 0 and 1",
             });
         }
+        if self.curves.is_empty() {
+            return Err(Error::Setting { name: "curves", value: "empty".to_owned(), wanted: "at least one curve" });
+        }
         within("bin_h", self.bin_h, 0.0, 24.0, "0 to 24 hours")?;
         within("finish_tolerance_sg", self.finish_tolerance_sg, 1e-4, 0.02, "0.0001 to 0.02 SG")?;
         within("stuck_above_limit_sg", self.stuck_above_limit_sg, 0.0, 0.05, "0 to 0.05 SG")?;
@@ -208,6 +202,8 @@ mod tests {
             let error = KineticsSettings { level, ..Default::default() }.check().unwrap_err();
             assert!(error.to_string().contains("level"), "{error}");
         }
+        let error = KineticsSettings { curves: Vec::new(), ..Default::default() }.check().unwrap_err();
+        assert!(error.to_string().contains("curves"), "{error}");
         let error = KineticsSettings { bin_h: f64::NAN, ..Default::default() }.check().unwrap_err();
         assert!(error.to_string().contains("bin_h"), "{error}");
     }

@@ -1,4 +1,4 @@
-//! What the comparison of strains lets one choose.
+//! Settings of the comparison of strains.
 
 use crate::error::{Error, Result};
 use crate::kinetics::Trait;

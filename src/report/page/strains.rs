@@ -2,7 +2,6 @@
 
 use maud::{Markup, html};
 
-use crate::chart;
 use crate::kinetics::Trait;
 use crate::study::SeasonStudy;
 
@@ -32,5 +31,5 @@ pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
 
 /// The trait of that name for a reader.
 fn trait_in_words(name: &str) -> &str {
-    Trait::ALL.into_iter().find(|which| which.name() == name).map_or(name, |which| chart::trait_in_words(which).0)
+    Trait::ALL.into_iter().find(|which| which.name() == name).map_or(name, |which| which.title())
 }

@@ -3,13 +3,17 @@
 use crate::error::Result;
 use crate::gravity::GravitySeries;
 
-use super::batch_fit::{BatchFit, Point};
-use super::curve::CurveKind;
-use super::estimate::{Estimated, Given, estimate, values, weak_priors};
-use super::misread::foam;
+use super::batch_fit::BatchFit;
+use super::bins::bins;
+use super::candidate::Candidate;
+use super::curve::FermentationCurve;
+use super::estimate::{CurveFit, estimate, refine};
 use super::nuisance::{Nuisance, nuisances};
-use super::prepare::prepare;
+use super::point::Point;
+use super::probe_bias::foam;
 use super::settings::KineticsSettings;
+use super::unfitted::first_gravity;
+use super::weak_priors::weak_priors;
 
 /// Most points a probe gives to the comparison: every curve is fitted twice, and coarser points tell them apart as well.
 const MOST_POINTS: f64 = 40.0;
@@ -19,31 +23,6 @@ const FORWARD_SHARE: f64 = 0.6;
 const LEAST_FORWARD: (usize, usize) = (5, 3);
 /// A criterion lower by this much tells two curves apart (Burnham and Anderson 2002, section 2.6).
 pub(super) const TELLING: f64 = 2.0;
-
-/// One curve on one batch.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Candidate {
-    /// The curve.
-    pub curve: CurveKind,
-    /// Points it was fitted to.
-    pub n: usize,
-    /// Parameters that the data determine, those of the error model included.
-    pub parameters: Option<f64>,
-    /// Akaike's criterion corrected for the number of points, on the correlated likelihood.
-    pub aicc: Option<f64>,
-    /// Akaike weight: 0 without a criterion.
-    pub akaike_weight: f64,
-    /// Root mean square of the residuals, SG.
-    pub rmse_sg: Option<f64>,
-    /// Points in the last two fifths of the time, foretold from the first three.
-    pub forward_n: usize,
-    /// Root mean square of the errors of what was foretold, SG.
-    pub forward_rmse_sg: Option<f64>,
-    /// True for the curve that was taken.
-    pub chosen: bool,
-    /// Why something is missing, or why this curve was taken.
-    pub why: String,
-}
 
 /// Akaike weights: `w_i = exp(-D_i/2) / sum_j exp(-D_j/2)`, where D is the criterion less the least one (Burnham and
 /// Anderson 2002, section 2.9). A curve without a criterion has weight 0.
@@ -58,20 +37,20 @@ impl KineticsSettings {
     /// All candidates for a batch with a fitted curve, on its clock.
     pub(super) fn all_candidates(&self, fit: &BatchFit, series: &GravitySeries) -> Result<Vec<Candidate>> {
         let Some(fitted) = &fit.fitted else { return Ok(Vec::new()) };
-        let mut prepared = prepare(series, self, MOST_POINTS);
-        prepared.set_clock(&fitted.clock);
-        let effects = nuisances(series, &prepared, self)?;
-        let points = prepared.points;
-        let priors = weak_priors(super::begin::first_level(&points));
-        let fits: Vec<(CurveKind, Result<Estimated>, Vec<Point>)> = CurveKind::ALL
-            .into_iter()
-            .map(|kind| {
+        let mut binned = bins(series, self, MOST_POINTS);
+        binned.set_clock(&fitted.clock);
+        let effects = nuisances(series, &binned, self)?;
+        let points = binned.points;
+        let priors = weak_priors(first_gravity(&points));
+        let fits: Vec<(FermentationCurve, Result<CurveFit>, Vec<Point>)> = FermentationCurve::ALL
+            .iter()
+            .map(|&kind| {
                 let mut weighed = points.clone();
                 (kind, estimate(&self.given(kind, &effects, &priors), &mut weighed), weighed)
             })
             .collect();
         // Which points are outliers says the curve in use, the same to all.
-        let own = fits.iter().find(|(kind, whole, _)| *kind == fitted.kind && whole.is_ok());
+        let own = fits.iter().find(|(kind, whole, _)| *kind == fitted.curve.kind && whole.is_ok());
         let weighed = own.map_or(&points, |(_, _, weighed)| weighed);
         let weights: Vec<f64> = weighed.iter().map(|point| point.weight).collect();
         let mut all = Vec::with_capacity(fits.len());
@@ -82,12 +61,12 @@ impl KineticsSettings {
         for (candidate, weight) in all.iter_mut().zip(weights) {
             candidate.akaike_weight = weight;
         }
-        let closed = |c: &&Candidate| !matches!(c.curve, CurveKind::Inhibited | CurveKind::Smooth);
+        let closed = |c: &&Candidate| !matches!(c.curve, FermentationCurve::Inhibited | FermentationCurve::Smooth);
         let least = |of: &[&Candidate]| of.iter().filter_map(|c| c.aicc).fold(f64::INFINITY, f64::min);
         let best_closed = least(&all.iter().filter(closed).collect::<Vec<_>>());
         let best = least(&all.iter().collect::<Vec<_>>());
         for candidate in &mut all {
-            candidate.chosen = candidate.curve == fitted.kind;
+            candidate.chosen = candidate.curve == fitted.curve.kind;
             let own = candidate.aicc.unwrap_or(f64::INFINITY);
             let mut words = Vec::new();
             if !candidate.why.is_empty() {
@@ -99,7 +78,7 @@ impl KineticsSettings {
             if own <= best && own.is_finite() {
                 words.push("lowest AICc".to_owned());
             }
-            if candidate.curve == CurveKind::Inhibited && own + TELLING < best_closed {
+            if candidate.curve == FermentationCurve::Inhibited && own + TELLING < best_closed {
                 words.push("preferred to every closed form".to_owned());
             }
             candidate.why = words.join("; ");
@@ -109,17 +88,17 @@ impl KineticsSettings {
 
     /// Why a curve was taken.
     fn reason(&self) -> &'static str {
-        match self.curve {
-            super::CurveChoice::Best => "taken: lowest AICc",
-            super::CurveChoice::Smooth => "taken: its intervals hold where no closed form does",
-            _ => "taken: asked for",
+        match self.curves.as_slice() {
+            [FermentationCurve::Smooth] => "taken: its intervals hold where no closed form does",
+            [_] => "taken: asked for",
+            _ => "taken: lowest AICc",
         }
     }
 
     fn candidate(
         &self,
-        kind: CurveKind,
-        whole: Result<Estimated>,
+        kind: FermentationCurve,
+        whole: Result<CurveFit>,
         points: &[Point],
         effects: &[Nuisance],
         weights: &[f64],
@@ -160,7 +139,11 @@ impl KineticsSettings {
             .iter()
             .map(|of| Nuisance { column: of.column.iter().take(first).copied().collect(), ..of.clone() })
             .collect();
-        let early = self.early(&whole, points.get(..first).unwrap_or_default(), &cut);
+        // The error model is that of the whole, which says how far points may lie from a curve and nothing of where it goes;
+        // the search starts at the whole's curve.
+        let (early, _) = points.split_at(first);
+        let priors = weak_priors(first_gravity(early));
+        let early = refine(&whole.curve, whole.errors, &self.given(kind, &cut, &priors), early);
         match early.and_then(|early| self.errors(kind, &early, points, effects, weights, first)) {
             Ok(rmse_sg) => (found.forward_n, found.forward_rmse_sg) = (rest, rmse_sg),
             Err(error) => found.why = format!("forward: {error}"),
@@ -168,44 +151,20 @@ impl KineticsSettings {
         found
     }
 
-    /// The curve fitted to the beginning alone. Its error model is that of the whole, which says how far points may lie from a
-    /// curve and nothing of where it goes; its search starts at the whole's curve.
-    fn early(&self, whole: &Estimated, points: &[Point], effects: &[Nuisance]) -> Result<Estimated> {
-        let priors = weak_priors(super::begin::first_level(points));
-        let given = self.given(whole.kind, effects, &priors);
-        let vigour = given.problem(points, &[]).vigour(&whole.curve);
-        let column = foam(points, &vigour);
-        let problem = given.problem(points, &column);
-        let whitener = problem.whitener(&vigour, &whole.errors)?;
-        let fit = problem.fit(whole.kind, &whole.curve, &whitener, whole.errors.bend_sd)?;
-        let curve = problem.curve_of(&values(&fit))?;
-        Ok(Estimated {
-            kind: whole.kind,
-            curve,
-            fit,
-            errors: whole.errors,
-            vigour,
-            foam: column,
-            aicc: f64::NAN,
-            parameters: f64::NAN,
-        })
-    }
-
     /// Root mean square of the errors at the points from `first` on, robust weights of the whole fit applied.
     fn errors(
         &self,
-        kind: CurveKind,
-        found: &Estimated,
+        kind: FermentationCurve,
+        found: &CurveFit,
         points: &[Point],
         effects: &[Nuisance],
         weights: &[f64],
         first: usize,
     ) -> Result<Option<f64>> {
         let priors = weak_priors(found.curve.original_sg);
-        let given: Given<'_> = self.given(kind, effects, &priors);
-        let column = foam(points, &given.problem(points, &[]).vigour(&found.curve));
-        let mut residual = vec![0.0; points.len()];
-        given.problem(points, &column).departures(&values(&found.fit), &mut residual)?;
+        let given = self.given(kind, effects, &priors);
+        let column = foam(points, &given.problem(points, &[]).likelihood.relative_rate(&found.curve));
+        let residual = given.problem(points, &column).residuals(&found.fit.values())?;
         let (mut square, mut sum) = (0.0, 0.0);
         for (r, weight) in residual.iter().zip(weights).skip(first) {
             square += weight * r * r;
