@@ -135,14 +135,14 @@ impl<D: Data<Elem = f64>, T: AsSingleTargets<Elem = f64>> Fit<ArrayBase<D, Ix2>,
         points.sort_by(|a, b| a.density_kg_m3.total_cmp(&b.density_kg_m3));
         let what = || format!("the curve {}", self.kind);
         check_baths(&points).map_err(|why| Error::not_estimable(what(), why))?;
-        let rules = FitRules { scale_df: self.settings.scale_df, level: self.settings.level };
+        let rules = FitRules { scale_df: self.settings.scale_df, level: self.settings.common.level };
         let never = Instant::from_micros(i64::MAX);
         let prior = self.settings.prior_of(&Season::default(), self.probe.as_ref(), never, &mut Vec::new())?;
         let fitted = fit_curve(self.kind, &points, &prior, rules)?;
         if let Some(why) = not_rising(&fitted, &points) {
             return Err(Error::not_estimable(what(), why));
         }
-        Ok(LearnedCurve { kind: self.kind, fitted, level: self.settings.level })
+        Ok(LearnedCurve { kind: self.kind, fitted, level: self.settings.common.level })
     }
 }
 

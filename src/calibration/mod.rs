@@ -31,6 +31,8 @@ mod water_check;
 pub use builds::{Build, BuildSettings, Builds};
 pub use compare::CalibrationDifference;
 pub use curve::{Curve, CurveKind, CurvePoint, MOST_COEFFICIENTS};
+#[cfg(test)]
+pub(crate) use errors::Source;
 pub(crate) use errors::{Sources, own_sd};
 pub(crate) use fitted_curve::CovarianceRoot;
 pub use fitted_curve::{Coefficient, FittedCurve, SharedError};

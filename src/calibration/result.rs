@@ -209,6 +209,17 @@ impl Calibration {
     ///
     /// # Errors
     /// [`Error::NotEstimable`] where the curve has no value, or an inverted interval no end.
+    ///
+    /// ```
+    /// use heelwort::prelude::*;
+    /// # fn main() -> heelwort::Result<()> {
+    /// # let season = SimulateSettings { batches: 1, probes: 2, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?.season;
+    /// let calibrations = CalibrationSettings::default().fit(&season)?;
+    /// let sg = calibrations.probe(&season.probes[0].probe)?.sg_at(45.0)?;
+    /// assert!(sg.lower < sg.value && sg.value < sg.upper);
+    /// # Ok(())
+    /// # }
+    /// ```
     pub fn sg_at(&self, tilt_deg: f64) -> Result<Estimate> {
         self.sg_of_reading(&self.fitted, tilt_deg, 0.0, self.interval)
     }

@@ -34,6 +34,17 @@ impl CalibrationSettings {
     ///
     /// # Errors
     /// [`Error::Setting`] for a setting that cannot be.
+    ///
+    /// ```
+    /// use heelwort::prelude::*;
+    /// # fn main() -> heelwort::Result<()> {
+    /// # let season = SimulateSettings { batches: 1, probes: 2, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?.season;
+    /// let calibrations = CalibrationSettings::default().fit(&season)?;
+    /// let probe = &season.probes[0].probe;
+    /// println!("{}", calibrations.probe(probe)?);
+    /// # Ok(())
+    /// # }
+    /// ```
     pub fn fit(&self, season: &Season) -> Result<Calibrations> {
         self.check()?;
         let pairs = season.pairs(self.window_min)?;
@@ -109,7 +120,7 @@ impl CalibrationSettings {
             bath.residual_sg = (on_curve - point.density_kg_m3) / WATER_20C_KG_M3;
             bath.studentised = left.map(|left| left.studentised);
         }
-        let water_tilt_deg = water_tilt(&fitted, self.level);
+        let water_tilt_deg = water_tilt(&fitted, self.common.level);
         let water_ok = water_tilt_deg.value().map(|tilt| (tilt - WATER_TILT_DEG).abs() <= WATER_TILT_TOLERANCE_DEG);
         let range = |pick: fn(f64, f64) -> f64, start| baths.iter().map(|b| b.sg).fold(start, pick);
         let on_curve = |point: Option<&FitPoint>| point.map_or(f64::NAN, |p| p.density_kg_m3);
@@ -131,7 +142,7 @@ impl CalibrationSettings {
             water_ok,
             suspect,
             remarks,
-            level: self.level,
+            level: self.common.level,
             interval: self.interval,
             candidates: scored.into_iter().map(|s| s.candidate).collect(),
         })

@@ -69,7 +69,7 @@ impl Calibrations {
                     calibration: calibration.calibration.clone(),
                     tilt_deg: immersion.tilt_deg,
                     expected_tilt_deg: expected(calibration, immersion),
-                    shift_sg: Estimate::student_t(shift, se, df, self.settings.level, "delta, t")?,
+                    shift_sg: Estimate::student_t(shift, se, df, self.settings.common.level, "delta, t")?,
                     p: 2.0 * quantile::student_t_upper_tail((shift / se).abs(), df)?,
                 });
             }

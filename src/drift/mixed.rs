@@ -146,11 +146,11 @@ impl DriftSettings {
         let fit = settings.fit(&design)?;
         let bootstrap = match self.bootstrap {
             0 => None,
-            resamples => Some(fit.bootstrap(&BootstrapSettings { resamples, level: self.level, seed: 1 })?),
+            resamples => Some(fit.bootstrap(&BootstrapSettings { resamples, level: self.common.level, seed: 1 })?),
         };
         let mut terms = self.coefficients(&fit, bootstrap.as_ref());
         terms.extend(self.covariates(&settings, season, pairs, &design));
-        for profiled in fit.profile(self.level)?.into_iter().filter(|p| !p.component.held) {
+        for profiled in fit.profile(self.common.level)?.into_iter().filter(|p| !p.component.held) {
             let term = profiled.component.name;
             let checked = bootstrap.as_ref().and_then(|b| ends(&b.components, &term));
             terms.push(MixedTerm {
@@ -176,7 +176,7 @@ impl DriftSettings {
     /// A coefficient of a fit with the degrees of freedom of its interval.
     fn of(&self, fit: &MixedFit, name: &str) -> Result<(Estimate, f64)> {
         let weights: Vec<f64> = fit.design.fixed.iter().map(|c| f64::from(u8::from(c.name == name))).collect();
-        Ok((fit.contrast(&weights, self.level)?, fit.se_and_df(&weights)?.1))
+        Ok((fit.contrast(&weights, self.common.level)?, fit.se_and_df(&weights)?.1))
     }
 
     /// Each covariate alone, about its mean over the pairs.

@@ -16,7 +16,8 @@ pub struct Response {
 }
 
 /// How an interval is made.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum IntervalMethod {
     /// `x0 +- t se`, `se^2 = (s^2 + variance(x0)) / slope(x0)^2`: symmetric, finite whatever the slope.
     #[default]

@@ -6,10 +6,11 @@
 //! foam, and the coefficients of the smooth correction; each less the mean and over the standard deviation it has where nothing
 //! is known ([`BASE`]).
 
+use crate::common::ActivationEnergy;
 use crate::gravity::GravitySeries;
 use crate::kinetics::settings::FOAM_SG;
 use crate::kinetics::weak_priors::{TAIL_PACE, TAIL_SHARE};
-use crate::kinetics::{ACTIVATION_KJ_MOL, FermentationCurve, GravityCurve, N_BASIS, PARAMETERS};
+use crate::kinetics::{FermentationCurve, GravityCurve, N_BASIS, PARAMETERS};
 use crate::units::kelvin_from_celsius;
 
 /// Number of coordinates.
@@ -31,7 +32,7 @@ const BASE: [(f64, f64); MAIN] =
 const BASE_CORRECTION: f64 = 0.3;
 
 /// Effective activation energy of the pace over the gas constant, K.
-const ACTIVATION_K: f64 = ACTIVATION_KJ_MOL.0 / 8.314_462_6e-3;
+const ACTIVATION_K: f64 = ActivationEnergy::PUBLISHED.kj_mol / 8.314_462_6e-3;
 /// Temperature to which the scale is brought, C.
 const REFERENCE_C: f64 = 20.0;
 /// The temperature of a batch is its mean over this many hours from pitching.

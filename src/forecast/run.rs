@@ -53,7 +53,7 @@ impl ForecastSettings {
         source: &'a dyn KnownSeries,
     ) -> Result<Forecaster<'a>> {
         self.check()?;
-        let archive = Archive::new(batches, kinetics, source, &self.kinetics);
+        let archive = Archive::new(batches, kinetics, source, &kinetics.settings);
         Ok(Forecaster { settings: self, batches, kinetics, source, archive, scored: Vec::new() })
     }
 }
@@ -102,9 +102,9 @@ impl Forecaster<'_> {
     }
 
     fn draw_from(&self, index: usize, batch: &Batch, as_of: Instant, series: GravitySeries) -> Result<FromDraws> {
-        let mut own = RunningBatch::new(&series, &self.settings.kinetics, self.archive.error_model(as_of))?;
+        let mut own = RunningBatch::new(&series, &self.kinetics.settings, self.archive.error_model(as_of))?;
         let fleet = Population::new(&self.archive.known(as_of, index), &worth());
-        let settings = &self.settings.kinetics;
+        let settings = &self.kinetics.settings;
         let elapsed_h = as_of.hours_since(batch.pitched_at);
         // Cold beer does not come to rest: what has not rested by then never did.
         let now_h = series.cooled_hours.map_or(elapsed_h, |cooled| cooled.min(elapsed_h));
@@ -112,7 +112,7 @@ impl Forecaster<'_> {
         let mixture = mixture(&mut own, &prior)?;
         let mut rng = stream(self.settings.seed, &batch.batch, as_of.micros());
         let n = self.settings.draws;
-        let draws = draw(&mixture, n, own.ln_pace, now_h, settings.finish_tolerance_sg, &mut rng)?;
+        let draws = draw(&mixture, n, own.ln_pace, now_h, settings.common.at_rest.within_sg, &mut rng)?;
         Ok(FromDraws {
             batch: batch.clone(),
             as_of,
@@ -139,7 +139,7 @@ impl Forecaster<'_> {
         }
         let finish_h = quantiles(&draws.finish_h);
         let limit = |original: f64| limit(&series, &prior, original);
-        let above = self.settings.kinetics.stuck_above_limit_sg;
+        let above = self.kinetics.settings.common.stuck_above_limit_sg;
         let (finished, is_stuck) = at_rest(&draws, now_h, above, limit);
         let instant = |hours: f64| batch.pitched_at.plus_hours(hours);
         let (known, of_strain) = others;

@@ -48,6 +48,17 @@ impl Calibrations {
     ///
     /// # Errors
     /// Those of the liquid formulas for an original gravity outside 1.0 to 1.2.
+    ///
+    /// ```
+    /// use heelwort::prelude::*;
+    /// # fn main() -> heelwort::Result<()> {
+    /// # let season = SimulateSettings { batches: 1, probes: 2, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?.season;
+    /// let calibrations = CalibrationSettings::default().fit(&season)?;
+    /// let gravity = calibrations.gravity(&season)?;
+    /// assert_eq!(gravity.sg.len(), season.readings.len());
+    /// # Ok(())
+    /// # }
+    /// ```
     pub fn gravity(&self, season: &Season) -> Result<Gravity> {
         let readings = &season.readings;
         let n = readings.len();

@@ -69,7 +69,9 @@ pub(super) fn activation(batches: &[Paced], published: (f64, f64), level: f64) -
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::kinetics::ACTIVATION_KJ_MOL;
+    use crate::common::ActivationEnergy;
+
+    const PUBLISHED: (f64, f64) = (ActivationEnergy::PUBLISHED.kj_mol, ActivationEnergy::PUBLISHED.sd_kj_mol);
 
     #[test]
     fn the_activation_energy_is_found_within_strains_only() {
@@ -80,11 +82,11 @@ mod tests {
         };
         let varied: Vec<Paced> =
             (0..12).map(|i| batch(if i % 2 == 0 { "a" } else { "b" }, 14.0 + f64::from(i), f64::from(i % 2))).collect();
-        let found = activation(&varied, ACTIVATION_KJ_MOL, 0.9).unwrap();
+        let found = activation(&varied, PUBLISHED, 0.9).unwrap();
         assert!((found.value().unwrap() - 70.0).abs() < 2.0 && found.estimate().is_some(), "{found}");
         let constant: Vec<Paced> =
             (0..12).map(|i| if i % 2 == 0 { batch("a", 20.0, 0.0) } else { batch("b", 12.0, 0.0) }).collect();
-        let held = activation(&constant, ACTIVATION_KJ_MOL, 0.9).unwrap();
+        let held = activation(&constant, PUBLISHED, 0.9).unwrap();
         assert!(held.estimate().is_none() && held.value() == Some(52.4), "{held}");
     }
 }

@@ -11,6 +11,7 @@ use super::curve::{GravityCurve, PARAMETERS};
 use super::error_model::ErrorModel;
 use super::point::Point;
 use super::probe_bias::FITTED;
+use super::settings::KineticsSettings;
 use super::status::Status;
 use super::timed::Timed;
 use super::traits::Trait;
@@ -178,6 +179,8 @@ pub struct Kinetics {
     pub batches: Vec<BatchFit>,
     /// Activation energy of the pace, kJ/mol: estimated, or held at the published value and why.
     pub activation_kj_mol: Option<Finding>,
+    /// The settings they were fitted with.
+    pub settings: KineticsSettings,
 }
 
 impl Kinetics {

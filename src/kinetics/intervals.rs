@@ -30,7 +30,7 @@ impl KineticsSettings {
         let problem = given.problem(points, &found.foam);
         let at = |vector: &[f64; PARAMETERS], which: Trait| {
             let curve = GravityCurve::from_vector(fitted.curve.kind, vector);
-            which.value(&Timed::new(&curve, &fitted.clock), self.finish_tolerance_sg)
+            which.value(&Timed::new(&curve, &fitted.clock), self.common.at_rest.within_sg)
         };
         match self.interval {
             IntervalMethod::Delta => Ok(()),
@@ -39,7 +39,7 @@ impl KineticsSettings {
                 for (which, finding) in Trait::ALL.into_iter().zip(all) {
                     if let Finding::Estimated(estimate) = finding {
                         let functional = |p: &[f64]| gradient(p, fitted, &|vector| at(vector, which));
-                        match problem.profile(&found.fit, &found.curve, errors, &functional, self.level) {
+                        match problem.profile(&found.fit, &found.curve, errors, &functional, self.common.level) {
                             Ok((lower, upper)) => {
                                 (estimate.lower, estimate.upper) = (lower, upper);
                                 estimate.method = "profile likelihood, normal".into();
@@ -102,7 +102,7 @@ impl KineticsSettings {
                 }
             }
         }
-        let tail = 0.5 * (1.0 - self.level);
+        let tail = 0.5 * (1.0 - self.common.level);
         for (mut errors, finding) in errors.into_iter().zip(all) {
             let Finding::Estimated(estimate) = finding else { continue };
             errors.retain(|error| error.is_finite());

@@ -48,7 +48,7 @@ pub use clock::{Clock, Thermal};
 pub use curve::{FermentationCurve, GravityCurve, N_BASIS, PARAMETERS, Tabulated};
 pub use error_model::ErrorModel;
 pub use point::{Point, Source};
-pub use settings::{ACTIVATION_KJ_MOL, ClockChoice, IntervalMethod, KineticsSettings};
+pub use settings::{ClockChoice, IntervalMethod, KineticsSettings};
 pub use sigmoid::{SIGMOID_PARAMETERS, SigmoidFit, SigmoidKind, SigmoidSettings, SigmoidTrait};
 pub use status::Status;
 pub use timed::Timed;

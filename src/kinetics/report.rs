@@ -63,7 +63,7 @@ impl KineticsSettings {
     ) -> Result<()> {
         let fitted = found.fitted(clock)?;
         let last = fit.last_hours;
-        let [progress] = estimates(&fitted, self.level, |curve| [Ok(curve.progress(last))])?;
+        let [progress] = estimates(&fitted, self.common.level, |curve| [Ok(curve.progress(last))])?;
         let done =
             progress.value().ok_or_else(|| Error::not_estimable("the share of the drop done", "it is no number"))?;
         let early = done < self.terminal_from_progress;
@@ -72,7 +72,7 @@ impl KineticsSettings {
             100.0 * done,
             100.0 * self.terminal_from_progress
         );
-        fit.traits = trait_estimates(&fitted, self.level, self.finish_tolerance_sg)?.into();
+        fit.traits = trait_estimates(&fitted, self.common.level, self.common.at_rest.within_sg)?.into();
         self.intervals(&mut fit.traits, &fitted, found, given, &binned.points)?;
         for which in Trait::ALL.into_iter().filter(|which| early && which.needs_terminal()) {
             fit.traits[which as usize] = Finding::missing(why.clone());
@@ -80,9 +80,9 @@ impl KineticsSettings {
         binned.notes.extend(early.then_some(why));
         fit.why = binned.notes.join("; ");
         fit.progress = progress;
-        fit.phi = phi(found, &binned.points, self.level)?;
-        fit.bubble_delay_h = bias(&fitted, DELAY, self.level)?;
-        fit.foam_sg = bias(&fitted, FOAM, self.level)?;
+        fit.phi = phi(found, &binned.points, self.common.level)?;
+        fit.bubble_delay_h = bias(&fitted, DELAY, self.common.level)?;
+        fit.foam_sg = bias(&fitted, FOAM, self.common.level)?;
         let residual = given.problem(&binned.points, &found.foam).residuals(&found.fit.values())?;
         fit.rmse_sg = rmse(&residual, &binned.points);
         fit.whiteness = Whiteness::of(&found.fit.residuals);
@@ -112,7 +112,7 @@ impl KineticsSettings {
             let variance = found.fit.covariance.get([place, place]).copied().unwrap_or(1.0);
             let (value, se) = (z.get(place).copied().unwrap_or(0.0), variance.max(0.0).sqrt());
             let method = "generalised least squares with its prior, normal";
-            let estimate = Estimate::normal(step.sd_sg * value, step.sd_sg * se, self.level, method)?;
+            let estimate = Estimate::normal(step.sd_sg * value, step.sd_sg * se, self.common.level, method)?;
             let probe = step.probe as usize;
             let name = series.probes.get(probe).map(|of| of.probe.clone()).unwrap_or_default();
             let step_sg = Finding::Estimated(estimate);
@@ -124,7 +124,7 @@ impl KineticsSettings {
     fn offset(&self, of: &SeriesProbe, (value, se): (f64, f64)) -> Result<ProbeOffset> {
         let offset_sg = if se > 0.0 {
             let method = "generalised least squares with its prior, normal";
-            Finding::Estimated(Estimate::normal(value, se, self.level, method)?)
+            Finding::Estimated(Estimate::normal(value, se, self.common.level, method)?)
         } else {
             Finding::Fixed { value: 0.0, why: "no error of this probe was given".into() }
         };
@@ -138,11 +138,11 @@ impl KineticsSettings {
             let judged = Judge {
                 points: &points,
                 last_hours: fit.last_hours,
-                tolerance_sg: self.finish_tolerance_sg,
-                stuck_above: self.stuck_above_limit_sg,
+                tolerance_sg: self.common.at_rest.within_sg,
+                stuck_above: self.common.stuck_above_limit_sg,
                 limit,
             };
-            (fit.status, fit.status_since_h, fit.status_probability) = judged.status(fitted, self.level)?;
+            (fit.status, fit.status_since_h, fit.status_probability) = judged.status(fitted, self.common.level)?;
             fit.limit_sg = Some(limit);
         }
         Ok(())

@@ -1,14 +1,12 @@
 //! Settings of the study of kinetics.
 
+use serde::{Deserialize, Serialize};
+
+use crate::common::CommonSettings;
 use crate::error::{Error, Result, within};
 
 use super::curve::FermentationCurve;
 
-/// Effective activation energy of the pace of a fermentation and its standard deviation, kJ/mol: 52.4 is derived from the
-/// time of the middle of the drop between 10 and 15 C in the model of de Andres-Toro et al. (1998, Math. Comput. Simul.
-/// 48, 65), a Q10 of 2.16; the spread covers those of the uptake of maltotriose, maltose and glucose in Gee and Ramirez
-/// (1994, J. Inst. Brew. 100, 321): 30, 47 and 95.
-pub const ACTIVATION_KJ_MOL: (f64, f64) = (52.4, 15.0);
 /// The bias of a probe by foam where most of it sits, mean and standard deviation, SG.
 ///
 /// By the hydrostatics of a leaning float, mass above the water line turns it further over than its weight lifts its
@@ -18,7 +16,8 @@ pub const ACTIVATION_KJ_MOL: (f64, f64) = (52.4, 15.0);
 pub(crate) const FOAM_SG: (f64, f64) = (5e-4, 1e-3);
 
 /// Which clock the curve runs on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum ClockChoice {
     /// Real time where the pace by Arrhenius' law varies by less than a tenth, as both clocks are then one. Else thermal time,
     /// as temperature is known to act, unless the AICc of the curve is lower on real time by more than 2.
@@ -31,7 +30,8 @@ pub enum ClockChoice {
 }
 
 /// How intervals are made.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum IntervalMethod {
     /// From the covariance, as if the curve were straight in its parameters: the delta method.
     #[default]
@@ -47,10 +47,7 @@ pub enum IntervalMethod {
 /// | field | unit | default | range | change it when |
 /// | --- | --- | --- | --- | --- |
 /// | `curves` | - | smooth alone | one or more | a closed form is wanted, or of several the one with the lowest AICc |
-/// | `level` | - | 0.90 | 0 to 1 | another level of the intervals is wanted |
 /// | `bin_h` | h | 1 | 0 to 24 | readings come closer or wider than every few minutes; 0 keeps each reading |
-/// | `finish_tolerance_sg` | SG | 0.001 | 0.0001 to 0.02 | "at rest" should mean something else |
-/// | `stuck_above_limit_sg` | SG | 0.003 | 0 to 0.05 | a batch counts as stuck sooner or later |
 /// | `terminal_from_progress` | - | 0.90 | 0 to 1 | terminal gravity is wanted from earlier fits, at one's own risk |
 /// | `bubble_delay_h` | h | 1.5 | 0 to 24 | probes shed gas better or worse |
 /// | `bubble_delay_sd_h` | h | 1.5 | 0 to 24 | this is known better or worse; 0 holds it |
@@ -62,24 +59,18 @@ pub enum IntervalMethod {
 /// | `repeats` | - | 200 | 50 to 100000 | of the bootstrap |
 /// | `candidates` | - | true | - | the table of candidate curves is not wanted: saves most of the time |
 /// | `clock` | - | best | - | all batches should have one clock |
-/// | `activation_kj_mol` | kJ/mol | 52.4 | 0 to 200 | the effect of temperature on the pace is known |
-/// | `activation_sd_kj_mol` | kJ/mol | 15 | 0 to 100 | as above; 0 holds it |
 /// | `reference_c` | C | 20 | 0 to 40 | `_ref` traits are wanted at another temperature |
 /// | `stop_ale_c` | C | 10 | -5 to 40 | below it the clock of an ale stops |
 /// | `stop_lager_c` | C | 4 | -5 to 40 | the same for batches that ferment colder than `lager_below_c` |
 /// | `lager_below_c` | C | 14 | -5 to 40 | mean temperature that tells one from the other |
-#[derive(Debug, Clone, PartialEq)]
+/// | `common` | - | see there | - | another level of the intervals is wanted, another meaning of "at rest" or "stuck", another activation energy |
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct KineticsSettings {
     /// The curves that are fitted, of which the one with the lowest AICc on the correlated likelihood is taken.
     pub curves: Vec<FermentationCurve>,
-    /// Level of the intervals.
-    pub level: f64,
     /// Width of the bins that readings of one probe are averaged in before the fit, hours.
     pub bin_h: f64,
-    /// Distance from terminal gravity within which a batch is at rest, SG.
-    pub finish_tolerance_sg: f64,
-    /// How far above the limit a batch at rest counts as stuck, SG.
-    pub stuck_above_limit_sg: f64,
     /// Share of the drop before which terminal gravity and what hangs on it are left empty.
     pub terminal_from_progress: f64,
     /// By how much gas on a probe delays what it shows, hours, before the batch is looked at. Assumed; no reference: a probe
@@ -106,10 +97,6 @@ pub struct KineticsSettings {
     pub candidates: bool,
     /// Which clock.
     pub clock: ClockChoice,
-    /// Activation energy of the pace, kJ/mol; see [`ACTIVATION_KJ_MOL`] for its source.
-    pub activation_kj_mol: f64,
-    /// Its standard deviation.
-    pub activation_sd_kj_mol: f64,
     /// Reference temperature of thermal time, C.
     pub reference_c: f64,
     /// Temperature below which the clock of an ale stops, C; assumed.
@@ -118,16 +105,16 @@ pub struct KineticsSettings {
     pub stop_lager_c: f64,
     /// A batch with a mean temperature below this is taken for a lager, C.
     pub lager_below_c: f64,
+    /// What all studies share.
+    #[serde(skip)]
+    pub common: CommonSettings,
 }
 
 impl Default for KineticsSettings {
     fn default() -> Self {
         Self {
             curves: vec![FermentationCurve::Smooth],
-            level: 0.90,
             bin_h: 1.0,
-            finish_tolerance_sg: 0.001,
-            stuck_above_limit_sg: 0.003,
             terminal_from_progress: 0.90,
             bubble_delay_h: 1.5,
             bubble_delay_sd_h: 1.5,
@@ -139,12 +126,11 @@ impl Default for KineticsSettings {
             repeats: 200,
             candidates: true,
             clock: ClockChoice::Best,
-            activation_kj_mol: ACTIVATION_KJ_MOL.0,
-            activation_sd_kj_mol: ACTIVATION_KJ_MOL.1,
             reference_c: 20.0,
             stop_ale_c: 10.0,
             stop_lager_c: 4.0,
             lager_below_c: 14.0,
+            common: CommonSettings::default(),
         }
     }
 }
@@ -155,24 +141,16 @@ impl KineticsSettings {
         if mean_c < self.lager_below_c { self.stop_lager_c } else { self.stop_ale_c }
     }
 
-    /// The settings, if each lies in its range.
+    /// Checks every setting.
     ///
     /// # Errors
-    /// [`Error::Setting`] for the first that does not.
-    pub fn check(&self) -> Result<&Self> {
-        if !(self.level > 0.0 && self.level < 1.0) {
-            return Err(Error::Setting {
-                name: "level",
-                value: self.level.to_string(),
-                wanted: "a probability between 0 and 1",
-            });
-        }
+    /// [`crate::Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
+    pub fn check(&self) -> Result<()> {
+        self.common.check()?;
         if self.curves.is_empty() {
             return Err(Error::Setting { name: "curves", value: "empty".to_owned(), wanted: "at least one curve" });
         }
         within("bin_h", self.bin_h, 0.0, 24.0, "0 to 24 hours")?;
-        within("finish_tolerance_sg", self.finish_tolerance_sg, 1e-4, 0.02, "0.0001 to 0.02 SG")?;
-        within("stuck_above_limit_sg", self.stuck_above_limit_sg, 0.0, 0.05, "0 to 0.05 SG")?;
         within("terminal_from_progress", self.terminal_from_progress, 0.0, 1.0, "a share from 0 to 1")?;
         within("bubble_delay_h", self.bubble_delay_h, 0.0, 24.0, "0 to 24 hours")?;
         within("bubble_delay_sd_h", self.bubble_delay_sd_h, 0.0, 24.0, "0 to 24 hours")?;
@@ -181,13 +159,10 @@ impl KineticsSettings {
         within("disturbed_sd_sg", self.disturbed_sd_sg, 0.0, 0.02, "0 to 0.02 SG")?;
         within("instrument_share", self.instrument_share, 0.0, 1.0, "a share from 0 to 1")?;
         within("repeats", self.repeats as f64, 50.0, 100_000.0, "50 to 100000")?;
-        within("activation_kj_mol", self.activation_kj_mol, 0.0, 200.0, "0 to 200 kJ/mol")?;
-        within("activation_sd_kj_mol", self.activation_sd_kj_mol, 0.0, 100.0, "0 to 100 kJ/mol")?;
         within("reference_c", self.reference_c, 0.0, 40.0, "0 to 40 C")?;
         within("stop_ale_c", self.stop_ale_c, -5.0, 40.0, "-5 to 40 C")?;
         within("stop_lager_c", self.stop_lager_c, -5.0, 40.0, "-5 to 40 C")?;
-        within("lager_below_c", self.lager_below_c, -5.0, 40.0, "-5 to 40 C")?;
-        Ok(self)
+        within("lager_below_c", self.lager_below_c, -5.0, 40.0, "-5 to 40 C")
     }
 }
 
@@ -198,10 +173,9 @@ mod tests {
     #[test]
     fn the_default_is_allowed_and_a_slip_is_named() {
         assert!(KineticsSettings::default().check().is_ok());
-        for level in [0.0, 1.0, 90.0, f64::NAN] {
-            let error = KineticsSettings { level, ..Default::default() }.check().unwrap_err();
-            assert!(error.to_string().contains("level"), "{error}");
-        }
+        let error =
+            KineticsSettings { common: CommonSettings::at_level(1.0), ..Default::default() }.check().unwrap_err();
+        assert!(error.to_string().contains("level"), "{error}");
         let error = KineticsSettings { curves: Vec::new(), ..Default::default() }.check().unwrap_err();
         assert!(error.to_string().contains("curves"), "{error}");
         let error = KineticsSettings { bin_h: f64::NAN, ..Default::default() }.check().unwrap_err();

@@ -2,6 +2,8 @@
 
 use std::fmt;
 
+use serde::{Deserialize, Serialize};
+
 use crate::error::Result;
 use crate::liquid;
 
@@ -26,7 +28,8 @@ macro_rules! traits {
     ($($(#[$doc:meta])* $which:ident = $name:literal, $se_name:literal, $title:literal, $unit:expr, $needs_terminal:literal,
         $value:expr;)*) => {
         /// A quantity read off the fitted curve, the same for every curve.
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+        #[serde(rename_all = "snake_case")]
         pub enum Trait {
             $($(#[$doc])* $which,)*
         }

@@ -55,6 +55,16 @@ impl Season {
     /// [`Error::Input`] when a file is no table, a required column or table is missing, `season.toml` is wrong, or an
     /// id of a probe or a batch stands twice; [`Error::Io`] when the system refuses. A row that cannot be read is no
     /// error: it is rejected.
+    ///
+    /// ```
+    /// use heelwort::prelude::*;
+    /// # fn main() -> heelwort::Result<()> {
+    /// let season = Season::load("datasets/published/agave-must-fermentation")?;
+    /// assert!(season.readings.is_empty() && !season.references.is_empty());
+    /// println!("{}", season.account);
+    /// # Ok(())
+    /// # }
+    /// ```
     pub fn load(path: impl AsRef<Path>) -> Result<Self> {
         let path = path.as_ref();
         let Discovered { files, unmatched, remarks } = discover(path)?;

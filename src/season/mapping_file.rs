@@ -17,7 +17,8 @@ use super::unit::Unit;
 /// The file's name.
 pub(crate) const SEASON_TOML: &str = "season.toml";
 
-const TOP_KEYS: &[&str] = &["time_zone", "files"];
+/// What may stand at the top. What stands below `study` is read by the study.
+const TOP_KEYS: &[&str] = &["time_zone", "files", "study"];
 const FILE_KEYS: &[&str] = &[
     "match",
     "table",

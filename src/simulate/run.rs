@@ -24,6 +24,15 @@ impl SimulateSettings {
     /// # Errors
     /// [`crate::Error::Setting`] for a setting out of its range. Otherwise none is expected: every liquid stays within the
     /// formulas of [`crate::liquid`].
+    ///
+    /// ```
+    /// use heelwort::prelude::*;
+    /// # fn main() -> heelwort::Result<()> {
+    /// let made = SimulateSettings { batches: 1, probes: 1, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?;
+    /// assert_eq!(made.season.batches[0].batch, made.truth.batches[0].batch);
+    /// # Ok(())
+    /// # }
+    /// ```
     pub fn run(&self) -> Result<Simulated> {
         self.check()?;
         let calendar = Calendar::draw(self)?;

@@ -13,7 +13,8 @@ use crate::season::{Batch, Season};
 use crate::units::Instant;
 
 use super::part::Part;
-use super::run::{StudySettings, gravity_of, one_series, with_known};
+use super::run::{gravity_of, one_series, with_known};
+use super::settings::Settings;
 
 /// Gives gravities as they were known at a moment, from a season that was studied to its end.
 ///
@@ -24,7 +25,7 @@ use super::run::{StudySettings, gravity_of, one_series, with_known};
 #[derive(Debug)]
 pub(super) struct AsKnown<'a> {
     season: &'a Season,
-    settings: &'a StudySettings,
+    settings: &'a Settings,
     calibrations: &'a Part<Calibrations>,
     gravity: &'a Part<Gravity>,
     /// What probes may read wrong, by moment: many batches are asked for at one moment.
@@ -42,7 +43,7 @@ impl<'a> AsKnown<'a> {
     /// From the season and its gravities.
     pub(super) fn new(
         season: &'a Season,
-        settings: &'a StudySettings,
+        settings: &'a Settings,
         calibrations: &'a Part<Calibrations>,
         gravity: &'a Part<Gravity>,
     ) -> Self {

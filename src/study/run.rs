@@ -1,51 +1,50 @@
 //! The order of the studies, and what each takes from those before it.
 
-use crate::calibration::{BathPlan, BuildSettings, Builds, CalibrationSettings, Calibrations, PlanSettings};
-use crate::drift::{Drift, DriftSettings, ProbeErrors};
+use crate::calibration::{BathPlan, Builds, Calibrations};
+use crate::drift::{Drift, ProbeErrors};
 use crate::error::Result;
-use crate::forecast::{Backtest, ForecastSettings, Forecasts};
+use crate::forecast::{Backtest, Forecasts};
 use crate::gravity::GravitySeries;
-use crate::gravity::{Gravity, OffsetPrior, ShellEffectSettings, ShellEffects};
-use crate::kinetics::{Kinetics, KineticsSettings, Trait};
+use crate::gravity::{Gravity, OffsetPrior, ShellEffects};
+use crate::kinetics::{Kinetics, Trait};
 use crate::season::{Batch, Season};
-use crate::strains::{StrainSettings, Strains};
+use crate::strains::Strains;
 use crate::units::Instant;
 
 use super::as_of::AsOf;
+use super::builder::Study;
 use super::known::AsKnown;
 use super::part::Part;
 use super::result::SeasonStudy;
+use super::settings::Settings;
 
-/// Settings of the whole way: those of each study.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub struct StudySettings {
-    /// Of calibration.
-    pub calibration: CalibrationSettings,
-    /// Of the build check.
-    pub builds: BuildSettings,
-    /// Of the baths of the next calibration.
-    pub bath_plan: PlanSettings,
-    /// Of what cold crashes tell of the probes.
-    pub shell_effects: ShellEffectSettings,
-    /// Of drift.
-    pub drift: DriftSettings,
-    /// Of kinetics.
-    pub kinetics: KineticsSettings,
-    /// Of forecasts and their backtest.
-    pub forecast: ForecastSettings,
-    /// Of the comparison of strains.
-    pub strains: StrainSettings,
-}
+impl Settings {
+    /// Studies a season the whole way: [`Study::of`] with these settings and nothing else asked.
+    ///
+    /// # Errors
+    /// As [`Study::run`].
+    ///
+    /// ```
+    /// use heelwort::prelude::*;
+    /// # fn main() -> heelwort::Result<()> {
+    /// # let simulated = SimulateSettings { batches: 1, probes: 1, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?;
+    /// # let season = simulated.season;
+    /// let study = Settings::default().study(&season)?;
+    /// println!("{study}");
+    /// # Ok(())
+    /// # }
+    /// ```
+    pub fn study(&self, season: impl Into<Season>) -> Result<SeasonStudy> {
+        Study::of(season).settings(self.clone()).run()
+    }
 
-impl StudySettings {
-    /// Studies a season the whole way. `asked` are moments as of which batches are forecast besides the running ones;
-    /// `say` is told what is being done.
+    /// `asked` are moments as of which batches are forecast besides the running ones; `say` is told what is being done.
     ///
     /// A study without input is skipped, one whose data do not suffice has failed: both say why and stop nothing else.
     ///
     /// # Errors
     /// [`crate::Error::Setting`] for a setting that cannot be.
-    pub fn run(&self, season: Season, name: &str, asked: &[AsOf], say: &dyn Fn(&str)) -> Result<SeasonStudy> {
+    pub(super) fn run(&self, season: Season, name: String, asked: &[AsOf], say: &dyn Fn(&str)) -> Result<SeasonStudy> {
         say("calibrating the probes");
         let calibrations = self.calibrate(&season)?;
         let builds = self.builds(&season, &calibrations)?;
@@ -83,7 +82,7 @@ impl StudySettings {
         say("comparing strains");
         let strains = self.strains(&kinetics)?;
         Ok(SeasonStudy {
-            name: name.to_owned(),
+            name,
             latest: season.latest(),
             season,
             calibrations,

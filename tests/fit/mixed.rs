@@ -223,14 +223,6 @@ fn effects(units: usize, slope_sd: f64, rho: f64, rng: &mut ChaCha8Rng) -> Vec<[
         .collect()
 }
 
-/// The same without correlation, with each unit's own slope.
-pub fn with_truth(units: usize, times: &[f64], slope_sd: f64, rng: &mut ChaCha8Rng) -> (Design, Vec<f64>) {
-    let before = rng.clone();
-    let design = simulated(units, times, slope_sd, 0.0, rng);
-    let slopes = effects(units, slope_sd, 0.0, &mut before.clone()).iter().map(|[_, b]| 0.3 + b).collect();
-    (design, slopes)
-}
-
 #[test]
 fn the_ends_of_profiles_lie_on_the_cut() {
     let mut rng = ChaCha8Rng::seed_from_u64(3);

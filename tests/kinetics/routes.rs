@@ -6,7 +6,7 @@ use heelwort::gravity::{GravitySeries, KnownErrors};
 use heelwort::kinetics::{KineticsSettings, Trait};
 use heelwort::season::Flags;
 use heelwort::simulate::SimulateSettings;
-use heelwort::study::StudySettings;
+use heelwort::study::Settings;
 
 fn small() -> heelwort::season::Season {
     let settings =
@@ -26,8 +26,8 @@ fn outliers_are_flagged_in_the_gravities_and_none_is_deleted() {
     }
     let n = season.readings.len();
     let settings =
-        StudySettings { kinetics: KineticsSettings { candidates: false, ..Default::default() }, ..Default::default() };
-    let study = settings.run(season, "small", &[], &|_| {}).unwrap();
+        Settings { kinetics: KineticsSettings { candidates: false, ..Default::default() }, ..Default::default() };
+    let study = settings.study(season).unwrap();
     let gravity = study.gravity.done().unwrap();
     assert_eq!(gravity.sg.len(), n);
     for row in knocked {

@@ -3,7 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 use ndarray::Array2;
 
-use super::design::{Independent, independent};
+use super::design::{Independent, WHAT, independent};
 use super::likelihood::{Columns, Value};
 use super::scoring::{Bounds, Effort, climb};
 use super::starts::{best_climb, by_lags, starts};
@@ -11,7 +11,6 @@ use super::{Car1, Times};
 use crate::fit::matrix::{dot, to_array};
 use crate::{Error, Result};
 
-pub(super) const WHAT: &str = "an autocorrelation";
 /// Most columns of a design.
 const MOST_COLUMNS: usize = 31;
 /// The rise of the logarithm of the likelihood that is still worth a step.
@@ -64,7 +63,7 @@ pub struct AutocorrelationFit {
     pub covariance: Array2<f64>,
     /// Observations that would be worth as much to a mean, were they independent.
     pub effective_n: f64,
-    /// Degrees of freedom for Student's t with these standard errors and those of [`Car1::sandwich`]: `effective_n` less
+    /// Degrees of freedom for Student's t with these standard errors: `effective_n` less
     /// the columns of the design, at least 1. The process is an estimate too; this stands in for its error.
     pub df: f64,
 }

@@ -30,6 +30,18 @@ impl Step {
     }
 }
 
+impl Car1 {
+    /// The filter that turns errors of this process at the given times into independent ones of unit variance.
+    ///
+    /// # Errors
+    /// [`Error::NotEstimable`] when times are not finite or fall, or when two are equal and there is no white noise
+    /// (the two errors would then be one).
+    pub fn whitener<'a>(&self, times: impl Into<Times<'a>>) -> Result<Whitener> {
+        let size = (1.0 - self.white_share).sqrt();
+        Whitener::from_gaps(times.into(), self.memory(), std::iter::repeat((size, self.white_share)))
+    }
+}
+
 /// Whitens columns: multiplies by the inverse of the Cholesky factor of the covariance, in time linear in n.
 ///
 /// The covariance is that of `s_i u(t_i) + w_i`, with u of unit variance and correlation exp(-|dt| / memory), and

@@ -40,15 +40,6 @@ pub(super) fn profile(units: &[(f64, f64)], p: f64) -> Result<f64> {
     root::brent("the variance between units", excess, 0.0, top, 0.0)
 }
 
-pub(super) fn paule_mandel(units: &[(f64, f64)]) -> Result<f64> {
-    let target = units.len() as f64 - 1.0;
-    let excess = |tau2: f64| weigh(units, tau2).squares - target;
-    if excess(0.0) <= 0.0 {
-        return Ok(0.0);
-    }
-    root::brent("the variance between units", excess, 0.0, widest(units), 0.0)
-}
-
 /// The derivative of the restricted likelihood in tau2, times two.
 fn reml_score(units: &[(f64, f64)], tau2: f64) -> f64 {
     let sums = weigh(units, tau2);

@@ -17,7 +17,6 @@ pub(super) struct Solved {
     pub coefficients: Vec<f64>,
     /// F with covariance = sigma^2 F F'.
     pub factor: DMatrix<f64>,
-    pub leverages: Vec<f64>,
     /// Residuals in the unit of the response.
     pub residuals: Vec<f64>,
 }
@@ -49,7 +48,8 @@ pub(super) fn solve(
     let mut coefficients = vec![0.0; names.len()];
     let mut residuals = vec![0.0; y.len()];
     let mut last = f64::INFINITY;
-    for _ in 0..15 {
+    let rounds: usize = std::env::var("HW_ROUNDS").map_or(15, |x| x.parse().unwrap());
+    for _ in 0..rounds {
         let (gap, slope) = system.defect(&coefficients, &residuals);
         // Residuals that carry the defect of the orthogonality, of least length: Q R^-T slope.
         let slope = r
@@ -76,8 +76,7 @@ pub(super) fn solve(
     let inverse =
         r.clone().try_inverse().ok_or_else(|| Error::numeric("the covariance of a linear fit", "R is singular"))?;
     let factor = unscale_factor(&inverse, &scaled, intercept);
-    let leverages = q.row_iter().map(|row| row.norm_squared().min(1.0)).collect();
-    Ok(Solved { coefficients, factor, leverages, residuals })
+    Ok(Solved { coefficients, factor, residuals })
 }
 
 fn scale(names: &[String], columns: &[&[f64]], intercept: bool, weight: &[f64]) -> Result<Scaled> {

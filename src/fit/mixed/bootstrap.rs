@@ -113,7 +113,7 @@ fn simulate(model: &Model, covariance: &Covariance, rng: &mut ChaCha8Rng) -> Vec
         let mut all = Vec::with_capacity(term.levels * q);
         for _ in 0..term.levels {
             let z: Vec<f64> = (0..q).map(|_| normal()).collect();
-            all.extend((0..q).map(|i| super::solve::dot(&factor[i * q..(i + 1) * q], &z)));
+            all.extend((0..q).map(|i| super::by_rows::dot(&factor[i * q..(i + 1) * q], &z)));
         }
         effects.push(all);
     }
@@ -124,7 +124,7 @@ fn simulate(model: &Model, covariance: &Covariance, rng: &mut ChaCha8Rng) -> Vec
         .map(|(row, variance)| {
             let part = |entry: &super::prepared::Entry| {
                 let q = data.terms[entry.term].q;
-                super::solve::dot(data.of(entry), &effects[entry.term][entry.level * q..(entry.level + 1) * q])
+                super::by_rows::dot(data.of(entry), &effects[entry.term][entry.level * q..(entry.level + 1) * q])
             };
             data.row(row).iter().map(part).sum::<f64>() + variance.sqrt() * normal()
         })

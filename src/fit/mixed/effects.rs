@@ -16,8 +16,6 @@ pub struct LevelEffects {
     pub prediction: DMatrix<f64>,
     /// Covariance of the effects given the data, were the fixed coefficients known.
     pub conditional: DMatrix<f64>,
-    /// Covariance of the prediction errors (rows) with the errors of the fixed coefficients (columns).
-    pub with_fixed: DMatrix<f64>,
 }
 
 /// Coefficients and effects.
@@ -76,14 +74,7 @@ impl Solution {
             let q = data.terms[dense.term].q;
             let block = |m: &DMatrix<f64>| m.view((dense.offset, dense.offset), (q, q)).into_owned();
             let part = all.rows(dense.offset, q).into_owned();
-            let with_fixed = inverse.view((dense.offset, random), (q, p)).into_owned();
-            effects[dense.term].push(to_user.level(
-                dense.term,
-                &part,
-                &block(&inverse),
-                &block(&inverse_random),
-                &with_fixed,
-            ));
+            effects[dense.term].push(to_user.level(dense.term, &part, &block(&inverse), &block(&inverse_random)));
         }
         if let Some(main) = cross.main {
             let q = data.terms[main].q;
@@ -109,9 +100,7 @@ impl Solution {
                 let given = border.columns(0, links).into_owned();
                 let among = DMatrix::from_fn(links, links, |i, j| inverse_random[(at[i], at[j])]);
                 let conditional = own + &given * among * given.transpose();
-                let towards = DMatrix::from_fn(count, p, |i, j| inverse[(at[i], random + j)]);
-                let with_fixed = -(border * towards);
-                effects[main].push(to_user.level(main, &part, &prediction, &conditional, &with_fixed));
+                effects[main].push(to_user.level(main, &part, &prediction, &conditional));
             }
         }
         let phi = inverse.view((random, random), (p, p)) * square;
@@ -133,7 +122,6 @@ impl Scaling<'_> {
         part: &DVector<f64>,
         prediction: &DMatrix<f64>,
         conditional: &DMatrix<f64>,
-        with_fixed: &DMatrix<f64>,
     ) -> LevelEffects {
         let data = &self.model.data;
         let (q, scale) = (data.terms[term].q, &data.terms[term].scale);
@@ -143,7 +131,6 @@ impl Scaling<'_> {
             values: (&map * part).iter().copied().collect(),
             prediction: &map * prediction * map.transpose() * self.square,
             conditional: &map * conditional * map.transpose() * self.square,
-            with_fixed: &map * with_fixed * data.back.transpose() * (data.unit * self.square),
         }
     }
 }

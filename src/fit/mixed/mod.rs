@@ -35,6 +35,7 @@
 //! first); groupings by the thousand that cross one another.
 
 mod bootstrap;
+mod by_rows;
 mod component;
 mod cross;
 mod design;
@@ -44,8 +45,6 @@ mod inference;
 mod model;
 mod moments;
 mod newton;
-mod posterior;
-mod predict;
 mod prepared;
 mod profile;
 mod settings;
@@ -56,6 +55,5 @@ pub use component::{Boundary, Component, ComponentKind};
 pub use design::{Column, Design, KnownErrors, Random, Residual, Spread};
 pub use effects::LevelEffects;
 pub use fitted::MixedFit;
-pub use predict::{Predicted, PredictionSettings};
 pub use profile::Profiled;
 pub use settings::{Criterion, Df, MixedSettings};

@@ -171,7 +171,7 @@ fn block(model: &Model, covariance: &Covariance, list: &[Variance], rows: &[usiz
     }));
     for ((term, factor), sums) in data.terms.iter().zip(&covariance.factors).zip(&of_term) {
         let q = term.q;
-        let psi = |a: usize, b: usize| super::solve::dot(&factor[a * q..(a + 1) * q], &factor[b * q..(b + 1) * q]);
+        let psi = |a: usize, b: usize| super::by_rows::dot(&factor[a * q..(a + 1) * q], &factor[b * q..(b + 1) * q]);
         for a in 0..q {
             for b in 0..=a {
                 let value = psi(a, b);

@@ -42,7 +42,7 @@ impl Term {
     /// Covariance of the effects of columns a and b in the user's columns, for a response in scaled units.
     pub fn psi(&self, balanced: &[f64], a: usize, b: usize) -> f64 {
         let row = |i: usize| &balanced[i * self.q..(i + 1) * self.q];
-        super::solve::dot(row(a), row(b)) / (self.scale[a] * self.scale[b])
+        super::by_rows::dot(row(a), row(b)) / (self.scale[a] * self.scale[b])
     }
 }
 

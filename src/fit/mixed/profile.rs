@@ -2,13 +2,13 @@
 
 use std::cell::RefCell;
 
+use super::by_rows::dot;
 use super::component::{Component, ComponentKind, components};
 use super::design::Spread;
 use super::fitted::MixedFit;
 use super::model::{Covariance, Model, places};
 use super::newton::minimise;
 use super::settings::Criterion;
-use super::solve::dot;
 use crate::fit::{Estimate, Finding, quantile, root};
 use crate::{Error, Result};
 

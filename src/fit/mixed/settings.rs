@@ -1,9 +1,5 @@
 //! How a mixed model is fitted.
 
-use super::design::Design;
-use super::fitted::MixedFit;
-use crate::Result;
-
 /// What is maximised.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Criterion {
@@ -26,7 +22,8 @@ impl Criterion {
 }
 
 /// How the intervals of fixed coefficients allow for variances being estimated.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Df {
     /// Covariance adjusted for small samples and degrees of freedom by moments (M. G. Kenward and J. H. Roger, Biometrics 53 (1997)
     /// 983). Of a REML fit only.
@@ -51,16 +48,4 @@ pub struct MixedSettings {
     pub criterion: Criterion,
     /// Intervals of fixed coefficients.
     pub df: Df,
-}
-
-impl MixedSettings {
-    /// Fits the model.
-    ///
-    /// # Errors
-    /// [`crate::Error::Usage`] and [`crate::Error::Setting`] for a design that does not fit together, Kenward-Roger with ML;
-    /// [`crate::Error::NotEstimable`] for data that cannot tell the parts apart, such as a linear combination among the fixed
-    /// columns (named), one level only, or as many effects as rows; [`crate::Error::Numeric`] when the search does not settle.
-    pub fn fit(&self, design: &Design) -> Result<MixedFit> {
-        MixedFit::of(*self, design)
-    }
 }

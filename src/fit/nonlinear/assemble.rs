@@ -3,8 +3,8 @@
 use nalgebra::DMatrix;
 use ndarray::Array2;
 
+use super::end::End;
 use super::fitted::{FittedParameter, NonlinearFit, ParameterState};
-use super::solver::End;
 use super::{NonlinearSettings, Parameter, Residuals};
 use crate::fit::Scale;
 use crate::fit::matrix::{Identified, identify, identify_normal, to_array};

@@ -5,7 +5,7 @@
 
 use nalgebra::{DMatrix, SMatrix, SVector};
 
-use super::solver::{End, FIRST_STEPS, POLISH, POLISHED};
+use super::end::{End, FIRST_STEPS, POLISH, POLISHED};
 use super::{NonlinearSettings, Parameter, Residuals, SMALL, StopReason};
 use crate::fit::matrix::dot;
 

@@ -1,9 +1,9 @@
 //! The iteration: Levenberg-Marquardt on the free parameters, bounds by projection, priors as further residuals.
 
 use levenberg_marquardt::LevenbergMarquardt;
-use nalgebra::DMatrix;
 
 use super::assemble::assemble;
+use super::end::{End, FIRST_STEPS, POLISHED};
 use super::fitted::NonlinearFit;
 use super::target::Target;
 use super::{NonlinearSettings, Parameter, Residuals, StopReason, normal};
@@ -13,34 +13,37 @@ use crate::{Error, Result};
 /// Rounds of letting parameters off their bounds before the end is taken as it is.
 const ROUNDS: usize = 20;
 
-/// The first step may be this many times the length of the start, in MINPACK's scaling.
-pub(super) const FIRST_STEPS: f64 = 100.0;
+/// The first steps tried where [`FIRST_STEPS`] leads astray.
 const SHORT_FIRST_STEPS: [f64; 2] = [1.0, 0.1];
 
-/// Fits with this tolerance or less are asked for their last digits, which need some Gauss-Newton steps at the end.
-pub(super) const POLISHED: f64 = 1e-12;
-/// Such steps at most.
-pub(super) const POLISH: usize = 15;
-
-/// Where an iteration ended.
-pub(super) struct End {
-    /// All parameters, held ones included.
-    pub values: Vec<f64>,
-    /// -1 or 1 for a parameter that rests on its lower or upper bound, else 0.
-    pub resting: Vec<i8>,
-    pub stop: StopReason,
-    pub evaluations: usize,
-    /// Standard deviation of one residual, by which the priors were weighed.
-    pub sigma: f64,
-    /// J'J of all parameters, where it was gathered and is well-conditioned.
-    pub normal: Option<DMatrix<f64>>,
+impl NonlinearSettings {
+    /// Fits the parameters, from their start values.
+    ///
+    /// A fit that stops without converging is a result, whose [`NonlinearFit::stop`] says so and whose findings are not
+    /// estimable; it is not an error.
+    ///
+    /// # Errors
+    /// - [`Error::Setting`]: a setting out of range, a start outside its bounds, a prior's standard deviation not above 0.
+    /// - [`Error::Usage`]: no parameters, or two of one name.
+    /// - [`Error::NotEstimable`]: fewer residuals and priors than free parameters (or as many, when the scale is to be
+    ///   estimated), or residuals that cannot be computed at the start.
+    pub fn fit(&self, problem: &impl Residuals, parameters: &[Parameter]) -> Result<NonlinearFit> {
+        self.check()?;
+        super::parameter::check(parameters)?;
+        let free = parameters.iter().filter(|parameter| !parameter.held).count();
+        let priors = parameters.iter().filter(|parameter| !parameter.held && parameter.prior.is_some()).count();
+        let needed = free + usize::from(self.scale == Scale::Estimated);
+        if problem.count() + priors < needed || problem.count() == 0 {
+            return Err(Error::not_estimable(
+                format!("a fit of {free} parameters"),
+                format!("{} residuals and {priors} priors; {needed} are needed", problem.count()),
+            ));
+        }
+        fit(self, problem, parameters)
+    }
 }
 
-pub(super) fn fit(
-    settings: &NonlinearSettings,
-    problem: &impl Residuals,
-    parameters: &[Parameter],
-) -> Result<NonlinearFit> {
+fn fit(settings: &NonlinearSettings, problem: &impl Residuals, parameters: &[Parameter]) -> Result<NonlinearFit> {
     let starts: Vec<f64> = parameters.iter().map(|parameter| parameter.start).collect();
     if let Some(end) = normal::minimise(settings, problem, parameters, &starts) {
         return assemble(settings, problem, parameters, end);

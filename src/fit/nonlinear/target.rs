@@ -4,7 +4,7 @@ use levenberg_marquardt::LeastSquaresProblem;
 use nalgebra::{DMatrix, DVector, Dyn, storage::Owned};
 use ndarray::{ArrayViewMut2, ShapeBuilder};
 
-use super::solver::POLISH;
+use super::end::POLISH;
 use super::{Parameter, Residuals};
 
 /// The problem as the crate wants it.

@@ -1,5 +1,7 @@
 //! The curves that can be fitted. A further one is a line of the list below, and a file with its plain form.
 
+use serde::{Deserialize, Serialize};
+
 use super::plain_form::PlainForm;
 use super::smooth_correction::PARAMETERS;
 use super::{gompertz, inhibited, lag_exponential, logistic};
@@ -9,7 +11,8 @@ use super::{gompertz, inhibited, lag_exponential, logistic};
 macro_rules! curves {
     ($($(#[$doc:meta])* $curve:ident = $name:literal, $free:expr, $form:path;)*) => {
         /// Which of the curves.
-        #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+        #[serde(rename_all = "snake_case")]
         pub enum FermentationCurve {
             $($(#[$doc])* $curve,)*
         }
