@@ -1,4 +1,4 @@
-//! All curves on one batch: how well each describes it, and how well it foretells its end from its beginning.
+//! All curves on one batch: how well each describes it, and how well it predicts its end from its beginning.
 
 use crate::error::Result;
 use crate::gravity::GravitySeries;
@@ -19,7 +19,7 @@ use super::weak_priors::weak_priors;
 const MOST_POINTS: f64 = 40.0;
 /// Share of the time after which the rest is foretold.
 const FORWARD_SHARE: f64 = 0.6;
-/// Fewer points than this before, or after, foretell nothing.
+/// Fewer points than this before, or after, predict nothing.
 const LEAST_FORWARD: (usize, usize) = (5, 3);
 /// A criterion lower by this much tells two curves apart (Burnham and Anderson 2002, section 2.6).
 pub(super) const TELLING: f64 = 2.0;

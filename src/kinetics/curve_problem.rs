@@ -91,12 +91,7 @@ pub(crate) struct CurveProblem<'a> {
     pub bias: ProbeBias,
 }
 
-impl<'a> CurveProblem<'a> {
-    /// The same of other points at the same places.
-    pub fn with_points(&self, points: &'a [Point]) -> Self {
-        Self { likelihood: BatchLikelihood { points, ..self.likelihood }, ..self.clone() }
-    }
-
+impl CurveProblem<'_> {
     /// The curve among the parameters of a fit.
     pub fn curve_of(&self, parameters: &[f64]) -> Result<GravityCurve> {
         Ok(self.by.curve(parameters)?.curve)

@@ -73,7 +73,7 @@ impl KineticsSettings {
             100.0 * self.terminal_from_progress
         );
         fit.traits = trait_estimates(&fitted, self.common.level, self.common.at_rest.within_sg)?.into();
-        self.intervals(&mut fit.traits, &fitted, found, given, &binned.points)?;
+        self.intervals(&mut fit.traits, &fitted, found, given, &binned.points);
         for which in Trait::ALL.into_iter().filter(|which| early && which.needs_terminal()) {
             fit.traits[which as usize] = Finding::missing(why.clone());
         }

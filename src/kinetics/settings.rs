@@ -38,8 +38,6 @@ pub enum IntervalMethod {
     Delta,
     /// By the rise of the sum of squares (Bates and Watts 1988, chapter 6): follows the bend of the curve.
     Profile,
-    /// From fits to data drawn from the fitted curve and its errors.
-    Bootstrap,
 }
 
 /// Settings of the study of kinetics.
@@ -55,8 +53,7 @@ pub enum IntervalMethod {
 /// | `foam_sd_sg` | SG | 0.001 | 0 to 0.02 | probes carry more or less foam; 0 holds it |
 /// | `disturbed_sd_sg` | SG | 0.001 | 0 to 0.02 | a dry hop and the like move probes more or less for good; 0: never |
 /// | `instrument_share` | - | 0.5 | 0 to 1 | more or less of a sample's variance is its instrument's bias |
-/// | `interval` | - | delta | - | curves are strongly bent in their parameters: profile, bootstrap |
-/// | `repeats` | - | 200 | 50 to 100000 | of the bootstrap |
+/// | `interval` | - | delta | - | curves are strongly bent in their parameters: profile |
 /// | `candidates` | - | true | - | the table of candidate curves is not wanted: saves most of the time |
 /// | `clock` | - | best | - | all batches should have one clock |
 /// | `reference_c` | C | 20 | 0 to 40 | `_ref` traits are wanted at another temperature |
@@ -91,8 +88,6 @@ pub struct KineticsSettings {
     pub instrument_share: f64,
     /// How intervals of the traits are made.
     pub interval: IntervalMethod,
-    /// Repeats of the bootstrap.
-    pub repeats: usize,
     /// Whether all candidate curves are fitted for comparison when all batches are.
     pub candidates: bool,
     /// Which clock.
@@ -123,7 +118,6 @@ impl Default for KineticsSettings {
             disturbed_sd_sg: 0.001,
             instrument_share: 0.5,
             interval: IntervalMethod::Delta,
-            repeats: 200,
             candidates: true,
             clock: ClockChoice::Best,
             reference_c: 20.0,
@@ -158,7 +152,6 @@ impl KineticsSettings {
         within("foam_sd_sg", self.foam_sd_sg, 0.0, 0.02, "0 to 0.02 SG")?;
         within("disturbed_sd_sg", self.disturbed_sd_sg, 0.0, 0.02, "0 to 0.02 SG")?;
         within("instrument_share", self.instrument_share, 0.0, 1.0, "a share from 0 to 1")?;
-        within("repeats", self.repeats as f64, 50.0, 100_000.0, "50 to 100000")?;
         within("reference_c", self.reference_c, 0.0, 40.0, "0 to 40 C")?;
         within("stop_ale_c", self.stop_ale_c, -5.0, 40.0, "-5 to 40 C")?;
         within("stop_lager_c", self.stop_lager_c, -5.0, 40.0, "-5 to 40 C")?;
