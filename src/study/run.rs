@@ -209,13 +209,13 @@ impl Settings {
         };
         let mut forecaster = self.forecast.forecaster(&season.batches, kinetics, known)?;
         let latest = season.latest();
-        let backtest = forecaster.backtest(latest.unwrap_or(Instant::from_micros(i64::MAX)))?;
+        let backtest = forecaster.backtest(latest.unwrap_or(Instant::from_micros(i64::MAX)));
         let running = season.running().into_iter().map(|batch| batch.batch.clone());
         let mut questions: Vec<_> = latest.into_iter().flat_map(|now| running.clone().map(move |b| (b, now))).collect();
         questions.extend(asked.iter().map(|question| (question.batch.clone(), question.as_of)));
         let forecasts = match questions.is_empty() {
             true => Part::Skipped("no batch is running, and no other moment was asked for".to_owned()),
-            false => Part::Done(forecaster.forecasts(&questions)?),
+            false => Part::Done(forecaster.forecasts(&questions)),
         };
         let backtest = match backtest.rows.is_empty() {
             true => Part::Skipped("no finished batch could be forecast before it came to rest".to_owned()),
