@@ -8,7 +8,7 @@ use crate::fit::Finding;
 
 use super::axis::Axis;
 use super::figure::Figure;
-use super::forest::{Row, forest};
+use super::forest::{ForestRow, forest};
 use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, REFERENCE};
 use super::plot::{Frame, Plot};
 use super::svg::{Panel, panel};
@@ -95,15 +95,15 @@ impl Drift {
         let mut probes: Vec<&ProbeDrift> = self.probes.iter().collect();
         let slope = |probe: &ProbeDrift| probe.drift_sg_per_30d.value().unwrap_or(f64::INFINITY);
         probes.sort_by(|a, b| slope(a).total_cmp(&slope(b)));
-        let mut rows: Vec<Row> = Vec::new();
+        let mut rows: Vec<ForestRow> = Vec::new();
         for probe in probes {
-            rows.push(Row::new(&probe.probe, &probe.drift_sg_per_30d, CURVE, Mark::Disc));
+            rows.push(ForestRow::new(&probe.probe, &probe.drift_sg_per_30d, CURVE, Mark::Disc));
             if self.shifts.iter().any(|shift| shift.probe == probe.probe) {
-                rows.push(Row::new("between its shifts", &probe.gradual_sg_per_30d, AHEAD, Mark::Ring));
+                rows.push(ForestRow::new("between its shifts", &probe.gradual_sg_per_30d, AHEAD, Mark::Ring));
             }
         }
         for term in self.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {
-            rows.push(Row::new("mean of the fleet", &term.finding, INK, Mark::Diamond));
+            rows.push(ForestRow::new("mean of the fleet", &term.finding, INK, Mark::Diamond));
         }
         let drawn = forest("", "drift, SG per 30 days", &rows, &[0.0], 440)?;
         let caption = format!(

@@ -9,7 +9,7 @@ use crate::units::Instant;
 use super::axis::{Axis, hours};
 use super::figure::Figure;
 use super::palette::{AHEAD, INK, Mark};
-use super::plot::{Frame, Side};
+use super::plot::{Frame, LabelSide};
 use super::svg::panel;
 use super::words::{minute, percent};
 
@@ -47,7 +47,7 @@ impl Forecasts {
                         plot.bar(y, hours(q.p25), hours(q.p75), 11.0, AHEAD, 0.75)?;
                         plot.mark(hours(q.p50), y, Mark::Disc, INK, 6.0)?;
                     }
-                    None => plot.label(low.max(now), y, Side::Right, "no forecast", INK)?,
+                    None => plot.label(low.max(now), y, LabelSide::Right, "no forecast", INK)?,
                 }
                 if let Some(p) = row.p_ready {
                     plot.margin_label(y, &format!("ready: {}", percent(p)))?;

@@ -13,7 +13,7 @@ use crate::units::HOURS_PER_DAY;
 use super::axis::{Axis, shortened};
 use super::figure::Figure;
 use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, PROBES, REFERENCE};
-use super::plot::{Frame, Plot, Side};
+use super::plot::{Frame, LabelSide, Plot};
 use super::svg::{Panel, SCALE, panel};
 use super::thin;
 use super::words::{dots_outside, percent};
@@ -177,7 +177,7 @@ impl BatchFit {
         )?;
         plot.level(terminal.p50, from, to, AHEAD, 2.0)?;
         plot.mark(day(finish.p50), terminal.p50, Mark::Triangle, AHEAD, 9.0)?;
-        plot.label(day(finish.p50), terminal.p50, Side::Above, "at rest", AHEAD)
+        plot.label(day(finish.p50), terminal.p50, LabelSide::Above, "at rest", AHEAD)
     }
 
     /// (hours, SG) of readings flagged as outliers, thinned.

@@ -7,7 +7,6 @@
 //! What a picture does not do: it never joins readings across a gap with a fitted curve it did not get, and it draws
 //! no point outside its frame (what lies outside is counted in the caption or shown by the table).
 
-mod account;
 mod axis;
 mod backtest;
 mod builds;
@@ -37,5 +36,4 @@ mod words;
 pub(crate) use calibration::in_words as curve_in_words;
 pub use figure::Figure;
 pub(crate) use strains::words as trait_in_words;
-pub use svg::Panel;
 pub(crate) use words::{minute, percent, signed, written};

@@ -5,7 +5,7 @@ use crate::kinetics::Trait;
 use crate::strains::{StrainContrast, Strains};
 
 use super::figure::Figure;
-use super::forest::{Row, forest};
+use super::forest::{ForestRow, forest};
 use super::palette::{AHEAD, CURVE, INK, Mark};
 use super::words::percent;
 
@@ -22,9 +22,9 @@ impl Strains {
         let mut panels = Vec::new();
         for which in self.traits() {
             let means: Vec<_> = self.means.iter().filter(|mean| mean.which == which).collect();
-            let rows: Vec<Row> = means
+            let rows: Vec<ForestRow> = means
                 .iter()
-                .map(|mean| Row::new(&format!("{} ({})", mean.strain, mean.n), &mean.mean, CURVE, Mark::Disc))
+                .map(|mean| ForestRow::new(&format!("{} ({})", mean.strain, mean.n), &mean.mean, CURVE, Mark::Disc))
                 .collect();
             let (title, unit) = words(which);
             panels.push(forest(title, unit, &rows, &[], WIDTH)?);
@@ -51,14 +51,14 @@ impl Strains {
             }
             let size = |pair: &StrainContrast| pair.difference.value().unwrap_or(f64::NEG_INFINITY);
             pairs.sort_by(|a, b| size(b).total_cmp(&size(a)));
-            let rows: Vec<Row> = pairs
+            let rows: Vec<ForestRow> = pairs
                 .iter()
                 .map(|pair| {
                     let name = format!("{} \u{2212} {}", pair.a, pair.b);
                     match pair.difference.estimate() {
-                        Some(e) if e.lower > 0.0 => Row::new(&name, &pair.difference, AHEAD, Mark::Triangle),
-                        Some(e) if e.upper < 0.0 => Row::new(&name, &pair.difference, CURVE, Mark::Diamond),
-                        _ => Row::new(&name, &pair.difference, INK, Mark::Ring),
+                        Some(e) if e.lower > 0.0 => ForestRow::new(&name, &pair.difference, AHEAD, Mark::Triangle),
+                        Some(e) if e.upper < 0.0 => ForestRow::new(&name, &pair.difference, CURVE, Mark::Diamond),
+                        _ => ForestRow::new(&name, &pair.difference, INK, Mark::Ring),
                     }
                 })
                 .collect();

@@ -14,13 +14,13 @@ pub(super) const FONT: &str = "system-ui,sans-serif";
 
 /// One drawing: the inside of an SVG document and its size.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Panel {
+pub(super) struct Panel {
     /// SVG elements, without the root.
     pub(super) body: String,
     /// Width, px.
-    pub width: u32,
+    pub(super) width: u32,
     /// Height, px.
-    pub height: u32,
+    pub(super) height: u32,
     /// Units of `body` per px.
     pub(super) scale: u32,
 }

@@ -1,7 +1,7 @@
 //! The batches that run at the end of the data, each in two sentences.
 
 use crate::forecast::{Forecast, Quantiles};
-use crate::kinetics::BatchFit;
+use crate::kinetics::{BatchFit, BatchState};
 use crate::study::SeasonStudy;
 use crate::units::Instant;
 
@@ -16,7 +16,8 @@ const SHARP_H: f64 = 72.0;
 #[derive(Debug, Clone, Copy)]
 pub(super) struct RunningBatch<'a> {
     pub(super) forecast: &'a Forecast,
-    fit: Option<&'a BatchFit>,
+    pub(super) fit: Option<&'a BatchFit>,
+    temp_c: Option<f64>,
 }
 
 /// The running batches, the first to finish first.
@@ -25,7 +26,11 @@ pub(super) fn running(study: &SeasonStudy) -> Vec<RunningBatch<'_>> {
     let mut now: Vec<&Forecast> = forecasts.filter(|row| Some(row.as_of) == study.latest).collect();
     now.sort_by_key(|row| (row.finish.is_none(), row.finish.map(|q| q.p50)));
     let fit = |row: &Forecast| study.kinetics.done().and_then(|found| found.get(&row.batch));
-    now.into_iter().map(|forecast| RunningBatch { forecast, fit: fit(forecast) }).collect()
+    let temp_c = |row: &Forecast| {
+        let series = study.series.iter().find(|series| series.batch == row.batch)?;
+        series.temp_c.iter().rfind(|temp| temp.is_finite()).copied()
+    };
+    now.into_iter().map(|forecast| RunningBatch { forecast, fit: fit(forecast), temp_c: temp_c(forecast) }).collect()
 }
 
 impl RunningBatch<'_> {
@@ -36,13 +41,21 @@ impl RunningBatch<'_> {
         format!("{batch}, {strain}{vessel}")
     }
 
+    /// Whether its curve says that it is at rest.
+    pub(super) fn at_rest(&self) -> bool {
+        self.fit.is_some_and(|fit| fit.state() == BatchState::AtRest)
+    }
+
     /// Where it stands.
     pub(super) fn now(&self) -> String {
-        let mut said = Vec::new();
+        let mut said: Vec<String> = self.fit.iter().map(|fit| fit.state_in_words().to_owned()).collect();
         let level = self.forecast.level();
         let now = self.fit.and_then(|fit| fit.band(&[fit.last_hours], level).ok()?.first().cloned());
         if let Some(sg) = now {
             said.push(format!("gravity {:.4} \u{b1} {:.4}", sg.value, sg.se));
+        }
+        if let Some(temp_c) = self.temp_c {
+            said.push(format!("{temp_c:.1} \u{b0}C"));
         }
         if let Some(done) = self.forecast.progress.value() {
             said.push(format!("{:.0} % of its drop done", 100.0 * done));
@@ -66,7 +79,11 @@ impl RunningBatch<'_> {
         let Forecast { finish, terminal_sg, why, as_of, .. } = self.forecast;
         let Some(finish) = finish else { return format!("No forecast: {why}.") };
         let when = when(finish, self.forecast.level());
-        let verb = if finish.p50 <= *as_of { "It has probably come to rest" } else { "It comes to rest" };
+        let verb = match (self.at_rest(), finish.p50 <= *as_of) {
+            (true, true) => "It came to rest",
+            (false, true) => "It may have come to rest",
+            (_, false) => "It comes to rest",
+        };
         let at =
             terminal_sg.map_or_else(String::new, |q| format!(", at SG {:.4} ({:.4} to {:.4})", q.p50, q.p05, q.p95));
         let ready = self

@@ -4,6 +4,8 @@ use std::fmt;
 
 use maud::{Markup, html};
 
+use super::page::Show;
+
 /// Texts up to this many letters are not broken.
 const SHORT: usize = 26;
 
@@ -46,12 +48,15 @@ impl Grid {
     }
 
     /// The table as a fragment of HTML with inline attributes only. It scrolls sideways where it is too wide.
-    pub(crate) fn html(&self) -> Markup {
+    pub(crate) fn markup(&self) -> Markup {
         let (columns, notes) = noted(&self.columns);
         let align = |column: &GridColumn| if column.right { "right" } else { "left" };
         let cell = "padding:.2em .6em .2em 0;vertical-align:top;text-align:";
         // Numbers, times and short words stay on one line; only sentences break.
-        let wrap = |text: &str| if text.chars().count() <= SHORT { ";white-space:nowrap" } else { ";min-width:14em" };
+        let wrap = |column: &GridColumn, text: &str| match column.right || text.chars().count() <= SHORT {
+            true => ";white-space:nowrap",
+            false => ";min-width:14em",
+        };
         // A heading takes three lines or so, however narrow the screen.
         let wide = |heading: &str| format!(";min-width:{}em", heading.chars().count().div_ceil(5));
         html! {
@@ -73,7 +78,7 @@ impl Grid {
                     } }
                     tbody { @for row in 0..self.shown() {
                         tr { @for column in &columns {
-                            @if let Some(text) = column.texts.get(row) { td style={ (cell) (align(column)) (wrap(text)) } { (text) } }
+                            @if let Some(text) = column.texts.get(row) { td style={ (cell) (align(column)) (wrap(column, text)) } { (text) } }
                         } }
                     } }
                 }
@@ -84,6 +89,16 @@ impl Grid {
                 }
             }
         }
+    }
+}
+
+impl Show for Grid {
+    fn html(&self) -> String {
+        self.markup().into_string()
+    }
+
+    fn text(&self) -> String {
+        self.to_string()
     }
 }
 

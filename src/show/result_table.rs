@@ -115,6 +115,7 @@ impl<T: Copy> ResultTable<T> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::page::Show;
     use super::*;
 
     fn estimate(value: f64) -> Estimate {
@@ -138,7 +139,7 @@ mod tests {
             "two                             no reading within two days of it",
         ];
         assert_eq!(table.to_string(), expected.join("\n"));
-        let html = table.html().into_string();
+        let html = table.html();
         assert!(html.contains("&lt;b&gt;") && html.contains("note 1<") && !html.contains("gone"), "{html}");
     }
 }

@@ -68,7 +68,7 @@ impl Table {
 
 impl Show for Table {
     fn html(&self) -> String {
-        self.grid().html().into_string()
+        self.grid().html()
     }
 
     fn text(&self) -> String {

@@ -4,7 +4,8 @@ use maud::{Markup, html};
 
 use crate::chart;
 use crate::forecast::Forecast;
-use crate::kinetics::{BatchFit, Candidate, Kinetics, Trait};
+use crate::kinetics::{BatchFit, BatchState, Candidate, Kinetics, Trait};
+use crate::report::words::count;
 use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 
@@ -21,9 +22,12 @@ pub(super) fn section(study: &SeasonStudy) -> Markup {
             @if found.batches.len() > MOST {
                 (none(&format!("Only the {MOST} batches pitched last have a picture; the table has all.")))
             }
-            @for (i, fit) in found.batches.iter().enumerate() {
-                @if last.is_none_or(|from| fit.pitched_at >= from) { (one(study, fit, i)) }
-            }
+            @let shown = found.batches.iter().enumerate().filter(|(_, fit)| last.is_none_or(|from| fit.pitched_at >= from)).rev();
+            @let (ended, open): (Vec<_>, Vec<_>) = shown.partition(|(_, fit)| fit.state() == BatchState::Ended);
+            @for (i, fit) in open { (one(study, fit, i)) }
+            (fold(&format!("Ended: {}", count(ended.len(), "batch", "batches")), &html! {
+                @for (i, fit) in ended { (one(study, fit, i)) }
+            }))
             (fold("All batches in one picture", &picture(found.chart())))
             (fold("All batches in numbers", &html! {
                 p { "Half-way at 20 \u{b0}C is in thermal time, which runs with the temperature of the batch." }
@@ -67,7 +71,7 @@ fn one(study: &SeasonStudy, fit: &BatchFit, i: usize) -> Markup {
             div id={ "batch-" (i) } {
                 @if !fit.why.is_empty() { p.none { (fit.why) } }
                 (picture(fit.chart_with(series, forecast).map(|figure| figure.with_title(""))))
-                @if fit.traits.iter().any(|found| found.estimate().is_some()) { (traits.html()) }
+                @if fit.traits.iter().any(|found| found.estimate().is_some()) { (traits.markup()) }
                 (picture(fit.residual_chart().map(|figure| figure.with_title(""))))
                 p.sub {
                     @if !fit.offsets.is_empty() {

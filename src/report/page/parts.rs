@@ -10,7 +10,7 @@ use crate::study::Part;
 
 /// A table with links to the whole of it; nothing where it has no rows.
 pub(super) fn table(grid: &Grid, file: &str) -> Markup {
-    html! { @if grid.rows > 0 { (grid.html()) p.sub { "All columns: " (link(file, "csv")) ", " (link(file, "parquet")) } } }
+    html! { @if grid.rows > 0 { (grid.markup()) p.sub { "All columns: " (link(file, "csv")) ", " (link(file, "parquet")) } } }
 }
 
 /// A link to a table beside the page.
@@ -28,7 +28,7 @@ pub(super) fn fold(heading: &str, body: &Markup) -> Markup {
 pub(super) fn answer(answer: &Answer) -> Markup {
     html! {
         @for sentence in &answer.sentences { p { (sentence) } }
-        @if answer.table.rows > 0 { (answer.table.html()) }
+        @if answer.table.rows > 0 { (answer.table.markup()) }
     }
 }
 

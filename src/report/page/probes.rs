@@ -148,7 +148,7 @@ fn plan(found: &BathPlan) -> Markup {
                 .number("sucrose", "g", 1, |bath| Some(bath.recipe.sucrose_g_per_l))
                 .number("water", "g", 1, |bath| Some(bath.recipe.water_g_per_l))
                 .titled("One litre of each at 20 \u{b0}C, by mass");
-            (baths.html())
+            (baths.markup())
             p.sub { "Sucrose is plain white table sugar: never dextrose, never malt extract. Weigh sugar and water; do not fill up to a \
                      mark. The same gravity twice is two baths, mixed apart. All numbers, probe by probe: " (link("bath_plan", "csv")) }
         }

@@ -6,7 +6,7 @@ use crate::report::summary::Summary;
 use crate::show::ResultTable;
 use crate::study::SeasonStudy;
 
-use super::parts::{answer, fold, picture, table};
+use super::parts::{answer, fold, table};
 
 /// Rejected rows on the page; all of them are in the table beside it.
 const SHOWN: usize = 200;
@@ -36,7 +36,7 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
     html! {
         p { "Each row that was read is kept, kept with a reason to look twice, or rejected." }
         (answer(&summary.rows))
-        (fold("File by file", &html! { (picture(account.chart())) (table(&files, "row_account")) }))
+        (fold("File by file", &table(&files, "row_account")))
         (fold("Reasons to look twice", &table(&flagged, "row_account")))
         (fold("Remarks", &html! { @if !account.remarks.is_empty() {
             ul { @for remark in &account.remarks {

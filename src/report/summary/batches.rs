@@ -3,17 +3,14 @@
 use crate::kinetics::{Kinetics, Status};
 use crate::study::SeasonStudy;
 
-use super::super::running::running;
+use super::super::running::{RunningBatch, running};
 use super::super::words::{count, list, percent};
 use super::Answer;
 
 pub(super) fn answer(study: &SeasonStudy) -> Answer {
     let mut answer = Answer::new("What finishes when?");
     match study.forecasts.done() {
-        Some(_) => match running(study).len() {
-            0 => answer.say("No batch is running."),
-            n => answer.say(format!("{} running, the first to come to rest first:", count(n, "batch", "batches"))),
-        },
+        Some(_) => answer.say(counted(study)),
         None => answer.say(format!("No forecast: {}.", study.forecasts.why().unwrap_or("no reason given"))),
     }
     for batch in running(study) {
@@ -21,6 +18,17 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
     }
     checked(&mut answer, study);
     answer
+}
+
+/// How many batches run, and how many are at rest and not ended.
+fn counted(study: &SeasonStudy) -> String {
+    let (at_rest, running): (Vec<_>, Vec<_>) = running(study).into_iter().partition(RunningBatch::at_rest);
+    match (running.len(), at_rest.len()) {
+        (0, 0) => "No batch is running.".to_owned(),
+        (n, 0) => format!("{} running.", count(n, "batch is", "batches are")),
+        (0, n) => format!("{} at rest and not ended.", count(n, "batch is", "batches are")),
+        (n, m) => format!("{} running, {m} at rest and not ended.", count(n, "batch is", "batches are")),
+    }
 }
 
 /// Other moments, batches that are out of the way, and how the forecasts of the past did.

@@ -2,7 +2,7 @@
 
 use crate::calibration::Calibrations;
 use crate::drift::{Drift, ProbeDrift, Recalibrate, Shift};
-use crate::fit::{Estimate, Finding, decimals_for};
+use crate::fit::{Estimate, decimals_for};
 use crate::show::ResultTable;
 use crate::study::SeasonStudy;
 
@@ -49,7 +49,7 @@ fn calibration(answer: &mut Answer, found: &Calibrations) {
 
 fn drift(answer: &mut Answer, found: &Drift) {
     let mut said = Vec::new();
-    let judged: Vec<Judged<'_>> = found
+    let judged: Vec<(&ProbeDrift, Option<LastCheck>, Verdict)> = found
         .probes
         .iter()
         .map(|probe| {
@@ -64,11 +64,11 @@ fn drift(answer: &mut Answer, found: &Drift) {
             Verdict::Steady => format!("Stay true within {STEADY_SG_PER_30D} SG per 30 days"),
             Verdict::Rises => "Read ever higher".to_owned(),
             Verdict::Falls => "Read ever lower".to_owned(),
-            Verdict::Moved => "Without a steady drift, but far off at the last check".to_owned(),
-            Verdict::Due => "Drift as little, but are due for a calibration by now".to_owned(),
-            Verdict::Jumped => "True but for sudden shifts".to_owned(),
-            Verdict::Open => "Not settled, as too little is known".to_owned(),
-            Verdict::Unknown => "Nothing can be said".to_owned(),
+            Verdict::Moved => "No steady drift, but far off at the last check".to_owned(),
+            Verdict::Due => "Hardly drift, but are due for a calibration".to_owned(),
+            Verdict::Jumped => "Shifted suddenly, and otherwise hardly drift".to_owned(),
+            Verdict::Open => "Too little known to say whether they drift".to_owned(),
+            Verdict::Unknown => "Without an estimate".to_owned(),
         };
         if !names.is_empty() {
             said.push(format!("{words}: {}.", list(&names)));
@@ -82,47 +82,24 @@ fn drift(answer: &mut Answer, found: &Drift) {
     if let Some(e) = found.interval_d.estimate() {
         answer.say(due_in_words(e));
     }
-    let means = found.fleet.iter().filter(|term| term.term.starts_with("mean_drift"));
-    let rows = judged.iter().map(ProbeRow::Probe).chain(means.map(|term| ProbeRow::Fleet(&term.finding)));
-    answer.table = ResultTable::new(rows, usize::MAX)
-        .text("probe", |row| row.probe().map_or("the fleet", |probe| probe.probe.as_str()))
-        .text("verdict", |row| row.judged().map_or("", |(.., verdict)| verdict.word()))
-        .text("off now", |row| row.probe().map_or_else(String::new, off_now))
-        .text("calibrate by", |row| row.probe().map_or_else(String::new, |probe| due(found, probe)))
-        .estimate("drift", "SG per 30 days", ProbeRow::drift)
-        .text("last check", |row| row.judged().and_then(|(_, last, _)| *last).map_or_else(String::new, last_text))
-        .number("checks", "", 0, |row| row.probe().map(|probe| probe.n as f64))
+    for mean in found.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {
+        if let Some(e) = mean.finding.estimate() {
+            let decimals = decimals_for(e.se);
+            let [value, lower, upper] = [e.value, e.lower, e.upper].map(|v| signed(v, decimals, true));
+            let level = percent(e.level);
+            answer
+                .say(format!("The mean drift of the probes is {value} SG per 30 days ({level}: {lower} to {upper})."));
+        }
+    }
+    answer.table = ResultTable::new(&judged, usize::MAX)
+        .text("probe", |(probe, ..)| &probe.probe)
+        .text("verdict", |(.., verdict)| verdict.word())
+        .text("off now", |(probe, ..)| off_now(probe))
+        .text("calibrate by", |(probe, ..)| due(found, probe))
+        .estimate("drift", "SG per 30 days", |(probe, ..)| probe.drift_sg_per_30d.estimate())
+        .text("last check", |(_, last, _)| last.map_or_else(String::new, last_text))
+        .count("checks", |(probe, ..)| probe.n)
         .titled("");
-}
-
-/// A probe with its last check and its verdict.
-type Judged<'a> = (&'a ProbeDrift, Option<LastCheck>, Verdict);
-
-/// A row of the table: a probe, or the mean of the fleet.
-#[derive(Clone, Copy)]
-enum ProbeRow<'a> {
-    Probe(&'a Judged<'a>),
-    Fleet(&'a Finding),
-}
-
-impl<'a> ProbeRow<'a> {
-    fn judged(self) -> Option<&'a Judged<'a>> {
-        match self {
-            Self::Probe(judged) => Some(judged),
-            Self::Fleet(_) => None,
-        }
-    }
-
-    fn probe(self) -> Option<&'a ProbeDrift> {
-        self.judged().map(|(probe, ..)| *probe)
-    }
-
-    fn drift(self) -> Option<&'a Estimate> {
-        match self {
-            Self::Probe((probe, ..)) => probe.drift_sg_per_30d.estimate(),
-            Self::Fleet(mean) => mean.estimate(),
-        }
-    }
 }
 
 /// Its error on the curve in force.

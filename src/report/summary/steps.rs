@@ -1,5 +1,6 @@
 //! What to do next, and why.
 
+use crate::calibration::{BathPlan, gravities};
 use crate::drift::{Drift, ProbeDrift, Recalibrate};
 use crate::study::SeasonStudy;
 
@@ -38,24 +39,29 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
 fn batches(answer: &mut Answer, study: &SeasonStudy) {
     for one in running(study) {
         let batch = &one.forecast.batch;
-        match (one.forecast.p_stuck, one.forecast.p_ready) {
-            (Some(p), _) if p >= MAYBE_STUCK => answer.say(format!(
-                "Warm {batch} a little and take a degassed sample: it may be stuck (chance {}).",
-                percent(p)
-            )),
-            (_, Some(p)) if p >= MAYBE_READY => answer.say(format!(
-                "Take degassed samples of {batch} on three days, warm: it may be at rest (chance {}).",
-                percent(p)
-            )),
-            _ => {}
+        let mut why = Vec::new();
+        let stuck = one.forecast.p_stuck.filter(|p| *p >= MAYBE_STUCK);
+        let ready = one.forecast.p_ready.filter(|p| *p >= MAYBE_READY);
+        match (stuck, ready) {
+            (Some(p), _) => why.push(format!("it may be stuck (chance {})", percent(p))),
+            (None, Some(p)) => why.push(format!("it may be at rest (chance {})", percent(p))),
+            (None, None) => {}
         }
-        let Some(found) = study.drift.done() else { continue };
-        let probes = study.season.batches.iter().filter(|of| of.batch == *batch).flat_map(|of| &of.probes);
-        for probe in probes.filter_map(|probe| found.of_probe(probe)) {
-            if let Some(off) = off_in_words(found, probe) {
-                answer.say(format!("Take a degassed sample of {batch}: its probe {} reads {off}.", probe.probe));
-            }
+        if let Some(found) = study.drift.done() {
+            let probes = study.season.batches.iter().filter(|of| of.batch == *batch).flat_map(|of| &of.probes);
+            let off =
+                |probe: &ProbeDrift| Some(format!("its probe {} reads {}", probe.probe, off_in_words(found, probe)?));
+            why.extend(probes.filter_map(|probe| off(found.of_probe(probe)?)));
         }
+        if why.is_empty() {
+            continue;
+        }
+        let what = match (stuck, ready) {
+            (Some(_), _) => format!("Warm {batch} a little and take a degassed sample"),
+            (None, Some(_)) => format!("Take degassed samples of {batch} on three days, warm"),
+            (None, None) => format!("Take a degassed sample of {batch}"),
+        };
+        answer.say(format!("{what}: {}.", list(&why)));
     }
 }
 
@@ -78,8 +84,8 @@ fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift) {
             answer.say(format!("Calibrate {} by {}.", probe.probe, day(*at)));
         }
     }
-    if let Some(plan) = study.bath_plan.done().filter(|_| !due.is_empty()) {
-        answer.say(plan.in_words());
+    if let Some(taken) = study.bath_plan.done().filter(|_| !due.is_empty()).and_then(BathPlan::recommended) {
+        answer.say(format!("Mix these baths to calibrate: SG {}.", gravities(taken)));
     }
 }
 
@@ -87,5 +93,5 @@ fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift) {
 fn off_in_words(found: &Drift, probe: &ProbeDrift) -> Option<String> {
     let e = probe.offset_sg.estimate().filter(|e| e.value.abs() >= found.limit_sg && e.lower * e.upper > 0.0)?;
     let way = if e.value > 0.0 { "high" } else { "low" };
-    Some(format!("{:.4} \u{b1} {:.4} {way} now", e.value.abs(), e.se))
+    Some(format!("{:.4} \u{b1} {:.4} {way}", e.value.abs(), e.se))
 }
