@@ -9,7 +9,6 @@ use crate::fit::{Estimate, Finding};
 use crate::season::FrameBuilder;
 
 use super::result::{Drift, DriftKind, FleetTerm, PolicyKind, ProbeDrift, Recalibrate, Shift, ShiftKind};
-use super::signals::{ControlChart, DriftSignal};
 
 impl Drift {
     /// The table `drift_pairs`: one row per probe and reference. `why` says why a pair is left out of the estimates.
@@ -198,29 +197,6 @@ impl Drift {
             .number("p_told_after_two_baths", kinds.iter().map(|k| k.p_told_after))
             .text("method", kinds.iter().map(|k| k.zero_deg_per_30d.estimate().map(|e| e.method.clone())))
             .text("why", kinds.iter().map(|k| k.why.as_ref()))
-            .finish()
-    }
-
-    /// The signals of all control charts, by probe and time.
-    pub fn signals(&self) -> Vec<DriftSignal> {
-        self.charts.iter().flat_map(ControlChart::signals).collect()
-    }
-
-    /// The table `drift_signals`: one row per dated signal of a control chart.
-    ///
-    /// # Errors
-    /// [`crate::Error::Frame`] when polars refuses.
-    pub fn signals_frame(&self) -> Result<DataFrame> {
-        let signals = self.signals();
-        let side = |high: bool| if high { "reads high" } else { "reads low" };
-        FrameBuilder::new("drift_signals")
-            .text("probe", signals.iter().map(|s| Some(&s.probe)))
-            .time("at", signals.iter().map(|s| Some(s.at)))
-            .text("chart", signals.iter().map(|s| Some(s.chart)))
-            .text("side", signals.iter().map(|s| Some(side(s.high))))
-            .number("statistic", signals.iter().map(|s| Some(s.statistic)))
-            .number("limit", signals.iter().map(|s| Some(s.limit)))
-            .time("began", signals.iter().map(|s| s.began))
             .finish()
     }
 

@@ -25,7 +25,6 @@ mod scan;
 mod settings;
 mod shape;
 mod shifts;
-mod signals;
 mod study;
 mod unsampled;
 mod unseen;
@@ -38,4 +37,3 @@ pub use result::{
     Recalibrate, Shift, ShiftKind, TrackPoint, Verdict,
 };
 pub use settings::DriftSettings;
-pub use signals::{ControlChart, DriftSignal};

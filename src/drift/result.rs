@@ -9,7 +9,6 @@ use crate::units::Instant;
 use super::correct::Correction;
 use super::elsewhere::ProbeErrors;
 use super::mixed::MixedDrift;
-use super::signals::ControlChart;
 
 /// What a pair rests on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -382,8 +381,6 @@ pub struct Drift {
     pub probe_errors: Option<ProbeErrors>,
     /// Of which kind the drift of each probe is.
     pub kinds: Vec<DriftKind>,
-    /// The control charts of the probes.
-    pub charts: Vec<ControlChart>,
     /// Days after which a further probe of this fleet is to be calibrated again.
     pub interval_d: Finding,
     /// Policies of recalibration.

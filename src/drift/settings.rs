@@ -1,7 +1,6 @@
 //! Settings of the study of drift.
 
 use crate::error::{Error, Result};
-use crate::fit::control::ChartSettings;
 use crate::fit::mixed::Df;
 use crate::gravity::OffsetPrior;
 
@@ -28,7 +27,6 @@ use crate::gravity::OffsetPrior;
 /// | `kind_tilt_sd_deg` | 0.2 | noise of the tilt in the baths that are proposed |
 /// | `df` | Kenward-Roger | intervals of the fleet's coefficients in the mixed model |
 /// | `bootstrap` | 99 | data sets by which these are checked; 0 for none |
-/// | `charts` | see there | how control charts are drawn |
 /// | `calibration_h`, `check_h` | 0.75, 0.15 | hours of work that a calibration and a water check of one probe take |
 /// | `level` | 0.90 | of all intervals |
 #[derive(Debug, Clone, PartialEq)]
@@ -71,8 +69,6 @@ pub struct DriftSettings {
     pub df: Df,
     /// Simulated data sets by which the intervals of the mixed model are checked; 0 for none, else at least 20.
     pub bootstrap: usize,
-    /// How control charts are drawn.
-    pub charts: ChartSettings,
     /// Hours of work that a calibration of one probe takes. From memory, no source.
     pub calibration_h: f64,
     /// Hours of work that a water check of one probe takes. From memory, no source.
@@ -102,7 +98,6 @@ impl Default for DriftSettings {
             kind_tilt_sd_deg: 0.2,
             df: Df::default(),
             bootstrap: 99,
-            charts: ChartSettings::default(),
             calibration_h: 0.75,
             check_h: 0.15,
             level: 0.90,
@@ -151,6 +146,6 @@ impl DriftSettings {
             let value = self.bootstrap.to_string();
             return Err(Error::Setting { name: "bootstrap", value, wanted: "0, or at least 20" });
         }
-        self.charts.check()
+        Ok(())
     }
 }

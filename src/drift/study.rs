@@ -20,7 +20,6 @@ use super::part::{Part, Step};
 use super::readings;
 use super::result::{Drift, DriftPair, PairKind, Policy, ProbeDrift, Shift};
 use super::settings::DriftSettings;
-use super::signals::charts;
 use super::unseen::{METHOD as OVER_SHIFTS, OverShifts};
 
 /// A slope needs pairs at this many times.
@@ -93,7 +92,6 @@ impl DriftSettings {
         let used: Vec<&DriftPair> = found.iter().map(|f| &f.pair).filter(|pair| pair.left_out.is_none()).collect();
         let mixed = self.mixed(season, &used, &averaged);
         let curves = Curves::new(calibrations)?;
-        let charts = averaged.as_ref().map_or_else(|_| Vec::new(), |averaged| charts(averaged, &self.charts));
         let kinds = match (&averaged, season.latest()) {
             (Ok(averaged), Some(latest)) => self.kinds(averaged, &curves, latest, self.slopes_of(&fleet)),
             _ => Vec::new(),
@@ -115,7 +113,6 @@ impl DriftSettings {
             offset_prior,
             probe_errors,
             kinds,
-            charts,
             interval_d,
             policies,
             corrections,

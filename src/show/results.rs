@@ -65,7 +65,6 @@ show! {
         picture(it.limit_chart()),
         picture(it.shift_chart()),
         picture(it.kinds_chart()),
-        picture(it.control_chart()),
         table(it.probes_frame(), "Drift by probe"),
         table(it.shifts_frame(), "Sudden shifts"),
         table(it.kinds_frame(), "Kinds of drift"),

@@ -44,8 +44,6 @@ fn a_probe_that_parted_from_one_that_is_checked_is_the_one_that_shifted() {
     assert!(p0.n == 0 && p0.drift_sg_per_30d.estimate().is_some(), "{p0:?}");
     let off = p0.offset_sg.estimate().unwrap();
     assert!((off.value - known.moved.1).abs() < 3.0 * off.se && off.se < 0.003, "{off} {:?}", known.moved);
-    // A chart of one probe cannot show what only tells it from another.
-    assert!(drift.charts.iter().all(|chart| chart.probe != "p0" || chart.at.is_empty()));
 }
 
 #[test]

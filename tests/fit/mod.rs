@@ -3,7 +3,6 @@
 
 mod autocorrelation;
 mod changepoint;
-mod control;
 mod errors_in_variables;
 mod instruments;
 mod inverse;

@@ -26,7 +26,6 @@ pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
             (fleet(found))
             (mixed(found))
             (kinds(found, tables))
-            (control(found, tables))
         }))
     }
 }
@@ -94,16 +93,6 @@ fn kinds_in_words(found: &Drift) -> String {
         of(Verdict::CannotTell, "Cannot be told"),
     ];
     said.into_iter().flatten().collect::<Vec<_>>().join(" ")
-}
-
-/// Control charts with their signals.
-fn control(found: &Drift, tables: &Tables<'_>) -> Markup {
-    html! {
-        (picture(found.control_chart()))
-        (tables.show("drift_signals", "Signals", 60, &[
-            ("probe", "probe"), ("at", "at"), ("chart", "chart"), ("side", "side"), ("statistic", "statistic, SD"), ("limit", "limit, SD"), ("began", "began"),
-        ]))
-    }
 }
 
 /// Which gravities are corrected.
