@@ -8,7 +8,7 @@ use crate::error::Result;
 use crate::fit::{Estimate, Finding};
 use crate::season::FrameBuilder;
 
-use super::result::{Drift, DriftKind, FleetTerm, PolicyKind, ProbeDrift, Recalibrate, Shift, ShiftKind};
+use super::result::{Drift, DriftKind, FleetTerm, ProbeDrift, Recalibrate, Shift, ShiftKind};
 
 impl Drift {
     /// The table `drift_pairs`: one row per probe and reference. `why` says why a pair is left out of the estimates.
@@ -197,28 +197,6 @@ impl Drift {
             .number("p_told_after_two_baths", kinds.iter().map(|k| k.p_told_after))
             .text("method", kinds.iter().map(|k| k.zero_deg_per_30d.estimate().map(|e| e.method.clone())))
             .text("why", kinds.iter().map(|k| k.why.as_ref()))
-            .finish()
-    }
-
-    /// The table `recalibration_policies`: one row per policy, for one probe and a year.
-    ///
-    /// # Errors
-    /// [`crate::Error::Frame`] when polars refuses.
-    pub fn policies_frame(&self) -> Result<DataFrame> {
-        let policies = &self.policies;
-        let interval = |kind: PolicyKind| match kind {
-            PolicyKind::Fixed(days) | PolicyKind::Adaptive(days) => Some(days),
-            PolicyKind::Never | PolicyKind::WaterCheck => None,
-        };
-        FrameBuilder::new("recalibration_policies")
-            .text("policy", policies.iter().map(|p| Some(p.kind.to_string())))
-            .number("interval_d", policies.iter().map(|p| interval(p.kind)))
-            .number("calibrations_per_year", policies.iter().map(|p| Some(p.calibrations_per_year)))
-            .number("checks_per_year", policies.iter().map(|p| Some(p.checks_per_year)))
-            .number("hours_per_year", policies.iter().map(|p| Some(p.hours_per_year)))
-            .number("share_out_of_limit", policies.iter().map(|p| Some(p.share_out_of_limit)))
-            .number("share_se", policies.iter().map(|p| Some(p.share_se)))
-            .text("method", policies.iter().map(|_| Some("simulation from the fitted fleet")))
             .finish()
     }
 

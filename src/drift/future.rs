@@ -2,7 +2,7 @@
 
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, Gamma, StandardNormal, StudentT};
+use rand_distr::{Distribution, Gamma, StudentT};
 
 use crate::fit::{Estimate, Finding, quantile};
 
@@ -15,7 +15,7 @@ use super::settings::DriftSettings;
 /// Draws of what the season leaves open.
 const DRAWS: usize = 200;
 /// The seed of draws: one season gives one answer.
-pub(super) const SEED: u64 = 0x5eed_f07e;
+const SEED: u64 = 0x5eed_f07e;
 const METHOD: &str = "time to the allowed probability, over draws of what the season leaves open";
 
 /// One guess at how probes of the fleet behave.
@@ -142,11 +142,6 @@ impl DriftSettings {
         let se = (days.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / days.len() as f64).sqrt();
         Finding::Estimated(Estimate { value, se, lower, upper, level: self.level, method: METHOD.into() })
     }
-}
-
-/// A standard normal number.
-pub(super) fn normal(rng: &mut ChaCha8Rng) -> f64 {
-    rng.sample(StandardNormal)
 }
 
 #[cfg(test)]

@@ -18,7 +18,6 @@ mod model;
 mod outlook;
 mod pairs;
 mod part;
-mod policies;
 mod readings;
 mod result;
 mod scan;
@@ -33,7 +32,7 @@ pub use correct::Correction;
 pub use elsewhere::ProbeErrors;
 pub use mixed::{MixedDrift, MixedTerm, MixedTermKind};
 pub use result::{
-    Drift, DriftKind, DriftPair, FleetTerm, LevelPoint, OutOfLimit, PairKind, Policy, PolicyKind, ProbeDrift,
-    Recalibrate, Shift, ShiftKind, TrackPoint, Verdict,
+    Drift, DriftKind, DriftPair, FleetTerm, LevelPoint, OutOfLimit, PairKind, ProbeDrift, Recalibrate, Shift,
+    ShiftKind, TrackPoint, Verdict,
 };
 pub use settings::DriftSettings;

@@ -309,47 +309,6 @@ impl DriftKind {
     }
 }
 
-/// A way of deciding when to calibrate, in the order of ILAC-G24's methods (from memory).
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum PolicyKind {
-    /// Never again.
-    Never,
-    /// At a fixed interval, days.
-    Fixed(f64),
-    /// Per probe by what its calibrations find (the staircase), starting at an interval, days.
-    Adaptive(f64),
-    /// When a water check every four weeks finds too much.
-    WaterCheck,
-}
-
-impl fmt::Display for PolicyKind {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Never => f.write_str("never again"),
-            Self::Fixed(days) => write!(f, "every {days:.0} days"),
-            Self::Adaptive(days) => write!(f, "per probe as found, first after {days:.0} days"),
-            Self::WaterCheck => f.write_str("when a monthly water check says so"),
-        }
-    }
-}
-
-/// What a policy costs and gives, for one probe and a year.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Policy {
-    /// Which.
-    pub kind: PolicyKind,
-    /// Calibrations.
-    pub calibrations_per_year: f64,
-    /// Water checks.
-    pub checks_per_year: f64,
-    /// Hours of work.
-    pub hours_per_year: f64,
-    /// Expected share of the time out of limit.
-    pub share_out_of_limit: f64,
-    /// Its Monte Carlo standard error.
-    pub share_se: f64,
-}
-
 /// One term of the fleet.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FleetTerm {
@@ -383,8 +342,6 @@ pub struct Drift {
     pub kinds: Vec<DriftKind>,
     /// Days after which a further probe of this fleet is to be calibrated again.
     pub interval_d: Finding,
-    /// Policies of recalibration.
-    pub policies: Vec<Policy>,
     /// Estimated errors while each calibration was in force, by which gravities are corrected.
     pub corrections: Vec<Correction>,
     /// The gravities at which the season's beers end, SG.

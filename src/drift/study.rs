@@ -18,7 +18,7 @@ use super::outlook::{Outlook, Outlooks};
 use super::pairs::{Found, find};
 use super::part::{Part, Step};
 use super::readings;
-use super::result::{Drift, DriftPair, PairKind, Policy, ProbeDrift, Shift};
+use super::result::{Drift, DriftPair, PairKind, ProbeDrift, Shift};
 use super::settings::DriftSettings;
 use super::unseen::{METHOD as OVER_SHIFTS, OverShifts};
 
@@ -97,7 +97,7 @@ impl DriftSettings {
             _ => Vec::new(),
         };
         let ends_sg = end_gravities(season, calibrations)?;
-        let (interval_d, policies) = self.future(&averaged, &curves, &fleet, &shifts, &ends_sg);
+        let interval_d = self.future(&averaged, &curves, &fleet, &shifts, &ends_sg);
         let (outlooks, corrections) = self.outlooks(season, calibrations, &model, &averaged, &fleet, &ends_sg)?;
         let probe_errors = self.probe_errors(&model, &found, &averaged, &fleet);
         let probes = probe_ids(season)
@@ -114,7 +114,6 @@ impl DriftSettings {
             probe_errors,
             kinds,
             interval_d,
-            policies,
             corrections,
             ends_sg,
             latest: season.latest(),
@@ -189,7 +188,7 @@ impl DriftSettings {
         [true, false].map(|shifts| each(model, averaged, |_, p| of(shifts, p)))
     }
 
-    /// The interval that is recommended for the fleet, and policies beside each other.
+    /// The interval that is recommended for the fleet.
     fn future(
         &self,
         averaged: &Result<Averaged>,
@@ -197,19 +196,16 @@ impl DriftSettings {
         fleet: &Fleet,
         shifts: &[Shift],
         ends_sg: &[f64],
-    ) -> (Finding, Vec<Policy>) {
+    ) -> Finding {
         let (Ok(averaged), Some((mean, df)), Some((_, between))) = (averaged, &fleet.mean, fleet.slopes) else {
-            return (Finding::missing("fewer than two probes with a drift rate"), Vec::new());
+            return Finding::missing("fewer than two probes with a drift rate");
         };
         let end_sg = ends_sg.get(ends_sg.len() / 2).copied().unwrap_or(1.0);
         // The spread of another probe has the doubt about the mean in it, which is drawn for itself.
         let between = (between * between - mean.se * mean.se).max(0.0).sqrt();
         let seen = Seen { averaged, mean, between, df: *df, shifts, curves, end_sg };
-        let draws = seen.draws(self);
         let span_d = averaged.model.probes.iter().map(Part::span_d).fold(0.0, f64::max);
-        let interval = self.interval(&draws, span_d);
-        let policies = self.policies(&draws, interval.value());
-        (interval, policies)
+        self.interval(&seen.draws(self), span_d)
     }
 
     /// Mean and SD of the slope of a probe of this fleet; where there is no fleet, those of the settings.

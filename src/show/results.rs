@@ -68,7 +68,6 @@ show! {
         table(it.probes_frame(), "Drift by probe"),
         table(it.shifts_frame(), "Sudden shifts"),
         table(it.kinds_frame(), "Kinds of drift"),
-        table(it.policies_frame(), "Ways of recalibration"),
         table(it.fleet_frame(), "The fleet"),
         table(it.mixed_frame(), "Mixed model"),
     ];

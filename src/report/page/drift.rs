@@ -125,10 +125,6 @@ fn due(found: &Drift, tables: &Tables<'_>) -> Markup {
         }
         (picture(found.limit_chart()))
         p { (interval_in_words(found)) }
-        (tables.show("recalibration_policies", "Ways of deciding when to calibrate, for one probe and a year", 20, &[
-            ("policy", "calibrate"), ("calibrations_per_year", "calibrations"), ("checks_per_year", "water checks"),
-            ("hours_per_year", "hours of work"), ("share_out_of_limit", "share of time out of limit"), ("share_se", "its Monte Carlo error"),
-        ]))
         (tables.show("drift_probes", "Due", 80, &[
             ("probe", "probe"), ("offset_sg", "error now, on its curve in force"), ("offset_lower", "from"), ("offset_upper", "to"),
             ("since_last_sg", "change since it was calibrated"), ("since_last_se", "its error"),
