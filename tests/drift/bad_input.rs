@@ -1,7 +1,7 @@
 //! Seasons that cannot tell drift: null with the reason, the rest still runs. And what counts as a pair.
 
 use heelwort::calibration::CalibrationSettings;
-use heelwort::drift::{Drift, DriftSettings, Recalibrate, ShiftKind, Verdict};
+use heelwort::drift::{Drift, DriftSettings, KindVerdict, Recalibrate, ShiftKind};
 use heelwort::season::{Event, Reference, Season};
 
 use super::fleet::{Fleet, known};
@@ -146,7 +146,7 @@ fn references_at_one_gravity_give_a_rate_and_no_kind() {
     let drift = drift(&season);
     assert!(drift.of_probe("p0").unwrap().drift_sg_per_30d.estimate().is_some());
     let kind = drift.kinds.iter().find(|k| k.probe == "p0").unwrap();
-    assert!(kind.p_proportional.is_none() && kind.verdict == Verdict::CannotTell);
+    assert!(kind.p_proportional.is_none() && kind.verdict == KindVerdict::CannotTell);
     assert!(kind.why.as_deref().unwrap().contains("span 0.000 SG only"), "{kind:?}");
 }
 

@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use crate::drift::{Drift, Verdict};
+use crate::drift::{Drift, KindVerdict};
 use crate::fit::Finding;
 use crate::study::SeasonStudy;
 
@@ -82,15 +82,15 @@ fn kinds(found: &Drift, tables: &Tables<'_>) -> Markup {
 
 /// Which probes drift in which way.
 fn kinds_in_words(found: &Drift) -> String {
-    let of = |verdict: Verdict, words: &str| {
+    let of = |verdict: KindVerdict, words: &str| {
         let such: Vec<&str> =
             found.kinds.iter().filter(|kind| kind.verdict == verdict).map(|kind| kind.probe.as_str()).collect();
         (!such.is_empty()).then(|| format!("{words}: {}.", list(&such)))
     };
     let said = [
-        of(Verdict::Proportional, "Proportional"),
-        of(Verdict::Sideways, "Sideways"),
-        of(Verdict::CannotTell, "Cannot be told"),
+        of(KindVerdict::Proportional, "Proportional"),
+        of(KindVerdict::Sideways, "Sideways"),
+        of(KindVerdict::CannotTell, "Cannot be told"),
     ];
     said.into_iter().flatten().collect::<Vec<_>>().join(" ")
 }

@@ -94,7 +94,7 @@ pub(super) struct LastCheck {
 impl LastCheck {
     /// The middle pair of the last day.
     pub(super) fn of(found: &Drift, probe: &str) -> Option<Self> {
-        let of_probe = |pair: &&DriftPair| pair.probe == probe && pair.kind != PairKind::Beside;
+        let of_probe = |pair: &&DriftPair| pair.probe == probe && pair.kind != PairKind::SameBeer;
         let used = || found.pairs.iter().filter(of_probe).filter(|pair| pair.left_out.is_none());
         let last = used().map(|pair| pair.at).max()?;
         let mut day: Vec<&DriftPair> = used().filter(|pair| last.days_since(pair.at) < 1.0).collect();
