@@ -22,7 +22,7 @@ mod shifts;
 pub use answers::{Correction, Drift};
 pub use model::ProbeErrors;
 pub use results::{
-    BinPoint, DriftKind, DriftPair, FleetTerm, KindVerdict, MixedDrift, MixedTerm, MixedTermKind, OutOfLimit, PairKind,
-    ProbeDrift, Recalibrate, Shift, ShiftKind, TrackPoint,
+    BinPoint, DriftKind, DriftPair, FleetTerm, KindVerdict, LastCheck, MixedDrift, MixedTerm, MixedTermKind,
+    OutOfLimit, PairKind, ProbeDrift, ProbeVerdict, Recalibrate, Shift, ShiftKind, TrackPoint,
 };
 pub use settings::DriftSettings;

@@ -12,6 +12,7 @@ mod mixed_model;
 mod recalibration;
 mod study;
 mod tables;
+mod verdict;
 
 pub use correction::Correction;
 pub use drift::Drift;

@@ -9,7 +9,7 @@ use crate::season::Season;
 use crate::drift::model::{Averaged, FleetModel, ProbeErrors, ProbeModel, ShiftTerm};
 use crate::drift::pairs::find_pairs;
 use crate::drift::pairs::{Curves, ModelPair};
-use crate::drift::results::{DriftPair, PairKind, ProbeDrift, Shift, not_estimated};
+use crate::drift::results::{DriftPair, PairKind, ProbeDrift, Recalibrate, Shift, not_estimated};
 use crate::drift::settings::DriftSettings;
 use crate::drift::shifts::{OVER_SHIFTS, ShiftAverage};
 
@@ -19,6 +19,7 @@ use super::end_gravities::end_gravities;
 use super::fleet::FleetAnswer;
 use super::further_probe::FleetEvidence;
 use super::recalibration::{Predictor, ProbePrediction};
+use super::verdict::{last_check, verdict};
 
 /// A slope needs pairs at this many times.
 const TIMES_NEEDED: usize = 2;
@@ -92,7 +93,9 @@ impl DriftSettings {
         let probe_errors = self.probe_errors(&model, &found, &averaged, &fleet);
         let probes = probe_ids(season)
             .into_iter()
-            .map(|probe| self.of_probe(probe, calibrations, (&model, &used), (&slopes, &gradual), &predictions))
+            .map(|probe| {
+                self.of_probe(probe, calibrations, (&model, &used), (&slopes, &gradual), &shifts, &predictions)
+            })
             .collect();
         Ok(Drift {
             pairs: found.into_iter().map(|f| f.pair).collect(),
@@ -231,6 +234,7 @@ impl DriftSettings {
         calibrations: &Calibrations,
         (model, used): (&FleetModel, &[&DriftPair]),
         (slopes, gradual): (&[Finding], &[Finding]),
+        shifts: &[Shift],
         predictions: &[ProbePrediction],
     ) -> ProbeDrift {
         let place = model.probes.iter().position(|part| part.probe == probe);
@@ -243,7 +247,13 @@ impl DriftSettings {
         let why = drift_sg_per_30d.why().unwrap_or(no_pairs);
         let of_reference = |pair: &&&DriftPair| pair.probe == probe && pair.kind != PairKind::SameBeer;
         let outlook = place.and_then(|p| predictions.get(p)).cloned().unwrap_or_else(|| ProbePrediction::missing(why));
+        let last_check = last_check(used, &probe);
+        let shifts = shifts.iter().filter(|shift| shift.probe == probe).count();
+        let between = Some((&gradual_sg_per_30d, shifts)).filter(|_| shifts > 0);
+        let due = outlook.recalibrate == Recalibrate::AlreadyPast;
         ProbeDrift {
+            verdict: verdict(&drift_sg_per_30d, between, last_check, due),
+            last_check,
             n: used.iter().filter(of_reference).count(),
             span_d: part.map_or(0.0, ProbeModel::span_d),
             drift_sg_per_30d,

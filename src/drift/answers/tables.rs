@@ -80,6 +80,7 @@ impl Drift {
                     other => Some(other.to_string()),
                 }),
             )
+            .text("verdict", probes.iter().map(|p| Some(p.verdict.to_string())))
             .truth("corrected", probes.iter().map(|p| Some(self.is_corrected(&p.probe))))
             .text("why", probes.iter().map(why))
             .finish()

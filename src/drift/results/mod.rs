@@ -6,6 +6,7 @@ mod pair;
 mod probe;
 mod recalibrate;
 mod shift;
+mod verdict;
 
 use crate::error::Error;
 use crate::fit::Finding;
@@ -16,6 +17,7 @@ pub use pair::{DriftPair, PairKind};
 pub use probe::{OutOfLimit, ProbeDrift, TrackPoint};
 pub use recalibrate::Recalibrate;
 pub use shift::{BinPoint, Shift, ShiftKind};
+pub use verdict::{LastCheck, ProbeVerdict};
 
 /// The finding that stands for a number that could not be estimated.
 pub(super) fn not_estimated(why: Error) -> Finding {

@@ -4,6 +4,7 @@ use crate::fit::Finding;
 use crate::units::Instant;
 
 use super::recalibrate::Recalibrate;
+use super::verdict::{LastCheck, ProbeVerdict};
 
 /// Probability of being out of the limit at a moment, on the curve in force at the season's end.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -48,6 +49,10 @@ pub struct ProbeDrift {
     pub since_last_sg: Finding,
     /// When it should be calibrated again.
     pub recalibrate: Recalibrate,
+    /// What it was off by when it last met a reference.
+    pub last_check: Option<LastCheck>,
+    /// What all this says of it.
+    pub verdict: ProbeVerdict,
     /// Probability of being out of the limit, from the calibration in force to as far ahead as the probe was observed.
     pub out_of_limit: Vec<OutOfLimit>,
     /// Its error on the first calibration, week by week.

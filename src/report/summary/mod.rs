@@ -3,7 +3,6 @@
 mod batches;
 mod probes;
 mod rows;
-mod verdict;
 mod yeasts;
 
 use std::fmt;

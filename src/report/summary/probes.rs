@@ -1,13 +1,12 @@
 //! Which probes stay true?
 
 use crate::calibration::Calibrations;
-use crate::drift::{Drift, ProbeDrift, Recalibrate, Shift};
+use crate::drift::{Drift, ProbeDrift, ProbeVerdict, Recalibrate, Shift};
 use crate::fit::{Estimate, Finding, decimals_for};
 use crate::study::SeasonStudy;
 
 use super::super::words::{count, day, list, signed};
 use super::Answer;
-use super::verdict::{ALL, LastCheck, STEADY_SG_PER_30D, Verdict};
 
 pub(super) fn answer(study: &SeasonStudy) -> Answer {
     let mut answer = Answer::new("Which probes stay true?");
@@ -47,32 +46,16 @@ fn calibration(answer: &mut Answer, found: &Calibrations) {
 }
 
 fn drift(answer: &mut Answer, found: &Drift) {
-    let mut said = Vec::new();
-    let judged: Vec<(&ProbeDrift, Option<LastCheck>, Verdict)> = found
-        .probes
-        .iter()
-        .map(|probe| {
-            let last = LastCheck::of(found, &probe.probe);
-            (probe, last, Verdict::new(found, probe, last.as_ref()))
-        })
-        .collect();
-    for verdict in ALL {
-        let such = judged.iter().filter(|(.., of)| *of == verdict);
-        let names: Vec<&str> = such.map(|(probe, ..)| probe.probe.as_str()).collect();
-        let words = match verdict {
-            Verdict::Steady => format!("Stay true within {STEADY_SG_PER_30D} SG per 30 days"),
-            Verdict::Rises => "Read ever higher".to_owned(),
-            Verdict::Falls => "Read ever lower".to_owned(),
-            Verdict::Moved => "Without a steady drift, but far off at the last check".to_owned(),
-            Verdict::Due => "Drift as little, but are due for a calibration by now".to_owned(),
-            Verdict::Jumped => "True but for sudden shifts".to_owned(),
-            Verdict::Open => "Not settled, as too little is known".to_owned(),
-            Verdict::Unknown => "Nothing can be said".to_owned(),
-        };
-        if !names.is_empty() {
-            said.push(format!("{words}: {}.", list(&names)));
+    let mut said: Vec<(usize, String, Vec<&str>)> = Vec::new();
+    for probe in &found.probes {
+        let (place, words) = sentence(&probe.verdict);
+        match said.iter_mut().find(|(other, ..)| *other == place) {
+            Some((.., names)) => names.push(&probe.probe),
+            None => said.push((place, words, vec![&probe.probe])),
         }
     }
+    said.sort_by_key(|(place, ..)| *place);
+    let said: Vec<String> = said.iter().map(|(_, words, names)| format!("{words}: {}.", list(names))).collect();
     answer.say(if said.is_empty() { "No probe met a reference twice.".to_owned() } else { said.join(" ") });
     let shifted: Vec<String> = found.shifts.iter().filter(|s| s.kind.is_found()).map(shift_text).collect();
     if !shifted.is_empty() {
@@ -93,7 +76,7 @@ fn drift(answer: &mut Answer, found: &Drift) {
     let means = || found.fleet.iter().filter(|term| term.term.starts_with("mean_drift"));
     let drifts = found.probes.iter().map(|probe| &probe.drift_sg_per_30d).chain(means().map(|term| &term.finding));
     let decimals = decimals_of_all(drifts.filter_map(Finding::se));
-    answer.rows = judged.iter().map(|judged| row(found, judged, decimals)).collect();
+    answer.rows = found.probes.iter().map(|probe| row(found, probe, decimals)).collect();
     for term in means() {
         if let Some(e) = term.finding.estimate() {
             answer.rows.push(vec![
@@ -106,6 +89,22 @@ fn drift(answer: &mut Answer, found: &Drift) {
                 String::new(),
             ]);
         }
+    }
+}
+
+/// The place of a verdict in the answer, and how the sentence on its probes begins.
+fn sentence(verdict: &ProbeVerdict) -> (usize, String) {
+    match verdict {
+        ProbeVerdict::Steady { within_sg_per_30d } => {
+            (0, format!("Stay true within {within_sg_per_30d} SG per 30 days"))
+        }
+        ProbeVerdict::Due => (1, "Drift as little, but are due for a calibration by now".to_owned()),
+        ProbeVerdict::OffAtLastCheck(_) => (2, "Without a steady drift, but far off at the last check".to_owned()),
+        ProbeVerdict::Jumped { .. } => (3, "True but for sudden shifts".to_owned()),
+        ProbeVerdict::Rises => (4, "Read ever higher".to_owned()),
+        ProbeVerdict::Falls => (5, "Read ever lower".to_owned()),
+        ProbeVerdict::NotSettled => (6, "Not settled, as too little is known".to_owned()),
+        ProbeVerdict::Unknown { .. } => (7, "Nothing can be said".to_owned()),
     }
 }
 
@@ -124,14 +123,13 @@ pub(in crate::report) fn due_in_words(e: &Estimate) -> String {
     )
 }
 
-fn row(found: &Drift, judged: &(&ProbeDrift, Option<LastCheck>, Verdict), decimals: usize) -> Vec<String> {
-    let (probe, last, verdict) = judged;
+fn row(found: &Drift, probe: &ProbeDrift, decimals: usize) -> Vec<String> {
     let drift = match &probe.drift_sg_per_30d {
         Finding::Estimated(e) => drift_text(e, decimals),
         Finding::Fixed { value, why } => format!("held at {value}: {why}"),
         Finding::NotEstimable { why } => why.clone(),
     };
-    let last = last.map_or_else(String::new, |l| format!("{}, {}", signed(l.off_sg, 4, true), day(l.at)));
+    let last = probe.last_check.map_or_else(String::new, |l| format!("{}, {}", signed(l.off_sg, 4, true), day(l.at)));
     let off = probe.offset_sg.estimate().map_or_else(String::new, |e| {
         let decimals = decimals_for(e.se).min(4);
         format!("{} \u{b1} {:.decimals$}", signed(e.value, decimals, true), e.se)
@@ -140,7 +138,7 @@ fn row(found: &Drift, judged: &(&ProbeDrift, Option<LastCheck>, Verdict), decima
         Recalibrate::NotEstimable(_) => String::new(),
         _ => found.calibrate_by(probe),
     };
-    vec![probe.probe.clone(), verdict.word().to_owned(), drift, last, off, count(probe.n, "check", "checks"), due]
+    vec![probe.probe.clone(), probe.verdict.to_string(), drift, last, off, count(probe.n, "check", "checks"), due]
 }
 
 /// A shift that was found, with a word of doubt where chance alone shows one as strong in more than one season of twenty.
