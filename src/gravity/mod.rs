@@ -13,6 +13,7 @@ mod reading_errors;
 mod readings;
 mod series;
 mod shell_effects;
+mod tilt;
 
 pub use build_series::LEFT_OUT;
 pub use known::{Disturbance, ErrorKnot, ErrorStep, KnownErrors};
