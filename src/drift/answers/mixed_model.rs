@@ -17,7 +17,7 @@ use crate::drift::settings::DriftSettings;
 
 /// Names of the coefficients that every fit has.
 const INTERCEPT: &str = "error_at_calibration_sg";
-const SLOPE: &str = "drift_sg_per_30d";
+const SLOPE: &str = "gradual_drift_sg_per_30d";
 /// A covariate must vary by this share of its unit, or its coefficient is anything.
 const VARIES: f64 = 1e-3;
 /// Pairs that a covariate's coefficient needs.

@@ -58,12 +58,14 @@ fn row(term: &MixedTerm) -> Markup {
 fn term_in_words(term: &str) -> String {
     match term {
         "error_at_calibration_sg" => "error at the calibration, SG".to_owned(),
-        "drift_sg_per_30d" => "drift of the fleet, SG per 30 days".to_owned(),
+        "gradual_drift_sg_per_30d" => "drift of the fleet between its shifts, SG per 30 days".to_owned(),
         "sd of error_at_calibration_sg by probe" => {
             "spread of the error at the calibration between probes, SG".to_owned()
         }
-        "sd of drift_sg_per_30d by probe" => "spread of drift between probes, SG per 30 days".to_owned(),
-        "correlation of error_at_calibration_sg and drift_sg_per_30d by probe" => "correlation of the two".to_owned(),
+        "sd of gradual_drift_sg_per_30d by probe" => "spread of that drift between probes, SG per 30 days".to_owned(),
+        "correlation of error_at_calibration_sg and gradual_drift_sg_per_30d by probe" => {
+            "correlation of the two".to_owned()
+        }
         "residual sd" => "spread of one check beyond its stated errors, SG".to_owned(),
         "per_10_c_sg" => "for 10 \u{b0}C more, SG".to_owned(),
         "per_0.010_of_gravity_sg" => "for 0.010 more gravity, SG".to_owned(),
@@ -77,7 +79,7 @@ fn term_in_words(term: &str) -> String {
 fn column_in_words(column: &str) -> String {
     match column {
         "error_at_calibration_sg" => "the error at the calibration".to_owned(),
-        "drift_sg_per_30d" => "drift".to_owned(),
+        "gradual_drift_sg_per_30d" => "drift".to_owned(),
         other => format!("`{other}`"),
     }
 }
