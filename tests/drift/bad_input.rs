@@ -1,7 +1,7 @@
 //! Seasons that cannot tell drift: null with the reason, the rest still runs. And what counts as a pair.
 
 use heelwort::calibration::CalibrationSettings;
-use heelwort::drift::{Drift, DriftSettings, KindVerdict, Recalibrate, ShiftKind};
+use heelwort::drift::{Drift, DriftSettings, KindVerdict, ProbeVerdict, Recalibrate, ShiftKind};
 use heelwort::season::{Event, Reference, Season};
 
 use super::fleet::{Fleet, known};
@@ -148,6 +148,26 @@ fn references_at_one_gravity_give_a_rate_and_no_kind() {
     let kind = drift.kinds.iter().find(|k| k.probe == "p0").unwrap();
     assert!(kind.p_proportional.is_none() && kind.verdict == KindVerdict::CannotTell);
     assert!(kind.why.as_deref().unwrap().contains("span 0.000 SG only"), "{kind:?}");
+}
+
+#[test]
+fn a_probe_whose_pairs_make_no_covariance_says_so_and_the_rest_runs() {
+    let mut season = season();
+    let usual = drift(&season);
+    for reference in season.references.iter_mut().filter(|r| of(r, "p1") && r.batch.is_some()) {
+        reference.tilt_sd_deg = Some(f64::INFINITY);
+    }
+    let drift = drift(&season);
+    assert_eq!(why(&drift, "p1"), "the covariance of the probe's pairs is not positive definite");
+    assert!(
+        matches!(&drift.of_probe("p1").unwrap().verdict, ProbeVerdict::Unknown { why } if why.contains("covariance"))
+    );
+    assert!(drift.pairs.iter().filter(|pair| pair.probe == "p1").all(|pair| pair.left_out.is_some()));
+    for probe in ["p0", "p2"] {
+        let of = |drift: &Drift| drift.of_probe(probe).unwrap().drift_sg_per_30d.estimate().unwrap().clone();
+        let (with, before) = (of(&drift), of(&usual));
+        assert!((with.value - before.value).abs() < before.se, "{with} {before}");
+    }
 }
 
 #[test]

@@ -8,7 +8,7 @@ use crate::season::{Batch, Season};
 use crate::units::HOURS_PER_DAY;
 
 /// Where beers end when the season does not say, SG.
-pub(super) const USUAL_END_SG: f64 = 1.010;
+const USUAL_END_SG: f64 = 1.010;
 /// A day of a probe in a batch needs so many readings for a level.
 const READINGS_NEEDED: usize = 4;
 
@@ -29,6 +29,11 @@ pub(super) fn end_gravities(season: &Season, calibrations: &Calibrations) -> Res
     let mut found: Vec<f64> = [0.1, 0.5, 0.9].into_iter().filter_map(at).collect();
     found.dedup();
     Ok(if found.is_empty() { vec![USUAL_END_SG] } else { found })
+}
+
+/// The middle one of the gravities at which beers end.
+pub(super) fn middle_sg(ends_sg: &[f64]) -> f64 {
+    ends_sg.get(ends_sg.len() / 2).copied().unwrap_or(USUAL_END_SG)
 }
 
 /// Days from pitching to the end; none while the batch runs.

@@ -12,7 +12,7 @@ use crate::drift::scale::{AT_SG, MONTH_D};
 use crate::drift::settings::DriftSettings;
 use crate::drift::shifts::ShiftAverage;
 
-use super::end_gravities::USUAL_END_SG;
+use super::end_gravities::middle_sg;
 
 /// Steps from the calibration in force to the last moment that is looked at.
 const STEPS: usize = 48;
@@ -71,7 +71,7 @@ impl Predictor<'_> {
 
     /// The gravity where the beers end.
     pub fn middle_sg(&self) -> f64 {
-        self.ends_sg.get(self.ends_sg.len() / 2).copied().unwrap_or(USUAL_END_SG)
+        middle_sg(self.ends_sg)
     }
 
     /// Probability that the probe is out of the limit at the gravities at which beers end, on the curve in force now.

@@ -1,5 +1,7 @@
 //! The study: from pairs to the drift of each probe and of the fleet.
 
+use std::collections::BTreeSet;
+
 use crate::calibration::{Calibrations, probe_ids};
 use crate::error::{Error, Result};
 use crate::fit::Finding;
@@ -15,7 +17,7 @@ use crate::drift::shifts::{OVER_SHIFTS, ShiftAverage};
 
 use super::correction::Correction;
 use super::drift::Drift;
-use super::end_gravities::end_gravities;
+use super::end_gravities::{end_gravities, middle_sg};
 use super::fleet::FleetAnswer;
 use super::further_probe::FleetEvidence;
 use super::recalibration::{Predictor, ProbePrediction};
@@ -25,6 +27,8 @@ use super::verdict::{last_check, verdict};
 const TIMES_NEEDED: usize = 2;
 /// A slope needs a span of this many days.
 const SPAN_NEEDED_D: f64 = 7.0;
+/// Why the pairs of a probe are left out that cannot be in a model.
+const UNSOLVABLE: &str = "the covariance of the probe's pairs is not positive definite";
 const NO_PAIRS: &str = "no reference beyond its first calibration";
 
 impl DriftSettings {
@@ -66,8 +70,9 @@ impl DriftSettings {
     /// [`Error::Setting`] for a setting that cannot be. A probe or fleet that cannot be estimated is a finding, no error.
     pub fn fit(&self, season: &Season, calibrations: &Calibrations) -> Result<Drift> {
         self.check()?;
-        let found = find_pairs(season, calibrations, self)?;
-        let model = self.model(season, calibrations, &found)?.with_kind_of_walk();
+        let curves = Curves::new(calibrations)?;
+        let (found, model) = self.model(season, calibrations, &curves)?;
+        let model = model.with_kind_of_walk();
         let before = averaged(&model);
         let slopes = self.slopes(&model, &before);
         // What another probe may do holds shifts as well: the prior of offsets is that of the model without those found.
@@ -82,19 +87,19 @@ impl DriftSettings {
         shifts.sort_by(|a, b| (&a.probe, a.at).cmp(&(&b.probe, b.at)));
         let used: Vec<&DriftPair> = found.iter().map(|f| &f.pair).filter(|pair| pair.left_out.is_none()).collect();
         let mixed = self.mixed(season, &used, &averaged);
-        let curves = Curves::new(calibrations)?;
         let kinds = match (&averaged, season.latest()) {
             (Ok(averaged), Some(latest)) => self.kinds(averaged, &curves, latest, self.slopes_of(&fleet)),
             _ => Vec::new(),
         };
         let ends_sg = end_gravities(season, calibrations)?;
         let interval_d = self.future(&averaged, &curves, &fleet, &shifts, &ends_sg);
-        let (predictions, corrections) = self.predictions(season, calibrations, &model, &averaged, &fleet, &ends_sg)?;
+        let (predictions, corrections) =
+            self.predictions(season, (calibrations, &curves), &model, &averaged, &fleet, &ends_sg);
         let probe_errors = self.probe_errors(&model, &found, &averaged, &fleet);
         let probes = probe_ids(season)
             .into_iter()
             .map(|probe| {
-                self.of_probe(probe, calibrations, (&model, &used), (&slopes, &gradual), &shifts, &predictions)
+                self.of_probe(probe, calibrations, (&model, &found), (&slopes, &gradual), &shifts, &predictions)
             })
             .collect();
         Ok(Drift {
@@ -124,8 +129,9 @@ impl DriftSettings {
     /// As [`DriftSettings::fit`].
     pub fn errors(&self, season: &Season, calibrations: &Calibrations) -> Result<(OffsetPrior, Option<ProbeErrors>)> {
         self.check()?;
-        let found = find_pairs(season, calibrations, self)?;
-        let model = self.model(season, calibrations, &found)?.with_kind_of_walk();
+        let curves = Curves::new(calibrations)?;
+        let (found, model) = self.model(season, calibrations, &curves)?;
+        let model = model.with_kind_of_walk();
         let averaged = averaged(&model);
         let slopes = self.slopes(&model, &averaged);
         let fleet = self.fleet(&model, &averaged, &slopes);
@@ -144,8 +150,8 @@ impl DriftSettings {
         held: &ProbeErrors,
     ) -> Result<ProbeErrors> {
         self.check()?;
-        let found = find_pairs(season, calibrations, self)?;
-        Ok(held.of_other(&self.model(season, calibrations, &found)?, &found))
+        let (found, model) = self.model(season, calibrations, &Curves::new(calibrations)?)?;
+        Ok(held.of_other(&model, &found))
     }
 
     fn probe_errors(
@@ -158,9 +164,30 @@ impl DriftSettings {
         averaged.as_ref().ok().map(|averaged| ProbeErrors::new(model, found, averaged, fleet.slopes, self))
     }
 
-    fn model(&self, season: &Season, calibrations: &Calibrations, found: &[ModelPair]) -> Result<FleetModel> {
-        let used: Vec<&ModelPair> = found.iter().filter(|f| f.pair.left_out.is_none()).collect();
-        Ok(FleetModel::new(season, &Curves::new(calibrations)?, &used, self))
+    /// The pairs and their model. A probe whose pairs make no covariance takes no part in it: they are left out, with the
+    /// reason, and the model of the others stands.
+    fn model(
+        &self,
+        season: &Season,
+        calibrations: &Calibrations,
+        curves: &Curves,
+    ) -> Result<(Vec<ModelPair>, FleetModel)> {
+        let mut found = find_pairs(season, calibrations, self)?;
+        let of = |found: &[ModelPair]| {
+            let used: Vec<&ModelPair> = found.iter().filter(|f| f.pair.left_out.is_none()).collect();
+            FleetModel::new(season, curves, &used, self)
+        };
+        let model = of(&found);
+        let unsolvable: BTreeSet<&str> =
+            model.probes.iter().filter(|part| !part.is_solvable()).map(|part| part.probe.as_str()).collect();
+        if unsolvable.is_empty() {
+            return Ok((found, model));
+        }
+        for f in found.iter_mut().filter(|f| unsolvable.contains(f.pair.probe.as_str())) {
+            f.pair.left_out.get_or_insert_with(|| UNSOLVABLE.to_owned());
+        }
+        let model = of(&found);
+        Ok((found, model))
     }
 
     /// The slope of every part of the model, with the sudden steps that are in it.
@@ -193,7 +220,7 @@ impl DriftSettings {
         let (Ok(averaged), Some((mean, df)), Some((_, between))) = (averaged, &fleet.mean, fleet.slopes) else {
             return Finding::missing("fewer than two probes with a drift rate");
         };
-        let end_sg = ends_sg.get(ends_sg.len() / 2).copied().unwrap_or(1.0);
+        let end_sg = middle_sg(ends_sg);
         // The spread of another probe has the doubt about the mean in it, which is drawn for itself.
         let between = (between * between - mean.se * mean.se).max(0.0).sqrt();
         let seen = FleetEvidence { averaged, mean, between, df: *df, shifts, curves, end_sg };
@@ -210,51 +237,63 @@ impl DriftSettings {
     fn predictions(
         &self,
         season: &Season,
-        calibrations: &Calibrations,
+        (calibrations, curves): (&Calibrations, &Curves),
         model: &FleetModel,
         averaged: &Result<Averaged>,
         fleet: &FleetAnswer,
         ends_sg: &[f64],
-    ) -> Result<(Vec<ProbePrediction>, Vec<Correction>)> {
-        let (Ok(averaged), Some(latest)) = (averaged, season.latest()) else { return Ok((Vec::new(), Vec::new())) };
+    ) -> (Vec<ProbePrediction>, Vec<Correction>) {
+        let (Ok(averaged), Some(latest)) = (averaged, season.latest()) else { return (Vec::new(), Vec::new()) };
         let (mean, sd) = self.slopes_of(fleet);
         let shrunk = model.with_slopes(mean, sd);
-        let averaged = averaged.again(&shrunk)?;
-        let curves = Curves::new(calibrations)?;
+        let averaged = match averaged.again(&shrunk) {
+            Ok(averaged) => averaged,
+            Err(why) => {
+                let missing = ProbePrediction::missing(&why.to_string());
+                return (vec![missing; model.probes.len()], Vec::new());
+            }
+        };
         let over = ShiftAverage::new(&averaged, self.change_sd_sg);
-        let predictions = Predictor { model: &shrunk, over, curves: &curves, ends_sg, latest, settings: self };
+        let predictions = Predictor { model: &shrunk, over, curves, ends_sg, latest, settings: self };
         let parts = shrunk.probes.iter().enumerate();
         let corrections = parts.flat_map(|(p, part)| predictions.corrections(p, part, calibrations)).collect();
-        Ok(((0..model.probes.len()).map(|p| predictions.of(p)).collect(), corrections))
+        ((0..model.probes.len()).map(|p| predictions.of(p)).collect(), corrections)
     }
 
     fn of_probe(
         &self,
         probe: String,
         calibrations: &Calibrations,
-        (model, used): (&FleetModel, &[&DriftPair]),
+        (model, found): (&FleetModel, &[ModelPair]),
         (slopes, gradual): (&[Finding], &[Finding]),
         shifts: &[Shift],
         predictions: &[ProbePrediction],
     ) -> ProbeDrift {
         let place = model.probes.iter().position(|part| part.probe == probe);
         let part = place.and_then(|p| model.probes.get(p));
-        let no_pairs = if calibrations.first(&probe).is_none() { "the probe has no calibration" } else { NO_PAIRS };
+        let pairs: Vec<&DriftPair> = found.iter().map(|f| &f.pair).filter(|pair| pair.probe == probe).collect();
+        let is_unsolvable = |pair: &&DriftPair| pair.left_out.as_deref() == Some(UNSOLVABLE);
+        let no_pairs = match calibrations.first(&probe) {
+            None => "the probe has no calibration",
+            Some(_) if pairs.iter().any(is_unsolvable) => UNSOLVABLE,
+            Some(_) => NO_PAIRS,
+        };
         let of = |slopes: &[Finding]| {
             place.and_then(|p| slopes.get(p).cloned()).unwrap_or_else(|| Finding::missing(no_pairs))
         };
         let (drift_sg_per_30d, gradual_sg_per_30d) = (of(slopes), of(gradual));
         let why = drift_sg_per_30d.why().unwrap_or(no_pairs);
-        let of_reference = |pair: &&&DriftPair| pair.probe == probe && pair.kind != PairKind::SameBeer;
+        let of_reference = |pair: &&&DriftPair| pair.left_out.is_none() && pair.kind != PairKind::SameBeer;
+        let checks: Vec<&DriftPair> = pairs.iter().filter(of_reference).copied().collect();
         let outlook = place.and_then(|p| predictions.get(p)).cloned().unwrap_or_else(|| ProbePrediction::missing(why));
-        let last_check = last_check(used, &probe);
+        let last_check = last_check(&checks);
         let shifts = shifts.iter().filter(|shift| shift.probe == probe).count();
         let between = Some((&gradual_sg_per_30d, shifts)).filter(|_| shifts > 0);
         let due = outlook.recalibrate == Recalibrate::AlreadyPast;
         ProbeDrift {
             verdict: verdict(&drift_sg_per_30d, between, last_check, due),
             last_check,
-            n: used.iter().filter(of_reference).count(),
+            n: checks.len(),
             span_d: part.map_or(0.0, ProbeModel::span_d),
             drift_sg_per_30d,
             gradual_sg_per_30d,

@@ -2,7 +2,7 @@
 
 use crate::fit::{Estimate, Finding};
 
-use crate::drift::results::{DriftPair, LastCheck, PairKind, ProbeVerdict};
+use crate::drift::results::{DriftPair, LastCheck, ProbeVerdict};
 
 /// A drift that stays within this of zero is called steady, SG per 30 days: the least step that a common hydrometer
 /// shows.
@@ -38,11 +38,10 @@ pub(super) fn verdict(
     }
 }
 
-/// The middle pair of the last day on which a probe met a reference, of the pairs that are used.
-pub(super) fn last_check(used: &[&DriftPair], probe: &str) -> Option<LastCheck> {
-    let of_probe = || used.iter().filter(|pair| pair.probe == probe && pair.kind != PairKind::SameBeer);
-    let last = of_probe().map(|pair| pair.at).max()?;
-    let mut day: Vec<&&DriftPair> = of_probe().filter(|pair| last.days_since(pair.at) < 1.0).collect();
+/// The middle one of a probe's pairs with references on the last day that has any.
+pub(super) fn last_check(checks: &[&DriftPair]) -> Option<LastCheck> {
+    let last = checks.iter().map(|pair| pair.at).max()?;
+    let mut day: Vec<&&DriftPair> = checks.iter().filter(|pair| last.days_since(pair.at) < 1.0).collect();
     day.sort_by(|a, b| a.difference_sg.total_cmp(&b.difference_sg));
     let middle = day.get(day.len() / 2)?;
     let se = middle.reference_sd.hypot(middle.own_se).hypot(middle.curve_se);

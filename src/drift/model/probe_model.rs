@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{Cholesky, DMatrix, DVector};
 
 use crate::gravity::ReadingErrors;
 use crate::units::Instant;
@@ -114,6 +114,12 @@ impl ProbeModel {
     /// The age of a moment, months.
     pub fn months_at(&self, at: Instant) -> f64 {
         at.days_since(self.calibrated_at) / MONTH_D
+    }
+
+    /// Whether its pairs have numbers and a covariance.
+    pub fn is_solvable(&self) -> bool {
+        let covariance = self.block(Variances { walk_sd: 0.0, pair_sd: 0.0 }).covariance;
+        self.y.iter().chain(covariance.iter()).all(|x| x.is_finite()) && Cholesky::new(covariance).is_some()
     }
 
     /// The pairs as a block.

@@ -67,6 +67,9 @@ struct AtPoint {
 pub(in crate::drift) fn scan(model: &FleetModel, sd: f64, level: f64) -> Vec<Option<ShiftCandidate>> {
     let gaps: Vec<VisitGaps> = model.probes.iter().map(VisitGaps::of).collect();
     let systems = systems(model);
+    if systems.is_empty() {
+        return vec![None; gaps.len()];
+    }
     let seasons = seasons(model, &systems, draws(model, systems.len()));
     let points = points(&systems, &seasons, &gaps, sd);
     let all = statistics(&points, model.probes.len());
