@@ -7,7 +7,7 @@ use crate::season::{EndShape, Probe, Season};
 use crate::units::Instant;
 
 use super::errors::{BathError, Sources};
-use super::fit::{FitPoint, FitRules, FloatPrior, HullPrior};
+use super::fit_data::{FitPoint, FitRules, FloatPrior, HullPrior};
 use super::result::{BathPoint, Candidate};
 use super::select::{Scored, choose};
 use super::sessions::{Immersion, Session, replicates};
@@ -59,7 +59,7 @@ impl CalibrationSettings {
     }
 
     pub(super) fn rules(&self) -> FitRules {
-        FitRules { scale_df: self.scale_df, level: self.level }
+        FitRules { scale_df: self.scale_df, level: self.common.level }
     }
 
     /// The shell's expansion with its source in words; an unknown one is assumed and remarked on.
@@ -102,8 +102,10 @@ impl CalibrationSettings {
                 End::Hemisphere
             }
         };
-        let relative_sd =
-            |mass_g: f64, diameter_mm: f64| (self.mass_sd_g / mass_g).hypot(3.0 * self.diameter_sd_mm / diameter_mm);
+        let relative_sd = |mass_g: f64, diameter_mm: f64| {
+            (self.common.instruments.mass_sd_g / mass_g)
+                .hypot(3.0 * self.common.instruments.diameter_sd_mm / diameter_mm)
+        };
         let k_known = mass.zip(diameter).map(|(mass_g, diameter_mm)| {
             let k = mass_g / 1000.0 / (std::f64::consts::PI * radius_m.powi(3));
             (k, relative_sd(mass_g, diameter_mm))

@@ -8,8 +8,8 @@ use crate::liquid::WATER_20C_KG_M3;
 use crate::season::Season;
 
 use super::errors::Sources;
-use super::fit::FitPoint;
-use super::fitted_curve::FittedCurve;
+use super::fit_data::FitPoint;
+use super::fitted_curve::FittedCalibration;
 use super::fleet::Fleet;
 use super::noise::Noise;
 use super::prepare::Prepared;
@@ -34,6 +34,17 @@ impl CalibrationSettings {
     ///
     /// # Errors
     /// [`Error::Setting`] for a setting that cannot be.
+    ///
+    /// ```
+    /// use heelwort::prelude::*;
+    /// # fn main() -> heelwort::Result<()> {
+    /// # let season = SimulateSettings { batches: 1, probes: 2, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?.season;
+    /// let calibrations = CalibrationSettings::default().fit(&season)?;
+    /// let probe = &season.probes[0].probe;
+    /// println!("{}", calibrations.probe(probe)?);
+    /// # Ok(())
+    /// # }
+    /// ```
     pub fn fit(&self, season: &Season) -> Result<Calibrations> {
         self.check()?;
         let pairs = season.pairs(self.window_min)?;
@@ -93,7 +104,7 @@ impl CalibrationSettings {
         &self,
         one: Prepared,
         number: usize,
-        joint: Option<FittedCurve>,
+        joint: Option<FittedCalibration>,
         suspect: Option<Suspect>,
     ) -> Result<Calibration> {
         let Prepared { probe, calibrated_at, shell, shell_source, mut baths, points, mut scored, remarks, .. } = one;
@@ -109,7 +120,7 @@ impl CalibrationSettings {
             bath.residual_sg = (on_curve - point.density_kg_m3) / WATER_20C_KG_M3;
             bath.studentised = left.map(|left| left.studentised);
         }
-        let water_tilt_deg = water_tilt(&fitted, self.level);
+        let water_tilt_deg = water_tilt(&fitted, self.common.level);
         let water_ok = water_tilt_deg.value().map(|tilt| (tilt - WATER_TILT_DEG).abs() <= WATER_TILT_TOLERANCE_DEG);
         let range = |pick: fn(f64, f64) -> f64, start| baths.iter().map(|b| b.sg).fold(start, pick);
         let on_curve = |point: Option<&FitPoint>| point.map_or(f64::NAN, |p| p.density_kg_m3);
@@ -131,7 +142,7 @@ impl CalibrationSettings {
             water_ok,
             suspect,
             remarks,
-            level: self.level,
+            level: self.common.level,
             interval: self.interval,
             candidates: scored.into_iter().map(|s| s.candidate).collect(),
         })
@@ -149,7 +160,7 @@ pub(crate) fn probe_ids(season: &Season) -> Vec<String> {
 }
 
 /// Tilt in water at 20 C by the curve, with the curve's error.
-fn water_tilt(fitted: &FittedCurve, level: f64) -> Finding {
+fn water_tilt(fitted: &FittedCalibration, level: f64) -> Finding {
     let Some(tilt) = fitted.curve.tilt_deg(WATER_20C_KG_M3) else {
         return Finding::missing("the curve does not reach the density of water");
     };

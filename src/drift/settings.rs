@@ -1,5 +1,8 @@
 //! Settings of the study of drift.
 
+use serde::{Deserialize, Serialize};
+
+use crate::common::CommonSettings;
 use crate::error::{Error, Result};
 use crate::fit::mixed::Df;
 use crate::gravity::OffsetPrior;
@@ -27,8 +30,9 @@ use crate::gravity::OffsetPrior;
 /// | `kind_tilt_sd_deg` | 0.2 | noise of the tilt in the baths that are proposed |
 /// | `df` | Kenward-Roger | intervals of the fleet's coefficients in the mixed model |
 /// | `bootstrap` | 99 | data sets by which these are checked; 0 for none |
-/// | `level` | 0.90 | of all intervals |
-#[derive(Debug, Clone, PartialEq)]
+/// | `common` | see there | level of the intervals, errors of instruments |
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct DriftSettings {
     /// A probe must have read within this many minutes of a reference to be paired with it.
     pub window_min: f64,
@@ -68,8 +72,9 @@ pub struct DriftSettings {
     pub df: Df,
     /// Simulated data sets by which the intervals of the mixed model are checked; 0 for none, else at least 20.
     pub bootstrap: usize,
-    /// Level of the intervals, in (0, 1).
-    pub level: f64,
+    /// What all studies share.
+    #[serde(skip)]
+    pub common: CommonSettings,
 }
 
 impl Default for DriftSettings {
@@ -93,7 +98,7 @@ impl Default for DriftSettings {
             kind_tilt_sd_deg: 0.2,
             df: Df::default(),
             bootstrap: 99,
-            level: 0.90,
+            common: CommonSettings::default(),
         }
     }
 }
@@ -113,7 +118,8 @@ impl DriftSettings {
     /// # Errors
     /// [`Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
     pub fn check(&self) -> Result<()> {
-        let ranges: [(&'static str, f64, f64, f64, &'static str); 13] = [
+        self.common.check()?;
+        let ranges: [(&'static str, f64, f64, f64, &'static str); 12] = [
             ("window_min", self.window_min, 0.1, 1440.0, "0.1 to 1440 minutes"),
             ("level_window_h", self.level_window_h, 0.1, 48.0, "0.1 to 48 hours"),
             ("active_sg_per_day", self.active_sg_per_day, 0.0, 0.1, "0 to 0.1 SG per day"),
@@ -126,7 +132,6 @@ impl DriftSettings {
             ("kind_certainty", self.kind_certainty, 0.5, 0.9999, "0.5 to 0.9999"),
             ("kind_span_sg", self.kind_span_sg, 0.0, 0.2, "0 to 0.2 SG"),
             ("kind_tilt_sd_deg", self.kind_tilt_sd_deg, 0.0, 10.0, "0 to 10 degrees"),
-            ("level", self.level, 0.5, 0.9999, "0.5 to 0.9999"),
         ];
         for (name, value, low, high, wanted) in ranges {
             if !(low..=high).contains(&value) {

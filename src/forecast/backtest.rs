@@ -51,7 +51,7 @@ impl Forecaster<'_> {
             if let (Some((finish_h, _)), Some(raw)) = (outcome.seen, made.raw_finish_h) {
                 self.scored.push(Scored {
                     batch: fit.batch.clone(),
-                    known_at: fit.instant(finish_h + self.settings.observed_after_h),
+                    known_at: fit.instant(finish_h + self.settings.common.at_rest.seen_for_h),
                     progress: made.forecast.progress.value().unwrap_or(stage),
                     miss: miss(finish_h, &raw),
                 });
@@ -74,7 +74,7 @@ impl Forecaster<'_> {
     /// What has become of a batch by `now`; none when its end is still open or cannot be told.
     fn outcome(&self, fit: &BatchFit, now: Instant) -> Option<Outcome> {
         let finish = fit.finding(Trait::FinishH).estimate()?;
-        let seen = fit.last_hours >= finish.value + self.settings.observed_after_h;
+        let seen = fit.last_hours >= finish.value + self.settings.common.at_rest.seen_for_h;
         if seen && fit.status != Status::Restarted {
             let status = if fit.status == Status::Stuck { BacktestStatus::Stuck } else { BacktestStatus::Observed };
             return Some(Outcome { status, seen: Some((finish.value, finish.se)) });

@@ -53,7 +53,7 @@ impl ForecastSettings {
         source: &'a dyn KnownSeries,
     ) -> Result<Forecaster<'a>> {
         self.check()?;
-        let archive = Archive::new(batches, kinetics, source, &self.kinetics);
+        let archive = Archive::new(batches, kinetics, source, &kinetics.settings);
         Ok(Forecaster { settings: self, batches, kinetics, source, archive, scored: Vec::new() })
     }
 }
@@ -100,7 +100,7 @@ impl Forecaster<'_> {
         let Some(series) = self.source.series(batch, as_of)? else {
             return none(Some(batch), "no gravity known at this moment");
         };
-        let Some(own) = Own::new(&series, &self.settings.kinetics, self.archive.departure(as_of)) else {
+        let Some(own) = Own::new(&series, &self.kinetics.settings, self.archive.departure(as_of)) else {
             return none(Some(batch), "no gravity known at this moment");
         };
         let fleet = Population::new(&self.archive.known(as_of, index), &worth());
@@ -118,7 +118,7 @@ impl Forecaster<'_> {
         mut own: Own,
         fleet: &Population,
     ) -> Result<FromDraws> {
-        let settings = &self.settings.kinetics;
+        let settings = &self.kinetics.settings;
         let elapsed_h = as_of.hours_since(batch.pitched_at);
         // Cold beer does not come to rest: what has not rested by then never did.
         let now_h = series.cooled_hours.map_or(elapsed_h, |cooled| cooled.min(elapsed_h));
@@ -126,7 +126,7 @@ impl Forecaster<'_> {
         let mixture = mixture(&mut own, &prior)?;
         let mut rng = stream(self.settings.seed, &batch.batch, as_of.micros());
         let n = self.settings.draws;
-        let draws = draw(&mixture, n, own.ln_pace, now_h, settings.finish_tolerance_sg, &mut rng)?;
+        let draws = draw(&mixture, n, own.ln_pace, now_h, settings.common.at_rest.within_sg, &mut rng)?;
         Ok(FromDraws {
             batch: batch.clone(),
             as_of,
@@ -153,7 +153,7 @@ impl Forecaster<'_> {
         }
         let finish_h = quantiles(&draws.finish_h);
         let limit = |original: f64| limit(&series, &prior, original);
-        let above = self.settings.kinetics.stuck_above_limit_sg;
+        let above = self.kinetics.settings.common.stuck_above_limit_sg;
         let (finished, is_stuck) = at_rest(&draws, now_h, above, limit);
         let instant = |hours: f64| batch.pitched_at.plus_hours(hours);
         let (known, of_strain) = others;

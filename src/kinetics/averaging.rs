@@ -70,7 +70,7 @@ impl KineticsSettings {
             // What the fitted curve has too early stays out.
             all.push(if own.estimate().is_some() { self.over(&with, which)? } else { own.clone() });
         }
-        shaped(&mut all, self.level, f64::INFINITY)?;
+        shaped(&mut all, self.common.level, f64::INFINITY)?;
         fit.traits = all;
         fit.averaged = true;
         Ok(())
@@ -89,7 +89,7 @@ impl KineticsSettings {
             return Err(Error::numeric("the mean over curves", "no curve has a weight that counts"));
         }
         let (mean, se) = average(&of);
-        Ok(Finding::Estimated(Estimate::normal(mean, se, self.level, METHOD)?))
+        Ok(Finding::Estimated(Estimate::normal(mean, se, self.common.level, METHOD)?))
     }
 }
 
@@ -115,8 +115,8 @@ mod tests {
 
     #[test]
     fn where_the_candidates_have_no_criterion_the_fitted_curve_stands_and_why_says_so() {
-        let mut series = crate::season::GravitySeries::empty("B", "s", crate::Instant::from_micros(0));
-        series.probes.push(crate::season::SeriesProbe { probe: "a".into(), offset_sd: 1e-3 });
+        let mut series = crate::gravity::GravitySeries::empty("B", "s", crate::Instant::from_micros(0));
+        series.probes.push(crate::gravity::SeriesProbe { probe: "a".into(), offset_sd: 1e-3 });
         let hours: Vec<f64> = (0..120).map(f64::from).collect();
         series.sg =
             hours.iter().map(|h| 1.01 + 0.04 / (1.0 + (0.1 * (h - 40.0)).exp()) + 2e-4 * (1.7 * h).sin()).collect();

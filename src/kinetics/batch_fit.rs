@@ -10,6 +10,7 @@ use super::clock::Clock;
 use super::curve::{Curve, CurveKind, PARAMETERS};
 use super::departure::ErrorModel;
 use super::misread::FITTED;
+use super::settings::KineticsSettings;
 use super::status::Status;
 use super::timed::Timed;
 use super::traits::Trait;
@@ -206,6 +207,8 @@ pub struct Kinetics {
     pub batches: Vec<BatchFit>,
     /// Activation energy of the pace, kJ/mol: estimated, or held at the published value and why.
     pub activation_kj_mol: Option<Finding>,
+    /// The settings they were fitted with.
+    pub settings: KineticsSettings,
 }
 
 impl Kinetics {

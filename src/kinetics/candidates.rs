@@ -75,7 +75,8 @@ impl KineticsSettings {
         for (kind, whole, _) in fits {
             let traits = match &whole {
                 Ok(whole) if self.averaged => {
-                    traits::all(&whole.fitted(fitted.clock.clone()), self.level, self.finish_tolerance_sg)?.into()
+                    traits::all(&whole.fitted(fitted.clock.clone()), self.common.level, self.common.at_rest.within_sg)?
+                        .into()
                 }
                 _ => Vec::new(),
             };

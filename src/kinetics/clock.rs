@@ -27,7 +27,8 @@ const GAS_KJ_MOL_K: f64 = 8.314_462_618e-3;
 /// time of the middle of the drop between 10 and 15 C in the model of de Andres-Toro et al. (1998, Math. Comput. Simul.
 /// 48, 65), a Q10 of 2.16; the spread covers those of the uptake of maltotriose, maltose and glucose in Gee and Ramirez
 /// (1994, J. Inst. Brew. 100, 321): 30, 47 and 95.
-pub const ACTIVATION_KJ_MOL: (f64, f64) = (52.4, 15.0);
+pub const ACTIVATION_KJ_MOL: (f64, f64) =
+    (crate::common::ActivationEnergy::PUBLISHED.kj_mol, crate::common::ActivationEnergy::PUBLISHED.sd_kj_mol);
 /// What is left of the clock's pace when it stands still, so that times can be told from each other.
 const STANDSTILL: f64 = 1e-6;
 /// The temperature is a mean over this much on each side, hours.

@@ -60,10 +60,10 @@ impl KineticsSettings {
                 None => "the gravity has not fallen by 0.002 in these data".to_owned(),
             };
             if risen.is_none() {
-                fit.traits[Trait::OriginalSg as usize] = level_finding(&prepared.points, series, self.level)?;
+                fit.traits[Trait::OriginalSg as usize] = level_finding(&prepared.points, series, self.common.level)?;
             }
             let mut fit = fit.without_curve(Status::NotStarted, why, &prepared.notes);
-            fit.status_probability = status::not_started(&fit.points, self.level)?;
+            fit.status_probability = status::not_started(&fit.points, self.common.level)?;
             fit.status_since_h = Some(0.0);
             return Ok(fit);
         }
@@ -89,10 +89,21 @@ impl KineticsSettings {
     ///
     /// # Errors
     /// As for [`KineticsSettings::fit`].
+    ///
+    /// ```no_run
+    /// use heelwort::prelude::*;
+    /// # fn main() -> heelwort::Result<()> {
+    /// let season = Season::load("my-season")?;
+    /// let study = Settings::default().study(&season)?;
+    /// let by_gompertz = KineticsSettings { curve: CurveChoice::Gompertz, ..Default::default() };
+    /// println!("{}", by_gompertz.fit_all(&study.series)?);
+    /// # Ok(())
+    /// # }
+    /// ```
     pub fn fit_all(&self, all: &[GravitySeries]) -> Result<Kinetics> {
         let mut batches = all.par_iter().map(|series| self.one_curve(series)).collect::<Result<Vec<_>>>()?;
         let activation = self.activation(&batches, all)?;
-        let energy = activation.value().unwrap_or(self.activation_kj_mol);
+        let energy = activation.value().unwrap_or(self.common.activation.kj_mol);
         let shared = Shared::new(&batches, &self.misreads());
         batches.par_iter_mut().zip(all).enumerate().try_for_each(|(index, (fit, series))| {
             if let Some(prior) = shared.prior(index, &fit.strain) {
@@ -100,8 +111,8 @@ impl KineticsSettings {
             }
             if let Some(fitted) = &fit.fitted {
                 let thermal = |energy: f64| Thermal::new(series, self, energy);
-                let sd = activation.se().unwrap_or(self.activation_sd_kj_mol);
-                fit.at_reference = traits::at_reference(fitted, self.level, thermal, (energy, sd))?;
+                let sd = activation.se().unwrap_or(self.common.activation.sd_kj_mol);
+                fit.at_reference = traits::at_reference(fitted, self.common.level, thermal, (energy, sd))?;
             }
             if self.candidates || self.averaged {
                 fit.candidates = self.all_candidates(fit, series)?;
@@ -117,7 +128,7 @@ impl KineticsSettings {
                 self.judge(fit, limit)?;
             }
         }
-        Ok(Kinetics { batches, activation_kj_mol: Some(activation) })
+        Ok(Kinetics { batches, activation_kj_mol: Some(activation), settings: self.clone() })
     }
 
     /// Fits a batch once more, from where it is, with other priors of what is shared.
@@ -171,7 +182,7 @@ impl KineticsSettings {
     ) -> Result<(Estimated, Prepared, Clock)> {
         let thermal = match self.clock {
             ClockChoice::Real => None,
-            _ => Thermal::new(series, self, self.activation_kj_mol).map(Clock::Thermal),
+            _ => Thermal::new(series, self, self.common.activation.kj_mol).map(Clock::Thermal),
         };
         let last_h = prepared.points.last().map_or(0.0, |p| p.hours);
         let asked = self.clock == ClockChoice::Thermal;
@@ -201,7 +212,7 @@ impl KineticsSettings {
 
     /// The activation energy from batches of one strain at different temperatures.
     fn activation(&self, batches: &[BatchFit], all: &[GravitySeries]) -> Result<Finding> {
-        let published = (self.activation_kj_mol, self.activation_sd_kj_mol);
+        let published = (self.common.activation.kj_mol, self.common.activation.sd_kj_mol);
         if published.1 <= 0.0 {
             return Ok(Finding::Fixed { value: published.0, why: "as set".to_owned() });
         }
@@ -210,7 +221,7 @@ impl KineticsSettings {
             let temp_c = mean_temp_c(series, mid_h)?;
             Some(Paced { strain: fit.strain.clone(), ln_mid: mid_h.ln(), temp_c })
         });
-        activation(&paced.collect::<Vec<_>>(), published, self.level)
+        activation(&paced.collect::<Vec<_>>(), published, self.common.level)
     }
 
     /// The curve that was asked for, or the better one.

@@ -29,7 +29,7 @@ impl KineticsSettings {
         let problem = given.problem(points, &found.foam);
         let at = |vector: &[f64; PARAMETERS], which: Trait| {
             let curve = Curve::of_form(fitted.curve.form, vector);
-            traits::value(&Timed::new(&curve, &fitted.clock), which, self.finish_tolerance_sg)
+            traits::value(&Timed::new(&curve, &fitted.clock), which, self.common.at_rest.within_sg)
         };
         match self.interval {
             IntervalMethod::Delta => Ok(()),
@@ -37,7 +37,7 @@ impl KineticsSettings {
                 for (which, finding) in Trait::ALL.into_iter().zip(all) {
                     if let Finding::Estimated(estimate) = finding {
                         let functional = |p: &[f64]| gradient(p, fitted, &|vector| at(vector, which));
-                        match problem.profile(found, &functional, self.level) {
+                        match problem.profile(found, &functional, self.common.level) {
                             Ok((lower, upper)) => {
                                 (estimate.lower, estimate.upper) = (lower, upper);
                                 estimate.method = "profile likelihood, normal".into();
@@ -103,7 +103,7 @@ impl KineticsSettings {
                 }
             }
         }
-        let tail = 0.5 * (1.0 - self.level);
+        let tail = 0.5 * (1.0 - self.common.level);
         for (mut errors, finding) in errors.into_iter().zip(all) {
             let Finding::Estimated(estimate) = finding else { continue };
             errors.retain(|error| error.is_finite());

@@ -52,7 +52,7 @@ impl KineticsSettings {
     ) -> Result<()> {
         let fitted = found.fitted(clock);
         let last = fit.last_hours;
-        let [progress] = traits::estimates(&fitted, self.level, |curve| [Ok(curve.progress(last))])?;
+        let [progress] = traits::estimates(&fitted, self.common.level, |curve| [Ok(curve.progress(last))])?;
         let done = progress.value().unwrap_or(0.0);
         let early = done < self.terminal_from_progress;
         let why = format!(
@@ -60,7 +60,7 @@ impl KineticsSettings {
             100.0 * done,
             100.0 * self.terminal_from_progress
         );
-        fit.traits = traits::all(&fitted, self.level, self.finish_tolerance_sg)?.into();
+        fit.traits = traits::all(&fitted, self.common.level, self.common.at_rest.within_sg)?.into();
         self.intervals(&mut fit.traits, &fitted, found, given, &prepared.points)?;
         for which in Trait::ALL.into_iter().filter(|which| early && which.needs_terminal()) {
             fit.traits[which as usize] = Finding::missing(why.clone());
@@ -68,9 +68,9 @@ impl KineticsSettings {
         prepared.notes.extend(early.then_some(why));
         fit.why = prepared.notes.join("; ");
         fit.progress = progress;
-        fit.phi = phi(found, &prepared.points, self.level)?;
-        fit.bubble_delay_h = misread(&fitted, DELAY, self.level)?;
-        fit.foam_sg = misread(&fitted, FOAM, self.level)?;
+        fit.phi = phi(found, &prepared.points, self.common.level)?;
+        fit.bubble_delay_h = misread(&fitted, DELAY, self.common.level)?;
+        fit.foam_sg = misread(&fitted, FOAM, self.common.level)?;
         let mut residual = vec![0.0; prepared.points.len()];
         given.problem(&prepared.points, &found.foam).departures(&values(&found.fit), &mut residual)?;
         fit.rmse_sg = rmse(&residual, &prepared.points);
@@ -95,7 +95,7 @@ impl KineticsSettings {
     fn offset(&self, of: &SeriesProbe, (value, se): (f64, f64)) -> Result<ProbeOffset> {
         let offset_sg = if se > 0.0 {
             let method = "generalised least squares with its prior, normal";
-            Finding::Estimated(Estimate::normal(value, se, self.level, method)?)
+            Finding::Estimated(Estimate::normal(value, se, self.common.level, method)?)
         } else {
             Finding::Fixed { value: 0.0, why: "no error of this probe was given".into() }
         };
@@ -109,11 +109,11 @@ impl KineticsSettings {
             let judged = status::Judge {
                 points: &points,
                 last_hours: fit.last_hours,
-                tolerance_sg: self.finish_tolerance_sg,
-                stuck_above: self.stuck_above_limit_sg,
+                tolerance_sg: self.common.at_rest.within_sg,
+                stuck_above: self.common.stuck_above_limit_sg,
                 limit,
             };
-            (fit.status, fit.status_since_h, fit.status_probability) = judged.status(fitted, self.level)?;
+            (fit.status, fit.status_since_h, fit.status_probability) = judged.status(fitted, self.common.level)?;
             fit.limit_sg = Some(limit);
         }
         Ok(())

@@ -1,12 +1,15 @@
-//! What the study of kinetics lets one choose.
+//! Settings of the study of kinetics.
 
-use crate::error::{Error, Result};
+use serde::{Deserialize, Serialize};
 
-use super::clock::ACTIVATION_KJ_MOL;
+use crate::common::CommonSettings;
+use crate::error::{Result, within};
+
 use super::misread::FOAM_SG;
 
 /// Which curve is fitted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum CurveChoice {
     /// Of all curves the one with the lowest AICc on the correlated likelihood.
     Best,
@@ -27,7 +30,8 @@ pub enum CurveChoice {
 }
 
 /// Which clock the curve runs on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum ClockChoice {
     /// Real time where the pace by Arrhenius' law varies by less than a tenth, as both clocks are then one. Else thermal time,
     /// as temperature is known to act, unless the AICc of the curve is lower on real time by more than 2.
@@ -40,7 +44,8 @@ pub enum ClockChoice {
 }
 
 /// How intervals are made.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum IntervalMethod {
     /// From the covariance, as if the curve were straight in its parameters: the delta method.
     #[default]
@@ -56,11 +61,7 @@ pub enum IntervalMethod {
 /// | field | unit | default | range | change it when |
 /// | --- | --- | --- | --- | --- |
 /// | `curve` | - | smooth | - | a closed form is wanted, or the best by AICc |
-/// | `level` | - | 0.90 | 0 to 1 | another level of the intervals is wanted |
 /// | `bin_h` | h | 1 | 0 to 24 | readings come closer or wider than every few minutes; 0 keeps each reading |
-/// | `finish_tolerance_sg` | SG | 0.001 | 0.0001 to 0.02 | "at rest" should mean something else |
-/// | `finish_hold_h` | h | 48 | 0 to 1000 | as above |
-/// | `stuck_above_limit_sg` | SG | 0.003 | 0 to 0.05 | a batch counts as stuck sooner or later |
 /// | `terminal_from_progress` | - | 0.90 | 0 to 1 | terminal gravity is wanted from earlier fits, at one's own risk |
 /// | `bubble_delay_h` | h | 1.5 | 0 to 24 | probes shed gas better or worse |
 /// | `bubble_delay_sd_h` | h | 1.5 | 0 to 24 | this is known better or worse; 0 holds it |
@@ -73,26 +74,18 @@ pub enum IntervalMethod {
 /// | `candidates` | - | true | - | the table of candidate curves is not wanted: saves most of the time |
 /// | `averaged` | - | false | - | traits shall hold the doubt about the curve: means over the candidates by Akaike weights, the smooth curve with half of the weight besides |
 /// | `clock` | - | best | - | all batches should have one clock |
-/// | `activation_kj_mol` | kJ/mol | 52.4 | 0 to 200 | the effect of temperature on the pace is known |
-/// | `activation_sd_kj_mol` | kJ/mol | 15 | 0 to 100 | as above; 0 holds it |
 /// | `reference_c` | C | 20 | 0 to 40 | `_ref` traits are wanted at another temperature |
 /// | `stop_ale_c` | C | 10 | -5 to 40 | below it the clock of an ale stops |
 /// | `stop_lager_c` | C | 4 | -5 to 40 | the same for batches that ferment colder than `lager_below_c` |
 /// | `lager_below_c` | C | 14 | -5 to 40 | mean temperature that tells one from the other |
-#[derive(Debug, Clone, PartialEq)]
+/// | `common` | - | see there | - | another level of the intervals is wanted, another meaning of "at rest" or "stuck", another activation energy |
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct KineticsSettings {
     /// Which curve.
     pub curve: CurveChoice,
-    /// Level of the intervals.
-    pub level: f64,
     /// Width of the bins that readings of one probe are averaged in before the fit, hours.
     pub bin_h: f64,
-    /// Distance from terminal gravity within which a batch is at rest, SG.
-    pub finish_tolerance_sg: f64,
-    /// How long it has to stay there, hours.
-    pub finish_hold_h: f64,
-    /// How far above the limit a batch at rest counts as stuck, SG.
-    pub stuck_above_limit_sg: f64,
     /// Share of the drop before which terminal gravity and what hangs on it are left empty.
     pub terminal_from_progress: f64,
     /// By how much gas on a probe delays what it shows, hours, before the batch is looked at. From memory, no source: a probe
@@ -122,10 +115,6 @@ pub struct KineticsSettings {
     pub averaged: bool,
     /// Which clock.
     pub clock: ClockChoice,
-    /// Activation energy of the pace, kJ/mol; see [`super::ACTIVATION_KJ_MOL`] for its source.
-    pub activation_kj_mol: f64,
-    /// Its standard deviation.
-    pub activation_sd_kj_mol: f64,
     /// Reference temperature of thermal time, C.
     pub reference_c: f64,
     /// Temperature below which the clock of an ale stops, C; from memory.
@@ -134,17 +123,16 @@ pub struct KineticsSettings {
     pub stop_lager_c: f64,
     /// A batch with a mean temperature below this is taken for a lager, C.
     pub lager_below_c: f64,
+    /// What all studies share.
+    #[serde(skip)]
+    pub common: CommonSettings,
 }
 
 impl Default for KineticsSettings {
     fn default() -> Self {
         Self {
             curve: CurveChoice::Smooth,
-            level: 0.90,
             bin_h: 1.0,
-            finish_tolerance_sg: 0.001,
-            finish_hold_h: 48.0,
-            stuck_above_limit_sg: 0.003,
             terminal_from_progress: 0.90,
             bubble_delay_h: 1.5,
             bubble_delay_sd_h: 1.5,
@@ -157,12 +145,11 @@ impl Default for KineticsSettings {
             candidates: true,
             averaged: false,
             clock: ClockChoice::Best,
-            activation_kj_mol: ACTIVATION_KJ_MOL.0,
-            activation_sd_kj_mol: ACTIVATION_KJ_MOL.1,
             reference_c: 20.0,
             stop_ale_c: 10.0,
             stop_lager_c: 4.0,
             lager_below_c: 14.0,
+            common: CommonSettings::default(),
         }
     }
 }
@@ -173,29 +160,13 @@ impl KineticsSettings {
         if mean_c < self.lager_below_c { self.stop_lager_c } else { self.stop_ale_c }
     }
 
-    /// The settings, if each lies in its range.
+    /// Checks every setting.
     ///
     /// # Errors
-    /// [`Error::Setting`] for the first that does not.
-    pub fn check(&self) -> Result<&Self> {
-        let within = |name, value: f64, low: f64, high: f64, wanted| {
-            if (low..=high).contains(&value) {
-                Ok(())
-            } else {
-                Err(Error::Setting { name, value: value.to_string(), wanted })
-            }
-        };
-        if !(self.level > 0.0 && self.level < 1.0) {
-            return Err(Error::Setting {
-                name: "level",
-                value: self.level.to_string(),
-                wanted: "a probability between 0 and 1",
-            });
-        }
+    /// [`crate::Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
+    pub fn check(&self) -> Result<()> {
+        self.common.check()?;
         within("bin_h", self.bin_h, 0.0, 24.0, "0 to 24 hours")?;
-        within("finish_tolerance_sg", self.finish_tolerance_sg, 1e-4, 0.02, "0.0001 to 0.02 SG")?;
-        within("finish_hold_h", self.finish_hold_h, 0.0, 1000.0, "0 to 1000 hours")?;
-        within("stuck_above_limit_sg", self.stuck_above_limit_sg, 0.0, 0.05, "0 to 0.05 SG")?;
         within("terminal_from_progress", self.terminal_from_progress, 0.0, 1.0, "a share from 0 to 1")?;
         within("bubble_delay_h", self.bubble_delay_h, 0.0, 24.0, "0 to 24 hours")?;
         within("bubble_delay_sd_h", self.bubble_delay_sd_h, 0.0, 24.0, "0 to 24 hours")?;
@@ -204,13 +175,10 @@ impl KineticsSettings {
         within("disturbed_sd_sg", self.disturbed_sd_sg, 0.0, 0.02, "0 to 0.02 SG")?;
         within("instrument_share", self.instrument_share, 0.0, 1.0, "a share from 0 to 1")?;
         within("repeats", self.repeats as f64, 50.0, 100_000.0, "50 to 100000")?;
-        within("activation_kj_mol", self.activation_kj_mol, 0.0, 200.0, "0 to 200 kJ/mol")?;
-        within("activation_sd_kj_mol", self.activation_sd_kj_mol, 0.0, 100.0, "0 to 100 kJ/mol")?;
         within("reference_c", self.reference_c, 0.0, 40.0, "0 to 40 C")?;
         within("stop_ale_c", self.stop_ale_c, -5.0, 40.0, "-5 to 40 C")?;
         within("stop_lager_c", self.stop_lager_c, -5.0, 40.0, "-5 to 40 C")?;
-        within("lager_below_c", self.lager_below_c, -5.0, 40.0, "-5 to 40 C")?;
-        Ok(self)
+        within("lager_below_c", self.lager_below_c, -5.0, 40.0, "-5 to 40 C")
     }
 }
 
@@ -221,10 +189,9 @@ mod tests {
     #[test]
     fn the_default_is_allowed_and_a_slip_is_named() {
         assert!(KineticsSettings::default().check().is_ok());
-        for level in [0.0, 1.0, 90.0, f64::NAN] {
-            let error = KineticsSettings { level, ..Default::default() }.check().unwrap_err();
-            assert!(error.to_string().contains("level"), "{error}");
-        }
+        let error =
+            KineticsSettings { common: CommonSettings::at_level(1.0), ..Default::default() }.check().unwrap_err();
+        assert!(error.to_string().contains("level"), "{error}");
         let error = KineticsSettings { bin_h: f64::NAN, ..Default::default() }.check().unwrap_err();
         assert!(error.to_string().contains("bin_h"), "{error}");
     }

@@ -56,7 +56,7 @@ impl KineticsSettings {
             let variance = found.fit.covariance.get([place, place]).copied().unwrap_or(1.0);
             let (value, se) = (z.get(place).copied().unwrap_or(0.0), variance.max(0.0).sqrt());
             let method = "generalised least squares with its prior, normal";
-            let estimate = Estimate::normal(step.sd_sg * value, step.sd_sg * se, self.level, method)?;
+            let estimate = Estimate::normal(step.sd_sg * value, step.sd_sg * se, self.common.level, method)?;
             let probe = step.probe as usize;
             let name = series.probes.get(probe).map(|of| of.probe.clone()).unwrap_or_default();
             let step_sg = Finding::Estimated(estimate);

@@ -12,7 +12,8 @@ use super::curve::{Curve, PARAMETERS};
 use super::timed::Timed;
 
 /// A quantity read off the fitted curve, the same for every curve.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Trait {
     /// SG at pitching: the joint estimate from samples, probes and the measured original gravity.
     OriginalSg,

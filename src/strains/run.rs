@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::error::Result;
-use crate::fit::compare::{Adjustment, GroupMean, PoolSettings, all_pairs};
+use crate::fit::compare::{GroupMean, PoolSettings, all_pairs};
 use crate::fit::{Estimate, Finding};
 use crate::kinetics::{Kinetics, Trait};
 
@@ -24,6 +24,17 @@ impl StrainSettings {
     ///
     /// # Errors
     /// [`crate::Error::Setting`]; [`crate::Error::Numeric`] when a quantile does not settle.
+    ///
+    /// ```no_run
+    /// use heelwort::prelude::*;
+    /// # fn main() -> heelwort::Result<()> {
+    /// let season = Season::load("my-season")?;
+    /// let study = Settings::default().study(&season)?;
+    /// let attenuation = StrainSettings { traits: vec![Trait::Attenuation], ..Default::default() };
+    /// println!("{}", attenuation.run(study.kinetics()?)?);
+    /// # Ok(())
+    /// # }
+    /// ```
     pub fn run(&self, kinetics: &Kinetics) -> Result<Strains> {
         self.check()?;
         let mut strains = Strains { contrast_level: self.contrast_level, ..Strains::default() };
@@ -58,12 +69,12 @@ impl StrainSettings {
     fn mean(&self, strain: &str, estimates: &[&Estimate]) -> Result<(GroupMean, Estimate)> {
         let values: Vec<f64> = estimates.iter().map(|e| e.value).collect();
         let errors: Vec<f64> = estimates.iter().map(|e| e.se).collect();
-        let pooled = PoolSettings { level: self.level, ..PoolSettings::default() }.pool(&values, &errors)?;
+        let pooled = PoolSettings { level: self.common.level, ..PoolSettings::default() }.pool(&values, &errors)?;
         let own: f64 = errors.iter().map(|se| 1.0 / (se * se)).sum::<f64>().sqrt().recip();
         let group =
             GroupMean { name: strain.to_owned(), mean: pooled.mean.value, se: pooled.mean.se.max(own), df: pooled.df };
         let method = "random effects over batches, REML, Hartung-Knapp, t";
-        let mean = Estimate::student_t(group.mean, group.se, group.df, self.level, method)?;
+        let mean = Estimate::student_t(group.mean, group.se, group.df, self.common.level, method)?;
         Ok((group, mean))
     }
 
@@ -74,7 +85,7 @@ impl StrainSettings {
         means: &[GroupMean],
         all: &mut Vec<StrainContrast>,
     ) -> Result<()> {
-        let found = all_pairs(means, Adjustment::DunnettT3, self.contrast_level)?;
+        let found = all_pairs(means, self.contrast_level)?;
         let names: Vec<&str> = groups.keys().copied().collect();
         for (i, a) in names.iter().enumerate() {
             for b in names.iter().skip(i + 1) {

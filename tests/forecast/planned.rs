@@ -19,7 +19,7 @@ fn a_cooling_ahead_of_a_running_batch_is_no_outcome() {
     let (batches, name) = (batches_of(&brewed), brewed[3].series.batch.clone());
     let series: Vec<GravitySeries> = brewed.into_iter().map(|brew| brew.series).collect();
     let settings = ForecastSettings { stages: vec![0.55], ..ForecastSettings::default() };
-    let kinetics = KineticsSettings { candidates: false, ..settings.kinetics.clone() }.fit_all(&series).unwrap();
+    let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
     let source = Truncated(&series);
     let of = |hours: f64| {
         let mut forecaster = settings.forecaster(&batches, &kinetics, &source).unwrap();

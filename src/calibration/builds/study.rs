@@ -23,6 +23,16 @@ impl BuildSettings {
     ///
     /// # Errors
     /// [`crate::Error::Setting`] for a setting that cannot be.
+    ///
+    /// ```
+    /// use heelwort::prelude::*;
+    /// # fn main() -> heelwort::Result<()> {
+    /// # let season = SimulateSettings { batches: 1, probes: 2, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?.season;
+    /// let calibrations = CalibrationSettings::default().fit(&season)?;
+    /// println!("{}", BuildSettings::default().run(&season, &calibrations)?);
+    /// # Ok(())
+    /// # }
+    /// ```
     pub fn run(&self, season: &Season, calibrations: &Calibrations) -> Result<Builds> {
         self.check()?;
         let builds = season.probes.iter().filter_map(|probe| self.build(season, probe, calibrations)).collect();
@@ -36,7 +46,7 @@ impl BuildSettings {
         let total_mass_g = mass_at(season, probe, at).filter(|mass| *mass > 0.0 && mass.is_finite())?;
         let mut remarks = Vec::new();
         let now = mass_at(season, probe, END_OF_TIME);
-        if let Some(now) = now.filter(|now| (now - total_mass_g).abs() > 3.0 * self.mass_sd_g) {
+        if let Some(now) = now.filter(|now| (now - total_mass_g).abs() > 3.0 * self.common.instruments.mass_sd_g) {
             remarks
                 .push(format!("it weighs {now:.1} g since its calibration at {total_mass_g:.1} g: calibrate afresh"));
         }

@@ -1,7 +1,8 @@
-//! What a plan of baths is told.
+//! Settings of the plan of baths.
 
-use crate::error::within;
-use crate::error::{Error, Result};
+use serde::{Deserialize, Serialize};
+
+use crate::error::{Error, Result, within};
 
 /// How the baths of the next calibration are planned.
 ///
@@ -16,7 +17,8 @@ use crate::error::{Error, Result};
 /// | `tilt_sd_deg` | that of the calibrations | SD of the tilt from one immersion to the next |
 /// | `defines` | true | plans of four baths and more define a curve: water and three other gravities |
 /// | `least_gain` | 0.10 | a further bath is worth it when it lowers the mean standard error by this share |
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct PlanSettings {
     /// Fewest and most baths.
     pub baths: (usize, usize),

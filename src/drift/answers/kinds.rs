@@ -143,7 +143,8 @@ impl DriftSettings {
         let slope = averaged.model.probes.first().map_or(0, ProbeModel::slope);
         let zero_effect = model.prior_sd.len() - 1;
         let averaged = averaged.again(&model)?;
-        let of = |j: usize| averaged.effect(j, self.level, METHOD).map_or_else(not_estimated, Finding::Estimated);
+        let of =
+            |j: usize| averaged.effect(j, self.common.level, METHOD).map_or_else(not_estimated, Finding::Estimated);
         Ok([of(slope), of(zero_effect)])
     }
 }

@@ -1,12 +1,12 @@
 //! What the model and the shifts say: of each probe, of the fleet, and of what to do.
 
-mod corrected_gravity;
 mod correction;
 mod display;
 mod drift;
 mod end_gravities;
 mod fleet;
 mod further_probe;
+mod gravity_layer;
 mod kinds;
 mod mixed_model;
 mod recalibration;

@@ -34,7 +34,7 @@ impl DriftSettings {
                 at: found.at,
                 earliest: found.between.0,
                 latest: found.between.1,
-                shift_sg: size.estimate(self.level, READ).map_or_else(not_estimated, Finding::Estimated),
+                shift_sg: size.estimate(self.common.level, READ).map_or_else(not_estimated, Finding::Estimated),
                 kind: ShiftKind::Read,
                 batch: Some(found.batch),
                 or_probes: Vec::new(),

@@ -42,7 +42,7 @@ impl DriftSettings {
             if open.is_empty() || self.shift_alarm <= 0.0 {
                 break;
             }
-            let candidates = scan(&model, self.change_sd_sg, self.level);
+            let candidates = scan(&model, self.change_sd_sg, self.common.level);
             let signs: Vec<ShiftSign> =
                 candidates.into_iter().enumerate().filter_map(|(p, c)| Some(ShiftSign(p, c?))).collect();
             let is_found = |sign: &&ShiftSign| open.contains(&sign.0) && sign.1.p_probe <= self.shift_alarm;
@@ -110,7 +110,9 @@ impl DriftSettings {
             at: part.instant(found.months),
             earliest: part.instant(found.between.0),
             latest: part.instant(found.between.1),
-            shift_sg: NormalMixture(size).estimate(self.level, FOUND).map_or_else(not_estimated, Finding::Estimated),
+            shift_sg: NormalMixture(size)
+                .estimate(self.common.level, FOUND)
+                .map_or_else(not_estimated, Finding::Estimated),
             kind: ShiftKind::Found,
             batch: None,
             or_probes: others.map(|part| part.probe.clone()).collect(),

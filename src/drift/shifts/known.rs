@@ -15,7 +15,7 @@ impl DriftSettings {
                 let Some(event) = &step.event else { continue };
                 let shift_sg = if part.rows.iter().any(|row| step.at_age(row.months).abs() > 0.0) {
                     let size = averaged.mixture(p, |_| part.step_target(step));
-                    size.estimate(self.level, METHOD).map_or_else(not_estimated, Finding::Estimated)
+                    size.estimate(self.common.level, METHOD).map_or_else(not_estimated, Finding::Estimated)
                 } else {
                     Finding::missing("no reference after it")
                 };

@@ -115,7 +115,7 @@ impl ShellEffectSettings {
         // Welch and Satterthwaite; the curve's part is as good as known.
         let df = variance.powi(2) / (before.variance.powi(2) / before.df + after.variance.powi(2) / after.df);
         let (value, se) = ((before.mean - after.mean) / cooling, variance.sqrt() / cooling);
-        Estimate::student_t(value, se, df.min(1e6), self.level, "six-hour blocks, Welch's t")
+        Estimate::student_t(value, se, df.min(1e6), self.common.level, "six-hour blocks, Welch's t")
     }
 }
 

@@ -104,14 +104,12 @@ impl Law {
 
     fn solve(&self) -> Option<Inhibited> {
         // Time of the half with its derivatives: integrals over h of 1 / h' and of what moves it.
-        let over_speed = |h: f64, _: &[f64], out: &mut [f64]| {
+        let over_speed = |h: f64, _: &[f64; 3], out: &mut [f64; 3]| {
             let (speed, _, by) = self.speed(h);
-            for (cell, value) in out.iter_mut().zip([1.0, -by[0], -by[1]]) {
-                *cell = value / speed;
-            }
+            *out = [1.0 / speed, -by[0] / speed, -by[1] / speed];
         };
         let half = ODE.solve(over_speed, 0.0, &[0.0; 3], &[LN_2]).ok()?;
-        let &[half, half_by_steepness, half_by_asymmetry] = half.first()?.as_slice() else { return None };
+        let &[half, half_by_steepness, half_by_asymmetry] = half.first()?;
         // In time over that of the half: h and its derivatives by the two logarithms.
         let slopes = |h: f64, by: [f64; 2]| {
             let (speed, by_h, by_own) = self.speed(h);
@@ -119,16 +117,13 @@ impl Law {
             (half * speed, [moved(0, half_by_steepness), moved(1, half_by_asymmetry)])
         };
         let times: Vec<f64> = (0..ROWS).map(|row| STEP * row as f64).collect();
-        let derivative = |_: f64, state: &[f64], out: &mut [f64]| {
-            if let (&[h, a, b], [dh, da, db]) = (state, out) {
-                let (slope, by) = slopes(h, [a, b]);
-                (*dh, [*da, *db]) = (slope, by);
-            }
+        let derivative = |_: f64, &[h, a, b]: &[f64; 3], out: &mut [f64; 3]| {
+            let (slope, [by_a, by_b]) = slopes(h, [a, b]);
+            *out = [slope, by_a, by_b];
         };
         let states = ODE.solve(derivative, 0.0, &[0.0; 3], &times).ok()?;
         let (mut rows, mut slopes_by) = (Vec::with_capacity(ROWS), Vec::with_capacity(ROWS));
-        for state in &states {
-            let &[h, a, b] = state.as_slice() else { return None };
+        for &[h, a, b] in &states {
             let (slope, by) = slopes(h, [a, b]);
             rows.push(Hazard { h, slope, by: [a, b] });
             slopes_by.push(by);

@@ -55,7 +55,8 @@ pub(in crate::drift) fn find_in_readings(
         return Ok(Vec::new());
     }
     let all = watched(season, calibrations, settings)?;
-    let question = SearchSettings { alarm: settings.shift_alarm, sd: settings.change_sd_sg, level: settings.level };
+    let question =
+        SearchSettings { alarm: settings.shift_alarm, sd: settings.change_sd_sg, level: settings.common.level };
     let mut found: Vec<ReadShift> = search(&all, question)
         .into_iter()
         .filter_map(|jump| {
@@ -73,7 +74,7 @@ pub(in crate::drift) fn find_in_readings(
                 p_fleet: jump.p_fleet,
             })
         })
-        .filter(|read| read.size.estimate(settings.level, "").is_ok_and(|e| e.lower * e.upper > 0.0))
+        .filter(|read| read.size.estimate(settings.common.level, "").is_ok_and(|e| e.lower * e.upper > 0.0))
         .collect();
     found.sort_by(|a, b| (&a.probe, a.at).cmp(&(&b.probe, b.at)));
     Ok(found)
