@@ -26,7 +26,7 @@ impl Drift {
     pub fn chart(&self) -> Result<Figure> {
         let mut by_probe: BTreeMap<&str, Vec<&DriftPair>> = BTreeMap::new();
         // Probes beside each other have no known gravity to be drawn against.
-        let pairs: Vec<&DriftPair> = self.pairs.iter().filter(|pair| pair.kind != PairKind::Beside).collect();
+        let pairs: Vec<&DriftPair> = self.pairs.iter().filter(|pair| pair.kind != PairKind::SameBeer).collect();
         for pair in &pairs {
             by_probe.entry(&pair.probe).or_default().push(pair);
         }

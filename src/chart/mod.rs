@@ -15,7 +15,6 @@ mod candidates;
 mod change;
 mod clip;
 mod drift;
-mod drift_control;
 mod drift_kinds;
 mod drift_limit;
 mod drift_shifts;

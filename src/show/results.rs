@@ -78,11 +78,9 @@ show! {
         picture(it.limit_chart()),
         picture(it.shift_chart()),
         picture(it.kinds_chart()),
-        picture(it.control_chart()),
         table(it.probes_frame(), "Drift by probe"),
         table(it.shifts_frame(), "Sudden shifts"),
         table(it.kinds_frame(), "Kinds of drift"),
-        table(it.policies_frame(), "Ways of recalibration"),
         table(it.fleet_frame(), "The fleet"),
         table(it.mixed_frame(), "Mixed model"),
     ];

@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use crate::drift::{Drift, MixedTermKind, Shift, ShiftKind, Verdict};
+use crate::drift::{Drift, KindVerdict, MixedTermKind, Shift, ShiftKind};
 use crate::report::words::{list, percent};
 use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
@@ -20,7 +20,6 @@ pub(super) fn section(study: &SeasonStudy) -> Markup {
             (fold("Which gravities are corrected", &corrected(found)))
             (fold("The fleet", &fleet(found)))
             (fold("Of which kind the drift is", &kinds(found)))
-            (fold("Control charts", &control(found)))
         }))
     }
 }
@@ -72,13 +71,6 @@ fn shifts(found: &Drift) -> Markup {
 /// When probes are due.
 fn due(found: &Drift) -> Markup {
     let ends: Vec<String> = found.ends_sg.iter().map(|sg| format!("{sg:.3}")).collect();
-    let policies = ResultTable::new(&found.policies, 20)
-        .text("calibrate", |policy| policy.kind)
-        .number("calibrations", "per year", 1, |policy| Some(policy.calibrations_per_year))
-        .number("water checks", "per year", 1, |policy| Some(policy.checks_per_year))
-        .number("hours of work", "per year", 1, |policy| Some(policy.hours_per_year))
-        .number("out of limit", "% of the time", 1, |policy| Some(100.0 * policy.share_out_of_limit))
-        .titled("Ways of deciding when to calibrate, for one probe");
     let now = ResultTable::new(&found.probes, 80)
         .text("probe", |probe| &probe.probe)
         .text("calibrate by", |probe| found.calibrate_by(probe))
@@ -96,7 +88,6 @@ fn due(found: &Drift) -> Markup {
         @if let Some(why) = found.interval_d.why() { p { "No interval for a new probe of this kind: " (why) "." } }
         (table(&now, "drift_probes"))
         (picture(found.limit_chart()))
-        (table(&policies, "recalibration_policies"))
     }
 }
 
@@ -163,7 +154,7 @@ fn kinds(found: &Drift) -> Markup {
         .chance("chance that they tell the kind", |kind| kind.p_told_after)
         .note("why not", |kind| kind.why.as_deref())
         .titled("Kinds of drift");
-    let of = |verdict: Verdict, words: &str| {
+    let of = |verdict: KindVerdict, words: &str| {
         let such = found.kinds.iter().filter(|kind| kind.verdict == verdict);
         let names: Vec<&str> = such.map(|kind| kind.probe.as_str()).collect();
         if names.is_empty() { String::new() } else { format!("{words}: {}. ", list(&names)) }
@@ -176,24 +167,9 @@ fn kinds(found: &Drift) -> Markup {
              columns say what one water check and one bath of SG 1.060 would tell today."
         }
         (picture(found.kinds_chart()))
-        p { (of(Verdict::Proportional, "Proportional")) (of(Verdict::Sideways, "Sideways")) (of(Verdict::CannotTell, "Cannot be told")) }
+        p { (of(KindVerdict::Proportional, "Proportional")) (of(KindVerdict::Sideways, "Sideways")) (of(KindVerdict::CannotTell, "Cannot be told")) }
         (table(&made, "drift_kinds"))
     }
-}
-
-/// Control charts with their signals.
-fn control(found: &Drift) -> Markup {
-    let signals = found.signals();
-    let made = ResultTable::new(&signals, 60)
-        .text("probe", |signal| &signal.probe)
-        .time("at", |signal| Some(signal.at))
-        .text("chart", |signal| signal.chart)
-        .text("side", |signal| if signal.high { "reads high" } else { "reads low" })
-        .number("statistic", "SD", 2, |signal| Some(signal.statistic))
-        .number("limit", "SD", 2, |signal| Some(signal.limit))
-        .time("began", |signal| signal.began)
-        .titled("Signals");
-    html! { (picture(found.control_chart())) (table(&made, "drift_signals")) }
 }
 
 /// A term of the fleet or of the mixed model for a reader; one that is not known here keeps its name.

@@ -4,7 +4,6 @@ mod batches;
 mod probes;
 mod rows;
 mod steps;
-mod verdict;
 mod yeasts;
 
 use std::fmt;

@@ -1,14 +1,13 @@
 //! Which probes stay true?
 
 use crate::calibration::Calibrations;
-use crate::drift::{Drift, ProbeDrift, Recalibrate, Shift};
+use crate::drift::{Drift, LastCheck, ProbeDrift, ProbeVerdict, Recalibrate, Shift};
 use crate::fit::{Estimate, decimals_for};
 use crate::show::ResultTable;
 use crate::study::SeasonStudy;
 
 use super::super::words::{count, day, list, percent, signed};
 use super::Answer;
-use super::verdict::{ALL, LastCheck, STEADY_SG_PER_30D, Verdict};
 
 pub(super) fn answer(study: &SeasonStudy) -> Answer {
     let mut answer = Answer::new("Which probes stay true?");
@@ -48,32 +47,16 @@ fn calibration(answer: &mut Answer, found: &Calibrations) {
 }
 
 fn drift(answer: &mut Answer, found: &Drift) {
-    let mut said = Vec::new();
-    let judged: Vec<(&ProbeDrift, Option<LastCheck>, Verdict)> = found
-        .probes
-        .iter()
-        .map(|probe| {
-            let last = LastCheck::of(found, &probe.probe);
-            (probe, last, Verdict::new(found, probe, last.as_ref()))
-        })
-        .collect();
-    for verdict in ALL {
-        let such = judged.iter().filter(|(.., of)| *of == verdict);
-        let names: Vec<&str> = such.map(|(probe, ..)| probe.probe.as_str()).collect();
-        let words = match verdict {
-            Verdict::Steady => format!("Stay true within {STEADY_SG_PER_30D} SG per 30 days"),
-            Verdict::Rises => "Read ever higher".to_owned(),
-            Verdict::Falls => "Read ever lower".to_owned(),
-            Verdict::Moved => "No steady drift, but far off at the last check".to_owned(),
-            Verdict::Due => "Hardly drift, but are due for a calibration".to_owned(),
-            Verdict::Jumped => "Shifted suddenly, and otherwise hardly drift".to_owned(),
-            Verdict::Open => "Too little known to say whether they drift".to_owned(),
-            Verdict::Unknown => "Without an estimate".to_owned(),
-        };
-        if !names.is_empty() {
-            said.push(format!("{words}: {}.", list(&names)));
+    let mut said: Vec<(usize, String, Vec<&str>)> = Vec::new();
+    for probe in &found.probes {
+        let (place, words) = sentence(&probe.verdict);
+        match said.iter_mut().find(|(other, ..)| *other == place) {
+            Some((.., names)) => names.push(&probe.probe),
+            None => said.push((place, words, vec![&probe.probe])),
         }
     }
+    said.sort_by_key(|(place, ..)| *place);
+    let said: Vec<String> = said.iter().map(|(_, words, names)| format!("{words}: {}.", list(names))).collect();
     answer.say(if said.is_empty() { "No probe met a reference twice.".to_owned() } else { said.join(" ") });
     let shifted: Vec<String> = found.shifts.iter().filter(|s| s.kind.is_found()).map(shift_text).collect();
     if !shifted.is_empty() {
@@ -91,14 +74,14 @@ fn drift(answer: &mut Answer, found: &Drift) {
                 .say(format!("The mean drift of the probes is {value} SG per 30 days ({level}: {lower} to {upper})."));
         }
     }
-    answer.table = ResultTable::new(&judged, usize::MAX)
-        .text("probe", |(probe, ..)| &probe.probe)
-        .text("verdict", |(.., verdict)| verdict.word())
-        .text("off now", |(probe, ..)| off_now(probe))
-        .text("calibrate by", |(probe, ..)| due(found, probe))
-        .estimate("drift", "SG per 30 days", |(probe, ..)| probe.drift_sg_per_30d.estimate())
-        .text("last check", |(_, last, _)| last.map_or_else(String::new, last_text))
-        .count("checks", |(probe, ..)| probe.n)
+    answer.table = ResultTable::new(&found.probes, usize::MAX)
+        .text("probe", |probe| &probe.probe)
+        .text("verdict", |probe| &probe.verdict)
+        .text("off now", off_now)
+        .text("calibrate by", |probe| due(found, probe))
+        .estimate("drift", "SG per 30 days", |probe| probe.drift_sg_per_30d.estimate())
+        .text("last check", |probe| probe.last_check.map_or_else(String::new, last_text))
+        .count("checks", |probe| probe.n)
         .titled("");
 }
 
@@ -120,6 +103,22 @@ fn due(found: &Drift, probe: &ProbeDrift) -> String {
 /// The last check, on the first curve.
 fn last_text(last: LastCheck) -> String {
     format!("{}, {}", signed(last.off_sg, 4, true), day(last.at))
+}
+
+/// The place of a verdict in the answer, and how the sentence on its probes begins.
+fn sentence(verdict: &ProbeVerdict) -> (usize, String) {
+    match verdict {
+        ProbeVerdict::Steady { within_sg_per_30d } => {
+            (0, format!("Stay true within {within_sg_per_30d} SG per 30 days"))
+        }
+        ProbeVerdict::Due => (1, "Hardly drift, but are due for a calibration".to_owned()),
+        ProbeVerdict::OffAtLastCheck(_) => (2, "No steady drift, but far off at the last check".to_owned()),
+        ProbeVerdict::Jumped { .. } => (3, "Shifted suddenly, and otherwise hardly drift".to_owned()),
+        ProbeVerdict::Rises => (4, "Read ever higher".to_owned()),
+        ProbeVerdict::Falls => (5, "Read ever lower".to_owned()),
+        ProbeVerdict::NotSettled => (6, "Too little known to say whether they drift".to_owned()),
+        ProbeVerdict::Unknown { .. } => (7, "Without an estimate".to_owned()),
+    }
 }
 
 /// How long a calibration of a further probe may be trusted.
