@@ -74,7 +74,7 @@ impl Settings {
         }
         let file: File = toml::from_str(text).map_err(|error| {
             let span = error.span().map_or(0, |span| span.start);
-            let name = name_at("study", study.get_ref(), span);
+            let name = name_at("study", study.get_ref(), span).unwrap_or_else(|| "study".to_owned());
             Error::input(at(span), error.message().to_owned(), format!("a value that `{name}` may have"))
         })?;
         file.study.check()?;
@@ -108,15 +108,15 @@ fn unknown(path: &str, table: &DeTable<'_>, known: &Value) -> Option<Unknown> {
     })
 }
 
-/// The whole name of the setting that stands at a place of the text.
-fn name_at(path: &str, value: &DeValue<'_>, start: usize) -> String {
-    let DeValue::Table(table) = value else { return path.to_owned() };
-    let holds = |span: std::ops::Range<usize>| span.contains(&start);
-    let found = table.iter().find(|(key, value)| holds(key.span()) || holds(value.span()));
-    match found {
-        Some((key, value)) => name_at(&format!("{path}.{}", key.get_ref()), value.get_ref(), start),
-        None => path.to_owned(),
-    }
+/// The whole name of the setting whose value stands at a place of the text.
+fn name_at(path: &str, value: &DeValue<'_>, start: usize) -> Option<String> {
+    let DeValue::Table(table) = value else { return None };
+    table.iter().find_map(|(key, value)| {
+        let path = format!("{path}.{}", key.get_ref());
+        let here = value.span().contains(&start) || key.span().contains(&start);
+        // A table under a header of its own stands beyond the span of that header.
+        name_at(&path, value.get_ref(), start).or_else(|| here.then_some(path))
+    })
 }
 
 #[cfg(test)]

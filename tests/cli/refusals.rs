@@ -62,6 +62,7 @@ fn settings_that_cannot_be_are_refused_with_a_guess() {
 fn a_folder_that_is_no_report_is_left_alone() {
     let dir = tempfile::tempdir().unwrap();
     std::fs::write(dir.path().join("mine.txt"), "mine").unwrap();
-    refused(&["study", AGAVE, "--out", text(dir.path())], &["mine.txt"]);
+    refused(&["study", AGAVE, "--out", text(dir.path())], &["is not empty", "no earlier report"]);
+    assert_eq!(std::fs::read_to_string(dir.path().join("mine.txt")).unwrap(), "mine");
     refused(&["study", "nowhere"], &["nowhere", "no such file"]);
 }
