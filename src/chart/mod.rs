@@ -7,7 +7,6 @@
 //! What a picture does not do: it never joins readings across a gap with a fitted curve it did not get, and it draws
 //! no point outside its frame (what lies outside is counted in the caption or shown by the table).
 
-mod account;
 mod axis;
 mod backtest;
 mod builds;
@@ -33,6 +32,6 @@ mod svg;
 mod thin;
 mod words;
 
-pub use figure::{Figure, Panel};
+pub use figure::Figure;
 pub(crate) use strains::words as trait_in_words;
 pub(crate) use words::{minute, percent, signed, written};

@@ -30,7 +30,7 @@ impl Settings {
     /// # let simulated = SimulateSettings { batches: 1, probes: 1, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?;
     /// # let season = simulated.season;
     /// let study = Settings::default().study(&season)?;
-    /// println!("{study}");
+    /// println!("{}", Summary::of(&study));
     /// # Ok(())
     /// # }
     /// ```

@@ -104,7 +104,6 @@ fn other_values(leaf: &str, value: &Value) -> Vec<Value> {
     let named = match leaf {
         "bath_plan.range_sg" => vec![json!([1.01, 1.06])],
         "bath_plan.tilt_sd_deg" => vec![json!(0.6)],
-        "drift.charts.ewma_spacing_d" => vec![json!(3.0)],
         "drift.bootstrap" => vec![json!(30)],
         "builds.water_band_deg" | "builds.strong_band_deg" => vec![json!(0.0), json!(45.0)],
         "builds.cell_mass_g.0" => vec![json!(45.9), json!(1.0)],

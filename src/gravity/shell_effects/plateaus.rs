@@ -1,21 +1,22 @@
-//! Levels before and after a cooling, from six-hour blocks.
+//! Plateaus before and after a cooling, from six-hour blocks.
 
 use crate::fit::quantile;
 use crate::fit::robust::median_of;
 
 use super::settings::ShellEffectSettings;
+use crate::gravity::six_hours::{SIX_HOURS, six_hours};
 
 /// One reading: hours from pitching, the logarithm of the curve's density over that of the liquid, temperature.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Point {
+pub(super) struct CoolingPoint {
     pub(super) hours: f64,
     pub(super) log_ratio: f64,
     pub(super) temp_c: f64,
 }
 
-/// A level with the scatter of its blocks.
+/// A mean of readings at rest, with the scatter of its blocks.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Level {
+pub(super) struct Plateau {
     pub(super) mean: f64,
     /// Squared standard error of the mean.
     pub(super) variance: f64,
@@ -26,7 +27,6 @@ pub(super) struct Level {
     pub(super) readings: usize,
 }
 
-const BLOCK_H: f64 = 6.0;
 /// Readings that make a block.
 const BLOCK_READINGS: usize = 4;
 /// Share of the blocks of a window that must be there.
@@ -41,7 +41,7 @@ const NEGLIGIBLE_SG: f64 = 0.0001;
 const ONE_SIDED: f64 = 0.05;
 
 #[derive(Debug, Clone, Copy)]
-struct Block {
+struct SixHours {
     hours: f64,
     log_ratio: f64,
     temp_c: f64,
@@ -49,13 +49,13 @@ struct Block {
 }
 
 /// Medians of each six hours that have readings enough.
-fn blocks(points: &[Point]) -> Vec<Block> {
-    points
-        .chunk_by(|a, b| (a.hours / BLOCK_H).floor() as i64 == (b.hours / BLOCK_H).floor() as i64)
+fn blocks(points: &[CoolingPoint]) -> Vec<SixHours> {
+    six_hours(points, |p| p.hours)
+        .map(|(_, block)| block)
         .filter(|block| block.len() >= BLOCK_READINGS)
         .filter_map(|block| {
-            let median = |of: fn(&Point) -> f64| median_of(&mut block.iter().map(of).collect::<Vec<f64>>());
-            Some(Block {
+            let median = |of: fn(&CoolingPoint) -> f64| median_of(&mut block.iter().map(of).collect::<Vec<f64>>());
+            Some(SixHours {
                 hours: median(|p| p.hours)?,
                 log_ratio: median(|p| p.log_ratio)?,
                 temp_c: median(|p| p.temp_c)?,
@@ -66,10 +66,10 @@ fn blocks(points: &[Point]) -> Vec<Block> {
 }
 
 /// Mean of the blocks and its error by their scatter about a mean (`lost` = 1) or a line (2).
-fn level(blocks: &[Block], scatter: f64, lost: usize) -> Option<Level> {
+fn plateau(blocks: &[SixHours], scatter: f64, lost: usize) -> Option<Plateau> {
     let n = blocks.len() as f64;
-    let mean = |of: fn(&Block) -> f64| blocks.iter().map(of).sum::<f64>() / n;
-    Some(Level {
+    let mean = |of: fn(&SixHours) -> f64| blocks.iter().map(of).sum::<f64>() / n;
+    Some(Plateau {
         mean: mean(|b| b.log_ratio),
         variance: scatter / n,
         df: n - lost as f64,
@@ -80,21 +80,26 @@ fn level(blocks: &[Block], scatter: f64, lost: usize) -> Option<Level> {
     })
 }
 
-/// The level of the hours before the cooling, when the gravity has come to rest there; `sg` turns a share into SG.
-pub(super) fn warm(points: &[Point], cooled_h: f64, sg: f64, settings: &ShellEffectSettings) -> Result<Level, String> {
+/// The plateau of the hours before the cooling, when the gravity has come to rest there; `sg` turns a share into SG.
+pub(super) fn warm(
+    points: &[CoolingPoint],
+    cooled_h: f64,
+    sg: f64,
+    settings: &ShellEffectSettings,
+) -> Result<Plateau, String> {
     let window = settings.warm_h;
-    let inside: Vec<Point> =
+    let inside: Vec<CoolingPoint> =
         points.iter().filter(|p| p.hours >= cooled_h - window && p.hours < cooled_h).copied().collect();
     let blocks = blocks(&inside);
-    if (blocks.len() as f64) < SHARE * window / BLOCK_H {
+    if (blocks.len() as f64) < SHARE * window / SIX_HOURS {
         let n = blocks.len();
-        return Err(format!("a gap: only {n} of {:.0} six-hour blocks before the cooling", window / BLOCK_H));
+        return Err(format!("a gap: only {n} of {:.0} six-hour blocks before the cooling", window / SIX_HOURS));
     }
     let n = blocks.len() as f64;
     let (mean_h, mean_y) = blocks.iter().fold((0.0, 0.0), |(h, y), b| (h + b.hours / n, y + b.log_ratio / n));
     let square: f64 = blocks.iter().map(|b| (b.hours - mean_h).powi(2)).sum();
     let slope = blocks.iter().map(|b| (b.hours - mean_h) * b.log_ratio).sum::<f64>() / square;
-    let residual = |b: &Block| b.log_ratio - mean_y - slope * (b.hours - mean_h);
+    let residual = |b: &SixHours| b.log_ratio - mean_y - slope * (b.hours - mean_h);
     let scatter = blocks.iter().map(|b| residual(b).powi(2)).sum::<f64>() / (n - 2.0);
     let t = quantile::student_t_two_sided(1.0 - 2.0 * ONE_SIDED, n - 2.0).map_err(|why| why.to_string())?;
     let in_window = sg * window;
@@ -108,46 +113,47 @@ pub(super) fn warm(points: &[Point], cooled_h: f64, sg: f64, settings: &ShellEff
             fall + t * error
         ));
     }
-    level(&blocks, scatter, 2).ok_or_else(|| "no readings before the cooling".to_owned())
+    plateau(&blocks, scatter, 2).ok_or_else(|| "no readings before the cooling".to_owned())
 }
 
-/// The level in the cold, once vessel and probe have followed.
-pub(super) fn cold(points: &[Point], cooled_h: f64, settings: &ShellEffectSettings) -> Result<Level, String> {
-    let after: Vec<Point> = points.iter().filter(|p| p.hours >= cooled_h).copied().collect();
+/// The plateau in the cold, once vessel and probe have followed.
+pub(super) fn cold(points: &[CoolingPoint], cooled_h: f64, settings: &ShellEffectSettings) -> Result<Plateau, String> {
+    let after: Vec<CoolingPoint> = points.iter().filter(|p| p.hours >= cooled_h).copied().collect();
     let blocks = blocks(&after);
     let coldest = blocks.iter().map(|b| b.temp_c).fold(f64::INFINITY, f64::min);
-    let near = |b: &&Block| b.temp_c <= coldest + NEAR_COLD_C;
+    let near = |b: &&SixHours| b.temp_c <= coldest + NEAR_COLD_C;
     let Some(reached) = blocks.iter().find(near).map(|b| b.hours) else {
         return Err("no readings in the cold".to_owned());
     };
     let (from, to) = (reached + settings.settle_h, reached + settings.settle_h + settings.cold_h);
-    let kept: Vec<Block> = blocks.iter().filter(near).filter(|b| b.hours >= from && b.hours <= to).copied().collect();
+    let kept: Vec<SixHours> =
+        blocks.iter().filter(near).filter(|b| b.hours >= from && b.hours <= to).copied().collect();
     if kept.len() < COLD_BLOCKS {
         return Err(format!("a gap: only {} six-hour blocks in the settled cold, {COLD_BLOCKS} wanted", kept.len()));
     }
     let n = kept.len() as f64;
     let mean = kept.iter().map(|b| b.log_ratio).sum::<f64>() / n;
     let scatter = kept.iter().map(|b| (b.log_ratio - mean).powi(2)).sum::<f64>() / (n - 1.0);
-    level(&kept, scatter, 1).ok_or_else(|| "no readings in the cold".to_owned())
+    plateau(&kept, scatter, 1).ok_or_else(|| "no readings in the cold".to_owned())
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn points(until_h: f64, of: impl Fn(f64) -> (f64, f64)) -> Vec<Point> {
+    fn points(until_h: f64, of: impl Fn(f64) -> (f64, f64)) -> Vec<CoolingPoint> {
         let at = |i: u32| f64::from(i) / 4.0;
         (0..(4.0 * until_h) as u32)
             .map(|i| {
                 let wiggle = 1e-5 * f64::from(i % 7) - 3e-5 + 2e-5 * f64::from(i / 24 % 3);
                 let (log_ratio, temp_c) = of(at(i));
-                Point { hours: at(i), log_ratio: log_ratio + wiggle, temp_c }
+                CoolingPoint { hours: at(i), log_ratio: log_ratio + wiggle, temp_c }
             })
             .collect()
     }
 
     #[test]
-    fn levels_are_taken_before_and_well_after_the_cooling() {
+    fn plateaus_are_taken_before_and_well_after_the_cooling() {
         let log = points(240.0, |h| if h < 120.0 { (0.001, 20.0) } else { (0.003, (20.0 - (h - 120.0)).max(3.0)) });
         let settings = ShellEffectSettings::default();
         let (warm, cold) = (warm(&log, 120.0, 1.01, &settings).unwrap(), cold(&log, 120.0, &settings).unwrap());
@@ -162,7 +168,7 @@ mod tests {
         let falling = points(120.0, |h| (0.002 - 2e-5 * h, 20.0));
         assert!(warm(&falling, 120.0, 1.01, &settings).unwrap_err().contains("still fell by 0.001"));
         let steady = points(120.0, |_| (0.0, 20.0));
-        let gap: Vec<Point> = steady.iter().filter(|p| p.hours < 80.0 || p.hours > 110.0).copied().collect();
+        let gap: Vec<CoolingPoint> = steady.iter().filter(|p| p.hours < 80.0 || p.hours > 110.0).copied().collect();
         assert!(warm(&gap, 120.0, 1.01, &settings).unwrap_err().contains("a gap"));
         assert!(cold(&steady, 120.0, &settings).unwrap_err().contains("no readings in the cold"));
         let short = points(140.0, |h| (0.0, if h < 120.0 { 20.0 } else { 3.0 }));

@@ -14,7 +14,7 @@ use crate::liquid::WATER_20C_KG_M3;
 use crate::season::FrameBuilder;
 
 use super::curve::{CurvePoint, MOST_COEFFICIENTS};
-use super::fitted_curve::{FittedCalibration, SharedError};
+use super::fitted_curve::FittedCalibration;
 use super::result::{Calibration, Calibrations};
 
 /// Gravities at which two curves are compared, steps.
@@ -124,52 +124,42 @@ impl Calibrations {
     }
 }
 
+/// Coefficients of two curves.
+const BOTH: usize = 2 * MOST_COEFFICIENTS;
+
 /// The gradient of each difference by the coefficients of the earlier and then of the later curve.
 fn gradients(pairs: &[(CurvePoint, CurvePoint)]) -> DMatrix<f64> {
-    DMatrix::from_fn(pairs.len(), 2 * MOST_COEFFICIENTS, |i, j| {
-        let Some((a, b)) = pairs.get(i) else { return 0.0 };
-        let at = |point: &CurvePoint, j: usize| point.gradient.get(j).copied().unwrap_or_default();
-        if j < MOST_COEFFICIENTS { -at(a, j) } else { at(b, j - MOST_COEFFICIENTS) }
-    })
+    let rows = pairs.iter().flat_map(|(a, b)| a.gradient.map(|slope| -slope).into_iter().chain(b.gradient));
+    DMatrix::from_row_iterator(pairs.len(), BOTH, rows)
 }
 
 /// A root R of the joint covariance R R' of both curves' coefficients.
 fn joint_root(earlier: &FittedCalibration, later: &FittedCalibration) -> DMatrix<f64> {
     let n = MOST_COEFFICIENTS;
-    let at = |matrix: &[[f64; MOST_COEFFICIENTS]; MOST_COEFFICIENTS], i: usize, j: usize| {
-        matrix.get(i).and_then(|row| row.get(j)).copied().unwrap_or_default()
-    };
+    let own = |fitted: &FittedCalibration| DMatrix::from_fn(n, n, |i, j| fitted.covariance[i][j]);
+    let mut covariance = DMatrix::zeros(BOTH, BOTH);
+    covariance.view_mut((0, 0), (n, n)).copy_from(&own(earlier));
+    covariance.view_mut((n, n), (n, n)).copy_from(&own(later));
+    for a in &earlier.shared {
+        let Some(b) = later.shared.iter().find(|b| b.source == a.source) else { continue };
+        for (i, effect) in a.by_coefficient.iter().enumerate() {
+            for (j, other) in b.by_coefficient.iter().enumerate() {
+                covariance[(i, n + j)] += effect * other;
+                covariance[(n + j, i)] += effect * other;
+            }
+        }
+    }
     // Coefficients differ by orders of magnitude: factorise correlations.
-    let sd: Vec<f64> = (0..2 * n)
-        .map(|i| {
-            if i < n { at(&earlier.covariance, i, i) } else { at(&later.covariance, i - n, i - n) }.max(0.0).sqrt()
-        })
-        .collect();
-    let cross = |i: usize, j: usize| -> f64 {
-        let common = |error: &SharedError| later.shared.iter().find(|other| other.source == error.source);
-        let both = earlier.shared.iter().filter_map(|error| Some((error, common(error)?)));
-        both.map(|(a, b)| {
-            a.by_coefficient.get(i).copied().unwrap_or_default() * b.by_coefficient.get(j).copied().unwrap_or_default()
-        })
-        .sum()
-    };
-    let scale = |i: usize| sd.get(i).copied().filter(|sd| *sd > 0.0).unwrap_or(1.0);
-    let correlation = DMatrix::from_fn(2 * n, 2 * n, |i, j| {
-        let covariance = match (i < n, j < n) {
-            (true, true) => at(&earlier.covariance, i, j),
-            (false, false) => at(&later.covariance, i - n, j - n),
-            (true, false) => cross(i, j - n),
-            (false, true) => cross(j, i - n),
-        };
-        covariance / (scale(i) * scale(j))
-    });
+    let sd = covariance.diagonal().map(|variance| variance.max(0.0).sqrt());
+    let scale = sd.map(|sd| if sd > 0.0 { sd } else { 1.0 });
+    let correlation = covariance.component_div(&(&scale * scale.transpose()));
     let eigen = SymmetricEigen::new(correlation);
     let mut root = eigen.eigenvectors;
     for (mut column, value) in root.column_iter_mut().zip(eigen.eigenvalues.iter()) {
         column *= value.max(0.0).sqrt();
     }
-    for (i, mut row) in root.row_iter_mut().enumerate() {
-        row *= sd.get(i).copied().unwrap_or_default();
+    for (mut row, sd) in root.row_iter_mut().zip(sd.iter()) {
+        row *= *sd;
     }
     root
 }

@@ -9,7 +9,7 @@ use super::fit_data::{DISAGREES_P, FitPoint, FitRules, FloatPrior};
 use super::fitted_curve::FittedCalibration;
 use super::joint::fit_curve;
 use super::kinds::CurveKind;
-use super::result::Candidate;
+use super::result::CurveCandidate;
 
 /// A curve must rise this far beyond its outermost baths, degrees.
 const MARGIN_DEG: f64 = 3.0;
@@ -35,8 +35,8 @@ pub(crate) struct LeftOut {
 }
 
 /// A candidate with what its leave-one-out fits gave, by bath.
-pub(crate) struct Scored {
-    pub candidate: Candidate,
+pub(crate) struct ScoredCandidate {
+    pub candidate: CurveCandidate,
     pub left_out: Vec<Option<LeftOut>>,
 }
 
@@ -44,8 +44,9 @@ pub(crate) struct Scored {
 ///
 /// # Errors
 /// [`Error::NotEstimable`] when every candidate is refused: the reasons are in the text.
-pub(crate) fn choose(points: &[FitPoint], prior: &FloatPrior, rules: FitRules) -> Result<Vec<Scored>> {
-    let mut scored: Vec<Scored> = CurveKind::ALL.into_iter().map(|kind| score(kind, points, prior, rules)).collect();
+pub(crate) fn choose(points: &[FitPoint], prior: &FloatPrior, rules: FitRules) -> Result<Vec<ScoredCandidate>> {
+    let mut scored: Vec<ScoredCandidate> =
+        CurveKind::ALL.into_iter().map(|kind| score(kind, points, prior, rules)).collect();
     let Some(best) = pick(&scored, points) else {
         let reasons: Vec<String> = scored
             .iter()
@@ -64,11 +65,12 @@ pub(crate) fn choose(points: &[FitPoint], prior: &FloatPrior, rules: FitRules) -
 /// which all baths but one agree, when that one lies between others: a wrong bath is likelier than a float of another
 /// shape, which would show at the ends. Else the earliest candidate that no other beats clearly when baths are left out;
 /// without any such score the earliest allowed one.
-fn pick(scored: &[Scored], points: &[FitPoint]) -> Option<usize> {
-    let allowed = |s: &Scored| s.candidate.refused.is_none() && s.candidate.fitted.is_some();
-    let float = |s: &&Scored| s.candidate.kind.is_float() && allowed(s);
-    let agrees = |s: &Scored| s.candidate.fitted.as_ref().is_some_and(|fitted| fitted.agreement_p >= DISAGREES_P);
-    let but_one = |s: &Scored| {
+fn pick(scored: &[ScoredCandidate], points: &[FitPoint]) -> Option<usize> {
+    let allowed = |s: &ScoredCandidate| s.candidate.refused.is_none() && s.candidate.fitted.is_some();
+    let float = |s: &&ScoredCandidate| s.candidate.kind.is_float() && allowed(s);
+    let agrees =
+        |s: &ScoredCandidate| s.candidate.fitted.as_ref().is_some_and(|fitted| fitted.agreement_p >= DISAGREES_P);
+    let but_one = |s: &ScoredCandidate| {
         let n = s.left_out.len() as f64;
         s.left_out.iter().enumerate().filter(|(i, _)| !is_end(points, *i)).any(|(_, left)| {
             left.is_some_and(|left| n * left.p < WRONG_BATH_P && left.others_agree_p >= OTHERS_AGREE_P)
@@ -91,7 +93,7 @@ fn pick(scored: &[Scored], points: &[FitPoint]) -> Option<usize> {
 }
 
 /// Root mean square of all left-out errors; none unless every bath could be left out.
-fn overall(scored: &Scored) -> Option<f64> {
+fn overall(scored: &ScoredCandidate) -> Option<f64> {
     let errors: Vec<f64> = scored.left_out.iter().map(|l| l.map(|l| l.error_sg)).collect::<Option<_>>()?;
     rms(&errors)
 }
@@ -100,8 +102,8 @@ fn rms(errors: &[f64]) -> Option<f64> {
     (!errors.is_empty()).then(|| (errors.iter().map(|e| e * e).sum::<f64>() / errors.len() as f64).sqrt())
 }
 
-fn score(kind: CurveKind, points: &[FitPoint], prior: &FloatPrior, rules: FitRules) -> Scored {
-    let mut candidate = Candidate {
+fn score(kind: CurveKind, points: &[FitPoint], prior: &FloatPrior, rules: FitRules) -> ScoredCandidate {
+    let mut candidate = CurveCandidate {
         kind,
         fitted: None,
         rmse_sg: None,
@@ -115,7 +117,7 @@ fn score(kind: CurveKind, points: &[FitPoint], prior: &FloatPrior, rules: FitRul
         Ok(fitted) => fitted,
         Err(why) => {
             candidate.refused = Some(reason(why));
-            return Scored { candidate, left_out: vec![None; points.len()] };
+            return ScoredCandidate { candidate, left_out: vec![None; points.len()] };
         }
     };
     candidate.refused = not_rising(&fitted, points);
@@ -134,7 +136,7 @@ fn score(kind: CurveKind, points: &[FitPoint], prior: &FloatPrior, rules: FitRul
     candidate.left_out_inner_sg = errors(inner).and_then(|e| rms(&e));
     candidate.left_out_end_sg = errors(ends).and_then(|e| rms(&e));
     candidate.fitted = Some(fitted);
-    Scored { candidate, left_out }
+    ScoredCandidate { candidate, left_out }
 }
 
 fn reason(why: Error) -> String {

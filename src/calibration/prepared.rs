@@ -8,13 +8,13 @@ use crate::units::Instant;
 
 use super::errors::{BathError, Sources};
 use super::fit_data::{FitPoint, FitRules, FloatPrior, HullPrior};
-use super::result::{BathPoint, Candidate};
-use super::select::{Scored, choose};
-use super::sessions::{Immersion, Session, replicates};
+use super::result::{BathPoint, CurveCandidate};
+use super::selection::{ScoredCandidate, choose};
+use super::sessions::{BathSession, Immersion, replicates};
 use super::settings::CalibrationSettings;
 
 /// A session that defines a curve, with every candidate fitted to it alone.
-pub(super) struct Prepared {
+pub(super) struct PreparedSession {
     pub probe: String,
     pub calibrated_at: Instant,
     pub shell: ShellExpansion,
@@ -23,13 +23,13 @@ pub(super) struct Prepared {
     /// By rising density, as `points`.
     pub baths: Vec<BathPoint>,
     pub points: Vec<FitPoint>,
-    pub scored: Vec<Scored>,
+    pub scored: Vec<ScoredCandidate>,
     pub remarks: Vec<String>,
 }
 
-impl Prepared {
+impl PreparedSession {
     /// The chosen candidate.
-    pub fn chosen(&self) -> Option<&Candidate> {
+    pub fn chosen(&self) -> Option<&CurveCandidate> {
         self.scored.iter().map(|s| &s.candidate).find(|c| c.chosen)
     }
 }
@@ -40,9 +40,9 @@ impl CalibrationSettings {
         &self,
         season: &Season,
         sources: &Sources,
-        session: &Session,
+        session: &BathSession,
         used: &[usize],
-    ) -> Result<Prepared> {
+    ) -> Result<PreparedSession> {
         let id = session.probe.as_str();
         let what = || format!("a calibration of `{id}`");
         let calibrated_at = session.ended().ok_or_else(|| Error::not_estimable(what(), "no bath"))?;
@@ -55,7 +55,17 @@ impl CalibrationSettings {
         let (baths, points) = self.points(&immersions, sources, &shell, &mut remarks);
         check_baths(&points).map_err(|why| Error::not_estimable(what(), why))?;
         let scored = choose(&points, &prior, self.rules())?;
-        Ok(Prepared { probe: id.to_owned(), calibrated_at, shell, shell_source, prior, baths, points, scored, remarks })
+        Ok(PreparedSession {
+            probe: id.to_owned(),
+            calibrated_at,
+            shell,
+            shell_source,
+            prior,
+            baths,
+            points,
+            scored,
+            remarks,
+        })
     }
 
     pub(super) fn rules(&self) -> FitRules {
@@ -206,7 +216,7 @@ pub(super) fn mass_at(season: &Season, probe: &Probe, at: Instant) -> Option<f64
         .or(probe.total_mass_g)
 }
 
-fn end_of(shape: EndShape) -> End {
+pub(super) fn end_of(shape: EndShape) -> End {
     match shape {
         EndShape::Flat => End::Flat,
         EndShape::Hemisphere => End::Hemisphere,
