@@ -33,5 +33,4 @@ mod thin;
 mod words;
 
 pub use figure::Figure;
-pub(crate) use strains::words as trait_in_words;
 pub(crate) use words::{minute, percent, signed, written};

@@ -76,29 +76,13 @@ fn drift(answer: &mut Answer, found: &Drift) {
     }
     answer.table = ResultTable::new(&found.probes, usize::MAX)
         .text("probe", |probe| &probe.probe)
-        .text("verdict", |probe| probe.verdict.to_string())
-        .text("off now", |probe| off_now(probe))
+        .text("verdict", |probe| &probe.verdict)
+        .text("off now", off_now)
         .text("calibrate by", |probe| due(found, probe))
         .estimate("drift", "SG per 30 days", |probe| probe.drift_sg_per_30d.estimate())
         .text("last check", |probe| probe.last_check.map_or_else(String::new, last_text))
         .count("checks", |probe| probe.n)
         .titled("");
-}
-
-/// The place of a verdict in the answer, and how the sentence on its probes begins.
-fn sentence(verdict: &ProbeVerdict) -> (usize, String) {
-    match verdict {
-        ProbeVerdict::Steady { within_sg_per_30d } => {
-            (0, format!("Stay true within {within_sg_per_30d} SG per 30 days"))
-        }
-        ProbeVerdict::Due => (1, "Hardly drift, but are due for a calibration".to_owned()),
-        ProbeVerdict::OffAtLastCheck(_) => (2, "No steady drift, but far off at the last check".to_owned()),
-        ProbeVerdict::Jumped { .. } => (3, "Shifted suddenly, and otherwise hardly drift".to_owned()),
-        ProbeVerdict::Rises => (4, "Read ever higher".to_owned()),
-        ProbeVerdict::Falls => (5, "Read ever lower".to_owned()),
-        ProbeVerdict::NotSettled => (6, "Too little known to say whether they drift".to_owned()),
-        ProbeVerdict::Unknown { .. } => (7, "Without an estimate".to_owned()),
-    }
 }
 
 /// Its error on the curve in force.
@@ -119,6 +103,22 @@ fn due(found: &Drift, probe: &ProbeDrift) -> String {
 /// The last check, on the first curve.
 fn last_text(last: LastCheck) -> String {
     format!("{}, {}", signed(last.off_sg, 4, true), day(last.at))
+}
+
+/// The place of a verdict in the answer, and how the sentence on its probes begins.
+fn sentence(verdict: &ProbeVerdict) -> (usize, String) {
+    match verdict {
+        ProbeVerdict::Steady { within_sg_per_30d } => {
+            (0, format!("Stay true within {within_sg_per_30d} SG per 30 days"))
+        }
+        ProbeVerdict::Due => (1, "Hardly drift, but are due for a calibration".to_owned()),
+        ProbeVerdict::OffAtLastCheck(_) => (2, "No steady drift, but far off at the last check".to_owned()),
+        ProbeVerdict::Jumped { .. } => (3, "Shifted suddenly, and otherwise hardly drift".to_owned()),
+        ProbeVerdict::Rises => (4, "Read ever higher".to_owned()),
+        ProbeVerdict::Falls => (5, "Read ever lower".to_owned()),
+        ProbeVerdict::NotSettled => (6, "Too little known to say whether they drift".to_owned()),
+        ProbeVerdict::Unknown { .. } => (7, "Without an estimate".to_owned()),
+    }
 }
 
 /// How long a calibration of a further probe may be trusted.

@@ -1,7 +1,7 @@
 //! Gravity that rises at once and stays up: a fermentation makes none.
 
-use super::batch_fit::Point;
-use super::prepare::median;
+use super::median::median;
+use super::point::Point;
 
 /// Readings on each side of a rise whose medians are compared, and the fewest that do.
 const SIDE: usize = 5;
@@ -76,16 +76,7 @@ mod tests {
     use crate::kinetics::Source;
 
     fn points(sg: impl Fn(f64) -> f64, every_h: f64, until_h: f64) -> Vec<Point> {
-        let at = |hours: f64| Point {
-            hours,
-            clock_h: hours,
-            pace: 1.0,
-            sg: sg(hours),
-            own_sd: 4e-4,
-            shared_sd: 0.0,
-            source: Source::Probe(0),
-            weight: 1.0,
-        };
+        let at = |hours: f64| Point::at(hours, sg(hours), Source::Probe(0));
         (0..(until_h / every_h) as u32).map(|i| at(every_h * f64::from(i))).collect()
     }
 

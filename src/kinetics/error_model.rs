@@ -23,12 +23,12 @@ pub struct ErrorModel {
     /// Factor on the stated variance of the readings' own errors.
     pub factor: f64,
     /// Standard deviation of the coefficients of the smooth correction, as their prior has it.
-    pub bend_sd: f64,
+    pub correction_sd: f64,
 }
 
 impl ErrorModel {
-    /// Standard deviation of the departure where the rate of fall is `vigour` times its greatest, SG.
-    pub fn departure_sd(&self, vigour: f64) -> f64 {
-        self.kappa_sg * (self.floor + (1.0 - self.floor) * vigour)
+    /// Standard deviation of the departure where the rate of fall is `relative_rate` times its greatest, SG.
+    pub fn departure_sd(&self, relative_rate: f64) -> f64 {
+        self.kappa_sg * (self.floor + (1.0 - self.floor) * relative_rate)
     }
 }

@@ -1,4 +1,4 @@
-//! From a gravity series to the points that are fitted.
+//! The bins of a gravity series: the points that are fitted.
 //!
 //! Readings of one probe are averaged in bins of [`KineticsSettings::bin_h`] hours: a mean time and a mean gravity,
 //! which loses nothing of a curve that is straight within a bin. A reading far from the running median of its
@@ -7,10 +7,12 @@
 use crate::gravity::{GravitySeries, SeriesSample};
 use crate::season::Flags;
 
-use super::batch_fit::{Point, Source};
 use super::clock::Clock;
-use super::refilled::{Rise, rise};
+use super::median::median;
+use super::point::{Point, Source};
+use super::second_batch::{Rise, rise};
 use super::settings::KineticsSettings;
+use super::thermal_time::usable_until_h;
 
 /// A reading further than this many robust standard deviations from its neighbours' running median is an outlier.
 const OUTLIER_SDS: f64 = 5.0;
@@ -21,7 +23,7 @@ const NEIGHBOURS: usize = 6;
 
 /// The points of one batch, in order of time, and what was left out.
 #[derive(Debug, Clone, Default)]
-pub(crate) struct Prepared {
+pub(crate) struct BinnedSeries {
     pub points: Vec<Point>,
     /// Entries of the series that each point was made of; none for a sample.
     pub members: Vec<Vec<usize>>,
@@ -36,20 +38,20 @@ pub(crate) struct Prepared {
 
 /// Bins the readings and adds the samples and the measured original gravity. Bins are widened so that a probe gives no more
 /// than `most` points.
-pub(crate) fn prepare(series: &GravitySeries, settings: &KineticsSettings, most: f64) -> Prepared {
-    let mut prepared = Prepared::default();
+pub(crate) fn bins(series: &GravitySeries, settings: &KineticsSettings, most: f64) -> BinnedSeries {
+    let mut binned = BinnedSeries::default();
     let until = usable_until_h(series);
     let mut rises: Vec<Option<f64>> = Vec::new();
     let usable: Vec<Vec<(usize, Point)>> = (0..series.probes.len())
         .map(|probe| {
-            let mut used = prepared.usable(series, probe as u32, until);
+            let mut used = binned.usable(series, probe as u32, until);
             let rise = rise(&used.iter().map(|(_, point)| *point).collect::<Vec<_>>());
             if !used.is_empty() {
                 rises.push(rise.map(|rise| rise.hours));
             }
             if let Some(rise) = &rise {
-                used.drain(rise.from..).for_each(|(i, _)| prepared.flag(series, i, Flags::OUTSIDE_BATCH));
-                prepared.note(series, rise, series.probes.get(probe).map_or("a probe", |of| of.probe.as_str()));
+                used.drain(rise.from..).for_each(|(i, _)| binned.flag(series, i, Flags::OUTSIDE_BATCH));
+                binned.note(series, rise, series.probes.get(probe).map_or("a probe", |of| of.probe.as_str()));
             }
             used
         })
@@ -60,26 +62,20 @@ pub(crate) fn prepare(series: &GravitySeries, settings: &KineticsSettings, most:
     for (probe, used) in usable.into_iter().enumerate() {
         let outlying: Vec<bool> = split(&used, series).flat_map(outlying).collect();
         for (&(i, _), _) in used.iter().zip(&outlying).filter(|(_, outlying)| **outlying) {
-            prepared.flag(series, i, Flags::OUTLIER);
+            binned.flag(series, i, Flags::OUTLIER);
         }
-        prepared.n += used.len();
+        binned.n += used.len();
         let good: Vec<_> = used.iter().zip(&outlying).filter(|(_, out)| !**out).map(|(used, _)| *used).collect();
         for part in split(&good, series) {
-            bin(part, width, Source::Probe(probe), &mut found);
+            add_bins(part, width, Source::Probe(probe), &mut found);
         }
     }
     // Where every probe shows another batch, the samples from then on are of that too.
     let other = rises.into_iter().collect::<Option<Vec<f64>>>().and_then(|hours| hours.into_iter().reduce(f64::min));
-    prepared.add_samples(series, other.map_or(until, |other| until.min(other - BEFORE_H)), &mut found);
+    binned.add_samples(series, other.map_or(until, |other| until.min(other - BEFORE_H)), &mut found);
     found.sort_by(|(a, _), (b, _)| a.hours.total_cmp(&b.hours));
-    (prepared.points, prepared.members) = found.into_iter().unzip();
-    prepared
-}
-
-/// Hours from pitching after which gravities are not fermentation: cooling or the end.
-pub(crate) fn usable_until_h(series: &GravitySeries) -> f64 {
-    let end = series.ended_hours.unwrap_or(f64::INFINITY);
-    end.min(series.cooled_hours.unwrap_or(f64::INFINITY))
+    (binned.points, binned.members) = found.into_iter().unzip();
+    binned
 }
 
 /// The readings of one probe before, between and after what was done to the batch: a step there makes no outliers and is in
@@ -105,7 +101,7 @@ fn reading(series: &GravitySeries, i: usize) -> Option<Point> {
     (finite && point.own_sd >= 0.0 && point.shared_sd >= 0.0).then_some(point)
 }
 
-impl Prepared {
+impl BinnedSeries {
     /// The readings of one probe that show fermentation; the others are flagged.
     fn usable(&mut self, series: &GravitySeries, probe: u32, until: f64) -> Vec<(usize, Point)> {
         let mut used = Vec::new();
@@ -233,7 +229,7 @@ fn local_departure(hours: &[f64], sg: &[f64], i: usize) -> f64 {
 }
 
 /// Means of neighbouring readings: bins of `width` hours, or every reading by itself where it is 0.
-fn bin(readings: &[(usize, Point)], width: f64, source: Source, found: &mut Vec<(Point, Vec<usize>)>) {
+fn add_bins(readings: &[(usize, Point)], width: f64, source: Source, found: &mut Vec<(Point, Vec<usize>)>) {
     let index = |point: &Point| if width > 0.0 { (point.hours / width).floor() } else { point.hours };
     for group in readings.chunk_by(|(_, a), (_, b)| index(a).total_cmp(&index(b)).is_eq()) {
         let mean = |value: fn(&Point) -> f64| group.iter().map(|(_, p)| value(p)).sum::<f64>() / group.len() as f64;
@@ -249,15 +245,4 @@ fn bin(readings: &[(usize, Point)], width: f64, source: Source, found: &mut Vec<
         };
         found.push((point, group.iter().map(|(i, _)| *i).collect()));
     }
-}
-
-/// Median; 0 of nothing.
-pub(crate) fn median(values: &mut [f64]) -> f64 {
-    if values.is_empty() {
-        return 0.0;
-    }
-    let n = values.len();
-    let (below, middle, _) = values.select_nth_unstable_by(n / 2, f64::total_cmp);
-    let middle = *middle;
-    if n % 2 == 1 { middle } else { 0.5 * (middle + below.iter().copied().fold(f64::NEG_INFINITY, f64::max)) }
 }

@@ -4,8 +4,10 @@ use crate::error::{Error, Result};
 use crate::fit::{Estimate, Finding};
 use crate::gravity::GravitySeries;
 
-use super::batch_fit::{AtReference, BatchFit, Point, Source};
-use super::prepare::{Prepared, median};
+use super::batch_fit::{AtReference, BatchFit};
+use super::bins::BinnedSeries;
+use super::median::median;
+use super::point::{Point, Source};
 use super::status::Status;
 use super::traits::Trait;
 
@@ -29,7 +31,7 @@ pub(super) fn check_series(series: &GravitySeries) -> Result<()> {
 }
 
 /// What is known of a batch without a curve.
-pub(super) fn blank(series: &GravitySeries, prepared: &Prepared) -> BatchFit {
+pub(super) fn unfitted(series: &GravitySeries, binned: &BinnedSeries) -> BatchFit {
     BatchFit {
         batch: series.batch.clone(),
         strain: series.strain.clone(),
@@ -41,21 +43,20 @@ pub(super) fn blank(series: &GravitySeries, prepared: &Prepared) -> BatchFit {
         status_probability: Finding::missing("no curve"),
         status_since_h: None,
         progress: Finding::missing("no curve"),
-        n: prepared.n,
+        n: binned.n,
         phi: Finding::missing("no curve"),
         whiteness: None,
-        averaged: false,
         candidates: Vec::new(),
         bubble_delay_h: Finding::missing("no curve"),
         foam_sg: Finding::missing("no curve"),
         rmse_sg: None,
         offsets: Vec::new(),
         steps: Vec::new(),
-        points: prepared.points.clone(),
+        points: binned.points.clone(),
         residuals_sg: Vec::new(),
         innovations: Vec::new(),
-        flags: prepared.flags.clone(),
-        last_hours: prepared.points.last().map_or(0.0, |p| p.hours),
+        flags: binned.flags.clone(),
+        last_hours: binned.points.last().map_or(0.0, |p| p.hours),
         cooled_hours: series.cooled_hours,
         ended_hours: series.ended_hours,
         limit_sg: series.limit_sg,
@@ -78,15 +79,15 @@ impl BatchFit {
     }
 }
 
-/// The level of the first six hours.
-pub(super) fn first_level(points: &[Point]) -> f64 {
+/// The median gravity of the first six hours.
+pub(super) fn first_gravity(points: &[Point]) -> f64 {
     let first = points.first().map_or(0.0, |p| p.hours);
     let mut sg: Vec<f64> = points.iter().filter(|p| p.hours <= first + 6.0).map(|p| p.sg).collect();
     median(&mut sg)
 }
 
 /// The gravity of a batch that has not started: the mean of its sources, each with its own and its shared error.
-pub(super) fn level_finding(points: &[Point], series: &GravitySeries, level: f64) -> Result<Finding> {
+pub(super) fn gravity_before_start(points: &[Point], series: &GravitySeries, level: f64) -> Result<Finding> {
     let (mut sum, mut weights) = (0.0, 0.0);
     let mut add = |sg: f64, variance: f64| {
         if variance > 0.0 {
