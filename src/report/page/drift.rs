@@ -176,7 +176,7 @@ fn kinds(found: &Drift) -> Markup {
 fn term_in_words(term: &str) -> String {
     let words = match term {
         "mean_drift_sg_per_30d" => "mean drift, SG per 30 days",
-        "sd_of_drift_sg_per_30d" | "sd of drift_sg_per_30d by probe" => {
+        "sd_of_drift_sg_per_30d" | "sd of gradual_drift_sg_per_30d by probe" => {
             "spread of drift between probes, SG per 30 days"
         }
         "drift_of_another_probe_sg_per_30d" => "drift of another probe like these, SG per 30 days",
@@ -184,9 +184,9 @@ fn term_in_words(term: &str) -> String {
         "pair_sd_sg" | "residual sd" => "spread of one check beyond its stated errors, SG",
         "beer_bias_sg" => "reads this much higher in beer than in baths, SG",
         "error_at_calibration_sg" => "error at the calibration, SG",
-        "drift_sg_per_30d" => "drift of the fleet, SG per 30 days",
+        "gradual_drift_sg_per_30d" => "drift of the fleet between its shifts, SG per 30 days",
         "sd of error_at_calibration_sg by probe" => "spread of the error at the calibration between probes, SG",
-        "correlation of error_at_calibration_sg and drift_sg_per_30d by probe" => "correlation of the two",
+        "correlation of error_at_calibration_sg and gradual_drift_sg_per_30d by probe" => "correlation of the two",
         "per_10_c_sg" => "for 10 \u{b0}C more, SG",
         "per_0.010_of_gravity_sg" => "for 0.010 more gravity, SG",
         "per_10_batches_before_sg" => "for ten batches more, SG",
@@ -200,7 +200,7 @@ fn term_in_words(term: &str) -> String {
 fn column_in_words(column: &str) -> String {
     match column {
         "error_at_calibration_sg" => "the error at the calibration".to_owned(),
-        "drift_sg_per_30d" => "drift".to_owned(),
+        "gradual_drift_sg_per_30d" => "drift".to_owned(),
         other => format!("`{other}`"),
     }
 }

@@ -1,6 +1,8 @@
 //! The model of one batch with the numbers that its own readings give it, and what a jump at each moment would explain.
 
-use super::bins::{BinMedian, Jolt, JoltTarget, WatchedBatch, middle};
+use crate::fit::robust::median_of;
+
+use super::bins::{BinMedian, Jolt, JoltTarget, WatchedBatch};
 use super::filter::{BinStep, FilterNode, Filtered, Jump, filter, offset, wander};
 
 /// A lively fermentation, SG per hour.
@@ -183,7 +185,7 @@ fn nodes(watched: &WatchedBatch, rates: &[f64], numbers: &Numbers, scale: &dyn F
     let probes = watched.probes.len();
     let of_probe = |k: usize| watched.medians.iter().filter(move |median| median.probe == k);
     let own: Vec<f64> =
-        (0..probes).map(|k| middle(&mut of_probe(k).map(|l| l.sd).collect::<Vec<_>>()).unwrap_or(1e-4)).collect();
+        (0..probes).map(|k| median_of(&mut of_probe(k).map(|l| l.sd).collect::<Vec<_>>()).unwrap_or(1e-4)).collect();
     let mean_c: Vec<f64> =
         (0..probes).map(|k| of_probe(k).map(|l| l.temp_c).sum::<f64>() / of_probe(k).count().max(1) as f64).collect();
     let mut last: Vec<Option<(f64, f64)>> = vec![None; probes];
@@ -249,7 +251,7 @@ fn rates(watched: &WatchedBatch) -> Vec<f64> {
             let at = own.get(i)?.1.hours;
             let first = own.partition_point(|(_, l)| l.hours < at + from);
             let last = own.partition_point(|(_, l)| l.hours <= at + to);
-            own.get(first..last).and_then(|part| middle(&mut part.iter().map(|(_, l)| l.sg).collect::<Vec<_>>()))
+            own.get(first..last).and_then(|part| median_of(&mut part.iter().map(|(_, l)| l.sg).collect::<Vec<_>>()))
         };
         let third = RATE_H / 3.0;
         let fall = |i: usize, side_of: f64| -> Option<f64> {
@@ -282,7 +284,7 @@ fn rates(watched: &WatchedBatch) -> Vec<f64> {
 /// How badly the numbers fit, and the factor on all SDs that fits best: innovations far off count no more than those just off.
 fn criterion(found: &Filtered) -> (f64, f64) {
     let mut sizes: Vec<f64> = found.innovations.iter().map(|e| e.abs()).collect();
-    let scale = middle(&mut sizes).map_or(1.0, |median| (median / MEDIAN_SIZE).max(1e-3));
+    let scale = median_of(&mut sizes).map_or(1.0, |median| (median / MEDIAN_SIZE).max(1e-3));
     let one = |(e, sd): (&f64, &f64)| 2.0 * (sd * scale).ln() + (e / scale).powi(2).min(BOUND * BOUND);
     (found.innovations.iter().zip(&found.sds).map(one).sum(), scale)
 }

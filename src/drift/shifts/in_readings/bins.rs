@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::calibration::{Calibration, Calibrations, Noise, UNUSABLE};
 use crate::error::Result;
+use crate::fit::robust::median_of;
 use crate::gravity::Liquids;
 use crate::season::{Batch, Season};
 use crate::units::Instant;
@@ -138,7 +139,7 @@ impl Reader<'_> {
     fn spacing_h(&self, rows: &[usize]) -> Option<f64> {
         let hours: Vec<f64> = rows.iter().filter_map(|row| self.hours(*row)).collect();
         let mut gaps: Vec<f64> = hours.iter().zip(hours.iter().skip(1)).map(|(a, b)| b - a).collect();
-        middle(&mut gaps)
+        median_of(&mut gaps)
     }
 
     /// The medians of one probe, in order of time.
@@ -162,7 +163,7 @@ impl Reader<'_> {
             let n = bin.len() as f64;
             let mean = |of: fn(&(i64, f64, f64, f64)) -> f64| bin.iter().map(of).sum::<f64>() / n;
             let (hours, temp_c) = (mean(|r| r.1), mean(|r| r.3));
-            let Some(tilt) = middle(&mut bin.iter().map(|r| r.2).collect::<Vec<_>>()) else { continue };
+            let Some(tilt) = median_of(&mut bin.iter().map(|r| r.2).collect::<Vec<_>>()) else { continue };
             let Some(point) = first.gravity_at(liquid, tilt, temp_c, 0.0) else { continue };
             // The median of three or more wastes some of what a mean would have.
             let efficiency = if bin.len() > 2 { 1.2533 } else { 1.0 };
@@ -181,7 +182,7 @@ impl Reader<'_> {
 fn reject_outliers(medians: Vec<BinMedian>) -> Vec<BinMedian> {
     let sg: Vec<f64> = medians.iter().map(|median| median.sg).collect();
     let middle_of = |from: usize, to: usize| {
-        sg.get(from..to).filter(|side| !side.is_empty()).and_then(|side| middle(&mut side.to_vec()))
+        sg.get(from..to).filter(|side| !side.is_empty()).and_then(|side| median_of(&mut side.to_vec()))
     };
     let keep = |i: usize, median: &BinMedian| {
         let before = middle_of(i.saturating_sub(NEIGHBOURS), i);
@@ -223,12 +224,6 @@ fn jolts(season: &Season, batch: &Batch, probes: &[String], settings: &DriftSett
     jolts
 }
 
-/// The median; none of nothing.
-pub(super) fn middle(values: &mut [f64]) -> Option<f64> {
-    let half = values.len() / 2;
-    (half < values.len()).then(|| *values.select_nth_unstable_by(half, f64::total_cmp).1)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -246,11 +241,5 @@ mod tests {
         let left = reject_outliers(medians);
         assert_eq!(left.len(), 38);
         assert!(left.iter().all(|l| (l.sg - step(l.bin as usize)).abs() < 1e-12));
-    }
-
-    #[test]
-    fn nothing_has_no_middle() {
-        assert_eq!(middle(&mut []), None);
-        assert_eq!(middle(&mut [3.0, 1.0, 2.0]), Some(2.0));
     }
 }
