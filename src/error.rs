@@ -119,7 +119,7 @@ pub enum Error {
     #[error("{0}")]
     Usage(String),
     /// The operating system refused.
-    #[error("{doing} {}: {source}", path.display())]
+    #[error("{doing} {}: {}", path.display(), in_words(source))]
     Io {
         /// The file or folder.
         path: PathBuf,
@@ -199,6 +199,19 @@ impl Error {
     /// True when the data, not the caller, is the reason: the estimate may be left empty with this text as its `why`.
     pub fn is_not_estimable(&self) -> bool {
         matches!(self, Self::NotEstimable { .. } | Self::Numeric { .. } | Self::Domain { .. })
+    }
+}
+
+/// What the operating system said, without its number.
+fn in_words(error: &std::io::Error) -> String {
+    match error.kind() {
+        std::io::ErrorKind::NotFound => "no such file or folder".to_owned(),
+        std::io::ErrorKind::PermissionDenied => "you may not do that here (no permission)".to_owned(),
+        std::io::ErrorKind::StorageFull => "the disk is full".to_owned(),
+        _ => {
+            let text = error.to_string();
+            text.split(" (os error").next().unwrap_or(&text).to_owned()
+        }
     }
 }
 

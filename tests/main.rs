@@ -11,6 +11,7 @@
 
 mod blank;
 mod calibration;
+mod cli;
 mod drift;
 mod fit;
 mod float;

@@ -3,7 +3,7 @@
 use crate::error::Result;
 use crate::liquid::{WATER_20C_KG_M3, water_density_kg_m3};
 
-use super::result::{Calibration, Candidate};
+use super::result::{Calibration, CurveCandidate};
 
 /// A bath beside the curve in use, at 20 C.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -39,13 +39,13 @@ impl Calibration {
     }
 
     /// SG by a candidate minus SG by the curve in use at a tilt; none where one of them has no density.
-    pub(crate) fn candidate_minus_curve_sg(&self, candidate: &Candidate, tilt_deg: f64) -> Option<f64> {
+    pub(crate) fn candidate_minus_curve_sg(&self, candidate: &CurveCandidate, tilt_deg: f64) -> Option<f64> {
         let other = candidate.fitted.as_ref()?.curve.at(tilt_deg)?;
         Some((other.density_kg_m3 - self.fitted.curve.at(tilt_deg)?.density_kg_m3) / WATER_20C_KG_M3)
     }
 
     /// Each bath minus a candidate's curve, SG, the bath brought to the curve's shell as it entered the fit.
-    pub(crate) fn baths_minus_candidate_sg(&self, candidate: &Candidate) -> Vec<f64> {
+    pub(crate) fn baths_minus_candidate_sg(&self, candidate: &CurveCandidate) -> Vec<f64> {
         let off = self
             .baths
             .iter()

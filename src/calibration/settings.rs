@@ -1,7 +1,10 @@
 //! Settings of the study of calibration.
 
+use serde::{Deserialize, Serialize};
+
+use crate::common::CommonSettings;
 use crate::error::{Result, within};
-use crate::fit::inverse::IntervalMethod;
+use crate::fit::inverse::InverseInterval;
 use crate::float::ShellExpansion;
 use crate::season::Reference;
 
@@ -17,23 +20,22 @@ use crate::season::Reference;
 /// | `shell_temp_c` | 20 | temperature to which the curve's shell is brought |
 /// | `unknown_shell` | 1.1e-4 +- 0.5e-4 per K | linear expansion of a shell that is not stated |
 /// | `temp_sd_c` | 0.3 | SD of a probe's temperature error, common to its readings |
-/// | `mass_sd_g`, `diameter_sd_mm` | 0.1, 0.1 | balance and calliper |
 /// | `k_typical_kg_m3`, `k_rel_sd` | 5700, 0.3 | weak prior of the mass ratio K where it is not known |
-/// | `hydrometer_bias_sg`, `refractometer_bias_sg` | 0.0007, 0.001 | SD of the bias of one instrument: all baths that it measured have it |
 /// | `weighed_gain` | 0.003 | SD of the error of weighed baths of one session, as a share of SG - 1 |
 /// | `tap_water_sg` | 0.0004 | SD of tap water (method `tap_water`) in place of distilled |
 /// | `original_sg` | 1.050 | for the alcohol in a beer whose original gravity nobody knows |
 /// | `scale_df` | 12 | how many degrees of freedom the stated SDs are worth against the residuals |
-/// | `level` | 0.90 | of all intervals |
 /// | `interval` | delta | how the interval of a gravity is made |
-#[derive(Debug, Clone, PartialEq)]
+/// | `common` | see there | level of the intervals, errors of instruments |
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct CalibrationSettings {
     /// Minutes on either side of a reference within which a reading belongs to it.
     pub window_min: f64,
     /// Baths of one probe less than this many hours apart are one session.
     pub session_gap_h: f64,
     /// Standard deviation of the tilt from one immersion to the next, degrees; used where a reference gives a tilt
-    /// without its SD, and as the least SD of a tilt that comes from readings. From memory, no source.
+    /// without its SD, and as the least SD of a tilt that comes from readings. Assumed; no reference.
     pub tilt_sd_deg: f64,
     /// Temperature of a bath that states none and whose probe logged none, C.
     pub bath_temp_c: f64,
@@ -43,32 +45,24 @@ pub struct CalibrationSettings {
     pub unknown_shell: ShellExpansion,
     /// Standard deviation of a probe's temperature error, common to all its readings, C.
     pub temp_sd_c: f64,
-    /// Standard deviation of a probe's mass on the balance, g.
-    pub mass_sd_g: f64,
-    /// Standard deviation of a probe's diameter by calliper, mm.
-    pub diameter_sd_mm: f64,
     /// Mass ratio K = m/(pi r^3) of a typical probe, kg/m3: the centre of the weak prior.
     pub k_typical_kg_m3: f64,
     /// Relative standard deviation of that prior.
     pub k_rel_sd: f64,
-    /// Standard deviation of the bias of a hydrometer, SG: common to all baths that it measured, so that no number of baths
-    /// averages it out. From memory, no source.
-    pub hydrometer_bias_sg: f64,
-    /// The same of a refractometer.
-    pub refractometer_bias_sg: f64,
     /// Standard deviation of the error of all weighed baths of one session (balance, moisture of the sugar), as a share of
-    /// SG - 1. From memory, no source.
+    /// SG - 1. Assumed; no reference.
     pub weighed_gain: f64,
-    /// Standard deviation of the gravity of tap water about distilled, SG. From memory, no source.
+    /// Standard deviation of the gravity of tap water about distilled, SG. Assumed; no reference.
     pub tap_water_sg: f64,
     /// Original gravity of a batch that has neither a measured one nor early readings, SG 20/20.
     pub original_sg: f64,
     /// Degrees of freedom that the stated SDs of baths and tilts are worth when they and the residuals disagree.
     pub scale_df: f64,
-    /// Level of the intervals, in (0, 1).
-    pub level: f64,
     /// How the interval of a gravity is made: by the delta method or by the inverted test.
-    pub interval: IntervalMethod,
+    pub interval: InverseInterval,
+    /// What all studies share.
+    #[serde(skip)]
+    pub common: CommonSettings,
 }
 
 impl Default for CalibrationSettings {
@@ -81,18 +75,14 @@ impl Default for CalibrationSettings {
             shell_temp_c: 20.0,
             unknown_shell: ShellExpansion::UNKNOWN,
             temp_sd_c: 0.3,
-            mass_sd_g: 0.1,
-            diameter_sd_mm: 0.1,
             k_typical_kg_m3: 5700.0,
             k_rel_sd: 0.3,
-            hydrometer_bias_sg: 0.0007,
-            refractometer_bias_sg: 0.001,
             weighed_gain: 0.003,
             tap_water_sg: 0.0004,
             original_sg: 1.050,
             scale_df: 12.0,
-            level: 0.90,
-            interval: IntervalMethod::default(),
+            interval: InverseInterval::default(),
+            common: CommonSettings::default(),
         }
     }
 }
@@ -101,8 +91,8 @@ impl CalibrationSettings {
     /// Standard deviation of the bias of the instrument behind a reference, SG; 0 for a method without one.
     pub(crate) fn instrument_bias_sg(&self, reference: &Reference) -> f64 {
         match reference.method.as_deref() {
-            Some("hydrometer") => self.hydrometer_bias_sg,
-            Some("refractometer") => self.refractometer_bias_sg,
+            Some("hydrometer") => self.common.instruments.hydrometer_bias_sg,
+            Some("refractometer") => self.common.instruments.refractometer_bias_sg,
             _ => 0.0,
         }
     }
@@ -112,12 +102,11 @@ impl CalibrationSettings {
     /// # Errors
     /// [`Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
     pub fn check(&self) -> Result<()> {
-        let positive: [(&'static str, f64); 8] = [
+        self.common.check()?;
+        let positive: [(&'static str, f64); 6] = [
             ("window_min", self.window_min),
             ("session_gap_h", self.session_gap_h),
             ("tilt_sd_deg", self.tilt_sd_deg),
-            ("mass_sd_g", self.mass_sd_g),
-            ("diameter_sd_mm", self.diameter_sd_mm),
             ("k_typical_kg_m3", self.k_typical_kg_m3),
             ("k_rel_sd", self.k_rel_sd),
             ("scale_df", self.scale_df),
@@ -125,8 +114,6 @@ impl CalibrationSettings {
         for (name, value) in positive {
             within(name, value, f64::MIN_POSITIVE, f64::MAX, "a positive number")?;
         }
-        within("hydrometer_bias_sg", self.hydrometer_bias_sg, 0.0, 0.1, "0 to 0.1 SG")?;
-        within("refractometer_bias_sg", self.refractometer_bias_sg, 0.0, 0.1, "0 to 0.1 SG")?;
         within("weighed_gain", self.weighed_gain, 0.0, 0.5, "0 to 0.5")?;
         within("tap_water_sg", self.tap_water_sg, 0.0, 0.1, "0 to 0.1 SG")?;
         within("temp_sd_c", self.temp_sd_c, 0.0, 10.0, "0 to 10 C")?;
@@ -134,8 +121,7 @@ impl CalibrationSettings {
         within("unknown_shell", self.unknown_shell.sd_per_k, 0.0, 1e-3, "an SD of 0 to 0.001 per K")?;
         within("bath_temp_c", self.bath_temp_c, 0.0, 40.0, "0 to 40 C")?;
         within("shell_temp_c", self.shell_temp_c, 0.0, 40.0, "0 to 40 C")?;
-        within("original_sg", self.original_sg, 1.0, 1.2, "1.000 to 1.200")?;
-        within("level", self.level, 0.5, 0.9999, "0.5 to 0.9999")
+        within("original_sg", self.original_sg, 1.0, 1.2, "1.000 to 1.200")
     }
 }
 
@@ -150,7 +136,7 @@ mod tests {
 
     #[test]
     fn a_wrong_setting_is_named_with_its_value() {
-        let wrong = CalibrationSettings { level: 90.0, ..CalibrationSettings::default() };
+        let wrong = CalibrationSettings { common: CommonSettings::at_level(90.0), ..CalibrationSettings::default() };
         assert_eq!(wrong.check().unwrap_err().to_string(), "setting `level` is 90; wanted 0.5 to 0.9999");
         let wrong = CalibrationSettings { window_min: f64::NAN, ..CalibrationSettings::default() };
         assert!(wrong.check().unwrap_err().to_string().contains("window_min"));

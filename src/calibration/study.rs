@@ -8,17 +8,17 @@ use crate::liquid::WATER_20C_KG_M3;
 use crate::season::Season;
 
 use super::errors::Sources;
-use super::fit::FitPoint;
-use super::fitted_curve::FittedCurve;
-use super::fleet::Fleet;
+use super::fit_data::FitPoint;
+use super::fitted_curve::FittedCalibration;
+use super::fleet::FleetFit;
 use super::noise::Noise;
-use super::prepare::Prepared;
+use super::prepared::PreparedSession;
 use super::result::{Calibration, Calibrations, NoCurve, Suspect};
-use super::select::Scored;
-use super::sessions::{Role, Session, sessions_of};
+use super::selection::ScoredCandidate;
+use super::sessions::{BathSession, Role, sessions_of};
 use super::settings::CalibrationSettings;
 
-/// Tilt of a good probe in pure water, degrees: common practice, no source.
+/// Tilt of a good probe in pure water, degrees: common practice; no reference.
 pub const WATER_TILT_DEG: f64 = 25.0;
 /// How far from it a good probe may be.
 pub const WATER_TILT_TOLERANCE_DEG: f64 = 5.0;
@@ -34,13 +34,24 @@ impl CalibrationSettings {
     ///
     /// # Errors
     /// [`Error::Setting`] for a setting that cannot be.
+    ///
+    /// ```
+    /// use heelwort::prelude::*;
+    /// # fn main() -> heelwort::Result<()> {
+    /// # let season = SimulateSettings { batches: 1, probes: 2, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?.season;
+    /// let calibrations = CalibrationSettings::default().fit(&season)?;
+    /// let probe = &season.probes[0].probe;
+    /// println!("{}", calibrations.probe(probe)?);
+    /// # Ok(())
+    /// # }
+    /// ```
     pub fn fit(&self, season: &Season) -> Result<Calibrations> {
         self.check()?;
         let pairs = season.pairs(self.window_min)?;
         let sources = Sources::of(season, self);
         let mut without = Vec::new();
-        let mut all: Vec<Session> = Vec::new();
-        let mut defining: Vec<(Session, Vec<usize>)> = Vec::new();
+        let mut all: Vec<BathSession> = Vec::new();
+        let mut defining: Vec<(BathSession, Vec<usize>)> = Vec::new();
         for probe in probe_ids(season) {
             let noise = Noise::of(&season.readings, season.readings.of_probe(&probe));
             let sessions = sessions_of(season, &probe, &pairs, noise, self);
@@ -60,7 +71,7 @@ impl CalibrationSettings {
                 }
             }
         }
-        let results: Vec<Result<Prepared>> =
+        let results: Vec<Result<PreparedSession>> =
             defining.par_iter().map(|(session, used)| self.prepare(season, &sources, session, used)).collect();
         let mut prepared = Vec::new();
         for ((session, _), result) in defining.into_iter().zip(results) {
@@ -73,11 +84,14 @@ impl CalibrationSettings {
             }
         }
         without.sort_by(|a, b| a.probe.cmp(&b.probe).then(a.at.cmp(&b.at)));
-        let mut fleet = Fleet::fit(&prepared, &sources, self.rules());
+        let mut fleet = FleetFit::fit(&prepared, &sources, self.rules());
         let mut calibrations: Vec<Calibration> = Vec::new();
-        for (place, one) in prepared.into_iter().enumerate() {
+        for (place, mut one) in prepared.into_iter().enumerate() {
             let number = 1 + calibrations.iter().filter(|c| c.probe == one.probe).count();
             let joint = fleet.curves.remove(&place);
+            if let Some(why) = fleet.alone.remove(&place) {
+                one.remarks.push(format!("fitted without the other probes in its baths: {why}"));
+            }
             calibrations.push(self.finish(one, number, joint, fleet.suspects.remove(&place))?);
         }
         fleet.tell(&mut calibrations);
@@ -91,14 +105,17 @@ impl CalibrationSettings {
 
     fn finish(
         &self,
-        one: Prepared,
+        one: PreparedSession,
         number: usize,
-        joint: Option<FittedCurve>,
+        joint: Option<FittedCalibration>,
         suspect: Option<Suspect>,
     ) -> Result<Calibration> {
-        let Prepared { probe, calibrated_at, shell, shell_source, mut baths, points, mut scored, remarks, .. } = one;
+        let PreparedSession {
+            probe, calibrated_at, shell, shell_source, mut baths, points, mut scored, remarks, ..
+        } = one;
         let none = || Error::not_estimable(format!("a calibration of `{probe}`"), "no candidate was chosen");
-        let Scored { candidate, left_out } = scored.iter_mut().find(|s| s.candidate.chosen).ok_or_else(none)?;
+        let ScoredCandidate { candidate, left_out } =
+            scored.iter_mut().find(|s| s.candidate.chosen).ok_or_else(none)?;
         if joint.is_some() {
             candidate.fitted = joint;
         }
@@ -109,7 +126,7 @@ impl CalibrationSettings {
             bath.residual_sg = (on_curve - point.density_kg_m3) / WATER_20C_KG_M3;
             bath.studentised = left.map(|left| left.studentised);
         }
-        let water_tilt_deg = water_tilt(&fitted, self.level);
+        let water_tilt_deg = water_tilt(&fitted, self.common.level);
         let water_ok = water_tilt_deg.value().map(|tilt| (tilt - WATER_TILT_DEG).abs() <= WATER_TILT_TOLERANCE_DEG);
         let range = |pick: fn(f64, f64) -> f64, start| baths.iter().map(|b| b.sg).fold(start, pick);
         let on_curve = |point: Option<&FitPoint>| point.map_or(f64::NAN, |p| p.density_kg_m3);
@@ -131,7 +148,7 @@ impl CalibrationSettings {
             water_ok,
             suspect,
             remarks,
-            level: self.level,
+            level: self.common.level,
             interval: self.interval,
             candidates: scored.into_iter().map(|s| s.candidate).collect(),
         })
@@ -149,7 +166,7 @@ pub(crate) fn probe_ids(season: &Season) -> Vec<String> {
 }
 
 /// Tilt in water at 20 C by the curve, with the curve's error.
-fn water_tilt(fitted: &FittedCurve, level: f64) -> Finding {
+fn water_tilt(fitted: &FittedCalibration, level: f64) -> Finding {
     let Some(tilt) = fitted.curve.tilt_deg(WATER_20C_KG_M3) else {
         return Finding::missing("the curve does not reach the density of water");
     };

@@ -24,7 +24,7 @@ impl Calibrations {
         let panels = changes.iter().map(CalibrationDifference::panel).collect::<Result<Vec<_>>>()?;
         let alt =
             format!("What {} later calibrations read more than the ones before them, over gravity.", changes.len());
-        let level = percent(self.settings.level);
+        let level = percent(self.settings.common.level);
         Ok(Figure::new("What has changed between calibrations", alt, panels).with_caption(format!(
             "Line: the later curve minus the earlier one at the same tilt. The band holds the whole line with {level}: where \
              it leaves 0, something has changed."

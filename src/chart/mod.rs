@@ -33,7 +33,5 @@ mod svg;
 mod thin;
 mod words;
 
-pub(crate) use calibration::in_words as curve_in_words;
 pub use figure::Figure;
-pub(crate) use strains::words as trait_in_words;
 pub(crate) use words::{minute, percent, signed, written};

@@ -1,6 +1,6 @@
 //! The picture of planned baths.
 
-use crate::calibration::{BathPlan, Criterion, Plan, gravities};
+use crate::calibration::{BathPlan, DesignCriterion, Plan, gravities};
 use crate::error::Result;
 
 use super::axis::Axis;
@@ -22,7 +22,7 @@ impl BathPlan {
         let plans: Vec<&Plan> = self
             .plans
             .iter()
-            .filter(|p| p.probe.is_none() && p.criterion == Criterion::I && !p.baths.is_empty())
+            .filter(|p| p.probe.is_none() && p.criterion == DesignCriterion::I && !p.baths.is_empty())
             .collect();
         let Some(taken) = self.recommended() else {
             return Ok(Figure::new("The next baths", "No plan could be made.", Vec::new()));

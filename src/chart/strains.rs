@@ -10,8 +10,6 @@ use super::palette::{AHEAD, CURVE, INK, Mark};
 use super::words::percent;
 
 const WIDTH: u32 = 360;
-/// The unit of times.
-const FROM_PITCHING: &str = "hours from pitching";
 
 impl Strains {
     /// The mean of every trait per strain with its interval, one panel per trait.
@@ -26,8 +24,7 @@ impl Strains {
                 .iter()
                 .map(|mean| ForestRow::new(&format!("{} ({})", mean.strain, mean.n), &mean.mean, CURVE, Mark::Disc))
                 .collect();
-            let (title, unit) = words(which);
-            panels.push(forest(title, unit, &rows, &[], WIDTH)?);
+            panels.push(forest(which.title(), which.unit(), &rows, &[], WIDTH)?);
         }
         let alt = "Mean of each trait per strain with its interval, and how many batches it rests on.";
         let level =
@@ -63,10 +60,7 @@ impl Strains {
                 })
                 .collect();
             shown += pairs.iter().filter(|p| p.difference.estimate().is_some_and(|e| e.lower * e.upper > 0.0)).count();
-            let (title, unit) = words(which);
-            // A difference of two times counts from no moment.
-            let unit = if unit == FROM_PITCHING { "hours" } else { unit };
-            panels.push(forest(title, unit, &rows, &[0.0], WIDTH)?);
+            panels.push(forest(which.title(), which.difference_unit(), &rows, &[0.0], WIDTH)?);
         }
         let alt = format!(
             "Differences between strains, pair by pair and trait by trait: {shown} of {} intervals leave out zero.",
@@ -82,21 +76,5 @@ impl Strains {
     /// The traits that were compared, in the order of the tables.
     fn traits(&self) -> Vec<Trait> {
         Trait::ALL.into_iter().filter(|which| self.means.iter().any(|mean| mean.which == *which)).collect()
-    }
-}
-
-/// A trait's heading and the unit on its axis.
-pub(crate) fn words(which: Trait) -> (&'static str, &'static str) {
-    match which {
-        Trait::OriginalSg => ("Original gravity", "SG"),
-        Trait::TerminalSg => ("Terminal gravity", "SG"),
-        Trait::MaxRateSgPerDay => ("Greatest rate of fall", "SG per day"),
-        Trait::LagH => ("Lag", FROM_PITCHING),
-        Trait::MidH => ("Half-way", FROM_PITCHING),
-        Trait::T90H => ("Nine tenths of the drop", FROM_PITCHING),
-        Trait::FinishH => ("Coming to rest", FROM_PITCHING),
-        Trait::Attenuation => ("Apparent attenuation, SG points", "fraction"),
-        Trait::AttenuationExtract => ("Apparent attenuation, extract", "fraction"),
-        Trait::AbvPercent => ("Alcohol (an estimate, not for labels)", "% by volume"),
     }
 }

@@ -8,11 +8,14 @@ use clap::{Args, Parser, Subcommand};
 ///
 /// Without a command the demo season in datasets/tern-island is studied.
 #[derive(Debug, Parser)]
-#[command(name = "heelwort", version, about, after_help = AFTER)]
+#[command(name = "heelwort", version, about, after_help = AFTER, args_conflicts_with_subcommands = true)]
 pub struct Cli {
     /// What to do.
     #[command(subcommand)]
     pub command: Option<Command>,
+    /// Level of all intervals of the demo season, 0.5 to 0.9999.
+    #[arg(long)]
+    pub level: Option<f64>,
 }
 
 const AFTER: &str = "Exit codes: 0 the study ran (single rows may be not estimable), 1 a study that had input gave no \
@@ -45,6 +48,9 @@ pub struct StudyArgs {
     /// A CSV file with the columns batch and as_of: forecasts as of those moments.
     #[arg(long, value_name = "FILE")]
     pub as_of: Option<PathBuf>,
+    /// Level of all intervals, 0.5 to 0.9999; else the one in season.toml, else 0.90.
+    #[arg(long)]
+    pub level: Option<f64>,
 }
 
 /// Where the report goes when nothing is said.

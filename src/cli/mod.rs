@@ -35,7 +35,7 @@ pub fn run() -> ExitCode {
         }
     };
     let done = match cli.command {
-        None => study::demo(),
+        None => study::demo(cli.level),
         Some(Command::Study(args)) => study::run(&args),
         Some(Command::Check { dir }) => check::run(&dir),
         Some(Command::Simulate(args)) => simulate::run(&args),

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use crate::error::{Error, Result};
 use crate::report::{self, Summary};
 use crate::season::Season;
-use crate::study::{StudySettings, read_as_of};
+use crate::study::{Settings, Study, read_as_of};
 
 use super::args::{DEFAULT_OUT, StudyArgs};
 use super::progress::Progress;
@@ -14,13 +14,13 @@ use super::progress::Progress;
 const DEMO: &str = "datasets/tern-island";
 
 /// Studies the demo season, from the project's folder or from anywhere else on the machine that built the program.
-pub(super) fn demo() -> Result<u8> {
+pub(super) fn demo(level: Option<f64>) -> Result<u8> {
     let built_from = Path::new(env!("CARGO_MANIFEST_DIR")).join(DEMO);
     let dir = [PathBuf::from(DEMO), built_from].into_iter().find(|dir| dir.is_dir());
     let dir = dir.ok_or_else(|| {
         Error::Usage(format!("the demo season {DEMO} is not here; run this in the project's folder, or: study DIR"))
     })?;
-    run(&StudyArgs { dir, out: PathBuf::from(DEFAULT_OUT), as_of: None })
+    run(&StudyArgs { dir, out: PathBuf::from(DEFAULT_OUT), as_of: None, level })
 }
 
 /// Studies a season, prints the summary and writes the report.
@@ -28,12 +28,14 @@ pub(super) fn run(args: &StudyArgs) -> Result<u8> {
     // What can be refused at once is refused before the work.
     report::check_out(&args.out)?;
     let asked = args.as_of.as_deref().map(read_as_of).transpose()?.unwrap_or_default();
+    let mut settings = Settings::of_folder(&args.dir)?;
+    settings.level = args.level.unwrap_or(settings.level);
+    settings.check()?;
     let progress = Progress::new();
     let say = |doing: &str| progress.say(doing);
     say("reading the season");
     let season = Season::load(&args.dir)?;
-    let name = name_of(&args.dir);
-    let study = StudySettings::default().run(season, &name, &asked, &say)?;
+    let study = Study::of(season).name(name_of(&args.dir)).settings(settings).asked(&asked).progress(say).run()?;
     say("writing the report");
     let tables = study.tables()?;
     let out = report::write(&study, &tables, &args.out)?;

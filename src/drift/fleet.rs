@@ -58,11 +58,11 @@ impl DriftSettings {
         let sd_term = |of: fn(&Variances) -> f64| {
             let (mean, sd) = averaged.variance_sd(of);
             let method = "mean over the restricted likelihood, normal";
-            Estimate::normal(mean, sd, self.level, method)
+            Estimate::normal(mean, sd, self.common.level, method)
                 .map_or_else(missing, |e| Finding::Estimated(Estimate { lower: e.lower.max(0.0), ..e }))
         };
         let beer = match model.beer {
-            Some(j) => averaged.effect(j, self.level, METHOD).map_or_else(missing, Finding::Estimated),
+            Some(j) => averaged.effect(j, self.common.level, METHOD).map_or_else(missing, Finding::Estimated),
             None => Finding::missing("no sample with a probe's tilt"),
         };
         let means = self.means(averaged, &estimated);
@@ -96,10 +96,10 @@ impl DriftSettings {
         let common = averaged.shared_variance(&probes).clamp(0.0, 0.9 * smallest);
         let values: Vec<f64> = slopes.iter().map(|(_, e)| e.value).collect();
         let own: Vec<f64> = slopes.iter().map(|(_, e)| (e.se * e.se - common).sqrt()).collect();
-        let pooled = PoolSettings { level: self.level, ..PoolSettings::default() }.pool(&values, &own)?;
-        let factor = quantile::student_t_two_sided(self.level, pooled.df)?;
+        let pooled = PoolSettings { level: self.common.level, ..PoolSettings::default() }.pool(&values, &own)?;
+        let factor = quantile::student_t_two_sided(self.common.level, pooled.df)?;
         let wider = |e: &Estimate, method: &'static str| {
-            Estimate::with_factor(e.value, (e.se * e.se + common).sqrt(), factor, self.level, method)
+            Estimate::with_factor(e.value, (e.se * e.se + common).sqrt(), factor, self.common.level, method)
         };
         let mean = wider(&pooled.mean, "random effects over probes, Hartung-Knapp, t, shared error added");
         let another = wider(&pooled.new_unit, "prediction for a further probe, t, shared error added");

@@ -131,7 +131,7 @@ impl DriftSettings {
             draws.iter().map(|b| MONTH_D * b.months_to(self.limit_chance, self.limit_sg, most)).collect();
         days.sort_by(f64::total_cmp);
         let at = |share: f64| days.get((share * days.len().saturating_sub(1) as f64).round() as usize).copied();
-        let tail = 0.5 * (1.0 - self.level);
+        let tail = 0.5 * (1.0 - self.common.level);
         let (Some(value), Some(lower), Some(upper)) = (at(0.5), at(tail), at(1.0 - tail)) else {
             return Finding::missing("no draws");
         };
@@ -140,7 +140,7 @@ impl DriftSettings {
         }
         let mean = days.iter().sum::<f64>() / days.len() as f64;
         let se = (days.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / days.len() as f64).sqrt();
-        Finding::Estimated(Estimate { value, se, lower, upper, level: self.level, method: METHOD.into() })
+        Finding::Estimated(Estimate { value, se, lower, upper, level: self.common.level, method: METHOD.into() })
     }
 }
 

@@ -145,7 +145,7 @@ impl DriftSettings {
         let slope = averaged.model.probes.first().map_or(0, Part::slope);
         let zero_effect = model.prior_sd.len() - 1;
         let averaged = averaged.again(&model)?;
-        let of = |j: usize| averaged.effect(j, self.level, METHOD).map_or_else(missing, Finding::Estimated);
+        let of = |j: usize| averaged.effect(j, self.common.level, METHOD).map_or_else(missing, Finding::Estimated);
         Ok([of(slope), of(zero_effect)])
     }
 }

@@ -3,9 +3,10 @@
 use nalgebra::DMatrix;
 
 use crate::error::{Error, Result};
+use crate::fit::Likelihood;
 use crate::fit::mixed::{
-    Bootstrap, BootstrapSettings, Boundary, Column, Criterion, Design, KnownErrors, MixedFit, MixedSettings, Random,
-    Residual, Spread,
+    Bootstrap, BootstrapSettings, Boundary, Column, Design, KnownCovariance, MixedFit, MixedSettings, Random, Residual,
+    Spread,
 };
 use crate::fit::{Estimate, Finding};
 use crate::season::Season;
@@ -142,15 +143,15 @@ impl DriftSettings {
         }
         let walk_sd = averaged.variance_sd(|v| v.walk_sd).0;
         let design = design(model, walk_sd);
-        let settings = MixedSettings { criterion: Criterion::Reml, df: self.df };
+        let settings = MixedSettings { criterion: Likelihood::Reml, df: self.df };
         let fit = settings.fit(&design)?;
         let bootstrap = match self.bootstrap {
             0 => None,
-            resamples => Some(fit.bootstrap(&BootstrapSettings { resamples, level: self.level, seed: 1 })?),
+            resamples => Some(fit.bootstrap(&BootstrapSettings { resamples, level: self.common.level, seed: 1 })?),
         };
         let mut terms = self.coefficients(&fit, bootstrap.as_ref());
         terms.extend(self.covariates(&settings, season, pairs, &design));
-        for profiled in fit.profile(self.level)?.into_iter().filter(|p| !p.component.held) {
+        for profiled in fit.profile(self.common.level)?.into_iter().filter(|p| !p.component.held) {
             let term = profiled.component.name;
             let checked = bootstrap.as_ref().and_then(|b| ends(&b.components, &term));
             terms.push(MixedTerm {
@@ -176,7 +177,7 @@ impl DriftSettings {
     /// A coefficient of a fit with the degrees of freedom of its interval.
     fn of(&self, fit: &MixedFit, name: &str) -> Result<(Estimate, f64)> {
         let weights: Vec<f64> = fit.design.fixed.iter().map(|c| f64::from(u8::from(c.name == name))).collect();
-        Ok((fit.contrast(&weights, self.level)?, fit.se_and_df(&weights)?.1))
+        Ok((fit.contrast(&weights, self.common.level)?, fit.se_and_df(&weights)?.1))
     }
 
     /// Each covariate alone, about its mean over the pairs.
@@ -235,9 +236,9 @@ fn only(design: &Design, rows: &[usize]) -> Design {
         ..term.clone()
     });
     let known = match &design.known {
-        KnownErrors::None => KnownErrors::None,
-        KnownErrors::Variances(variances) => KnownErrors::Variances(pick(variances)),
-        KnownErrors::Blocks(blocks) => {
+        KnownCovariance::None => KnownCovariance::None,
+        KnownCovariance::Variances(variances) => KnownCovariance::Variances(pick(variances)),
+        KnownCovariance::Blocks(blocks) => {
             let of = |(of_block, covariance): &(Vec<usize>, DMatrix<f64>)| {
                 let (new, old): (Vec<usize>, Vec<usize>) = rows
                     .iter()
@@ -246,7 +247,7 @@ fn only(design: &Design, rows: &[usize]) -> Design {
                     .unzip();
                 (new, covariance.select_rows(&old).select_columns(&old))
             };
-            KnownErrors::Blocks(blocks.iter().map(of).filter(|(rows, _)| !rows.is_empty()).collect())
+            KnownCovariance::Blocks(blocks.iter().map(of).filter(|(rows, _)| !rows.is_empty()).collect())
         }
     };
     Design {
@@ -284,7 +285,7 @@ fn design(model: &Model, walk_sd: f64) -> Design {
         response,
         fixed: columns.clone(),
         random: [Random::by_label("probe", &probes, columns)].into_iter().chain(shared(model, n)).collect(),
-        known: KnownErrors::Blocks(blocks),
+        known: KnownCovariance::Blocks(blocks),
         residual: Residual::Estimated,
     }
 }

@@ -86,7 +86,7 @@ impl Outlooks<'_> {
         let now = part.months_at(self.latest).max(part.span.1);
         let offset = self
             .error(p, part, curve, self.middle_sg(), now)
-            .and_then(|error| error.estimate(self.settings.level, METHOD).ok())
+            .and_then(|error| error.estimate(self.settings.common.level, METHOD).ok())
             .map_or_else(
                 || Finding::missing("the curve does not reach the gravities of the beers"),
                 Finding::Estimated,
@@ -107,7 +107,7 @@ impl Outlooks<'_> {
         }
         let stepped = |step: &Step| step.at_age(now) - step.at_age(from);
         let change = self.over.mixture(p, |variances| part.change_target(from, now, variances), stepped);
-        change.estimate(self.settings.level, METHOD).map_or_else(missing, Finding::Estimated)
+        change.estimate(self.settings.common.level, METHOD).map_or_else(missing, Finding::Estimated)
     }
 
     /// The chance from the calibration in force to as far ahead as the probe was observed; the present is among them.
@@ -154,7 +154,7 @@ impl Outlooks<'_> {
         ages.sort_by(f64::total_cmp);
         ages.into_iter()
             .filter_map(|months| {
-                let e = self.error(p, part, first, AT_SG, months)?.estimate(self.settings.level, METHOD).ok()?;
+                let e = self.error(p, part, first, AT_SG, months)?.estimate(self.settings.common.level, METHOD).ok()?;
                 let at = part.instant(months);
                 Some(TrackPoint { at, age_d: months * MONTH_D, error_sg: e.value, lower: e.lower, upper: e.upper })
             })

@@ -1,5 +1,8 @@
 //! Settings of the study of drift.
 
+use serde::{Deserialize, Serialize};
+
+use crate::common::CommonSettings;
 use crate::error::{Error, Result};
 use crate::fit::control::ChartSettings;
 use crate::fit::mixed::Df;
@@ -30,8 +33,9 @@ use crate::gravity::OffsetPrior;
 /// | `bootstrap` | 99 | data sets by which these are checked; 0 for none |
 /// | `charts` | see there | how control charts are drawn |
 /// | `calibration_h`, `check_h` | 0.75, 0.15 | hours of work that a calibration and a water check of one probe take |
-/// | `level` | 0.90 | of all intervals |
-#[derive(Debug, Clone, PartialEq)]
+/// | `common` | see there | level of the intervals, errors of instruments |
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct DriftSettings {
     /// A probe must have read within this many minutes of a reference to be paired with it.
     pub window_min: f64,
@@ -77,8 +81,9 @@ pub struct DriftSettings {
     pub calibration_h: f64,
     /// Hours of work that a water check of one probe takes. From memory, no source.
     pub check_h: f64,
-    /// Level of the intervals, in (0, 1).
-    pub level: f64,
+    /// What all studies share.
+    #[serde(skip)]
+    pub common: CommonSettings,
 }
 
 impl Default for DriftSettings {
@@ -105,7 +110,7 @@ impl Default for DriftSettings {
             charts: ChartSettings::default(),
             calibration_h: 0.75,
             check_h: 0.15,
-            level: 0.90,
+            common: CommonSettings::default(),
         }
     }
 }
@@ -125,7 +130,8 @@ impl DriftSettings {
     /// # Errors
     /// [`Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
     pub fn check(&self) -> Result<()> {
-        let ranges: [(&'static str, f64, f64, f64, &'static str); 15] = [
+        self.common.check()?;
+        let ranges: [(&'static str, f64, f64, f64, &'static str); 14] = [
             ("window_min", self.window_min, 0.1, 1440.0, "0.1 to 1440 minutes"),
             ("level_window_h", self.level_window_h, 0.1, 48.0, "0.1 to 48 hours"),
             ("active_sg_per_day", self.active_sg_per_day, 0.0, 0.1, "0 to 0.1 SG per day"),
@@ -140,7 +146,6 @@ impl DriftSettings {
             ("kind_tilt_sd_deg", self.kind_tilt_sd_deg, 0.0, 10.0, "0 to 10 degrees"),
             ("calibration_h", self.calibration_h, 0.0, 100.0, "0 to 100 hours"),
             ("check_h", self.check_h, 0.0, 100.0, "0 to 100 hours"),
-            ("level", self.level, 0.5, 0.9999, "0.5 to 0.9999"),
         ];
         for (name, value, low, high, wanted) in ranges {
             if !(low..=high).contains(&value) {

@@ -50,7 +50,7 @@ impl DriftSettings {
             if open.is_empty() || self.shift_alarm <= 0.0 {
                 break;
             }
-            let candidates = scan(&model, self.change_sd_sg, self.level);
+            let candidates = scan(&model, self.change_sd_sg, self.common.level);
             let signs: Vec<Sign> = candidates.into_iter().enumerate().filter_map(|(p, c)| Some(Sign(p, c?))).collect();
             let is_found = |sign: &&Sign| open.contains(&sign.0) && sign.1.p_probe <= self.shift_alarm;
             let mut found: Vec<&Sign> = signs.iter().filter(is_found).collect();
@@ -106,7 +106,7 @@ impl DriftSettings {
             at: part.instant(found.months),
             earliest: part.instant(found.between.0),
             latest: part.instant(found.between.1),
-            shift_sg: Mixture(size).estimate(self.level, FOUND).map_or_else(missing, Finding::Estimated),
+            shift_sg: Mixture(size).estimate(self.common.level, FOUND).map_or_else(missing, Finding::Estimated),
             kind: ShiftKind::Found,
             batch: None,
             or_probes: others.map(|part| part.probe.clone()).collect(),
@@ -136,7 +136,7 @@ impl DriftSettings {
                 at: found.at,
                 earliest: found.between.0,
                 latest: found.between.1,
-                shift_sg: size.estimate(self.level, READ).map_or_else(missing, Finding::Estimated),
+                shift_sg: size.estimate(self.common.level, READ).map_or_else(missing, Finding::Estimated),
                 kind: ShiftKind::Read,
                 batch: Some(found.batch),
                 or_probes: Vec::new(),
@@ -156,7 +156,7 @@ impl DriftSettings {
                 let Some(event) = &step.event else { continue };
                 let shift_sg = if part.rows.iter().any(|row| step.at_age(row.months).abs() > 0.0) {
                     let size = averaged.mixture(p, |_| part.step_target(step));
-                    size.estimate(self.level, METHOD).map_or_else(missing, Finding::Estimated)
+                    size.estimate(self.common.level, METHOD).map_or_else(missing, Finding::Estimated)
                 } else {
                     Finding::missing("no reference after it")
                 };

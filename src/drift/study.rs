@@ -66,6 +66,17 @@ impl DriftSettings {
     ///
     /// # Errors
     /// [`Error::Setting`] for a setting that cannot be. A probe or fleet that cannot be estimated is a finding, no error.
+    ///
+    /// ```no_run
+    /// use heelwort::prelude::*;
+    /// # fn main() -> heelwort::Result<()> {
+    /// let season = Season::load("my-season")?;
+    /// let calibrations = CalibrationSettings::default().fit(&season)?;
+    /// let drift = DriftSettings::default().fit(&season, &calibrations)?;
+    /// println!("{}", drift.probe("dunlin")?.drift_sg_per_30d);
+    /// # Ok(())
+    /// # }
+    /// ```
     pub fn fit(&self, season: &Season, calibrations: &Calibrations) -> Result<Drift> {
         self.check()?;
         let found = find(season, calibrations, self)?;
@@ -123,7 +134,7 @@ impl DriftSettings {
             latest: season.latest(),
             limit_sg: self.limit_sg,
             limit_chance: self.limit_chance,
-            level: self.level,
+            level: self.common.level,
         })
     }
 
@@ -176,7 +187,7 @@ impl DriftSettings {
 
     /// The slope of every part of the model, with the sudden steps that are in it.
     fn slopes(&self, model: &Model, averaged: &Result<Averaged>) -> Vec<Finding> {
-        each(model, averaged, |averaged, p| averaged.slope(p, true, self.level))
+        each(model, averaged, |averaged, p| averaged.slope(p, true, self.common.level))
     }
 
     /// The slope of every part, with and without sudden shifts, averaged over what shifts there may be.
@@ -187,7 +198,8 @@ impl DriftSettings {
                 return Err(Error::not_estimable("drift", "no such probe"));
             };
             let stepped = |step: &Step| if shifts { part.slope_of_step(step) } else { 0.0 };
-            over.mixture(p, |variances| part.slope_target(variances, shifts), stepped).estimate(self.level, OVER_SHIFTS)
+            over.mixture(p, |variances| part.slope_target(variances, shifts), stepped)
+                .estimate(self.common.level, OVER_SHIFTS)
         };
         [true, false].map(|shifts| each(model, averaged, |_, p| of(shifts, p)))
     }

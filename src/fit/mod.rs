@@ -9,24 +9,23 @@
 //! | [`nonlinear`] | nonlinear least squares with bounds, priors, covariance and the reason it stopped |
 //! | [`errors_in_variables`] | straight lines and curves when both variables have errors |
 //! | [`autocorrelation`] | AR(1) in continuous time plus white noise: estimation, whitening, robust covariance |
-//! | [`changepoint`] | a sudden step at an unknown time, with a false-alarm rate calibrated by simulation |
 //! | [`control`] | control charts: weighted means and cumulative sums of standardised errors |
 //! | [`compare`] | means, all pairs with simultaneous intervals, random-effects pooling |
 //! | [`mixed`] | linear mixed models: random effects of any grouping, by REML or ML |
 //! | [`mixture`] | intervals of mixtures of normal distributions |
 //! | [`ode`] | small systems of ordinary differential equations |
 //! | [`inverse`] | which x made this y: delta method and inverted test |
-//! | [`robust`] | median, MAD, bounded-influence weights |
+//! | [`robust`] | median, bounded-influence weights |
 //! | [`whiteness`] | whether waves are left in residuals |
 //! | [`root`], [`minimise`] | roots in one variable, minima in a few |
 
 pub mod autocorrelation;
-pub mod changepoint;
 pub mod compare;
 pub mod control;
 pub mod errors_in_variables;
 mod estimate;
 pub mod inverse;
+mod likelihood;
 pub mod linear;
 mod matrix;
 pub mod minimise;
@@ -41,4 +40,5 @@ mod scale;
 pub mod whiteness;
 
 pub use estimate::{Estimate, Finding, decimals_for};
+pub use likelihood::Likelihood;
 pub use scale::Scale;

@@ -30,9 +30,9 @@ impl Default for OdeSettings {
     }
 }
 
-const NODES: [f64; 6] = [0.0, 0.2, 0.3, 0.8, 8.0 / 9.0, 1.0];
-const STAGES: [&[f64]; 6] = [
-    &[],
+const NODES: [f64; 5] = [0.2, 0.3, 0.8, 8.0 / 9.0, 1.0];
+/// Weights of the slopes so far in each stage after the first.
+const STAGES: [&[f64]; 5] = [
     &[1.0 / 5.0],
     &[3.0 / 40.0, 9.0 / 40.0],
     &[44.0 / 45.0, -56.0 / 15.0, 32.0 / 9.0],
@@ -70,29 +70,26 @@ impl OdeSettings {
     /// assert!((decay[1][0] - (-2.0_f64).exp()).abs() < 1e-8);
     /// # Ok::<(), heelwort::Error>(())
     /// ```
-    pub fn solve(
+    pub fn solve<const N: usize>(
         &self,
-        mut derivative: impl FnMut(f64, &[f64], &mut [f64]),
+        mut derivative: impl FnMut(f64, &[f64; N], &mut [f64; N]),
         from: f64,
-        start: &[f64],
+        start: &[f64; N],
         times: &[f64],
-    ) -> Result<Vec<Vec<f64>>> {
+    ) -> Result<Vec<[f64; N]>> {
         self.check(from, start, times)?;
-        let size = start.len();
-        let mut answers: Vec<Vec<f64>> = Vec::with_capacity(times.len());
+        let mut answers = Vec::with_capacity(times.len());
         let mut pending = times.iter().copied().peekable();
         while pending.next_if(|time| *time <= from).is_some() {
-            answers.push(start.to_vec());
+            answers.push(*start);
         }
         let Some(end) = times.last().copied().filter(|end| *end > from) else { return Ok(answers) };
 
-        let (mut t, mut y) = (from, start.to_vec());
-        let mut k = vec![vec![0.0; size]; 7];
-        if let Some(first) = k.first_mut() {
-            derivative(t, &y, first);
-        }
-        let mut step = self.first_step(&y, k.first().map_or(&[][..], Vec::as_slice), end - from);
-        let mut trial = vec![0.0; size];
+        let (mut t, mut y) = (from, *start);
+        // Slopes at the stages; the last, at the end of a step, is the first of the next.
+        let mut k = [[0.0; N]; 7];
+        derivative(t, &y, &mut k[0]);
+        let mut step = self.first_step(&y, &k[0], end - from);
         let mut refused = false;
         for _ in 0..self.max_steps {
             // The last step ends at the end, also where rounding has t + (end - t) just before it.
@@ -103,16 +100,12 @@ impl OdeSettings {
             if !(step > 16.0 * f64::EPSILON * t.abs().max(end.abs())) {
                 return Err(Error::numeric("an ODE", format!("the step shrank to nothing at t = {t}")));
             }
-            for (stage, (weights, node)) in STAGES.iter().zip(&NODES).enumerate().skip(1) {
-                combine(&mut trial, &y, step, weights, &k);
-                if let Some(slope) = k.get_mut(stage) {
-                    derivative(t + node * step, &trial, slope);
-                }
+            for (stage, (weights, node)) in STAGES.iter().zip(&NODES).enumerate() {
+                let trial = combine(&y, step, weights, &k);
+                derivative(t + node * step, &trial, &mut k[stage + 1]);
             }
-            combine(&mut trial, &y, step, &FIFTH, &k);
-            if let Some(last) = k.last_mut() {
-                derivative(t + step, &trial, last);
-            }
+            let trial = combine(&y, step, &FIFTH, &k);
+            derivative(t + step, &trial, &mut k[6]);
             let error = self.error(&y, &trial, step, &k);
             if !(error <= 1.0) {
                 // NaN and infinity too: shorten, and let the shrinking step name the place.
@@ -129,8 +122,8 @@ impl OdeSettings {
                 return Ok(answers);
             }
             t = next;
-            std::mem::swap(&mut y, &mut trial);
-            k.swap(0, 6);
+            y = trial;
+            k[0] = k[6];
             let growth = if error > 0.0 { (0.9 * error.powf(-0.2)).clamp(0.2, 10.0) } else { 10.0 };
             step *= if refused { growth.min(1.0) } else { growth };
             refused = false;
@@ -172,35 +165,31 @@ impl OdeSettings {
         step.clamp(1e-12 * span, 0.1 * span)
     }
 
-    fn error(&self, before: &[f64], after: &[f64], step: f64, k: &[Vec<f64>]) -> f64 {
+    fn error<const N: usize>(&self, before: &[f64; N], after: &[f64; N], step: f64, k: &[[f64; N]; 7]) -> f64 {
         let mut sum = 0.0;
         for (i, (a, b)) in before.iter().zip(after).enumerate() {
             sum += (step * weighted(&ERROR, k, i) / self.unit(*a, *b)).powi(2);
         }
-        (sum / before.len().max(1) as f64).sqrt()
+        (sum / N.max(1) as f64).sqrt()
     }
 }
 
 /// The weighted sum of the slopes of component `i`.
-fn weighted(weights: &[f64], k: &[Vec<f64>], i: usize) -> f64 {
-    weights.iter().zip(k).map(|(w, slope)| w * slope.get(i).copied().unwrap_or(0.0)).sum()
+fn weighted<const N: usize>(weights: &[f64], k: &[[f64; N]; 7], i: usize) -> f64 {
+    weights.iter().zip(k).map(|(w, slope)| w * slope[i]).sum()
 }
 
-fn combine(out: &mut [f64], y: &[f64], step: f64, weights: &[f64], k: &[Vec<f64>]) {
-    for (i, (cell, y)) in out.iter_mut().zip(y).enumerate() {
-        *cell = y + step * weighted(weights, k, i);
-    }
+fn combine<const N: usize>(y: &[f64; N], step: f64, weights: &[f64], k: &[[f64; N]; 7]) -> [f64; N] {
+    std::array::from_fn(|i| y[i] + step * weighted(weights, k, i))
 }
 
 /// The continuous extension at a share `theta` of the step.
-fn between(theta: f64, before: &[f64], after: &[f64], step: f64, k: &[Vec<f64>]) -> Vec<f64> {
-    let slope = |stage: usize, i: usize| k.get(stage).and_then(|slope| slope.get(i)).copied().unwrap_or(0.0);
+fn between<const N: usize>(theta: f64, before: &[f64; N], after: &[f64; N], step: f64, k: &[[f64; N]; 7]) -> [f64; N] {
     let rest = 1.0 - theta;
-    let interpolate = |(i, (a, b)): (usize, (&f64, &f64))| {
-        let rise = b - a;
-        let start = step * slope(0, i) - rise;
-        let bend = rise - step * slope(6, i) - start;
-        a + theta * (rise + rest * (start + theta * (bend + rest * step * weighted(&DENSE, k, i))))
-    };
-    before.iter().zip(after).enumerate().map(interpolate).collect()
+    std::array::from_fn(|i| {
+        let rise = after[i] - before[i];
+        let start = step * k[0][i] - rise;
+        let bend = rise - step * k[6][i] - start;
+        before[i] + theta * (rise + rest * (start + theta * (bend + rest * step * weighted(&DENSE, k, i))))
+    })
 }

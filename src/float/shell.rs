@@ -6,7 +6,8 @@ use crate::error::{Error, Result};
 ///
 /// When shell and contents grow alike only the volume changes: a curve made at one temperature reads
 /// `1 + 3 alpha (T - T_cal)` times too high a density at another.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct ShellExpansion {
     /// Linear expansion per K.
     pub linear_per_k: f64,

@@ -3,7 +3,8 @@
 /// Standard deviation of a probe's offset, SG, as it grows with the days since the calibration.
 ///
 /// variance(age) = `at_calibration_sd`^2 + `per_root_30d_sd`^2 (age/30 d) + (`per_30d_sd` age/30 d)^2.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct OffsetPrior {
     /// On the day of the calibration: what one immersion differs from another.
     pub at_calibration_sd: f64,
@@ -14,7 +15,7 @@ pub struct OffsetPrior {
 }
 
 impl Default for OffsetPrior {
-    /// 0.0005 at calibration, and 0.001 in 30 days by either way: from memory, no source; the study of drift replaces
+    /// 0.0005 at calibration, and 0.001 in 30 days by either way: assumed, no reference; the study of drift replaces
     /// it by what the season shows.
     fn default() -> Self {
         Self { at_calibration_sd: 0.0005, per_root_30d_sd: 0.001, per_30d_sd: 0.001 }

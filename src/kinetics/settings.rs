@@ -1,33 +1,23 @@
-//! What the study of kinetics lets one choose.
+//! Settings of the study of kinetics.
 
-use crate::error::{Error, Result};
+use serde::{Deserialize, Serialize};
 
-use super::clock::ACTIVATION_KJ_MOL;
-use super::misread::FOAM_SG;
+use crate::common::CommonSettings;
+use crate::error::{Error, Result, within};
 
-/// Which curve is fitted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum CurveChoice {
-    /// Of all curves the one with the lowest AICc on the correlated likelihood.
-    Best,
-    /// Five parameters, a slow tail and the smooth correction of the rate: the one whose intervals hold on fermentations
-    /// that no closed form describes.
-    #[default]
-    Smooth,
-    /// The four-parameter logistic, symmetric in time.
-    Logistic4,
-    /// The five-parameter logistic, whose end may be slower or more abrupt than its onset.
-    Logistic5,
-    /// The modified Gompertz curve from pitching on.
-    Gompertz,
-    /// A lag, then an exponential decline.
-    LagExponential,
-    /// Growing yeast that alcohol inhibits, by a differential equation.
-    Inhibited,
-}
+use super::curve::FermentationCurve;
+
+/// The bias of a probe by foam where most of it sits, mean and standard deviation, SG.
+///
+/// By the hydrostatics of a leaning float, mass above the water line turns it further over than its weight lifts its
+/// reading: 0.3 g all round, 5 to 10 mm above the water line, read +0.0003 to +0.0007. A tenth of a gram on the low side,
+/// which leans towards the foam, reads +0.0005 to +0.0009, on the high side -0.0001 to -0.0005. How much foam a probe carries,
+/// and how high, is assumed, no reference: the spread leaves room for none at all, and for twice as much that hangs low.
+pub(crate) const FOAM_SG: (f64, f64) = (5e-4, 1e-3);
 
 /// Which clock the curve runs on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum ClockChoice {
     /// Real time where the pace by Arrhenius' law varies by less than a tenth, as both clocks are then one. Else thermal time,
     /// as temperature is known to act, unless the AICc of the curve is lower on real time by more than 2.
@@ -40,27 +30,22 @@ pub enum ClockChoice {
 }
 
 /// How intervals are made.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum IntervalMethod {
     /// From the covariance, as if the curve were straight in its parameters: the delta method.
     #[default]
     Delta,
     /// By the rise of the sum of squares (Bates and Watts 1988, chapter 6): follows the bend of the curve.
     Profile,
-    /// From fits to data drawn from the fitted curve and its errors.
-    Bootstrap,
 }
 
 /// Settings of the study of kinetics.
 ///
 /// | field | unit | default | range | change it when |
 /// | --- | --- | --- | --- | --- |
-/// | `curve` | - | smooth | - | a closed form is wanted, or the best by AICc |
-/// | `level` | - | 0.90 | 0 to 1 | another level of the intervals is wanted |
+/// | `curves` | - | smooth alone | one or more | a closed form is wanted, or of several the one with the lowest AICc |
 /// | `bin_h` | h | 1 | 0 to 24 | readings come closer or wider than every few minutes; 0 keeps each reading |
-/// | `finish_tolerance_sg` | SG | 0.001 | 0.0001 to 0.02 | "at rest" should mean something else |
-/// | `finish_hold_h` | h | 48 | 0 to 1000 | as above |
-/// | `stuck_above_limit_sg` | SG | 0.003 | 0 to 0.05 | a batch counts as stuck sooner or later |
 /// | `terminal_from_progress` | - | 0.90 | 0 to 1 | terminal gravity is wanted from earlier fits, at one's own risk |
 /// | `bubble_delay_h` | h | 1.5 | 0 to 24 | probes shed gas better or worse |
 /// | `bubble_delay_sd_h` | h | 1.5 | 0 to 24 | this is known better or worse; 0 holds it |
@@ -68,83 +53,63 @@ pub enum IntervalMethod {
 /// | `foam_sd_sg` | SG | 0.001 | 0 to 0.02 | probes carry more or less foam; 0 holds it |
 /// | `disturbed_sd_sg` | SG | 0.001 | 0 to 0.02 | a dry hop and the like move probes more or less for good; 0: never |
 /// | `instrument_share` | - | 0.5 | 0 to 1 | more or less of a sample's variance is its instrument's bias |
-/// | `interval` | - | delta | - | curves are strongly bent in their parameters: profile, bootstrap |
-/// | `repeats` | - | 200 | 50 to 100000 | of the bootstrap |
+/// | `interval` | - | delta | - | curves are strongly bent in their parameters: profile |
 /// | `candidates` | - | true | - | the table of candidate curves is not wanted: saves most of the time |
-/// | `averaged` | - | false | - | traits shall hold the doubt about the curve: means over the candidates by Akaike weights, the smooth curve with half of the weight besides |
 /// | `clock` | - | best | - | all batches should have one clock |
-/// | `activation_kj_mol` | kJ/mol | 52.4 | 0 to 200 | the effect of temperature on the pace is known |
-/// | `activation_sd_kj_mol` | kJ/mol | 15 | 0 to 100 | as above; 0 holds it |
 /// | `reference_c` | C | 20 | 0 to 40 | `_ref` traits are wanted at another temperature |
 /// | `stop_ale_c` | C | 10 | -5 to 40 | below it the clock of an ale stops |
 /// | `stop_lager_c` | C | 4 | -5 to 40 | the same for batches that ferment colder than `lager_below_c` |
 /// | `lager_below_c` | C | 14 | -5 to 40 | mean temperature that tells one from the other |
-#[derive(Debug, Clone, PartialEq)]
+/// | `common` | - | see there | - | another level of the intervals is wanted, another meaning of "at rest" or "stuck", another activation energy |
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct KineticsSettings {
-    /// Which curve.
-    pub curve: CurveChoice,
-    /// Level of the intervals.
-    pub level: f64,
+    /// The curves that are fitted, of which the one with the lowest AICc on the correlated likelihood is taken.
+    pub curves: Vec<FermentationCurve>,
     /// Width of the bins that readings of one probe are averaged in before the fit, hours.
     pub bin_h: f64,
-    /// Distance from terminal gravity within which a batch is at rest, SG.
-    pub finish_tolerance_sg: f64,
-    /// How long it has to stay there, hours.
-    pub finish_hold_h: f64,
-    /// How far above the limit a batch at rest counts as stuck, SG.
-    pub stuck_above_limit_sg: f64,
     /// Share of the drop before which terminal gravity and what hangs on it are left empty.
     pub terminal_from_progress: f64,
-    /// By how much gas on a probe delays what it shows, hours, before the batch is looked at. From memory, no source: a probe
+    /// By how much gas on a probe delays what it shows, hours, before the batch is looked at. Assumed; no reference: a probe
     /// reads some 0.001 to 0.003 too high where a beer falls by 0.015 a day. Samples in mid-fermentation tell it better.
     pub bubble_delay_h: f64,
     /// Its standard deviation, hours.
     pub bubble_delay_sd_h: f64,
-    /// By how much foam on probes makes them misread where most of it sits, SG, before the batch is looked at: as the
+    /// The bias of probes by foam where most of it sits, SG, before the batch is looked at: as the
     /// hydrostatics of a float that leans give it for some tenths of a gram, most of it all round and a little on the low side.
     pub foam_sg: f64,
-    /// Its standard deviation, SG; from memory, no source.
+    /// Its standard deviation, SG; assumed, no reference.
     pub foam_sd_sg: f64,
     /// How far a probe may read off for good after a dry hop, or after whatever else was done to the batch or to it, standard
-    /// deviation, SG; from memory, no source: a tenth of a gram of hops that stay on a probe. Small, as hops also start a slow
+    /// deviation, SG; assumed, no reference: a tenth of a gram of hops that stay on a probe. Small, as hops also start a slow
     /// fermentation.
     pub disturbed_sd_sg: f64,
     /// Share of the variance of a sample that all samples of its instrument have in common.
     pub instrument_share: f64,
     /// How intervals of the traits are made.
     pub interval: IntervalMethod,
-    /// Repeats of the bootstrap.
-    pub repeats: usize,
     /// Whether all candidate curves are fitted for comparison when all batches are.
     pub candidates: bool,
-    /// Whether traits are means over the candidate curves, each with its Akaike weight and the smooth curve with half of all
-    /// weight besides, and not those of one curve. The candidates are then fitted even where no table of them is wanted.
-    pub averaged: bool,
     /// Which clock.
     pub clock: ClockChoice,
-    /// Activation energy of the pace, kJ/mol; see [`super::ACTIVATION_KJ_MOL`] for its source.
-    pub activation_kj_mol: f64,
-    /// Its standard deviation.
-    pub activation_sd_kj_mol: f64,
     /// Reference temperature of thermal time, C.
     pub reference_c: f64,
-    /// Temperature below which the clock of an ale stops, C; from memory.
+    /// Temperature below which the clock of an ale stops, C; assumed.
     pub stop_ale_c: f64,
     /// The same for a lager.
     pub stop_lager_c: f64,
     /// A batch with a mean temperature below this is taken for a lager, C.
     pub lager_below_c: f64,
+    /// What all studies share.
+    #[serde(skip)]
+    pub common: CommonSettings,
 }
 
 impl Default for KineticsSettings {
     fn default() -> Self {
         Self {
-            curve: CurveChoice::Smooth,
-            level: 0.90,
+            curves: vec![FermentationCurve::Smooth],
             bin_h: 1.0,
-            finish_tolerance_sg: 0.001,
-            finish_hold_h: 48.0,
-            stuck_above_limit_sg: 0.003,
             terminal_from_progress: 0.90,
             bubble_delay_h: 1.5,
             bubble_delay_sd_h: 1.5,
@@ -153,16 +118,13 @@ impl Default for KineticsSettings {
             disturbed_sd_sg: 0.001,
             instrument_share: 0.5,
             interval: IntervalMethod::Delta,
-            repeats: 200,
             candidates: true,
-            averaged: false,
             clock: ClockChoice::Best,
-            activation_kj_mol: ACTIVATION_KJ_MOL.0,
-            activation_sd_kj_mol: ACTIVATION_KJ_MOL.1,
             reference_c: 20.0,
             stop_ale_c: 10.0,
             stop_lager_c: 4.0,
             lager_below_c: 14.0,
+            common: CommonSettings::default(),
         }
     }
 }
@@ -173,29 +135,16 @@ impl KineticsSettings {
         if mean_c < self.lager_below_c { self.stop_lager_c } else { self.stop_ale_c }
     }
 
-    /// The settings, if each lies in its range.
+    /// Checks every setting.
     ///
     /// # Errors
-    /// [`Error::Setting`] for the first that does not.
-    pub fn check(&self) -> Result<&Self> {
-        let within = |name, value: f64, low: f64, high: f64, wanted| {
-            if (low..=high).contains(&value) {
-                Ok(())
-            } else {
-                Err(Error::Setting { name, value: value.to_string(), wanted })
-            }
-        };
-        if !(self.level > 0.0 && self.level < 1.0) {
-            return Err(Error::Setting {
-                name: "level",
-                value: self.level.to_string(),
-                wanted: "a probability between 0 and 1",
-            });
+    /// [`crate::Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
+    pub fn check(&self) -> Result<()> {
+        self.common.check()?;
+        if self.curves.is_empty() {
+            return Err(Error::Setting { name: "curves", value: "empty".to_owned(), wanted: "at least one curve" });
         }
         within("bin_h", self.bin_h, 0.0, 24.0, "0 to 24 hours")?;
-        within("finish_tolerance_sg", self.finish_tolerance_sg, 1e-4, 0.02, "0.0001 to 0.02 SG")?;
-        within("finish_hold_h", self.finish_hold_h, 0.0, 1000.0, "0 to 1000 hours")?;
-        within("stuck_above_limit_sg", self.stuck_above_limit_sg, 0.0, 0.05, "0 to 0.05 SG")?;
         within("terminal_from_progress", self.terminal_from_progress, 0.0, 1.0, "a share from 0 to 1")?;
         within("bubble_delay_h", self.bubble_delay_h, 0.0, 24.0, "0 to 24 hours")?;
         within("bubble_delay_sd_h", self.bubble_delay_sd_h, 0.0, 24.0, "0 to 24 hours")?;
@@ -203,14 +152,10 @@ impl KineticsSettings {
         within("foam_sd_sg", self.foam_sd_sg, 0.0, 0.02, "0 to 0.02 SG")?;
         within("disturbed_sd_sg", self.disturbed_sd_sg, 0.0, 0.02, "0 to 0.02 SG")?;
         within("instrument_share", self.instrument_share, 0.0, 1.0, "a share from 0 to 1")?;
-        within("repeats", self.repeats as f64, 50.0, 100_000.0, "50 to 100000")?;
-        within("activation_kj_mol", self.activation_kj_mol, 0.0, 200.0, "0 to 200 kJ/mol")?;
-        within("activation_sd_kj_mol", self.activation_sd_kj_mol, 0.0, 100.0, "0 to 100 kJ/mol")?;
         within("reference_c", self.reference_c, 0.0, 40.0, "0 to 40 C")?;
         within("stop_ale_c", self.stop_ale_c, -5.0, 40.0, "-5 to 40 C")?;
         within("stop_lager_c", self.stop_lager_c, -5.0, 40.0, "-5 to 40 C")?;
-        within("lager_below_c", self.lager_below_c, -5.0, 40.0, "-5 to 40 C")?;
-        Ok(self)
+        within("lager_below_c", self.lager_below_c, -5.0, 40.0, "-5 to 40 C")
     }
 }
 
@@ -221,10 +166,11 @@ mod tests {
     #[test]
     fn the_default_is_allowed_and_a_slip_is_named() {
         assert!(KineticsSettings::default().check().is_ok());
-        for level in [0.0, 1.0, 90.0, f64::NAN] {
-            let error = KineticsSettings { level, ..Default::default() }.check().unwrap_err();
-            assert!(error.to_string().contains("level"), "{error}");
-        }
+        let error =
+            KineticsSettings { common: CommonSettings::at_level(1.0), ..Default::default() }.check().unwrap_err();
+        assert!(error.to_string().contains("level"), "{error}");
+        let error = KineticsSettings { curves: Vec::new(), ..Default::default() }.check().unwrap_err();
+        assert!(error.to_string().contains("curves"), "{error}");
         let error = KineticsSettings { bin_h: f64::NAN, ..Default::default() }.check().unwrap_err();
         assert!(error.to_string().contains("bin_h"), "{error}");
     }

@@ -1,6 +1,9 @@
-//! What the comparison of strains lets one choose.
+//! Settings of the comparison of strains.
 
-use crate::error::{Error, Result};
+use serde::{Deserialize, Serialize};
+
+use crate::common::CommonSettings;
+use crate::error::{Result, within};
 use crate::kinetics::Trait;
 
 /// Settings of the comparison of strains.
@@ -8,39 +11,37 @@ use crate::kinetics::Trait;
 /// | field | default | range | change it when |
 /// | --- | --- | --- | --- |
 /// | `traits` | all but original gravity | - | only some matter: a family of tests is one trait, so this changes no p-value |
-/// | `level` | 0.90 | 0 to 1 | another level for the means is wanted |
-/// | `contrast_level` | 0.95 | 0 to 1 | another simultaneous level for the differences is wanted |
-#[derive(Debug, Clone, PartialEq)]
+/// | `contrast_level` | 0.95 | 0.5 to 0.9999 | another simultaneous level for the differences is wanted |
+/// | `common` | see there | - | another level for the means is wanted |
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct StrainSettings {
     /// The traits compared.
     pub traits: Vec<Trait>,
-    /// Level of the intervals of the means.
-    pub level: f64,
     /// Simultaneous level of the intervals of all differences within a trait.
     pub contrast_level: f64,
+    /// What all studies share.
+    #[serde(skip)]
+    pub common: CommonSettings,
 }
 
 impl Default for StrainSettings {
     fn default() -> Self {
         Self {
             traits: Trait::ALL.into_iter().filter(|which| *which != Trait::OriginalSg).collect(),
-            level: 0.90,
             contrast_level: 0.95,
+            common: CommonSettings::default(),
         }
     }
 }
 
 impl StrainSettings {
-    /// The settings, if each lies in its range.
+    /// Checks every setting.
     ///
     /// # Errors
-    /// [`Error::Setting`] for the first that does not.
-    pub fn check(&self) -> Result<&Self> {
-        for (name, level) in [("level", self.level), ("contrast_level", self.contrast_level)] {
-            if !(level > 0.0 && level < 1.0) {
-                return Err(Error::Setting { name, value: level.to_string(), wanted: "a probability between 0 and 1" });
-            }
-        }
-        Ok(self)
+    /// [`crate::Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
+    pub fn check(&self) -> Result<()> {
+        self.common.check()?;
+        within("contrast_level", self.contrast_level, 0.5, 0.9999, "0.5 to 0.9999")
     }
 }

@@ -20,6 +20,16 @@ pub struct AsOf {
 /// # Errors
 /// [`Error::Io`] when the file cannot be read, [`Error::Input`] with file, line and column for anything in it that
 /// is not as it must be. A file without rows is an error: nothing would be asked.
+///
+/// ```no_run
+/// use heelwort::prelude::*;
+/// # fn main() -> heelwort::Result<()> {
+/// let moments = read_as_of("moments.csv".as_ref())?;
+/// let study = Study::of(Season::load("my-season")?).asked(&moments).run()?;
+/// println!("{}", study.forecasts()?.rows.len());
+/// # Ok(())
+/// # }
+/// ```
 pub fn read_as_of(path: &Path) -> Result<Vec<AsOf>> {
     let bytes = std::fs::read(path).map_err(|source| Error::io("reading", path, source))?;
     let text = String::from_utf8(bytes)

@@ -1,13 +1,19 @@
 //! The whole way once: season, calibration, gravity, drift, kinetics, forecast and backtest, strains.
 
+mod accessors;
 mod as_of;
+mod builder;
+mod gravities;
 mod known;
 mod part;
 mod result;
 mod run;
+mod season_toml;
+mod settings;
 mod tables;
 
 pub use as_of::{AsOf, read_as_of};
+pub use builder::Study;
 pub use part::Part;
 pub use result::SeasonStudy;
-pub use run::StudySettings;
+pub use settings::Settings;

@@ -4,6 +4,7 @@
 
 use heelwort::Instant;
 use heelwort::calibration::{Calibration, CalibrationSettings, Calibrations};
+use heelwort::common::{CommonSettings, InstrumentErrors};
 use heelwort::float::Hull;
 use heelwort::liquid::WATER_20C_KG_M3;
 use heelwort::season::{Reference, Season};
@@ -164,7 +165,7 @@ fn a_wrong_bath_is_named_and_the_curves_without_it_are_shown() {
             assert_eq!(calibration.baths[suspect.bath].bath.as_deref(), Some("bath-3"));
             named += 1;
             let tilt = hull.tilt_deg(1.048 * WATER_20C_KG_M3).unwrap();
-            let miss = |curve: &heelwort::calibration::FittedCurve| {
+            let miss = |curve: &heelwort::calibration::FittedCalibration| {
                 (calibration.sg_on(curve, tilt).unwrap().value - 1.048).abs()
             };
             better += u32::from(miss(&suspect.without) < miss(&calibration.fitted));
@@ -181,7 +182,15 @@ fn what_all_baths_share_is_not_averaged_out() {
     let settings = CalibrationSettings::default();
     let (season, _) = fleet(6, Wrong { own: 0.0005, hydrometer: Some(0.0007), ..INDEPENDENT }, 5);
     let found = settings.fit(&season).unwrap();
-    let blind = CalibrationSettings { hydrometer_bias_sg: 0.0, ..settings }.fit(&season).unwrap();
+    let blind = CalibrationSettings {
+        common: CommonSettings {
+            instruments: InstrumentErrors { hydrometer_bias_sg: 0.0, ..Default::default() },
+            ..Default::default()
+        },
+        ..settings
+    }
+    .fit(&season)
+    .unwrap();
     for number in 0..6 {
         let se = |found: &Calibrations| of(found, number).sg_at(50.0).unwrap().se;
         assert!(se(&found) > 0.0006 && se(&found) > 1.3 * se(&blind), "{} {}", se(&found), se(&blind));

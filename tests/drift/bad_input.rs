@@ -1,6 +1,7 @@
 //! Seasons that cannot tell drift: null with the reason, the rest still runs. And what counts as a pair.
 
 use heelwort::calibration::CalibrationSettings;
+use heelwort::common::CommonSettings;
 use heelwort::drift::{Drift, DriftSettings, Recalibrate, ShiftKind, Verdict};
 use heelwort::season::{Event, Reference, Season};
 
@@ -133,7 +134,7 @@ fn the_tables_have_their_columns() {
 fn settings_that_cannot_be_are_named() {
     let season = season();
     let calibrations = CalibrationSettings::default().fit(&season).unwrap();
-    let wrong = DriftSettings { level: 1.5, ..DriftSettings::default() };
+    let wrong = DriftSettings { common: CommonSettings::at_level(1.5), ..DriftSettings::default() };
     assert!(wrong.fit(&season, &calibrations).unwrap_err().to_string().contains("`level` is 1.5"));
 }
 

@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use heelwort::calibration::CalibrationSettings;
+use heelwort::common::{CommonSettings, InstrumentErrors};
 use heelwort::drift::{Drift, DriftSettings};
 use heelwort::season::{Reference, ReferenceUse, Season};
 
@@ -29,7 +30,16 @@ fn read_with(method: &str, instrument: &str) -> Drift {
             reference.use_as = Some(ReferenceUse::Calibrate);
         }
     }
-    drift(&season, CalibrationSettings { hydrometer_bias_sg: 0.003, ..CalibrationSettings::default() })
+    drift(
+        &season,
+        CalibrationSettings {
+            common: CommonSettings {
+                instruments: InstrumentErrors { hydrometer_bias_sg: 0.003, ..Default::default() },
+                ..Default::default()
+            },
+            ..CalibrationSettings::default()
+        },
+    )
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! Lines and curves with errors in both variables.
 
 use heelwort::fit::Scale;
-use heelwort::fit::errors_in_variables::{DistanceResiduals, SlopedCurve, fit_line};
+use heelwort::fit::errors_in_variables::{DistanceResiduals, SlopedCurve};
 use heelwort::fit::linear::LinearSettings;
 use heelwort::fit::nonlinear::{
     Curve, NonlinearFit, NonlinearSettings, Parameter, ParameterState, Residuals, numeric_jacobian,
@@ -17,6 +17,38 @@ use super::{near, numbers, reference};
 
 const KNOWN: NonlinearSettings =
     NonlinearSettings { scale: Scale::Known, tolerance: 1e-14, patience: 1000, singular: 1e-10 };
+
+/// y = intercept + slope x.
+struct Line;
+
+impl Curve for Line {
+    fn value(&self, x: f64, p: &[f64]) -> f64 {
+        p[0] + p[1] * x
+    }
+
+    fn gradient(&self, x: f64, _p: &[f64], out: &mut [f64]) {
+        out.copy_from_slice(&[1.0, x]);
+    }
+}
+
+impl SlopedCurve for Line {
+    fn slope(&self, _x: f64, p: &[f64]) -> f64 {
+        p[1]
+    }
+}
+
+fn fit_line(
+    settings: &NonlinearSettings,
+    x: &[f64],
+    y: &[f64],
+    sd_x: &[f64],
+    sd_y: &[f64],
+) -> heelwort::Result<NonlinearFit> {
+    let problem = DistanceResiduals::new(&Line, x, y, sd_x, sd_y)?;
+    let start = LinearSettings::default().fit(&[("slope", x)], y, Some(sd_y))?;
+    let at = |name: &str| Parameter::new(name, start.value(name).unwrap());
+    settings.fit(&problem, &[at("intercept"), at("slope")])
+}
 
 fn check(fit: &NonlinearFit, right: &Value, tolerance: f64) {
     let right = |name: &str| right[name].as_f64().unwrap();

@@ -1,12 +1,10 @@
 //! Instruments that were checked against standards, with published answers.
 
-use heelwort::fit::Scale;
-use heelwort::fit::autocorrelation::{AutocorrelationSettings, Criterion};
-use heelwort::fit::changepoint::ScanSettings;
+use heelwort::fit::Likelihood;
+use heelwort::fit::autocorrelation::AutocorrelationSettings;
 use heelwort::fit::compare::mean;
 use heelwort::fit::linear::LinearSettings;
 use heelwort::fit::mixed::{Column, Design, MixedSettings, Random};
-use nalgebra::DMatrix;
 use ndarray::Array2;
 use serde_json::Value;
 
@@ -109,8 +107,8 @@ fn three_levels_of_five_probes() {
     }
 }
 
-/// Twelve and a half years of one check standard on one balance: no answer is published. The searched step and the straight drift
-/// are set side by side; errors follow one another, which the scan is told.
+/// Twelve and a half years of one check standard on one balance: no answer is published. A step at the best time and a straight
+/// drift are set side by side; errors follow one another.
 #[test]
 fn a_balance_steps_or_drifts() {
     let all = reference("check_standards.json");
@@ -121,45 +119,54 @@ fn a_balance_steps_or_drifts() {
     assert!((line.value("year").unwrap() - right["slope"].as_f64().unwrap()).abs() < 1e-6);
     assert!((line.estimate("year", 0.9).unwrap().se - right["slope_se"].as_f64().unwrap()).abs() < 1e-6);
 
-    let settings = ScanSettings { scale: Scale::Estimated, ..ScanSettings::default() };
-    let ones = DMatrix::from_element(n, 1, 1.0);
-    let with_age = DMatrix::from_fn(n, 2, |i, j| if j == 0 { 1.0 } else { years[i] - 1982.0 });
     // Independent errors: the cut chosen by hand, and the best cut.
-    let independent = DMatrix::identity(n, n);
-    let by_hand = settings.step_at(&years, &mg, &independent, &ones, 1985.0).unwrap();
+    let from = |cut: f64| -> Vec<f64> { years.iter().map(|year| f64::from(u8::from(*year >= cut))).collect() };
+    let step_at = |cut: f64| LinearSettings::default().fit(&[("step", &from(cut))], &mg, None).unwrap();
+    let by_hand = step_at(1985.0).value("step").unwrap();
     let means = right["from_1985"]["mean"].as_f64().unwrap() - right["before_1985"]["mean"].as_f64().unwrap();
-    assert!((by_hand.value - means).abs() < 2e-5, "{by_hand}");
-    let scan = settings.scan(&years, &mg, &independent, &ones).unwrap();
-    let best = scan.best_split().unwrap();
-    assert!((1986.2..1986.8).contains(&best.before), "{scan}");
-    println!("independent errors, step alone: {scan}");
+    assert!((by_hand - means).abs() < 2e-5, "{by_hand}");
+    // Pairs of neighbouring times with at least five readings on each side.
+    let cuts: Vec<(f64, f64)> = (5..n - 4).map(|i| (years[i - 1], years[i])).filter(|(a, b)| a < b).collect();
+    let best = cuts.iter().copied().min_by(|a, b| step_at(a.1).sigma.total_cmp(&step_at(b.1).sigma)).unwrap();
+    assert!((1986.2..1986.8).contains(&best.0), "{best:?}");
 
-    // Errors that follow one another: their correlation is what step and line together leave.
-    let likelihood = |columns: &DMatrix<f64>| {
-        let design = Array2::from_shape_fn(columns.shape(), |(i, j)| columns[(i, j)]);
-        let settings =
-            AutocorrelationSettings { criterion: Criterion::Likelihood, ..AutocorrelationSettings::default() };
+    // Errors that follow one another, found together with the columns.
+    let likelihood = |columns: &[Vec<f64>]| {
+        let design = Array2::from_shape_fn((n, columns.len()), |(i, j)| columns[j][i]);
+        let settings = AutocorrelationSettings { criterion: Likelihood::Ml, ..AutocorrelationSettings::default() };
         settings.fit(years.as_slice(), &mg, Some(&design)).unwrap()
     };
-    let step = |i: usize| f64::from(u8::from(years[i] >= best.after));
-    let both = DMatrix::from_fn(n, 3, |i, j| [1.0, years[i] - 1982.0, step(i)][j]);
-    let design = Array2::from_shape_fn((n, 3), |(i, j)| both[(i, j)]);
-    let process = AutocorrelationSettings::default().fit(years.as_slice(), &mg, Some(&design)).unwrap().process;
-    // Two weighings of one time share what is remembered, not their own noise.
-    let memory = |lag: f64| (1.0 - process.white_share) * process.phi.powf(lag.abs());
-    let covariance = DMatrix::from_fn(n, n, |i, j| if i == j { 1.0 } else { memory(years[i] - years[j]) });
-    for (name, columns) in [("step alone", &ones), ("step beside a line", &with_age)] {
-        let scan = settings.scan(&years, &mg, &covariance, columns).unwrap();
+    let (ones, age) = (vec![1.0; n], years.iter().map(|year| year - 1982.0).collect::<Vec<f64>>());
+    let step = from(best.1);
+    let process = likelihood(&[ones.clone(), age.clone(), step.clone()]).process;
+    let whitener = process.whitener(years.as_slice()).unwrap();
+    let white = |column: &[f64]| {
+        let mut column = column.to_vec();
+        whitener.whiten(column.iter_mut());
+        column
+    };
+    let response = white(&mg);
+    for (name, columns) in [("step alone", vec![&ones]), ("step beside a line", vec![&ones, &age])] {
+        let with_step = |cut: f64| {
+            let columns: Vec<Vec<f64>> = columns.iter().map(|c| white(c)).chain([white(&from(cut))]).collect();
+            let named: Vec<(&str, &[f64])> =
+                ["level", "age", "more"].into_iter().zip(columns.iter().map(Vec::as_slice)).collect();
+            let fit = LinearSettings { intercept: false, ..LinearSettings::default() }.fit(&named, &response, None);
+            fit.unwrap()
+        };
+        let fits = cuts.iter().map(|cut| (cut.0, with_step(cut.1)));
+        let (before, fit) = fits.min_by(|a, b| a.1.sigma.total_cmp(&b.1.sigma)).unwrap();
+        let step = fit.estimate(["level", "age", "more"][columns.len()], 0.9).unwrap();
         println!(
-            "errors of memory {:.2} years, white share {:.2}, {name}: {scan}",
+            "errors of memory {:.2} years, white share {:.2}, {name}: {step} after {before:.2}",
             process.memory(),
             process.white_share
         );
-        let at = scan.best_split().unwrap();
-        assert!(scan.found && (1986.2..1986.8).contains(&at.before) && scan.shift.lower > 0.0, "{name}: {scan}");
+        assert!((1986.2..1986.8).contains(&before) && step.lower > 0.0, "{name}: {step} after {before}");
     }
-    let alone = DMatrix::from_fn(n, 2, |i, j| [1.0, step(i)][j]);
-    let fits = [&ones, &with_age, &alone, &both].map(|columns| likelihood(columns).ln_likelihood);
+    let models =
+        [vec![ones.clone()], vec![ones.clone(), age.clone()], vec![ones.clone(), step.clone()], vec![ones, age, step]];
+    let fits = models.map(|columns| likelihood(&columns).ln_likelihood);
     println!("ln likelihood: constant {:.2}, line {:.2}, step {:.2}, both {:.2}", fits[0], fits[1], fits[2], fits[3]);
     // One parameter more than a constant each: the step says far more than the line, and the line adds nothing to the step.
     assert!(fits[2] > fits[1] + 5.0 && fits[3] < fits[2] + 1.0, "{fits:?}");

@@ -20,7 +20,7 @@ fn the_thermometer_of_the_gum() {
     near(fit.covariance[[0, 0]].sqrt(), right("s_y1"), 1e-9);
     near(fit.covariance[[1, 1]].sqrt(), right("s_y2"), 1e-9);
     near(fit.sigma, right("s"), 1e-9);
-    let at_30 = fit.mean_at(&[10.0], 0.95).unwrap();
+    let at_30 = fit.confidence_interval(&[10.0], 0.95).unwrap();
     near(at_30.value, right("b_30C"), 1e-9);
     near(at_30.se, right("u_b_30C"), 1e-9);
 }
@@ -104,12 +104,21 @@ proptest! {
         };
         let (rest_x, rest_y, rest_sd) = (without(&x), without(&y), without(&sd));
         let rest = LinearSettings::default().fit(&[("x", &rest_x)], &rest_y, Some(&rest_sd)).unwrap();
-        let prediction = rest.new_at(&[x[place]], sd[place], 0.9).unwrap();
+        let prediction = rest.prediction_interval(&[x[place]], sd[place], 0.9).unwrap();
         let left_out = y[place] - prediction.value;
-        prop_assert!((fit.left_out_residuals()[place] - left_out).abs() < 1e-8);
+        // The diagonal of the hat matrix from the errors of the fitted line, and from it the fit without a row.
+        let leverage = |i: usize| {
+            let se = fit.confidence_interval(&[x[i]], 0.9).unwrap().se;
+            (se / (fit.sigma * sd[i])).powi(2)
+        };
+        let (residual, free) = (fit.residuals[place], 1.0 - leverage(place));
+        prop_assert!((residual / free - left_out).abs() < 1e-8);
+        let standardised = residual / sd[place];
+        let variance = (fit.sum_of_squares - standardised * standardised / free) / (fit.df - 1.0);
         let studentised = left_out / prediction.se;
-        prop_assert!((fit.deletion_residuals()[place] - studentised).abs() < 1e-6 * studentised.abs().max(1.0));
-        prop_assert!((fit.leverages.iter().sum::<f64>() - 2.0).abs() < 1e-9);
+        let by_leverage = standardised / (variance * free).sqrt();
+        prop_assert!((by_leverage - studentised).abs() < 1e-6 * studentised.abs().max(1.0));
+        prop_assert!(((0..x.len()).map(leverage).sum::<f64>() - 2.0).abs() < 1e-9);
     }
 
     #[test]

@@ -1,12 +1,10 @@
 //! Laws of mixed models' answers, their bootstrap, and how often their intervals hold the truth.
 
-use heelwort::fit::mixed::{
-    BootstrapSettings, Column, Design, Df, MixedFit, MixedSettings, PredictionSettings, Random,
-};
+use heelwort::fit::mixed::{BootstrapSettings, Column, Design, Df, MixedFit, MixedSettings, Random};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 
-use super::mixed::{simulated, with_truth};
+use super::mixed::simulated;
 use super::near;
 
 #[test]
@@ -37,15 +35,6 @@ fn answers_know_no_units_and_no_order_of_rows() {
     let (a, b) = (fit.estimate("age", 0.9).unwrap(), other.estimate("age", 0.9).unwrap());
     near(b.value, a.value * 1e-3 / 365.0, 1e-8);
     near(b.lower, a.lower * 1e-3 / 365.0, 1e-5);
-    let settings = PredictionSettings { draws: 30, ..PredictionSettings::default() };
-    for (a, b) in fit.predictions(&settings).unwrap().iter().zip(&other.predictions(&settings).unwrap()) {
-        let by = if a.column == "age" { 1e-3 / 365.0 } else { 1e-3 };
-        assert_eq!((&a.level, &a.column), (&b.level, &b.column));
-        let (a, b) = (a.total.as_ref().unwrap(), b.total.as_ref().unwrap());
-        // The same draws but for rounding on the way to them.
-        near(b.se, a.se * by, 1e-3);
-        near(b.upper - b.lower, (a.upper - a.lower) * by, 1e-3);
-    }
 }
 
 #[test]
@@ -94,59 +83,6 @@ fn intervals_of_a_small_fleet_cover() {
     );
     let error = (0.9_f64 * 0.1 / fleets as f64).sqrt();
     assert!((share[0] - 0.9).abs() < 3.0 * error && (share[1] - 0.9).abs() < 3.0 * error, "{share:?}");
-}
-
-#[test]
-fn predictions_shrink_towards_the_mean_and_allow_for_the_variances() {
-    let mut rng = ChaCha8Rng::seed_from_u64(21);
-    let times: Vec<f64> = (0..8).map(f64::from).collect();
-    let fit = MixedSettings::default().fit(&simulated(40, &times, 0.3, 0.0, &mut rng)).unwrap();
-    let found = fit.predictions(&PredictionSettings::default()).unwrap();
-    assert_eq!(found.len(), 80);
-    // With forty units the variances are known well, and averaging over them changes little.
-    for predicted in &found {
-        let random = &fit.design.random[0];
-        let level = random.levels.iter().position(|l| *l == predicted.level).unwrap();
-        let column = random.columns.iter().position(|c| c.name == predicted.column).unwrap();
-        let plain = &fit.effects[0][level];
-        let se = plain.prediction[(column, column)].sqrt();
-        assert!((predicted.effect.value - plain.values[column]).abs() < 0.3 * se);
-        assert!(predicted.effect.se > 0.95 * se && predicted.effect.se < 1.2 * se, "{} {se}", predicted.effect);
-    }
-    // With a variance estimated as 0 they do not all lie on one line.
-    let flat =
-        (0..).map(|_| simulated(5, &times, 0.0, 0.0, &mut rng)).map(|d| MixedSettings::default().fit(&d).unwrap());
-    let flat = flat.into_iter().find(|fit| fit.component("sd of age by unit").unwrap().value < 1e-3).unwrap();
-    for predicted in flat.predictions(&PredictionSettings::default()).unwrap().iter().filter(|p| p.column == "age") {
-        assert!(predicted.effect.upper - predicted.effect.lower > 0.02, "{}", predicted.effect);
-    }
-}
-
-/// Share of 90 % intervals of each unit's own slope that hold it, over fleets of several sizes; the Monte Carlo error is that of
-/// fleets, as units of one fleet share their mean.
-#[test]
-#[ignore = "long simulation, run in release by .ci/run"]
-fn predictions_cover() {
-    for (units, rows, slope_sd) in [(8, 12, 0.15), (8, 12, 0.5), (20, 12, 0.15), (5, 12, 0.3)] {
-        let mut rng = ChaCha8Rng::seed_from_u64(31);
-        let times: Vec<f64> = (0..rows).map(|i| 6.0 * f64::from(i) / f64::from(rows)).collect();
-        let fleets = 300;
-        let shares: Vec<f64> = (0..fleets)
-            .map(|_| {
-                let (design, slopes) = with_truth(units, &times, slope_sd, &mut rng);
-                let fit = MixedSettings { df: Df::Normal, ..MixedSettings::default() }.fit(&design).unwrap();
-                let found = fit.predictions(&PredictionSettings::default()).unwrap();
-                let own = found.iter().filter(|p| p.column == "age").map(|p| p.total.clone().unwrap());
-                let covered = own.zip(&slopes).filter(|(e, truth)| e.lower <= **truth && **truth <= e.upper).count();
-                covered as f64 / slopes.len() as f64
-            })
-            .collect();
-        let mean = shares.iter().sum::<f64>() / f64::from(fleets);
-        let variance = shares.iter().map(|s| (s - mean).powi(2)).sum::<f64>() / f64::from(fleets - 1);
-        let error = (variance / f64::from(fleets)).sqrt();
-        println!("{units} units, {rows} rows, slope sd {slope_sd}: own slopes covered {mean:.3} +- {error:.3}");
-        assert!((mean - 0.9).abs() < 0.03 + 2.0 * error, "{units} units: {mean}");
-    }
 }
 
 #[test]

@@ -5,15 +5,14 @@ use proptest::prelude::*;
 
 /// The yeast, sugar and ethanol balances of de Andres-Toro et al., Math. Comput. Simul. 48 (1998) 65: active, lag and
 /// settled yeast, sugar, ethanol in g/L; hours; temperature in kelvin.
-fn de_andres_toro(kelvin: f64, sugar_at_start: f64) -> impl Fn(f64, &[f64], &mut [f64]) {
+fn de_andres_toro(kelvin: f64, sugar_at_start: f64) -> impl Fn(f64, &[f64; 5], &mut [f64; 5]) {
     let rate = move |a: f64, b: f64| (a + b / kelvin).exp();
     let (growth, uptake) = (rate(108.31, -31_934.09), rate(-41.92, 11_654.64));
     let (wake, death) = (rate(30.72, -9_501.54), rate(130.16, -38_313.0));
     let (settle, ethanol) = (rate(33.82, -10_033.28), rate(3.27, -1_267.24));
     let affinity = rate(-119.63, 34_203.95);
     let half = 0.5 * sugar_at_start;
-    move |_, y, out| {
-        let [active, lag, settled, sugar, alcohol] = y[..] else { panic!("five states") };
+    move |_, &[active, lag, settled, sugar, alcohol], out| {
         out[0] = growth * sugar / (half + alcohol) * active - death * active + wake * lag;
         out[1] = -wake * lag;
         out[2] = -settle * half / (half + alcohol) * settled + death * active;
@@ -77,7 +76,7 @@ fn times_at_the_start_and_twice_the_same_are_answered() {
 fn the_error_falls_with_the_tolerance() {
     let end = |relative: f64| {
         let settings = OdeSettings { relative, absolute: relative, ..Default::default() };
-        let swing = |_: f64, y: &[f64], out: &mut [f64]| (out[0], out[1]) = (y[1], -y[0]);
+        let swing = |_: f64, y: &[f64; 2], out: &mut [f64; 2]| (out[0], out[1]) = (y[1], -y[0]);
         let found = settings.solve(swing, 0.0, &[0.0, 1.0], &[3.0, 20.0]).unwrap();
         ((found[0][0] - 3.0_f64.sin()).abs(), (found[1][0] - 20.0_f64.sin()).abs())
     };
@@ -94,7 +93,7 @@ fn the_error_falls_with_the_tolerance() {
 #[test]
 fn the_last_step_ends_at_the_end_whatever_rounding_does() {
     let last = 0.028_317_915_725_211_227;
-    let logistic = |_: f64, y: &[f64], out: &mut [f64]| out[0] = 0.05 * y[0] * (1.0 - y[0]);
+    let logistic = |_: f64, y: &[f64; 1], out: &mut [f64; 1]| out[0] = 0.05 * y[0] * (1.0 - y[0]);
     let settings = OdeSettings { relative: 1e-10, absolute: 1e-12, ..Default::default() };
     let found = settings.solve(logistic, 0.0, &[0.01], &[last]).unwrap();
     assert!((found[0][0] - 1.0 / (1.0 + 99.0 * (-0.05 * last).exp())).abs() < 1e-12);
@@ -109,7 +108,7 @@ proptest! {
         let mut times = times;
         times.sort_by(f64::total_cmp);
         let last = *times.last().unwrap();
-        let logistic = |_: f64, y: &[f64], out: &mut [f64]| out[0] = rate * y[0] * (1.0 - y[0]);
+        let logistic = |_: f64, y: &[f64; 1], out: &mut [f64; 1]| out[0] = rate * y[0] * (1.0 - y[0]);
         let settings = OdeSettings { relative: 1e-10, absolute: 1e-12, ..Default::default() };
         let many = settings.solve(logistic, 0.0, &[0.01], &times).unwrap();
         let one = settings.solve(logistic, 0.0, &[0.01], &[last]).unwrap();

@@ -1,9 +1,6 @@
-//! Studentised range and maximum modulus, all pairs, Holm.
+//! Studentised maximum modulus, all pairs, Holm.
 
-use heelwort::fit::compare::{
-    Adjustment, GroupMean, all_pairs, holm, maximum_modulus_quantile, mean, studentised_range_quantile,
-    studentised_range_upper_tail,
-};
+use heelwort::fit::compare::{GroupMean, all_pairs, holm, maximum_modulus_quantile, mean};
 use heelwort::fit::quantile;
 use proptest::prelude::*;
 use rand::{RngExt, SeedableRng};
@@ -23,22 +20,6 @@ fn df(row: &Value) -> f64 {
 }
 
 #[test]
-fn the_studentised_range() {
-    let mut worst: f64 = 0.0;
-    for row in rows("studentized_range_quantiles") {
-        let (p, k, q) = (row["p"].as_f64().unwrap(), row["k"].as_u64().unwrap() as usize, row["q"].as_f64().unwrap());
-        let found = studentised_range_quantile(p, k, df(&row)).unwrap();
-        worst = worst.max((found / q - 1.0).abs());
-        near(found, q, 1e-8);
-    }
-    for row in rows("studentized_range_upper_tail") {
-        let (q, k) = (row["q"].as_f64().unwrap(), row["k"].as_u64().unwrap() as usize);
-        near(studentised_range_upper_tail(q, k, df(&row)).unwrap(), row["p_upper"].as_f64().unwrap(), 1e-7);
-    }
-    println!("studentised range: worst relative error {worst:.1e}");
-}
-
-#[test]
 fn the_maximum_modulus() {
     for row in rows("maximum_modulus_quantiles") {
         let (p, k, q) = (row["p"].as_f64().unwrap(), row["k"].as_u64().unwrap() as usize, row["q"].as_f64().unwrap());
@@ -47,25 +28,9 @@ fn the_maximum_modulus() {
 }
 
 #[test]
-fn tukey_and_kramer_by_the_same_range() {
-    for row in rows("tukey_kramer") {
-        let k = row["k"].as_u64().unwrap() as usize;
-        near(studentised_range_quantile(0.95, k, df(&row)).unwrap(), row["q95"].as_f64().unwrap(), 1e-8);
-        let (difference, se) = (numbers(&row["diff"]), numbers(&row["se"]));
-        for ((d, s), p) in difference.iter().zip(&se).zip(numbers(&row["p_adj"])) {
-            let q = d.abs() / s * std::f64::consts::SQRT_2;
-            let found = studentised_range_upper_tail(q, k, df(&row)).unwrap();
-            // The reference is one less a distribution function: it has no more digits than 1e-14 of its small tails.
-            assert!((found - p).abs() < 1e-9 * p + 2e-14, "{found:e}, wanted {p:e}");
-        }
-    }
-}
-
-#[test]
-fn for_two_groups_and_for_one_comparison_both_are_students_t() {
+fn for_one_comparison_it_is_students_t() {
     for df in [1.3, 3.0, 17.5, 1e6, f64::INFINITY] {
         let t = quantile::student_t_two_sided(0.95, df).unwrap();
-        near(studentised_range_quantile(0.95, 2, df).unwrap() / std::f64::consts::SQRT_2, t, 1e-8);
         near(maximum_modulus_quantile(0.95, 1, df).unwrap(), t, 1e-8);
     }
 }
@@ -86,10 +51,10 @@ fn impossible_groups_are_refused_with_the_reason() {
     assert_eq!(one, "the mean of glasswort is not estimable: 1 values; a standard error needs two");
     let flat = GroupMean::of("flat", &[0.8, 0.8]).unwrap();
     let good = GroupMean::of("good", &[0.7, 0.8]).unwrap();
-    let error = all_pairs(&[flat, good.clone()], Adjustment::default(), 0.95).unwrap_err();
+    let error = all_pairs(&[flat, good.clone()], 0.95).unwrap_err();
     assert!(error.is_not_estimable() && error.to_string().contains("flat"), "{error}");
-    assert!(all_pairs(std::slice::from_ref(&good), Adjustment::default(), 0.95).unwrap().is_empty());
-    assert!(all_pairs(&[good.clone(), good], Adjustment::default(), 95.0).is_err());
+    assert!(all_pairs(std::slice::from_ref(&good), 0.95).unwrap().is_empty());
+    assert!(all_pairs(&[good.clone(), good], 95.0).is_err());
 }
 
 #[test]
@@ -103,7 +68,7 @@ fn the_mean_with_its_t_interval() {
 }
 
 /// Share of simulated seasons in which every interval of all pairs holds its true difference.
-fn all_cover(adjustment: Adjustment, sizes: &[usize], sds: &[f64], repeats: usize, seed: u64) -> f64 {
+fn all_cover(sizes: &[usize], sds: &[f64], repeats: usize, seed: u64) -> f64 {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let mut covered = 0;
     for _ in 0..repeats {
@@ -121,7 +86,7 @@ fn all_cover(adjustment: Adjustment, sizes: &[usize], sds: &[f64], repeats: usiz
                 GroupMean::of(i.to_string(), &values).unwrap()
             })
             .collect();
-        let contrasts = all_pairs(&groups, adjustment, 0.95).unwrap();
+        let contrasts = all_pairs(&groups, 0.95).unwrap();
         covered += usize::from(contrasts.iter().all(|contrast| {
             let truth = contrast.a.parse::<f64>().unwrap() - contrast.b.parse::<f64>().unwrap();
             (contrast.difference.lower..=contrast.difference.upper).contains(&truth)
@@ -133,7 +98,7 @@ fn all_cover(adjustment: Adjustment, sizes: &[usize], sds: &[f64], repeats: usiz
 #[test]
 fn intervals_of_all_pairs_cover_together() {
     // 0.95 with a Monte Carlo error of 0.011.
-    let covered = all_cover(Adjustment::DunnettT3, &[3, 4, 5, 8], &[1.0, 0.5, 2.0, 1.0], 400, 7);
+    let covered = all_cover(&[3, 4, 5, 8], &[1.0, 0.5, 2.0, 1.0], 400, 7);
     println!("simultaneous coverage at 0.95: {covered:.3}");
     assert!((0.925..=0.99).contains(&covered), "{covered}");
 }
@@ -150,9 +115,8 @@ fn coverage_of_all_pairs_for_several_designs() {
         (&[12, 12, 12, 12], &[1.0, 1.0, 2.0, 3.0]),
     ];
     for (sizes, sds) in designs {
-        let t3 = all_cover(Adjustment::DunnettT3, sizes, sds, 1500, 11);
-        let games = all_cover(Adjustment::GamesHowell, sizes, sds, 1500, 11);
-        println!("{sizes:?} {sds:?}: Dunnett T3 {t3:.4}, Games-Howell {games:.4}");
+        let t3 = all_cover(sizes, sds, 1500, 11);
+        println!("{sizes:?} {sds:?}: Dunnett T3 {t3:.4}");
         // Monte Carlo error 0.0056.
         assert!(t3 > 0.935, "{sizes:?} {sds:?}: {t3}");
     }
@@ -166,12 +130,11 @@ proptest! {
     #![proptest_config(ProptestConfig::with_cases(24))]
 
     #[test]
-    fn the_p_value_and_the_interval_say_the_same(values in groups(), games in any::<bool>()) {
-        let adjustment = if games { Adjustment::GamesHowell } else { Adjustment::DunnettT3 };
+    fn the_p_value_and_the_interval_say_the_same(values in groups()) {
         let means: Vec<GroupMean> =
             values.iter().enumerate().map(|(i, v)| GroupMean::of(i.to_string(), v).unwrap()).collect();
         prop_assume!(means.iter().all(|m| m.se > 1e-3));
-        for contrast in all_pairs(&means, adjustment, 0.95).unwrap() {
+        for contrast in all_pairs(&means, 0.95).unwrap() {
             let outside = contrast.difference.lower > 0.0 || contrast.difference.upper < 0.0;
             prop_assume!((contrast.p_adjusted - 0.05).abs() > 1e-7);
             prop_assert_eq!(outside, contrast.p_adjusted < 0.05, "{:?}", contrast);
@@ -185,8 +148,8 @@ proptest! {
             values.iter().enumerate().map(|(i, v)| GroupMean::of(i.to_string(), v).unwrap()).collect();
         prop_assume!(means.iter().all(|m| m.se > 1e-3));
         let back: Vec<GroupMean> = means.iter().rev().cloned().collect();
-        let there = all_pairs(&means, Adjustment::default(), 0.95).unwrap();
-        for contrast in all_pairs(&back, Adjustment::default(), 0.95).unwrap() {
+        let there = all_pairs(&means, 0.95).unwrap();
+        for contrast in all_pairs(&back, 0.95).unwrap() {
             let same = there.iter().find(|other| other.a == contrast.b && other.b == contrast.a).unwrap();
             prop_assert!((same.difference.lower + contrast.difference.upper).abs() < 1e-9);
             prop_assert!((same.p_adjusted - contrast.p_adjusted).abs() < 1e-9);

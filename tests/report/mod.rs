@@ -8,7 +8,7 @@ use std::sync::OnceLock;
 
 use heelwort::season::Season;
 use heelwort::simulate::SimulateSettings;
-use heelwort::study::{SeasonStudy, StudySettings};
+use heelwort::study::{SeasonStudy, Study};
 
 /// A name that would run if it were not escaped.
 const HOSTILE: &str = "<script>alert('x')</script>\"&";
@@ -26,7 +26,7 @@ fn season() -> Season {
 }
 
 fn run(season: Season) -> SeasonStudy {
-    StudySettings::default().run(season, HOSTILE, &[], &|_| {}).unwrap()
+    Study::of(season).name(HOSTILE).run().unwrap()
 }
 
 /// The study of [`season`], made once.

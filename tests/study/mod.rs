@@ -1,3 +1,5 @@
 //! The whole way, against known truth.
 
+mod guide;
+mod settings;
 mod truth;

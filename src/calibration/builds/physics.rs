@@ -78,7 +78,8 @@ pub(super) fn rests(outside: &Outside, baths: &[Rested], scale_df: f64, settings
     const STEP_M: f64 = 1e-7;
     let by_offset = slopes(&best, &moved(STEP_M, 0.0), STEP_M);
     let by_height = slopes(&best, &moved(0.0, STEP_M), STEP_M);
-    let (mass_sd, radius_sd) = (settings.mass_sd_g / 1000.0, settings.diameter_sd_mm / 2000.0);
+    let (mass_sd, radius_sd) =
+        (settings.common.instruments.mass_sd_g / 1000.0, settings.common.instruments.diameter_sd_mm / 2000.0);
     let heavier = Outside { mass_kg: outside.mass_kg + 1e-5, ..*outside };
     let wider = Outside { radius_m: outside.radius_m + 1e-6, ..*outside };
     let by_mass = slopes(&best, &remeasured(heavier)?, 1e-5);
@@ -89,7 +90,7 @@ pub(super) fn rests(outside: &Outside, baths: &[Rested], scale_df: f64, settings
         let (a, b) = (slope(&by_offset), slope(&by_height));
         let from_baths = a * a * offset + b * b * height + 2.0 * a * b * both;
         let measured = (slope(&by_mass) * mass_sd).powi(2) + (slope(&by_radius) * radius_sd).powi(2);
-        finding(best.get(i), (from_baths.max(0.0) + measured).sqrt(), centre.df, settings.level)
+        finding(best.get(i), (from_baths.max(0.0) + measured).sqrt(), centre.df, settings.common.level)
     });
     Ok(Rests { hull: centre.hull, found })
 }

@@ -1,10 +1,10 @@
 //! The study: from the season's probes and their calibrations to the builds.
 
-use crate::calibration::prepare::mass_at;
+use crate::calibration::prepared::{end_of, mass_at};
 use crate::calibration::{BathPoint, Calibration, Calibrations};
 use crate::error::Result;
 use crate::fit::Finding;
-use crate::float::{End, Hull};
+use crate::float::Hull;
 use crate::liquid::WATER_20C_KG_M3;
 use crate::season::{EndShape, Event, Probe, Season};
 use crate::units::Instant;
@@ -23,6 +23,16 @@ impl BuildSettings {
     ///
     /// # Errors
     /// [`crate::Error::Setting`] for a setting that cannot be.
+    ///
+    /// ```
+    /// use heelwort::prelude::*;
+    /// # fn main() -> heelwort::Result<()> {
+    /// # let season = SimulateSettings { batches: 1, probes: 2, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?.season;
+    /// let calibrations = CalibrationSettings::default().fit(&season)?;
+    /// println!("{}", BuildSettings::default().run(&season, &calibrations)?);
+    /// # Ok(())
+    /// # }
+    /// ```
     pub fn run(&self, season: &Season, calibrations: &Calibrations) -> Result<Builds> {
         self.check()?;
         let builds = season.probes.iter().filter_map(|probe| self.build(season, probe, calibrations)).collect();
@@ -36,7 +46,7 @@ impl BuildSettings {
         let total_mass_g = mass_at(season, probe, at).filter(|mass| *mass > 0.0 && mass.is_finite())?;
         let mut remarks = Vec::new();
         let now = mass_at(season, probe, END_OF_TIME);
-        if let Some(now) = now.filter(|now| (now - total_mass_g).abs() > 3.0 * self.mass_sd_g) {
+        if let Some(now) = now.filter(|now| (now - total_mass_g).abs() > 3.0 * self.common.instruments.mass_sd_g) {
             remarks
                 .push(format!("it weighs {now:.1} g since its calibration at {total_mass_g:.1} g: calibrate afresh"));
         }
@@ -120,8 +130,8 @@ impl BuildSettings {
             mass_kg: total_mass_g / 1000.0,
             radius_m: diameter_mm / 2000.0,
             length_m: probe.length_mm.map(|mm| mm / 1000.0),
-            bottom: end(bottom),
-            top: end(top),
+            bottom: end_of(bottom),
+            top: end_of(top),
         };
         let baths: Vec<Rested> = calibration.baths.iter().map(|bath| rested(calibration, bath)).collect();
         let rests = rests(&outside, &baths, calibrations.settings.scale_df, self).map_err(|why| why.to_string())?;
@@ -140,14 +150,6 @@ fn rested(calibration: &Calibration, bath: &BathPoint) -> Rested {
         tilt_sd_deg: bath.tilt_sd_deg,
         density_kg_m3,
         density_sd_kg_m3: (bath.sg_sd * WATER_20C_KG_M3).hypot(shell_sd),
-    }
-}
-
-fn end(shape: EndShape) -> End {
-    match shape {
-        EndShape::Flat => End::Flat,
-        EndShape::Hemisphere => End::Hemisphere,
-        EndShape::SemiEllipsoidMm(height_mm) => End::SemiEllipsoid { height_m: height_mm / 1000.0 },
     }
 }
 

@@ -52,7 +52,7 @@ pub(super) fn find(season: &Season, calibrations: &Calibrations, settings: &Drif
         return Ok(Vec::new());
     }
     let all = watched(season, calibrations, settings)?;
-    let question = Question { alarm: settings.shift_alarm, sd: settings.change_sd_sg, level: settings.level };
+    let question = Question { alarm: settings.shift_alarm, sd: settings.change_sd_sg, level: settings.common.level };
     let mut found: Vec<Read> = search(&all, question)
         .into_iter()
         .filter_map(|jump| {
@@ -70,7 +70,7 @@ pub(super) fn find(season: &Season, calibrations: &Calibrations, settings: &Drif
                 p_fleet: jump.p_fleet,
             })
         })
-        .filter(|read| read.size.estimate(settings.level, "").is_ok_and(|e| e.lower * e.upper > 0.0))
+        .filter(|read| read.size.estimate(settings.common.level, "").is_ok_and(|e| e.lower * e.upper > 0.0))
         .collect();
     found.sort_by(|a, b| (&a.probe, a.at).cmp(&(&b.probe, b.at)));
     Ok(found)

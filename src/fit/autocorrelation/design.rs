@@ -2,9 +2,10 @@
 
 use nalgebra::DMatrix;
 
-use super::estimate::WHAT;
 use crate::fit::matrix::dot;
 use crate::{Error, Result};
+
+pub(super) const WHAT: &str = "an autocorrelation";
 
 /// The design made independent: its columns are `rows R`.
 pub(super) struct Independent {

@@ -9,13 +9,13 @@
 //! Correlation*, 1993), with evenly spaced times the AR(1).
 //!
 //! The inverse of this correlation is never formed: a Kalman filter with one state whitens a column of n values in time
-//! proportional to n, and the same idea gives the quadratic forms of the sandwich.
+//! proportional to n.
 //!
 //! The likelihood and its derivatives come out of one pass of that filter over all columns, so that a few scoring steps find
 //! the process; the pass takes its time from the readings, and less where their gaps are all equal.
 //!
-//! Two ways to honest errors of a least-squares fit: ordinary least squares with [`Car1::sandwich`], or generalised least
-//! squares by fitting [`Whitened`] residuals; for both Student's t with [`AutocorrelationFit::df`]. The process is
+//! Honest errors of a least-squares fit: generalised least squares by fitting [`Whitened`] residuals, with Student's t of
+//! [`AutocorrelationFit::df`] degrees of freedom. The process is
 //! estimated by [`AutocorrelationSettings`], best with the derivatives of the fit as its design. 90 % intervals of the
 //! four parameters of a logistic, in simulation: 89 to 90 % where the data span 90 memories, 87 to 91 % at 30 to 50, 85 to 88 %
 //! at 14, 79 to 88 % at 7: data no longer than a few memories of their own errors cannot tell these from the curve.
@@ -25,13 +25,12 @@ mod estimate;
 mod filter;
 mod likelihood;
 mod process;
-mod sandwich;
 mod scoring;
 mod starts;
 mod times;
 mod whitener;
 
-pub use estimate::{AutocorrelationFit, AutocorrelationSettings, Criterion};
+pub use estimate::{AutocorrelationFit, AutocorrelationSettings};
 pub use process::Car1;
 pub(crate) use scoring::Effort;
 pub use times::Times;

@@ -1,7 +1,6 @@
 //! The process itself.
 
-use super::times::same_gap;
-use super::{Times, Whitener};
+use super::times::{Times, same_gap};
 use crate::{Error, Result};
 
 /// A stationary process of unit variance: CAR(1) plus white noise.
@@ -41,16 +40,6 @@ impl Car1 {
     /// The correlation of two errors a time `lag` apart.
     pub fn correlation(&self, lag: f64) -> f64 {
         if lag == 0.0 { 1.0 } else { (1.0 - self.white_share) * self.phi.powf(lag.abs()) }
-    }
-
-    /// The filter that turns errors of this process at the given times into independent ones of unit variance.
-    ///
-    /// # Errors
-    /// [`Error::NotEstimable`] when times are not finite or fall, or when two are equal and there is no white noise
-    /// (the two errors would then be one).
-    pub fn whitener<'a>(&self, times: impl Into<Times<'a>>) -> Result<Whitener> {
-        let size = (1.0 - self.white_share).sqrt();
-        Whitener::from_gaps(times.into(), self.memory(), std::iter::repeat((size, self.white_share)))
     }
 
     /// How many independent errors would give the mean the same variance: n^2 / sum of all correlations.

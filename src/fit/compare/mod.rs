@@ -2,16 +2,14 @@
 
 mod adjust;
 mod between;
+mod maximum_modulus;
 mod mean;
 mod new_unit;
 mod pairs;
 mod pool;
-mod studentised;
 
 pub use adjust::holm;
+pub use maximum_modulus::maximum_modulus_quantile;
 pub use mean::{GroupMean, mean};
-pub use pairs::{Adjustment, Contrast, all_pairs};
-pub use pool::{Between, PoolSettings, Pooled, Precision};
-pub use studentised::{
-    maximum_modulus_quantile, maximum_modulus_upper_tail, studentised_range_quantile, studentised_range_upper_tail,
-};
+pub use pairs::{Contrast, all_pairs};
+pub use pool::{PoolSettings, Pooled, Precision};

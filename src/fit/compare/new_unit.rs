@@ -1,7 +1,7 @@
 //! Where a further unit's true value lies.
 
 use super::between::{profile, weigh};
-use super::studentised::quick_normal_upper_tail;
+use super::maximum_modulus::quick_normal_upper_tail;
 use crate::Result;
 use crate::fit::quantile::student_t_two_sided;
 use crate::fit::{Estimate, root};

@@ -3,23 +3,14 @@
 //! ```text
 //! y_i = mu + b_i + e_i,   b_i ~ N(0, tau^2),   e_i ~ N(0, se_i^2) with se_i known
 //! ```
+//!
+//! The variance between the units by restricted maximum likelihood.
 
-use super::between::{paule_mandel, profile, reml, weigh};
+use super::between::{profile, reml, weigh};
 use super::new_unit::new_unit;
 use crate::fit::Estimate;
 use crate::fit::quantile::{check_level, chi_squared_upper_tail, normal_two_sided, student_t_two_sided};
 use crate::{Error, Result};
-
-/// How the variance between the units is estimated.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Between {
-    /// Restricted maximum likelihood.
-    #[default]
-    Reml,
-    /// The tau^2 at which the weighted sum of squares has its expectation (R. C. Paule and J. Mandel, J. Res. Natl. Bur. Stand.
-    /// 87 (1982) 377).
-    PauleMandel,
-}
 
 /// How the interval of the mean is made.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -40,13 +31,10 @@ pub enum Precision {
 ///
 /// | setting | default | when to change it |
 /// | --- | --- | --- |
-/// | `between` | `Reml` | `PauleMandel` where normality of the units is in doubt |
 /// | `precision` | `AtLeastStated` | `HartungKnapp` or `Normal` for comparison with other work |
 /// | `level` | 0.90 | |
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PoolSettings {
-    /// How the variance between the units is estimated.
-    pub between: Between,
     /// How the interval of the mean is made.
     pub precision: Precision,
     /// Level of the intervals.
@@ -55,7 +43,7 @@ pub struct PoolSettings {
 
 impl Default for PoolSettings {
     fn default() -> Self {
-        Self { between: Between::Reml, precision: Precision::AtLeastStated, level: 0.9 }
+        Self { precision: Precision::AtLeastStated, level: 0.9 }
     }
 }
 
@@ -107,10 +95,7 @@ impl PoolSettings {
         let units: Vec<(f64, f64)> = estimates.iter().zip(standard_errors).map(|(y, s)| (*y, s * s)).collect();
         let k = units.len() as f64;
         let q = weigh(&units, 0.0).squares;
-        let tau2 = match self.between {
-            Between::PauleMandel => paule_mandel(&units)?,
-            Between::Reml => reml(&units)?,
-        };
+        let tau2 = reml(&units)?;
         let sums = weigh(&units, tau2);
         let (df, variance, method) = match self.precision {
             Precision::HartungKnapp => (k - 1.0, sums.squares / (k - 1.0) / sums.total, "Hartung-Knapp, t"),
@@ -123,16 +108,12 @@ impl PoolSettings {
             Precision::HartungKnapp | Precision::AtLeastStated => student_t_two_sided(self.level, df)?,
             Precision::Normal => normal_two_sided(self.level)?,
         };
-        let name = match self.between {
-            Between::Reml => "REML",
-            Between::PauleMandel => "Paule-Mandel",
-        };
         let mean = Estimate::with_factor(
             sums.mean,
             variance.sqrt(),
             factor,
             self.level,
-            format!("random effects, {name}, {method}"),
+            format!("random effects, REML, {method}"),
         );
         let new_unit = new_unit(&units, self.level, sums.mean)?;
         Ok(Pooled {

@@ -17,7 +17,8 @@ use crate::{Error, Result};
 /// | `cusum_allowance` | 0.5 | 0 or more | half the step that is to be seen first |
 /// | `cusum_limit` | 4.8 | above 0 | larger for fewer false alarms: with allowance 0.5, 4 gives one in 168 errors, 5 one in 465 |
 /// | `cusum_head_start` | 0 | from 0, below 1 | share of the limit at which both sums start: 0.5 sees a fault that was there from the start |
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct ChartSettings {
     /// Weight of the newest error at the spacing below.
     pub ewma_weight: f64,

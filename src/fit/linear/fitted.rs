@@ -6,7 +6,7 @@ use ndarray::Array2;
 
 use super::super::matrix::{quadratic_form, to_array};
 use super::super::{Estimate, Scale, decimals_for};
-use super::solve::Solved;
+use super::refined::LinearSolution;
 use crate::{Error, Result};
 
 /// The result of a weighted linear least-squares fit.
@@ -28,16 +28,13 @@ pub struct LinearFit {
     pub scale: Scale,
     /// Observed less fitted, in the unit of the response.
     pub residuals: Vec<f64>,
-    /// Diagonal of the hat matrix: how much each observation fits itself, 0 to 1; they sum to the number of coefficients.
-    pub leverages: Vec<f64>,
-    sd: Vec<f64>,
     intercept: bool,
 }
 
 impl LinearFit {
     pub(super) fn assemble(
         names: Vec<String>,
-        solved: Solved,
+        solved: LinearSolution,
         scale: Scale,
         intercept: bool,
         sd: Option<&[f64]>,
@@ -57,8 +54,6 @@ impl LinearFit {
             sum_of_squares,
             scale,
             residuals: solved.residuals,
-            leverages: solved.leverages,
-            sd,
             intercept,
         }
     }
@@ -101,7 +96,7 @@ impl LinearFit {
     ///
     /// # Errors
     /// [`Error::Usage`] when the number of values is not the number of columns, [`Error::Setting`] for a bad level.
-    pub fn mean_at(&self, columns: &[f64], level: f64) -> Result<Estimate> {
+    pub fn confidence_interval(&self, columns: &[f64], level: f64) -> Result<Estimate> {
         let row = self.row(columns)?;
         self.interval(self.dot(&row), quadratic_form(&self.covariance, &row).sqrt(), level, "linear mean")
     }
@@ -110,37 +105,12 @@ impl LinearFit {
     /// given values of the columns, with its prediction interval. `se` is the standard error of prediction.
     ///
     /// # Errors
-    /// As for [`LinearFit::mean_at`].
-    pub fn new_at(&self, columns: &[f64], sd: f64, level: f64) -> Result<Estimate> {
+    /// As for [`LinearFit::confidence_interval`].
+    pub fn prediction_interval(&self, columns: &[f64], sd: f64, level: f64) -> Result<Estimate> {
         let row = self.row(columns)?;
         let own = sd * if self.scale == Scale::Estimated { self.sigma } else { 1.0 };
         let se = (quadratic_form(&self.covariance, &row) + own * own).sqrt();
         self.interval(self.dot(&row), se, level, "linear prediction")
-    }
-
-    /// Leave-one-out residuals `e_i / (1 - h_i)`: what each observation would have been off by, had the fit not seen
-    /// it. Infinite where an observation fits itself alone.
-    pub fn left_out_residuals(&self) -> Vec<f64> {
-        self.residuals.iter().zip(&self.leverages).map(|(e, h)| e / (1.0 - h)).collect()
-    }
-
-    /// Studentised deletion residuals: each left-out residual over its standard error from the fit without it; Student's
-    /// t with df - 1 when all is well (Cook and Weisberg, *Residuals and Influence in Regression*, 1982, section
-    /// 2.2.1). With a known scale the standard error is the stated one and they are standard normal. NaN where they do
-    /// not exist (df below 2, or a leverage of 1).
-    pub fn deletion_residuals(&self) -> Vec<f64> {
-        let standardised = self.residuals.iter().zip(&self.sd).map(|(e, s)| e / s);
-        standardised
-            .zip(&self.leverages)
-            .map(|(e, h)| {
-                let free = 1.0 - h;
-                let variance = match self.scale {
-                    Scale::Known => 1.0,
-                    Scale::Estimated => (self.sum_of_squares - e * e / free) / (self.df - 1.0),
-                };
-                e / (variance * free).sqrt()
-            })
-            .collect()
     }
 
     fn row(&self, columns: &[f64]) -> Result<Vec<f64>> {

@@ -3,8 +3,8 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::cross::Cross;
-use super::model::{Covariance, Model};
-use super::solve::{Factors, Level, Solved, solve};
+use super::equations::{Factors, LevelBlock, SolvedEquations, solve};
+use super::likelihood::{Covariance, MixedModel};
 use crate::{Error, Result};
 
 /// The random effects of one level, in the user's units.
@@ -16,8 +16,6 @@ pub struct LevelEffects {
     pub prediction: DMatrix<f64>,
     /// Covariance of the effects given the data, were the fixed coefficients known.
     pub conditional: DMatrix<f64>,
-    /// Covariance of the prediction errors (rows) with the errors of the fixed coefficients (columns).
-    pub with_fixed: DMatrix<f64>,
 }
 
 /// Coefficients and effects.
@@ -31,7 +29,7 @@ pub(super) struct Solution {
 }
 
 /// Coefficients of the orthonormal columns from the factorised equations: the last part of a back substitution.
-pub(super) fn fixed(solved: &Solved, cross: &Cross) -> DVector<f64> {
+pub(super) fn fixed(solved: &SolvedEquations, cross: &Cross) -> DVector<f64> {
     let (width, first) = (cross.width, cross.random);
     let p = width - 1 - first;
     let mut found = DVector::zeros(p);
@@ -47,7 +45,7 @@ pub(super) fn fixed(solved: &Solved, cross: &Cross) -> DVector<f64> {
 }
 
 impl Solution {
-    pub fn new(model: &Model, covariance: &Covariance) -> Result<Self> {
+    pub fn new(model: &MixedModel, covariance: &Covariance) -> Result<Self> {
         let doing = "the random effects of a mixed model";
         let data = &model.data;
         let (cross, factors) = model.system(covariance)?;
@@ -76,18 +74,11 @@ impl Solution {
             let q = data.terms[dense.term].q;
             let block = |m: &DMatrix<f64>| m.view((dense.offset, dense.offset), (q, q)).into_owned();
             let part = all.rows(dense.offset, q).into_owned();
-            let with_fixed = inverse.view((dense.offset, random), (q, p)).into_owned();
-            effects[dense.term].push(to_user.level(
-                dense.term,
-                &part,
-                &block(&inverse),
-                &block(&inverse_random),
-                &with_fixed,
-            ));
+            effects[dense.term].push(to_user.level(dense.term, &part, &block(&inverse), &block(&inverse_random)));
         }
         if let Some(main) = cross.main {
             let q = data.terms[main].q;
-            let mut level = Level::default();
+            let mut level = LevelBlock::default();
             for index in 0..data.terms[main].levels {
                 level
                     .factorise(data, &cross, &factors, main, index)
@@ -109,9 +100,7 @@ impl Solution {
                 let given = border.columns(0, links).into_owned();
                 let among = DMatrix::from_fn(links, links, |i, j| inverse_random[(at[i], at[j])]);
                 let conditional = own + &given * among * given.transpose();
-                let towards = DMatrix::from_fn(count, p, |i, j| inverse[(at[i], random + j)]);
-                let with_fixed = -(border * towards);
-                effects[main].push(to_user.level(main, &part, &prediction, &conditional, &with_fixed));
+                effects[main].push(to_user.level(main, &part, &prediction, &conditional));
             }
         }
         let phi = inverse.view((random, random), (p, p)) * square;
@@ -121,7 +110,7 @@ impl Solution {
 
 /// From relative effects in scaled units to the user's.
 struct Scaling<'a> {
-    model: &'a Model,
+    model: &'a MixedModel,
     factors: &'a Factors,
     square: f64,
 }
@@ -133,7 +122,6 @@ impl Scaling<'_> {
         part: &DVector<f64>,
         prediction: &DMatrix<f64>,
         conditional: &DMatrix<f64>,
-        with_fixed: &DMatrix<f64>,
     ) -> LevelEffects {
         let data = &self.model.data;
         let (q, scale) = (data.terms[term].q, &data.terms[term].scale);
@@ -143,7 +131,6 @@ impl Scaling<'_> {
             values: (&map * part).iter().copied().collect(),
             prediction: &map * prediction * map.transpose() * self.square,
             conditional: &map * conditional * map.transpose() * self.square,
-            with_fixed: &map * with_fixed * data.back.transpose() * (data.unit * self.square),
         }
     }
 }

@@ -8,9 +8,10 @@ use super::component::{Boundary, Component, boundary, components};
 use super::design::Design;
 use super::effects::{LevelEffects, Solution};
 use super::inference::Inference;
-use super::model::{Covariance, Model};
-use super::prepared::Prepared;
-use super::settings::{Criterion, Df, MixedSettings};
+use super::likelihood::{Covariance, MixedModel};
+use super::scaled::ScaledData;
+use super::settings::{Df, MixedSettings};
+use crate::fit::Likelihood;
 use crate::fit::{Estimate, decimals_for};
 use crate::{Error, Result};
 
@@ -36,9 +37,9 @@ pub struct MixedFit {
     pub boundary: Vec<Boundary>,
     /// Whether the search for the likelihood's top settled.
     pub converged: bool,
-    /// Random effects by grouping and level at the estimated variances. For intervals see [`MixedFit::predictions`].
+    /// Random effects by grouping and level at the estimated variances.
     pub effects: Vec<Vec<LevelEffects>>,
-    pub(super) model: Model,
+    pub(super) model: MixedModel,
     pub(super) at: Covariance,
     inference: Inference,
 }
@@ -46,27 +47,33 @@ pub struct MixedFit {
 /// Degrees of freedom below which there is no interval: Student's quantiles pass some 1e10 there.
 const LEAST_DF: f64 = 0.1;
 
-impl MixedFit {
-    pub(super) fn of(settings: MixedSettings, design: &Design) -> Result<Self> {
-        if settings.criterion == Criterion::Ml && settings.df == Df::KenwardRoger {
+impl MixedSettings {
+    /// Fits the model.
+    ///
+    /// # Errors
+    /// [`Error::Usage`] and [`Error::Setting`] for a design that does not fit together, Kenward-Roger with ML;
+    /// [`Error::NotEstimable`] for data that cannot tell the parts apart, such as a linear combination among the fixed
+    /// columns (named), one level only, or as many effects as rows; [`Error::Numeric`] when the search does not settle.
+    pub fn fit(&self, design: &Design) -> Result<MixedFit> {
+        if self.criterion == Likelihood::Ml && self.df == Df::KenwardRoger {
             let value = "KenwardRoger with Ml".to_owned();
             return Err(Error::Setting { name: "df", value, wanted: "Satterthwaite or Normal with ML" });
         }
-        let model = Model::new(Prepared::new(design)?, settings.criterion)?;
+        let model = MixedModel::new(ScaledData::new(design)?, self.criterion)?;
         let (at, deviance, converged) = model.fit(None)?;
         let solution = Solution::new(&model, &at)?;
-        let inference = Inference::new(settings.df, &model, &at, solution.phi.clone())?;
+        let inference = Inference::new(self.df, &model, &at, solution.phi.clone())?;
         let data = &model.data;
         let (unit, back) = (data.unit, &data.back);
         let coefficients = &data.start + back * &solution.fixed * unit;
         let to_user = |phi: &DMatrix<f64>| back * phi * back.transpose() * (unit * unit);
         let (n, p) = (data.n as f64, data.p as f64);
-        let scaled = match settings.criterion {
-            Criterion::Ml => deviance + 2.0 * n * unit.ln(),
-            Criterion::Reml => deviance + 2.0 * (n - p) * unit.ln() - 2.0 * ln_det(back),
+        let scaled = match self.criterion {
+            Likelihood::Ml => deviance + 2.0 * n * unit.ln(),
+            Likelihood::Reml => deviance + 2.0 * (n - p) * unit.ln() - 2.0 * ln_det(back),
         };
-        Ok(Self {
-            settings,
+        Ok(MixedFit {
+            settings: *self,
             design: design.clone(),
             coefficients: coefficients.iter().copied().collect(),
             covariance: to_user(&solution.phi),
@@ -81,7 +88,9 @@ impl MixedFit {
             model,
         })
     }
+}
 
+impl MixedFit {
     /// True when something of the covariance lies on the edge of what it may be.
     pub fn singular(&self) -> bool {
         !self.boundary.is_empty()

@@ -35,27 +35,25 @@
 //! first); groupings by the thousand that cross one another.
 
 mod bootstrap;
+mod by_rows;
 mod component;
 mod cross;
 mod design;
 mod effects;
+mod equations;
 mod fitted;
 mod inference;
-mod model;
+mod likelihood;
 mod moments;
 mod newton;
-mod posterior;
-mod predict;
-mod prepared;
 mod profile;
+mod scaled;
 mod settings;
-mod solve;
 
 pub use bootstrap::{Bootstrap, BootstrapSettings};
 pub use component::{Boundary, Component, ComponentKind};
-pub use design::{Column, Design, KnownErrors, Random, Residual, Spread};
+pub use design::{Column, Design, KnownCovariance, Random, Residual, Spread};
 pub use effects::LevelEffects;
 pub use fitted::MixedFit;
-pub use predict::{Predicted, PredictionSettings};
 pub use profile::Profiled;
-pub use settings::{Criterion, Df, MixedSettings};
+pub use settings::{Df, MixedSettings};

@@ -105,11 +105,6 @@ fn shifted(at: &[f64], moves: &[(usize, f64)]) -> Vec<f64> {
     place
 }
 
-/// The Hessian by differences.
-pub(super) fn hessian(function: &dyn Fn(&[f64]) -> f64, at: &[f64]) -> DMatrix<f64> {
-    derivatives(function, at, function(at)).1
-}
-
 /// Gradient and Hessian by central differences.
 fn derivatives(function: &dyn Fn(&[f64]) -> f64, at: &[f64], value: f64) -> (DVector<f64>, DMatrix<f64>) {
     let size = at.len();

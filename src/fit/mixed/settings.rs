@@ -1,32 +1,10 @@
 //! How a mixed model is fitted.
 
-use super::design::Design;
-use super::fitted::MixedFit;
-use crate::Result;
-
-/// What is maximised.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Criterion {
-    /// The restricted likelihood, that of what the fixed columns leave: variances without the bias that estimating the
-    /// coefficients brings (H. D. Patterson and R. Thompson, Biometrika 58 (1971) 545).
-    #[default]
-    Reml,
-    /// The likelihood. For comparing fixed parts, and for profile intervals.
-    Ml,
-}
-
-impl Criterion {
-    /// Its name.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Reml => "REML",
-            Self::Ml => "ML",
-        }
-    }
-}
+use crate::fit::Likelihood;
 
 /// How the intervals of fixed coefficients allow for variances being estimated.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Df {
     /// Covariance adjusted for small samples and degrees of freedom by moments (M. G. Kenward and J. H. Roger, Biometrics 53 (1997)
     /// 983). Of a REML fit only.
@@ -48,19 +26,7 @@ pub enum Df {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct MixedSettings {
     /// What is maximised.
-    pub criterion: Criterion,
+    pub criterion: Likelihood,
     /// Intervals of fixed coefficients.
     pub df: Df,
-}
-
-impl MixedSettings {
-    /// Fits the model.
-    ///
-    /// # Errors
-    /// [`crate::Error::Usage`] and [`crate::Error::Setting`] for a design that does not fit together, Kenward-Roger with ML;
-    /// [`crate::Error::NotEstimable`] for data that cannot tell the parts apart, such as a linear combination among the fixed
-    /// columns (named), one level only, or as many effects as rows; [`crate::Error::Numeric`] when the search does not settle.
-    pub fn fit(&self, design: &Design) -> Result<MixedFit> {
-        MixedFit::of(*self, design)
-    }
 }

@@ -23,124 +23,24 @@
 //! - What is not computed: R squared, which means nothing for nonlinear models.
 
 mod assemble;
-mod check;
+mod bounded;
 mod curve;
 mod fitted;
 mod normal;
+mod numeric_jacobian;
+mod outcome;
 mod parameter;
 mod profile;
+mod residuals;
+mod settings;
 mod solver;
 mod stop;
-mod target;
 
-use ndarray::ArrayViewMut2;
-
-pub use check::numeric_jacobian;
 pub use curve::{Curve, CurveResiduals};
 pub use fitted::{FittedParameter, NonlinearFit, ParameterState};
-pub use parameter::{Parameter, Prior};
+pub use numeric_jacobian::numeric_jacobian;
+pub use parameter::{Parameter, ParameterPrior};
 pub use profile::{Functional, ProfileInterval};
+pub use residuals::{Residuals, SMALL};
+pub use settings::NonlinearSettings;
 pub use stop::StopReason;
-
-use super::Scale;
-use crate::{Error, Result};
-
-/// Most parameters, held ones included, of a problem that is solved in passes over its rows.
-pub const SMALL: usize = 6;
-
-/// A least-squares problem: residuals and their derivatives.
-///
-/// Residuals are standardised: (observed - fitted) / standard deviation, or any function whose squares are to be summed.
-pub trait Residuals {
-    /// How many residuals there are.
-    fn count(&self) -> usize;
-
-    /// Writes the residuals at `parameters` (all of them, in the order of the fit) into `out`, of length [`Self::count`].
-    ///
-    /// # Errors
-    /// Where the model has no value. At a trial step an error only makes the step shorter; at the start it ends the fit.
-    fn residuals(&self, parameters: &[f64], out: &mut [f64]) -> Result<()>;
-
-    /// Writes d residual_i / d parameter_j into row i, column j of `out`.
-    ///
-    /// # Errors
-    /// Where the model has no derivative.
-    fn jacobian(&self, parameters: &[f64], out: ArrayViewMut2<'_, f64>) -> Result<()>;
-
-    /// Visits the rows in order with each residual and its derivatives, as [`Self::residuals`] and [`Self::jacobian`] give
-    /// them, and gives true; or gives false before the first where there is no such pass, as for more than [`SMALL`]
-    /// parameters. A row whose model has no value is visited with a residual that is not finite.
-    fn sweep(&self, _parameters: &[f64], _visit: impl FnMut(f64, &[f64])) -> bool {
-        false
-    }
-}
-
-/// How a nonlinear fit is done.
-///
-/// | setting | default | range | when to change it |
-/// | --- | --- | --- | --- |
-/// | `scale` | `Estimated` | | `Known` when residuals are over standard deviations taken at their word |
-/// | `tolerance` | 1e-14 | 0 to 0.1 | larger to stop earlier: relative change of the sum of squares and of the parameters; above 1e-12 without the Gauss-Newton steps for the last digits |
-/// | `patience` | 1000 | above 0 | evaluations per parameter before giving up |
-/// | `singular` | 1e-10 | above 0, below 1 | smallest share of the largest singular value that still counts as seen |
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct NonlinearSettings {
-    /// Whether the residuals' standard deviations are right as they stand or up to a common factor.
-    pub scale: Scale,
-    /// Relative change of the sum of squares, and of the parameters, below which the iteration ends.
-    pub tolerance: f64,
-    /// Evaluations per parameter before giving up.
-    pub patience: usize,
-    /// Singular values of the scaled Jacobian below this share of the largest count as zero.
-    pub singular: f64,
-}
-
-impl Default for NonlinearSettings {
-    fn default() -> Self {
-        Self { scale: Scale::Estimated, tolerance: 1e-14, patience: 1000, singular: 1e-10 }
-    }
-}
-
-impl NonlinearSettings {
-    /// Fits the parameters, from their start values.
-    ///
-    /// A fit that stops without converging is a result, whose [`NonlinearFit::stop`] says so and whose findings are not
-    /// estimable; it is not an error.
-    ///
-    /// # Errors
-    /// - [`Error::Setting`]: a setting out of range, a start outside its bounds, a prior's standard deviation not above 0.
-    /// - [`Error::Usage`]: no parameters, or two of one name.
-    /// - [`Error::NotEstimable`]: fewer residuals and priors than free parameters (or as many, when the scale is to be
-    ///   estimated), or residuals that cannot be computed at the start.
-    pub fn fit(&self, problem: &impl Residuals, parameters: &[Parameter]) -> Result<NonlinearFit> {
-        self.check()?;
-        parameter::check(parameters)?;
-        let free = parameters.iter().filter(|parameter| !parameter.held).count();
-        let priors = parameters.iter().filter(|parameter| !parameter.held && parameter.prior.is_some()).count();
-        let needed = free + usize::from(self.scale == Scale::Estimated);
-        if problem.count() + priors < needed || problem.count() == 0 {
-            return Err(Error::not_estimable(
-                format!("a fit of {free} parameters"),
-                format!("{} residuals and {priors} priors; {needed} are needed", problem.count()),
-            ));
-        }
-        solver::fit(self, problem, parameters)
-    }
-
-    fn check(&self) -> Result<()> {
-        if !(0.0..=0.1).contains(&self.tolerance) {
-            return Err(Error::Setting { name: "tolerance", value: self.tolerance.to_string(), wanted: "0 to 0.1" });
-        }
-        if self.patience == 0 {
-            return Err(Error::Setting { name: "patience", value: "0".to_owned(), wanted: "a number above 0" });
-        }
-        if !(self.singular > 0.0 && self.singular < 1.0) {
-            return Err(Error::Setting {
-                name: "singular",
-                value: self.singular.to_string(),
-                wanted: "between 0 and 1",
-            });
-        }
-        Ok(())
-    }
-}

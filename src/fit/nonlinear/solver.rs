@@ -1,11 +1,11 @@
 //! The iteration: Levenberg-Marquardt on the free parameters, bounds by projection, priors as further residuals.
 
 use levenberg_marquardt::LevenbergMarquardt;
-use nalgebra::DMatrix;
 
 use super::assemble::assemble;
+use super::bounded::BoundedProblem;
 use super::fitted::NonlinearFit;
-use super::target::Target;
+use super::outcome::{FIRST_STEPS, Outcome, POLISHED};
 use super::{NonlinearSettings, Parameter, Residuals, StopReason, normal};
 use crate::fit::Scale;
 use crate::{Error, Result};
@@ -13,34 +13,37 @@ use crate::{Error, Result};
 /// Rounds of letting parameters off their bounds before the end is taken as it is.
 const ROUNDS: usize = 20;
 
-/// The first step may be this many times the length of the start, in MINPACK's scaling.
-pub(super) const FIRST_STEPS: f64 = 100.0;
+/// The first steps tried where [`FIRST_STEPS`] leads astray.
 const SHORT_FIRST_STEPS: [f64; 2] = [1.0, 0.1];
 
-/// Fits with this tolerance or less are asked for their last digits, which need some Gauss-Newton steps at the end.
-pub(super) const POLISHED: f64 = 1e-12;
-/// Such steps at most.
-pub(super) const POLISH: usize = 15;
-
-/// Where an iteration ended.
-pub(super) struct End {
-    /// All parameters, held ones included.
-    pub values: Vec<f64>,
-    /// -1 or 1 for a parameter that rests on its lower or upper bound, else 0.
-    pub resting: Vec<i8>,
-    pub stop: StopReason,
-    pub evaluations: usize,
-    /// Standard deviation of one residual, by which the priors were weighed.
-    pub sigma: f64,
-    /// J'J of all parameters, where it was gathered and is well-conditioned.
-    pub normal: Option<DMatrix<f64>>,
+impl NonlinearSettings {
+    /// Fits the parameters, from their start values.
+    ///
+    /// A fit that stops without converging is a result, whose [`NonlinearFit::stop`] says so and whose findings are not
+    /// estimable; it is not an error.
+    ///
+    /// # Errors
+    /// - [`Error::Setting`]: a setting out of range, a start outside its bounds, a prior's standard deviation not above 0.
+    /// - [`Error::Usage`]: no parameters, or two of one name.
+    /// - [`Error::NotEstimable`]: fewer residuals and priors than free parameters (or as many, when the scale is to be
+    ///   estimated), or residuals that cannot be computed at the start.
+    pub fn fit(&self, problem: &impl Residuals, parameters: &[Parameter]) -> Result<NonlinearFit> {
+        self.check()?;
+        super::parameter::check(parameters)?;
+        let free = parameters.iter().filter(|parameter| !parameter.held).count();
+        let priors = parameters.iter().filter(|parameter| !parameter.held && parameter.prior.is_some()).count();
+        let needed = free + usize::from(self.scale == Scale::Estimated);
+        if problem.count() + priors < needed || problem.count() == 0 {
+            return Err(Error::not_estimable(
+                format!("a fit of {free} parameters"),
+                format!("{} residuals and {priors} priors; {needed} are needed", problem.count()),
+            ));
+        }
+        fit(self, problem, parameters)
+    }
 }
 
-pub(super) fn fit(
-    settings: &NonlinearSettings,
-    problem: &impl Residuals,
-    parameters: &[Parameter],
-) -> Result<NonlinearFit> {
+fn fit(settings: &NonlinearSettings, problem: &impl Residuals, parameters: &[Parameter]) -> Result<NonlinearFit> {
     let starts: Vec<f64> = parameters.iter().map(|parameter| parameter.start).collect();
     if let Some(end) = normal::minimise(settings, problem, parameters, &starts) {
         return assemble(settings, problem, parameters, end);
@@ -89,7 +92,7 @@ fn minimise(
     parameters: &[Parameter],
     start: &[f64],
     sigma: f64,
-) -> End {
+) -> Outcome {
     let mut best = descend(settings, problem, parameters, start, sigma, FIRST_STEPS);
     // A long first step can land where a parameter no longer does anything: try again with short ones.
     for factor in SHORT_FIRST_STEPS {
@@ -106,7 +109,7 @@ fn minimise(
 
 /// A descent from the start, and how good its end is.
 struct Descent {
-    end: End,
+    end: Outcome,
     /// Half the sum of squares, priors included.
     objective: f64,
     /// True when a free parameter has no effect on the residuals at the end.
@@ -127,7 +130,7 @@ fn descend(
         .with_gtol(settings.tolerance)
         .with_stepbound(first_steps)
         .with_patience(settings.patience);
-    let mut target = Target::new(problem, parameters, start, sigma);
+    let mut target = BoundedProblem::new(problem, parameters, start, sigma);
     let mut evaluations = 0;
     let mut last = f64::INFINITY;
     let mut stop = StopReason::OutOfPatience;
@@ -147,6 +150,6 @@ fn descend(
         evaluations += target.polish();
     }
     let (resting, blind) = (target.resting(), target.is_blind());
-    let end = End { values: target.values, resting, stop, evaluations, sigma, normal: None };
+    let end = Outcome { values: target.values, resting, stop, evaluations, sigma, normal: None };
     Descent { end, objective: last, blind }
 }

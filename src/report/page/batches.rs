@@ -2,7 +2,6 @@
 
 use maud::{Markup, html};
 
-use crate::chart;
 use crate::forecast::Forecast;
 use crate::kinetics::{BatchFit, BatchState, Candidate, Kinetics, Trait};
 use crate::report::words::count;
@@ -87,8 +86,7 @@ fn one(study: &SeasonStudy, fit: &BatchFit, i: usize) -> Markup {
 
 /// A trait with its unit.
 fn trait_with_unit(which: Trait) -> String {
-    let (name, unit) = chart::trait_in_words(which);
-    format!("{name}, {unit}")
+    format!("{}, {}", which.title(), which.unit())
 }
 
 fn numbers(found: &Kinetics) -> Grid {

@@ -7,7 +7,6 @@ use maud::{Markup, html};
 use crate::calibration::{
     BathPlan, Builds, Calibration, Calibrations, NoCurve, WATER_TILT_DEG, WATER_TILT_TOLERANCE_DEG,
 };
-use crate::chart;
 use crate::fit::Estimate;
 use crate::gravity::{ShellEffect, ShellEffects};
 use crate::report::summary::Summary;
@@ -42,7 +41,7 @@ fn curves(found: &Calibrations) -> Grid {
     ResultTable::new(&found.calibrations, 60)
         .text("calibration", |c| &c.calibration)
         .time("last bath", |c| Some(c.calibrated_at))
-        .text("curve", |c| chart::curve_in_words(c.kind))
+        .text("curve", |c| c.kind.words())
         .count("baths", |c| c.baths.len())
         .number("residual", "SG", 5, |c| c.rmse_sg)
         .number("from", "SG", 4, |c| Some(c.sg_min))

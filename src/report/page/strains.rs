@@ -2,7 +2,6 @@
 
 use maud::{Markup, html};
 
-use crate::chart;
 use crate::report::summary::Summary;
 use crate::report::words::percent;
 use crate::show::{Grid, ResultTable};
@@ -28,7 +27,7 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
 
 fn means(found: &Strains) -> Grid {
     ResultTable::new(&found.means, 120)
-        .text("trait", |mean| chart::trait_in_words(mean.which).0)
+        .text("trait", |mean| mean.which.title())
         .text("strain", |mean| &mean.strain)
         .count("batches", |mean| mean.n)
         .mixed("mean", |mean| mean.mean.estimate())
@@ -38,7 +37,7 @@ fn means(found: &Strains) -> Grid {
 
 fn differences(found: &Strains) -> Grid {
     ResultTable::new(&found.contrasts, 300)
-        .text("trait", |pair| chart::trait_in_words(pair.which).0)
+        .text("trait", |pair| pair.which.title())
         .text("first", |pair| &pair.a)
         .text("second", |pair| &pair.b)
         .mixed("first \u{2212} second", |pair| pair.difference.estimate())

@@ -2,7 +2,6 @@
 
 use std::collections::BTreeSet;
 
-use crate::chart;
 use crate::kinetics::Trait;
 use crate::show::ResultTable;
 use crate::strains::{StrainMean, Strains};
@@ -39,8 +38,8 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
     let estimate = |name: &str, which| of(name, which).and_then(|mean| mean.mean.estimate());
     let mut table = ResultTable::new(names, usize::MAX).text("strain", |name| name);
     table = table.number("batches", "", 0, |name| n(name).map(|n| n as f64));
-    for (which, (heading, unit)) in SHOWN.into_iter().map(|which| (which, chart::trait_in_words(which))) {
-        table = table.estimate(heading, unit, |name| estimate(name, which));
+    for which in SHOWN {
+        table = table.estimate(which.title(), which.unit(), |name| estimate(name, which));
     }
     answer.table = table.titled("");
     answer

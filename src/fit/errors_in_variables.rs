@@ -1,0 +1,168 @@
+//! Lines and curves when both variables have errors.
+//!
+//! The true points lie on y = f(x; p); both coordinates are measured with independent Gaussian errors of known standard
+//! deviations. Maximum likelihood over the parameters and the true x together minimises
+//!
+//! ```text
+//! S(p) = sum_i min over xi_i of  (x_i - xi_i)^2 / sx_i^2 + (y_i - f(xi_i; p))^2 / sy_i^2
+//! ```
+//!
+//! For a straight line this is the exact solution of D. York (Can. J. Phys. 44 (1966) 1079). Weights that are only
+//! iterated ("effective variance" with the weights held fixed within a step) do not minimise S: they give a slope that
+//! is too small, so they are not offered.
+
+use ndarray::ArrayViewMut2;
+
+use crate::fit::nonlinear::{Curve, Residuals};
+use crate::{Error, Result};
+
+/// A curve that also knows its slope in x.
+pub trait SlopedCurve: Curve {
+    /// df/dx at `x`.
+    fn slope(&self, x: f64, parameters: &[f64]) -> f64;
+}
+
+/// The distances of points from a curve: the residuals of a fit with errors in both variables.
+///
+/// With the nearest point xi of the curve (nearest in units of the errors) the residual and its derivative are
+///
+/// ```text
+/// r^2 = (x - xi)^2 / sx^2 + (y - f(xi))^2 / sy^2, with the sign of y - f(xi)
+/// dr/dp_j = -(df/dp_j at xi) / w,   w^2 = sy^2 + f'(xi)^2 sx^2
+/// ```
+///
+/// as at the nearest point the change of xi does not change the distance. The covariance that follows is that of York,
+/// Evensen, Martinez and De Basabe Delgado (Am. J. Phys. 72 (2004) 367): weights taken at the adjusted points.
+#[derive(Debug, Clone, Copy)]
+pub struct DistanceResiduals<'a, C> {
+    curve: &'a C,
+    x: &'a [f64],
+    y: &'a [f64],
+    sd_x: &'a [f64],
+    sd_y: &'a [f64],
+}
+
+impl<'a, C: SlopedCurve> DistanceResiduals<'a, C> {
+    /// The problem for the given points and standard deviations; `sd_x` may be 0, `sd_y` may not.
+    ///
+    /// # Errors
+    /// [`Error::Usage`] for different lengths, [`Error::Setting`] for a standard deviation out of range,
+    /// [`Error::NotEstimable`] for a point that is not finite.
+    pub fn new(curve: &'a C, x: &'a [f64], y: &'a [f64], sd_x: &'a [f64], sd_y: &'a [f64]) -> Result<Self> {
+        let n = x.len();
+        if y.len() != n || sd_x.len() != n || sd_y.len() != n {
+            return Err(Error::Usage(format!("{n} x, {} y, {} sd_x, {} sd_y", y.len(), sd_x.len(), sd_y.len())));
+        }
+        if let Some(bad) = sd_x.iter().find(|s| !(**s >= 0.0 && s.is_finite())) {
+            return Err(Error::Setting {
+                name: "sd_x",
+                value: bad.to_string(),
+                wanted: "finite numbers of at least 0",
+            });
+        }
+        if let Some(bad) = sd_y.iter().find(|s| !(**s > 0.0 && s.is_finite())) {
+            return Err(Error::Setting { name: "sd_y", value: bad.to_string(), wanted: "finite numbers above 0" });
+        }
+        if let Some(i) = x.iter().zip(y).position(|(x, y)| !(x.is_finite() && y.is_finite())) {
+            return Err(Error::not_estimable("a curve", format!("point {i} is not finite")));
+        }
+        Ok(Self { curve, x, y, sd_x, sd_y })
+    }
+
+    /// The x of the curve's points nearest to the data: the adjusted x.
+    pub fn adjusted_x(&self, parameters: &[f64]) -> Vec<f64> {
+        self.points().map(|point| self.nearest(point, parameters)).collect()
+    }
+
+    /// Standard deviations of the points about the curve, in y: `sqrt(sd_y^2 + (slope sd_x)^2)` at the adjusted x.
+    pub fn widths(&self, parameters: &[f64]) -> Vec<f64> {
+        self.points().map(|point| self.width(point, self.nearest(point, parameters), parameters)).collect()
+    }
+
+    fn points(&self) -> impl Iterator<Item = MeasuredPoint> {
+        let pairs = self.x.iter().zip(self.y).zip(self.sd_x.iter().zip(self.sd_y));
+        pairs.map(|((x, y), (sd_x, sd_y))| MeasuredPoint { x: *x, y: *y, sd_x: *sd_x, sd_y: *sd_y })
+    }
+
+    fn squared(&self, point: MeasuredPoint, xi: f64, parameters: &[f64]) -> f64 {
+        let across = if point.sd_x > 0.0 { (point.x - xi) / point.sd_x } else { 0.0 };
+        let along = (point.y - self.curve.value(xi, parameters)) / point.sd_y;
+        across * across + along * along
+    }
+
+    /// Gauss-Newton in xi from the measured x, halving steps that lead away.
+    fn nearest(&self, point: MeasuredPoint, parameters: &[f64]) -> f64 {
+        if point.sd_x == 0.0 {
+            return point.x;
+        }
+        let (vx, vy) = (point.sd_x * point.sd_x, point.sd_y * point.sd_y);
+        let mut xi = point.x;
+        let mut distance = self.squared(point, xi, parameters);
+        for _ in 0..50 {
+            let slope = self.curve.slope(xi, parameters);
+            let gap = point.y - self.curve.value(xi, parameters);
+            // The minimum of the distance to the tangent at xi.
+            let mut step = ((point.x - xi) * vy + slope * gap * vx) / (vy + slope * slope * vx);
+            if !step.is_finite() {
+                return xi;
+            }
+            let mut moved = false;
+            for _ in 0..30 {
+                let trial = self.squared(point, xi + step, parameters);
+                if trial <= distance {
+                    moved = step.abs() > f64::EPSILON * xi.abs();
+                    xi += step;
+                    distance = trial;
+                    break;
+                }
+                step *= 0.5;
+            }
+            if !moved || step.abs() <= 1e-12 * point.sd_x {
+                break;
+            }
+        }
+        xi
+    }
+}
+
+#[derive(Debug, Clone, Copy)]
+struct MeasuredPoint {
+    x: f64,
+    y: f64,
+    sd_x: f64,
+    sd_y: f64,
+}
+
+impl<C: SlopedCurve> DistanceResiduals<'_, C> {
+    fn width(&self, point: MeasuredPoint, xi: f64, parameters: &[f64]) -> f64 {
+        point.sd_y.hypot(self.curve.slope(xi, parameters) * point.sd_x)
+    }
+}
+
+impl<C: SlopedCurve> Residuals for DistanceResiduals<'_, C> {
+    fn count(&self) -> usize {
+        self.x.len()
+    }
+
+    fn residuals(&self, parameters: &[f64], out: &mut [f64]) -> Result<()> {
+        for (cell, point) in out.iter_mut().zip(self.points()) {
+            let xi = self.nearest(point, parameters);
+            let gap = point.y - self.curve.value(xi, parameters);
+            *cell = self.squared(point, xi, parameters).sqrt().copysign(gap);
+        }
+        Ok(())
+    }
+
+    fn jacobian(&self, parameters: &[f64], mut out: ArrayViewMut2<'_, f64>) -> Result<()> {
+        let mut gradient = vec![0.0; parameters.len()];
+        for (mut row, point) in out.rows_mut().into_iter().zip(self.points()) {
+            let xi = self.nearest(point, parameters);
+            self.curve.gradient(xi, parameters, &mut gradient);
+            let width = self.width(point, xi, parameters);
+            for (cell, slope) in row.iter_mut().zip(&gradient) {
+                *cell = -slope / width;
+            }
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,105 @@
+//! A study that is put together step by step.
+
+use crate::error::{Error, Result};
+use crate::season::{Season, guess, list};
+use std::fmt;
+
+use super::as_of::AsOf;
+use super::result::SeasonStudy;
+use super::settings::Settings;
+
+/// A study of one season, before it runs.
+///
+/// ```
+/// use heelwort::prelude::*;
+/// # fn main() -> heelwort::Result<()> {
+/// # let simulated = SimulateSettings { batches: 1, probes: 1, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?;
+/// # let season = simulated.season;
+/// let moment = AsOf { batch: season.batches[0].batch.clone(), as_of: season.batches[0].pitched_at.plus_hours(72.0) };
+/// let study = Study::of(&season)
+///     .name("spring")
+///     .settings(Settings { level: 0.95, ..Settings::default() })
+///     .asked(&[moment])
+///     .progress(|doing| eprintln!("{doing}"))
+///     .run()?;
+/// assert_eq!(study.name, "spring");
+/// # Ok(())
+/// # }
+/// ```
+pub struct Study<'a> {
+    season: Season,
+    name: String,
+    settings: Settings,
+    asked: Vec<AsOf>,
+    progress: Box<dyn Fn(&str) + 'a>,
+}
+
+impl From<&Season> for Season {
+    fn from(season: &Season) -> Self {
+        season.clone()
+    }
+}
+
+impl fmt::Debug for Study<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "study of {} with {} moments asked for", self.name, self.asked.len())
+    }
+}
+
+impl<'a> Study<'a> {
+    /// A study of this season with the default settings. A season that is handed over is not copied, one that is lent is.
+    pub fn of(season: impl Into<Season>) -> Self {
+        Self {
+            season: season.into(),
+            name: "season".to_owned(),
+            settings: Settings::default(),
+            asked: Vec::new(),
+            progress: Box::new(|_| ()),
+        }
+    }
+
+    /// The season's name in the report.
+    #[must_use]
+    pub fn name(self, name: impl Into<String>) -> Self {
+        Self { name: name.into(), ..self }
+    }
+
+    /// Other settings.
+    #[must_use]
+    pub fn settings(self, settings: Settings) -> Self {
+        Self { settings, ..self }
+    }
+
+    /// Moments as of which batches are forecast besides the running ones.
+    #[must_use]
+    pub fn asked(self, moments: &[AsOf]) -> Self {
+        Self { asked: moments.to_vec(), ..self }
+    }
+
+    /// Calls `say` with what is being done, as in "looking for drift".
+    #[must_use]
+    pub fn progress(self, say: impl Fn(&str) + 'a) -> Self {
+        Self { progress: Box::new(say), ..self }
+    }
+
+    /// Runs all studies. One without input is skipped, one whose data do not suffice has failed: both say why and stop
+    /// nothing else.
+    ///
+    /// # Errors
+    /// [`Error::Usage`] for a setting out of its range and for a batch that is asked for and not in the season, with the
+    /// names that are.
+    pub fn run(self) -> Result<SeasonStudy> {
+        let settings = self.settings.checked()?;
+        let batches: Vec<&str> = self.season.batches.iter().map(|batch| batch.batch.as_str()).collect();
+        if let Some(unknown) = self.asked.iter().find(|moment| !batches.contains(&moment.batch.as_str())) {
+            return Err(not_there("batch", &unknown.batch, &batches));
+        }
+        settings.run(self.season, self.name, &self.asked, &self.progress)
+    }
+}
+
+/// The error for a name that does not exist, with those that do.
+pub(super) fn not_there(what: &str, wanted: &str, names: &[&str]) -> Error {
+    let near = guess(wanted, names).map(|near| format!("; did you mean `{near}`?")).unwrap_or_default();
+    Error::Usage(format!("no {what} `{wanted}`; there are {}{near}", list(names)))
+}

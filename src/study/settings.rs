@@ -1,0 +1,197 @@
+//! The settings of the whole study, in one tree.
+
+use serde::{Deserialize, Serialize};
+
+use crate::calibration::{BuildSettings, CalibrationSettings, PlanSettings};
+use crate::common::{ActivationEnergy, AtRest, CommonSettings, InstrumentErrors};
+use crate::drift::DriftSettings;
+use crate::error::{Error, Result};
+use crate::forecast::ForecastSettings;
+use crate::gravity::ShellEffectSettings;
+use crate::kinetics::KineticsSettings;
+use crate::strains::StrainSettings;
+
+/// Settings of the whole study. What several studies share is set once, at the top; the rest is set under the study that
+/// it belongs to. `season.toml` takes the same names below `[study]`:
+///
+/// ```toml
+/// [study]
+/// level = 0.95
+/// at_rest = { within_sg = 0.0015 }
+///
+/// [study.drift]
+/// limit_sg = 0.003
+/// ```
+///
+/// ```
+/// use heelwort::study::Settings;
+///
+/// let mut settings = Settings { level: 0.95, ..Settings::default() };
+/// settings.drift.limit_sg = 0.003;
+/// assert!(settings.check().is_ok());
+///
+/// settings.drift.shift_alarm = 7.0;
+/// assert_eq!(settings.check().unwrap_err().to_string(), "setting `study.drift.shift_alarm` is 7; wanted 0 to 0.5");
+/// ```
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Settings {
+    /// Level of all intervals, 0.5 to 0.9999.
+    pub level: f64,
+    /// How far above the gravity that its wort allows a batch at rest counts as stuck, SG.
+    pub stuck_above_limit_sg: f64,
+    /// When a batch is at rest.
+    pub at_rest: AtRest,
+    /// By how much instruments may be wrong.
+    pub instruments: InstrumentErrors,
+    /// How temperature acts on the pace of a fermentation.
+    pub activation: ActivationEnergy,
+    /// Of calibration.
+    pub calibration: CalibrationSettings,
+    /// Of the build check.
+    pub builds: BuildSettings,
+    /// Of the baths of the next calibration.
+    pub bath_plan: PlanSettings,
+    /// Of what cold crashes tell of the probes.
+    pub shell_effects: ShellEffectSettings,
+    /// Of drift.
+    pub drift: DriftSettings,
+    /// Of kinetics.
+    pub kinetics: KineticsSettings,
+    /// Of forecasts and their backtest.
+    pub forecast: ForecastSettings,
+    /// Of the comparison of strains.
+    pub strains: StrainSettings,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        let CommonSettings { level, at_rest, stuck_above_limit_sg, instruments, activation } =
+            CommonSettings::default();
+        Self {
+            level,
+            stuck_above_limit_sg,
+            at_rest,
+            instruments,
+            activation,
+            calibration: CalibrationSettings::default(),
+            builds: BuildSettings::default(),
+            bath_plan: PlanSettings::default(),
+            shell_effects: ShellEffectSettings::default(),
+            drift: DriftSettings::default(),
+            kinetics: KineticsSettings::default(),
+            forecast: ForecastSettings::default(),
+            strains: StrainSettings::default(),
+        }
+    }
+}
+
+impl Settings {
+    /// Checks every setting.
+    ///
+    /// # Errors
+    /// [`Error::Usage`] with the whole name, the value and the allowed range of the first that is wrong, and for a field
+    /// `common` of a study that was set by itself: what it holds is set at the top of the tree.
+    pub fn check(&self) -> Result<()> {
+        self.checked().map(|_| ())
+    }
+
+    /// What all studies share.
+    pub(super) fn common(&self) -> CommonSettings {
+        CommonSettings {
+            level: self.level,
+            at_rest: self.at_rest,
+            stuck_above_limit_sg: self.stuck_above_limit_sg,
+            instruments: self.instruments,
+            activation: self.activation,
+        }
+    }
+
+    /// The same settings, checked, with what all studies share in each of them.
+    pub(super) fn checked(&self) -> Result<Self> {
+        let common = self.common();
+        common.check().map_err(|error| below("study", error))?;
+        let mut all = self.clone();
+        let shared = [
+            ("calibration", &mut all.calibration.common),
+            ("builds", &mut all.builds.common),
+            ("shell_effects", &mut all.shell_effects.common),
+            ("drift", &mut all.drift.common),
+            ("kinetics", &mut all.kinetics.common),
+            ("forecast", &mut all.forecast.common),
+            ("strains", &mut all.strains.common),
+        ];
+        for (study, held) in shared {
+            if *held != CommonSettings::default() && *held != common {
+                let why =
+                    format!("setting `study.{study}.common` is set by itself; wanted its values at the top of `study`");
+                return Err(Error::Usage(why));
+            }
+            *held = common;
+        }
+        let checks = [
+            ("study.calibration", all.calibration.check()),
+            ("study.builds", all.builds.check()),
+            ("study.bath_plan", all.bath_plan.check()),
+            ("study.shell_effects", all.shell_effects.check()),
+            ("study.drift", all.drift.check()),
+            ("study.kinetics", all.kinetics.check()),
+            ("study.forecast", all.forecast.check()),
+            ("study.strains", all.strains.check()),
+        ];
+        for (table, checked) in checks {
+            checked.map_err(|error| below(table, error))?;
+        }
+        Ok(all)
+    }
+}
+
+/// The error of a setting with its whole name.
+fn below(table: &str, error: Error) -> Error {
+    match error {
+        Error::Setting { name, value, wanted } => {
+            Error::Usage(format!("setting `{table}.{name}` is {value}; wanted {wanted}"))
+        }
+        other => other,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_study_gets_what_is_shared() {
+        let all = Settings { level: 0.8, ..Settings::default() }.checked().unwrap();
+        for common in [
+            all.calibration.common,
+            all.builds.common,
+            all.shell_effects.common,
+            all.drift.common,
+            all.kinetics.common,
+            all.forecast.common,
+            all.strains.common,
+        ] {
+            assert_eq!(common, CommonSettings::at_level(0.8));
+        }
+    }
+
+    #[test]
+    fn what_is_shared_is_set_in_one_place() {
+        let mut settings = Settings::default();
+        settings.drift.common.level = 0.8;
+        let error = settings.check().unwrap_err().to_string();
+        assert!(error.contains("study.drift.common"), "{error}");
+        let error = Settings { level: 90.0, ..Settings::default() }.check().unwrap_err().to_string();
+        assert_eq!(error, "setting `study.level` is 90; wanted 0.5 to 0.9999");
+    }
+
+    #[test]
+    fn the_tree_is_written_and_read_again() {
+        let mut settings = Settings { level: 0.95, ..Settings::default() };
+        settings.strains.traits.truncate(2);
+        settings.bath_plan.range_sg = Some((1.005, 1.07));
+        let text = toml::to_string(&settings).unwrap();
+        assert_eq!(toml::from_str::<Settings>(&text).unwrap(), settings);
+    }
+}
