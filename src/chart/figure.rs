@@ -64,7 +64,7 @@ impl Figure {
     }
 
     /// True when there is nothing to draw.
-    pub(crate) fn is_empty(&self) -> bool {
+    pub fn is_empty(&self) -> bool {
         self.panels.is_empty()
     }
 
