@@ -133,10 +133,10 @@ mod tests {
             .titled("Lags");
         let expected = [
             "Lags (2 rows)",
-            "batch                      lag  why not",
-            "                       h, 90 %",
+            "batch                     lag  why not",
+            "                      h, 90 %",
             "<b>1</b>  12.3 (11.6 to 13.0)",
-            "two                             no reading within two days of it",
+            "two                            no reading within two days of it",
         ];
         assert_eq!(table.to_string(), expected.join("\n"));
         let html = table.html();
