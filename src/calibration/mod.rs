@@ -1,5 +1,6 @@
 //! Calibration: from baths to a curve for each probe, and from tilt to gravity for each reading.
 
+mod beside_curve;
 mod builds;
 mod curve;
 mod difference;
@@ -29,6 +30,7 @@ mod study;
 mod trial;
 mod water_check;
 
+pub(crate) use builds::Resting;
 pub use builds::{Build, BuildSettings, Builds};
 pub use curve::{CalibrationCurve, CurvePoint, MOST_COEFFICIENTS};
 pub use difference::CalibrationDifference;

@@ -4,10 +4,10 @@ use crate::calibration::{BathPlan, DesignCriterion, Plan, gravities};
 use crate::error::Result;
 
 use super::axis::Axis;
-use super::figure::{Figure, Panel};
+use super::figure::Figure;
 use super::palette::{CURVE, INK, Mark, REFERENCE};
-use super::plot::{Frame, Side};
-use super::svg::panel;
+use super::plot::{Frame, LabelSide};
+use super::svg::{Panel, panel};
 
 const WIDTH: u32 = 340;
 const HEIGHT: u32 = 230;
@@ -62,7 +62,7 @@ impl BathPlan {
                     let Some(&sg) = same.first() else { continue };
                     plot.mark(sg, y, Mark::Square, CURVE, 8.0)?;
                     if same.len() > 1 {
-                        plot.label(sg, y, Side::Above, &format!("{}\u{d7}", same.len()), INK)?;
+                        plot.label(sg, y, LabelSide::Above, &format!("{}\u{d7}", same.len()), INK)?;
                     }
                 }
             }
