@@ -136,7 +136,9 @@ impl<'a> SeriesBuilder<'a> {
             series.hours.push(at.hours_since(batch.pitched_at));
             series.sg.push(read.sg);
             series.corrected_sg.push(corrected.sg);
-            series.own_sd.push(read.own_se);
+            // The whole error less the shared one, rounded as the table of gravities states both.
+            let se = read.own_se.hypot(read.curve_se);
+            series.own_sd.push((se * se - read.curve_se * read.curve_se).max(0.0).sqrt());
             series.shared_sd.push(read.curve_se);
             series.temp_c.push(reading.temp_c);
             series.probe.push(place);
