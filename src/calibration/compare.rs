@@ -14,7 +14,7 @@ use crate::liquid::WATER_20C_KG_M3;
 use crate::season::FrameBuilder;
 
 use super::curve::{CurvePoint, MOST_COEFFICIENTS};
-use super::fitted_curve::{FittedCurve, SharedError};
+use super::fitted_curve::{FittedCalibration, SharedError};
 use super::result::{Calibration, Calibrations};
 
 /// Gravities at which two curves are compared, steps.
@@ -134,7 +134,7 @@ fn gradients(pairs: &[(CurvePoint, CurvePoint)]) -> DMatrix<f64> {
 }
 
 /// A root R of the joint covariance R R' of both curves' coefficients.
-fn joint_root(earlier: &FittedCurve, later: &FittedCurve) -> DMatrix<f64> {
+fn joint_root(earlier: &FittedCalibration, later: &FittedCalibration) -> DMatrix<f64> {
     let n = MOST_COEFFICIENTS;
     let at = |matrix: &[[f64; MOST_COEFFICIENTS]; MOST_COEFFICIENTS], i: usize, j: usize| {
         matrix.get(i).and_then(|row| row.get(j)).copied().unwrap_or_default()

@@ -2,7 +2,7 @@
 
 use crate::fit::Estimate;
 
-use super::curve::{Curve, CurvePoint, MOST_COEFFICIENTS};
+use super::curve::{CalibrationCurve, CurvePoint, MOST_COEFFICIENTS};
 
 /// A coefficient of a curve, by name.
 #[derive(Debug, Clone, PartialEq)]
@@ -31,9 +31,9 @@ impl SharedError {
 
 /// A fitted curve: coefficients and their covariance.
 #[derive(Debug, Clone, PartialEq)]
-pub struct FittedCurve {
+pub struct FittedCalibration {
     /// The curve.
-    pub curve: Curve,
+    pub curve: CalibrationCurve,
     /// Its coefficients, in the order of [`super::CurveKind::coefficient_names`].
     pub coefficients: Vec<Coefficient>,
     /// Their covariance, all errors of the baths in it; unused places are 0.
@@ -50,7 +50,7 @@ pub struct FittedCurve {
     pub used: f64,
 }
 
-impl FittedCurve {
+impl FittedCalibration {
     /// Variance of the density at a point of the curve, (kg/m3)^2.
     pub fn variance(&self, at: &CurvePoint) -> f64 {
         let mut sum = 0.0;
@@ -68,12 +68,12 @@ pub(crate) struct CovarianceRoot([[f64; MOST_COEFFICIENTS]; MOST_COEFFICIENTS]);
 
 impl CovarianceRoot {
     /// The root; a coefficient that the earlier ones determine gets a zero column.
-    pub fn of(fitted: &FittedCurve) -> Self {
+    pub fn of(fitted: &FittedCalibration) -> Self {
         Self::of_covariance(&fitted.covariance)
     }
 
     /// The root of that part of the covariance that no other curve shares.
-    pub fn of_own(fitted: &FittedCurve) -> Self {
+    pub fn of_own(fitted: &FittedCalibration) -> Self {
         let mut own = fitted.covariance;
         for s in fitted.shared.iter().map(|error| &error.by_coefficient) {
             for (row, a) in own.iter_mut().zip(s) {
@@ -132,8 +132,8 @@ mod tests {
     #[test]
     fn the_root_of_a_covariance_gives_the_variance_back() {
         let covariance = [[4.0, 1.0, 0.5, 0.0], [1.0, 3.0, -0.2, 0.0], [0.5, -0.2, 2.0, 0.0], [0.0; 4]];
-        let curve = Curve::Polynomial([1000.0, 20.0, 5.0, 0.0]);
-        let fitted = FittedCurve {
+        let curve = CalibrationCurve::polynomial([1000.0, 20.0, 5.0, 0.0]);
+        let fitted = FittedCalibration {
             curve: curve.clone(),
             coefficients: Vec::new(),
             covariance,

@@ -2,15 +2,16 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::fit::{Estimate, quantile};
 use crate::liquid::WATER_20C_KG_M3;
 
-use super::curve::CurveKind;
 use super::errors::{Source, Sources};
-use super::fit::{FitPoint, FitRules, fit_curve, member};
-use super::fitted_curve::FittedCurve;
-use super::joint::{LOOSE, Member, SharedEffect, Together, fit_together};
+use super::fit_data::{FitPoint, FitRules};
+use super::fitted_curve::FittedCalibration;
+use super::joint::{fit_curve, fit_jointly};
+use super::joint_rows::{LOOSE, Member};
+use super::joint_solution::{JointFit, SharedEffect};
 use super::prepare::Prepared;
 use super::result::{BathPoint, Calibration, SharedBath, Suspect};
 
@@ -23,7 +24,7 @@ const AT_SG: f64 = 1.020;
 #[derive(Default)]
 pub(super) struct Fleet {
     /// By place in the prepared sessions: the curve, where it was fitted together with others.
-    pub curves: BTreeMap<usize, FittedCurve>,
+    pub curves: BTreeMap<usize, FittedCalibration>,
     pub suspects: BTreeMap<usize, Suspect>,
     pub shared_baths: Vec<SharedBath>,
 }
@@ -34,7 +35,7 @@ impl Fleet {
     pub fn fit(prepared: &[Prepared], sources: &Sources, rules: FitRules) -> Self {
         let mut fleet = Self::default();
         for group in groups(prepared) {
-            let members: Vec<(usize, &Prepared, &FittedCurve)> = group
+            let members: Vec<(usize, &Prepared, &FittedCalibration)> = group
                 .iter()
                 .filter_map(|&place| {
                     let one = prepared.get(place)?;
@@ -56,10 +57,15 @@ impl Fleet {
         fleet
     }
 
-    fn join(&mut self, members: &[(usize, &Prepared, &FittedCurve)], sources: &Sources, rules: FitRules) -> Result<()> {
+    fn join(
+        &mut self,
+        members: &[(usize, &Prepared, &FittedCalibration)],
+        sources: &Sources,
+        rules: FitRules,
+    ) -> Result<()> {
         let all: Vec<Member<'_>> =
             members.iter().map(|(_, one, single)| started(one, single)).collect::<Result<_>>()?;
-        let together = fit_together(&all, rules, None)?;
+        let together = fit_jointly(&all, rules, None)?;
         let baths = Bath::all(members, &together.effects);
         let doubt = baths.iter().max_by(|a, b| a.effect.value.abs().total_cmp(&b.effect.value.abs()));
         let left_out = doubt.map(|bath| LeftOut::new(bath, &all, rules, baths.len())).transpose()?.flatten();
@@ -134,13 +140,11 @@ fn groups(prepared: &[Prepared]) -> Vec<Vec<usize>> {
 }
 
 /// A session as a member that starts at its own fit.
-fn started<'a>(one: &'a Prepared, single: &FittedCurve) -> Result<Member<'a>> {
-    let kind = one.chosen().map_or(CurveKind::Polynomial(1), |c| c.kind);
-    let mut member = member(kind, &one.points, &one.prior)?;
-    let by_logarithm = !matches!(kind, CurveKind::Polynomial(_));
-    for (i, (parameter, value)) in member.start.iter_mut().zip(single.curve.coefficients()).enumerate() {
-        parameter.start = if i == 0 && by_logarithm { value.ln() } else { value };
-    }
+fn started<'a>(one: &'a Prepared, single: &FittedCalibration) -> Result<Member<'a>> {
+    let none = || Error::not_estimable(format!("a calibration of `{}`", one.probe), "no candidate was chosen");
+    let kind = one.chosen().ok_or_else(none)?.kind;
+    let mut member = Member::new(kind, &one.points, &one.prior)?;
+    kind.start_at(&mut member.start, single.curve.coefficients());
     Ok(member)
 }
 
@@ -155,7 +159,7 @@ struct Bath {
 }
 
 impl Bath {
-    fn all(members: &[(usize, &Prepared, &FittedCurve)], effects: &[SharedEffect]) -> Vec<Self> {
+    fn all(members: &[(usize, &Prepared, &FittedCalibration)], effects: &[SharedEffect]) -> Vec<Self> {
         let of = |effect: &SharedEffect| {
             let rows = members.iter().flat_map(|(_, one, _)| one.points.iter().zip(&one.baths).map(|row| (*one, row)));
             let own: Vec<_> = rows.filter(|(_, (point, _))| point.is_of(effect.source)).collect();
@@ -173,13 +177,13 @@ impl Bath {
 struct LeftOut {
     source: usize,
     p: f64,
-    without: Together,
+    without: JointFit,
 }
 
 impl LeftOut {
     fn new(bath: &Bath, members: &[Member<'_>], rules: FitRules, baths: usize) -> Result<Option<Self>> {
         let source = bath.effect.source;
-        let without = fit_together(members, rules, Some(source))?;
+        let without = fit_jointly(members, rules, Some(source))?;
         let Some(free) = without.effects.iter().find(|effect| effect.source == source) else { return Ok(None) };
         // In units of the stated standard deviation: the others' judgement of the bath, and how sure it is.
         let (error, variance) = (free.value * LOOSE, free.variance * LOOSE * LOOSE);
@@ -203,7 +207,13 @@ fn alone(one: &Prepared, rules: FitRules) -> Option<Suspect> {
     suspect(bath, p, chosen.fitted.as_ref()?, without, rules)
 }
 
-fn suspect(bath: usize, p: f64, fitted: &FittedCurve, without: FittedCurve, rules: FitRules) -> Option<Suspect> {
+fn suspect(
+    bath: usize,
+    p: f64,
+    fitted: &FittedCalibration,
+    without: FittedCalibration,
+    rules: FitRules,
+) -> Option<Suspect> {
     let tilt = fitted.curve.tilt_deg(AT_SG * WATER_20C_KG_M3)?;
     let (with_at, at) = (fitted.curve.at(tilt)?, without.curve.at(tilt)?);
     let shift = (at.density_kg_m3 - with_at.density_kg_m3) / WATER_20C_KG_M3;

@@ -7,7 +7,7 @@ use crate::season::{EndShape, Probe, Season};
 use crate::units::Instant;
 
 use super::errors::{BathError, Sources};
-use super::fit::{FitPoint, FitRules, FloatPrior, HullPrior};
+use super::fit_data::{FitPoint, FitRules, FloatPrior, HullPrior};
 use super::result::{BathPoint, Candidate};
 use super::select::{Scored, choose};
 use super::sessions::{Immersion, Session, replicates};

@@ -1,18 +1,16 @@
 //! What the study of calibration finds.
 
-use ndarray::Array2;
-
-use crate::error::{Error, Result};
-use crate::fit::inverse::{IntervalMethod, Reading, Response};
+use crate::fit::inverse::InverseInterval;
 use crate::fit::{Estimate, Finding};
 use crate::float::{ShellExpansion, WallSided};
-use crate::liquid::{WATER_20C_KG_M3, water_density_kg_m3};
 use crate::units::Instant;
 
-use super::curve::{Curve, CurveKind};
 use super::errors::Sources;
-use super::fitted_curve::{CovarianceRoot, FittedCurve, SharedError};
-use super::water_check::WaterCheck;
+use super::fitted_curve::{FittedCalibration, SharedError};
+use super::kinds::CurveKind;
+
+/// A curve and a water reading agree unless so large a difference has less than this probability.
+const AGREES_P: f64 = 0.05;
 
 /// One bath of a calibration, as it entered the fit.
 #[derive(Debug, Clone, PartialEq)]
@@ -49,7 +47,7 @@ pub struct Candidate {
     /// Which.
     pub kind: CurveKind,
     /// The fit to all baths, where there is one.
-    pub fitted: Option<FittedCurve>,
+    pub fitted: Option<FittedCalibration>,
     /// Root mean square residual, SG, over the degrees of freedom left.
     pub rmse_sg: Option<f64>,
     /// Root mean square prediction error of inner baths that were left out, SG.
@@ -76,7 +74,7 @@ pub struct Calibration {
     /// Which curve was chosen.
     pub kind: CurveKind,
     /// The curve with its covariance.
-    pub fitted: FittedCurve,
+    pub fitted: FittedCalibration,
     /// Its baths, by rising density.
     pub baths: Vec<BathPoint>,
     /// Root mean square residual, SG, over the degrees of freedom left; empty where none is left.
@@ -107,7 +105,7 @@ pub struct Calibration {
     /// Level of its intervals.
     pub level: f64,
     /// How they are made.
-    pub interval: IntervalMethod,
+    pub interval: InverseInterval,
 }
 
 /// A bath that does not fit the others.
@@ -118,7 +116,7 @@ pub struct Suspect {
     /// Two-sided probability of so large a studentised residual among this many baths, Bonferroni.
     pub p: f64,
     /// The curve without it (of all probes that were in it, where the baths of several were fitted together).
-    pub without: FittedCurve,
+    pub without: FittedCalibration,
     /// Shift of the curve at SG 1.020 when it is left out.
     pub shift_at_1020_sg: Estimate,
 }
@@ -154,6 +152,32 @@ pub struct NoCurve {
     pub why: String,
     /// True when the baths are there and only too few for a curve: they are checks.
     pub check: bool,
+}
+
+/// A probe in water after its calibration.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WaterCheck {
+    /// When.
+    pub at: Instant,
+    /// The probe.
+    pub probe: String,
+    /// The calibration in force before it.
+    pub calibration: String,
+    /// Tilt found, degrees.
+    pub tilt_deg: f64,
+    /// Tilt by the curve in water at that temperature, degrees; empty where the curve does not reach it.
+    pub expected_tilt_deg: Option<f64>,
+    /// What the probe reads in water minus what the water is, SG.
+    pub shift_sg: Estimate,
+    /// Two-sided probability of so large a shift when the curve still holds.
+    pub p: f64,
+}
+
+impl WaterCheck {
+    /// Whether the reading agrees with the curve at 5 %.
+    pub fn agrees(&self) -> bool {
+        self.p >= AGREES_P
+    }
 }
 
 /// All calibrations of a season.
@@ -198,94 +222,6 @@ impl Calibration {
     pub fn wall_sided(&self) -> Option<WallSided> {
         let own = std::iter::once(&self.fitted);
         let others = self.candidates.iter().filter_map(|c| c.fitted.as_ref());
-        own.chain(others).find_map(|fitted| match &fitted.curve {
-            Curve::WallSided { float, .. } => Some(*float),
-            _ => None,
-        })
-    }
-
-    /// SG at a tilt in a liquid at the curve's shell temperature, with the error of the curve alone: what the band of a
-    /// picture shows. The interval is made as the setting `interval` says.
-    ///
-    /// # Errors
-    /// [`Error::NotEstimable`] where the curve has no value, or an inverted interval no end.
-    ///
-    /// ```
-    /// use heelwort::prelude::*;
-    /// # fn main() -> heelwort::Result<()> {
-    /// # let season = SimulateSettings { batches: 1, probes: 2, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?.season;
-    /// let calibrations = CalibrationSettings::default().fit(&season)?;
-    /// let sg = calibrations.probe(&season.probes[0].probe)?.sg_at(45.0)?;
-    /// assert!(sg.lower < sg.value && sg.value < sg.upper);
-    /// # Ok(())
-    /// # }
-    /// ```
-    pub fn sg_at(&self, tilt_deg: f64) -> Result<Estimate> {
-        self.sg_of_reading(&self.fitted, tilt_deg, 0.0, self.interval)
-    }
-
-    /// The same on another candidate's curve.
-    ///
-    /// # Errors
-    /// As [`Calibration::sg_at`].
-    pub fn sg_on(&self, fitted: &FittedCurve, tilt_deg: f64) -> Result<Estimate> {
-        self.sg_of_reading(fitted, tilt_deg, 0.0, self.interval)
-    }
-
-    /// SG of a reading with an error of its own, in a liquid at the curve's shell temperature, by either method: the delta
-    /// method (`se^2` = curve + slope^2 `tilt_sd_deg^2`), or the inverted test, which holds every gravity at whose tilt
-    /// the reading would not be surprising ([`crate::fit::inverse`]). The two part where the curve is flat for its errors.
-    ///
-    /// # Errors
-    /// As [`Calibration::sg_at`].
-    pub fn sg_of_reading(
-        &self,
-        fitted: &FittedCurve,
-        tilt_deg: f64,
-        tilt_sd_deg: f64,
-        method: IntervalMethod,
-    ) -> Result<Estimate> {
-        let none =
-            || Error::not_estimable("SG from a tilt", format!("the curve has no density at {tilt_deg:.1} degrees"));
-        let water = water_density_kg_m3(self.shell_temp_c)?;
-        let at = fitted.curve.at(tilt_deg).ok_or_else(none)?;
-        let se = fitted.variance(&at).sqrt().hypot(at.per_deg * tilt_sd_deg) / water;
-        let delta =
-            Estimate::student_t(at.density_kg_m3 / water, se, fitted.df, self.level, IntervalMethod::Delta.name())?;
-        if method == IntervalMethod::Delta {
-            return Ok(delta);
-        }
-        // Along the curve the tilt itself is the position: no root is needed to get from a gravity to its tilt.
-        let response = |tilt: f64| {
-            let at = fitted.curve.at(tilt)?;
-            Some(Response { value: tilt, slope: 1.0, variance: fitted.variance(&at) / at.per_deg.powi(2) })
-        };
-        let (low, high) = fitted.curve.rising_range().ok_or_else(none)?;
-        let reading = Reading { y: tilt_deg, variance: tilt_sd_deg.powi(2), df: fitted.df, level: self.level, method };
-        let ends = reading.of(response, low.min(tilt_deg), high.max(tilt_deg))?;
-        let sg = |tilt: f64| fitted.curve.at(tilt).map(|at| at.density_kg_m3 / water).ok_or_else(none);
-        Ok(Estimate { lower: sg(ends.lower)?, upper: sg(ends.upper)?, method: method.name().into(), ..delta })
-    }
-
-    /// Joint errors of the SG of several tilts on this curve, in a liquid at 20 C: the variances that each reading has for
-    /// itself (`tilt_sd_deg`), and the n x p factor F of the shared covariance F F', never an n x n matrix. The
-    /// difference of readings i and j has the variance own_i + own_j + |F_i - F_j|^2.
-    ///
-    /// # Errors
-    /// [`Error::NotEstimable`] where the curve has no value.
-    pub fn gravity_covariance(&self, tilts_deg: &[f64], tilt_sd_deg: f64) -> Result<(Vec<f64>, Array2<f64>)> {
-        let root = CovarianceRoot::of(&self.fitted);
-        let mut own = Vec::with_capacity(tilts_deg.len());
-        let mut factor = Array2::zeros((tilts_deg.len(), self.fitted.coefficients.len()));
-        for (mut row, &tilt) in factor.rows_mut().into_iter().zip(tilts_deg) {
-            let at = self.fitted.curve.at(tilt).ok_or_else(|| {
-                Error::not_estimable("SG from a tilt", format!("the curve has no density at {tilt:.1} degrees"))
-            })?;
-            own.push((tilt_sd_deg * at.per_deg / WATER_20C_KG_M3).powi(2));
-            for (cell, effect) in row.iter_mut().zip(root.through(&at.gradient)) {
-                *cell = effect / WATER_20C_KG_M3;
-            }
-        }
-        Ok((own, factor))
+        own.chain(others).find_map(|fitted| fitted.curve.wall_sided())
     }
 }

@@ -4,9 +4,11 @@ use crate::error::{Error, Result};
 use crate::fit::quantile;
 use crate::liquid::WATER_20C_KG_M3;
 
-use super::curve::{CurveKind, CurvePoint};
-use super::fit::{DISAGREES_P, FitPoint, FitRules, FloatPrior, fit_curve, sd_at};
-use super::fitted_curve::FittedCurve;
+use super::curve::CurvePoint;
+use super::fit_data::{DISAGREES_P, FitPoint, FitRules, FloatPrior};
+use super::fitted_curve::FittedCalibration;
+use super::joint::fit_curve;
+use super::kinds::CurveKind;
 use super::result::Candidate;
 
 /// A curve must rise this far beyond its outermost baths, degrees.
@@ -64,7 +66,7 @@ pub(crate) fn choose(points: &[FitPoint], prior: &FloatPrior, rules: FitRules) -
 /// without any such score the earliest allowed one.
 fn pick(scored: &[Scored], points: &[FitPoint]) -> Option<usize> {
     let allowed = |s: &Scored| s.candidate.refused.is_none() && s.candidate.fitted.is_some();
-    let float = |s: &&Scored| !matches!(s.candidate.kind, CurveKind::Polynomial(_)) && allowed(s);
+    let float = |s: &&Scored| s.candidate.kind.is_float() && allowed(s);
     let agrees = |s: &Scored| s.candidate.fitted.as_ref().is_some_and(|fitted| fitted.agreement_p >= DISAGREES_P);
     let but_one = |s: &Scored| {
         let n = s.left_out.len() as f64;
@@ -148,12 +150,12 @@ struct Squares {
     log_variance: f64,
 }
 
-fn residual_squares(fitted: &FittedCurve, points: &[FitPoint]) -> Squares {
+fn residual_squares(fitted: &FittedCalibration, points: &[FitPoint]) -> Squares {
     let mut squares = Squares { in_sg: 0.0, weighted: 0.0, log_variance: 0.0 };
     for point in points {
         let Some(at) = fitted.curve.at(point.tilt_deg) else { continue };
         let miss = point.density_kg_m3 - at.density_kg_m3;
-        let sd = sd_at(point, at.per_deg);
+        let sd = point.sd_about(at.per_deg);
         squares.in_sg += (miss / WATER_20C_KG_M3).powi(2);
         squares.weighted += (miss / sd).powi(2);
         squares.log_variance += 2.0 * sd.ln();
@@ -162,7 +164,7 @@ fn residual_squares(fitted: &FittedCurve, points: &[FitPoint]) -> Squares {
 }
 
 /// Why the curve does not rise through its working range: the baths' tilts and three degrees beyond.
-pub(super) fn not_rising(fitted: &FittedCurve, points: &[FitPoint]) -> Option<String> {
+pub(super) fn not_rising(fitted: &FittedCalibration, points: &[FitPoint]) -> Option<String> {
     let low = points.iter().map(|p| p.tilt_deg).fold(f64::INFINITY, f64::min) - MARGIN_DEG;
     let high = points.iter().map(|p| p.tilt_deg).fold(f64::NEG_INFINITY, f64::max) + MARGIN_DEG;
     let (low, high) = (low.max(1.0), high.min(85.0));
@@ -202,7 +204,7 @@ fn leave_out(
 
 /// Variance of the curve minus the stated density of a bath that is not in it, (kg/m3)^2: what both share (the bias of
 /// an instrument, a weighing) counts once, with its sign.
-fn variance_against(fitted: &FittedCurve, at: &CurvePoint, bath: &FitPoint) -> f64 {
+fn variance_against(fitted: &FittedCalibration, at: &CurvePoint, bath: &FitPoint) -> f64 {
     let own = fitted.scale * bath.density_sd_kg_m3.hypot(at.per_deg * bath.tilt_sd_deg);
     let mut variance = fitted.variance(at) + own * own;
     for (i, error) in bath.errors.iter().enumerate() {

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::common::CommonSettings;
 use crate::error::{Result, within};
-use crate::fit::inverse::IntervalMethod;
+use crate::fit::inverse::InverseInterval;
 use crate::float::ShellExpansion;
 use crate::season::Reference;
 
@@ -59,7 +59,7 @@ pub struct CalibrationSettings {
     /// Degrees of freedom that the stated SDs of baths and tilts are worth when they and the residuals disagree.
     pub scale_df: f64,
     /// How the interval of a gravity is made: by the delta method or by the inverted test.
-    pub interval: IntervalMethod,
+    pub interval: InverseInterval,
     /// What all studies share.
     #[serde(skip)]
     pub common: CommonSettings,
@@ -81,7 +81,7 @@ impl Default for CalibrationSettings {
             tap_water_sg: 0.0004,
             original_sg: 1.050,
             scale_df: 12.0,
-            interval: IntervalMethod::default(),
+            interval: InverseInterval::default(),
             common: CommonSettings::default(),
         }
     }

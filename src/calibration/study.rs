@@ -8,8 +8,8 @@ use crate::liquid::WATER_20C_KG_M3;
 use crate::season::Season;
 
 use super::errors::Sources;
-use super::fit::FitPoint;
-use super::fitted_curve::FittedCurve;
+use super::fit_data::FitPoint;
+use super::fitted_curve::FittedCalibration;
 use super::fleet::Fleet;
 use super::noise::Noise;
 use super::prepare::Prepared;
@@ -104,7 +104,7 @@ impl CalibrationSettings {
         &self,
         one: Prepared,
         number: usize,
-        joint: Option<FittedCurve>,
+        joint: Option<FittedCalibration>,
         suspect: Option<Suspect>,
     ) -> Result<Calibration> {
         let Prepared { probe, calibrated_at, shell, shell_source, mut baths, points, mut scored, remarks, .. } = one;
@@ -160,7 +160,7 @@ pub(crate) fn probe_ids(season: &Season) -> Vec<String> {
 }
 
 /// Tilt in water at 20 C by the curve, with the curve's error.
-fn water_tilt(fitted: &FittedCurve, level: f64) -> Finding {
+fn water_tilt(fitted: &FittedCalibration, level: f64) -> Finding {
     let Some(tilt) = fitted.curve.tilt_deg(WATER_20C_KG_M3) else {
         return Finding::missing("the curve does not reach the density of water");
     };

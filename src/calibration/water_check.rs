@@ -6,40 +6,10 @@ use crate::error::Result;
 use crate::fit::{Estimate, quantile};
 use crate::liquid::{BeerDensity, sucrose_bath_density_kg_m3};
 use crate::season::FrameBuilder;
-use crate::units::Instant;
 
 use super::errors::Sources;
-use super::result::{Calibration, Calibrations};
+use super::result::{Calibration, Calibrations, WaterCheck};
 use super::sessions::{Immersion, Session};
-
-/// A curve and a water reading agree unless so large a difference has less than this probability.
-const AGREES_P: f64 = 0.05;
-
-/// A probe in water after its calibration.
-#[derive(Debug, Clone, PartialEq)]
-pub struct WaterCheck {
-    /// When.
-    pub at: Instant,
-    /// The probe.
-    pub probe: String,
-    /// The calibration in force before it.
-    pub calibration: String,
-    /// Tilt found, degrees.
-    pub tilt_deg: f64,
-    /// Tilt by the curve in water at that temperature, degrees; empty where the curve does not reach it.
-    pub expected_tilt_deg: Option<f64>,
-    /// What the probe reads in water minus what the water is, SG.
-    pub shift_sg: Estimate,
-    /// Two-sided probability of so large a shift when the curve still holds.
-    pub p: f64,
-}
-
-impl WaterCheck {
-    /// Whether the reading agrees with the curve at 5 %.
-    pub fn agrees(&self) -> bool {
-        self.p >= AGREES_P
-    }
-}
 
 impl Calibrations {
     /// Every immersion in water against the curve that was in force before it: of checks, and of the sessions of later

@@ -1,6 +1,6 @@
 //! Pictures of calibration curves.
 
-use crate::calibration::{Calibration, Calibrations, CurveKind};
+use crate::calibration::{Calibration, Calibrations};
 use crate::error::Result;
 use crate::fit::Estimate;
 use crate::liquid::water_density_kg_m3;
@@ -90,7 +90,7 @@ impl Calibration {
                 let (mark, colour) = style(i);
                 plot.mark(*tilt, *sg, mark, colour, 7.0)?;
             }
-            plot.note(in_words(self.kind))?;
+            plot.note(self.kind.words())?;
 
             let ends = baths.iter().flat_map(|b| [b.2 - b.3, b.2 + b.3]);
             // Beyond the baths the band soon grows: it must not press the rest flat.
@@ -110,17 +110,5 @@ impl Calibration {
             }
             Ok(())
         })
-    }
-}
-
-/// The name of a curve for a reader.
-pub(crate) fn in_words(kind: CurveKind) -> &'static str {
-    match kind {
-        CurveKind::Hull => "floating hull",
-        CurveKind::WallSided => "floating cylinder",
-        CurveKind::WallSidedFree => "floating cylinder, size free",
-        CurveKind::Polynomial(1) => "straight line",
-        CurveKind::Polynomial(2) => "parabola",
-        CurveKind::Polynomial(_) => "cubic",
     }
 }

@@ -45,14 +45,19 @@ impl Calibrations {
              residuals of the baths.",
             last.len()
         );
-        Ok(Figure::new("The candidate curves", alt, panels).with_caption(CAPTION))
+        Ok(Figure::new("The candidate curves", alt, panels).with_caption(caption()))
     }
 }
 
-const CAPTION: &str = "Above: SG by each candidate minus SG by the chosen curve, over the tilt; shaded: the range of the \
-    baths, beyond it all is extrapolation. Faint lines: candidates that were refused. A line that leaves the frame is cut. \
-    Below: what each bath is off each curve; beyond: some lie outside the frame. hull: the probe's shape; cylinder: a floating cylinder, its size known \
-    (wall_sided in the tables) or free (wall_sided_free_k); line, parabola, cubic: polynomials in the tilt.";
+fn caption() -> String {
+    let kinds = CurveKind::ALL.map(|kind| format!("{}: {} ({})", kind.label(), kind.words(), kind.name()));
+    format!(
+        "Above: SG by each candidate minus SG by the chosen curve, over the tilt; shaded: the range of the baths, beyond it \
+         all is extrapolation. Faint lines: candidates that were refused. A line that leaves the frame is cut. Below: what \
+         each bath is off each curve; beyond: some lie outside the frame. The kinds, with their names in the tables: {}.",
+        kinds.join("; ")
+    )
+}
 
 impl Calibration {
     /// The candidates of this calibration beside the chosen one, and the baths' residuals on each.
@@ -62,7 +67,7 @@ impl Calibration {
     pub fn candidates_chart(&self) -> Result<Figure> {
         let alt = format!("Candidate curves of calibration {} and the residuals of its baths.", self.calibration);
         let title = format!("The candidates of {}", self.calibration);
-        Ok(Figure::new(title, alt, vec![self.candidates_panel()?]).with_caption(CAPTION))
+        Ok(Figure::new(title, alt, vec![self.candidates_panel()?]).with_caption(caption()))
     }
 
     fn candidates_panel(&self) -> Result<Panel> {
@@ -93,22 +98,21 @@ impl Calibration {
             let plot = frame.on(&upper)?;
             plot.band(&[(first, -most * 2.0, most * 2.0), (last, -most * 2.0, most * 2.0)], INK, 0.07)?;
             plot.rule_y(0.0)?;
-            let mut names = vec![(plot.px(high, 0.0).1, name(self.kind), INK)];
+            let mut names = vec![(plot.px(high, 0.0).1, self.kind.label(), INK)];
             for (candidate, line) in &lines {
                 let alpha = if candidate.refused.is_some() { 0.45 } else { 1.0 };
-                // Two curves share the colour of a floating cylinder; the one of free size is broken.
-                let piece = if candidate.kind == CurveKind::WallSidedFree { 3 } else { line.len() };
+                let piece = if candidate.kind.line().broken { 3 } else { line.len() };
                 for part in line.chunks(piece) {
                     plot.line(part, colour(candidate.kind), 1.8, alpha)?;
                 }
                 let end = line.iter().rev().find(|(_, away)| away.is_finite()).map_or(0.0, |(_, away)| *away);
-                names.push((plot.px(high, end.clamp(-most, most)).1, name(candidate.kind), colour(candidate.kind)));
+                names.push((plot.px(high, end.clamp(-most, most)).1, candidate.kind.label(), colour(candidate.kind)));
             }
             spread(&mut names, plot.frame_px());
             for (y_px, name, colour) in names {
                 plot.margin_key(y_px, name, colour)?;
             }
-            plot.note(&format!("chosen: {}", name(self.kind)))?;
+            plot.note(&format!("chosen: {}", self.kind.label()))?;
             self.residuals(&lower)
         })
     }
@@ -130,7 +134,7 @@ impl Calibration {
                 (candidate, self.baths.iter().filter_map(off).collect())
             })
             .collect();
-        let names: Vec<&str> = rows.iter().map(|(candidate, _)| name(candidate.kind)).collect();
+        let names: Vec<&str> = rows.iter().map(|(candidate, _)| candidate.kind.label()).collect();
         let most = rows.iter().flat_map(|(_, off)| off).map(|off| off.abs()).fold(0.0005, f64::max).min(MOST_SG);
         let x = Axis::linear(-1.1 * most, 1.1 * most, 3, "bath minus curve, SG");
         let plot = Frame::new("", x, Axis::names(&names)).room_left(LEFT).room_right(RIGHT).on(paper)?;
@@ -152,25 +156,11 @@ impl Calibration {
     }
 }
 
-fn name(kind: CurveKind) -> &'static str {
-    match kind {
-        CurveKind::Hull => "hull",
-        CurveKind::WallSided => "cylinder",
-        CurveKind::WallSidedFree => "free size",
-        CurveKind::Polynomial(1) => "line",
-        CurveKind::Polynomial(2) => "parabola",
-        CurveKind::Polynomial(_) => "cubic",
-    }
-}
+/// Colours of the kinds, by number.
+const COLOURS: [RGBColor; 5] = [INK, CURVE, REFERENCE, AHEAD, LOOK];
 
 fn colour(kind: CurveKind) -> RGBColor {
-    match kind {
-        CurveKind::Hull => INK,
-        CurveKind::WallSided | CurveKind::WallSidedFree => CURVE,
-        CurveKind::Polynomial(1) => REFERENCE,
-        CurveKind::Polynomial(2) => AHEAD,
-        CurveKind::Polynomial(_) => LOOK,
-    }
+    COLOURS.into_iter().cycle().nth(kind.line().colour).unwrap_or(INK)
 }
 
 /// Moves names along the margin until they are [`APART_PX`] from one another, in their order, within the frame.

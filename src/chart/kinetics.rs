@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use crate::error::Result;
 use crate::forecast::{Forecast, Quantiles};
 use crate::gravity::GravitySeries;
-use crate::kinetics::{BatchFit, Kinetics, Point, Source, Trait};
+use crate::kinetics::{BatchFit, BatchPoint, Kinetics, PointSource, Trait};
 use crate::season::Flags;
 use crate::units::HOURS_PER_DAY;
 
@@ -30,6 +30,8 @@ const MOST: usize = 120;
 const MOST_FLAGGED: usize = 120;
 /// Steps of a drawn curve.
 const STEPS: usize = 160;
+/// Opacity of readings before the correction for drift.
+const PALE: f64 = 0.15;
 
 impl BatchFit {
     /// The gravities that were fitted and the curve with its confidence band.
@@ -106,12 +108,17 @@ impl BatchFit {
             let bins = if mark == Mark::Disc { bins } else { bins / 3 };
             let dots = match series.and_then(|s| Some((s, s.probes.iter().position(|p| p.probe == offset.probe)?))) {
                 Some((s, of)) => {
-                    let rows = s.hours.iter().zip(&s.sg).zip(&s.probe);
-                    let rows = rows.filter(|(_, probe)| **probe as usize == of);
-                    thin::medians(rows.map(|((h, sg), _)| (h / HOURS_PER_DAY, *sg)), bins)
+                    let read = readings(s, &s.sg, of, bins);
+                    let corrected = readings(s, &s.corrected_sg, of, bins);
+                    if corrected.is_empty() || corrected == read {
+                        read
+                    } else {
+                        plot.dots(read, INK, 1.5, PALE)?;
+                        corrected
+                    }
                 }
                 None => {
-                    let of_probe = self.points.iter().filter(|p| p.source == Source::Probe(i));
+                    let of_probe = self.points.iter().filter(|p| p.source == PointSource::Probe(i));
                     thin::medians(of_probe.map(|p| (p.hours / HOURS_PER_DAY, p.sg)), bins)
                 }
             };
@@ -179,7 +186,8 @@ impl BatchFit {
         let outliers: BTreeSet<usize> =
             self.flags.iter().filter(|(_, flag)| flag.intersects(Flags::OUTLIER)).map(|(row, _)| *row).collect();
         let step = outliers.len().div_ceil(MOST_FLAGGED).max(1);
-        let rows = series.rows.iter().zip(series.hours.iter().zip(&series.sg));
+        let shown = if series.corrected_sg.is_empty() { &series.sg } else { &series.corrected_sg };
+        let rows = series.rows.iter().zip(series.hours.iter().zip(shown));
         let marked = rows.filter(|(row, _)| outliers.contains(row)).map(|(_, (hours, sg))| (*hours, *sg));
         marked.step_by(step).collect()
     }
@@ -192,7 +200,7 @@ impl BatchFit {
                 original.into_iter().chain(series.samples.iter().map(|s| (s.hours, s.sg, s.sd))).collect()
             }
             None => {
-                let sample = |p: &&Point| matches!(p.source, Source::Sample(_));
+                let sample = |p: &&BatchPoint| matches!(p.source, PointSource::Sample(_));
                 self.points.iter().filter(sample).map(|p| (p.hours, p.sg, p.own_sd)).collect()
             }
         }
@@ -200,7 +208,7 @@ impl BatchFit {
 
     fn caption(&self, outside: usize, forecast: bool) -> String {
         let mut parts = vec![format!(
-            "{}: readings, thinned; crosses: flagged as outliers. Ochre diamonds: samples, bars two standard deviations. \
+            "{}: readings, corrected for drift where that helps (pale: before it), thinned; crosses: flagged as outliers. Ochre diamonds: samples, bars two standard deviations. \
              Line: fitted curve with its {:.0} % band; paler beyond the data that were fitted.",
             if self.offsets.len() < 2 { "Dots" } else { "Points in grey and black" },
             100.0 * BAND_LEVEL
@@ -250,6 +258,12 @@ impl BatchFit {
         }
         words
     }
+}
+
+/// (days, SG) of one probe's readings, thinned; `sg` is a layer of the series.
+fn readings(series: &GravitySeries, sg: &[f64], probe: usize, bins: usize) -> Vec<(f64, f64)> {
+    let rows = series.hours.iter().zip(sg).zip(&series.probe).filter(|(_, of)| **of as usize == probe);
+    thin::medians(rows.map(|((hours, sg), _)| (hours / HOURS_PER_DAY, *sg)), bins)
 }
 
 impl Kinetics {

@@ -34,6 +34,5 @@ mod svg;
 mod thin;
 mod words;
 
-pub(crate) use calibration::in_words as curve_in_words;
 pub use figure::{Figure, Panel};
 pub(crate) use words::{minute, percent, signed, written};

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::calibration::Calibrations;
-use crate::gravity::Gravity;
+use crate::gravity::{BatchErrors, Gravity, ReadingDrift, SeriesBuilder};
 use crate::season::Season;
 use crate::units::Instant;
 
@@ -109,38 +109,49 @@ impl Outlooks<'_> {
 }
 
 impl Drift {
-    /// Gravities with what is known of drift.
+    /// The drift of each reading's probe, as a layer of the gravities ([`Gravity::with_layers`]).
     ///
-    /// Where a correction is applied, `sg` is the reading less the predicted error of its probe at that moment and gravity (a
-    /// shrunken prediction, from references before and after), and `sg_se_shared` and `sg_se` hold the SD of that
-    /// prediction, which has the curve's own error in it, and of what one immersion differs from another. That is done for a calibration of a probe when it takes away more than
-    /// half of the expected squared error (setting), so that what the model may have wrong costs less than it gives.
-    /// Elsewhere `sg` stays and the errors grow with age ([`Gravity::with_drift`]). `sg_uncorrected` always stays.
-    #[must_use]
-    pub fn correct(&self, season: &Season, calibrations: &Calibrations, gravity: Gravity) -> Gravity {
-        let before = gravity.clone();
-        let mut gravity = gravity.with_drift(season, calibrations, &self.offset_prior);
+    /// Where a correction is applied, the predicted error of the probe at that moment and gravity (a shrunken prediction,
+    /// from references before and after) is taken from SG, and the shared error holds the SD of that prediction, which
+    /// has the curve's own error in it, and of what one immersion differs from another. That is done for a calibration of
+    /// a probe when it takes away more than half of the expected squared error (setting), so that what the model may have
+    /// wrong costs less than it gives. Elsewhere nothing is taken and the errors grow with age
+    /// ([`Gravity::drift_by_age`]).
+    pub fn of_readings(
+        &self,
+        season: &Season,
+        calibrations: &Calibrations,
+        gravity: &Gravity,
+    ) -> Vec<Option<ReadingDrift>> {
         let applied: BTreeMap<&str, &Correction> =
             self.corrections.iter().filter(|c| c.applied).map(|c| (c.calibration.as_str(), c)).collect();
         let by_index: Vec<Option<&Correction>> =
-            before.calibration_ids.iter().map(|id| applied.get(id.as_str()).copied()).collect();
-        let errors = gravity.sg_se.iter_mut().zip(&mut gravity.sg_se_shared);
-        let known = before.sg_se.iter().zip(&before.sg_se_shared).zip(&before.calibration).zip(&season.readings.at);
-        for (((se, shared), sg), (((old_se, old_shared), calibration), at)) in errors.zip(&mut gravity.sg).zip(known) {
-            let (Some(se), Some(shared), Some(sg)) = (se.as_mut(), shared.as_mut(), sg.as_mut()) else { continue };
-            let (Some(old_se), Some(old_shared)) = (old_se, old_shared) else { continue };
+            gravity.calibration_ids.iter().map(|id| applied.get(id.as_str()).copied()).collect();
+        let mut drift = gravity.drift_by_age(season, calibrations, &self.offset_prior);
+        let rows = gravity.uncorrected.iter().zip(&gravity.calibration).zip(&season.readings.at);
+        for (drift, ((read, calibration), at)) in drift.iter_mut().zip(rows) {
+            let Some(read) = read else { continue };
             let correction = calibration.and_then(|index| by_index.get(index as usize).copied().flatten());
-            let Some((error, sd, curve_se)) = correction.and_then(|c| c.at(*at, *sg)) else { continue };
-            *sg -= error;
+            let Some((error, sd, curve_se)) = correction.and_then(|c| c.at(*at, read.sg)) else { continue };
             // What a reading away from 20 C has beyond the curve's error there.
-            let away = (old_shared * old_shared - curve_se * curve_se).max(0.0);
+            let away = (read.curve_se * read.curve_se - curve_se * curve_se).max(0.0);
             // What one immersion differs from another, and beer from baths.
             let beyond = away + self.offset_prior.at_calibration_sd.powi(2);
-            let own = (old_se * old_se - old_shared * old_shared).max(0.0);
-            *shared = (sd * sd + beyond).sqrt();
-            *se = (own + sd * sd + beyond).sqrt();
+            *drift = Some(ReadingDrift { correction_sg: error, shared_se: (sd * sd + beyond).sqrt() });
         }
-        gravity
+        drift
+    }
+
+    /// Builds the series of batches with what drift tells of their probes: the prior of their offsets, and their errors
+    /// by all references but the batch's own samples.
+    pub fn series<'a>(
+        &'a self,
+        season: &'a Season,
+        calibrations: &'a Calibrations,
+        gravity: &'a Gravity,
+    ) -> SeriesBuilder<'a> {
+        let errors = self.probe_errors.as_ref().map(|errors| errors as &dyn BatchErrors);
+        SeriesBuilder::new(season, calibrations, gravity).with_offset(self.offset_prior).with_errors(errors)
     }
 }
 

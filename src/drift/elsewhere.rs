@@ -3,8 +3,7 @@
 use nalgebra::DMatrix;
 
 use crate::calibration::Calibrations;
-use crate::gravity::Gravity;
-use crate::gravity::{ErrorKnot, ErrorStep, GravitySeries, KnownErrors};
+use crate::gravity::{BatchErrors, ErrorKnot, ErrorStep, Gravity, GravitySeries, KnownErrors};
 use crate::season::Season;
 use crate::units::Instant;
 
@@ -64,6 +63,36 @@ struct Asked<'m> {
     /// Of the model's probes.
     block: usize,
     part: &'m Part,
+}
+
+impl BatchErrors for ProbeErrors {
+    /// The errors of a batch's probes, from all baths, checks and samples but the batch's own. None where a probe of the
+    /// batch has no pairs at all or no curve where the batch was, or where the rest does not suffice.
+    fn in_batch(
+        &self,
+        season: &Season,
+        calibrations: &Calibrations,
+        gravity: &Gravity,
+        series: &GravitySeries,
+    ) -> Option<KnownErrors> {
+        let asked = self.asked(season, series).filter(|asked| !asked.is_empty())?;
+        let curves = Curves::new(calibrations).ok()?;
+        let seen = |one: &Asked<'_>| {
+            let used = gravity.calibration.get(one.row).copied().flatten()?;
+            let curve = calibrations.calibrations.get(used as usize)?;
+            curves.seen_at(&curve.probe, curve, one.tilt_deg, one.temp_c)
+        };
+        let seen: Vec<Seen> = asked.iter().map(seen).collect::<Option<_>>()?;
+        let model = self.without(&series.batch);
+        let system = System::new(model.blocks(self.held.variances), &model.prior_sd).ok()?;
+        let (mean, covariance) = self.predict(&system, &model, &asked, &seen)?;
+        Some(KnownErrors {
+            knots: asked.iter().map(|one| one.knot).collect(),
+            mean_sg: mean.iter().zip(&seen).map(|(mean, seen)| mean + seen.moved_sg).collect(),
+            covariance: covariance.row_iter().map(|row| row.iter().copied().collect()).collect(),
+            steps: self.steps(series),
+        })
+    }
 }
 
 impl ProbeErrors {
@@ -132,34 +161,6 @@ impl ProbeErrors {
             model.prior_sd.push(Some(FLEET_SD));
         }
         Self { model, batches, held }
-    }
-
-    /// The errors of a batch's probes, from all baths, checks and samples but the batch's own. None where a probe of the
-    /// batch has no pairs at all or no curve where the batch was, or where the rest does not suffice.
-    pub fn in_batch(
-        &self,
-        season: &Season,
-        calibrations: &Calibrations,
-        gravity: &Gravity,
-        series: &GravitySeries,
-    ) -> Option<KnownErrors> {
-        let asked = self.asked(season, series).filter(|asked| !asked.is_empty())?;
-        let curves = Curves::new(calibrations).ok()?;
-        let seen = |one: &Asked<'_>| {
-            let used = gravity.calibration.get(one.row).copied().flatten()?;
-            let curve = calibrations.calibrations.get(used as usize)?;
-            curves.seen_at(&curve.probe, curve, one.tilt_deg, one.temp_c)
-        };
-        let seen: Vec<Seen> = asked.iter().map(seen).collect::<Option<_>>()?;
-        let model = self.without(&series.batch);
-        let system = System::new(model.blocks(self.held.variances), &model.prior_sd).ok()?;
-        let (mean, covariance) = self.predict(&system, &model, &asked, &seen)?;
-        Some(KnownErrors {
-            knots: asked.iter().map(|one| one.knot).collect(),
-            mean_sg: mean.iter().zip(&seen).map(|(mean, seen)| mean + seen.moved_sg).collect(),
-            covariance: covariance.row_iter().map(|row| row.iter().copied().collect()).collect(),
-            steps: self.steps(series),
-        })
     }
 
     /// The model without the samples of a batch.

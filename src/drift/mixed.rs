@@ -3,9 +3,10 @@
 use nalgebra::DMatrix;
 
 use crate::error::{Error, Result};
+use crate::fit::Likelihood;
 use crate::fit::mixed::{
-    Bootstrap, BootstrapSettings, Boundary, Column, Criterion, Design, KnownErrors, MixedFit, MixedSettings, Random,
-    Residual, Spread,
+    Bootstrap, BootstrapSettings, Boundary, Column, Design, KnownCovariance, MixedFit, MixedSettings, Random, Residual,
+    Spread,
 };
 use crate::fit::{Estimate, Finding};
 use crate::season::Season;
@@ -142,7 +143,7 @@ impl DriftSettings {
         }
         let walk_sd = averaged.variance_sd(|v| v.walk_sd).0;
         let design = design(model, walk_sd);
-        let settings = MixedSettings { criterion: Criterion::Reml, df: self.df };
+        let settings = MixedSettings { criterion: Likelihood::Reml, df: self.df };
         let fit = settings.fit(&design)?;
         let bootstrap = match self.bootstrap {
             0 => None,
@@ -235,9 +236,9 @@ fn only(design: &Design, rows: &[usize]) -> Design {
         ..term.clone()
     });
     let known = match &design.known {
-        KnownErrors::None => KnownErrors::None,
-        KnownErrors::Variances(variances) => KnownErrors::Variances(pick(variances)),
-        KnownErrors::Blocks(blocks) => {
+        KnownCovariance::None => KnownCovariance::None,
+        KnownCovariance::Variances(variances) => KnownCovariance::Variances(pick(variances)),
+        KnownCovariance::Blocks(blocks) => {
             let of = |(of_block, covariance): &(Vec<usize>, DMatrix<f64>)| {
                 let (new, old): (Vec<usize>, Vec<usize>) = rows
                     .iter()
@@ -246,7 +247,7 @@ fn only(design: &Design, rows: &[usize]) -> Design {
                     .unzip();
                 (new, covariance.select_rows(&old).select_columns(&old))
             };
-            KnownErrors::Blocks(blocks.iter().map(of).filter(|(rows, _)| !rows.is_empty()).collect())
+            KnownCovariance::Blocks(blocks.iter().map(of).filter(|(rows, _)| !rows.is_empty()).collect())
         }
     };
     Design {
@@ -284,7 +285,7 @@ fn design(model: &Model, walk_sd: f64) -> Design {
         response,
         fixed: columns.clone(),
         random: [Random::by_label("probe", &probes, columns)].into_iter().chain(shared(model, n)).collect(),
-        known: KnownErrors::Blocks(blocks),
+        known: KnownCovariance::Blocks(blocks),
         residual: Residual::Estimated,
     }
 }

@@ -79,19 +79,19 @@ impl<'a, C: SlopedCurve> DistanceResiduals<'a, C> {
         self.points().map(|point| self.width(point, self.nearest(point, parameters), parameters)).collect()
     }
 
-    fn points(&self) -> impl Iterator<Item = Point> {
+    fn points(&self) -> impl Iterator<Item = MeasuredPoint> {
         let pairs = self.x.iter().zip(self.y).zip(self.sd_x.iter().zip(self.sd_y));
-        pairs.map(|((x, y), (sd_x, sd_y))| Point { x: *x, y: *y, sd_x: *sd_x, sd_y: *sd_y })
+        pairs.map(|((x, y), (sd_x, sd_y))| MeasuredPoint { x: *x, y: *y, sd_x: *sd_x, sd_y: *sd_y })
     }
 
-    fn squared(&self, point: Point, xi: f64, parameters: &[f64]) -> f64 {
+    fn squared(&self, point: MeasuredPoint, xi: f64, parameters: &[f64]) -> f64 {
         let across = if point.sd_x > 0.0 { (point.x - xi) / point.sd_x } else { 0.0 };
         let along = (point.y - self.curve.value(xi, parameters)) / point.sd_y;
         across * across + along * along
     }
 
     /// Gauss-Newton in xi from the measured x, halving steps that lead away.
-    fn nearest(&self, point: Point, parameters: &[f64]) -> f64 {
+    fn nearest(&self, point: MeasuredPoint, parameters: &[f64]) -> f64 {
         if point.sd_x == 0.0 {
             return point.x;
         }
@@ -126,7 +126,7 @@ impl<'a, C: SlopedCurve> DistanceResiduals<'a, C> {
 }
 
 #[derive(Debug, Clone, Copy)]
-struct Point {
+struct MeasuredPoint {
     x: f64,
     y: f64,
     sd_x: f64,
@@ -134,7 +134,7 @@ struct Point {
 }
 
 impl<C: SlopedCurve> DistanceResiduals<'_, C> {
-    fn width(&self, point: Point, xi: f64, parameters: &[f64]) -> f64 {
+    fn width(&self, point: MeasuredPoint, xi: f64, parameters: &[f64]) -> f64 {
         point.sd_y.hypot(self.curve.slope(xi, parameters) * point.sd_x)
     }
 }

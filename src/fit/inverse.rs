@@ -6,7 +6,7 @@ use crate::{Error, Result};
 
 /// A fitted curve at one x.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Response {
+pub struct CurveResponse {
     /// The curve's value.
     pub value: f64,
     /// Its slope in x.
@@ -18,7 +18,7 @@ pub struct Response {
 /// How an interval is made.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "snake_case")]
-pub enum IntervalMethod {
+pub enum InverseInterval {
     /// `x0 +- t se`, `se^2 = (s^2 + variance(x0)) / slope(x0)^2`: symmetric, finite whatever the slope.
     #[default]
     Delta,
@@ -27,7 +27,7 @@ pub enum IntervalMethod {
     Inversion,
 }
 
-impl IntervalMethod {
+impl InverseInterval {
     /// Its name in results.
     pub fn name(self) -> &'static str {
         match self {
@@ -39,7 +39,7 @@ impl IntervalMethod {
 
 /// The x of a reading.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Reading {
+pub struct InversePrediction {
     /// The reading.
     pub y: f64,
     /// Variance of its own error: of one reading, or of the mean of several.
@@ -49,13 +49,13 @@ pub struct Reading {
     /// Level of the interval.
     pub level: f64,
     /// How it is made.
-    pub method: IntervalMethod,
+    pub method: InverseInterval,
 }
 
 /// Halvings of the search range on either side of the estimate, so that no narrow end is stepped over.
 const STEPS: i32 = 400;
 
-impl Reading {
+impl InversePrediction {
     /// The x at which the curve `at` has the reading's y, between `low` and `high`, with its standard error (delta method)
     /// and interval. The curve must be monotone between them; where it has no value it returns none.
     ///
@@ -65,7 +65,7 @@ impl Reading {
     /// # Errors
     /// - [`Error::NotEstimable`] when the curve does not reach y in the range, or the inverted interval does not end in it.
     /// - [`Error::Setting`] for a level outside (0, 1).
-    pub fn of(&self, at: impl Fn(f64) -> Option<Response>, low: f64, high: f64) -> Result<Estimate> {
+    pub fn of(&self, at: impl Fn(f64) -> Option<CurveResponse>, low: f64, high: f64) -> Result<Estimate> {
         let what = "an inverse prediction";
         let over = |x: f64| at(x).map_or(f64::NAN, |r| r.value - self.y);
         let x0 = brent(what, over, low, high, 0.0).map_err(|_| {
@@ -74,8 +74,8 @@ impl Reading {
         let here = at(x0).ok_or_else(|| Error::not_estimable(what, format!("the curve has no value at {x0}")))?;
         let se = (self.variance + here.variance).sqrt() / here.slope.abs();
         let t = quantile::student_t_two_sided(self.level, self.df)?;
-        let delta = Estimate::with_factor(x0, se, t, self.level, IntervalMethod::Delta.name());
-        if self.method == IntervalMethod::Delta {
+        let delta = Estimate::with_factor(x0, se, t, self.level, InverseInterval::Delta.name());
+        if self.method == InverseInterval::Delta {
             return Ok(delta);
         }
         // Negative where x is not rejected.
@@ -102,6 +102,6 @@ impl Reading {
             Err(Error::not_estimable(what, why))
         };
         let (lower, upper) = (end(low)?, end(high)?);
-        Ok(Estimate { lower, upper, method: IntervalMethod::Inversion.name().into(), ..delta })
+        Ok(Estimate { lower, upper, method: InverseInterval::Inversion.name().into(), ..delta })
     }
 }

@@ -25,6 +25,7 @@ pub mod control;
 pub mod errors_in_variables;
 mod estimate;
 pub mod inverse;
+mod likelihood;
 pub mod linear;
 mod matrix;
 pub mod minimise;
@@ -39,4 +40,5 @@ mod scale;
 pub mod whiteness;
 
 pub use estimate::{Estimate, Finding, decimals_for};
+pub use likelihood::Likelihood;
 pub use scale::Scale;

@@ -16,7 +16,7 @@ use crate::kinetics::nuisance::{Nuisance, nuisances};
 use crate::kinetics::population::PopulationPrior;
 use crate::kinetics::probe_bias::foam;
 use crate::kinetics::robust_weights::weigh;
-use crate::kinetics::{KineticsSettings, PARAMETERS, Point, Source};
+use crate::kinetics::{BatchPoint, KineticsSettings, PARAMETERS, PointSource};
 
 use super::coordinates::{DELAY, DIMS, FOAM, base, chain, curve, ln_pace, plain};
 
@@ -32,7 +32,7 @@ const MOST_POINTS: f64 = 90.0;
 /// A batch's gravities made ready, with its error model.
 #[derive(Debug, Clone)]
 pub(super) struct RunningBatch {
-    points: Vec<Point>,
+    points: Vec<BatchPoint>,
     nuisances: Vec<Nuisance>,
     share: f64,
     errors: ErrorModel,
@@ -226,8 +226,8 @@ struct Minimum {
 
 /// Factor on the stated variance of the readings, from second differences of neighbouring points of one probe, robustly:
 /// a curve that is straight over three points cancels.
-fn factor(points: &[Point]) -> f64 {
-    let readings: Vec<&Point> = points.iter().filter(|p| matches!(p.source, Source::Probe(_))).collect();
+fn factor(points: &[BatchPoint]) -> f64 {
+    let readings: Vec<&BatchPoint> = points.iter().filter(|p| matches!(p.source, PointSource::Probe(_))).collect();
     let mut squares: Vec<f64> = readings
         .windows(3)
         .filter(|w| w[0].source == w[1].source && w[1].source == w[2].source)

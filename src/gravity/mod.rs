@@ -1,24 +1,25 @@
 //! From tilts to gravities, and from a batch's gravities to its series: which calibration is in force, what the liquid is, the
 //! errors of a reading (its own and the one it shares with others), and what other times tell of a probe.
 
-mod ageing;
-mod build_series;
+mod active_calibration;
+mod age_errors;
 mod cooling;
 mod frame;
-mod in_force;
 mod known;
+mod layers;
 mod offset;
 mod original;
 mod reading_errors;
 mod readings;
 mod series;
+mod series_builder;
 mod shell_effects;
 
-pub use build_series::LEFT_OUT;
 pub use known::{Disturbance, ErrorKnot, ErrorStep, KnownErrors};
+pub use layers::{CorrectedGravity, Gravity, GravityLayers, ReadingDrift, UncorrectedGravity};
 pub use offset::OffsetPrior;
 pub(crate) use original::Liquids;
 pub(crate) use reading_errors::ReadingErrors;
-pub use readings::Gravity;
 pub use series::{GravitySeries, SeriesProbe, SeriesSample};
+pub use series_builder::{BatchErrors, LEFT_OUT, SeriesBuilder};
 pub use shell_effects::{ShellEffect, ShellEffectSettings, ShellEffects};

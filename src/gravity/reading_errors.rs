@@ -90,7 +90,7 @@ impl Calibration {
 mod tests {
     use super::*;
     use crate::calibration::Source;
-    use crate::calibration::{CalibrationSettings, Curve};
+    use crate::calibration::{CalibrationCurve, CalibrationSettings};
     use crate::float::WallSided;
     use crate::liquid::WATER_20C_KG_M3;
     use crate::season::{Reference, Season};
@@ -115,7 +115,7 @@ mod tests {
     #[test]
     fn own_and_shared_parts_make_up_the_error_of_the_curve() {
         let float = WallSided { k_kg_m3: 5458.0, h: 2.609, eps: 0.0797, kappa: 2.0 / 9.0 };
-        let curve = Curve::WallSided { float, wet_top_kg_m3: 0.0 };
+        let curve = CalibrationCurve::of_wall_sided(float, 0.0);
         let start = Instant::parse("2031-03-01T10:00:00Z").unwrap();
         let mut season = Season::default();
         for probe in ["knot", "ruff"] {

@@ -1,34 +1,13 @@
-//! Gravity, reading by reading.
-
-use std::fmt;
+//! From each tilt to its gravity, on the curve in force.
 
 use crate::calibration::{Calibrations, Noise};
 use crate::error::Result;
 use crate::liquid::BeerDensity;
-use crate::season::{Flags, Season};
+use crate::season::Flags;
+use crate::season::Season;
 
-use super::in_force::{Force, Timeline};
-
-/// The gravity of every reading, aligned row by row with `Season::readings`; empty where there is none.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub struct Gravity {
-    /// Density of the liquid at its own temperature, kg/m3.
-    pub density_kg_m3: Vec<Option<f64>>,
-    /// SG 20/20 of one reading, not smoothed.
-    pub sg: Vec<Option<f64>>,
-    /// Standard error of `sg`: own and shared part together.
-    pub sg_se: Vec<Option<f64>>,
-    /// The part that all readings of one probe on one curve share: curve, shell and temperature sensor.
-    pub sg_se_shared: Vec<Option<f64>>,
-    /// SG 20/20 before any correction for drift.
-    pub sg_uncorrected: Vec<Option<f64>>,
-    /// The calibration used, an index into `calibration_ids`.
-    pub calibration: Vec<Option<u32>>,
-    /// Ids of the calibrations.
-    pub calibration_ids: Vec<String>,
-    /// The reading's own flags and those of its calibration.
-    pub flags: Vec<Flags>,
-}
+use super::active_calibration::{ActiveCalibration, Timeline};
+use super::layers::{Gravity, GravityLayers, UncorrectedGravity};
 
 /// Readings of one probe in one batch, one after the other: they share liquid, noise and mostly the curve.
 struct Run {
@@ -39,8 +18,8 @@ struct Run {
 impl Calibrations {
     /// The gravity of every reading, on the curve in force at its time (before the first, on the first).
     ///
-    /// `sg_se` joins the reading's own error (the short-time noise of its probe in its batch, from blocks of 24
-    /// readings) and the shared one. Flags: `before_calibration`; `calibration_stale` after a change of cell, shell or
+    /// The error joins the reading's own (the short-time noise of its probe in its batch, from blocks of 24 readings) and
+    /// the shared one. Drift is a later layer: [`Gravity::with_layers`]. Flags: `before_calibration`; `calibration_stale` after a change of cell, shell or
     /// board until the next calibration; `extrapolated` beyond the baths; `no_calibration`.
     ///
     /// A reading in a batch is beer of that batch's original gravity: the measured one, else the first sample or the
@@ -55,7 +34,7 @@ impl Calibrations {
     /// # let season = SimulateSettings { batches: 1, probes: 2, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?.season;
     /// let calibrations = CalibrationSettings::default().fit(&season)?;
     /// let gravity = calibrations.gravity(&season)?;
-    /// assert_eq!(gravity.sg.len(), season.readings.len());
+    /// assert_eq!(gravity.corrected.len(), season.readings.len());
     /// # Ok(())
     /// # }
     /// ```
@@ -63,11 +42,8 @@ impl Calibrations {
         let readings = &season.readings;
         let n = readings.len();
         let mut gravity = Gravity {
-            density_kg_m3: vec![None; n],
-            sg: vec![None; n],
-            sg_se: vec![None; n],
-            sg_se_shared: vec![None; n],
-            sg_uncorrected: vec![None; n],
+            uncorrected: vec![None; n],
+            corrected: Vec::new(),
             calibration: vec![None; n],
             calibration_ids: self.calibrations.iter().map(|c| c.calibration.clone()).collect(),
             flags: readings.flags.clone(),
@@ -92,7 +68,7 @@ impl Calibrations {
                 self.fill(season, &mut gravity, &timeline, run.rows, liquid, noise);
             }
         }
-        Ok(gravity)
+        Ok(gravity.with_layers(&GravityLayers::default()))
     }
 
     fn fill(
@@ -105,74 +81,37 @@ impl Calibrations {
         noise_deg: f64,
     ) {
         let readings = &season.readings;
-        let mut force: Option<Force> = None;
-        for row in rows {
-            let (Some(&at), Some(&tilt), Some(&temp)) =
-                (readings.at.get(row), readings.tilt_deg.get(row), readings.temp_c.get(row))
-            else {
-                continue;
-            };
-            let now = match force {
+        let mut active: Option<ActiveCalibration> = None;
+        let cells = gravity.uncorrected.iter_mut().zip(&mut gravity.calibration).zip(&mut gravity.flags);
+        let read = readings.at.iter().zip(&readings.tilt_deg).zip(&readings.temp_c);
+        let (from, n) = (rows.start, rows.len());
+        for (((uncorrected, used), flags), ((&at, &tilt), &temp)) in cells.zip(read).skip(from).take(n) {
+            let now = match active {
                 Some(known) if at < known.until => known,
                 _ => match timeline.at(at) {
-                    Some(found) => *force.insert(found),
+                    Some(found) => *active.insert(found),
                     None => continue,
                 },
             };
-            let mut flags = now.flags;
             let calibration = self.calibrations.get(now.calibration as usize);
             let point = calibration.and_then(|c| c.gravity_at(liquid, tilt, temp, self.settings.temp_sd_c));
+            flags.insert(now.flags);
             if point.is_none_or(|point| point.extrapolated) {
                 flags.insert(Flags::EXTRAPOLATED);
             }
-            set(&mut gravity.calibration, row, Some(now.calibration));
-            if let Some(point) = point {
-                let own = point.sg_per_deg * noise_deg;
-                set(&mut gravity.density_kg_m3, row, Some(point.density_kg_m3));
-                set(&mut gravity.sg, row, Some(point.sg));
-                set(&mut gravity.sg_uncorrected, row, Some(point.sg));
-                set(&mut gravity.sg_se, row, Some(own.hypot(point.shared_se)));
-                set(&mut gravity.sg_se_shared, row, Some(point.shared_se));
-            }
-            if let Some(all) = gravity.flags.get_mut(row) {
-                all.insert(flags);
-            }
+            *used = Some(now.calibration);
+            *uncorrected = point.map(|point| UncorrectedGravity {
+                density_kg_m3: point.density_kg_m3,
+                sg: point.sg,
+                own_se: point.sg_per_deg * noise_deg,
+                curve_se: point.shared_se,
+            });
         }
-    }
-}
-
-impl Gravity {
-    /// The same gravities with more error that readings share, as (row, SD in SG).
-    #[must_use]
-    pub fn with_shared_errors(mut self, found: impl IntoIterator<Item = (usize, f64)>) -> Self {
-        for (row, sd) in found {
-            for error in [self.sg_se.get_mut(row), self.sg_se_shared.get_mut(row)].into_iter().flatten().flatten() {
-                *error = error.hypot(sd);
-            }
-        }
-        self
-    }
-
-    /// The same with further flags at rows of the season's readings, as later studies find them; no value changes.
-    #[must_use]
-    pub fn with_flags(mut self, found: impl IntoIterator<Item = (usize, Flags)>) -> Self {
-        for (row, flag) in found {
-            if let Some(flags) = self.flags.get_mut(row) {
-                flags.insert(flag);
-            }
-        }
-        self
     }
 }
 
 /// Blocks of readings from which the noise in a batch is taken for its own.
 const BLOCKS_ENOUGH: usize = 5;
-
-fn set<T>(column: &mut [T], row: usize, value: T) {
-    if let Some(cell) = column.get_mut(row) {
-        *cell = value;
-    }
-}
 
 fn runs(season: &Season, rows: std::ops::Range<usize>) -> Vec<Run> {
     let mut runs: Vec<Run> = Vec::new();
@@ -184,18 +123,4 @@ fn runs(season: &Season, rows: std::ops::Range<usize>) -> Vec<Run> {
         }
     }
     runs
-}
-
-impl fmt::Display for Gravity {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let with = self.sg.iter().flatten().count();
-        writeln!(f, "gravity of {with} of {} readings on {} calibrations", self.sg.len(), self.calibration_ids.len())?;
-        for (flag, name) in Flags::ALL {
-            let n = self.flags.iter().filter(|flags| flags.intersects(*flag)).count();
-            if n > 0 {
-                writeln!(f, "  {n:8} {name}")?;
-            }
-        }
-        Ok(())
-    }
 }

@@ -56,6 +56,8 @@ pub struct GravitySeries {
     pub hours: Vec<f64>,
     /// SG 20/20 on the curve in force, not corrected for drift.
     pub sg: Vec<f64>,
+    /// The same less the predicted drift, as the gravities show it; empty in a series that was not made from gravities.
+    pub corrected_sg: Vec<f64>,
     /// Standard deviation of the own, independent error.
     pub own_sd: Vec<f64>,
     /// Standard deviation of the shared error (curve) of each reading: perfectly correlated within a probe.
@@ -88,6 +90,7 @@ impl GravitySeries {
             rows: Vec::new(),
             hours: Vec::new(),
             sg: Vec::new(),
+            corrected_sg: Vec::new(),
             own_sd: Vec::new(),
             shared_sd: Vec::new(),
             temp_c: Vec::new(),
@@ -101,7 +104,7 @@ impl GravitySeries {
 
     /// The series cut at a moment: readings up to it, samples whose value was known by it, cooling and end only where
     /// they had come. None when the batch was pitched later. What was computed from data of other times (a calibration,
-    /// the prior of an offset) stays as it is.
+    /// the prior of an offset) stays as it is, but for the correction, which rests on later checks and goes.
     pub fn as_of(&self, as_of: Instant) -> Option<Self> {
         let hours = as_of.hours_since(self.pitched_at);
         if hours < 0.0 {
@@ -110,6 +113,7 @@ impl GravitySeries {
         let n = self.hours.partition_point(|&at| at <= hours);
         let mut cut = self.clone();
         cut.rows.truncate(n);
+        cut.corrected_sg.clear();
         for column in [&mut cut.hours, &mut cut.sg, &mut cut.own_sd, &mut cut.shared_sd, &mut cut.temp_c] {
             column.truncate(n);
         }

@@ -5,11 +5,11 @@ use crate::error::{Error, Place, Result};
 use super::flags::Flags;
 use super::mapping::{Constant, Mapping};
 use super::names::{guess, list, short};
+use super::row_cells::Doubt;
 use super::row_error::{RowError, RowErrorKind, Wanted};
-use super::rows::Doubt;
-use super::table::{Column, FLAGS_COLUMN, Kind, Table};
+use super::table::{ColumnKind, FLAGS_COLUMN, Table, TableColumn};
 use super::unit::Unit;
-use super::value::{Cell, Value};
+use super::value::{CellValue, SourceCell};
 use crate::units::Instant;
 
 /// Where a column's cells come from.
@@ -26,7 +26,7 @@ pub(crate) enum Origin {
 /// One column of the table, bound.
 #[derive(Debug, Clone)]
 pub(crate) struct Bound {
-    pub(crate) column: &'static Column,
+    pub(crate) column: &'static TableColumn,
     /// What the file calls it.
     pub(crate) label: String,
     pub(crate) origin: Origin,
@@ -54,7 +54,7 @@ pub(crate) struct Binding {
 #[derive(Debug, Default)]
 pub(crate) struct Converted {
     /// Its cells in the order of the table's columns.
-    pub(crate) values: Vec<Value>,
+    pub(crate) values: Vec<CellValue>,
     /// What is doubtful about it.
     pub(crate) flags: Flags,
     /// The second occurrence of a local `at` that occurs twice.
@@ -161,16 +161,16 @@ impl Binding {
     ///
     /// # Errors
     /// Why the row is rejected.
-    pub(crate) fn convert(&self, cells: &[Cell<'_>], out: &mut Converted) -> std::result::Result<(), RowError> {
+    pub(crate) fn convert(&self, cells: &[SourceCell<'_>], out: &mut Converted) -> std::result::Result<(), RowError> {
         out.values.clear();
         out.doubts.clear();
         out.flags = Flags::NONE;
         out.later = None;
         for bound in &self.columns {
             let cell = match &bound.origin {
-                Origin::Field(field) => cells.get(*field).copied().unwrap_or(Cell::Empty),
+                Origin::Field(field) => cells.get(*field).copied().unwrap_or(SourceCell::Empty),
                 Origin::Constant(constant) => constant.cell(),
-                Origin::Absent => Cell::Empty,
+                Origin::Absent => SourceCell::Empty,
             };
             let value = match self.value(bound, cell, out) {
                 Ok(value) => value,
@@ -178,10 +178,10 @@ impl Binding {
                 Err(reason) => {
                     out.flags.insert(Flags::VALUE_UNREADABLE);
                     out.doubts.push(Doubt::unread(bound.column.name, reason));
-                    Value::Empty
+                    CellValue::Empty
                 }
             };
-            if bound.column.required && value == Value::Empty {
+            if bound.column.required && value == CellValue::Empty {
                 return Err(RowErrorKind::Empty { column: bound.label.clone() }.into());
             }
             out.values.push(value);
@@ -189,34 +189,41 @@ impl Binding {
         Ok(())
     }
 
-    fn value(&self, bound: &Bound, cell: Cell<'_>, out: &mut Converted) -> std::result::Result<Value, RowError> {
+    fn value(
+        &self,
+        bound: &Bound,
+        cell: SourceCell<'_>,
+        out: &mut Converted,
+    ) -> std::result::Result<CellValue, RowError> {
         let cell = match cell {
-            Cell::Text(text) if text.trim().is_empty() => Cell::Empty,
-            Cell::Text(text) => Cell::Text(text.trim()),
+            SourceCell::Text(text) if text.trim().is_empty() => SourceCell::Empty,
+            SourceCell::Text(text) => SourceCell::Text(text.trim()),
             other => other,
         };
         match (bound.column.kind, cell) {
-            (_, Cell::Empty) => Ok(Value::Empty),
-            (_, Cell::Text(text)) if text.contains('\0') => {
+            (_, SourceCell::Empty) => Ok(CellValue::Empty),
+            (_, SourceCell::Text(text)) if text.contains('\0') => {
                 Err(unreadable(&bound.label, &text.replace('\0', "NUL"), Wanted::NoNul))
             }
-            (_, Cell::Odd(what)) => Err(unreadable(&bound.label, what, Wanted::Plain)),
-            (Kind::Text, Cell::Text(text)) if bound.column.name == FLAGS_COLUMN && Flags::parse(text).is_none() => {
+            (_, SourceCell::Odd(what)) => Err(unreadable(&bound.label, what, Wanted::Plain)),
+            (ColumnKind::Text, SourceCell::Text(text))
+                if bound.column.name == FLAGS_COLUMN && Flags::parse(text).is_none() =>
+            {
                 let (label, found) = (&bound.label, short(text, QUOTED));
                 let text = format!("column `{label}`: `{found}` are no flags of a season, so they were passed over");
                 out.doubts.push(Doubt::new(FLAGS_COLUMN, text));
-                Ok(Value::Empty)
+                Ok(CellValue::Empty)
             }
-            (Kind::Text, Cell::Text(text)) => Ok(Value::Text(text.to_owned())),
-            (Kind::Text, Cell::Number(number)) => Ok(Value::Text(number.to_string())),
-            (Kind::Text, Cell::Time(at)) => Ok(Value::Text(at.to_string())),
-            (Kind::Time, cell) => {
+            (ColumnKind::Text, SourceCell::Text(text)) => Ok(CellValue::Text(text.to_owned())),
+            (ColumnKind::Text, SourceCell::Number(number)) => Ok(CellValue::Text(number.to_string())),
+            (ColumnKind::Text, SourceCell::Time(at)) => Ok(CellValue::Text(at.to_string())),
+            (ColumnKind::Time, cell) => {
                 let times = &self.mapping.times;
                 let (read, found) = match cell {
-                    Cell::Time(at) => (Some(at.into()), String::new()),
-                    Cell::Number(number) => (times.read_number(number), number.to_string()),
-                    Cell::Text(text) => (times.read(text), text.to_owned()),
-                    Cell::Empty | Cell::Odd(_) => (None, String::new()),
+                    SourceCell::Time(at) => (Some(at.into()), String::new()),
+                    SourceCell::Number(number) => (times.read_number(number), number.to_string()),
+                    SourceCell::Text(text) => (times.read(text), text.to_owned()),
+                    SourceCell::Empty | SourceCell::Odd(_) => (None, String::new()),
                 };
                 let read: super::time::ReadTime =
                     read.ok_or_else(|| unreadable(&bound.label, &found, times.wanted()))?;
@@ -226,21 +233,23 @@ impl Binding {
                 if bound.column.name == "at" {
                     out.later = read.later;
                 }
-                Ok(Value::Time(read.at))
+                Ok(CellValue::Time(read.at))
             }
-            (Kind::Number(_), Cell::Text(text)) => {
+            (ColumnKind::Number(_), SourceCell::Text(text)) => {
                 let number = self.mapping.number(text).map_err(|wanted| unreadable(&bound.label, text, wanted))?;
                 self.converted(bound, number)
             }
-            (Kind::Number(_), Cell::Number(number)) => self.converted(bound, number),
-            (Kind::Number(_), Cell::Time(at)) => Err(unreadable(&bound.label, &at.to_string(), Wanted::Number)),
+            (ColumnKind::Number(_), SourceCell::Number(number)) => self.converted(bound, number),
+            (ColumnKind::Number(_), SourceCell::Time(at)) => {
+                Err(unreadable(&bound.label, &at.to_string(), Wanted::Number))
+            }
         }
     }
 
-    fn converted(&self, bound: &Bound, number: f64) -> std::result::Result<Value, RowError> {
+    fn converted(&self, bound: &Bound, number: f64) -> std::result::Result<CellValue, RowError> {
         // Not a number is how number columns of many programs mark an empty cell.
         if number.is_nan() && !bound.column.required {
-            return Ok(Value::Empty);
+            return Ok(CellValue::Empty);
         }
         if !number.is_finite() {
             return Err(unreadable(&bound.label, &number.to_string(), Wanted::Finite));
@@ -248,7 +257,7 @@ impl Binding {
         let refused = |e: Error| RowErrorKind::Formula { column: bound.label.clone() }.found(e.to_string());
         let value = bound.unit.convert(number).map_err(refused)?;
         if value.is_finite() {
-            Ok(Value::Number(value))
+            Ok(CellValue::Number(value))
         } else {
             Err(unreadable(&bound.label, &value.to_string(), Wanted::Finite))
         }
@@ -262,7 +271,7 @@ fn unreadable(label: &str, found: &str, wanted: Wanted) -> RowError {
     RowErrorKind::Unreadable { column: label.to_owned(), wanted }.found(short(found, QUOTED))
 }
 
-fn mapped_column_missing(place: &Place, column: &Column, label: &str, header: &[String]) -> Error {
+fn mapped_column_missing(place: &Place, column: &TableColumn, label: &str, header: &[String]) -> Error {
     let error = Error::input(
         place.clone(),
         format!("no column `{label}` among {}", list(header)),

@@ -1,4 +1,4 @@
-//! The tables as polars frames: columns, types and order are those of [`Table::columns`], whatever the files held.
+//! The tables as polars frames: columns, types and order are those of the table, whatever the files held.
 
 use polars::prelude::{Column, DataFrame, DataType, IntoColumn, NamedFrom, Series, TimeUnit, TimeZone};
 
@@ -8,15 +8,15 @@ use crate::units::Instant;
 use super::account::RowAccount;
 use super::flags::Flags;
 use super::readings::Readings;
-use super::rows::Row;
-use super::table::{Kind, Table};
-use super::value::Value;
+use super::row_cells::TableRow;
+use super::table::{ColumnKind, Table};
+use super::value::CellValue;
 use super::{Season, table};
 
 /// A frame, column by column: instants as UTC timestamps in microseconds, an absent value as null, a number that is
 /// not finite too.
 #[derive(Debug)]
-pub struct FrameBuilder {
+pub(crate) struct FrameBuilder {
     table: String,
     columns: Vec<Column>,
 }
@@ -113,19 +113,19 @@ impl Season {
 }
 
 /// The cells of rows.
-pub(crate) fn values_of<T: Row>(rows: &[T]) -> Vec<Vec<Value>> {
-    rows.iter().map(Row::to_values).collect()
+pub(crate) fn values_of<T: TableRow>(rows: &[T]) -> Vec<Vec<CellValue>> {
+    rows.iter().map(TableRow::to_values).collect()
 }
 
 /// A frame of rows that are given as cells.
-pub(crate) fn frame_of(table: Table, rows: &[Vec<Value>]) -> Result<DataFrame> {
+pub(crate) fn frame_of(table: Table, rows: &[Vec<CellValue>]) -> Result<DataFrame> {
     let mut frame = FrameBuilder::new(table.name());
     for (i, column) in table.columns().iter().enumerate() {
-        let cells = rows.iter().map(|row| row.get(i).unwrap_or(&Value::Empty));
+        let cells = rows.iter().map(|row| row.get(i).unwrap_or(&CellValue::Empty));
         frame = match column.kind {
-            Kind::Text => frame.text(column.name, cells.map(Value::as_text)),
-            Kind::Number(_) => frame.number(column.name, cells.map(Value::as_number)),
-            Kind::Time => frame.time(column.name, cells.map(Value::as_time)),
+            ColumnKind::Text => frame.text(column.name, cells.map(CellValue::as_text)),
+            ColumnKind::Number(_) => frame.number(column.name, cells.map(CellValue::as_number)),
+            ColumnKind::Time => frame.time(column.name, cells.map(CellValue::as_time)),
         };
     }
     frame.finish()
@@ -186,7 +186,7 @@ impl RowAccount {
 
 impl Flags {
     /// The cell that carries them.
-    pub(crate) fn to_value(self) -> Value {
-        if self.is_empty() { Value::Empty } else { Value::Text(self.to_string()) }
+    pub(crate) fn to_value(self) -> CellValue {
+        if self.is_empty() { CellValue::Empty } else { CellValue::Text(self.to_string()) }
     }
 }

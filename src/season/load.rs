@@ -1,50 +1,22 @@
 //! Loading: every file read, every row accounted for.
 
-use std::collections::{HashMap, HashSet};
 use std::path::Path;
 
 use crate::error::{Error, Place, Result};
 
 use super::Season;
-use super::account::RowAccount;
 use super::binding::{Binding, Converted};
-use super::discover::{Discovered, Found, Storage, discover};
 use super::flags::Flags;
+use super::loaded::{Loaded, SourceRow};
 use super::names::{list, short};
-use super::raw::{Lines, RawReadings};
-use super::read::{self, Delimited, Ndjson, Parquet, RawRow, Taken};
+use super::raw::RowLines;
+use super::read::{self, Delimited, FieldUse, Ndjson, Parquet, RawRow};
+use super::row_cells::{Doubt, TableRow, needed};
 use super::row_error::{RowError, RowErrorKind};
-use super::rows::{Doubt, Row, needed};
-use super::schema::{Batch, Event, PlanStep, Probe, Reference};
-use super::table::{FLAGS_COLUMN, Table};
+use super::source_files::{Discovered, SourceFile, Storage, discover};
+use super::table::{ColumnKind, FLAGS_COLUMN, Table};
 use super::tidy;
-use super::value::Values;
-
-/// A row of a small table with where it stands.
-#[derive(Debug, Clone)]
-pub(crate) struct Entry<T> {
-    pub(crate) row: T,
-    pub(crate) file: usize,
-    pub(crate) line: u64,
-    pub(crate) text: String,
-    pub(crate) flags: Flags,
-}
-
-/// All rows as read, with the account so far: `read` and `rejected` of each file are counted, the rest at the end.
-#[derive(Debug, Default)]
-pub(crate) struct Loaded {
-    pub(crate) readings: RawReadings,
-    pub(crate) references: Vec<Entry<Reference>>,
-    pub(crate) batches: Vec<Entry<Batch>>,
-    pub(crate) probes: Vec<Entry<Probe>>,
-    pub(crate) events: Vec<Entry<Event>>,
-    pub(crate) plan: Vec<Entry<PlanStep>>,
-    pub(crate) account: RowAccount,
-    /// Path of each file in the account.
-    pub(crate) files: Vec<Found>,
-    pub(super) flag_counts: HashMap<(usize, &'static str), usize>,
-    pub(super) remarked: HashSet<(usize, &'static str)>,
-}
+use super::value::RowValues;
 
 impl Season {
     /// Reads the season at `path`: a folder, or a single file of one table.
@@ -102,7 +74,7 @@ fn check_tables(dir: &Path, there: &[Table]) -> Result<()> {
 }
 
 impl Loaded {
-    fn read(&mut self, found: &Found) -> Result<Table> {
+    fn read(&mut self, found: &SourceFile) -> Result<Table> {
         if found.storage == Storage::Parquet {
             return self.read_parquet(found);
         }
@@ -121,7 +93,7 @@ impl Loaded {
     fn count_broken_off(&mut self, line: u64, rest: &[u8]) {
         let Some(file) = self.account.files.len().checked_sub(1) else { return };
         if !rest.is_empty() {
-            self.count_read(file);
+            self.count_read(file, 1);
             let text = short(&String::from_utf8_lossy(rest), read::KEPT_TEXT);
             self.reject(file, line, RowErrorKind::BrokenOff.into(), text);
         }
@@ -130,7 +102,7 @@ impl Loaded {
         self.remark(file, Some(line), "end of file", text.to_owned());
     }
 
-    fn read_text(&mut self, found: &Found, text: &[u8]) -> Result<Table> {
+    fn read_text(&mut self, found: &SourceFile, text: &[u8]) -> Result<Table> {
         if found.storage == Storage::Ndjson {
             let source = Ndjson::open(text);
             if let (true, Some(table)) = (source.is_blank(), found.table) {
@@ -144,16 +116,23 @@ impl Loaded {
         let source = Delimited::open(text, &found.name, &found.mapping)?;
         let binding = self.bind(found, source.header(), source.header_line())?;
         let names: Vec<String> = (0..source.header().len()).map(|field| format!("field {field}")).collect();
+        let use_of = |field: usize| {
+            binding.columns.iter().find(|bound| bound.is_field(field)).map_or(FieldUse::default(), |bound| FieldUse {
+                is_number: matches!(bound.column.kind, ColumnKind::Number(_)),
+                is_required: bound.column.required,
+            })
+        };
+        let uses = (0..names.len()).map(use_of).collect();
         let frame = (binding.table == Table::Readings)
             .then(|| read::read_clean_csv(text, source.delimiter(), &binding, &names))
             .flatten();
         if !frame.is_some_and(|frame| self.columns(found, &binding, &frame, &names, 2)) {
-            self.rows(found, &binding, |each| source.each(each));
+            self.rows(found, &binding, |each| source.each(uses, each));
         }
         Ok(binding.table)
     }
 
-    fn read_parquet(&mut self, found: &Found) -> Result<Table> {
+    fn read_parquet(&mut self, found: &SourceFile) -> Result<Table> {
         let source = Parquet::open(&found.path, &found.name)?;
         let mut binding = self.bind(found, source.header(), None)?;
         let names: Vec<String> = binding.fields().iter().filter_map(|f| source.header().get(*f).cloned()).collect();
@@ -171,7 +150,7 @@ impl Loaded {
     /// Takes readings as whole columns, if they are without a doubt.
     fn columns(
         &mut self,
-        found: &Found,
+        found: &SourceFile,
         binding: &Binding,
         frame: &polars::prelude::DataFrame,
         names: &[String],
@@ -179,12 +158,10 @@ impl Loaded {
     ) -> bool {
         let file = self.account.files.len();
         let taken = read::take_columns(&mut self.readings, frame, binding, names, file, first_line);
-        let Some(Taken { saw_local_time }) = taken else { return false };
+        let Some(taken) = taken else { return false };
         self.begin(found, binding.table);
-        if let Some(account) = self.account.files.get_mut(file) {
-            account.read = frame.height();
-        }
-        self.remark_zone(file, binding, saw_local_time);
+        self.count_read(file, frame.height());
+        self.remark_zone(file, binding, taken.saw_local_time);
         true
     }
 
@@ -196,7 +173,7 @@ impl Loaded {
         }
     }
 
-    fn bind(&mut self, found: &Found, header: &[String], line: Option<u64>) -> Result<Binding> {
+    fn bind(&mut self, found: &SourceFile, header: &[String], line: Option<u64>) -> Result<Binding> {
         let table = match found.table {
             Some(table) => table,
             None => guess_table(found, header)?,
@@ -210,14 +187,14 @@ impl Loaded {
     }
 
     /// Takes the rows that a reader gives.
-    fn rows(&mut self, found: &Found, binding: &Binding, read: impl FnOnce(&mut dyn FnMut(RawRow<'_>))) {
+    fn rows(&mut self, found: &SourceFile, binding: &Binding, read: impl FnOnce(&mut dyn FnMut(RawRow<'_>))) {
         let file = self.begin(found, binding.table);
         if binding.table == Table::Readings {
-            self.readings.begin(file, Lines::Listed(Vec::new()));
+            self.readings.begin(file, RowLines::Listed(Vec::new()));
         }
         let mut converted = Converted::default();
         read(&mut |row: RawRow<'_>| {
-            self.count_read(file);
+            self.count_read(file, 1);
             let outcome = match row.cells {
                 Ok(cells) => binding.convert(cells, &mut converted),
                 Err(ref reason) => Err(reason.clone()),
@@ -237,7 +214,7 @@ impl Loaded {
         converted: &mut Converted,
     ) -> std::result::Result<(), RowError> {
         let values = std::mem::take(&mut converted.values);
-        let mut values = Values::new(table, values);
+        let mut values = RowValues::new(table, values);
         let mut doubts = std::mem::take(&mut converted.doubts);
         let doubts = &mut doubts;
         let text = || short(&(raw.text)(), read::KEPT_TEXT);
@@ -261,7 +238,7 @@ impl Loaded {
     fn take_reading(
         &mut self,
         line: u64,
-        values: &mut Values,
+        values: &mut RowValues,
         converted: &Converted,
     ) -> std::result::Result<(), RowError> {
         let at = needed(values.time("at"), "at")?;
@@ -279,25 +256,25 @@ impl Loaded {
     }
 }
 
-fn keep<T: Row>(
-    rows: &mut Vec<Entry<T>>,
+fn keep<T: TableRow>(
+    rows: &mut Vec<SourceRow<T>>,
     file: usize,
     line: u64,
     flags: Flags,
     text: String,
-    values: &mut Values,
+    values: &mut RowValues,
     doubts: &mut Vec<Doubt>,
 ) -> std::result::Result<(), RowError> {
     // Those from before it were weighed when they were found.
     let before = doubts.len();
     let row = T::from_values(values, doubts)?;
     let doubtful = if doubts.len() == before { Flags::NONE } else { Flags::VALUE_UNREADABLE };
-    rows.push(Entry { row, file, line, text, flags: flags.with(doubtful) });
+    rows.push(SourceRow { row, file, line, text, flags: flags.with(doubtful) });
     Ok(())
 }
 
 /// The table whose required columns a header has, the one with most of them first.
-fn guess_table(found: &Found, header: &[String]) -> Result<Table> {
+fn guess_table(found: &SourceFile, header: &[String]) -> Result<Table> {
     let has = |name: &str| header.iter().any(|h| h == name);
     let gravity = has("sg") || has("raw_sg") || has("raw_brix");
     let fits = |table: &Table| {

@@ -9,7 +9,7 @@ use super::row_error::Wanted;
 use super::table::Table;
 use super::time::TimeReader;
 use super::unit::Unit;
-use super::value::Cell;
+use super::value::SourceCell;
 
 /// A column that a file calls by another name, or gives in another unit.
 #[derive(Debug, Clone, PartialEq)]
@@ -28,10 +28,10 @@ pub(crate) enum Constant {
 }
 
 impl Constant {
-    pub(crate) fn cell(&self) -> Cell<'_> {
+    pub(crate) fn cell(&self) -> SourceCell<'_> {
         match self {
-            Self::Text(text) => Cell::Text(text),
-            Self::Number(number) => Cell::Number(*number),
+            Self::Text(text) => SourceCell::Text(text),
+            Self::Number(number) => SourceCell::Number(*number),
         }
     }
 }

@@ -10,7 +10,8 @@ use crate::error::{Error, Place, Result};
 
 use super::mapping::{Constant, FileRule, MappedColumn, Mapping, SeasonMap, glob};
 use super::names::{guess, list};
-use super::table::{Column, Kind, Table};
+use super::read::read_bytes;
+use super::table::{ColumnKind, Table, TableColumn};
 use super::time::TimeReader;
 use super::unit::Unit;
 
@@ -31,6 +32,8 @@ const FILE_KEYS: &[&str] = &[
     "constants",
     "columns",
 ];
+/// Most lines that may stand before a header.
+const MOST_SKIPPED: usize = 1_000_000;
 const COLUMN_KEYS: &[&str] = &["from", "unit"];
 
 type Node<'a> = Spanned<DeValue<'a>>;
@@ -38,11 +41,13 @@ type Node<'a> = Spanned<DeValue<'a>>;
 /// Reads `season.toml` in `dir`, or the default where there is none.
 pub(crate) fn read_season_map(dir: &Path) -> Result<SeasonMap> {
     let path = dir.join(SEASON_TOML);
-    match std::fs::read_to_string(&path) {
-        Ok(text) => parse(&text),
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(SeasonMap::default()),
-        Err(e) => Err(Error::io("reading", &path, e)),
+    if !path.exists() {
+        return Ok(SeasonMap::default());
     }
+    let bytes = read_bytes(&path, SEASON_TOML, false)?.bytes;
+    let text =
+        String::from_utf8(bytes).map_err(|e| Error::input(Place::file(SEASON_TOML), e.to_string(), "text in UTF-8"))?;
+    parse(&text)
 }
 
 /// Parses the text of a `season.toml`.
@@ -148,8 +153,9 @@ impl TomlText<'_> {
         };
         if let Some(node) = table.get("skip_lines") {
             let count = node.get_ref().as_integer().and_then(|i| i.as_str().parse().ok());
-            mapping.skip_lines = count.ok_or_else(|| {
-                self.error(node.span().start, "skip_lines", node.get_ref().type_str(), "a whole number from 0")
+            mapping.skip_lines = count.filter(|count| *count <= MOST_SKIPPED).ok_or_else(|| {
+                let wanted = format!("a whole number from 0 to {MOST_SKIPPED}");
+                self.error(node.span().start, "skip_lines", node.get_ref().type_str(), wanted)
             })?;
         }
         if let Some(node) = table.get("header") {
@@ -183,7 +189,7 @@ impl TomlText<'_> {
         Ok(FileRule { pattern: pattern.to_owned(), regex, table: of_table, mapping })
     }
 
-    fn column(&self, table: Table, key: &Spanned<toml::de::DeString<'_>>) -> Result<&'static Column> {
+    fn column(&self, table: Table, key: &Spanned<toml::de::DeString<'_>>) -> Result<&'static TableColumn> {
         let name = key.get_ref().as_ref();
         table.columns().iter().find(|c| c.name == name).ok_or_else(|| {
             let known: Vec<&str> = table.columns().iter().map(|c| c.name).collect();
@@ -197,7 +203,7 @@ impl TomlText<'_> {
         })
     }
 
-    fn mapped(&self, column: &Column, node: &Node<'_>) -> Result<MappedColumn> {
+    fn mapped(&self, column: &TableColumn, node: &Node<'_>) -> Result<MappedColumn> {
         if let Some(from) = node.get_ref().as_str() {
             return Ok(MappedColumn { from: from.to_owned(), unit: Unit::AsIs });
         }
@@ -212,8 +218,8 @@ impl TomlText<'_> {
             return Ok(MappedColumn { from, unit: Unit::AsIs });
         };
         let units = match column.kind {
-            Kind::Number(quantity) => Unit::of(quantity),
-            Kind::Time | Kind::Text => &[],
+            ColumnKind::Number(quantity) => Unit::of(quantity),
+            ColumnKind::Time | ColumnKind::Text => &[],
         };
         match units.iter().find(|(n, _)| *n == name) {
             Some((_, unit)) => Ok(MappedColumn { from, unit: *unit }),
@@ -229,7 +235,7 @@ impl TomlText<'_> {
         }
     }
 
-    fn constant(&self, column: &Column, node: &Node<'_>) -> Result<Constant> {
+    fn constant(&self, column: &TableColumn, node: &Node<'_>) -> Result<Constant> {
         let number = |text: &str| text.replace('_', "").parse::<f64>().ok().filter(|n| n.is_finite());
         let value = node.get_ref();
         let found = match value {

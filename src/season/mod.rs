@@ -4,7 +4,7 @@
 //! by [`RowAccount`]: each row is kept, kept with [`Flags`], or rejected with its file, line and reason.
 //!
 //! # Files
-//! A folder holds the tables `readings`, `references`, `batches` and `probes` ([`Table`] lists their columns), and
+//! A folder holds the tables `readings`, `references`, `batches` and `probes` (the fields of [`Reference`], [`Batch`], [`Probe`], [`Event`] and [`PlanStep`] are the columns of their tables), and
 //! perhaps `events` and `plan`: each one file `<table>.csv`, `.csv.gz`, `.ndjson`, `.ndjson.gz` or `.parquet`, or a
 //! folder `<table>/` of such files. CSV may be split by commas, semicolons or tabs; the header tells. `probes` and
 //! `readings` may be absent together. Times are RFC 3339, `YYYY-MM-DD HH:MM[:SS]`, or seconds or milliseconds since
@@ -39,61 +39,57 @@
 //! `mV`; `g`, `mg`, `kg`; `mm`, `cm`, `m`, `in`; `L`, `mL`, `hL`.
 
 mod account;
-mod accounting;
 mod binding;
-mod blank;
-mod discover;
 mod flags;
 mod frame;
 mod load;
+mod loaded;
+mod lookups;
 mod mapping;
 mod mapping_file;
-mod medians;
 mod names;
-pub mod open_data;
 mod pairs;
 mod raw;
 mod read;
 mod readings;
+mod row_cells;
 mod row_error;
-mod rows;
-mod schema;
+mod source_files;
 mod table;
+mod table_rows;
 mod tidy;
 mod time;
 mod unit;
 mod value;
-mod whole;
-mod write;
+mod written_files;
 
 pub use account::{FileAccount, ReasonCount, Rejected, RejectedAlike, Remark, RowAccount};
 pub use flags::Flags;
-pub use frame::FrameBuilder;
+pub(crate) use frame::FrameBuilder;
 pub(crate) use mapping_file::SEASON_TOML;
-pub use medians::HourlyMedians;
 pub(crate) use names::{guess, list};
 pub use pairs::{PAIR_WINDOW_MIN, Pair};
 pub use readings::{Reading, Readings};
-pub use row_error::{Lack, RowError, RowErrorKind, SgSlip, Wanted};
-pub use schema::{Batch, EndShape, Event, PlanStep, Probe, Reference, ReferenceUse};
-pub use table::{Column, Kind, Quantity, Table};
+pub use row_error::RowError;
+pub use table::Table;
+pub use table_rows::{Batch, EndShape, Event, PlanStep, Probe, Reference, ReferenceUse};
 pub(crate) use tidy::flag_frozen;
-pub use write::FileFormat;
+pub use written_files::FileFormat;
 
 /// Lowest SG that is taken for one.
-pub const SG_LOW: f64 = 0.95;
+const SG_LEAST: f64 = 0.95;
 /// Highest SG that is taken for one.
-pub const SG_HIGH: f64 = 1.20;
+const SG_MOST: f64 = 1.20;
 /// A tilt below this is flagged, degrees.
-pub const TILT_LOW_DEG: f64 = 0.0;
+pub(crate) const TILT_LOW_DEG: f64 = 0.0;
 /// A tilt above this is flagged: the probe is out of the beer or lies on its side, degrees.
-pub const TILT_HIGH_DEG: f64 = 90.0;
+pub(crate) const TILT_HIGH_DEG: f64 = 90.0;
 /// A temperature below this is flagged, C.
-pub const TEMP_LOW_C: f64 = -5.0;
+pub(crate) const TEMP_LOW_C: f64 = -5.0;
 /// A temperature above this is flagged: a cleaning, C.
-pub const TEMP_HIGH_C: f64 = 45.0;
+pub(crate) const TEMP_HIGH_C: f64 = 45.0;
 /// A batch without an end is running while it has data within this many days of the season's latest instant.
-pub const RUNNING_DAYS: f64 = 7.0;
+const RUNNING_DAYS: f64 = 7.0;
 
 /// Everything a user has.
 #[derive(Debug, Clone, Default, PartialEq)]

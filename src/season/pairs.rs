@@ -6,7 +6,7 @@ use crate::error::{Error, Result};
 use crate::units::Instant;
 
 use super::Season;
-use super::schema::Reference;
+use super::table_rows::Reference;
 
 /// The window that pairs a reference with readings unless another is set, minutes before and after.
 pub const PAIR_WINDOW_MIN: f64 = 20.0;

@@ -55,7 +55,7 @@ impl Interner {
 
 /// The lines that the rows of one file stand in.
 #[derive(Debug, Clone)]
-pub(crate) enum Lines {
+pub(crate) enum RowLines {
     /// One after the other from this line.
     From(u64),
     /// As listed.
@@ -64,12 +64,12 @@ pub(crate) enum Lines {
 
 /// The rows of one file.
 #[derive(Debug, Clone)]
-pub(crate) struct Part {
+pub(crate) struct FileRows {
     /// Index of the file in the account.
     pub(crate) file: usize,
     /// Its first row.
     pub(crate) start: usize,
-    pub(crate) lines: Lines,
+    pub(crate) lines: RowLines,
 }
 
 /// Readings in the order of the files.
@@ -86,7 +86,7 @@ pub(crate) struct RawReadings {
     /// May be shorter than the other columns: no later row has a voltage.
     pub(crate) supply_v: Vec<f64>,
     pub(crate) flags: Vec<Flags>,
-    pub(crate) parts: Vec<Part>,
+    pub(crate) parts: Vec<FileRows>,
     /// Rows whose local time occurs twice, with the second occurrence.
     pub(crate) twice: Vec<(usize, Instant)>,
 }
@@ -97,8 +97,8 @@ impl RawReadings {
     }
 
     /// Begins the rows of a file.
-    pub(crate) fn begin(&mut self, file: usize, lines: Lines) {
-        self.parts.push(Part { file, start: self.len(), lines });
+    pub(crate) fn begin(&mut self, file: usize, lines: RowLines) {
+        self.parts.push(FileRows { file, start: self.len(), lines });
     }
 
     /// Adds a row to the file begun last.
@@ -126,20 +126,31 @@ impl RawReadings {
         self.temp_c.push(temp_c);
         self.batch.push(batch);
         self.flags.push(flags);
-        if let Some(Part { lines: Lines::Listed(lines), .. }) = self.parts.last_mut() {
+        if let Some(FileRows { lines: RowLines::Listed(lines), .. }) = self.parts.last_mut() {
             lines.push(line);
         }
     }
 
     /// The file and line that a row stands in.
-    pub(crate) fn place(&self, row: usize) -> (usize, u64) {
-        let part = self.parts.partition_point(|p| p.start <= row).checked_sub(1).and_then(|i| self.parts.get(i));
-        let Some(part) = part else { return (0, 0) };
+    pub(crate) fn place(&self, row: usize) -> Option<(usize, u64)> {
+        let part = self.parts.get(self.parts.partition_point(|p| p.start <= row).checked_sub(1)?)?;
         let within = row - part.start;
         let line = match &part.lines {
-            Lines::From(first) => first + within as u64,
-            Lines::Listed(lines) => lines.get(within).copied().unwrap_or(0),
+            RowLines::From(first) => first + within as u64,
+            RowLines::Listed(lines) => *lines.get(within)?,
         };
-        (part.file, line)
+        Some((part.file, line))
+    }
+
+    /// A row written as its columns, for the list of rejected rows.
+    pub(crate) fn text(&self, row: usize, probe_ids: &[String], batch_ids: &[String]) -> Option<String> {
+        let number = |column: &[f64]| column.get(row).filter(|v| v.is_finite()).map_or(String::new(), f64::to_string);
+        let batch = match self.batch.get(row)? {
+            Some(batch) => batch_ids.get(*batch as usize)?.as_str(),
+            None => "",
+        };
+        let (at, probe) = (self.at.get(row)?.to_string(), probe_ids.get(*self.probe.get(row)? as usize)?);
+        let (tilt, temp, supply) = (number(&self.tilt_deg), number(&self.temp_c), number(&self.supply_v));
+        Some([at.as_str(), probe, &tilt, &temp, batch, &supply].join(",").trim_end_matches(',').to_owned())
     }
 }

@@ -2,21 +2,20 @@
 
 use std::fmt;
 
-use super::{SG_HIGH, SG_LOW};
+use super::{SG_LEAST, SG_MOST};
 
 /// Why a row, or one cell of it, was not used.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RowError {
     /// What kind of slip it is, whatever stood there.
-    pub kind: RowErrorKind,
+    pub(crate) kind: RowErrorKind,
     /// What stood there; empty where the kind says it all.
-    pub found: String,
+    pub(crate) found: String,
 }
 
 /// A kind of slip in a row. Rows of a file with the same kind were rejected alike.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
-#[non_exhaustive]
-pub enum RowErrorKind {
+pub(crate) enum RowErrorKind {
     /// The line has another number of fields than the header.
     FieldCount {
         /// Fields of the header.
@@ -69,14 +68,20 @@ pub enum RowErrorKind {
     },
     /// An uncorrected reading of an instrument that cannot be corrected for want of something.
     Uncorrected(Lack),
+    /// A time more than 20 years from the middle of the season's times.
+    FarTime {
+        /// The column.
+        column: String,
+    },
+    /// The line has numbers with a decimal comma, and commas split it.
+    SplitAtDecimalCommas,
     /// The row repeats an earlier one in all its cells.
     Duplicate,
 }
 
 /// What a cell should have been.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
-#[non_exhaustive]
-pub enum Wanted {
+pub(crate) enum Wanted {
     /// A number.
     Number,
     /// A number with a decimal point, where one with a comma stands.
@@ -97,7 +102,7 @@ pub enum Wanted {
 
 /// A slip that turns a whole column of gravities away.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum SgSlip {
+pub(crate) enum SgSlip {
     /// 1048 for 1.048.
     Thousandfold,
     /// Plato or Brix as read.
@@ -106,7 +111,7 @@ pub enum SgSlip {
 
 /// What an uncorrected reading lacks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Lack {
+pub(crate) enum Lack {
     /// `raw_sg` without `temp_c`.
     SampleTemperature,
     /// `raw_brix` of a batch that is not in the table of batches.
@@ -132,7 +137,7 @@ impl SgSlip {
     /// The slip that a number outside the range of an SG looks like.
     pub(crate) fn of(value: f64) -> Option<Self> {
         match value {
-            v if (1000.0 * SG_LOW..=1000.0 * SG_HIGH).contains(&v) => Some(Self::Thousandfold),
+            v if (1000.0 * SG_LEAST..=1000.0 * SG_MOST).contains(&v) => Some(Self::Thousandfold),
             v if (1.5..=40.0).contains(&v) => Some(Self::Extract),
             _ => None,
         }
@@ -184,7 +189,7 @@ impl fmt::Display for RowError {
             }
             Kind::Unreadable { column, wanted } => write!(f, "column `{column}`: found `{found}`; wanted {wanted}"),
             Kind::SgRange { column, slip } => {
-                write!(f, "column `{column}` is {found}; an SG lies between {SG_LOW} and {SG_HIGH}")?;
+                write!(f, "column `{column}` is {found}; an SG lies between {SG_LEAST} and {SG_MOST}")?;
                 f.write_str(match slip {
                     Some(SgSlip::Thousandfold) => " (1048 is written 1.048)",
                     Some(SgSlip::Extract) => " (Plato or Brix as read goes into `raw_brix`)",
@@ -200,6 +205,13 @@ impl fmt::Display for RowError {
             }
             Kind::Uncorrected(Lack::OriginalGravity) => f.write_str(
                 "`raw_brix` of a fermenting liquid needs the batch's `original_sg`, or a sample at pitching",
+            ),
+            Kind::FarTime { column } => {
+                write!(f, "column `{column}` lies more than 20 years from the middle of the season's times")
+            }
+            Kind::SplitAtDecimalCommas => f.write_str(
+                "the line has numbers with decimal commas and is split by commas too; split it by `;` and set \
+                 `decimal = \",\"` in season.toml",
             ),
             Kind::Duplicate => write!(f, "an exact duplicate of {found}"),
         }

@@ -21,7 +21,7 @@ pub enum Table {
 
 /// What a number measures: this decides which units a mapping may name.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Quantity {
+pub(crate) enum Quantity {
     /// An angle in degrees (or the standard deviation of one).
     Angle,
     /// A temperature in C.
@@ -42,7 +42,7 @@ pub enum Quantity {
 
 /// What stands in a column.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub(crate) enum ColumnKind {
     /// An instant.
     Time,
     /// Text.
@@ -53,53 +53,53 @@ pub enum Kind {
 
 /// A column of a table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Column {
+pub(crate) struct TableColumn {
     /// Its name.
-    pub name: &'static str,
+    pub(crate) name: &'static str,
     /// What stands in it.
-    pub kind: Kind,
+    pub(crate) kind: ColumnKind,
     /// True when no row may leave it empty.
-    pub required: bool,
+    pub(crate) required: bool,
 }
 
-const fn required(name: &'static str, kind: Kind) -> Column {
-    Column { name, kind, required: true }
+const fn required(name: &'static str, kind: ColumnKind) -> TableColumn {
+    TableColumn { name, kind, required: true }
 }
 
-const fn optional(name: &'static str, kind: Kind) -> Column {
-    Column { name, kind, required: false }
+const fn optional(name: &'static str, kind: ColumnKind) -> TableColumn {
+    TableColumn { name, kind, required: false }
 }
 
-const fn number(name: &'static str) -> Column {
-    optional(name, Kind::Number(Quantity::Plain))
+const fn number(name: &'static str) -> TableColumn {
+    optional(name, ColumnKind::Number(Quantity::Plain))
 }
 
-const fn text(name: &'static str) -> Column {
-    optional(name, Kind::Text)
+const fn text(name: &'static str) -> TableColumn {
+    optional(name, ColumnKind::Text)
 }
 
-const ANGLE: Kind = Kind::Number(Quantity::Angle);
-const TEMPERATURE: Kind = Kind::Number(Quantity::Temperature);
-const GRAVITY: Kind = Kind::Number(Quantity::Gravity);
-const MASS: Kind = Kind::Number(Quantity::Mass);
-const LENGTH: Kind = Kind::Number(Quantity::Length);
+const ANGLE: ColumnKind = ColumnKind::Number(Quantity::Angle);
+const TEMPERATURE: ColumnKind = ColumnKind::Number(Quantity::Temperature);
+const GRAVITY: ColumnKind = ColumnKind::Number(Quantity::Gravity);
+const MASS: ColumnKind = ColumnKind::Number(Quantity::Mass);
+const LENGTH: ColumnKind = ColumnKind::Number(Quantity::Length);
 
 /// Flags that depend on how a file stood (its order, its local times): written so that a season that is written
 /// and read again is the same.
 pub(crate) const FLAGS_COLUMN: &str = "flags";
 
-const READINGS: &[Column] = &[
-    required("at", Kind::Time),
-    required("probe", Kind::Text),
+const READINGS: &[TableColumn] = &[
+    required("at", ColumnKind::Time),
+    required("probe", ColumnKind::Text),
     required("tilt_deg", ANGLE),
     required("temp_c", TEMPERATURE),
     text("batch"),
-    optional("supply_v", Kind::Number(Quantity::Voltage)),
+    optional("supply_v", ColumnKind::Number(Quantity::Voltage)),
     text(FLAGS_COLUMN),
 ];
 
-const REFERENCES: &[Column] = &[
-    required("at", Kind::Time),
+const REFERENCES: &[TableColumn] = &[
+    required("at", ColumnKind::Time),
     // Required unless `raw_sg` or `raw_brix` stands in its place; the row type sees to that.
     optional("sg", GRAVITY),
     text("probe"),
@@ -112,18 +112,18 @@ const REFERENCES: &[Column] = &[
     optional("tilt_sd_deg", ANGLE),
     optional("temp_c", TEMPERATURE),
     number("sg_sd"),
-    optional("raw_sg", Kind::Number(Quantity::Plain)),
-    optional("raw_brix", Kind::Number(Quantity::Plain)),
+    optional("raw_sg", ColumnKind::Number(Quantity::Plain)),
+    optional("raw_brix", ColumnKind::Number(Quantity::Plain)),
     optional("instrument_temp_c", TEMPERATURE),
-    optional("known_at", Kind::Time),
+    optional("known_at", ColumnKind::Time),
     text("note"),
     text(FLAGS_COLUMN),
 ];
 
-const BATCHES: &[Column] = &[
-    required("batch", Kind::Text),
-    required("strain", Kind::Text),
-    required("pitched_at", Kind::Time),
+const BATCHES: &[TableColumn] = &[
+    required("batch", ColumnKind::Text),
+    required("strain", ColumnKind::Text),
+    required("pitched_at", ColumnKind::Time),
     text("probe"),
     text("vessel"),
     text("wort"),
@@ -136,14 +136,14 @@ const BATCHES: &[Column] = &[
     text("yeast_lot"),
     number("generation"),
     optional("set_temp_c", TEMPERATURE),
-    optional("volume_l", Kind::Number(Quantity::Volume)),
-    optional("ended_at", Kind::Time),
+    optional("volume_l", ColumnKind::Number(Quantity::Volume)),
+    optional("ended_at", ColumnKind::Time),
     text("note"),
 ];
 
-const PROBES: &[Column] = &[
-    required("probe", Kind::Text),
-    optional("built_on", Kind::Time),
+const PROBES: &[TableColumn] = &[
+    required("probe", ColumnKind::Text),
+    optional("built_on", ColumnKind::Time),
     optional("total_mass_g", MASS),
     optional("cell_mass_g", MASS),
     optional("diameter_mm", LENGTH),
@@ -154,9 +154,9 @@ const PROBES: &[Column] = &[
     text("note"),
 ];
 
-const EVENTS: &[Column] = &[
-    required("at", Kind::Time),
-    required("kind", Kind::Text),
+const EVENTS: &[TableColumn] = &[
+    required("at", ColumnKind::Time),
+    required("kind", ColumnKind::Text),
     text("probe"),
     text("batch"),
     optional("total_mass_g", MASS),
@@ -165,7 +165,8 @@ const EVENTS: &[Column] = &[
     text("note"),
 ];
 
-const PLAN: &[Column] = &[required("batch", Kind::Text), required("at", Kind::Time), required("temp_c", TEMPERATURE)];
+const PLAN: &[TableColumn] =
+    &[required("batch", ColumnKind::Text), required("at", ColumnKind::Time), required("temp_c", TEMPERATURE)];
 
 impl Table {
     /// Every table, the four of each season first.
@@ -190,7 +191,7 @@ impl Table {
     }
 
     /// Its columns, in the order in which they are written.
-    pub const fn columns(self) -> &'static [Column] {
+    pub(crate) const fn columns(self) -> &'static [TableColumn] {
         match self {
             Self::Readings => READINGS,
             Self::References => REFERENCES,

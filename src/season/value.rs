@@ -8,7 +8,7 @@ use super::table::Table;
 
 /// A cell as a reader finds it, before mapping and units.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) enum Cell<'a> {
+pub(crate) enum SourceCell<'a> {
     /// Nothing there.
     Empty,
     /// Text, not yet trimmed.
@@ -21,7 +21,7 @@ pub(crate) enum Cell<'a> {
     Odd(&'static str),
 }
 
-impl fmt::Display for Cell<'_> {
+impl fmt::Display for SourceCell<'_> {
     /// As a rejected row shows it.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -35,14 +35,14 @@ impl fmt::Display for Cell<'_> {
 
 /// A cell that fits its column.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) enum Value {
+pub(crate) enum CellValue {
     Empty,
     Text(String),
     Number(f64),
     Time(Instant),
 }
 
-impl Value {
+impl CellValue {
     pub(crate) fn as_text(&self) -> Option<&str> {
         if let Self::Text(text) = self { Some(text) } else { None }
     }
@@ -56,7 +56,7 @@ impl Value {
     }
 }
 
-impl fmt::Display for Value {
+impl fmt::Display for CellValue {
     /// As a text file holds it.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -68,37 +68,37 @@ impl fmt::Display for Value {
     }
 }
 
-impl From<Option<&str>> for Value {
+impl From<Option<&str>> for CellValue {
     fn from(text: Option<&str>) -> Self {
         text.map_or(Self::Empty, |t| Self::Text(t.to_owned()))
     }
 }
 
-impl From<&Option<String>> for Value {
+impl From<&Option<String>> for CellValue {
     fn from(text: &Option<String>) -> Self {
         text.as_deref().into()
     }
 }
 
-impl From<&str> for Value {
+impl From<&str> for CellValue {
     fn from(text: &str) -> Self {
         Self::Text(text.to_owned())
     }
 }
 
-impl From<Option<f64>> for Value {
+impl From<Option<f64>> for CellValue {
     fn from(number: Option<f64>) -> Self {
         number.filter(|n| n.is_finite()).map_or(Self::Empty, Self::Number)
     }
 }
 
-impl From<Option<Instant>> for Value {
+impl From<Option<Instant>> for CellValue {
     fn from(at: Option<Instant>) -> Self {
         at.map_or(Self::Empty, Self::Time)
     }
 }
 
-impl From<Instant> for Value {
+impl From<Instant> for CellValue {
     fn from(at: Instant) -> Self {
         Self::Time(at)
     }
@@ -106,26 +106,26 @@ impl From<Instant> for Value {
 
 /// The cells of one row in the order of the table's columns, taken out by name.
 #[derive(Debug)]
-pub(crate) struct Values {
+pub(crate) struct RowValues {
     table: Table,
-    values: Vec<Value>,
+    values: Vec<CellValue>,
 }
 
-impl Values {
-    pub(crate) fn new(table: Table, values: Vec<Value>) -> Self {
+impl RowValues {
+    pub(crate) fn new(table: Table, values: Vec<CellValue>) -> Self {
         Self { table, values }
     }
 
-    fn take(&mut self, name: &str) -> Value {
+    fn take(&mut self, name: &str) -> CellValue {
         let slot = self.table.columns().iter().position(|c| c.name == name).and_then(|i| self.values.get_mut(i));
         debug_assert!(slot.is_some(), "{} has no column {name}", self.table);
-        slot.map_or(Value::Empty, |v| std::mem::replace(v, Value::Empty))
+        slot.map_or(CellValue::Empty, |v| std::mem::replace(v, CellValue::Empty))
     }
 
     /// The text of a column, if any.
     pub(crate) fn text(&mut self, name: &str) -> Option<String> {
         match self.take(name) {
-            Value::Text(text) => Some(text),
+            CellValue::Text(text) => Some(text),
             _ => None,
         }
     }
@@ -133,7 +133,7 @@ impl Values {
     /// The number of a column, if any.
     pub(crate) fn number(&mut self, name: &str) -> Option<f64> {
         match self.take(name) {
-            Value::Number(number) => Some(number),
+            CellValue::Number(number) => Some(number),
             _ => None,
         }
     }
@@ -141,7 +141,7 @@ impl Values {
     /// The instant of a column, if any.
     pub(crate) fn time(&mut self, name: &str) -> Option<Instant> {
         match self.take(name) {
-            Value::Time(at) => Some(at),
+            CellValue::Time(at) => Some(at),
             _ => None,
         }
     }

@@ -5,7 +5,7 @@ use super::stream::Stream;
 
 /// What has come upon a probe since it was built: mass with its moments, and a turn of the sensor.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(super) struct Change {
+pub(super) struct ProbeChange {
     /// Mass, g.
     pub mass_g: f64,
     /// Mass times place across the axis, g mm.
@@ -16,7 +16,7 @@ pub(super) struct Change {
     pub zero_deg: f64,
 }
 
-impl Change {
+impl ProbeChange {
     /// A mass at a place.
     pub fn mass(mass_g: f64, across_mm: f64, along_mm: f64) -> Self {
         Self { mass_g, across_g_mm: mass_g * across_mm, along_g_mm: mass_g * along_mm, zero_deg: 0.0 }
@@ -55,14 +55,14 @@ pub(super) struct Shift {
     /// Mass of the new cell over that of the old, g, for a swap.
     pub cell_g: f64,
     /// What it does.
-    pub change: Change,
+    pub change: ProbeChange,
 }
 
 /// The history of one probe.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Ageing {
     /// Gradual change at the start of each day.
-    daily: Vec<Change>,
+    daily: Vec<ProbeChange>,
     /// Sudden changes in order of time.
     pub shifts: Vec<Shift>,
 }
@@ -88,13 +88,13 @@ impl Ageing {
         let across = 0.3 * radius_mm * draw.bounded_normal(0.5);
         let turn_per_day = draw.bounded_normal(0.10) / 30.0;
         let walk_deg = 0.05 / 7f64.sqrt();
-        let mut daily = vec![Change::default()];
-        let mut now = Change::default();
+        let mut daily = vec![ProbeChange::default()];
+        let mut now = ProbeChange::default();
         let mut step = Stream::new(settings.seed, "zero walk", index);
         for _ in 0..days.ceil() as usize + 2 {
             // Deposits come in beer and not on the shelf: some days more, some none.
             let grown = grams_per_day * step.exponential(1.0);
-            now = now.plus(Change::mass(scale * grown, across, height));
+            now = now.plus(ProbeChange::mass(scale * grown, across, height));
             now.zero_deg += scale * (turn_per_day + step.normal(walk_deg));
             daily.push(now);
         }
@@ -104,7 +104,7 @@ impl Ageing {
     }
 
     /// Gradual change by `day`.
-    pub fn gradual(&self, day: f64) -> Change {
+    pub fn gradual(&self, day: f64) -> ProbeChange {
         let day = day.max(0.0);
         let left = (day as usize).min(self.daily.len().saturating_sub(2));
         match self.daily.get(left..left + 2) {
@@ -114,7 +114,7 @@ impl Ageing {
     }
 
     /// The whole change by `day`, shifts included.
-    pub fn total(&self, day: f64) -> Change {
+    pub fn total(&self, day: f64) -> ProbeChange {
         self.shifts.iter().filter(|shift| shift.day <= day).fold(self.gradual(day), |sum, shift| sum.plus(shift.change))
     }
 }
@@ -144,21 +144,21 @@ fn draw_shifts(
             // Another cell of the same kind: its mass differs, and it does not sit quite where the old one sat.
             let cell_g = draw.bounded_normal(0.25);
             let (up, out) = (44.0 * draw.bounded_normal(0.25), 44.0 * draw.bounded_normal(0.12));
-            let mut change = Change::mass(cell_g, 2.0, 0.33 * length_mm);
+            let mut change = ProbeChange::mass(cell_g, 2.0, 0.33 * length_mm);
             change.along_g_mm += up;
             change.across_g_mm += out;
             Shift { day, kind: "cell_swap", recorded: draw.chance(0.9), cell_g, change }
         } else if which < 0.75 {
-            let change = Change {
+            let change = ProbeChange {
                 across_g_mm: mass_g * draw.bounded_normal(0.05),
                 along_g_mm: mass_g * draw.bounded_normal(0.10),
                 zero_deg: draw.bounded_normal(0.5),
-                ..Change::default()
+                ..ProbeChange::default()
             };
             Shift { day, kind: "knocked", recorded: draw.chance(0.5), cell_g: 0.0, change }
         } else {
             let height = length_mm * draw.uniform(0.0, 0.5);
-            let change = Change::mass(draw.uniform(0.08, 0.30), radius_mm * draw.uniform(-0.7, 0.7), height);
+            let change = ProbeChange::mass(draw.uniform(0.08, 0.30), radius_mm * draw.uniform(-0.7, 0.7), height);
             Shift { day, kind: "deposit", recorded: false, cell_g: 0.0, change }
         });
     }
@@ -172,7 +172,7 @@ mod tests {
     fn a_probe_changes_as_the_scales_say() {
         let still = SimulateSettings { drift_scale: 0.0, shift_scale: 0.0, ..SimulateSettings::default() };
         let ageing = Ageing::draw(&still, 3, 100.0, 130.0, 18.0, 100.0);
-        assert_eq!(ageing.total(99.5), Change::default());
+        assert_eq!(ageing.total(99.5), ProbeChange::default());
         let lively = SimulateSettings { shift_scale: 5.0, ..SimulateSettings::default() };
         let ageing = Ageing::draw(&lively, 3, 100.0, 130.0, 18.0, 100.0);
         assert!(!ageing.shifts.is_empty());

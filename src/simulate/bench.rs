@@ -6,9 +6,9 @@ use crate::season::{Event, Reference};
 
 use super::body::Surroundings;
 use super::calendar::Calendar;
-use super::fleet::Unit;
+use super::fleet::SimulatedProbe;
 use super::instruments::Instruments;
-use super::log::Row;
+use super::log::LogRow;
 use super::sensor::rounded;
 use super::settings::SimulateSettings;
 use super::stream::Stream;
@@ -21,7 +21,7 @@ const READING_MIN: f64 = 5.0;
 
 /// One bath as it was made.
 #[derive(Debug, Clone)]
-struct Bath {
+struct BenchBath {
     name: String,
     method: &'static str,
     instrument: Option<String>,
@@ -33,30 +33,30 @@ struct Bath {
 
 /// A day at the bench.
 #[derive(Debug, Clone)]
-pub(super) struct Session {
+pub(super) struct BenchDay {
     /// Day of its first bath.
     pub day: f64,
     /// Who takes part.
     pub probes: Vec<usize>,
     /// Whether it gives a curve: water and at least three more.
     pub calibrates: bool,
-    baths: Vec<Bath>,
+    baths: Vec<BenchBath>,
 }
 
 /// What the bench adds to a season.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Benched {
     /// The sessions in order of time.
-    pub sessions: Vec<Session>,
+    pub sessions: Vec<BenchDay>,
     /// Their references.
     pub references: Vec<Reference>,
     /// Their readings.
-    pub rows: Vec<Row>,
+    pub rows: Vec<LogRow>,
     /// Weighings.
     pub events: Vec<Event>,
 }
 
-impl Session {
+impl BenchDay {
     /// Day of the last bath of the session.
     pub fn last_day(&self) -> f64 {
         self.day + (self.baths.len().saturating_sub(1) as f64 * NEXT_MIN + 25.0) / 1440.0
@@ -67,7 +67,7 @@ impl Session {
 pub(super) fn bench(
     settings: &SimulateSettings,
     calendar: &Calendar,
-    fleet: &[Unit],
+    fleet: &[SimulatedProbe],
     instruments: &Instruments,
 ) -> Result<Benched> {
     let mut out = Benched::default();
@@ -106,7 +106,7 @@ pub(super) fn bench(
         }
         for (probes, calibrates) in [(whole, true), (check, false)] {
             if !probes.is_empty() {
-                let session = Session {
+                let session = BenchDay {
                     day,
                     baths: make_baths(settings, &mut draw, calendar, day, calibrates, instruments),
                     probes,
@@ -136,7 +136,7 @@ fn make_baths(
     day: f64,
     calibrates: bool,
     instruments: &Instruments,
-) -> Vec<Bath> {
+) -> Vec<BenchBath> {
     let scale = settings.reference_scale;
     // One balance and one bag of sugar a day: their error is common to its baths.
     let gain = scale * draw.bounded_normal(0.003);
@@ -155,7 +155,7 @@ fn make_baths(
     let date = date.get(5..10).unwrap_or_default().replace('-', "");
     let kind = if calibrates { "cal" } else { "check" };
     let room_c = 20.0 + draw.bounded_normal(0.8);
-    let mut baths = vec![Bath {
+    let mut baths = vec![BenchBath {
         name: format!("{date}-{kind}-water"),
         method: "water",
         instrument: None,
@@ -174,7 +174,7 @@ fn make_baths(
         } else {
             ("weighed", None, nominal, None)
         };
-        baths.push(Bath {
+        baths.push(BenchBath {
             name: format!("{date}-{kind}-{:.0}", 1000.0 * nominal),
             method,
             instrument,
@@ -187,10 +187,10 @@ fn make_baths(
     baths
 }
 
-impl Session {
+impl BenchDay {
     /// Stands every probe in every bath; probe `p` begins with bath `p`, so that no two need one bath in the same minute
     /// where baths are enough.
-    fn hold(&self, draw: &mut Stream, calendar: &Calendar, fleet: &[Unit], out: &mut Benched) -> Result<()> {
+    fn hold(&self, draw: &mut Stream, calendar: &Calendar, fleet: &[SimulatedProbe], out: &mut Benched) -> Result<()> {
         for (turn, &index) in self.probes.iter().enumerate() {
             let Some(unit) = fleet.get(index) else { continue };
             // Some probes write a log at the bench, of others the tilt is noted by hand, of others both.
@@ -235,12 +235,12 @@ impl Session {
 
 /// Tilts of a probe in a bath, and the rows that a log would have.
 fn stand(
-    (probe, unit): (usize, &Unit),
-    bath: &Bath,
+    (probe, unit): (usize, &SimulatedProbe),
+    bath: &BenchBath,
     start: f64,
     draw: &mut Stream,
     calendar: &Calendar,
-) -> Result<(Vec<f64>, Vec<Row>)> {
+) -> Result<(Vec<f64>, Vec<LogRow>)> {
     let density_kg_m3 = sucrose_bath_density_kg_m3(bath.true_sg, bath.temp_c)?;
     let around = Surroundings {
         density_kg_m3,
@@ -264,7 +264,7 @@ fn stand(
             + (1.0 + 0.5 * draw.uniform(0.0, 1.0)) * sensor.white_deg * draw.normal(1.0);
         let temp = sensor.temperature(bath.temp_c);
         tilts.push(tilt);
-        rows.push(Row {
+        rows.push(LogRow {
             at: calendar.instant(start + minutes / 1440.0),
             probe,
             tilt_deg: rounded(tilt, 0.01),

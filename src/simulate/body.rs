@@ -5,8 +5,8 @@ use std::f64::consts::PI;
 use crate::error::{Error, Result};
 use crate::float::Profile;
 
-use super::ageing::Change;
-use super::outside::{hull, lever_and_axis};
+use super::ageing::ProbeChange;
+use super::hull_outline::{hull, lever_and_axis};
 use super::stream::Stream;
 
 /// Standard gravity, m/s2.
@@ -74,7 +74,7 @@ pub(super) struct Body {
 
 /// Where the float's builder wants it: tilts in water and at SG 1.100.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Wanted {
+pub(super) struct WantedTilts {
     pub water_deg: f64,
     pub strong_deg: f64,
 }
@@ -89,7 +89,7 @@ impl Body {
             let draught_mm = length_mm * draw.uniform(0.62, 0.72);
             let neck = draw.chance(0.7).then(|| (draw.uniform(0.6, 0.85), draw.uniform(9.0, 18.0)));
             let taper_mm = draw.uniform(-0.35, 0.35);
-            let wanted = Wanted { water_deg: draw.uniform(21.5, 28.5), strong_deg: draw.uniform(59.0, 69.0) };
+            let wanted = WantedTilts { water_deg: draw.uniform(21.5, 28.5), strong_deg: draw.uniform(59.0, 69.0) };
             let profile = hull(radius_mm, length_mm, bottom_mm, taper_mm, neck)?;
             let mass_g = 1e3 * profile.wet(draught_mm * 1e-3, 1e-3).volume * 1e3;
             let mut body = Self {
@@ -149,7 +149,7 @@ impl Body {
     }
 
     /// Moment by which the float is too upright (negative) or too far over at a tilt, kg m.
-    fn moment(&self, tilt_deg: f64, change: &Change, around: &Surroundings) -> f64 {
+    fn moment(&self, tilt_deg: f64, change: &ProbeChange, around: &Surroundings) -> f64 {
         self.moment_by(tilt_deg, change, around, |volume_m3| self.lookup(tilt_deg, volume_m3))
     }
 
@@ -157,7 +157,7 @@ impl Body {
     fn moment_by(
         &self,
         tilt_deg: f64,
-        change: &Change,
+        change: &ProbeChange,
         around: &Surroundings,
         geometry: impl Fn(f64) -> [f64; 2],
     ) -> f64 {
@@ -181,7 +181,7 @@ impl Body {
     }
 
     /// Resting tilt, degrees from vertical: the root of the moments, starting from a guess.
-    pub fn tilt_deg(&self, change: &Change, around: &Surroundings, guess_deg: f64) -> f64 {
+    pub fn tilt_deg(&self, change: &ProbeChange, around: &Surroundings, guess_deg: f64) -> f64 {
         let moment = |tilt| self.moment(tilt, change, around);
         let (mut low, mut high) = (0.0, TILT_STEP_DEG * (TILTS - 1) as f64);
         let mut at = guess_deg.clamp(1.0, high - 1.0);
@@ -210,17 +210,17 @@ impl Body {
     }
 
     /// Tilt in a still bath of this density at 20 C, degrees.
-    pub fn bath_tilt_deg(&self, change: &Change, density_kg_m3: f64) -> f64 {
+    pub fn bath_tilt_deg(&self, change: &ProbeChange, density_kg_m3: f64) -> f64 {
         self.tilt_deg(change, &Surroundings::bath_at_20_c(density_kg_m3), 40.0)
     }
 
     /// Sets the centre of gravity for the wanted tilts: two linear equations.
-    fn weigh_out(&mut self, profile: &Profile, wanted: Wanted) -> Option<()> {
+    fn weigh_out(&mut self, profile: &Profile, wanted: WantedTilts) -> Option<()> {
         // With e = z = 0 the moment is all that weight has to balance.
         let need = |tilt_deg: f64, density| {
             let around = Surroundings::bath_at_20_c(density);
             let geometry = |volume| lever_and_axis(profile, tilt_deg, volume, 0.6e-3 * self.length_mm);
-            self.moment_by(tilt_deg, &Change::default(), &around, geometry) * 1e6
+            self.moment_by(tilt_deg, &ProbeChange::default(), &around, geometry) * 1e6
         };
         let (first, second) = (need(wanted.water_deg, 998.2), need(wanted.strong_deg, 1098.0));
         let (s1, c1) = wanted.water_deg.to_radians().sin_cos();
@@ -234,12 +234,12 @@ impl Body {
     /// True when tilt rises with density from 0.985 to 1.12, by at least 0.1 degree per 0.001 at the weak end.
     fn rises(&self) -> bool {
         let tilts: Vec<f64> =
-            (0..=27).map(|i| self.bath_tilt_deg(&Change::default(), 985.0 + 5.0 * f64::from(i))).collect();
+            (0..=27).map(|i| self.bath_tilt_deg(&ProbeChange::default(), 985.0 + 5.0 * f64::from(i))).collect();
         tilts.windows(2).all(|pair| matches!(pair, [a, b] if b - a > 0.2)) && tilts.last().is_some_and(|&t| t < 80.0)
     }
 
     /// Density that a still bath of 20 C must have for this tilt, kg/m3.
-    pub fn bath_density_kg_m3(&self, change: &Change, tilt_deg: f64) -> f64 {
+    pub fn bath_density_kg_m3(&self, change: &ProbeChange, tilt_deg: f64) -> f64 {
         let moment = |density: f64| self.moment(tilt_deg, change, &Surroundings::bath_at_20_c(density));
         // At a given tilt the moment is nearly straight in the density: secant steps.
         let (mut before, mut at) = (1000.0, 1050.0);
@@ -276,8 +276,8 @@ mod tests {
     #[test]
     fn probes_rest_where_good_probes_do() {
         for body in bodies() {
-            let water = body.bath_tilt_deg(&Change::default(), 998.2);
-            let strong = body.bath_tilt_deg(&Change::default(), 1098.0);
+            let water = body.bath_tilt_deg(&ProbeChange::default(), 998.2);
+            let strong = body.bath_tilt_deg(&ProbeChange::default(), 1098.0);
             assert!((21.0..29.0).contains(&water) && (58.0..70.0).contains(&strong), "{water} {strong}");
             assert!((50.0..160.0).contains(&body.mass_g), "{} g", body.mass_g);
         }
@@ -296,7 +296,7 @@ mod tests {
         let mut exact = Hull::new(profile, mass_kg, 1e-3 * body.e_mm, 1e-3 * body.z_g_mm);
         exact.meniscus_kg = 2.0 * PI * 0.018 * around.pull_n_m / GRAVITY;
         for density in [998.2, 1010.0, 1030.0, 1055.0, 1080.0, 1098.0] {
-            let gap = body.bath_tilt_deg(&Change::default(), density) - exact.tilt_deg(density).unwrap();
+            let gap = body.bath_tilt_deg(&ProbeChange::default(), density) - exact.tilt_deg(density).unwrap();
             assert!(gap.abs() < 0.02, "{density}: {gap}");
         }
     }
@@ -307,18 +307,18 @@ mod tests {
         // of the centre of gravity by 0.1 mm +0.0015 to +0.0025, across by 0.1 mm +0.0035 at 29 degrees,
         // more where it stands more upright.
         for body in bodies() {
-            let shift = |change: Change| {
+            let shift = |change: ProbeChange| {
                 let tilt = body.bath_tilt_deg(&change, 1010.0);
-                (body.bath_density_kg_m3(&Change::default(), tilt) - 1010.0) / 998.2
+                (body.bath_density_kg_m3(&ProbeChange::default(), tilt) - 1010.0) / 998.2
             };
-            let at_cg = shift(Change::mass(0.5, body.e_mm, body.z_g_mm)) / 0.5;
+            let at_cg = shift(ProbeChange::mass(0.5, body.e_mm, body.z_g_mm)) / 0.5;
             // In proportion to the mass of the float: 100 g in the rule above.
             assert!((-0.0115..-0.0085).contains(&(at_cg * body.mass_g / 100.0)), "{at_cg} {}", body.mass_g);
-            let nose = shift(Change::mass(0.5, 0.0, 0.0)) / 0.5;
+            let nose = shift(ProbeChange::mass(0.5, 0.0, 0.0)) / 0.5;
             assert!((1.5..2.5).contains(&(nose / at_cg)), "{nose} {at_cg}");
-            let up = shift(Change { along_g_mm: 0.1 * body.mass_g, ..Change::default() });
+            let up = shift(ProbeChange { along_g_mm: 0.1 * body.mass_g, ..ProbeChange::default() });
             assert!((0.0012..0.0030).contains(&up), "{up}");
-            let across = shift(Change { across_g_mm: 0.1 * body.mass_g, ..Change::default() });
+            let across = shift(ProbeChange { across_g_mm: 0.1 * body.mass_g, ..ProbeChange::default() });
             assert!((0.0025..0.0055).contains(&across), "{across}");
         }
     }
@@ -327,12 +327,14 @@ mod tests {
     fn warmth_gas_and_foam_act_in_their_directions() {
         for body in bodies() {
             let still = Surroundings::bath_at_20_c(1020.0);
-            let tilt = |around: Surroundings| body.tilt_deg(&Change::default(), &around, 30.0);
+            let tilt = |around: Surroundings| body.tilt_deg(&ProbeChange::default(), &around, 30.0);
             let base = tilt(still);
             assert!(tilt(Surroundings { temp_c: 30.0, ..still }) > base);
             assert!(tilt(Surroundings { gas_ml: 0.1, ..still }) > base);
-            let pulled = body
-                .bath_density_kg_m3(&Change::default(), tilt(Surroundings { pull_n_m: 0.6 * still.pull_n_m, ..still }));
+            let pulled = body.bath_density_kg_m3(
+                &ProbeChange::default(),
+                tilt(Surroundings { pull_n_m: 0.6 * still.pull_n_m, ..still }),
+            );
             // The pull acts at the water line, where mass hardly matters.
             assert!((pulled - 1020.0).abs() < 1.0, "{pulled}");
         }

@@ -3,11 +3,11 @@
 use crate::error::Result;
 
 use super::fermentation::Fermentation;
-use super::regime::{Change, Regime, Trigger};
+use super::regime::{Regime, RegimeChange, Trigger};
 use super::settings::SimulateSettings;
-use super::strain::{STRAINS, Strain};
+use super::strain::{STRAINS, YeastStrain};
 use super::stream::Stream;
-use super::wort::{BALLING_YIELD, Wort};
+use super::wort::{BALLING_YIELD, SimulatedWort};
 use super::yeast::Yeast;
 
 /// A wort of the brewhouse: name, mean SG, mean mash temperature (C), fermentable share of its extract at that mash.
@@ -33,9 +33,9 @@ const PITCHED_PER_RATE: f64 = 0.045;
 /// A batch as brewed.
 #[derive(Debug, Clone)]
 pub(super) struct Brew {
-    pub strain: Strain,
+    pub strain: YeastStrain,
     pub recipe: &'static str,
-    pub wort: Wort,
+    pub wort: SimulatedWort,
     pub yeast: Yeast,
     pub regime: Regime,
     pub mash_temp_c: f64,
@@ -48,11 +48,11 @@ pub(super) struct Brew {
 
 impl Brew {
     /// The brew of SG 1.050 that strains are described by.
-    pub fn standard(strain: Strain) -> Result<Self> {
+    pub fn standard(strain: YeastStrain) -> Result<Self> {
         Ok(Self {
             strain,
             recipe: "pale",
-            wort: Wort::new(1.050, 0.675, strain.maltotriose_share, BALLING_YIELD)?,
+            wort: SimulatedWort::new(1.050, 0.675, strain.maltotriose_share, BALLING_YIELD)?,
             yeast: Yeast {
                 strain,
                 vigour: 1.0,
@@ -82,7 +82,7 @@ impl Brew {
     pub fn draw(
         settings: &SimulateSettings,
         index: usize,
-        strain: Strain,
+        strain: YeastStrain,
         hour_of_day: f64,
         room_c: f64,
     ) -> Result<Self> {
@@ -94,7 +94,7 @@ impl Brew {
         let fermentable = recipe.fermentable - 0.011 * (mash_temp_c - recipe.mash_c) + draw.bounded_normal(0.009);
         let share = (strain.maltotriose_share + draw.bounded_normal(0.05)).clamp(0.0, 1.0);
         let ethanol_yield = BALLING_YIELD * (1.0 + draw.bounded_normal(0.006));
-        let wort = Wort::new(original_sg, fermentable, share, ethanol_yield)?;
+        let wort = SimulatedWort::new(original_sg, fermentable, share, ethanol_yield)?;
 
         let generation = 1 + draw.below(4);
         let pitch_rate = (if strain.lager { 1.4 } else { 0.8 }) * draw.bounded_normal(0.22).exp();
@@ -132,7 +132,7 @@ impl Brew {
     }
 }
 
-fn draw_regime(draw: &mut Stream, strain: Strain, hour_of_day: f64, room_c: f64) -> Regime {
+fn draw_regime(draw: &mut Stream, strain: YeastStrain, hour_of_day: f64, room_c: f64) -> Regime {
     let set_temp_c = ((strain.usual_temp_c + draw.bounded_normal(0.8)) * 2.0).round() / 2.0;
     let mut changes = Vec::new();
     let rises = draw.chance(0.55);
@@ -140,14 +140,14 @@ fn draw_regime(draw: &mut Stream, strain: Strain, hour_of_day: f64, room_c: f64)
     let rise_h = 24.0 * draw.uniform(2.0, 4.0);
     if strain.lager {
         let rest_c = draw.uniform(14.0, 17.0).round();
-        changes.push((Trigger::Progress(draw.uniform(0.60, 0.78)), Change::Set(rest_c.max(set_temp_c))));
+        changes.push((Trigger::Progress(draw.uniform(0.60, 0.78)), RegimeChange::Set(rest_c.max(set_temp_c))));
     } else if rises {
-        changes.push((Trigger::Hour(rise_h), Change::Set(set_temp_c + rise_c)));
+        changes.push((Trigger::Hour(rise_h), RegimeChange::Set(set_temp_c + rise_c)));
     }
     let hops = draw.chance(0.3);
     let potential = draw.uniform(0.10, 0.55);
     if hops && !strain.lager {
-        changes.push((Trigger::Progress(draw.uniform(0.82, 0.96)), Change::DryHop(potential)));
+        changes.push((Trigger::Progress(draw.uniform(0.82, 0.96)), RegimeChange::DryHop(potential)));
     }
     let leak_h = draw.uniform(11.0, 18.0);
     Regime {
@@ -162,6 +162,6 @@ fn draw_regime(draw: &mut Stream, strain: Strain, hour_of_day: f64, room_c: f64)
 }
 
 /// The strains of a season.
-pub(super) fn strains(settings: &SimulateSettings) -> &'static [Strain] {
+pub(super) fn strains(settings: &SimulateSettings) -> &'static [YeastStrain] {
     STRAINS.get(..settings.strains).unwrap_or(&STRAINS)
 }

@@ -6,7 +6,7 @@ use crate::units::Instant;
 use super::brew::{Brew, strains};
 use super::fermentation::{Fermentation, REST_H, STUCK_SG, Traits};
 use super::settings::SimulateSettings;
-use super::strain::Strain;
+use super::strain::YeastStrain;
 use super::stream::Stream;
 use super::truth::BatchEnd;
 
@@ -101,7 +101,7 @@ impl Calendar {
         &self,
         settings: &SimulateSettings,
         index: usize,
-        strain: Strain,
+        strain: YeastStrain,
         day: f64,
         draw: &mut Stream,
     ) -> Result<Planned> {
@@ -192,7 +192,7 @@ impl Planned {
 }
 
 /// The strain of each batch: every strain once in each round, in an order of that round.
-fn strain_order(settings: &SimulateSettings) -> Vec<Strain> {
+fn strain_order(settings: &SimulateSettings) -> Vec<YeastStrain> {
     let all = strains(settings);
     let mut order = Vec::with_capacity(settings.batches);
     for round in 0..settings.batches.div_ceil(all.len().max(1)) {

@@ -3,8 +3,8 @@
 use crate::error::{Error, Result};
 use crate::liquid::{apparent_attenuation, extract_attenuation};
 
-use super::regime::{Change, Regime, Vessel};
-use super::wort::Wort;
+use super::regime::{Regime, RegimeChange, Vessel};
+use super::wort::SimulatedWort;
 use super::yeast::{State, Yeast};
 
 /// Step of the integration and of the stored curve, h.
@@ -19,7 +19,7 @@ pub(super) const STUCK_SG: f64 = 0.003;
 
 /// What a vessel holds at one time.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Moment {
+struct VesselMoment {
     state: State,
     vessel: Vessel,
     set_c: f64,
@@ -28,21 +28,21 @@ struct Moment {
 
 /// A change that was made.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Made {
+pub(super) struct MadeChange {
     /// Hours from pitching.
     pub hours: f64,
     /// What.
-    pub change: Change,
+    pub change: RegimeChange,
 }
 
 /// The curve of a fermentation on steps of [`STEP_H`] from pitching.
 #[derive(Debug, Clone)]
 pub(super) struct Fermentation {
     /// The wort.
-    pub wort: Wort,
+    pub wort: SimulatedWort,
     /// The changes made.
-    pub made: Vec<Made>,
-    moments: Vec<Moment>,
+    pub made: Vec<MadeChange>,
+    moments: Vec<VesselMoment>,
     sg: Vec<f64>,
 }
 
@@ -62,17 +62,24 @@ pub(super) struct Traits {
     pub abv_percent: f64,
 }
 
-fn advance(wort: &Wort, yeast: &Yeast, regime: &Regime, moment: &Moment, hours: f64, made: &mut Vec<Made>) -> Moment {
+fn advance(
+    wort: &SimulatedWort,
+    yeast: &Yeast,
+    regime: &Regime,
+    moment: &VesselMoment,
+    hours: f64,
+    made: &mut Vec<MadeChange>,
+) -> VesselMoment {
     let mut now = *moment;
     let progress = now.state.fermented / wort.fermentable();
     if let Some((trigger, change)) = regime.changes.get(now.next_change)
         && regime.acts(*trigger, hours, progress)
     {
         now.next_change += 1;
-        made.push(Made { hours, change: *change });
+        made.push(MadeChange { hours, change: *change });
         match change {
-            Change::Set(temp_c) => now.set_c = *temp_c,
-            Change::DryHop(potential) => now.state.hop += potential,
+            RegimeChange::Set(temp_c) => now.set_c = *temp_c,
+            RegimeChange::DryHop(potential) => now.state.hop += potential,
         }
     }
     let (state, heat_kj) = yeast.step(&now.state, now.vessel.temp_c, STEP_H);
@@ -85,8 +92,8 @@ impl Fermentation {
     /// Runs a batch to rest without cooling it: until SG falls by less than 0.000005 in 48 h.
     ///
     /// The remaining fall is then below 0.00005, as settled yeast dies.
-    pub fn to_rest(wort: Wort, yeast: &Yeast, regime: &Regime, pitched_g_per_100g: f64) -> Self {
-        let start = Moment {
+    pub fn to_rest(wort: SimulatedWort, yeast: &Yeast, regime: &Regime, pitched_g_per_100g: f64) -> Self {
+        let start = VesselMoment {
             state: State::pitched(wort.sugars, pitched_g_per_100g),
             vessel: Vessel::at(regime.pitch_temp_c),
             set_c: regime.set_temp_c,
@@ -151,7 +158,7 @@ impl Fermentation {
         value(left) + (place - left as f64) * (value(right) - value(left))
     }
 
-    fn moment<T>(&self, i: usize, of: impl Fn(&Moment) -> T) -> T
+    fn moment<T>(&self, i: usize, of: impl Fn(&VesselMoment) -> T) -> T
     where
         T: Default,
     {

@@ -5,7 +5,7 @@ use crate::liquid::sucrose_bath_density_kg_m3;
 use crate::season::{EndShape, Probe};
 use crate::units::Instant;
 
-use super::ageing::{Ageing, Change};
+use super::ageing::{Ageing, ProbeChange};
 use super::body::Body;
 use super::calendar::Calendar;
 use super::sensor::{Sensor, rounded};
@@ -37,7 +37,7 @@ const SHELLS: [(&str, f64, f64); 3] = [("pet", 3.0e-5, 6.0e-5), ("pp", 7.0e-5, 1
 
 /// One probe.
 #[derive(Debug, Clone)]
-pub(super) struct Unit {
+pub(super) struct SimulatedProbe {
     /// Its row in the table of probes.
     pub row: Probe,
     /// Its float.
@@ -48,7 +48,7 @@ pub(super) struct Unit {
     pub ageing: Ageing,
 }
 
-impl Unit {
+impl SimulatedProbe {
     /// Probe number `index`; its sudden changes are moved to when they can happen on this calendar.
     pub fn draw(settings: &SimulateSettings, index: usize, calendar: &Calendar) -> Result<Self> {
         let mut draw = Stream::new(settings.seed, "probe", index);
@@ -72,13 +72,13 @@ impl Unit {
     }
 
     /// Tilt as the sensor would give it, without noise, in a still sugar bath of 20 C, on `day`.
-    pub fn bath_tilt_deg(&self, change: &Change, sg: f64) -> Result<f64> {
+    pub fn bath_tilt_deg(&self, change: &ProbeChange, sg: f64) -> Result<f64> {
         let density = sucrose_bath_density_kg_m3(sg, 20.0)?;
         Ok(self.body.bath_tilt_deg(change, density) + self.sensor.zero_deg + change.zero_deg)
     }
 
     /// SG that the probe's own curve of an earlier state shows, at SG 1.020 and 20 C, less 1.020.
-    pub fn error_sg(&self, then: &Change, now: &Change) -> Result<f64> {
+    pub fn error_sg(&self, then: &ProbeChange, now: &ProbeChange) -> Result<f64> {
         let tilt = self.bath_tilt_deg(now, 1.020)?;
         let density = self.body.bath_density_kg_m3(then, tilt - self.sensor.zero_deg - then.zero_deg);
         // The same bath read twice: densities of sugar baths at 20 C are in the ratio of their SG.

@@ -5,14 +5,14 @@ use crate::units::Instant;
 
 use super::body::Surroundings;
 use super::calendar::{Calendar, Planned};
-use super::fleet::Unit;
-use super::sensor::{Disturbance, rounded};
+use super::fleet::SimulatedProbe;
+use super::sensor::{SensorState, rounded};
 use super::settings::SimulateSettings;
 use super::stream::Stream;
 
 /// One row of a log with its truth.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Row {
+pub(super) struct LogRow {
     /// When.
     pub at: Instant,
     /// Index of the probe.
@@ -36,7 +36,7 @@ pub(super) struct Row {
 }
 
 /// Rows of all probes in all batches.
-pub(super) fn log(settings: &SimulateSettings, calendar: &Calendar, fleet: &[Unit]) -> Result<Vec<Row>> {
+pub(super) fn log(settings: &SimulateSettings, calendar: &Calendar, fleet: &[SimulatedProbe]) -> Result<Vec<LogRow>> {
     let mut rows = Vec::new();
     for (index, batch) in calendar.batches.iter().enumerate() {
         let labelled = Stream::new(settings.seed, "labels", index).chance(0.6);
@@ -59,9 +59,9 @@ fn float_in(
     settings: &SimulateSettings,
     calendar: &Calendar,
     (batch_index, batch): (usize, &Planned),
-    (probe, unit): (usize, &Unit),
+    (probe, unit): (usize, &SimulatedProbe),
     draw: &mut Stream,
-    rows: &mut Vec<Row>,
+    rows: &mut Vec<LogRow>,
 ) -> Result<()> {
     let sensor = &unit.sensor;
     let beer = &batch.real;
@@ -71,7 +71,7 @@ fn float_in(
     let step_h = settings.reading_minutes / 60.0;
     let pull_n_m = 0.045 * draw.uniform(0.3, 0.9);
     let cell_v = draw.uniform(3.85, 4.15);
-    let mut now = Disturbance::fresh(draw);
+    let mut now = SensorState::fresh(draw);
     let mut thermometer_c = 20.0;
     let mut guess = 40.0;
     let mut last_h = hours - step_h;
@@ -93,7 +93,7 @@ fn float_in(
             + sensor.zero_deg_per_k * (temp_c - 20.0)
             + now.noise_deg(draw, sensor, rate, settings.defects && settings.bubble_scale > 0.0);
         let shown_c = sensor.temperature(thermometer_c) + 0.1 * sensor.white_deg * draw.normal(1.0);
-        rows.push(Row {
+        rows.push(LogRow {
             at: calendar.instant(day),
             probe,
             tilt_deg: rounded(tilt, 0.01),
@@ -114,10 +114,10 @@ fn float_in(
 }
 
 /// A few readings of a probe that is pulled, washed warm and laid on its side.
-fn clean(calendar: &Calendar, day: f64, probe: usize, step_h: f64, draw: &mut Stream, rows: &mut Vec<Row>) {
+fn clean(calendar: &Calendar, day: f64, probe: usize, step_h: f64, draw: &mut Stream, rows: &mut Vec<LogRow>) {
     for i in 1..=1 + draw.below(4) {
         let warm = i == 1 || draw.chance(0.5);
-        rows.push(Row {
+        rows.push(LogRow {
             at: calendar.instant(day + (0.05 + step_h * i as f64) / 24.0),
             probe,
             tilt_deg: rounded(draw.uniform(82.0, 128.0), 0.01),
@@ -136,7 +136,7 @@ fn clean(calendar: &Calendar, day: f64, probe: usize, step_h: f64, draw: &mut St
 ///
 /// The receiver of all probes fails about once in 40 days for 0.5 to 10 h; one probe in three freezes once for 3 to 12 h; 0.5 %
 /// of single rows are lost, 0.2 % come twice, and about once in 25 days a probe sends some hours of rows late.
-pub(super) fn spoil(settings: &SimulateSettings, calendar: &Calendar, probes: usize, rows: Vec<Row>) -> Vec<Row> {
+pub(super) fn spoil(settings: &SimulateSettings, calendar: &Calendar, probes: usize, rows: Vec<LogRow>) -> Vec<LogRow> {
     let mut draw = Stream::new(settings.seed, "receiver", 0);
     let down: Vec<(f64, f64)> = (0..(calendar.end_day / 40.0).ceil() as usize)
         .map(|_| {
@@ -145,7 +145,7 @@ pub(super) fn spoil(settings: &SimulateSettings, calendar: &Calendar, probes: us
         })
         .collect();
     let day_of = |at: Instant| at.days_since(calendar.start);
-    let mut kept: Vec<Row> = Vec::with_capacity(rows.len());
+    let mut kept: Vec<LogRow> = Vec::with_capacity(rows.len());
     for probe in 0..probes {
         let mut draw = Stream::new(settings.seed, "defects", probe);
         let spell = |draw: &mut Stream, days: f64, low: f64, high: f64| {
@@ -180,7 +180,7 @@ pub(super) fn spoil(settings: &SimulateSettings, calendar: &Calendar, probes: us
                 row.arrives_late_h = (until - day + 1.5 * (until - from)) * 24.0;
             }
             if twice {
-                kept.push(Row { arrives_late_h: row.arrives_late_h + 0.02, ..row.clone() });
+                kept.push(LogRow { arrives_late_h: row.arrives_late_h + 0.02, ..row.clone() });
             }
             kept.push(row);
         }

@@ -11,7 +11,7 @@ pub(super) enum Trigger {
 
 /// One change.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Change {
+pub(super) enum RegimeChange {
     /// A new set temperature, C.
     Set(f64),
     /// Dry hops, whose enzymes can free this much maltose, g per 100 g of wort.
@@ -26,7 +26,7 @@ pub(super) struct Regime {
     /// Set temperature from pitching, C.
     pub set_temp_c: f64,
     /// Changes in order; each waits for the one before it.
-    pub changes: Vec<(Trigger, Change)>,
+    pub changes: Vec<(Trigger, RegimeChange)>,
     /// Hour of the day at pitching, UTC.
     pub hour_of_day: f64,
     /// Temperature around the vessel, C, mean over the day.

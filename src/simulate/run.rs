@@ -6,16 +6,16 @@ use crate::season::{Batch, Event, PlanStep, RowAccount, Season};
 use super::bench::{Benched, bench};
 use super::brew::{Brew, strains};
 use super::calendar::{Calendar, Planned};
-use super::fleet::Unit;
+use super::fleet::SimulatedProbe;
 use super::instruments::Instruments;
-use super::known;
 use super::log::{log, spoil};
-use super::regime::Change;
+use super::regime::RegimeChange;
 use super::samples::{limit_sg, original_sg, samples};
 use super::settings::SimulateSettings;
 use super::simulated::Simulated;
 use super::stream::Stream;
 use super::tidy::{arrival_order, tidied};
+use super::true_values;
 use super::truth::{BatchTruth, StrainTruth, Truth};
 
 impl SimulateSettings {
@@ -36,7 +36,7 @@ impl SimulateSettings {
     pub fn run(&self) -> Result<Simulated> {
         self.check()?;
         let calendar = Calendar::draw(self)?;
-        let fleet = (0..self.probes).map(|i| Unit::draw(self, i, &calendar)).collect::<Result<Vec<_>>>()?;
+        let fleet = (0..self.probes).map(|i| SimulatedProbe::draw(self, i, &calendar)).collect::<Result<Vec<_>>>()?;
         let instruments = Instruments::draw(self.seed, self.reference_scale);
         let mut benched = bench(self, &calendar, &fleet, &instruments)?;
         let mut references = std::mem::take(&mut benched.references);
@@ -72,11 +72,11 @@ impl SimulateSettings {
             references,
         };
         let truth = Truth {
-            batches: calendar.batches.iter().map(|batch| known::batch(&calendar, batch)).collect(),
-            probes: known::probes(&calendar, &fleet, &benched.sessions, &season)?,
-            shifts: known::shifts(&calendar, &fleet, &benched.sessions)?,
-            errors: known::errors(&calendar, &fleet, &benched.sessions, &season)?,
-            curves: known::curves(&calendar, &fleet, &benched.sessions)?,
+            batches: calendar.batches.iter().map(|batch| true_values::batch(&calendar, batch)).collect(),
+            probes: true_values::probes(&calendar, &fleet, &benched.sessions, &season)?,
+            shifts: true_values::shifts(&calendar, &fleet, &benched.sessions)?,
+            errors: true_values::errors(&calendar, &fleet, &benched.sessions, &season)?,
+            curves: true_values::curves(&calendar, &fleet, &benched.sessions)?,
             strains: self.strain_truths()?,
             gravity,
         };
@@ -98,7 +98,7 @@ impl SimulateSettings {
                 let index = 1_000_000 * (i + 1) + j;
                 let mut draw = Stream::new(self.seed, "population", index);
                 let day = calendar.next_hour(draw.uniform(0.0, self.span_days), draw.uniform(11.0, 18.0));
-                truths.push(known::batch(&calendar, &calendar.plan(self, index, strain, day, &mut draw)?));
+                truths.push(true_values::batch(&calendar, &calendar.plan(self, index, strain, day, &mut draw)?));
             }
         }
         Ok(truths)
@@ -108,14 +108,14 @@ impl SimulateSettings {
     fn strain_truths(&self) -> Result<Vec<StrainTruth>> {
         strains(self)
             .iter()
-            .map(|&strain| Ok(known::strain(strain, &Brew::standard(strain)?.ferment().traits()?)))
+            .map(|&strain| Ok(true_values::strain(strain, &Brew::standard(strain)?.ferment().traits()?)))
             .collect()
     }
 
     fn batch_row(
         &self,
         calendar: &Calendar,
-        fleet: &[Unit],
+        fleet: &[SimulatedProbe],
         index: usize,
         batch: &Planned,
         instruments: &Instruments,
@@ -155,7 +155,7 @@ fn event(calendar: &Calendar, day: f64, kind: &str) -> Event {
 }
 
 /// Everything that is written down, in order of time.
-fn events(calendar: &Calendar, fleet: &[Unit], benched: &Benched) -> Vec<Event> {
+fn events(calendar: &Calendar, fleet: &[SimulatedProbe], benched: &Benched) -> Vec<Event> {
     let mut events = benched.events.clone();
     for unit in fleet {
         let probe = Some(unit.row.probe.clone());
@@ -173,8 +173,8 @@ fn events(calendar: &Calendar, fleet: &[Unit], benched: &Benched) -> Vec<Event> 
         let at = |hours: f64| batch.pitched_day + hours / 24.0;
         for made in &batch.real.made {
             let (kind, value) = match made.change {
-                Change::Set(temp_c) => ("warmed", Some(temp_c)),
-                Change::DryHop(_) => ("dry_hop", None),
+                RegimeChange::Set(temp_c) => ("warmed", Some(temp_c)),
+                RegimeChange::DryHop(_) => ("dry_hop", None),
             };
             events.push(Event { batch: id.clone(), value, ..event(calendar, at(made.hours), kind) });
         }

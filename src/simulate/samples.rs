@@ -50,7 +50,7 @@ pub(super) fn samples(
         // Raw readings are corrected with the original gravity as it is known to the brewer.
         let mut known_og = original_sg(settings, index, batch, instruments).map(|(sg, _)| sg);
         for hours in times {
-            let at = Moment { calendar, batch, hours, known_og: known_og.unwrap_or(batch.traits.original_sg) };
+            let at = SampleMoment { calendar, batch, hours, known_og: known_og.unwrap_or(batch.traits.original_sg) };
             let taken = sample(settings, &at, (instruments, everyday), &mut draw)?;
             known_og = known_og.or(Some(taken.sg));
             out.push(taken);
@@ -79,7 +79,7 @@ pub(super) fn limit_sg(settings: &SimulateSettings, index: usize, batch: &Planne
 }
 
 /// A batch at the hour of a sample.
-struct Moment<'a> {
+struct SampleMoment<'a> {
     calendar: &'a Calendar,
     batch: &'a Planned,
     hours: f64,
@@ -88,12 +88,12 @@ struct Moment<'a> {
 
 fn sample(
     settings: &SimulateSettings,
-    at: &Moment,
+    at: &SampleMoment,
     (instruments, everyday): (&Instruments, &Instrument),
     draw: &mut Stream,
 ) -> Result<Reference> {
     let scale = settings.reference_scale;
-    let &Moment { calendar, batch, hours, known_og } = at;
+    let &SampleMoment { calendar, batch, hours, known_og } = at;
     let true_sg = batch.real.sg_at(hours);
     let at = calendar.instant(batch.pitched_day + hours / 24.0);
     let which = draw.uniform(0.0, 1.0);

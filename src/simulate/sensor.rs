@@ -52,7 +52,7 @@ impl Sensor {
 
 /// Noise and clinging gas as they go on from reading to reading.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(super) struct Disturbance {
+pub(super) struct SensorState {
     slow: f64,
     /// Gas that clings to the shell, mL.
     pub gas_ml: f64,
@@ -66,7 +66,7 @@ pub(super) struct Disturbance {
 const LIVELY_SG_PER_DAY: f64 = 0.015;
 const GAS_H: f64 = 2.0;
 
-impl Disturbance {
+impl SensorState {
     /// The probe freshly put into a liquid.
     pub fn fresh(draw: &mut Stream) -> Self {
         Self { slow: draw.normal(1.0), ..Self::default() }
@@ -120,7 +120,7 @@ mod tests {
         let mut draw = Stream::new(5, "sensor", 0);
         let sensor = Sensor::draw(&mut draw, 1.0, 1.0);
         let mean = |rate: f64, draw: &mut Stream| {
-            let mut now = Disturbance::fresh(draw);
+            let mut now = SensorState::fresh(draw);
             let mut sum = 0.0;
             for _ in 0..20_000 {
                 now.step(draw, &sensor, 0.25, rate);
@@ -140,7 +140,7 @@ mod tests {
         let mut draw = Stream::new(6, "sensor", 0);
         let mut sensor = Sensor::draw(&mut draw, 1.0, 0.0);
         sensor.slow_h = 2.0;
-        let mut now = Disturbance::fresh(&mut draw);
+        let mut now = SensorState::fresh(&mut draw);
         let noise: Vec<f64> = (0..40_000)
             .map(|_| {
                 now.step(&mut draw, &sensor, 0.25, 0.0);

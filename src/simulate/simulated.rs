@@ -2,8 +2,8 @@
 
 use crate::season::Season;
 
-use super::fleet::Unit;
-use super::log::Row;
+use super::fleet::SimulatedProbe;
+use super::log::LogRow;
 use super::truth::Truth;
 
 /// A simulated season with its truth.
@@ -14,13 +14,13 @@ pub struct Simulated {
     /// What is true.
     pub truth: Truth,
     /// The log as it came in, with rows twice and late.
-    pub(super) raw: Vec<Row>,
+    pub(super) raw: Vec<LogRow>,
     /// Ids that the log's rows point to.
     pub(super) probe_ids: Vec<String>,
 }
 
 impl Simulated {
-    pub(super) fn new(season: Season, truth: Truth, raw: Vec<Row>, fleet: &[Unit]) -> Self {
+    pub(super) fn new(season: Season, truth: Truth, raw: Vec<LogRow>, fleet: &[SimulatedProbe]) -> Self {
         Self { season, truth, raw, probe_ids: fleet.iter().map(|unit| unit.row.probe.clone()).collect() }
     }
 }

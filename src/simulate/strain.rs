@@ -2,7 +2,7 @@
 
 /// One strain. Rates are relative to [`super::yeast`]'s, which hold at 20 C.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Strain {
+pub(super) struct YeastStrain {
     /// Its name: a salt-marsh plant.
     pub name: &'static str,
     /// Share of maltotriose that it can take up.
@@ -24,8 +24,8 @@ pub(super) struct Strain {
 }
 
 /// All strains, the first `n` of which make a season.
-pub(super) const STRAINS: [Strain; 6] = [
-    Strain {
+pub(super) const STRAINS: [YeastStrain; 6] = [
+    YeastStrain {
         name: "sea-lavender",
         maltotriose_share: 0.88,
         speed: 1.0,
@@ -36,7 +36,7 @@ pub(super) const STRAINS: [Strain; 6] = [
         usual_temp_c: 19.0,
         lager: false,
     },
-    Strain {
+    YeastStrain {
         name: "cordgrass",
         maltotriose_share: 0.93,
         speed: 1.05,
@@ -47,7 +47,7 @@ pub(super) const STRAINS: [Strain; 6] = [
         usual_temp_c: 11.0,
         lager: true,
     },
-    Strain {
+    YeastStrain {
         name: "samphire",
         maltotriose_share: 0.40,
         speed: 1.05,
@@ -58,7 +58,7 @@ pub(super) const STRAINS: [Strain; 6] = [
         usual_temp_c: 19.5,
         lager: false,
     },
-    Strain {
+    YeastStrain {
         name: "thrift",
         maltotriose_share: 1.0,
         speed: 0.95,
@@ -69,7 +69,7 @@ pub(super) const STRAINS: [Strain; 6] = [
         usual_temp_c: 23.0,
         lager: false,
     },
-    Strain {
+    YeastStrain {
         name: "sea-aster",
         maltotriose_share: 0.72,
         speed: 1.15,
@@ -80,7 +80,7 @@ pub(super) const STRAINS: [Strain; 6] = [
         usual_temp_c: 21.0,
         lager: false,
     },
-    Strain {
+    YeastStrain {
         name: "sea-blite",
         maltotriose_share: 0.75,
         speed: 0.88,

@@ -6,26 +6,26 @@ use crate::season::{Flags, Readings, TEMP_HIGH_C, TEMP_LOW_C, TILT_HIGH_DEG, TIL
 use crate::units::Instant;
 
 use super::calendar::Calendar;
-use super::fleet::Unit;
-use super::log::Row;
+use super::fleet::SimulatedProbe;
+use super::log::LogRow;
 use super::truth::GravityTruth;
 
 /// Rows by the time they come in.
-pub(super) fn arrival_order(mut rows: Vec<Row>) -> Vec<Row> {
+pub(super) fn arrival_order(mut rows: Vec<LogRow>) -> Vec<LogRow> {
     rows.sort_by_key(|row| (row.at.plus_hours(row.arrives_late_h), row.at, row.probe));
     rows
 }
 
 /// The readings as loading the log gives them: exact duplicates left out, rows in order of probe and time with reasons, and
 /// true gravity beside them.
-pub(super) fn tidied(raw: &[Row], calendar: &Calendar, fleet: &[Unit]) -> (Readings, GravityTruth) {
+pub(super) fn tidied(raw: &[LogRow], calendar: &Calendar, fleet: &[SimulatedProbe]) -> (Readings, GravityTruth) {
     let mut probe_ids: Vec<String> = fleet.iter().map(|unit| unit.row.probe.clone()).collect();
     probe_ids.sort();
     let place: Vec<u32> =
         fleet.iter().map(|unit| probe_ids.partition_point(|id| *id < unit.row.probe) as u32).collect();
     let mut latest: Vec<Option<Instant>> = vec![None; fleet.len()];
     let mut seen = BTreeSet::new();
-    let mut kept: Vec<(u32, &Row, bool)> = Vec::with_capacity(raw.len());
+    let mut kept: Vec<(u32, &LogRow, bool)> = Vec::with_capacity(raw.len());
     for row in raw {
         let (Some(&probe), Some(last)) = (place.get(row.probe), latest.get_mut(row.probe)) else { continue };
         let late = last.is_some_and(|last| row.at < last);

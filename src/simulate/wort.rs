@@ -16,7 +16,7 @@ const NODES: usize = 97;
 /// `SG = SG(extract alone) + SG(ethanol alone) - 1`. That is another route than Balling's relation of apparent to real
 /// extract, and differs from it by some 0.0002, more where `y` is not Balling's.
 #[derive(Debug, Clone)]
-pub(super) struct Wort {
+pub(super) struct SimulatedWort {
     /// Extract, percent by mass.
     pub plato: f64,
     /// Glucose, maltose, usable maltotriose, g per 100 g.
@@ -27,7 +27,7 @@ pub(super) struct Wort {
     sg: Vec<f64>,
 }
 
-impl Wort {
+impl SimulatedWort {
     /// A wort of `original_sg`, with `fermentable` of its extract as sugars and the strain's share of the maltotriose.
     ///
     /// Of the sugars 17 % is glucose (with fructose and sucrose), 65 % maltose, 18 % maltotriose: an all-malt wort's
@@ -115,7 +115,7 @@ mod tests {
 
     #[test]
     fn wort_has_its_gravity_and_the_table_is_fine_enough() {
-        let wort = Wort::new(1.060, 0.68, 0.9, BALLING_YIELD).unwrap();
+        let wort = SimulatedWort::new(1.060, 0.68, 0.9, BALLING_YIELD).unwrap();
         assert!((wort.sg(0.0) - 1.060).abs() < 1e-9);
         for i in 0..200 {
             let fermented = 0.05 * f64::from(i);
@@ -126,7 +126,7 @@ mod tests {
 
     #[test]
     fn density_is_near_the_usual_route_at_every_temperature() {
-        let wort = Wort::new(1.050, 0.68, 0.9, BALLING_YIELD).unwrap();
+        let wort = SimulatedWort::new(1.050, 0.68, 0.9, BALLING_YIELD).unwrap();
         for fermented in [0.0, 4.0, 8.0] {
             for temp_c in [2.0, 10.0, 20.0, 30.0] {
                 let usual = beer_density_kg_m3(wort.sg(fermented), 1.050, temp_c).unwrap();

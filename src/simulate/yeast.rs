@@ -24,7 +24,7 @@
 //! come to rest within 2 to 14 days after a lag of 6 to 24 h (lagers at 10 C up to 45 h), with maltotriose as a slow
 //! tail: no number below is a measured one. Amounts are g per 100 g of original wort, yeast likewise (dry).
 
-use super::strain::Strain;
+use super::strain::YeastStrain;
 
 /// Gas constant, kJ/(mol K).
 const GAS_KJ: f64 = 8.314_462_618e-3;
@@ -90,7 +90,7 @@ impl State {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Yeast {
     /// The strain.
-    pub strain: Strain,
+    pub strain: YeastStrain,
     /// Factor of this batch on uptake.
     pub vigour: f64,
     /// Factor of this batch on the time in lag.

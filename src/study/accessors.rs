@@ -64,7 +64,7 @@ impl SeasonStudy {
     ///
     /// # Errors
     /// [`crate::Error::Usage`] with the batches that have one.
-    pub fn batch(&self, batch: &str) -> Result<&GravitySeries> {
+    pub fn series(&self, batch: &str) -> Result<&GravitySeries> {
         last("gravity of a batch", batch, &self.series, |series| &series.batch)
     }
 }

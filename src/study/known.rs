@@ -7,13 +7,12 @@ use crate::calibration::Calibrations;
 use crate::drift::ProbeErrors;
 use crate::error::Result;
 use crate::forecast::KnownSeries;
-use crate::gravity::GravitySeries;
-use crate::gravity::{Gravity, OffsetPrior};
+use crate::gravity::{BatchErrors, Gravity, GravitySeries, OffsetPrior, SeriesBuilder};
 use crate::season::{Batch, Season};
 use crate::units::Instant;
 
+use super::gravities::{gravity_of, series_builder};
 use super::part::Part;
-use super::run::{gravity_of, one_series, with_known};
 use super::settings::Settings;
 
 /// Gives gravities as they were known at a moment, from a season that was studied to its end.
@@ -37,6 +36,14 @@ pub(super) struct AsKnown<'a> {
 struct Errors {
     offset: OffsetPrior,
     of_probes: Option<Arc<ProbeErrors>>,
+}
+
+impl Errors {
+    /// A builder of series that knows as much.
+    fn told<'a>(&'a self, builder: SeriesBuilder<'a>) -> SeriesBuilder<'a> {
+        let errors = self.of_probes.as_deref().map(|errors| errors as &dyn BatchErrors);
+        builder.with_offset(self.offset).with_errors(errors)
+    }
 }
 
 impl<'a> AsKnown<'a> {
@@ -115,8 +122,8 @@ impl<'a> AsKnown<'a> {
             None => self.none(),
         };
         let batch = season.batches.iter().find(|known| known.batch == batch.batch);
-        let series = batch.and_then(|batch| one_series(&season, &calibrations, &gravity, batch, &errors.offset));
-        Ok(series.map(|series| with_known(series, &season, &calibrations, &gravity, errors.of_probes.as_deref())))
+        let builder = errors.told(series_builder(&season, &calibrations, &gravity));
+        Ok(batch.and_then(|batch| builder.of(batch)))
     }
 }
 
@@ -129,17 +136,13 @@ impl KnownSeries for AsKnown<'_> {
             Some(calibrations) => self.errors(calibrations, as_of)?,
             None => self.none(),
         };
-        let Some(whole) = one_series(self.season, self.calibrations, self.gravity, batch, &errors.offset) else {
-            return Ok(None);
-        };
+        let builder = errors.told(series_builder(self.season, self.calibrations, self.gravity));
+        let Some(cut) = builder.as_of(batch, as_of) else { return Ok(None) };
         if let (Some(calibrations), Some(gravity)) = (self.calibrations.done(), self.gravity.done())
-            && !self.calibrated_by(calibrations, gravity, &whole, as_of)
+            && !self.calibrated_by(calibrations, gravity, &cut, as_of)
         {
             return self.afresh(batch, as_of);
         }
-        // States of the probes are taken from what was read by then.
-        let cut = whole.as_of(as_of);
-        let of_probes = errors.of_probes.as_deref();
-        Ok(cut.map(|cut| with_known(cut, self.season, self.calibrations, self.gravity, of_probes)))
+        Ok(Some(cut))
     }
 }

@@ -3,6 +3,7 @@
 mod accessors;
 mod as_of;
 mod builder;
+mod gravities;
 mod known;
 mod part;
 mod result;

@@ -34,6 +34,15 @@ impl<T> Part<T> {
         }
     }
 
+    /// The same with another result, where there is one.
+    pub(super) fn map<U>(self, of: impl FnOnce(T) -> U) -> Part<U> {
+        match self {
+            Self::Done(done) => Part::Done(of(done)),
+            Self::Skipped(why) => Part::Skipped(why),
+            Self::Failed(why) => Part::Failed(why),
+        }
+    }
+
     /// The result, or an error that says why there is none.
     ///
     /// # Errors

@@ -1,18 +1,18 @@
 //! The order of the studies, and what each takes from those before it.
 
 use crate::calibration::{BathPlan, Builds, Calibrations};
-use crate::drift::{Drift, ProbeErrors};
+use crate::drift::Drift;
 use crate::error::Result;
 use crate::forecast::{Backtest, Forecasts};
-use crate::gravity::GravitySeries;
-use crate::gravity::{Gravity, OffsetPrior, ShellEffects};
+use crate::gravity::{Gravity, GravityLayers, GravitySeries, ReadingDrift, SeriesBuilder, ShellEffects};
 use crate::kinetics::{Kinetics, Trait};
-use crate::season::{Batch, Season};
+use crate::season::Season;
 use crate::strains::Strains;
 use crate::units::Instant;
 
 use super::as_of::AsOf;
 use super::builder::Study;
+use super::gravities::{gravity_of, series_builder};
 use super::known::AsKnown;
 use super::part::Part;
 use super::result::SeasonStudy;
@@ -54,31 +54,20 @@ impl Settings {
         say("looking for drift");
         let drift = self.drift(&season, &calibrations)?;
         say("fitting the fermentations");
-        let offset = drift.done().map_or(self.drift.offset_prior, |drift| drift.offset_prior);
-        let errors = drift.done().and_then(|drift| drift.probe_errors.as_ref());
-        let one = |batch| {
-            let series = one_series(&season, &calibrations, &gravity, batch, &offset)?;
-            Some(with_known(series, &season, &calibrations, &gravity, errors))
-        };
-        let series: Vec<GravitySeries> = season.batches.iter().filter_map(one).collect();
+        let layers =
+            GravityLayers { drift: self.drift_layer(&season, &calibrations, &gravity, &drift), ..Default::default() };
+        let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
+        let series = self.series_of(&season, &calibrations, &gravity, &drift).all();
         let shell_effects = self.shell_effects(&season, &calibrations, &gravity, &series)?;
         let kinetics = self.kinetics(&season, &series)?;
         say("forecasting, and holding old forecasts against what came");
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
         let (forecasts, backtest) = self.forecast(&season, &kinetics, &known, asked)?;
-        let gravity = match (gravity, calibrations.done()) {
-            (Part::Done(gravity), Some(calibrations)) => {
-                let corrected = match drift.done() {
-                    Some(drift) => drift.correct(&season, calibrations, gravity),
-                    None => gravity.with_drift(&season, calibrations, &offset),
-                };
-                let fits = kinetics.done().map(|kinetics| kinetics.batches.as_slice()).unwrap_or_default();
-                let misread = self.kinetics.misreading_sds(fits, &series);
-                let flags = fits.iter().flat_map(|fit| fit.flags.iter().copied());
-                Part::Done(corrected.with_shared_errors(misread).with_flags(flags))
-            }
-            (other, _) => other,
-        };
+        let fits = kinetics.done().map(|kinetics| kinetics.batches.as_slice()).unwrap_or_default();
+        let process_sd = self.kinetics.misreading_sds(fits, &series);
+        let flags = fits.iter().flat_map(|fit| fit.flags.iter().copied()).collect();
+        let layers = GravityLayers { process_sd, flags, ..layers };
+        let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
         say("comparing strains");
         let strains = self.strains(&kinetics)?;
         Ok(SeasonStudy {
@@ -162,6 +151,36 @@ impl Settings {
         Ok(Part::Done(drift))
     }
 
+    /// The drift of each reading's probe; where the study of drift gave nothing, what its prior says.
+    fn drift_layer(
+        &self,
+        season: &Season,
+        calibrations: &Part<Calibrations>,
+        gravity: &Part<Gravity>,
+        drift: &Part<Drift>,
+    ) -> Vec<Option<ReadingDrift>> {
+        match (calibrations.done(), gravity.done(), drift.done()) {
+            (Some(calibrations), Some(gravity), Some(drift)) => drift.of_readings(season, calibrations, gravity),
+            (Some(calibrations), Some(gravity), None) => {
+                gravity.drift_by_age(season, calibrations, &self.drift.offset_prior)
+            }
+            _ => Vec::new(),
+        }
+    }
+
+    fn series_of<'a>(
+        &self,
+        season: &'a Season,
+        calibrations: &'a Part<Calibrations>,
+        gravity: &'a Part<Gravity>,
+        drift: &'a Part<Drift>,
+    ) -> SeriesBuilder<'a> {
+        match (calibrations.done(), gravity.done(), drift.done()) {
+            (Some(calibrations), Some(gravity), Some(drift)) => drift.series(season, calibrations, gravity),
+            _ => series_builder(season, calibrations, gravity).with_offset(self.drift.offset_prior),
+        }
+    }
+
     fn kinetics(&self, season: &Season, series: &[GravitySeries]) -> Result<Part<Kinetics>> {
         if season.batches.is_empty() {
             return Ok(Part::Skipped("the season has no batches".to_owned()));
@@ -209,53 +228,6 @@ impl Settings {
         match kinetics.done() {
             None => Ok(Part::Skipped("without fermentation curves there are no traits to compare".to_owned())),
             Some(kinetics) => Part::from_result(self.strains.run(kinetics)),
-        }
-    }
-}
-
-pub(super) fn gravity_of(season: &Season, calibrations: &Part<Calibrations>) -> Result<Part<Gravity>> {
-    if season.readings.is_empty() {
-        return Ok(Part::Skipped("the season has no readings".to_owned()));
-    }
-    match calibrations {
-        Part::Done(calibrations) => {
-            let gravity = calibrations.gravity(season)?;
-            let any = gravity.sg.iter().any(Option::is_some);
-            let why = "no reading belongs to a calibrated probe and gives a gravity";
-            Ok(if any { Part::Done(gravity) } else { Part::Failed(why.to_owned()) })
-        }
-        Part::Skipped(why) | Part::Failed(why) => Ok(Part::Skipped(why.clone())),
-    }
-}
-
-/// The series with what other times tell of its probes, where they do.
-pub(super) fn with_known(
-    series: GravitySeries,
-    season: &Season,
-    calibrations: &Part<Calibrations>,
-    gravity: &Part<Gravity>,
-    errors: Option<&ProbeErrors>,
-) -> GravitySeries {
-    let known = match (errors, calibrations.done(), gravity.done()) {
-        (Some(errors), Some(calibrations), Some(gravity)) => errors.in_batch(season, calibrations, gravity, &series),
-        _ => None,
-    };
-    GravitySeries { known, ..series }
-}
-
-/// The series of one batch; of its samples alone where no probe is calibrated.
-pub(super) fn one_series(
-    season: &Season,
-    calibrations: &Part<Calibrations>,
-    gravity: &Part<Gravity>,
-    batch: &Batch,
-    offset: &OffsetPrior,
-) -> Option<GravitySeries> {
-    match (calibrations.done(), gravity.done()) {
-        (Some(calibrations), Some(gravity)) => gravity.series(season, calibrations, batch, offset),
-        _ => {
-            let none = Calibrations::none(Default::default());
-            Gravity::default().series(season, &none, batch, offset)
         }
     }
 }

@@ -84,8 +84,8 @@ fn bench(c: &mut Criterion) {
         group.bench_function(format!("{rows} readings with their standard errors, {name}"), |b| {
             b.iter(|| {
                 let gravity = found.gravity(&season).unwrap();
-                assert!(gravity.sg_se.iter().all(Option::is_some));
-                gravity.sg.len()
+                assert!(gravity.corrected.iter().all(Option::is_some));
+                gravity.corrected.len()
             });
         });
     }

@@ -1,4 +1,5 @@
-//! Ten million readings from Parquet, tidied, to hourly medians per probe, beside a plain polars scan of the same file.
+//! Ten million readings from Parquet, tidied, and hourly medians per probe of them, beside a plain polars scan of the
+//! same file.
 //!
 //! `HEELWORT_BENCH_ROWS` sets another number of rows. The file is generated once and kept in the target folder.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
@@ -45,6 +46,31 @@ fn folder(rows: usize) -> PathBuf {
     dir
 }
 
+/// Index of the probe, hour since 1970 and median tilt of each hour with readings that carry none of these flags.
+fn hourly_medians(readings: &Readings, leave_out: Flags) -> Vec<(u32, i64, f64)> {
+    let rows = readings.probe.iter().zip(&readings.at).zip(readings.tilt_deg.iter().zip(&readings.flags));
+    let kept = rows.filter(|(_, (_, flags))| !flags.intersects(leave_out));
+    let mut medians = Vec::new();
+    let (mut hour, mut tilts) = ((0, 0), Vec::new());
+    let mut close = |hour: (u32, i64), tilts: &mut Vec<f64>| {
+        tilts.sort_unstable_by(f64::total_cmp);
+        if !tilts.is_empty() {
+            medians.push((hour.0, hour.1, tilts[(tilts.len() - 1) / 2].midpoint(tilts[tilts.len() / 2])));
+        }
+        tilts.clear();
+    };
+    for ((probe, at), (tilt, _)) in kept {
+        let own = (*probe, at.micros().div_euclid(3_600_000_000));
+        if own != hour {
+            close(hour, &mut tilts);
+            hour = own;
+        }
+        tilts.push(*tilt);
+    }
+    close(hour, &mut tilts);
+    medians
+}
+
 fn bench(c: &mut Criterion) {
     let rows = std::env::var("HEELWORT_BENCH_ROWS").ok().and_then(|n| n.parse().ok()).unwrap_or(10_000_000);
     let file = folder(rows).join("readings.parquet");
@@ -57,7 +83,7 @@ fn bench(c: &mut Criterion) {
         b.iter(|| {
             let season = Season::load(&file).unwrap();
             assert_eq!(season.readings.len(), rows);
-            season.readings.hourly_medians(Flags::CLOCK_JUMP.with(Flags::FROZEN)).at.len()
+            hourly_medians(&season.readings, Flags::CLOCK_JUMP.with(Flags::FROZEN)).len()
         });
     });
     group.bench_function("load and tidy alone", |b| b.iter(|| Season::load(&file).unwrap().readings.len()));

@@ -3,8 +3,8 @@
 //! The truth is a general hull; baths 1.000 to 1.080 in even steps unless said, tilt SD 0.3 degrees, bath SD 0.0005,
 //! balance 0.1 g, calliper 0.1 mm.
 
-use heelwort::calibration::{Calibration, CalibrationSettings, FittedCurve};
-use heelwort::fit::inverse::IntervalMethod;
+use heelwort::calibration::{Calibration, CalibrationSettings, FittedCalibration};
+use heelwort::fit::inverse::InverseInterval;
 use heelwort::float::Hull;
 use heelwort::liquid::WATER_20C_KG_M3;
 use rand::SeedableRng;
@@ -42,7 +42,7 @@ impl Score {
         ((self.parts[part].covered_squares / self.probes - mean * mean) / self.probes).max(0.0).sqrt()
     }
 
-    fn add(&mut self, calibration: &Calibration, curve: &FittedCurve, hull: &Hull, case: &Case) {
+    fn add(&mut self, calibration: &Calibration, curve: &FittedCalibration, hull: &Hull, case: &Case) {
         self.probes += 1.0;
         for (part, targets) in self.parts.iter_mut().zip(targets(case)) {
             let (n, mut covered) = (targets.len() as f64, 0.0);
@@ -82,7 +82,7 @@ fn run(case: &Case, probes: u64, seed: u64) -> Vec<(String, Score, u32)> {
         assert_eq!(found.calibrations.len(), 1, "{found}");
         let calibration = &found.calibrations[0];
         rows[0].1.add(calibration, &calibration.fitted, &hull, case);
-        let inverted = Calibration { interval: IntervalMethod::Inversion, ..calibration.clone() };
+        let inverted = Calibration { interval: InverseInterval::Inversion, ..calibration.clone() };
         rows[1].1.add(&inverted, &calibration.fitted, &hull, case);
         for candidate in &calibration.candidates {
             let name = candidate.kind.to_string();

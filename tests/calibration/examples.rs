@@ -5,7 +5,7 @@
 //! standard errors as York and others (Am. J. Phys. 72 (2004) 367).
 
 use heelwort::Instant;
-use heelwort::calibration::{Calibration, CalibrationSettings, CurveKind};
+use heelwort::calibration::{Calibration, CalibrationSettings};
 use heelwort::liquid::WATER_20C_KG_M3;
 use heelwort::season::Season;
 
@@ -38,7 +38,7 @@ fn a_straight_line_with_errors_in_both_variables_is_the_published_one() {
     // Independent errors only, as in the example.
     let found = CalibrationSettings { weighed_gain: 0.0, ..CalibrationSettings::default() }.fit(&season).unwrap();
     let calibration = &found.calibrations[0];
-    let line = calibration.candidates.iter().find(|c| c.kind == CurveKind::Polynomial(1)).unwrap();
+    let line = calibration.candidates.iter().find(|c| c.kind.name() == "polynomial_1").unwrap();
     let fitted = line.fitted.as_ref().unwrap();
     let sg_at = |tilt: f64| fitted.curve.at(tilt).unwrap().density_kg_m3 / WATER_20C_KG_M3;
     let y_at = |x: f64| (1.06 - sg_at(25.0 + 5.0 * x)) / 0.01;
@@ -73,7 +73,7 @@ fn the_difference_of_two_readings_is_surer_than_either() {
     }
     let difference = shared(0) + shared(1) - 2.0 * factor.row(0).dot(&factor.row(1));
     assert!(difference < 0.1 * shared(0) && own.iter().all(|v| *v > 0.0));
-    let fall = calibration.sg_fall(31.0, 30.0, 0.05).unwrap();
+    let fall = calibration.sg_difference(31.0, 30.0, 0.05).unwrap();
     assert!((fall.se / (own[0] + own[1] + difference).sqrt() - 1.0).abs() < 1e-9 && fall.value > 0.0, "{fall}");
     let ends = [31.0, 30.0].map(|tilt| calibration.sg_at(tilt).unwrap().value);
     assert!((fall.value - (ends[0] - ends[1])).abs() < 1e-12);

@@ -165,7 +165,7 @@ fn a_wrong_bath_is_named_and_the_curves_without_it_are_shown() {
             assert_eq!(calibration.baths[suspect.bath].bath.as_deref(), Some("bath-3"));
             named += 1;
             let tilt = hull.tilt_deg(1.048 * WATER_20C_KG_M3).unwrap();
-            let miss = |curve: &heelwort::calibration::FittedCurve| {
+            let miss = |curve: &heelwort::calibration::FittedCalibration| {
                 (calibration.sg_on(curve, tilt).unwrap().value - 1.048).abs()
             };
             better += u32::from(miss(&suspect.without) < miss(&calibration.fitted));

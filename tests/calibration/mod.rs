@@ -8,7 +8,6 @@ mod coverage;
 mod examples;
 mod fleet;
 pub mod floats;
-mod learn;
 mod plan;
 mod shell_effects;
 mod whole_season;

@@ -3,7 +3,7 @@
 use heelwort::Instant;
 use heelwort::calibration::CalibrationSettings;
 use heelwort::float::{Hull, Shape};
-use heelwort::gravity::{OffsetPrior, ShellEffect, ShellEffectSettings, ShellEffects};
+use heelwort::gravity::{SeriesBuilder, ShellEffect, ShellEffectSettings, ShellEffects};
 use heelwort::liquid::beer_density_kg_m3;
 use heelwort::season::{Batch, Event, Flags, Season};
 use rand::SeedableRng;
@@ -77,7 +77,7 @@ fn batch(pitched_at: Instant) -> Batch {
 fn study(season: &Season) -> ShellEffects {
     let calibrations = CalibrationSettings::default().fit(season).unwrap();
     let gravity = calibrations.gravity(season).unwrap();
-    let series = gravity.all_series(season, &calibrations, &OffsetPrior::default());
+    let series = SeriesBuilder::new(season, &calibrations, &gravity).all();
     ShellEffectSettings::default().run(season, &calibrations, &gravity, &series).unwrap()
 }
 

@@ -1,7 +1,7 @@
 //! From a simulated season, whose process no curve equals, to gravity: flags, errors, series.
 
 use heelwort::calibration::{CalibrationSettings, Calibrations};
-use heelwort::gravity::{Gravity, LEFT_OUT, OffsetPrior};
+use heelwort::gravity::{Gravity, LEFT_OUT, OffsetPrior, SeriesBuilder};
 use heelwort::season::{Event, Flags, Season};
 use heelwort::simulate::{SimulateSettings, Simulated};
 
@@ -33,7 +33,7 @@ fn gravity_is_right_within_its_stated_errors() {
         let season = &simulated.season;
         let (calibrations, gravity) = studied(season);
         let offset = OffsetPrior { at_calibration_sd: 0.0005, per_root_30d_sd: 0.0, per_30d_sd: 0.0 };
-        for series in gravity.all_series(season, &calibrations, &offset) {
+        for series in SeriesBuilder::new(season, &calibrations, &gravity).with_offset(offset).all() {
             for (p, probe) in series.probes.iter().enumerate() {
                 let rows: Vec<usize> = (0..series.rows.len()).filter(|&i| series.probe[i] as usize == p).collect();
                 let errors: Vec<f64> = rows
@@ -62,12 +62,12 @@ fn every_row_has_its_gravity_or_a_reason() {
     let simulated = steady(5);
     let season = &simulated.season;
     let (calibrations, gravity) = studied(season);
-    assert_eq!(gravity.sg.len(), season.readings.len());
-    for row in 0..gravity.sg.len() {
+    assert_eq!(gravity.corrected.len(), season.readings.len());
+    for row in 0..gravity.corrected.len() {
         let flags = gravity.flags[row];
-        assert!(gravity.sg[row].is_some() || !flags.is_empty());
-        if let (Some(se), Some(shared)) = (gravity.sg_se[row], gravity.sg_se_shared[row]) {
-            assert!(se >= shared && shared > 0.0);
+        assert!(gravity.corrected[row].is_some() || !flags.is_empty());
+        if let Some(read) = gravity.corrected[row] {
+            assert!(read.se >= read.shared_se && read.shared_se > 0.0);
         }
         let at = season.readings.at[row];
         let probe = &season.readings.probe_ids[season.readings.probe[row] as usize];
@@ -128,7 +128,7 @@ fn a_series_holds_what_is_sound_in_order_of_time() {
     let simulated = steady(7);
     let season = &simulated.season;
     let (calibrations, gravity) = studied(season);
-    let all = gravity.all_series(season, &calibrations, &OffsetPrior::default());
+    let all = SeriesBuilder::new(season, &calibrations, &gravity).all();
     assert_eq!(all.len(), season.batches.len());
     for (series, batch) in all.iter().zip(&season.batches) {
         assert_eq!(series.batch, batch.batch);
@@ -150,7 +150,7 @@ fn cooling_is_found_in_the_log() {
     season.plan.clear();
     let (calibrations, gravity) = studied(&season);
     let mut found = 0;
-    for series in gravity.all_series(&season, &calibrations, &OffsetPrior::default()) {
+    for series in SeriesBuilder::new(&season, &calibrations, &gravity).all() {
         let truth = simulated.truth.batches.iter().find(|b| b.batch == series.batch).unwrap();
         let last = series.hours.last().copied().unwrap_or(0.0);
         match truth.cooled_at.map(|at| at.hours_since(series.pitched_at)).filter(|at| at + 24.0 < last) {
@@ -172,7 +172,7 @@ fn a_season_of_hand_samples_has_series_without_probes() {
     season.probes.clear();
     season.references.retain(|r| r.batch.is_some());
     let (calibrations, gravity) = studied(&season);
-    assert!(calibrations.calibrations.is_empty() && gravity.sg.is_empty());
-    let all = gravity.all_series(&season, &calibrations, &OffsetPrior::default());
+    assert!(calibrations.calibrations.is_empty() && gravity.uncorrected.is_empty());
+    let all = SeriesBuilder::new(&season, &calibrations, &gravity).all();
     assert!(!all.is_empty() && all.iter().all(|series| series.rows.is_empty() && !series.samples.is_empty()));
 }

@@ -1,6 +1,7 @@
 //! Errors that remember: reference answers, agreement with dense algebra, coverage.
 
-use heelwort::fit::autocorrelation::{AutocorrelationSettings, Car1, Criterion, Times, Whitened, Whitener};
+use heelwort::fit::Likelihood;
+use heelwort::fit::autocorrelation::{AutocorrelationSettings, Car1, Times, Whitened, Whitener};
 use heelwort::fit::linear::LinearSettings;
 use heelwort::fit::nonlinear::{Curve, CurveResiduals, NonlinearSettings, Parameter};
 use heelwort::fit::quantile;
@@ -14,14 +15,14 @@ use serde_json::Value;
 
 use super::{near, numbers, reference};
 
-const PURE: AutocorrelationSettings = AutocorrelationSettings { criterion: Criterion::Restricted, white_noise: false };
+const PURE: AutocorrelationSettings = AutocorrelationSettings { criterion: Likelihood::Reml, white_noise: false };
 
 fn design(columns: &[Vec<f64>]) -> Array2<f64> {
     Array2::from_shape_fn((columns[0].len(), columns.len()), |(i, j)| columns[j][i])
 }
 
 fn check<'a>(times: impl Into<Times<'a>> + Copy, y: &[f64], x: &Array2<f64>, right: &Value) {
-    for (name, criterion) in [("REML", Criterion::Restricted), ("ML", Criterion::Likelihood)] {
+    for (name, criterion) in [("REML", Likelihood::Reml), ("ML", Likelihood::Ml)] {
         let right = &right[name];
         let found = AutocorrelationSettings { criterion, ..PURE }.fit(times, y, Some(x)).unwrap();
         near(found.process.phi, right["phi"].as_f64().unwrap(), 2e-6);
@@ -147,13 +148,13 @@ proptest! {
 }
 
 /// The logarithm of the restricted or plain likelihood by dense algebra.
-fn dense_ln_likelihood(process: &Car1, times: &[f64], y: &[f64], x: &DMatrix<f64>, criterion: Criterion) -> f64 {
+fn dense_ln_likelihood(process: &Car1, times: &[f64], y: &[f64], x: &DMatrix<f64>, criterion: Likelihood) -> f64 {
     let cholesky = dense(process, times).cholesky().unwrap();
     let y = DVector::from_column_slice(y);
     let inner = x.tr_mul(&cholesky.solve(x)).cholesky().unwrap();
     let rest = &y - x * inner.solve(&x.tr_mul(&cholesky.solve(&y)));
     let ln_det = |l: DMatrix<f64>| 2.0 * l.diagonal().iter().map(|d| d.ln()).sum::<f64>();
-    let restricted = criterion == Criterion::Restricted;
+    let restricted = criterion == Likelihood::Reml;
     let df = (y.len() - if restricted { x.ncols() } else { 0 }) as f64;
     let variance = rest.dot(&cholesky.solve(&rest)) / df;
     let mut twice = df * ((2.0 * std::f64::consts::PI * variance).ln() + 1.0) + ln_det(cholesky.l());
@@ -167,7 +168,7 @@ fn dense_ln_likelihood(process: &Car1, times: &[f64], y: &[f64], x: &DMatrix<f64
 fn the_process_found_is_the_likeliest_of_a_grid_and_of_its_neighbours() {
     let mut rng = ChaCha8Rng::seed_from_u64(43);
     let (mut sets, mut missed, mut worst) = (0, 0, 0.0_f64);
-    for criterion in [Criterion::Restricted, Criterion::Likelihood] {
+    for criterion in [Likelihood::Reml, Likelihood::Ml] {
         for repeat in 0..120 {
             let truth = Car1::new(rng.random_range(0.05..0.97), [0.0, 0.3, 0.7][repeat % 3]).unwrap();
             let even = repeat % 2 == 0;

@@ -1,6 +1,6 @@
 //! Inverse prediction against independently computed answers: straight lines, a parabola, a logistic assay.
 
-use heelwort::fit::inverse::{IntervalMethod, Reading, Response};
+use heelwort::fit::inverse::{CurveResponse, InverseInterval, InversePrediction};
 use heelwort::fit::linear::{LinearFit, LinearSettings};
 use heelwort::fit::nonlinear::{Curve, CurveResiduals, NonlinearSettings, Parameter};
 use serde_json::Value;
@@ -16,7 +16,7 @@ fn powers(x: &[f64], y: &[f64], degree: i32) -> LinearFit {
     LinearSettings::default().fit(&columns, y, None).unwrap()
 }
 
-fn response(fit: &LinearFit, x: f64) -> Response {
+fn response(fit: &LinearFit, x: f64) -> CurveResponse {
     let row: Vec<f64> = (0..fit.coefficients.len() as i32).map(|k| x.powi(k)).collect();
     let slope: f64 = (1..row.len()).map(|k| k as f64 * fit.coefficients[k] * x.powi(k as i32 - 1)).sum();
     let value: f64 = row.iter().zip(&fit.coefficients).map(|(a, b)| a * b).sum();
@@ -24,26 +24,26 @@ fn response(fit: &LinearFit, x: f64) -> Response {
     for (i, a) in row.iter().enumerate() {
         variance += row.iter().enumerate().map(|(j, b)| a * b * fit.covariance[[i, j]]).sum::<f64>();
     }
-    Response { value, slope, variance }
+    CurveResponse { value, slope, variance }
 }
 
 /// Both intervals of a point, and the one of a reading without error of its own.
-fn check(point: &Value, s: f64, df: f64, range: (f64, f64), at: impl Fn(f64) -> Response, tolerance: f64) {
+fn check(point: &Value, s: f64, df: f64, range: (f64, f64), at: impl Fn(f64) -> CurveResponse, tolerance: f64) {
     let number = |name: &str| point[name].as_f64().unwrap();
     let m = number("m");
-    let reading = |variance: f64, method| Reading { y: number("y0"), variance, df, level: LEVEL, method };
+    let reading = |variance: f64, method| InversePrediction { y: number("y0"), variance, df, level: LEVEL, method };
     let some = |x| Some(at(x));
-    let delta = reading(s * s / m, IntervalMethod::Delta).of(some, range.0, range.1).unwrap();
+    let delta = reading(s * s / m, InverseInterval::Delta).of(some, range.0, range.1).unwrap();
     near(delta.value, number("x0"), tolerance);
     near(delta.se, number("se_delta"), tolerance);
     let both = |name: &str| numbers(&point[name]);
     near(delta.lower, both("wald")[0], tolerance);
     near(delta.upper, both("wald")[1], tolerance);
-    let inverted = reading(s * s / m, IntervalMethod::Inversion).of(some, range.0, range.1).unwrap();
+    let inverted = reading(s * s / m, InverseInterval::Inversion).of(some, range.0, range.1).unwrap();
     near(inverted.lower, both("inversion")[0], tolerance);
     near(inverted.upper, both("inversion")[1], tolerance);
     if !point["mean_response_inversion"].is_null() {
-        let mean = reading(0.0, IntervalMethod::Inversion).of(some, range.0, range.1).unwrap();
+        let mean = reading(0.0, InverseInterval::Inversion).of(some, range.0, range.1).unwrap();
         near(mean.lower, both("mean_response_inversion")[0], tolerance);
         near(mean.upper, both("mean_response_inversion")[1], tolerance);
     }
@@ -111,7 +111,7 @@ fn an_assay_with_a_logistic_curve() {
         for i in 0..3 {
             variance += (0..3).map(|j| g[i] * g[j] * fit.covariance[[i, j]]).sum::<f64>();
         }
-        Response { value: Logistic.value(x, &p), slope: p[0] / p[2] * g[0] * (1.0 - g[0]), variance }
+        CurveResponse { value: Logistic.value(x, &p), slope: p[0] / p[2] * g[0] * (1.0 - g[0]), variance }
     };
     for point in all["nonlinear"]["points"].as_array().unwrap() {
         check(point, fit.sigma, 13.0, (-6.0, 6.0), at, 2e-6);
@@ -124,9 +124,11 @@ fn a_slope_that_is_not_sure_has_no_interval() {
     let (x, y) = (numbers(&case["x"]), numbers(&case["y"]));
     let fit = powers(&x, &y, 1);
     let s = case["s"].as_f64().unwrap();
-    let reading = Reading { y: 2.2, variance: s * s, df: 4.0, level: LEVEL, method: IntervalMethod::Inversion };
+    let reading =
+        InversePrediction { y: 2.2, variance: s * s, df: 4.0, level: LEVEL, method: InverseInterval::Inversion };
     let refused = reading.of(|x| Some(response(&fit, x)), -1e3, 1e3).unwrap_err().to_string();
     assert!(refused.contains("too flat"), "{refused}");
-    let delta = Reading { method: IntervalMethod::Delta, ..reading }.of(|x| Some(response(&fit, x)), -1e3, 1e3);
+    let delta =
+        InversePrediction { method: InverseInterval::Delta, ..reading }.of(|x| Some(response(&fit, x)), -1e3, 1e3);
     assert!(delta.unwrap().se.is_finite());
 }

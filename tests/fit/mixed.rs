@@ -1,6 +1,7 @@
 //! Linear mixed models against published data sets, answers by other software, and dense formulas.
 
-use heelwort::fit::mixed::{Column, ComponentKind, Criterion, Design, Df, MixedFit, MixedSettings, Random, Spread};
+use heelwort::fit::Likelihood;
+use heelwort::fit::mixed::{Column, ComponentKind, Design, Df, MixedFit, MixedSettings, Random, Spread};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -99,7 +100,7 @@ fn public_data_sets_by_reml_and_ml() {
         let id = set["id"].as_str().unwrap();
         let design = design(&set);
         let size = design.fixed.len();
-        for (name, criterion) in [("REML", Criterion::Reml), ("ML", Criterion::Ml)] {
+        for (name, criterion) in [("REML", Likelihood::Reml), ("ML", Likelihood::Ml)] {
             let right = &set["fits"][name];
             let fit = MixedSettings { criterion, df: Df::Satterthwaite }.fit(&design).unwrap();
             assert!(fit.converged, "{id} {name}");
@@ -115,7 +116,7 @@ fn public_data_sets_by_reml_and_ml() {
                 near(se, ses[i], 1e-6);
                 near(df, numbers(&right["satterthwaite_df"])[i], 1e-4);
             }
-            if criterion == Criterion::Reml {
+            if criterion == Likelihood::Reml {
                 let fit = MixedSettings::default().fit(&design).unwrap();
                 for i in 0..size {
                     let (se, df) = fit.se_and_df(&unit(size, i)).unwrap();
@@ -227,7 +228,7 @@ fn effects(units: usize, slope_sd: f64, rho: f64, rng: &mut ChaCha8Rng) -> Vec<[
 fn the_ends_of_profiles_lie_on_the_cut() {
     let mut rng = ChaCha8Rng::seed_from_u64(3);
     let times: Vec<f64> = (0..8).map(f64::from).collect();
-    let ml = MixedSettings { criterion: Criterion::Ml, df: Df::Normal };
+    let ml = MixedSettings { criterion: Likelihood::Ml, df: Df::Normal };
     for trial in 0..25 {
         let (slope_sd, rho) = ([0.02, 0.06, 0.3][trial % 3], [-0.9, 0.0, 0.5][trial % 3]);
         let fit = ml.fit(&simulated(12, &times, slope_sd, rho, &mut rng)).unwrap();

@@ -1,6 +1,6 @@
 //! Mixed models with known errors and priors, and with crossed groupings.
 
-use heelwort::fit::mixed::{Column, Design, Df, KnownErrors, MixedFit, MixedSettings, Random, Residual, Spread};
+use heelwort::fit::mixed::{Column, Design, Df, KnownCovariance, MixedFit, MixedSettings, Random, Residual, Spread};
 use nalgebra::{DMatrix, DVector};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -42,7 +42,7 @@ fn crossed(seed: u64) -> Design {
         .random(Random::by_label("unit", &unit, columns))
         .random(Random::by_label("day", &day, alone()).spread(Spread::Known(vec![0.4])))
         .random(Random::by_label("operator", &operator, alone()));
-    design.known = KnownErrors::Blocks(blocks);
+    design.known = KnownCovariance::Blocks(blocks);
     design
 }
 
@@ -66,9 +66,9 @@ impl Dense {
         };
         let mut known = DMatrix::zeros(n, n);
         match &design.known {
-            KnownErrors::None => {}
-            KnownErrors::Variances(v) => (0..n).for_each(|i| known[(i, i)] = v[i]),
-            KnownErrors::Blocks(blocks) => {
+            KnownCovariance::None => {}
+            KnownCovariance::Variances(v) => (0..n).for_each(|i| known[(i, i)] = v[i]),
+            KnownCovariance::Blocks(blocks) => {
                 for (rows, block) in blocks {
                     for (i, a) in rows.iter().enumerate() {
                         for (j, b) in rows.iter().enumerate() {
@@ -178,10 +178,10 @@ fn variances_and_blocks_of_one_row_are_the_same() {
     let n = one.response.len();
     let variances: Vec<f64> = (0..n).map(|i| 0.05 + 0.002 * i as f64).collect();
     let mut other = one.clone();
-    other.known = KnownErrors::Blocks(
+    other.known = KnownCovariance::Blocks(
         variances.iter().enumerate().map(|(i, v)| (vec![i], DMatrix::from_element(1, 1, *v))).collect(),
     );
-    one.known = KnownErrors::Variances(variances);
+    one.known = KnownCovariance::Variances(variances);
     let (a, b) = (MixedSettings::default().fit(&one).unwrap(), MixedSettings::default().fit(&other).unwrap());
     assert!((a.log_likelihood - b.log_likelihood).abs() < 1e-9);
     near(a.coefficients[1], b.coefficients[1], 1e-9);
@@ -194,7 +194,7 @@ fn pooling_is_a_mixed_model_with_known_errors() {
         let labels: Vec<String> = (0..y.len()).map(|i| format!("study {i:03}")).collect();
         let ones = || vec![Column::intercept(y.len())];
         let mut design = Design::new(&y, ones()).random(Random::by_label("study", &labels, ones()));
-        design.known = KnownErrors::Variances(numbers(&set["vi"]));
+        design.known = KnownCovariance::Variances(numbers(&set["vi"]));
         design.residual = Residual::Held(0.0);
         let fit = MixedSettings { df: Df::Normal, ..MixedSettings::default() }.fit(&design).unwrap();
         let right = &set["fits"]["REML"]["normal"];

@@ -1,6 +1,7 @@
 //! What mixed models refuse, and what they flag as lying on a boundary.
 
-use heelwort::fit::mixed::{Boundary, Column, Criterion, Design, Df, MixedSettings, Random};
+use heelwort::fit::Likelihood;
+use heelwort::fit::mixed::{Boundary, Column, Design, Df, MixedSettings, Random};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -24,7 +25,7 @@ fn what_the_data_cannot_tell_is_refused_or_flagged() {
                 assert!(why.is_not_estimable() && why.to_string().contains(words), "{why}");
             }
             "zero_variance" => {
-                for (criterion, df) in [(Criterion::Reml, Df::KenwardRoger), (Criterion::Ml, Df::Satterthwaite)] {
+                for (criterion, df) in [(Likelihood::Reml, Df::KenwardRoger), (Likelihood::Ml, Df::Satterthwaite)] {
                     let design = Design::new(&y, ones()).random(Random::by_label("group", &labels(), ones()));
                     let fit = MixedSettings { criterion, df }.fit(&design).unwrap();
                     assert_eq!(fit.component("sd of intercept by group").unwrap().value, 0.0);
@@ -32,7 +33,7 @@ fn what_the_data_cannot_tell_is_refused_or_flagged() {
                     assert_eq!(fit.boundary, [Boundary::Variance { column, grouping }]);
                     assert!(fit.to_string().contains("on the boundary: the variance"));
                     near(fit.coefficients[0], set["mean"].as_f64().unwrap(), 1e-12);
-                    if criterion == Criterion::Reml {
+                    if criterion == Likelihood::Reml {
                         near(fit.component("residual sd").unwrap().value, set["sigma_reml"].as_f64().unwrap(), 1e-9);
                     }
                     assert!(fit.effects[0].iter().all(|e| e.values[0] == 0.0 && e.prediction[0] == 0.0));

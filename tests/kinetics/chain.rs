@@ -15,11 +15,7 @@ pub fn series_of(simulated: &Simulated) -> Vec<GravitySeries> {
     let calibrations = CalibrationSettings::default().fit(season).unwrap();
     let gravity = calibrations.gravity(season).unwrap();
     let drift = DriftSettings::default().fit(season, &calibrations).unwrap();
-    let mut all = gravity.all_series(season, &calibrations, &drift.offset_prior);
-    for series in &mut all {
-        series.known = drift.probe_errors.as_ref().and_then(|e| e.in_batch(season, &calibrations, &gravity, series));
-    }
-    all
+    drift.series(season, &calibrations, &gravity).all()
 }
 
 pub fn truth_of(truth: &BatchTruth, which: Trait) -> f64 {

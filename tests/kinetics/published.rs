@@ -4,12 +4,13 @@ use std::path::{Path, PathBuf};
 
 use heelwort::calibration::CalibrationSettings;
 use heelwort::gravity::GravitySeries;
-use heelwort::gravity::OffsetPrior;
+use heelwort::gravity::SeriesBuilder;
 use heelwort::kinetics::{BatchFit, FermentationCurve, Kinetics, KineticsSettings, Trait};
 use heelwort::kinetics::{SigmoidFit, SigmoidKind, SigmoidSettings, SigmoidTrait};
 use heelwort::season::Season;
-use heelwort::season::open_data::Published;
 use rayon::prelude::*;
+
+use crate::season::published_data::Published;
 
 fn folder(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("datasets/published").join(name)
@@ -19,7 +20,7 @@ fn series(set: Published) -> Vec<GravitySeries> {
     let season = Season::load(folder(set.folder())).unwrap();
     // Samples alone: there is no probe to calibrate.
     let none = CalibrationSettings::default().fit(&season).unwrap();
-    none.gravity(&season).unwrap().all_series(&season, &none, &OffsetPrior::default())
+    SeriesBuilder::new(&season, &none, &none.gravity(&season).unwrap()).all()
 }
 
 fn fits(series: &[GravitySeries], curve: FermentationCurve, candidates: bool) -> Kinetics {

@@ -2,7 +2,7 @@
 
 use heelwort::calibration::CalibrationSettings;
 use heelwort::drift::{DriftSettings, ProbeErrors};
-use heelwort::gravity::{GravitySeries, KnownErrors};
+use heelwort::gravity::{BatchErrors, GravityLayers, GravitySeries, KnownErrors, SeriesBuilder};
 use heelwort::kinetics::{KineticsSettings, Trait};
 use heelwort::season::Flags;
 use heelwort::simulate::SimulateSettings;
@@ -29,9 +29,9 @@ fn outliers_are_flagged_in_the_gravities_and_none_is_deleted() {
         Settings { kinetics: KineticsSettings { candidates: false, ..Default::default() }, ..Default::default() };
     let study = settings.study(season).unwrap();
     let gravity = study.gravity.done().unwrap();
-    assert_eq!(gravity.sg.len(), n);
+    assert_eq!(gravity.corrected.len(), n);
     for row in knocked {
-        assert!(gravity.flags[row].intersects(Flags::OUTLIER) && gravity.sg[row].is_some(), "row {row}");
+        assert!(gravity.flags[row].intersects(Flags::OUTLIER) && gravity.corrected[row].is_some(), "row {row}");
     }
     let flagged = gravity.flags.iter().filter(|flags| flags.intersects(Flags::OUTLIER)).count();
     assert!(flagged < n / 10, "{flagged} of {n}");
@@ -56,7 +56,7 @@ fn a_sample_counts_once_by_whichever_route_it_comes() {
             continue;
         }
         let never = DriftSettings::default().errors_given(&without, &calibrations, all).unwrap();
-        let plain = gravity.series(&season, &calibrations, batch, &drift.offset_prior).unwrap();
+        let plain = drift.series(&season, &calibrations, &gravity).with_errors(None).of(batch).unwrap();
         assert!(!plain.samples.is_empty());
         let known = |errors: &ProbeErrors| errors.in_batch(&season, &calibrations, &gravity, &plain);
         let (Some(left_out), Some(never_seen)) = (known(all), known(&never)) else { continue };
@@ -77,6 +77,29 @@ fn a_sample_counts_once_by_whichever_route_it_comes() {
     assert!(told > 0.01, "{told}");
 }
 
+/// Step by step gives the gravities and the series of the whole study.
+#[test]
+fn step_by_step_is_the_whole_study() {
+    let season = small();
+    let settings =
+        Settings { kinetics: KineticsSettings { candidates: false, ..Default::default() }, ..Default::default() };
+    let study = settings.study(&season).unwrap();
+    let calibrations = settings.calibration.fit(&season).unwrap();
+    let gravity = calibrations.gravity(&season).unwrap();
+    let drift = settings.drift.fit(&season, &calibrations).unwrap();
+    let layers =
+        GravityLayers { drift: drift.of_readings(&season, &calibrations, &gravity), ..GravityLayers::default() };
+    let gravity = gravity.with_layers(&layers);
+    let series = drift.series(&season, &calibrations, &gravity).all();
+    assert_eq!(series, study.series);
+    assert!(series.iter().any(|series| series.known.is_some()));
+    let kinetics = settings.kinetics.fit_all(&series).unwrap();
+    let flags = kinetics.batches.iter().flat_map(|fit| fit.flags.iter().copied()).collect();
+    let process_sd = settings.kinetics.misreading_sds(&kinetics.batches, &series);
+    let gravity = gravity.with_layers(&GravityLayers { process_sd, flags, ..layers });
+    assert_eq!(&gravity, study.gravity.done().unwrap());
+}
+
 /// A probe that nothing but the batch's own samples was ever held against: what is left is its curve and the drift of
 /// others, or nothing, and never those samples.
 #[test]
@@ -94,7 +117,7 @@ fn without_its_own_samples_a_probe_may_have_nothing_and_says_so_or_is_wide() {
         let mut kept = keep.iter();
         alone.references.retain(|_| *kept.next().unwrap());
         let calibrations = CalibrationSettings::default().fit(&alone).unwrap();
-        let series = gravity.series(&season, &calibrations, batch, &Default::default()).unwrap();
+        let series = SeriesBuilder::new(&season, &calibrations, &gravity).of(batch).unwrap();
         let Some(errors) = DriftSettings::default().errors(&alone, &calibrations).unwrap().1 else { continue };
         let of = |errors: &ProbeErrors| errors.in_batch(&season, &calibrations, &gravity, &series);
         if let (Some(alone), Some(whole)) = (of(&errors), of(&whole)) {

@@ -177,6 +177,7 @@ impl Log {
             rows: (0..n).collect(),
             hours: Vec::new(),
             sg: Vec::new(),
+            corrected_sg: Vec::new(),
             own_sd: vec![self.white_sd; n],
             shared_sd: vec![self.shared_sd; n],
             temp_c: vec![19.0; n],

@@ -2,10 +2,12 @@
 
 mod bad_input;
 mod belongs;
+mod damaged_parquet;
 mod files;
 mod folders;
 mod fuzz;
 mod mapping;
 mod open_data;
+pub mod published_data;
 mod roundtrip;
 mod tidying;

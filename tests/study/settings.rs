@@ -22,10 +22,82 @@ struct Special {
     season: fn(&mut Season),
 }
 
-fn same(_: &mut Season) {}
+const NOTHING: fn(&mut Season) = |_| ();
 
-/// Why a leaf needs more than the small season stands with it.
-const SPECIAL: &[Special] = &[];
+const SPECIAL: &[Special] = &[
+    // Tap water stands in for distilled.
+    Special { leaf: "calibration.tap_water_sg", with: &[], season: tap_water },
+    // A bath without a temperature, by a tilt that is typed in.
+    Special { leaf: "calibration.bath_temp_c", with: &[], season: baths_without_temperature },
+    // A probe of which nothing is known.
+    Special { leaf: "calibration.unknown_shell", with: &[], season: unknown_probes },
+    Special { leaf: "calibration.k_", with: &[], season: unknown_probes },
+    // Beers whose original gravity nobody knows.
+    Special { leaf: "calibration.original_sg", with: &[], season: unknown_worts },
+    // A fleet of one probe, which tells nothing of fleets.
+    Special { leaf: "drift.offset_prior", with: &[], season: one_probe },
+    // The bootstrap of intervals, where one is asked for.
+    Special { leaf: "kinetics.repeats", with: &[("kinetics.interval", "\"bootstrap\"")], season: NOTHING },
+    // Thermal time, for all batches.
+    Special { leaf: "kinetics.reference_c", with: THERMAL, season: NOTHING },
+    Special { leaf: "kinetics.stop_ale_c", with: THERMAL, season: NOTHING },
+    Special { leaf: "kinetics.stop_lager_c", with: LAGERS, season: NOTHING },
+    Special {
+        leaf: "kinetics.lager_below_c",
+        with: &[("kinetics.clock", "\"thermal\""), ("kinetics.stop_ale_c", "30.0")],
+        season: NOTHING,
+    },
+    Special { leaf: "activation", with: THERMAL, season: NOTHING },
+];
+
+const THERMAL: &[(&str, &str)] = &[("kinetics.clock", "\"thermal\"")];
+const LAGERS: &[(&str, &str)] = &[("kinetics.clock", "\"thermal\""), ("kinetics.lager_below_c", "40.0")];
+
+fn tap_water(season: &mut Season) {
+    for bath in season.references.iter_mut().filter(|r| r.method.as_deref() == Some("water")) {
+        bath.method = Some("tap_water".to_owned());
+    }
+}
+
+fn baths_without_temperature(season: &mut Season) {
+    for bath in season.references.iter_mut().filter(|r| !r.is_sample()) {
+        bath.temp_c = None;
+    }
+    for (temp_c, batch) in season.readings.temp_c.iter_mut().zip(&season.readings.batch) {
+        *temp_c = if batch.is_none() { f64::NAN } else { *temp_c };
+    }
+}
+
+fn unknown_probes(season: &mut Season) {
+    for probe in &mut season.probes {
+        probe.shell = None;
+        probe.total_mass_g = None;
+        probe.diameter_mm = None;
+    }
+}
+
+fn unknown_worts(season: &mut Season) {
+    let soon = |at: heelwort::Instant, pitched_at: heelwort::Instant| at.hours_since(pitched_at) < 14.0;
+    for batch in &mut season.batches {
+        batch.original_sg = None;
+    }
+    let pitched: BTreeMap<String, heelwort::Instant> =
+        season.batches.iter().map(|batch| (batch.batch.clone(), batch.pitched_at)).collect();
+    let early = |batch: Option<&str>, at| batch.and_then(|b| pitched.get(b)).is_some_and(|pitched| soon(at, *pitched));
+    season.references.retain(|sample| !early(sample.batch.as_deref(), sample.at));
+    let readings = &mut season.readings;
+    let names = readings.batch_ids.clone();
+    for ((tilt, batch), at) in readings.tilt_deg.iter_mut().zip(&readings.batch).zip(&readings.at) {
+        if early(batch.map(|b| names[b as usize].as_str()), *at) {
+            *tilt = f64::NAN;
+        }
+    }
+}
+
+fn one_probe(season: &mut Season) {
+    let probe = season.probes[0].probe.clone();
+    season.references.retain(|r| r.probe.as_deref().is_none_or(|p| p == probe));
+}
 
 /// Values for leaves that are empty by default, or whose neighbours are not allowed.
 fn other_values(leaf: &str, value: &Value) -> Vec<Value> {
@@ -34,6 +106,16 @@ fn other_values(leaf: &str, value: &Value) -> Vec<Value> {
         "bath_plan.tilt_sd_deg" => vec![json!(0.6)],
         "drift.charts.ewma_spacing_d" => vec![json!(3.0)],
         "drift.bootstrap" => vec![json!(30)],
+        "builds.water_band_deg" | "builds.strong_band_deg" => vec![json!(0.0), json!(45.0)],
+        "builds.cell_mass_g.0" => vec![json!(45.9), json!(1.0)],
+        "builds.cell_mass_g.1" => vec![json!(42.1), json!(90.0)],
+        "shell_effects.settled_sg" => vec![json!(1e-5), json!(0.02)],
+        "shell_effects.least_cooling_c" => vec![json!(29.0), json!(1.0)],
+        "drift.correct_gain" => vec![json!(1.0), json!(0.0)],
+        "drift.kind_certainty" => vec![json!(0.5), json!(0.9999)],
+        "drift.kind_span_sg" => vec![json!(0.2), json!(0.0)],
+        "kinetics.stop_ale_c" | "kinetics.stop_lager_c" => vec![json!(18.0), json!(30.0)],
+        "kinetics.lager_below_c" => vec![json!(40.0)],
         _ => vec![],
     };
     if !named.is_empty() {

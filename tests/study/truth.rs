@@ -86,11 +86,12 @@ impl Tallies {
     fn gravity(&mut self, study: &SeasonStudy, made: &Simulated) {
         let Some(gravity) = study.gravity.done() else { return };
         for (row, truth) in made.truth.gravity.sg.iter().enumerate().step_by(37) {
-            let (Some(truth), Some(sg), Some(se)) = (truth, gravity.sg[row], gravity.sg_se[row]) else { continue };
+            let (Some(truth), Some(read)) = (truth, gravity.corrected[row]) else { continue };
+            let (sg, se) = (read.sg, read.se);
             let wrong = Flags::TILT_RANGE.with(Flags::TEMP_RANGE).with(Flags::FROZEN).with(Flags::CALIBRATION_STALE);
             if !gravity.flags[row].intersects(wrong) {
                 self.add("gravity of a reading", sg - Z90 * se, sg, sg + Z90 * se, *truth);
-                if let Some(raw) = gravity.sg_uncorrected[row] {
+                if let Some(raw) = gravity.uncorrected[row].map(|read| read.sg) {
                     self.add("without correction for drift: gravity", raw - Z90 * se, raw, raw + Z90 * se, *truth);
                 }
             }

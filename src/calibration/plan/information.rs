@@ -2,8 +2,7 @@
 
 use nalgebra::{Matrix4, Vector4};
 
-use crate::calibration::curve::{CurveKind, MOST_COEFFICIENTS};
-use crate::calibration::fit::{FloatPrior, WET_TOP_SD_KG_M3};
+use crate::calibration::fit_data::FloatPrior;
 use crate::calibration::{Calibration, CalibrationSettings};
 use crate::error::Result;
 use crate::liquid::WATER_20C_KG_M3;
@@ -52,26 +51,16 @@ pub(super) fn model(
         return Err(format!("its curve has no tilt at SG {beyond:.3}, which the beers use"));
     };
     let coefficients = calibration.kind.coefficient_names().len();
-    Ok(scaled(Model { rows, prior: precision(calibration, prior, coefficients), range: wanted, coefficients }))
+    let prior = precision(calibration, prior, coefficients).map_err(|why| why.to_string())?;
+    Ok(scaled(Model { rows, prior, range: wanted, coefficients }))
 }
 
-/// Information on the coefficients before any bath.
-fn precision(calibration: &Calibration, prior: &FloatPrior, coefficients: usize) -> Matrix4<f64> {
-    let [size, ..] = calibration.fitted.curve.coefficients();
-    let relative_sd = match calibration.kind {
-        CurveKind::Hull => prior.hull.as_ref().map(|hull| hull.relative_sd),
-        CurveKind::WallSided => prior.k_known.map(|(_, relative_sd)| relative_sd),
-        CurveKind::WallSidedFree => Some(prior.k_weak.1),
-        CurveKind::Polynomial(_) => None,
-    };
-    let mut diagonal = [0.0; MOST_COEFFICIENTS];
-    for (i, cell) in diagonal.iter_mut().enumerate() {
-        let of_size = relative_sd.filter(|_| i == 0).map_or(0.0, |sd| (size * sd).powi(-2));
-        let wet_top = i == 3 && matches!(calibration.kind, CurveKind::WallSided | CurveKind::WallSidedFree);
-        let of_top = if wet_top { WET_TOP_SD_KG_M3.powi(-2) } else { 0.0 };
-        *cell = if i < coefficients { of_size + of_top } else { 1.0 };
-    }
-    Matrix4::from_diagonal(&Vector4::from(diagonal))
+/// Information on the coefficients before any bath; 1 in places that the curve does not use.
+fn precision(calibration: &Calibration, prior: &FloatPrior, coefficients: usize) -> Result<Matrix4<f64>> {
+    let priors = calibration.kind.priors(prior)?;
+    let mut diagonal = calibration.kind.precisions(&priors, calibration.fitted.curve.coefficients());
+    diagonal.iter_mut().skip(coefficients).for_each(|unused| *unused = 1.0);
+    Ok(Matrix4::from_diagonal(&Vector4::from(diagonal)))
 }
 
 /// The same model with each coefficient in units of what a bath tells of it, so that no matrix is badly scaled.

@@ -4,10 +4,11 @@ use nalgebra::{DMatrix, DVector};
 use ndarray::Array2;
 
 use super::design::{Independent, WHAT, independent};
-use super::likelihood::{Columns, Value};
+use super::likelihood::{LikelihoodData, LikelihoodValue};
 use super::scoring::{Bounds, Effort, climb};
 use super::starts::{best_climb, by_lags, starts};
 use super::{Car1, Times};
+use crate::fit::Likelihood;
 use crate::fit::matrix::{dot, to_array};
 use crate::{Error, Result};
 
@@ -18,33 +19,23 @@ const WORTH: f64 = 1e-14;
 /// Up to so many values the search begins at several places with all columns, which costs little.
 const SHORT: usize = 400;
 
-/// What is maximised.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Criterion {
-    /// The likelihood of the error contrasts: allows for the coefficients that were fitted (REML).
-    #[default]
-    Restricted,
-    /// The likelihood (ML): needed to compare models with different coefficients.
-    Likelihood,
-}
-
 /// How the process is estimated.
 ///
 /// | setting | default | when to change it |
 /// | --- | --- | --- |
-/// | `criterion` | `Restricted` | `Likelihood` to compare models with different coefficients |
+/// | `criterion` | `Reml` | `Ml` to compare models with different coefficients |
 /// | `white_noise` | true | false for the pure CAR(1), as when each reading is an average already |
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct AutocorrelationSettings {
     /// What is maximised.
-    pub criterion: Criterion,
+    pub criterion: Likelihood,
     /// Whether white noise is estimated on top of the remembering part.
     pub white_noise: bool,
 }
 
 impl Default for AutocorrelationSettings {
     fn default() -> Self {
-        Self { criterion: Criterion::Restricted, white_noise: true }
+        Self { criterion: Likelihood::Reml, white_noise: true }
     }
 }
 
@@ -115,12 +106,12 @@ impl AutocorrelationSettings {
         if n < p + 3 {
             return Err(Error::not_estimable(WHAT, format!("{n} values for {p} coefficients")));
         }
-        Problem::new(*self, times, values, design)?.fit(start, effort)
+        ProcessSearch::new(*self, times, values, design)?.fit(start, effort)
     }
 }
 
 /// The values, less their projection on the design, and the design, for one search.
-struct Problem<'a> {
+struct ProcessSearch<'a> {
     settings: AutocorrelationSettings,
     times: Times<'a>,
     design: Independent,
@@ -129,7 +120,7 @@ struct Problem<'a> {
     projected: Vec<f64>,
 }
 
-impl<'a> Problem<'a> {
+impl<'a> ProcessSearch<'a> {
     fn new(settings: AutocorrelationSettings, times: Times<'a>, values: &[f64], x: Vec<Vec<f64>>) -> Result<Self> {
         let design = independent(x)?;
         let mut values = values.to_vec();
@@ -157,16 +148,16 @@ impl<'a> Problem<'a> {
         }
     }
 
-    fn columns<const N: usize>(&self) -> Columns<'a, N> {
+    fn columns<const N: usize>(&self) -> LikelihoodData<'a, N> {
         let p = self.design.columns.len();
         let mut rows = vec![[0.0; N]; self.values.len()];
         for (j, column) in self.design.columns.iter().enumerate() {
             rows.iter_mut().zip(column).for_each(|(row, value)| row[j] = *value);
         }
         rows.iter_mut().zip(&self.values).for_each(|(row, value)| row[p] = *value);
-        let restricted = self.settings.criterion == Criterion::Restricted;
+        let restricted = self.settings.criterion == Likelihood::Reml;
         let ln_scale = 2.0 * self.design.r.diagonal().iter().map(|d| d.abs().ln()).sum::<f64>();
-        Columns { rows, width: p + 1, times: self.times, restricted, ln_scale }
+        LikelihoodData { rows, width: p + 1, times: self.times, restricted, ln_scale }
     }
 
     fn fit_columns<const N: usize>(&self, start: Option<&Car1>, effort: &Effort) -> Result<AutocorrelationFit> {
@@ -194,7 +185,7 @@ impl<'a> Problem<'a> {
             None => {
                 // The values alone, less their projection, tell of long series where to begin.
                 let rows = self.values.iter().map(|value| [*value]).collect();
-                let alone = Columns { rows, width: 1, times: self.times, restricted: false, ln_scale: 0.0 };
+                let alone = LikelihoodData { rows, width: 1, times: self.times, restricted: false, ln_scale: 0.0 };
                 let passing = Bounds { effort: Effort { worth: 0.01, ..*effort }, ..bounds };
                 let begin = match self.times.is_one_series() {
                     true => vec![by_lags(&self.values, &bounds)],
@@ -214,7 +205,7 @@ impl<'a> Problem<'a> {
         }
     }
 
-    fn finish<const N: usize>(&self, process: Car1, value: &Value<N>) -> Result<AutocorrelationFit> {
+    fn finish<const N: usize>(&self, process: Car1, value: &LikelihoodValue<N>) -> Result<AutocorrelationFit> {
         let p = self.design.columns.len();
         let last = &value.inverse[p];
         let of_independent = DVector::from_fn(p, |i, _| self.projected[i] - last[i] / last[p]);

@@ -4,7 +4,7 @@ use super::times::same_gap;
 
 /// What the filter does at one reading; `_by` are derivatives by the logarithm of the memory and by the white share.
 #[derive(Clone, Copy, Default)]
-pub(super) struct Step {
+pub(super) struct FilterStep {
     pub carry: f64,
     pub carry_by: f64,
     pub gain: f64,
@@ -25,7 +25,7 @@ pub(super) struct Filter {
     forgotten_by: f64,
     variance: f64,
     variance_by: [f64; 2],
-    step: Step,
+    step: FilterStep,
     settled: bool,
 }
 
@@ -39,13 +39,13 @@ impl Filter {
             forgotten_by: 0.0,
             variance: 0.0,
             variance_by: [0.0; 2],
-            step: Step::default(),
+            step: FilterStep::default(),
             settled: false,
         }
     }
 
     /// The step of the next reading; `None` where two readings are one and not told apart.
-    pub fn next<const SLOPES: bool>(&mut self, gap: Option<f64>) -> Option<&Step> {
+    pub fn next<const SLOPES: bool>(&mut self, gap: Option<f64>) -> Option<&FilterStep> {
         let same = same_gap(gap, self.gap);
         if same && self.settled {
             return Some(&self.step);

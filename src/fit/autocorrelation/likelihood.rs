@@ -13,7 +13,7 @@ const BLOCK: usize = 16;
 
 /// The (restricted) likelihood at one process.
 #[derive(Debug, Clone)]
-pub(super) struct Value<const N: usize> {
+pub(super) struct LikelihoodValue<const N: usize> {
     /// Minus the logarithm of the likelihood.
     pub loss: f64,
     /// Its derivatives by the logarithm of the memory and by the white share.
@@ -28,7 +28,7 @@ pub(super) struct Value<const N: usize> {
 
 /// Rows of up to `N` columns, the values in column `width - 1`.
 #[derive(Debug)]
-pub(super) struct Columns<'a, const N: usize> {
+pub(super) struct LikelihoodData<'a, const N: usize> {
     pub rows: Vec<[f64; N]>,
     pub width: usize,
     pub times: Times<'a>,
@@ -51,7 +51,7 @@ struct Totals<const N: usize> {
 }
 
 /// Whitened rows, column by column.
-struct Block<const N: usize> {
+struct WhiteRows<const N: usize> {
     white: [[f64; BLOCK]; N],
     by: [[[f64; BLOCK]; N]; 2],
     /// Of the last column: derivatives of the innovation, whitened.
@@ -59,7 +59,7 @@ struct Block<const N: usize> {
     filled: usize,
 }
 
-impl<const N: usize> Block<N> {
+impl<const N: usize> WhiteRows<N> {
     fn flush<const SLOPES: bool>(&mut self, width: usize, totals: &mut Totals<N>) {
         for i in 0..N.min(width) {
             self.white[i][self.filled..].fill(0.0);
@@ -85,7 +85,7 @@ impl<const N: usize> Block<N> {
     }
 }
 
-impl<const N: usize> Columns<'_, N> {
+impl<const N: usize> LikelihoodData<'_, N> {
     /// Degrees of freedom of the variance.
     pub fn df(&self) -> f64 {
         let spent = if self.restricted { self.width - 1 } else { 0 };
@@ -106,14 +106,14 @@ impl<const N: usize> Columns<'_, N> {
 
     /// The likelihood at a memory and a white share; without `SLOPES` its derivatives are left 0. `None` where two readings
     /// are not told apart, the columns are not independent or the values do not vary.
-    pub fn value<const SLOPES: bool>(&self, memory: f64, white: f64) -> Option<Value<N>> {
+    pub fn value<const SLOPES: bool>(&self, memory: f64, white: f64) -> Option<LikelihoodValue<N>> {
         let totals = self.pass::<SLOPES>(memory, white)?;
         let (factor, inverse) = factorise(&totals.cross, self.width)?;
         let (df, last) = (self.df(), self.width - 1);
         let variance = factor[last] * factor[last] / df;
         let ln_pivots = factor.iter().take(last).map(|pivot| pivot.ln()).sum::<f64>();
         let loss = 0.5 * (self.twice_loss(variance, ln_pivots) + totals.ln_determinant);
-        let mut value = Value { loss, slopes: [0.0; 2], information: [[0.0; 2]; 2], variance, inverse };
+        let mut value = LikelihoodValue { loss, slopes: [0.0; 2], information: [[0.0; 2]; 2], variance, inverse };
         if SLOPES {
             for k in 0..2 {
                 // Of ln |X'R^-1 X| row by row, and of the logarithm of the sum of squares.
@@ -145,7 +145,7 @@ impl<const N: usize> Columns<'_, N> {
             moved: [0.0; 3],
         };
         let mut block =
-            Block { white: [[0.0; BLOCK]; N], by: [[[0.0; BLOCK]; N]; 2], moved: [[0.0; BLOCK]; 2], filled: 0 };
+            WhiteRows { white: [[0.0; BLOCK]; N], by: [[[0.0; BLOCK]; N]; 2], moved: [[0.0; BLOCK]; 2], filled: 0 };
         let mut filter = Filter::new(memory, white);
         let last = self.width - 1;
         let (mut states, mut states_by) = ([0.0; N], [[0.0; N]; 2]);

@@ -30,7 +30,7 @@ mod starts;
 mod times;
 mod whitener;
 
-pub use estimate::{AutocorrelationFit, AutocorrelationSettings, Criterion};
+pub use estimate::{AutocorrelationFit, AutocorrelationSettings};
 pub use process::Car1;
 pub(crate) use scoring::Effort;
 pub use times::Times;

@@ -1,6 +1,6 @@
 //! The search for the process: scoring steps on the logarithm of the memory and the white share.
 
-use super::likelihood::{Columns, Value};
+use super::likelihood::{LikelihoodData, LikelihoodValue};
 
 /// Steps at most, and shortenings of one.
 const STEPS: usize = 60;
@@ -40,10 +40,10 @@ pub(super) struct Bounds {
 /// one reading to the next: white noise is told from memory on that scale, 0 is a place like others, and where only the
 /// growth of the variance is seen, not the memory itself, both stay apart.
 pub(super) fn climb<const N: usize>(
-    columns: &Columns<'_, N>,
+    columns: &LikelihoodData<'_, N>,
     start: [f64; 2],
     bounds: &Bounds,
-) -> Option<([f64; 2], Value<N>)> {
+) -> Option<([f64; 2], LikelihoodValue<N>)> {
     // f and its derivative by the logarithm of the memory.
     let renewed = |u: f64| {
         let gap = 2.0 * bounds.gap / u.exp();

@@ -1,6 +1,6 @@
 //! Where the search for the process begins.
 
-use super::likelihood::{Columns, Value};
+use super::likelihood::{LikelihoodData, LikelihoodValue};
 use super::scoring::{Bounds, climb};
 use crate::fit::matrix::dot;
 
@@ -29,7 +29,7 @@ pub(super) fn by_lags(values: &[f64], bounds: &Bounds) -> [f64; 2] {
 
 /// Where to begin: for each white share the best of memories that grow by a factor.
 pub(super) fn starts<const N: usize>(
-    columns: &Columns<'_, N>,
+    columns: &LikelihoodData<'_, N>,
     bounds: &Bounds,
     span: f64,
     factor: f64,
@@ -49,10 +49,10 @@ pub(super) fn starts<const N: usize>(
 
 /// The highest end of the climbs from these starts.
 pub(super) fn best_climb<const N: usize>(
-    columns: &Columns<'_, N>,
+    columns: &LikelihoodData<'_, N>,
     starts: &[[f64; 2]],
     bounds: &Bounds,
-) -> Option<([f64; 2], Value<N>)> {
+) -> Option<([f64; 2], LikelihoodValue<N>)> {
     let ends = starts.iter().filter_map(|start| climb(columns, *start, bounds));
     ends.min_by(|a, b| a.1.loss.total_cmp(&b.1.loss))
 }

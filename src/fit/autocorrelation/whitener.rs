@@ -9,7 +9,7 @@ use crate::{Error, Result};
 
 /// One step of the filter.
 #[derive(Debug, Clone, Copy)]
-struct Step {
+struct WhitenerStep {
     /// Correlation of the state with the one before.
     carry: f64,
     /// What one unit of the state does to the value.
@@ -20,7 +20,7 @@ struct Step {
     precision: f64,
 }
 
-impl Step {
+impl WhitenerStep {
     /// The white part of a value, given the state after the value before; moves the state on.
     fn whiten(&self, state: &mut f64, value: f64) -> f64 {
         let before = *state * self.carry;
@@ -48,7 +48,7 @@ impl Car1 {
 /// independent w of variance v_i. [`Car1::whitener`] has s and v the same for all rows.
 #[derive(Debug, Clone)]
 pub struct Whitener {
-    steps: Vec<Step>,
+    steps: Vec<WhitenerStep>,
 }
 
 impl Whitener {
@@ -101,7 +101,7 @@ impl Whitener {
                     format!("rows {} and {row} have one time and are not told apart", row.saturating_sub(1)),
                 ));
             }
-            steps.push(Step { carry, size, gain: size * variance / total, precision: 1.0 / total.sqrt() });
+            steps.push(WhitenerStep { carry, size, gain: size * variance / total, precision: 1.0 / total.sqrt() });
             variance *= white / total;
         }
         Ok(Self { steps })

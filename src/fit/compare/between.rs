@@ -7,18 +7,18 @@ use crate::fit::quantile::chi_squared;
 use crate::fit::root;
 
 /// Weighted sums.
-pub(super) struct Sums {
+pub(super) struct WeightedSums {
     pub total: f64,
     pub mean: f64,
     pub squares: f64,
 }
 
 /// The weighted mean and sum of squares with weights 1 / (v_i + tau2).
-pub(super) fn weigh(units: &[(f64, f64)], tau2: f64) -> Sums {
+pub(super) fn weigh(units: &[(f64, f64)], tau2: f64) -> WeightedSums {
     let total: f64 = units.iter().map(|(_, v)| 1.0 / (v + tau2)).sum();
     let mean = units.iter().map(|(y, v)| y / (v + tau2)).sum::<f64>() / total;
     let squares = units.iter().map(|(y, v)| (y - mean).powi(2) / (v + tau2)).sum();
-    Sums { total, mean, squares }
+    WeightedSums { total, mean, squares }
 }
 
 /// No variance between the units can be much above their whole spread.

@@ -6,7 +6,7 @@ use ndarray::Array2;
 
 use super::super::matrix::{quadratic_form, to_array};
 use super::super::{Estimate, Scale, decimals_for};
-use super::solve::Solved;
+use super::refined::LinearSolution;
 use crate::{Error, Result};
 
 /// The result of a weighted linear least-squares fit.
@@ -34,7 +34,7 @@ pub struct LinearFit {
 impl LinearFit {
     pub(super) fn assemble(
         names: Vec<String>,
-        solved: Solved,
+        solved: LinearSolution,
         scale: Scale,
         intercept: bool,
         sd: Option<&[f64]>,

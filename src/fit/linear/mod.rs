@@ -11,16 +11,17 @@
 //! Wampler of the NIST data sets) ask for more, so the answer is refined: coefficients and residuals together satisfy
 //! `e + X b = y` and `X' W e = 0`; by how much they miss both is computed from the unscaled columns in twice the working
 //! precision, and linfa solves for the correction, until it no longer shrinks (Å. Björck, BIT 7 (1967) 257). Without the
-//! second condition large residuals would cost digits by the square of the condition number.
+//! second condition large residuals would cost digits by the square of the condition number. Measured: without refinement
+//! Pontius has 11.6 digits (13.5 with it) and Wampler5 6.7 (15); with it in working precision Longley 11.5 and Wampler5 7.1.
 //!
 //! linfa gives no covariance: it comes from a QR factorisation of the same columns.
 
 mod defect;
 mod fitted;
-mod solve;
+mod refined;
 
 pub use fitted::LinearFit;
-pub(super) use solve::factorise;
+pub(super) use refined::factorise;
 
 use super::Scale;
 use crate::{Error, Result};
@@ -81,7 +82,7 @@ impl LinearSettings {
             ));
         }
         let raw: Vec<&[f64]> = columns.iter().map(|(_, column)| *column).collect();
-        let solved = solve::solve(&names, &raw, self.intercept, y, sd)?;
+        let solved = refined::solve(&names, &raw, self.intercept, y, sd)?;
         Ok(LinearFit::assemble(names, solved, self.scale, self.intercept, sd))
     }
 

@@ -8,7 +8,7 @@ use rayon::iter::{IntoParallelIterator, ParallelIterator};
 use super::component::components;
 use super::effects::fixed;
 use super::fitted::MixedFit;
-use super::model::{Covariance, Model};
+use super::likelihood::{Covariance, MixedModel};
 use crate::fit::{Estimate, quantile};
 use crate::{Error, Result};
 
@@ -96,7 +96,7 @@ impl MixedFit {
         let model = self.model.with_response(y).ok()?;
         let (covariance, _, converged) = model.fit(Some(&self.at)).ok()?;
         let (cross, factors) = model.system(&covariance).ok()?;
-        let solved = super::solve::solve(&model.data, &cross, &factors)?;
+        let solved = super::equations::solve(&model.data, &cross, &factors)?;
         let moved = &model.data.back * fixed(&solved, &cross) * model.data.unit;
         let coefficients = self.coefficients.iter().zip(moved.iter()).map(|(b, d)| b + d).collect();
         converged.then_some((covariance, coefficients))
@@ -104,7 +104,7 @@ impl MixedFit {
 }
 
 /// A response in scaled units with mean 0 and the model's covariance.
-fn simulate(model: &Model, covariance: &Covariance, rng: &mut ChaCha8Rng) -> Vec<f64> {
+fn simulate(model: &MixedModel, covariance: &Covariance, rng: &mut ChaCha8Rng) -> Vec<f64> {
     let data = &model.data;
     let mut normal = || -> f64 { StandardNormal.sample(rng) };
     let mut effects: Vec<Vec<f64>> = Vec::new();
@@ -122,7 +122,7 @@ fn simulate(model: &Model, covariance: &Covariance, rng: &mut ChaCha8Rng) -> Vec
         .iter()
         .enumerate()
         .map(|(row, variance)| {
-            let part = |entry: &super::prepared::Entry| {
+            let part = |entry: &super::scaled::RowEffect| {
                 let q = data.terms[entry.term].q;
                 super::by_rows::dot(data.of(entry), &effects[entry.term][entry.level * q..(entry.level + 1) * q])
             };

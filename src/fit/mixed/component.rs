@@ -3,8 +3,8 @@
 use std::fmt;
 
 use super::design::{Design, Residual, Spread};
-use super::model::Covariance;
-use super::prepared::Prepared;
+use super::likelihood::Covariance;
+use super::scaled::ScaledData;
 
 /// A standard deviation or a correlation of the random part.
 #[derive(Debug, Clone, PartialEq)]
@@ -46,7 +46,7 @@ pub enum ComponentKind {
 }
 
 /// All components: by grouping its standard deviations, then its correlations; the residual last.
-pub(super) fn components(design: &Design, data: &Prepared, covariance: &Covariance) -> Vec<Component> {
+pub(super) fn components(design: &Design, data: &ScaledData, covariance: &Covariance) -> Vec<Component> {
     let mut list = Vec::new();
     for (grouping, ((random, term), factor)) in
         design.random.iter().zip(&data.terms).zip(&covariance.factors).enumerate()
@@ -147,7 +147,7 @@ impl fmt::Display for Boundary {
 }
 
 /// What of the covariance lies on the edge of what it may be.
-pub(super) fn boundary(design: &Design, data: &Prepared, covariance: &Covariance) -> Vec<Boundary> {
+pub(super) fn boundary(design: &Design, data: &ScaledData, covariance: &Covariance) -> Vec<Boundary> {
     let mut found = Vec::new();
     for ((random, term), factor) in design.random.iter().zip(&data.terms).zip(&covariance.factors) {
         let factor = term.balanced(factor);

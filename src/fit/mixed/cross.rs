@@ -1,6 +1,6 @@
 //! Sums of products over the rows, in blocks.
 
-use super::prepared::Prepared;
+use super::scaled::ScaledData;
 use crate::{Error, Result};
 
 /// More columns than this in the dense part would take minutes and gigabytes.
@@ -43,7 +43,7 @@ impl Cross {
     ///
     /// # Errors
     /// [`Error::NotEstimable`] when too many crossed levels would stand in the dense part.
-    pub fn new(data: &Prepared, variances: Option<&[f64]>) -> Result<Self> {
+    pub fn new(data: &ScaledData, variances: Option<&[f64]>) -> Result<Self> {
         let main = main_term(data);
         let mut dense = Vec::new();
         let mut dense_of: Vec<Vec<usize>> = Vec::with_capacity(data.terms.len());
@@ -134,7 +134,7 @@ fn add_link(links: &mut Vec<(usize, Vec<f64>)>, place: usize, own: &[f64], other
 }
 
 /// The grouping with most levels of those of which no row has two.
-fn main_term(data: &Prepared) -> Option<usize> {
+fn main_term(data: &ScaledData) -> Option<usize> {
     let single =
         |term: usize| (0..data.n).all(|row| data.row(row).iter().filter(|entry| entry.term == term).count() <= 1);
     let mut order: Vec<usize> = (0..data.terms.len()).collect();

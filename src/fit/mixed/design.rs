@@ -72,7 +72,7 @@ impl Random {
 
 /// The part of the errors' covariance that is known.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub enum KnownErrors {
+pub enum KnownCovariance {
     /// None.
     #[default]
     None,
@@ -103,7 +103,7 @@ pub struct Design {
     /// The groupings, nested or crossed.
     pub random: Vec<Random>,
     /// Known part of the covariance of e.
-    pub known: KnownErrors,
+    pub known: KnownCovariance,
     /// The rest of it.
     pub residual: Residual,
 }
@@ -115,7 +115,7 @@ impl Design {
             response: response.to_vec(),
             fixed,
             random: Vec::new(),
-            known: KnownErrors::None,
+            known: KnownCovariance::None,
             residual: Residual::Estimated,
         }
     }
@@ -189,7 +189,7 @@ impl Design {
         if seen.len() < 2 {
             return Err(Error::not_estimable(what, "there is one level only, which the intercept stands for"));
         }
-        let distinct_errors = matches!(self.known, KnownErrors::None) && self.residual == Residual::Estimated;
+        let distinct_errors = matches!(self.known, KnownCovariance::None) && self.residual == Residual::Estimated;
         if distinct_errors && seen.len() * term.columns.len() >= n {
             let why = format!(
                 "{} random effects for {n} rows: they and the errors enter through their sum only",
@@ -207,11 +207,11 @@ impl Design {
             wanted: "a finite variance of 0 or more",
         };
         match &self.known {
-            KnownErrors::None if self.residual == Residual::Held(0.0) => {
+            KnownCovariance::None if self.residual == Residual::Held(0.0) => {
                 Err(Error::Usage("a model without any error cannot be fitted".to_owned()))
             }
-            KnownErrors::None => Ok(()),
-            KnownErrors::Variances(variances) => {
+            KnownCovariance::None => Ok(()),
+            KnownCovariance::Variances(variances) => {
                 if variances.len() != n {
                     return Err(Error::Usage(format!("{} known variances for {n} rows", variances.len())));
                 }
@@ -220,7 +220,7 @@ impl Design {
                     None => Ok(()),
                 }
             }
-            KnownErrors::Blocks(blocks) => {
+            KnownCovariance::Blocks(blocks) => {
                 let mut taken = vec![false; n];
                 for (rows, covariance) in blocks {
                     if covariance.shape() != (rows.len(), rows.len()) {

@@ -3,8 +3,8 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::cross::Cross;
-use super::model::{Covariance, Model};
-use super::solve::{Factors, Level, Solved, solve};
+use super::equations::{Factors, LevelBlock, SolvedEquations, solve};
+use super::likelihood::{Covariance, MixedModel};
 use crate::{Error, Result};
 
 /// The random effects of one level, in the user's units.
@@ -29,7 +29,7 @@ pub(super) struct Solution {
 }
 
 /// Coefficients of the orthonormal columns from the factorised equations: the last part of a back substitution.
-pub(super) fn fixed(solved: &Solved, cross: &Cross) -> DVector<f64> {
+pub(super) fn fixed(solved: &SolvedEquations, cross: &Cross) -> DVector<f64> {
     let (width, first) = (cross.width, cross.random);
     let p = width - 1 - first;
     let mut found = DVector::zeros(p);
@@ -45,7 +45,7 @@ pub(super) fn fixed(solved: &Solved, cross: &Cross) -> DVector<f64> {
 }
 
 impl Solution {
-    pub fn new(model: &Model, covariance: &Covariance) -> Result<Self> {
+    pub fn new(model: &MixedModel, covariance: &Covariance) -> Result<Self> {
         let doing = "the random effects of a mixed model";
         let data = &model.data;
         let (cross, factors) = model.system(covariance)?;
@@ -78,7 +78,7 @@ impl Solution {
         }
         if let Some(main) = cross.main {
             let q = data.terms[main].q;
-            let mut level = Level::default();
+            let mut level = LevelBlock::default();
             for index in 0..data.terms[main].levels {
                 level
                     .factorise(data, &cross, &factors, main, index)
@@ -110,7 +110,7 @@ impl Solution {
 
 /// From relative effects in scaled units to the user's.
 struct Scaling<'a> {
-    model: &'a Model,
+    model: &'a MixedModel,
     factors: &'a Factors,
     square: f64,
 }

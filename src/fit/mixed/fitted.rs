@@ -8,9 +8,10 @@ use super::component::{Boundary, Component, boundary, components};
 use super::design::Design;
 use super::effects::{LevelEffects, Solution};
 use super::inference::Inference;
-use super::model::{Covariance, Model};
-use super::prepared::Prepared;
-use super::settings::{Criterion, Df, MixedSettings};
+use super::likelihood::{Covariance, MixedModel};
+use super::scaled::ScaledData;
+use super::settings::{Df, MixedSettings};
+use crate::fit::Likelihood;
 use crate::fit::{Estimate, decimals_for};
 use crate::{Error, Result};
 
@@ -38,7 +39,7 @@ pub struct MixedFit {
     pub converged: bool,
     /// Random effects by grouping and level at the estimated variances.
     pub effects: Vec<Vec<LevelEffects>>,
-    pub(super) model: Model,
+    pub(super) model: MixedModel,
     pub(super) at: Covariance,
     inference: Inference,
 }
@@ -54,11 +55,11 @@ impl MixedSettings {
     /// [`Error::NotEstimable`] for data that cannot tell the parts apart, such as a linear combination among the fixed
     /// columns (named), one level only, or as many effects as rows; [`Error::Numeric`] when the search does not settle.
     pub fn fit(&self, design: &Design) -> Result<MixedFit> {
-        if self.criterion == Criterion::Ml && self.df == Df::KenwardRoger {
+        if self.criterion == Likelihood::Ml && self.df == Df::KenwardRoger {
             let value = "KenwardRoger with Ml".to_owned();
             return Err(Error::Setting { name: "df", value, wanted: "Satterthwaite or Normal with ML" });
         }
-        let model = Model::new(Prepared::new(design)?, self.criterion)?;
+        let model = MixedModel::new(ScaledData::new(design)?, self.criterion)?;
         let (at, deviance, converged) = model.fit(None)?;
         let solution = Solution::new(&model, &at)?;
         let inference = Inference::new(self.df, &model, &at, solution.phi.clone())?;
@@ -68,8 +69,8 @@ impl MixedSettings {
         let to_user = |phi: &DMatrix<f64>| back * phi * back.transpose() * (unit * unit);
         let (n, p) = (data.n as f64, data.p as f64);
         let scaled = match self.criterion {
-            Criterion::Ml => deviance + 2.0 * n * unit.ln(),
-            Criterion::Reml => deviance + 2.0 * (n - p) * unit.ln() - 2.0 * ln_det(back),
+            Likelihood::Ml => deviance + 2.0 * n * unit.ln(),
+            Likelihood::Reml => deviance + 2.0 * (n - p) * unit.ln() - 2.0 * ln_det(back),
         };
         Ok(MixedFit {
             settings: *self,

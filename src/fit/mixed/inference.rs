@@ -2,7 +2,7 @@
 
 use nalgebra::{DMatrix, DVector, SymmetricEigen};
 
-use super::model::{Covariance, Model};
+use super::likelihood::{Covariance, MixedModel};
 use super::moments::{Moments, Variance};
 use super::settings::Df;
 use crate::{Error, Result};
@@ -22,7 +22,7 @@ pub(super) struct Inference {
 }
 
 impl Inference {
-    pub fn new(kind: Df, model: &Model, covariance: &Covariance, phi: DMatrix<f64>) -> Result<Self> {
+    pub fn new(kind: Df, model: &MixedModel, covariance: &Covariance, phi: DMatrix<f64>) -> Result<Self> {
         if kind == Df::Normal {
             return Ok(Self { kind, adjusted: phi.clone(), phi, slopes: Vec::new(), spread: DMatrix::zeros(0, 0) });
         }
@@ -88,7 +88,7 @@ struct Chain {
 
 impl Chain {
     /// In factors the likelihood is smooth at a variance of 0, which in variances it is not.
-    fn new(model: &Model, covariance: &Covariance, moments: &Moments) -> Self {
+    fn new(model: &MixedModel, covariance: &Covariance, moments: &Moments) -> Self {
         let variances = moments.variances.clone();
         let parameters = variances.clone();
         let first = DMatrix::from_fn(variances.len(), parameters.len(), |i, k| match (variances[i], parameters[k]) {

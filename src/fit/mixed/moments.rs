@@ -3,8 +3,8 @@
 use nalgebra::{Cholesky, DMatrix, DVector};
 
 use super::design::Spread;
-use super::model::{Covariance, Model};
-use super::settings::Criterion;
+use super::likelihood::{Covariance, MixedModel};
+use crate::fit::Likelihood;
 use crate::{Error, Result};
 
 /// One variance or covariance that is estimated.
@@ -39,10 +39,14 @@ pub(super) struct Moments {
 }
 
 /// The variances that a model estimates.
-pub(super) fn variances(model: &Model) -> Vec<Variance> {
+pub(super) fn variances(model: &MixedModel) -> Vec<Variance> {
     let mut list = Vec::new();
     for (index, term) in model.data.terms.iter().enumerate() {
-        list.extend(super::model::places(&term.spread, term.q).map(|(a, b)| Variance::Random { term: index, a, b }));
+        list.extend(super::likelihood::places(&term.spread, term.q).map(|(a, b)| Variance::Random {
+            term: index,
+            a,
+            b,
+        }));
     }
     if model.data.held.is_none() {
         list.push(Variance::Residual);
@@ -51,7 +55,7 @@ pub(super) fn variances(model: &Model) -> Vec<Variance> {
 }
 
 /// What one block gives.
-struct Block {
+struct RowBlock {
     inverse: DMatrix<f64>,
     /// V^-1 X and V^-1 y.
     x: DMatrix<f64>,
@@ -61,7 +65,7 @@ struct Block {
 }
 
 impl Moments {
-    pub fn new(model: &Model, covariance: &Covariance) -> Result<Self> {
+    pub fn new(model: &MixedModel, covariance: &Covariance) -> Result<Self> {
         let data = &model.data;
         let list = variances(model);
         let (count, p) = (list.len(), data.p);
@@ -120,7 +124,7 @@ impl Moments {
                 }
             }
         }
-        let restricted = model.criterion == Criterion::Reml;
+        let restricted = model.criterion == Likelihood::Reml;
         for i in 0..count {
             let fixed = (&found.phi * &found.p[i]).trace();
             found.gradient[i] = single[i] + if restricted { fixed } else { 0.0 } - quadratic[i];
@@ -137,7 +141,7 @@ impl Moments {
     }
 }
 
-fn block(model: &Model, covariance: &Covariance, list: &[Variance], rows: &[usize]) -> Result<Block> {
+fn block(model: &MixedModel, covariance: &Covariance, list: &[Variance], rows: &[usize]) -> Result<RowBlock> {
     let data = &model.data;
     let n = rows.len();
     let mut of_term: Vec<Vec<DMatrix<f64>>> = Vec::new();
@@ -193,7 +197,7 @@ fn block(model: &Model, covariance: &Covariance, list: &[Variance], rows: &[usiz
         .collect();
     let x = DMatrix::from_fn(n, data.p, |i, j| data.x[rows[i] * data.p + j]);
     let y = DVector::from_fn(n, |i, _| data.y[rows[i]]);
-    Ok(Block { x: &inverse * x, y: &inverse * y, inverse, slopes })
+    Ok(RowBlock { x: &inverse * x, y: &inverse * y, inverse, slopes })
 }
 
 /// Place of (a, b), a at least b, in a lower triangle by rows.
@@ -202,7 +206,7 @@ fn triangle(a: usize, b: usize) -> usize {
 }
 
 /// Rows that hang together through the levels they share, in order.
-fn components(model: &Model) -> Vec<Vec<usize>> {
+fn components(model: &MixedModel) -> Vec<Vec<usize>> {
     let data = &model.data;
     let mut offset = Vec::new();
     let mut nodes = 0;

@@ -6,9 +6,9 @@ use super::by_rows::dot;
 use super::component::{Component, ComponentKind, components};
 use super::design::Spread;
 use super::fitted::MixedFit;
-use super::model::{Covariance, Model, places};
+use super::likelihood::{Covariance, MixedModel, places};
 use super::newton::minimise;
-use super::settings::Criterion;
+use crate::fit::Likelihood;
 use crate::fit::{Estimate, Finding, quantile, root};
 use crate::{Error, Result};
 
@@ -24,8 +24,8 @@ pub struct Profiled {
 }
 
 /// One number of the covariance held while the others follow.
-struct Held<'a> {
-    model: &'a Model,
+struct HeldComponent<'a> {
+    model: &'a MixedModel,
     kind: ComponentKind,
     /// Columns of the grouping, the ones in question first.
     order: Vec<usize>,
@@ -51,7 +51,7 @@ impl MixedFit {
     /// a [`Finding::NotEstimable`].
     pub fn profile(&self, level: f64) -> Result<Vec<Profiled>> {
         let factor = quantile::normal_two_sided(level)?;
-        let model = self.model.by(Criterion::Ml);
+        let model = self.model.by(Likelihood::Ml);
         let (at, _, _) = model.fit(Some(&self.at))?;
         // In absolute terms, as the profiles are.
         let top = model.deviance(&at);
@@ -82,7 +82,7 @@ impl MixedFit {
 }
 
 /// Both ends in the user's units.
-fn ends(model: &Model, at: &Covariance, component: &Component, top: f64, cut: f64) -> Result<(f64, f64)> {
+fn ends(model: &MixedModel, at: &Covariance, component: &Component, top: f64, cut: f64) -> Result<(f64, f64)> {
     let data = &model.data;
     let unit = match component.kind {
         ComponentKind::Sd { grouping, column } => data.unit / data.terms[grouping].scale[column],
@@ -90,7 +90,7 @@ fn ends(model: &Model, at: &Covariance, component: &Component, top: f64, cut: f6
         ComponentKind::Residual => data.unit,
     };
     let best = component.value / unit;
-    let held = Held::new(model, component.kind, at);
+    let held = HeldComponent::new(model, component.kind, at);
     let above = |value: f64| held.deviance(value) - top - cut;
     let restart = || *held.last.borrow_mut() = held.begin.clone();
     restart();
@@ -142,8 +142,8 @@ fn bounded(above: &impl Fn(f64) -> f64, best: f64, limit: f64) -> Result<f64> {
     if above(limit) <= 0.0 { Ok(limit) } else { root::brent(DOING, above, inside, limit, 1e-9) }
 }
 
-impl<'a> Held<'a> {
-    fn new(model: &'a Model, kind: ComponentKind, at: &Covariance) -> Self {
+impl<'a> HeldComponent<'a> {
+    fn new(model: &'a MixedModel, kind: ComponentKind, at: &Covariance) -> Self {
         let (grouping, front) = match kind {
             ComponentKind::Sd { grouping, column } => (Some(grouping), vec![column]),
             ComponentKind::Correlation { grouping, column, other } => (Some(grouping), vec![other, column]),

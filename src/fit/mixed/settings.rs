@@ -1,25 +1,6 @@
 //! How a mixed model is fitted.
 
-/// What is maximised.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Criterion {
-    /// The restricted likelihood, that of what the fixed columns leave: variances without the bias that estimating the
-    /// coefficients brings (H. D. Patterson and R. Thompson, Biometrika 58 (1971) 545).
-    #[default]
-    Reml,
-    /// The likelihood. For comparing fixed parts, and for profile intervals.
-    Ml,
-}
-
-impl Criterion {
-    /// Its name.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Reml => "REML",
-            Self::Ml => "ML",
-        }
-    }
-}
+use crate::fit::Likelihood;
 
 /// How the intervals of fixed coefficients allow for variances being estimated.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
@@ -45,7 +26,7 @@ pub enum Df {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct MixedSettings {
     /// What is maximised.
-    pub criterion: Criterion,
+    pub criterion: Likelihood,
     /// Intervals of fixed coefficients.
     pub df: Df,
 }

@@ -23,23 +23,23 @@
 //! - What is not computed: R squared, which means nothing for nonlinear models.
 
 mod assemble;
-mod check;
+mod bounded;
 mod curve;
-mod end;
 mod fitted;
 mod normal;
+mod numeric_jacobian;
+mod outcome;
 mod parameter;
 mod profile;
 mod residuals;
 mod settings;
 mod solver;
 mod stop;
-mod target;
 
-pub use check::numeric_jacobian;
 pub use curve::{Curve, CurveResiduals};
 pub use fitted::{FittedParameter, NonlinearFit, ParameterState};
-pub use parameter::{Parameter, Prior};
+pub use numeric_jacobian::numeric_jacobian;
+pub use parameter::{Parameter, ParameterPrior};
 pub use profile::{Functional, ProfileInterval};
 pub use residuals::{Residuals, SMALL};
 pub use settings::NonlinearSettings;

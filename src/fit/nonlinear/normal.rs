@@ -5,7 +5,7 @@
 
 use nalgebra::{DMatrix, SMatrix, SVector};
 
-use super::end::{End, FIRST_STEPS, POLISH, POLISHED};
+use super::outcome::{FIRST_STEPS, Outcome, POLISH, POLISHED};
 use super::{NonlinearSettings, Parameter, Residuals, SMALL, StopReason};
 use crate::fit::matrix::dot;
 
@@ -24,24 +24,24 @@ pub(super) fn minimise(
     problem: &impl Residuals,
     parameters: &[Parameter],
     start: &[f64],
-) -> Option<End> {
+) -> Option<Outcome> {
     if parameters.iter().any(|parameter| parameter.prior.is_some() && !parameter.held) {
         return None;
     }
     match parameters.len() {
-        1 => Descent::<_, 1>::new(settings, problem, parameters, start)?.run(),
-        2 => Descent::<_, 2>::new(settings, problem, parameters, start)?.run(),
-        3 => Descent::<_, 3>::new(settings, problem, parameters, start)?.run(),
-        4 => Descent::<_, 4>::new(settings, problem, parameters, start)?.run(),
-        5 => Descent::<_, 5>::new(settings, problem, parameters, start)?.run(),
-        SMALL => Descent::<_, SMALL>::new(settings, problem, parameters, start)?.run(),
+        1 => NormalDescent::<_, 1>::new(settings, problem, parameters, start)?.run(),
+        2 => NormalDescent::<_, 2>::new(settings, problem, parameters, start)?.run(),
+        3 => NormalDescent::<_, 3>::new(settings, problem, parameters, start)?.run(),
+        4 => NormalDescent::<_, 4>::new(settings, problem, parameters, start)?.run(),
+        5 => NormalDescent::<_, 5>::new(settings, problem, parameters, start)?.run(),
+        SMALL => NormalDescent::<_, SMALL>::new(settings, problem, parameters, start)?.run(),
         _ => None,
     }
 }
 
 /// What one pass over the rows gathers.
 #[derive(Clone, Copy)]
-struct Sums<const N: usize> {
+struct NormalSums<const N: usize> {
     squares: f64,
     /// J'r.
     right: [f64; N],
@@ -49,7 +49,7 @@ struct Sums<const N: usize> {
     left: [[f64; N]; N],
 }
 
-impl<const N: usize> Sums<N> {
+impl<const N: usize> NormalSums<N> {
     /// The sums at `values`; `None` where the problem has no pass or a sum is not finite.
     fn gather(problem: &impl Residuals, values: &[f64; N]) -> Option<Self> {
         let mut sums = Self { squares: 0.0, right: [0.0; N], left: [[0.0; N]; N] };
@@ -90,23 +90,23 @@ impl<const N: usize> Sums<N> {
 const BLOCK: usize = 16;
 
 /// A descent by the normal equations.
-struct Descent<'a, P, const N: usize> {
+struct NormalDescent<'a, P, const N: usize> {
     settings: &'a NonlinearSettings,
     problem: &'a P,
     parameters: &'a [Parameter],
     values: [f64; N],
-    here: Sums<N>,
+    here: NormalSums<N>,
     evaluations: usize,
 }
 
 /// The normal equations with rows and columns divided by `scale`; held parameters have a row of the identity.
-struct Scaled<const N: usize> {
+struct ScaledEquations<const N: usize> {
     left: SMatrix<f64, N, N>,
     /// Downhill: -J'r.
     right: SVector<f64, N>,
 }
 
-impl<'a, P: Residuals, const N: usize> Descent<'a, P, N> {
+impl<'a, P: Residuals, const N: usize> NormalDescent<'a, P, N> {
     fn new(
         settings: &'a NonlinearSettings,
         problem: &'a P,
@@ -114,7 +114,7 @@ impl<'a, P: Residuals, const N: usize> Descent<'a, P, N> {
         start: &[f64],
     ) -> Option<Self> {
         let values = *start.first_chunk::<N>()?;
-        let here = Sums::gather(problem, &values)?;
+        let here = NormalSums::gather(problem, &values)?;
         Some(Self { settings, problem, parameters, values, here, evaluations: 1 })
     }
 
@@ -128,7 +128,7 @@ impl<'a, P: Residuals, const N: usize> Descent<'a, P, N> {
         norms.iter().all(|norm| *norm > 0.0).then_some(norms)
     }
 
-    fn scaled(&self, scale: &SVector<f64, N>) -> Scaled<N> {
+    fn scaled(&self, scale: &SVector<f64, N>) -> ScaledEquations<N> {
         let left = SMatrix::from_fn(|i, j| {
             if self.is_held(i) || self.is_held(j) {
                 f64::from(u8::from(i == j))
@@ -137,7 +137,7 @@ impl<'a, P: Residuals, const N: usize> Descent<'a, P, N> {
             }
         });
         let right = SVector::from_fn(|i, _| if self.is_held(i) { 0.0 } else { -self.here.right[i] / scale[i] });
-        Scaled { left, right }
+        ScaledEquations { left, right }
     }
 
     fn moved(&self, step: &SVector<f64, N>, scale: &SVector<f64, N>) -> [f64; N] {
@@ -149,7 +149,7 @@ impl<'a, P: Residuals, const N: usize> Descent<'a, P, N> {
     }
 
     /// The descent of MINPACK's `lmder` (Moré 1978), then the last digits where they are asked for.
-    fn run(mut self) -> Option<End> {
+    fn run(mut self) -> Option<Outcome> {
         let stop = self.descend()?;
         if self.settings.tolerance <= POLISHED && stop != StopReason::ExactFit {
             self.polish()?;
@@ -165,7 +165,7 @@ impl<'a, P: Residuals, const N: usize> Descent<'a, P, N> {
         }
         let normal = (condition < SHARP).then(|| DMatrix::from_fn(N, N, |i, j| self.here.left[i.max(j)][i.min(j)]));
         let (values, resting) = (self.values.to_vec(), vec![0; N]);
-        Some(End { values, resting, stop, evaluations: self.evaluations, sigma: 1.0, normal })
+        Some(Outcome { values, resting, stop, evaluations: self.evaluations, sigma: 1.0, normal })
     }
 
     fn descend(&mut self) -> Option<StopReason> {
@@ -218,7 +218,7 @@ impl<'a, P: Residuals, const N: usize> Descent<'a, P, N> {
                     continue;
                 }
                 self.evaluations += 1;
-                let there = Sums::gather(self.problem, &trial);
+                let there = NormalSums::gather(self.problem, &trial);
                 let fall = there.as_ref().map_or(-1.0, |there| (1.0 - there.squares / squares).max(-99.0));
                 // What the linear model promises, as shares of the sum of squares.
                 let damped = damping * reach * reach / squares;
@@ -264,7 +264,7 @@ impl<'a, P: Residuals, const N: usize> Descent<'a, P, N> {
                 return Some(());
             }
             self.evaluations += 1;
-            let there = Sums::gather(self.problem, &trial)?;
+            let there = NormalSums::gather(self.problem, &trial)?;
             if there.squares > self.here.squares * (1.0 + 1e-12) {
                 return Some(());
             }
@@ -276,7 +276,7 @@ impl<'a, P: Residuals, const N: usize> Descent<'a, P, N> {
 }
 
 /// The step of least squares no longer than `radius` by a tenth, with the damping it takes (MINPACK's `lmpar`).
-fn bounded<const N: usize>(equations: &Scaled<N>, radius: f64, damping: &mut f64) -> Option<SVector<f64, N>> {
+fn bounded<const N: usize>(equations: &ScaledEquations<N>, radius: f64, damping: &mut f64) -> Option<SVector<f64, N>> {
     let solve = |damping: f64| {
         let factor = (equations.left + SMatrix::identity() * damping).cholesky()?;
         let step = factor.solve(&equations.right);

@@ -4,7 +4,7 @@ use crate::{Error, Result};
 
 /// A Gaussian prior: what is known of a parameter from elsewhere.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Prior {
+pub struct ParameterPrior {
     /// Its mean, in the parameter's unit.
     pub mean: f64,
     /// Its standard deviation, same unit; always taken at its word, whatever the scale of the residuals.
@@ -29,7 +29,7 @@ pub struct Parameter {
     /// Upper bound; infinity for none.
     pub upper: f64,
     /// What is known of it from elsewhere.
-    pub prior: Option<Prior>,
+    pub prior: Option<ParameterPrior>,
     /// True when it stays at its start.
     pub held: bool,
 }
@@ -49,7 +49,7 @@ impl Parameter {
     /// The same with a Gaussian prior.
     #[must_use]
     pub fn with_prior(self, mean: f64, sd: f64) -> Self {
-        Self { prior: Some(Prior { mean, sd }), ..self }
+        Self { prior: Some(ParameterPrior { mean, sd }), ..self }
     }
 
     /// The same, held at its start.
@@ -78,7 +78,7 @@ pub(super) fn check(parameters: &[Parameter]) -> Result<()> {
                 wanted: "a finite number within the bounds",
             });
         }
-        let sound = |prior: &Prior| prior.sd > 0.0 && prior.sd.is_finite() && prior.mean.is_finite();
+        let sound = |prior: &ParameterPrior| prior.sd > 0.0 && prior.sd.is_finite() && prior.mean.is_finite();
         if let Some(prior) = parameter.prior.filter(|prior| !sound(prior)) {
             return Err(Error::Setting {
                 name: "prior",

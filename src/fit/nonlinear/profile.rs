@@ -133,7 +133,7 @@ struct Search<'a, P> {
 }
 
 /// A constrained minimum: how far it was pulled, the function there, the root of the rise of S, the parameters.
-struct Place {
+struct ProfilePoint {
     step: f64,
     value: f64,
     rise: f64,
@@ -142,7 +142,7 @@ struct Place {
 
 impl<P: Residuals> Search<'_, P> {
     /// The constrained minimum that a target `step` standard errors off pulls to, from these parameters on.
-    fn at(&self, step: f64, from: &[f64]) -> Result<Place> {
+    fn at(&self, step: f64, from: &[f64]) -> Result<ProfilePoint> {
         let pulled = Pulled { search: self, target: self.centre + step * self.se };
         let mut parameters = self.parameters.to_vec();
         for (parameter, value) in parameters.iter_mut().zip(from).filter(|(parameter, _)| !parameter.held) {
@@ -154,11 +154,11 @@ impl<P: Residuals> Search<'_, P> {
         let data = fit.residuals.get(..self.problem.count()).unwrap_or_default();
         // The residuals are over sigma already.
         let rise = objective(data, self.parameters, &parameters, 1.0) - self.least;
-        Ok(Place { step, value, rise: rise.max(0.0).sqrt(), parameters })
+        Ok(ProfilePoint { step, value, rise: rise.max(0.0).sqrt(), parameters })
     }
 
     fn limit(&self, fitted: &[f64], side: f64, q: f64) -> Result<f64> {
-        let mut inside = Place { step: 0.0, value: self.centre, rise: 0.0, parameters: fitted.to_vec() };
+        let mut inside = ProfilePoint { step: 0.0, value: self.centre, rise: 0.0, parameters: fitted.to_vec() };
         let mut step = q;
         let mut outside = loop {
             // Where nothing can be computed the data contradict nothing either.

@@ -3,9 +3,9 @@
 use levenberg_marquardt::LevenbergMarquardt;
 
 use super::assemble::assemble;
-use super::end::{End, FIRST_STEPS, POLISHED};
+use super::bounded::BoundedProblem;
 use super::fitted::NonlinearFit;
-use super::target::Target;
+use super::outcome::{FIRST_STEPS, Outcome, POLISHED};
 use super::{NonlinearSettings, Parameter, Residuals, StopReason, normal};
 use crate::fit::Scale;
 use crate::{Error, Result};
@@ -92,7 +92,7 @@ fn minimise(
     parameters: &[Parameter],
     start: &[f64],
     sigma: f64,
-) -> End {
+) -> Outcome {
     let mut best = descend(settings, problem, parameters, start, sigma, FIRST_STEPS);
     // A long first step can land where a parameter no longer does anything: try again with short ones.
     for factor in SHORT_FIRST_STEPS {
@@ -109,7 +109,7 @@ fn minimise(
 
 /// A descent from the start, and how good its end is.
 struct Descent {
-    end: End,
+    end: Outcome,
     /// Half the sum of squares, priors included.
     objective: f64,
     /// True when a free parameter has no effect on the residuals at the end.
@@ -130,7 +130,7 @@ fn descend(
         .with_gtol(settings.tolerance)
         .with_stepbound(first_steps)
         .with_patience(settings.patience);
-    let mut target = Target::new(problem, parameters, start, sigma);
+    let mut target = BoundedProblem::new(problem, parameters, start, sigma);
     let mut evaluations = 0;
     let mut last = f64::INFINITY;
     let mut stop = StopReason::OutOfPatience;
@@ -150,6 +150,6 @@ fn descend(
         evaluations += target.polish();
     }
     let (resting, blind) = (target.resting(), target.is_blind());
-    let end = End { values: target.values, resting, stop, evaluations, sigma, normal: None };
+    let end = Outcome { values: target.values, resting, stop, evaluations, sigma, normal: None };
     Descent { end, objective: last, blind }
 }

@@ -1,7 +1,8 @@
 //! The errors of a fit that may be correlated: their process, and Akaike's criterion on their likelihood.
 
 use crate::Result;
-use crate::fit::autocorrelation::{AutocorrelationFit, AutocorrelationSettings, Car1, Criterion, Effort};
+use crate::fit::Likelihood;
+use crate::fit::autocorrelation::{AutocorrelationFit, AutocorrelationSettings, Car1, Effort};
 use crate::fit::nonlinear::{FittedParameter, NonlinearFit, ParameterState, Residuals};
 
 use super::points::Points;
@@ -16,7 +17,7 @@ pub(super) fn correlated(
     points: &Points,
     problem: &impl Residuals,
     fit: &NonlinearFit,
-    criterion: Criterion,
+    criterion: Likelihood,
     start: Option<&Car1>,
     worth: f64,
 ) -> Result<AutocorrelationFit> {
@@ -51,7 +52,7 @@ pub(super) fn aicc(
 ) -> Result<f64> {
     let n = problem.count() as f64;
     let (minus_two_ln, k) = if process.is_some() {
-        let found = correlated(points, problem, fit, Criterion::Likelihood, process, WORTH_OF_CRITERION)?;
+        let found = correlated(points, problem, fit, Likelihood::Ml, process, WORTH_OF_CRITERION)?;
         (-2.0 * found.ln_likelihood, free as f64 + 3.0)
     } else {
         (n * ((2.0 * std::f64::consts::PI * fit.sum_of_squares / n).ln() + 1.0), free as f64 + 1.0)
@@ -68,7 +69,7 @@ pub(super) fn straight(points: &Points, are_correlated: bool, least: f64) -> Res
     let design = vec![over_sd(&|_| 1.0), over_sd(&|i| points.x[i])];
     let values = over_sd(&|i| points.y[i]);
     let spread: f64 = (0..n).map(|i| 2.0 * points.sd(i).ln()).sum();
-    let settings = AutocorrelationSettings { criterion: Criterion::Likelihood, white_noise: true };
+    let settings = AutocorrelationSettings { criterion: Likelihood::Ml, white_noise: true };
     let (minus_two_ln, k) = if are_correlated {
         let effort = Effort { worth: WORTH_OF_CRITERION, enough: 0.5 * (least - spread) };
         (-2.0 * settings.fit_from((&points.x).into(), &values, design, None, &effort)?.ln_likelihood, 5.0)

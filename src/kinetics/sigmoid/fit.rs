@@ -1,7 +1,8 @@
 //! Fitting one curve to points.
 
+use crate::fit::Likelihood;
 use crate::fit::Scale;
-use crate::fit::autocorrelation::{Car1, Criterion, Whitened};
+use crate::fit::autocorrelation::{Car1, Whitened};
 use crate::fit::nonlinear::{Curve, CurveResiduals, NonlinearFit, NonlinearSettings, ParameterState};
 use crate::{Error, Result};
 
@@ -141,7 +142,7 @@ impl SigmoidSettings {
         let mut process: Option<Car1> = None;
         for round in 1..=ROUNDS {
             let values = fit.values();
-            let found = correlated(points, problem, &fit, Criterion::Restricted, process.as_ref(), WORTH)?;
+            let found = correlated(points, problem, &fit, Likelihood::Reml, process.as_ref(), WORTH)?;
             let settled = process.is_some_and(|before| {
                 // A millionth of the correlation at the span of the memory changes nothing that is shown.
                 (before.memory() / found.process.memory()).ln().abs() < 1e-6

@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 use maud::{Markup, html};
 
 use crate::calibration::{Calibration, CurveKind, NoCurve};
-use crate::chart;
 use crate::study::SeasonStudy;
 
 use super::parts::{Tables, part, picture};
@@ -91,8 +90,8 @@ fn without(all: &[NoCurve], tables: &Tables<'_>) -> Markup {
 
 /// The curve of that name for a reader.
 fn curve_in_words(name: &str) -> &str {
-    match CurveKind::ALL.into_iter().find(|kind| kind.to_string() == name) {
-        Some(kind) => chart::curve_in_words(kind),
+    match CurveKind::ALL.into_iter().find(|kind| kind.name() == name) {
+        Some(kind) => kind.words(),
         None => name,
     }
 }

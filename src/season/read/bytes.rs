@@ -21,9 +21,19 @@ pub(crate) struct Bytes {
     pub(crate) cut: bool,
 }
 
+/// Opens a file, and nothing that may never end: no pipe, no device.
+pub(super) fn open(path: &Path, name: &str) -> Result<File> {
+    let io = |e| Error::io("reading", path, e);
+    if std::fs::metadata(path).map_err(io)?.is_file() {
+        File::open(path).map_err(io)
+    } else {
+        Err(Error::input(Place::file(name), "a pipe, a device or a folder", "a file"))
+    }
+}
+
 /// The bytes of a file, unpacked if `gzip`.
 pub(crate) fn read_bytes(path: &Path, name: &str, gzip: bool) -> Result<Bytes> {
-    let mut file = File::open(path).map_err(|e| Error::io("reading", path, e))?;
+    let mut file = open(path, name)?;
     let (mut bytes, mut cut) = (Vec::new(), false);
     if gzip {
         let mut unpacked = MultiGzDecoder::new(file).take(MAX_UNPACKED + 1);

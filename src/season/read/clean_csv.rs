@@ -6,7 +6,7 @@ use std::sync::Arc;
 use polars::prelude::{CsvReadOptions, CsvReader, DataFrame, DataType, Schema, SerReader};
 
 use crate::season::binding::Binding;
-use crate::season::table::Kind;
+use crate::season::table::ColumnKind;
 
 /// The bound fields of `text` as columns under `names`, or none when polars and the line reader might differ: quotes,
 /// blank lines, carriage returns, decimal commas, invalid UTF-8, text where numbers belong, ragged rows.
@@ -20,7 +20,7 @@ pub(crate) fn read_clean_csv(text: &[u8], delimiter: u8, binding: &Binding, name
     let mut schema = Schema::with_capacity(names.len());
     for (field, name) in names.iter().enumerate() {
         let bound = binding.columns.iter().find(|b| b.is_field(field));
-        let is_number = bound.is_some_and(|b| matches!(b.column.kind, Kind::Number(_)));
+        let is_number = bound.is_some_and(|b| matches!(b.column.kind, ColumnKind::Number(_)));
         schema.insert(name.as_str().into(), if is_number { DataType::Float64 } else { DataType::String });
     }
     let options = CsvReadOptions::default()

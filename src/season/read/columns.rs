@@ -3,16 +3,17 @@
 //! It takes a file only as a whole. Whatever it does not take (an empty cell that a row needs, a number that is not
 //! finite, a type it does not know) goes row by row instead, where each slip gets its line and reason.
 
-use polars::prelude::{Column, DataFrame, DataType, TimeUnit};
+use polars::prelude::{Column, DataFrame, DataType};
 
 use crate::season::binding::{Binding, Bound, Origin};
 use crate::season::flags::Flags;
 use crate::season::mapping::Constant;
-use crate::season::raw::{Interner, Lines, RawReadings};
+use crate::season::raw::{Interner, RawReadings, RowLines};
 use crate::season::table::FLAGS_COLUMN;
-use crate::season::time::stored_instant;
 use crate::season::unit::Unit;
 use crate::units::Instant;
+
+use super::parquet::instant_of;
 
 /// From this many rows on the columns are taken by two threads.
 const TWO_THREADS_ROWS: usize = 200_000;
@@ -26,31 +27,34 @@ pub(crate) fn take_columns(
     names: &[String],
     file: usize,
     first_line: u64,
-) -> Option<Taken> {
-    let source = Source { frame, binding, names, rows: frame.height() };
+) -> Option<TakenColumns> {
+    let source = FrameSource { frame, binding, names, rows: frame.height() };
     let columns = source.columns()?;
+    let lengths = [columns.at.len(), columns.tilt_deg.len(), columns.temp_c.len(), columns.flags.len()];
+    let of_ids = [columns.probe.of_rows.len(), columns.batch.of_rows.len()];
+    let of_volts = columns.supply_v.as_ref().map_or(source.rows, Vec::len);
+    if lengths.iter().chain(&of_ids).chain([&of_volts]).any(|length| *length != source.rows) {
+        return None;
+    }
+    let (probe, batch) = (columns.probe.numbered(&mut raw.probes)?, columns.batch.numbered(&mut raw.batches)?);
     let start = raw.len();
-    raw.begin(file, Lines::From(first_line));
-    let numbers = columns.probe.numbers(|id| raw.probes.index(id));
-    extend(&mut raw.probe, columns.probe.of_rows);
-    renumber(raw.probe.get_mut(start..).unwrap_or_default().iter_mut(), &numbers);
-    let numbers = columns.batch.numbers(|id| raw.batches.index(id));
-    extend(&mut raw.batch, columns.batch.of_rows);
-    renumber(raw.batch.get_mut(start..).unwrap_or_default().iter_mut().flatten(), &numbers);
+    raw.begin(file, RowLines::From(first_line));
     if let Some(supply_v) = columns.supply_v {
         raw.supply_v.resize(start, f64::NAN);
         extend(&mut raw.supply_v, supply_v);
     }
+    extend(&mut raw.probe, probe);
+    extend(&mut raw.batch, batch);
     extend(&mut raw.at, columns.at);
     extend(&mut raw.tilt_deg, columns.tilt_deg);
     extend(&mut raw.temp_c, columns.temp_c);
     extend(&mut raw.flags, columns.flags);
     raw.twice.extend(columns.twice.into_iter().map(|(row, later)| (start + row, later)));
-    Some(Taken { saw_local_time: columns.saw_local_time })
+    Some(TakenColumns { saw_local_time: columns.saw_local_time })
 }
 
 /// What there is to say of a file that was taken.
-pub(crate) struct Taken {
+pub(crate) struct TakenColumns {
     /// True when a time had no offset.
     pub(crate) saw_local_time: bool,
 }
@@ -60,17 +64,7 @@ fn extend<T>(column: &mut Vec<T>, more: Vec<T>) {
     if column.is_empty() { *column = more } else { column.extend(more) }
 }
 
-/// Numbers the ids of one file as all files have them, where that differs.
-fn renumber<'a>(indices: impl Iterator<Item = &'a mut u32>, numbers: &[u32]) {
-    if numbers.iter().enumerate().all(|(i, number)| i as u32 == *number) {
-        return;
-    }
-    for index in indices {
-        *index = numbers.get(*index as usize).copied().unwrap_or(*index);
-    }
-}
-
-struct Columns {
+struct ReadingColumns {
     probe: Ids<u32>,
     batch: Ids<Option<u32>>,
     at: Vec<Instant>,
@@ -82,16 +76,16 @@ struct Columns {
     saw_local_time: bool,
 }
 
-struct Source<'a> {
+struct FrameSource<'a> {
     frame: &'a DataFrame,
     binding: &'a Binding,
     names: &'a [String],
     rows: usize,
 }
 
-impl<'a> Source<'a> {
+impl<'a> FrameSource<'a> {
     /// The columns; none when one of them is refused.
-    fn columns(&self) -> Option<Columns> {
+    fn columns(&self) -> Option<ReadingColumns> {
         let flags_are_empty = match self.origin(FLAGS_COLUMN)? {
             Origin::Field(field) => self.column(*field)?.null_count() == self.rows,
             Origin::Constant(_) => false,
@@ -126,7 +120,7 @@ impl<'a> Source<'a> {
             (spawned.map_or_else(numbers, |thread| thread.join().ok().flatten()), others)
         });
         let ((tilt_deg, temp_c, supply_v), (at, probe, batch)) = (numbers?, others?);
-        Some(Columns { probe, batch, at, tilt_deg, temp_c, supply_v, flags, twice, saw_local_time })
+        Some(ReadingColumns { probe, batch, at, tilt_deg, temp_c, supply_v, flags, twice, saw_local_time })
     }
 
     /// True for a column without a single value.
@@ -188,21 +182,11 @@ impl<'a> Source<'a> {
                 *saw_local_time |= zone.is_none();
                 let mut instants = Vec::with_capacity(self.rows);
                 for chunk in column.datetime().ok()?.physical().downcast_iter() {
-                    let stored = chunk.values().iter().copied();
-                    match unit {
-                        TimeUnit::Microseconds => instants.extend(stored.map(Instant::from_micros)),
-                        TimeUnit::Nanoseconds => {
-                            instants.extend(stored.map(|ns| Instant::from_micros(ns.div_euclid(1000))));
-                        }
-                        TimeUnit::Milliseconds => {
-                            for ms in stored {
-                                instants.push(Instant::from_micros(ms.checked_mul(1000)?));
-                            }
-                        }
+                    for stored in chunk.values_iter() {
+                        instants.push(instant_of(*stored, *unit)?);
                     }
                 }
-                let ends = (instants.iter().min()?.micros(), instants.iter().max()?.micros());
-                (stored_instant(ends.0).is_some() && stored_instant(ends.1).is_some()).then_some(instants)
+                Some(instants)
             }
             DataType::String => {
                 let mut instants = Vec::with_capacity(self.rows);
@@ -261,14 +245,28 @@ impl<'a> Source<'a> {
 trait OptionalId: Copy {
     /// What an empty cell becomes; none when no cell may be empty.
     const NONE: Option<Self>;
+
+    /// The same id by the numbers that all files have in common.
+    fn numbered(self, numbers: &[u32]) -> Option<Self>;
 }
 
 impl OptionalId for u32 {
     const NONE: Option<Self> = None;
+
+    fn numbered(self, numbers: &[u32]) -> Option<Self> {
+        numbers.get(self as usize).copied()
+    }
 }
 
 impl OptionalId for Option<u32> {
     const NONE: Option<Self> = Some(None);
+
+    fn numbered(self, numbers: &[u32]) -> Option<Self> {
+        match self {
+            Some(id) => id.numbered(numbers).map(Some),
+            None => Some(None),
+        }
+    }
 }
 
 /// Ids of one file, numbered in the order of their first appearance.
@@ -277,10 +275,14 @@ struct Ids<T> {
     of_rows: Vec<T>,
 }
 
-impl<T> Ids<T> {
-    /// The number of each id among all files.
-    fn numbers(&self, mut index: impl FnMut(&str) -> u32) -> Vec<u32> {
-        self.ids.ids().iter().map(|id| index(id)).collect()
+impl<T: OptionalId> Ids<T> {
+    /// The ids of the rows, numbered as `all` files have them.
+    fn numbered(self, all: &mut Interner) -> Option<Vec<T>> {
+        let numbers: Vec<u32> = self.ids.ids().iter().map(|id| all.index(id)).collect();
+        if numbers.iter().zip(0..).all(|(number, i)| *number == i) {
+            return Some(self.of_rows);
+        }
+        self.of_rows.into_iter().map(|id| id.numbered(&numbers)).collect()
     }
 }
 

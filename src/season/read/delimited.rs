@@ -6,7 +6,7 @@ use crate::error::{Error, Place, Result};
 use crate::season::mapping::Mapping;
 use crate::season::names::short;
 use crate::season::row_error::{RowError, RowErrorKind};
-use crate::season::value::Cell;
+use crate::season::value::SourceCell;
 
 use super::bytes::line_end;
 use super::{KEPT_TEXT, MAX_ROW, RawRow};
@@ -22,14 +22,24 @@ pub(crate) struct Delimited<'a> {
     delimiter: u8,
     header: Vec<String>,
     header_line: Option<u64>,
+    uses: Vec<FieldUse>,
+}
+
+/// What a field is used for.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct FieldUse {
+    /// True when a number stands in it.
+    pub(crate) is_number: bool,
+    /// True when no row may leave it empty.
+    pub(crate) is_required: bool,
 }
 
 impl<'a> Delimited<'a> {
     /// Reads the header: the first line after the skipped ones that is not blank, unless the mapping gives the names.
     pub(crate) fn open(text: &'a [u8], file: &str, mapping: &Mapping) -> Result<Self> {
         let mut lines = Lines::new(text);
-        for _ in 0..mapping.skip_lines {
-            lines.next();
+        if let Some(last_skipped) = mapping.skip_lines.checked_sub(1) {
+            lines.nth(last_skipped);
         }
         let start = lines.clone();
         let Some((header_line, _, first)) = lines.find(|(_, _, line)| !is_blank(line)) else {
@@ -41,10 +51,10 @@ impl<'a> Delimited<'a> {
         }
         let delimiter = mapping.delimiter.unwrap_or_else(|| sniff_delimiter(first));
         if let Some(header) = mapping.header.clone() {
-            return Ok(Self { lines: start, delimiter, header, header_line: None });
+            return Ok(Self { lines: start, delimiter, header, header_line: None, uses: Vec::new() });
         }
         let header = split(first, delimiter).iter().map(|f| String::from_utf8_lossy(f).trim().to_owned()).collect();
-        Ok(Self { lines, delimiter, header, header_line: Some(header_line) })
+        Ok(Self { lines, delimiter, header, header_line: Some(header_line), uses: Vec::new() })
     }
 
     /// The column names.
@@ -62,8 +72,9 @@ impl<'a> Delimited<'a> {
         self.delimiter
     }
 
-    /// Gives every row that is not blank to `each`.
-    pub(crate) fn each(mut self, each: &mut dyn FnMut(RawRow<'_>)) {
+    /// Gives every row that is not blank to `each`; `uses` has one entry for each field of the header.
+    pub(crate) fn each(mut self, uses: Vec<FieldUse>, each: &mut dyn FnMut(RawRow<'_>)) {
+        self.uses = uses;
         while let Some((line, start, first)) = self.lines.next() {
             if is_blank(first) {
                 continue;
@@ -72,7 +83,8 @@ impl<'a> Delimited<'a> {
             let text = || short(&String::from_utf8_lossy(row), KEPT_TEXT);
             match split {
                 Ok(fields) => {
-                    let cells: std::result::Result<Vec<Cell<'_>>, _> = fields.iter().map(|field| cell(field)).collect();
+                    let cells: std::result::Result<Vec<SourceCell<'_>>, _> =
+                        fields.iter().map(|field| cell(field)).collect();
                     each(RawRow { line, cells: cells.as_deref().map_err(Clone::clone), text: &text });
                 }
                 Err(reason) => each(RawRow { line, cells: Err(reason), text: &text }),
@@ -110,6 +122,9 @@ impl<'a> Delimited<'a> {
         }
         let mut fields = split(row, self.delimiter);
         let wanted = self.header.len();
+        if self.delimiter == b',' && self.is_split_at_decimal_commas(&fields) {
+            return Err(RowErrorKind::SplitAtDecimalCommas.into());
+        }
         // A delimiter at the end of each line adds empty fields, which say nothing.
         while fields.len() > wanted && fields.last().is_some_and(|f| is_blank(f)) {
             fields.pop();
@@ -120,6 +135,30 @@ impl<'a> Delimited<'a> {
         let other = DELIMITERS.into_iter().find(|d| *d != self.delimiter && count(row, *d) + 1 >= wanted.max(2));
         let delimiters = other.map(|other| (char::from(self.delimiter), char::from(other)));
         Err(RowErrorKind::FieldCount { header: wanted, delimiters }.found(fields.len().to_string()))
+    }
+}
+
+impl Delimited<'_> {
+    /// True when a row has just as many fields too many as commas split a number, and with these numbers whole it has all
+    /// that a row needs. Empty fields at its end would hide that, and other columns would take the decimals.
+    fn is_split_at_decimal_commas(&self, fields: &[Cow<'_, [u8]>]) -> bool {
+        let is_digits = |field: &[u8]| !field.is_empty() && field.iter().all(u8::is_ascii_digit);
+        let is_whole = |field: &[u8]| is_digits(field.strip_prefix(b"-").unwrap_or(field));
+        let mut extra = fields.len().saturating_sub(self.header.len());
+        if extra == 0 {
+            return false;
+        }
+        let mut rest = fields.iter().map(|field| field.trim_ascii()).peekable();
+        for use_of in &self.uses {
+            let Some(field) = rest.next() else { return false };
+            if use_of.is_number && field.contains(&b'.') || use_of.is_required && field.is_empty() {
+                return false;
+            }
+            if extra > 0 && use_of.is_number && is_whole(field) && rest.next_if(|next| is_digits(next)).is_some() {
+                extra -= 1;
+            }
+        }
+        extra == 0
     }
 }
 
@@ -146,11 +185,11 @@ fn quote_open(line: &[u8], delimiter: u8, mut open: bool) -> bool {
     open
 }
 
-fn cell(field: &[u8]) -> std::result::Result<Cell<'_>, RowError> {
+fn cell(field: &[u8]) -> std::result::Result<SourceCell<'_>, RowError> {
     match std::str::from_utf8(field) {
-        Ok("") => Ok(Cell::Empty),
+        Ok("") => Ok(SourceCell::Empty),
         Ok(text) if text.contains('\0') => Err(RowErrorKind::NulBytes.into()),
-        Ok(text) => Ok(Cell::Text(text)),
+        Ok(text) => Ok(SourceCell::Text(text)),
         Err(_) => Err(RowErrorKind::NotUtf8.into()),
     }
 }

@@ -5,17 +5,19 @@ mod clean_csv;
 mod columns;
 mod delimited;
 mod ndjson;
+mod panics;
 mod parquet;
+mod parquet_sizes;
 
 pub(crate) use bytes::{Bytes, broken_off, read_bytes, text_of};
 pub(crate) use clean_csv::read_clean_csv;
-pub(crate) use columns::{Taken, take_columns};
-pub(crate) use delimited::Delimited;
+pub(crate) use columns::take_columns;
+pub(crate) use delimited::{Delimited, FieldUse};
 pub(crate) use ndjson::Ndjson;
 pub(crate) use parquet::{Parquet, each_row};
 
 use super::row_error::RowError;
-use super::value::Cell;
+use super::value::SourceCell;
 
 /// Longest text of a rejected row that is kept, characters.
 pub(crate) const KEPT_TEXT: usize = 200;
@@ -27,7 +29,7 @@ pub(crate) struct RawRow<'a> {
     /// Where it stands: the line with the header as line 1, or the row of a Parquet file from 1.
     pub(crate) line: u64,
     /// Its cells in the order of the header, or why it cannot be split into cells.
-    pub(crate) cells: Result<&'a [Cell<'a>], RowError>,
+    pub(crate) cells: Result<&'a [SourceCell<'a>], RowError>,
     /// The row as it stands.
     pub(crate) text: &'a dyn Fn() -> String,
 }

@@ -6,7 +6,7 @@ use serde_json::Value as Json;
 
 use crate::season::names::short;
 use crate::season::row_error::{RowError, RowErrorKind};
-use crate::season::value::Cell;
+use crate::season::value::SourceCell;
 
 use super::delimited::Lines;
 use super::{KEPT_TEXT, MAX_ROW, RawRow};
@@ -50,7 +50,7 @@ impl<'a> Ndjson<'a> {
             let text = || short(&String::from_utf8_lossy(row), KEPT_TEXT);
             match parse(row) {
                 Ok(Json::Object(object)) => {
-                    let cells: Vec<Cell<'_>> = self.header.iter().map(|key| cell(object.get(key))).collect();
+                    let cells: Vec<SourceCell<'_>> = self.header.iter().map(|key| cell(object.get(key))).collect();
                     each(RawRow { line, cells: Ok(&cells), text: &text });
                 }
                 Ok(_) => {
@@ -69,14 +69,16 @@ fn parse(line: &[u8]) -> Result<Json, RowError> {
     serde_json::from_slice(line).map_err(|e| RowErrorKind::NotJson.found(e.to_string()))
 }
 
-fn cell(value: Option<&Json>) -> Cell<'_> {
+fn cell(value: Option<&Json>) -> SourceCell<'_> {
     match value {
-        None | Some(Json::Null) => Cell::Empty,
-        Some(Json::String(text)) if text.is_empty() => Cell::Empty,
-        Some(Json::String(text)) => Cell::Text(text),
-        Some(Json::Number(number)) => number.as_f64().map_or(Cell::Odd("a number out of range"), Cell::Number),
-        Some(Json::Bool(_)) => Cell::Odd("true or false"),
-        Some(Json::Array(_)) => Cell::Odd("a list"),
-        Some(Json::Object(_)) => Cell::Odd("an object"),
+        None | Some(Json::Null) => SourceCell::Empty,
+        Some(Json::String(text)) if text.is_empty() => SourceCell::Empty,
+        Some(Json::String(text)) => SourceCell::Text(text),
+        Some(Json::Number(number)) => {
+            number.as_f64().map_or(SourceCell::Odd("a number out of range"), SourceCell::Number)
+        }
+        Some(Json::Bool(_)) => SourceCell::Odd("true or false"),
+        Some(Json::Array(_)) => SourceCell::Odd("a list"),
+        Some(Json::Object(_)) => SourceCell::Odd("an object"),
     }
 }

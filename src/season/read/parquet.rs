@@ -1,43 +1,61 @@
 //! The reader for Parquet.
 
-use std::fs::File;
-use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::io::{Cursor, Read};
 use std::path::Path;
 use std::sync::Arc;
 
-use polars::prelude::{
-    ArrowDataType, Column, DataFrame, DataType, Float64Chunked, Int64Chunked, ParquetReader, PolarsResult, SerReader,
-    StringChunked, TimeUnit,
-};
+use polars::prelude::{AnyValue, ArrowDataType, Column, DataFrame, DataType, ParquetReader, SerReader, TimeUnit};
 
 use crate::error::{Error, Place, Result};
 use crate::season::names::short;
 use crate::season::time::{local_text, stored_instant};
-use crate::season::value::Cell;
+use crate::season::value::SourceCell;
+use crate::units::Instant;
 
+use super::bytes::open;
+use super::panics::guarded;
+use super::parquet_sizes::{check_footer, check_pages};
 use super::{KEPT_TEXT, RawRow};
+
+const MICROS_PER_DAY: i64 = 86_400_000_000;
+
+/// The bytes of a file, for polars and for us.
+struct SharedBytes(Arc<Vec<u8>>);
+
+impl AsRef<[u8]> for SharedBytes {
+    fn as_ref(&self) -> &[u8] {
+        &self.0
+    }
+}
 
 /// A Parquet file whose columns are known and not yet read.
 pub(crate) struct Parquet {
-    reader: ParquetReader<File>,
+    reader: ParquetReader<Cursor<SharedBytes>>,
+    bytes: Arc<Vec<u8>>,
     name: String,
     header: Vec<String>,
 }
 
 impl Parquet {
-    /// Reads the columns' names.
+    /// Reads the bytes and the columns' names. The bytes are read at once, as a mapped file that is written while it is
+    /// read would end the program.
+    ///
+    /// # Errors
+    /// [`Error::Input`] when the footer cannot be read or contradicts itself; [`Error::Io`] when the system refuses.
     pub(crate) fn open(path: &Path, name: &str) -> Result<Self> {
-        let file = File::open(path).map_err(|e| Error::io("reading", path, e))?;
-        guarded(name, || {
-            let mut reader = ParquetReader::new(file);
-            let mut metadata = (**reader.get_metadata()?).clone();
-            // The writer's own types (categories, named zones) need parts of polars that are not built; the plain
-            // Parquet types hold the same values.
-            metadata.key_value_metadata = None;
-            reader.set_metadata(Arc::new(metadata));
-            let header = reader.schema()?.iter_names().map(ToString::to_string).collect();
-            Ok(Self { reader, name: name.to_owned(), header })
-        })
+        let mut bytes = Vec::new();
+        open(path, name)?.read_to_end(&mut bytes).map_err(|e| Error::io("reading", path, e))?;
+        let bytes = Arc::new(bytes);
+        let mut reader = ParquetReader::new(Cursor::new(SharedBytes(bytes.clone())));
+        let mut metadata = guarded(name, || Ok((**reader.get_metadata()?).clone()))?;
+        guarded(name, || Ok(check_footer(&metadata, &bytes)))?.map_err(|found| broken(name, found))?;
+        // The writer's own types (categories, named zones) need parts of polars that are not built; the plain Parquet
+        // types hold the same values.
+        metadata.key_value_metadata = None;
+        reader.set_metadata(Arc::new(metadata));
+        let schema = guarded(name, || reader.schema())?;
+        let header = schema.iter_names().map(ToString::to_string).collect();
+        Ok(Self { reader, bytes, name: name.to_owned(), header })
     }
 
     /// The column names.
@@ -45,19 +63,37 @@ impl Parquet {
         &self.header
     }
 
-    /// The columns of those names.
+    /// The columns of those names, each with as many values as the footer states rows.
+    ///
+    /// # Errors
+    /// [`Error::Input`] when a column is of a kind that is not read, or its pages are broken.
     pub(crate) fn read(mut self, columns: Vec<String>) -> Result<DataFrame> {
-        let schema = guarded(&self.name, || self.reader.schema())?;
-        for name in &columns {
-            let kind = schema.get(name).map(|field| field.dtype());
-            if kind.is_some_and(|kind| !is_read(kind)) {
-                let found = format!("values of another kind ({})", kind.map(|k| format!("{k:?}")).unwrap_or_default());
+        let (name, bytes) = (self.name, self.bytes);
+        let schema = guarded(&name, || self.reader.schema())?;
+        for column in &columns {
+            if let Some(kind) = schema.get(column).map(|field| field.dtype()).filter(|kind| !is_read(kind)) {
                 let wanted = "text, whole or floating numbers, dates or timestamps";
-                return Err(Error::input(Place::file(&self.name).column(name), found, wanted));
+                let place = Place::file(&name).column(column);
+                return Err(Error::input(place, format!("values of another kind ({kind:?})"), wanted));
             }
         }
-        guarded(&self.name, || self.reader.with_columns(Some(columns)).finish())
+        let metadata = guarded(&name, || self.reader.get_metadata().cloned())?;
+        guarded(&name, || Ok(check_pages(&metadata, &bytes, &columns)))?.map_err(|found| broken(&name, found))?;
+        let frame = guarded(&name, || self.reader.with_columns(Some(columns)).finish())?;
+        let rows = metadata.num_rows;
+        for column in frame.columns() {
+            if column.len() != rows || frame.height() != rows {
+                let (column, values) = (column.name(), column.len());
+                return Err(broken(&name, format!("{values} values in column `{column}`, in a file of {rows} rows")));
+            }
+        }
+        Ok(frame)
     }
+}
+
+/// The refusal of a file that is not as its own footer says.
+fn broken(name: &str, found: String) -> Error {
+    Error::input(Place::file(name), found, "a whole Parquet file")
 }
 
 /// True for the kinds of columns that polars, as it is built here, can decode.
@@ -75,88 +111,84 @@ fn is_read(kind: &ArrowDataType) -> bool {
         )
 }
 
-/// What polars makes of a file, where a broken file may also make it panic.
-fn guarded<T>(name: &str, read: impl FnOnce() -> PolarsResult<T>) -> Result<T> {
-    let refused = |why: String| Error::input(Place::file(name), why, "a whole Parquet file");
-    match catch_unwind(AssertUnwindSafe(read)) {
-        Ok(Ok(value)) => Ok(value),
-        Ok(Err(e)) => Err(refused(format!("Parquet that cannot be read ({e})"))),
-        Err(_) => Err(refused("Parquet that cannot be decoded".to_owned())),
+/// A stored time in microseconds; none when that is no time that can be stored.
+pub(super) fn instant_of(stored: i64, unit: TimeUnit) -> Option<Instant> {
+    stored_instant(match unit {
+        TimeUnit::Nanoseconds => stored.div_euclid(1000),
+        TimeUnit::Microseconds => stored,
+        TimeUnit::Milliseconds => stored.checked_mul(1000)?,
+    })
+}
+
+/// A value of a column: a cell, or a time of day and date in no zone, as text.
+enum ParquetCell<'a> {
+    Plain(SourceCell<'a>),
+    Local(String),
+}
+
+impl ParquetCell<'_> {
+    fn cell(&self) -> SourceCell<'_> {
+        match self {
+            Self::Plain(cell) => *cell,
+            Self::Local(text) => SourceCell::Text(text),
+        }
     }
 }
 
-/// The cells of one column.
-enum Cells {
-    Text(StringChunked),
-    Number(Float64Chunked),
-    Time(Int64Chunked),
-    Local(Int64Chunked),
-    Odd(usize),
-}
-
-impl Cells {
-    /// `naive_is_utc`: a timestamp without a zone is UTC, else it is a local time.
-    fn new(column: &Column, naive_is_utc: bool) -> PolarsResult<Self> {
-        Ok(match column.dtype() {
-            DataType::String => Self::Text(column.str()?.clone()),
-            // Some writers do not mark their text as text.
-            DataType::Binary => match column.cast(&DataType::String) {
-                Ok(text) => Self::Text(text.str()?.clone()),
-                Err(_) => Self::Odd(column.null_count()),
-            },
-            DataType::Datetime(_, zone) => {
-                let zone = zone.is_some();
-                let micros = column.cast(&DataType::Datetime(TimeUnit::Microseconds, None))?.cast(&DataType::Int64)?;
-                let micros = micros.i64()?.clone();
-                if zone || naive_is_utc { Self::Time(micros) } else { Self::Local(micros) }
+/// The cell of a value. `naive_is_utc`: a timestamp without a zone is UTC, else it is a local time.
+fn cell_of<'a>(value: &'a AnyValue<'_>, is_date: bool, naive_is_utc: bool) -> ParquetCell<'a> {
+    const BEYOND: SourceCell<'static> = SourceCell::Odd("a time beyond the year 9999");
+    let local = |at: Option<Instant>| at.map_or(ParquetCell::Plain(BEYOND), |at| ParquetCell::Local(local_text(at)));
+    let plain = match value {
+        AnyValue::Null => SourceCell::Empty,
+        AnyValue::String(text) => SourceCell::Text(text),
+        // Some writers do not mark their text as text.
+        AnyValue::Binary(bytes) => {
+            std::str::from_utf8(bytes).map_or(SourceCell::Odd("bytes that are no text"), SourceCell::Text)
+        }
+        AnyValue::Int32(days) if is_date => {
+            return local(instant_of(i64::from(*days).saturating_mul(MICROS_PER_DAY), TimeUnit::Microseconds));
+        }
+        AnyValue::Datetime(stored, unit, zone) => {
+            let at = instant_of(*stored, *unit);
+            if zone.is_none() && !naive_is_utc {
+                return local(at);
             }
-            DataType::Date => {
-                let days = column.cast(&DataType::Int32)?.cast(&DataType::Int64)?;
-                Self::Local(days.i64()?.clone() * 86_400_000_000_i64)
-            }
-            kind if kind.is_primitive_numeric() => Self::Number(column.cast(&DataType::Float64)?.f64()?.clone()),
-            _ => Self::Odd(column.null_count()),
-        })
-    }
+            at.map_or(BEYOND, SourceCell::Time)
+        }
+        AnyValue::Boolean(_) => SourceCell::Odd("true or false"),
+        other => other.extract::<f64>().map_or(SourceCell::Odd("a list or another type"), SourceCell::Number),
+    };
+    ParquetCell::Plain(plain)
 }
 
 /// Gives every row of `frame` to `each`, numbered from 1.
+///
+/// # Errors
+/// [`Error::Input`] when a column has no value in a row.
 pub(crate) fn each_row(
     frame: &DataFrame,
     name: &str,
     naive_is_utc: bool,
     each: &mut dyn FnMut(RawRow<'_>),
 ) -> Result<()> {
-    let mut frame = frame.clone();
-    // One chunk a column, so that a cell is found at once.
-    frame.rechunk_mut();
-    let columns = frame.columns().iter().map(|c| Cells::new(c, naive_is_utc)).collect::<PolarsResult<Vec<_>>>();
-    let columns = columns.map_err(|e| Error::frame(name, e))?;
-    let mut locals: Vec<String> = vec![String::new(); columns.len()];
+    let columns = guarded(name, || {
+        // One chunk a column, so that a cell is found at once.
+        let mut frame = frame.clone();
+        frame.rechunk_mut();
+        let days = |column: &Column| match column.dtype() {
+            DataType::Date => Ok((column.cast(&DataType::Int32)?, true)),
+            _ => Ok((column.clone(), false)),
+        };
+        frame.columns().iter().map(days).collect()
+    })?;
+    let columns: Vec<(Column, bool)> = columns;
     for row in 0..frame.height() {
-        for (column, local) in columns.iter().zip(&mut locals) {
-            if let Cells::Local(micros) = column {
-                *local = micros
-                    .get(row)
-                    .map(|m| stored_instant(m).map(local_text).unwrap_or(m.to_string()))
-                    .unwrap_or_default();
-            }
-        }
-        let cells: Vec<Cell<'_>> = columns
-            .iter()
-            .zip(&locals)
-            .map(|(column, local)| match column {
-                Cells::Text(texts) => texts.get(row).map_or(Cell::Empty, Cell::Text),
-                Cells::Number(numbers) => numbers.get(row).map_or(Cell::Empty, Cell::Number),
-                Cells::Time(micros) => micros.get(row).map_or(Cell::Empty, |m| {
-                    stored_instant(m).map_or(Cell::Odd("a time beyond the year 9999"), Cell::Time)
-                }),
-                Cells::Local(_) if local.is_empty() => Cell::Empty,
-                Cells::Local(_) => Cell::Text(local),
-                Cells::Odd(nulls) if *nulls == frame.height() => Cell::Empty,
-                Cells::Odd(_) => Cell::Odd("a list or another type"),
-            })
-            .collect();
+        let values = guarded(name, || columns.iter().map(|(column, _)| column.get(row)).collect())?;
+        let values: Vec<AnyValue<'_>> = values;
+        let cells: Vec<ParquetCell<'_>> =
+            values.iter().zip(&columns).map(|(value, (_, is_date))| cell_of(value, *is_date, naive_is_utc)).collect();
+        let cells: Vec<SourceCell<'_>> = cells.iter().map(ParquetCell::cell).collect();
         let text = || {
             let shown: Vec<String> = cells.iter().map(ToString::to_string).collect();
             short(&shown.join(","), KEPT_TEXT)

@@ -19,7 +19,7 @@ pub(super) fn flags_of(times: &[i64]) -> Vec<Flags> {
     if times.is_sorted() {
         return flags;
     }
-    let log = Log::new(times);
+    let log = ProbeTimes::new(times);
     let bursts = log.late_bursts();
     for wrong in log.undone_jumps(&bursts) {
         flags.get_mut(wrong).unwrap_or_default().fill(Flags::CLOCK_JUMP);
@@ -39,7 +39,7 @@ pub(super) fn flags_of(times: &[i64]) -> Vec<Flags> {
 }
 
 /// One probe's times in the order of the file, microseconds.
-struct Log<'a> {
+struct ProbeTimes<'a> {
     times: &'a [i64],
     sorted: Vec<i64>,
     /// Median of the steps forward.
@@ -48,7 +48,7 @@ struct Log<'a> {
     jumps: Vec<(usize, i64)>,
 }
 
-impl<'a> Log<'a> {
+impl<'a> ProbeTimes<'a> {
     fn new(times: &'a [i64]) -> Self {
         let mut steps: Vec<i64> = times.windows(2).filter_map(|w| step(w).filter(|s| *s > 0)).collect();
         let middle = steps.len() / 2;

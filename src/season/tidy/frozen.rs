@@ -27,7 +27,7 @@ const NEAR_D: f64 = 3.0;
 const MEDIAN_SECOND_DIFFERENCE: f64 = 1.6521;
 
 /// When a repeated value of a sensor may be called frozen.
-struct Rule {
+struct FrozenRule {
     /// Shortest run.
     run: usize,
     /// Least scatter, in steps of the sensor.
@@ -38,9 +38,9 @@ struct Rule {
     sides: usize,
 }
 
-const TILT: Rule = Rule { run: 6, scatter_steps: 1.0, caution: 2.0, sides: 1 };
+const TILT: FrozenRule = FrozenRule { run: 6, scatter_steps: 1.0, caution: 2.0, sides: 1 };
 /// A thermostat that rests for some hours makes temperature calm all at once, so more is asked.
-const TEMPERATURE: Rule = Rule { run: 48, scatter_steps: 3.0, caution: 3.0, sides: 2 };
+const TEMPERATURE: FrozenRule = FrozenRule { run: 48, scatter_steps: 3.0, caution: 3.0, sides: 2 };
 
 /// Flags frozen stretches anew.
 pub(crate) fn flag_frozen(readings: &mut Readings) {
@@ -62,7 +62,7 @@ pub(crate) fn flag_frozen(readings: &mut Readings) {
 }
 
 /// The frozen runs of a column among a probe's rows.
-fn runs(readings: &Readings, column: &[f64], rows: Range<usize>, rule: &Rule) -> Vec<Range<usize>> {
+fn runs(readings: &Readings, column: &[f64], rows: Range<usize>, rule: &FrozenRule) -> Vec<Range<usize>> {
     let mut found = Vec::new();
     let values = column.get(rows.clone()).unwrap_or_default();
     let is_like = |value: f64| move |other: &&f64| other.to_bits() == value.to_bits();
@@ -85,7 +85,7 @@ fn runs(readings: &Readings, column: &[f64], rows: Range<usize>, rule: &Rule) ->
     found
 }
 
-fn is_frozen(readings: &Readings, column: &[f64], rows: &Range<usize>, run: &Range<usize>, rule: &Rule) -> bool {
+fn is_frozen(readings: &Readings, column: &[f64], rows: &Range<usize>, run: &Range<usize>, rule: &FrozenRule) -> bool {
     let at = |row: usize| readings.at.get(row).copied().unwrap_or_default();
     let (first, last) = (at(run.start), at(run.end.saturating_sub(1)));
     let before = run.start.saturating_sub(NEIGHBOURS).max(rows.start)..run.start;

@@ -4,7 +4,7 @@ use std::collections::{HashMap, HashSet};
 
 use crate::error::{Error, Place, Result};
 use crate::season::flags::Flags;
-use crate::season::load::{Entry, Loaded};
+use crate::season::loaded::{Loaded, SourceRow};
 
 /// An id of a probe or a batch that stands twice would make every row that names it ambiguous.
 pub(crate) fn check_unique(loaded: &Loaded) -> Result<()> {
@@ -12,13 +12,12 @@ pub(crate) fn check_unique(loaded: &Loaded) -> Result<()> {
     unique(loaded, &loaded.batches, "batch", |batch| &batch.batch)
 }
 
-fn unique<T>(loaded: &Loaded, entries: &[Entry<T>], column: &str, id: impl Fn(&T) -> &String) -> Result<()> {
-    let mut seen: HashMap<&str, &Entry<T>> = HashMap::new();
+fn unique<T>(loaded: &Loaded, entries: &[SourceRow<T>], column: &str, id: impl Fn(&T) -> &String) -> Result<()> {
+    let mut seen: HashMap<&str, &SourceRow<T>> = HashMap::new();
     for entry in entries {
         if let Some(first) = seen.insert(id(&entry.row), entry) {
-            let file = loaded.files.get(entry.file).map_or("", |f| f.name.as_str());
             return Err(Error::input(
-                Place::file(file).line(entry.line).column(column),
+                Place::file(loaded.file_name(entry.file)).line(entry.line).column(column),
                 format!("`{}` again, after {}", id(&entry.row), loaded.place_text(first.file, first.line)),
                 format!("each {column} once"),
             ));

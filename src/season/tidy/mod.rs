@@ -1,30 +1,32 @@
 //! Tidying: from rows as files hold them to a season.
 
-mod belongs;
+mod batch_of_reading;
 mod clock;
+mod far_times;
+mod file_order;
 mod frozen;
 mod ids;
-mod notice;
-mod order;
 mod raw_gravity;
-mod sort;
+mod remarks;
+mod sorted_readings;
 
-pub(crate) use belongs::fill_batches;
+pub(crate) use batch_of_reading::fill_batches;
 pub(crate) use frozen::flag_frozen;
 
 use crate::error::Result;
 
 use super::account::RowAccount;
 use super::flags::Flags;
-use super::load::{Entry, Loaded};
+use super::loaded::{Loaded, SourceRow};
 use super::readings::Readings;
+use super::row_cells::TableRow;
 use super::row_error::RowErrorKind;
-use super::rows::Row;
 use super::{Season, TEMP_HIGH_C, TEMP_LOW_C, TILT_HIGH_DEG, TILT_LOW_DEG};
 
 /// Tidies what was loaded. Unknown probes and batches are flagged only where there is a table to know them from.
 pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> Result<Season> {
     ids::check_unique(&loaded)?;
+    far_times::set_far_times_aside(&mut loaded);
     raw_gravity::fill_gravity(&mut loaded);
     drop_duplicates(&mut loaded, |l| &mut l.references);
     drop_duplicates(&mut loaded, |l| &mut l.events);
@@ -35,7 +37,7 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
     loaded.events.sort_by_key(|entry| entry.row.at);
     loaded.plan.sort_by(|a, b| (&a.row.batch, a.row.at).cmp(&(&b.row.batch, b.row.at)));
 
-    let sorted = sort::sort_readings(&mut loaded);
+    let (readings, origin) = sorted_readings::sort_readings(&mut loaded)?;
     ids::flag_unknown(&mut loaded, has_probes, has_batches);
     for entry in &mut loaded.references {
         let reference = &mut entry.row;
@@ -43,7 +45,6 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
         entry.flags.insert(range.with(reference.flags));
         reference.flags = entry.flags;
     }
-    let (readings, origin) = sorted;
     let mut season = Season {
         readings,
         references: rows(&mut loaded, |l| &mut l.references),
@@ -62,27 +63,28 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
     if has_batches {
         flag_unknown_batches(&mut season);
     }
-    for (row, flags) in season.readings.flags.iter().enumerate().filter(|(_, flags)| !flags.is_empty()) {
-        let (file, _) =
-            loaded.readings.place(origin.as_ref().map_or(row, |o| o.get(row).copied().unwrap_or(0) as usize));
-        loaded.count_flagged(file, *flags);
+    let rows: Vec<u32> = origin.unwrap_or_else(|| (0..season.readings.len() as u32).collect());
+    for (row, flags) in rows.iter().zip(&season.readings.flags) {
+        if let Some((file, _)) = loaded.readings.place(*row as usize) {
+            loaded.count_kept(file, *flags);
+        }
     }
-    season.account = loaded.finish_account();
-    notice::notice(&mut season);
+    season.account = loaded.finish_account()?;
+    remarks::notice(&mut season);
     Ok(season)
 }
 
-/// Takes the rows of a small table out, counting those with flags.
-fn rows<T>(loaded: &mut Loaded, table: impl Fn(&mut Loaded) -> &mut Vec<Entry<T>>) -> Vec<T> {
+/// Takes the rows of a small table out and counts them.
+fn rows<T>(loaded: &mut Loaded, table: impl Fn(&mut Loaded) -> &mut Vec<SourceRow<T>>) -> Vec<T> {
     let entries = std::mem::take(table(loaded));
     for entry in &entries {
-        loaded.count_flagged(entry.file, entry.flags);
+        loaded.count_kept(entry.file, entry.flags);
     }
     entries.into_iter().map(|entry| entry.row).collect()
 }
 
 /// Rejects every row of a small table that repeats an earlier one in all its cells.
-fn drop_duplicates<T: Row>(loaded: &mut Loaded, table: impl Fn(&mut Loaded) -> &mut Vec<Entry<T>>) {
+fn drop_duplicates<T: TableRow>(loaded: &mut Loaded, table: impl Fn(&mut Loaded) -> &mut Vec<SourceRow<T>>) {
     let entries = std::mem::take(table(loaded));
     let mut seen = std::collections::HashMap::new();
     let mut kept = Vec::with_capacity(entries.len());

@@ -4,10 +4,10 @@ use std::collections::HashMap;
 
 use crate::error::Error;
 use crate::liquid;
-use crate::season::load::{Entry, Loaded};
+use crate::season::loaded::{Loaded, SourceRow};
+use crate::season::row_cells::checked_sg;
 use crate::season::row_error::{Lack, RowError, RowErrorKind};
-use crate::season::rows::checked_sg;
-use crate::season::schema::Reference;
+use crate::season::table_rows::Reference;
 use crate::units::Instant;
 
 /// Temperature of a hydrometer's scale where none is given, C.
@@ -16,7 +16,7 @@ const SCALE_TEMP_C: f64 = 20.0;
 const UNFERMENTED_H: f64 = 6.0;
 
 /// What is known of a batch that an uncorrected reading needs.
-struct Wort {
+struct PitchedWort {
     pitched_at: Instant,
     original_sg: Option<f64>,
 }
@@ -46,10 +46,10 @@ pub(crate) fn fill_gravity(loaded: &mut Loaded) {
 }
 
 /// The worts by batch: the original gravity as the table of batches gives it, else the first sample at pitching.
-fn worts(loaded: &Loaded) -> HashMap<String, Wort> {
-    let mut worts: HashMap<String, Wort> = HashMap::new();
-    for Entry { row, .. } in &loaded.batches {
-        worts.insert(row.batch.clone(), Wort { pitched_at: row.pitched_at, original_sg: row.original_sg });
+fn worts(loaded: &Loaded) -> HashMap<String, PitchedWort> {
+    let mut worts: HashMap<String, PitchedWort> = HashMap::new();
+    for SourceRow { row, .. } in &loaded.batches {
+        worts.insert(row.batch.clone(), PitchedWort { pitched_at: row.pitched_at, original_sg: row.original_sg });
     }
     let mut samples: Vec<&Reference> = loaded.references.iter().map(|e| &e.row).filter(|r| r.batch.is_some()).collect();
     samples.sort_by_key(|r| r.at);
@@ -63,7 +63,7 @@ fn worts(loaded: &Loaded) -> HashMap<String, Wort> {
     worts
 }
 
-fn is_unfermented(sample: &Reference, wort: &Wort) -> bool {
+fn is_unfermented(sample: &Reference, wort: &PitchedWort) -> bool {
     sample.at.hours_since(wort.pitched_at) <= UNFERMENTED_H
 }
 
@@ -85,7 +85,7 @@ fn sample_temp(reference: &Reference) -> Result<f64, RowError> {
     reference.temp_c.ok_or_else(|| RowErrorKind::Uncorrected(Lack::SampleTemperature).into())
 }
 
-fn gravity(reference: &Reference, worts: &HashMap<String, Wort>) -> Result<f64, RowError> {
+fn gravity(reference: &Reference, worts: &HashMap<String, PitchedWort>) -> Result<f64, RowError> {
     let wort = reference.batch.as_ref().and_then(|b| worts.get(b));
     let Some(wort) = wort.filter(|w| !is_unfermented(reference, w)) else {
         return match (&reference.batch, reference.raw_brix) {

@@ -1,0 +1,66 @@
+//! What the fit of a curve starts from: baths, what is known of the probe before them, and rules.
+
+use crate::float::Profile;
+
+use super::errors::BathError;
+
+/// Below this probability the residuals disagree with the stated SDs.
+pub(crate) const DISAGREES_P: f64 = 0.01;
+
+/// A bath as the fit sees it.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct FitPoint {
+    /// Tilt, degrees.
+    pub tilt_deg: f64,
+    /// Its standard deviation.
+    pub tilt_sd_deg: f64,
+    /// Density, brought to the curve's shell temperature, kg/m3.
+    pub density_kg_m3: f64,
+    /// Its standard deviation by what only this probe in this bath has (the shell).
+    pub density_sd_kg_m3: f64,
+    /// Errors of the stated gravity, kg/m3: the bath's own first, then those that it shares with other baths.
+    pub errors: Vec<BathError>,
+}
+
+impl FitPoint {
+    /// Standard deviation of the density, all errors of the bath together, kg/m3.
+    pub fn total_sd_kg_m3(&self) -> f64 {
+        self.errors.iter().fold(self.density_sd_kg_m3, |sd, error| sd.hypot(error.effect))
+    }
+
+    /// Standard deviation of the bath about a curve, kg/m3: that of its density, and of its tilt by the slope there.
+    pub fn sd_about(&self, per_deg: f64) -> f64 {
+        self.total_sd_kg_m3().hypot(per_deg * self.tilt_sd_deg)
+    }
+}
+
+/// What is known of a probe before its baths.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct FloatPrior {
+    /// The hull, if mass, diameter and length are known.
+    pub hull: Option<HullPrior>,
+    /// Shape constant of the bottom.
+    pub kappa: f64,
+    /// K by balance and calliper with its relative standard deviation, if both are known.
+    pub k_known: Option<(f64, f64)>,
+    /// The weak prior of K, the same.
+    pub k_weak: (f64, f64),
+    /// Number of the source of the error of mass and diameter.
+    pub size_source: Option<usize>,
+}
+
+/// A hull before its centre of gravity is known.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct HullPrior {
+    pub profile: Profile,
+    pub mass_kg: f64,
+    /// Relative standard deviation of mass over radius cubed: an error of the radius acts nearly as one of the mass.
+    pub relative_sd: f64,
+}
+
+/// How residuals and stated SDs are weighed against one another, and the level of the intervals.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct FitRules {
+    pub scale_df: f64,
+    pub level: f64,
+}

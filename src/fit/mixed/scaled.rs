@@ -1,0 +1,273 @@
+//! The data in the form that the numerics work on.
+
+use std::collections::BTreeMap;
+
+use nalgebra::{Cholesky, DMatrix, DVector, SymmetricEigen};
+use ndarray::Array2;
+
+use super::design::{Column, Design, KnownCovariance, Random, Residual, Spread};
+use crate::fit::linear::factorise;
+use crate::{Error, Result};
+
+/// One grouping. Its columns are brought to root mean square one ("balanced"), and where the effects may be correlated made
+/// orthogonal too: a slope on something far from zero and its intercept would else be nearly one column. Effects in the
+/// balanced columns are `shape` times those in the orthogonal ones; `shape` is a lower triangle, so factors stay lower triangles, and
+/// what is 0 on their diagonals stays 0.
+#[derive(Debug, Clone)]
+pub(super) struct Term {
+    /// Columns.
+    pub q: usize,
+    pub levels: usize,
+    /// The spread, known standard deviations in the scaled units.
+    pub spread: Spread,
+    /// What each column was divided by.
+    pub scale: Vec<f64>,
+    /// q x q.
+    shape: DMatrix<f64>,
+    /// Its inverse.
+    unshape: DMatrix<f64>,
+}
+
+impl Term {
+    /// A factor of the effects' covariance, from orthogonal to balanced columns.
+    pub fn balanced(&self, factor: &[f64]) -> Vec<f64> {
+        (&self.shape * DMatrix::from_row_slice(self.q, self.q, factor)).transpose().iter().copied().collect()
+    }
+
+    /// A factor of the effects' covariance, from balanced to orthogonal columns.
+    pub fn orthogonal(&self, factor: &[f64]) -> Vec<f64> {
+        (&self.unshape * DMatrix::from_row_slice(self.q, self.q, factor)).transpose().iter().copied().collect()
+    }
+
+    /// Covariance of the effects of columns a and b in the user's columns, for a response in scaled units.
+    pub fn psi(&self, balanced: &[f64], a: usize, b: usize) -> f64 {
+        let row = |i: usize| &balanced[i * self.q..(i + 1) * self.q];
+        super::by_rows::dot(row(a), row(b)) / (self.scale[a] * self.scale[b])
+    }
+}
+
+/// What a row has of one level: `q` values from `at` on.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct RowEffect {
+    pub term: usize,
+    pub level: usize,
+    pub at: usize,
+}
+
+/// Rows with independent errors.
+///
+/// Blocks of known covariance are rotated to their eigenvectors, in which `sigma^2 I + K` is diagonal for every sigma. The
+/// response is what ordinary least squares leaves, over its root mean square; the fixed columns are orthonormal times the
+/// root of n. So nothing depends on the user's units or on the size of the mean.
+#[derive(Debug, Clone)]
+pub(super) struct ScaledData {
+    pub n: usize,
+    pub p: usize,
+    pub y: Vec<f64>,
+    /// n x p by rows.
+    pub x: Vec<f64>,
+    pub terms: Vec<Term>,
+    /// Entries of row i are `starts[i]..starts[i + 1]`.
+    pub starts: Vec<usize>,
+    pub entries: Vec<RowEffect>,
+    pub values: Vec<f64>,
+    /// Known variance of each row.
+    pub known: Option<Vec<f64>>,
+    /// Held residual standard deviation.
+    pub held: Option<f64>,
+    /// Unit of the scaled response.
+    pub unit: f64,
+    /// Coefficients of ordinary least squares.
+    pub start: DVector<f64>,
+    /// Coefficients of the user's columns from those of the orthonormal ones, without the unit.
+    pub back: DMatrix<f64>,
+}
+
+impl ScaledData {
+    pub fn new(design: &Design) -> Result<Self> {
+        design.check()?;
+        let (n, p) = (design.response.len(), design.fixed.len());
+        let lengths: Vec<f64> =
+            design.fixed.iter().map(|c| c.values.iter().map(|x| x * x).sum::<f64>().sqrt()).collect();
+        let mut scaled = Array2::zeros((n, p));
+        for ((mut cells, column), length) in scaled.columns_mut().into_iter().zip(&design.fixed).zip(&lengths) {
+            if !(*length > 0.0) {
+                let what = format!("the coefficient of `{}`", column.name);
+                return Err(Error::not_estimable(what, "its column is zero everywhere"));
+            }
+            cells.iter_mut().zip(&column.values).for_each(|(cell, x)| *cell = x / length);
+        }
+        let names: Vec<String> = design.fixed.iter().map(|c| c.name.clone()).collect();
+        let (basis, r) = factorise(&names, &scaled)?;
+        let root_n = (n as f64).sqrt();
+        let mut back =
+            r.try_inverse().ok_or_else(|| Error::numeric("the fixed part of a mixed model", "R is singular"))?;
+        for (mut row, length) in back.row_iter_mut().zip(&lengths) {
+            row /= *length;
+        }
+        let response = DVector::from_column_slice(&design.response);
+        let along = basis.tr_mul(&response);
+        let start = &back * &along;
+        let mut left = &response - &basis * along;
+        let again = basis.tr_mul(&left);
+        left -= &basis * again;
+        let unit = left.norm() / root_n;
+        if !(unit > 1e-12 * response.amax()) {
+            let why = "the fixed columns fit the response exactly, so no variance is left to share out";
+            return Err(Error::not_estimable("a mixed model", why));
+        }
+        let mut prepared = Self {
+            n,
+            p,
+            y: left.iter().map(|y| y / unit).collect(),
+            x: basis.transpose().iter().map(|x| x * root_n).collect(),
+            terms: design.random.iter().map(|random| term(random, unit)).collect::<Result<_>>()?,
+            starts: vec![0],
+            entries: Vec::new(),
+            values: Vec::new(),
+            known: None,
+            held: match design.residual {
+                Residual::Estimated => None,
+                Residual::Held(sd) => Some(sd / unit),
+            },
+            unit,
+            start,
+            back: back * root_n,
+        };
+        prepared.add_known(design)?;
+        Ok(prepared)
+    }
+
+    /// The entries of a row.
+    pub fn row(&self, row: usize) -> &[RowEffect] {
+        &self.entries[self.starts[row]..self.starts[row + 1]]
+    }
+
+    /// The values of an entry.
+    pub fn of(&self, entry: &RowEffect) -> &[f64] {
+        &self.values[entry.at..entry.at + self.terms[entry.term].q]
+    }
+
+    /// Variance of the error of each row for a residual standard deviation in scaled units.
+    pub fn variances(&self, sigma: f64) -> Vec<f64> {
+        match &self.known {
+            Some(known) => known.iter().map(|k| k + sigma * sigma).collect(),
+            None => vec![sigma * sigma; self.n],
+        }
+    }
+
+    /// Enters the rows' random effects, rotated where rows have known correlated errors, and the known variances.
+    fn add_known(&mut self, design: &Design) -> Result<()> {
+        let square = self.unit * self.unit;
+        let mut rotated: Vec<Option<(usize, usize)>> = vec![None; self.n];
+        let mut turns: Vec<DMatrix<f64>> = Vec::new();
+        let no_blocks = Vec::new();
+        let mut blocks = &no_blocks;
+        match &design.known {
+            KnownCovariance::None => {}
+            KnownCovariance::Variances(variances) => self.known = Some(variances.iter().map(|v| v / square).collect()),
+            KnownCovariance::Blocks(given) => {
+                blocks = given;
+                let mut known = vec![0.0; self.n];
+                for (index, (rows, covariance)) in given.iter().enumerate() {
+                    let eigen = SymmetricEigen::new(covariance.clone());
+                    let largest = eigen.eigenvalues.amax();
+                    if eigen.eigenvalues.iter().any(|d| *d < -1e-9 * largest) {
+                        let why = format!("the covariance of block {index} is not positive semidefinite");
+                        return Err(Error::not_estimable("a mixed model", why));
+                    }
+                    self.turn(rows, &eigen.eigenvectors);
+                    for (i, row) in rows.iter().enumerate() {
+                        known[*row] = eigen.eigenvalues[i].max(0.0) / square;
+                        rotated[*row] = Some((index, i));
+                    }
+                    turns.push(eigen.eigenvectors);
+                }
+                self.known = Some(known);
+            }
+        }
+        if self.held == Some(0.0) && self.known.iter().flatten().any(|k| *k <= 0.0) {
+            let why = "a row has no error: its known variance is 0 and so is the residual one";
+            return Err(Error::not_estimable("a mixed model", why));
+        }
+        for (row, place) in rotated.iter().enumerate() {
+            let parts: Vec<(usize, f64)> = match place {
+                None => vec![(row, 1.0)],
+                Some((block, i)) => {
+                    blocks[*block].0.iter().copied().zip(turns[*block].column(*i).iter().copied()).collect()
+                }
+            };
+            self.add_row(design, &parts);
+        }
+        Ok(())
+    }
+
+    /// Rotates response and fixed columns of some rows.
+    fn turn(&mut self, rows: &[usize], turn: &DMatrix<f64>) {
+        let (p, m) = (self.p, rows.len());
+        let y = DVector::from_fn(m, |i, _| self.y[rows[i]]);
+        let x = DMatrix::from_fn(m, p, |i, j| self.x[rows[i] * p + j]);
+        let (y, x) = (turn.tr_mul(&y), turn.tr_mul(&x));
+        for (i, row) in rows.iter().enumerate() {
+            self.y[*row] = y[i];
+            for j in 0..p {
+                self.x[row * p + j] = x[(i, j)];
+            }
+        }
+    }
+
+    /// Enters one row that is the sum of rows of the data times weights.
+    fn add_row(&mut self, design: &Design, parts: &[(usize, f64)]) {
+        let mut by_level: BTreeMap<(usize, usize), Vec<f64>> = BTreeMap::new();
+        for (row, weight) in parts {
+            for (index, (random, term)) in design.random.iter().zip(&self.terms).enumerate() {
+                let cells = || random.columns.iter().map(|column| column.values[*row]);
+                if cells().all(|z| z == 0.0) {
+                    continue;
+                }
+                let sum = by_level.entry((index, random.level_of_row[*row])).or_insert_with(|| vec![0.0; term.q]);
+                let row = DVector::from_iterator(term.q, cells().zip(&term.scale).map(|(z, scale)| weight * z / scale));
+                sum.iter_mut().zip(term.shape.tr_mul(&row).iter()).for_each(|(sum, z)| *sum += z);
+            }
+        }
+        for ((term, level), values) in by_level {
+            self.entries.push(RowEffect { term, level, at: self.values.len() });
+            self.values.extend(values);
+        }
+        self.starts.push(self.entries.len());
+    }
+}
+
+fn term(random: &Random, unit: f64) -> Result<Term> {
+    let q = random.columns.len();
+    let size = |column: &Column| {
+        let used = column.values.iter().filter(|z| **z != 0.0);
+        (used.clone().map(|z| z * z).sum::<f64>() / used.count().max(1) as f64).sqrt()
+    };
+    let scale: Vec<f64> = random.columns.iter().map(size).collect();
+    let spread = match &random.spread {
+        Spread::Known(sds) => Spread::Known(sds.iter().zip(&scale).map(|(sd, scale)| sd * scale / unit).collect()),
+        other => other.clone(),
+    };
+    let (mut shape, mut unshape) = (DMatrix::identity(q, q), DMatrix::identity(q, q));
+    if spread == Spread::Correlated && q > 1 {
+        // From the last column to the first, so that the triangle is a lower one: G = M' M with M lower, by the factor of the
+        // matrix turned round.
+        let product = |i: usize, j: usize| -> f64 {
+            let (a, b) = (&random.columns[q - 1 - i], &random.columns[q - 1 - j]);
+            let sum: f64 = a.values.iter().zip(&b.values).map(|(x, y)| x * y).sum();
+            sum / (scale[q - 1 - i] * scale[q - 1 - j] * a.values.len() as f64)
+        };
+        let turned = DMatrix::from_fn(q, q, product);
+        let what = || format!("the covariance of the effects by {}", random.grouping);
+        let root = Cholesky::new(turned).map(|root| root.l());
+        let Some(root) = root.filter(|root| (0..q).all(|i| root[(i, i)] > 1e-6)) else {
+            return Err(Error::not_estimable(what(), "one of its columns is a linear combination of the others"));
+        };
+        unshape = DMatrix::from_fn(q, q, |i, j| root[(q - 1 - j, q - 1 - i)]);
+        shape = unshape
+            .solve_lower_triangular(&DMatrix::identity(q, q))
+            .ok_or_else(|| Error::numeric("the preparation of a mixed model", "a pivot is zero"))?;
+    }
+    Ok(Term { q, levels: random.levels.len(), spread, scale, shape, unshape })
+}

@@ -1,0 +1,196 @@
+//! The problem as the crate `levenberg-marquardt` wants it: free parameters alone, bounds by projection, priors as residuals.
+
+use levenberg_marquardt::LeastSquaresProblem;
+use nalgebra::{DMatrix, DVector, Dyn, storage::Owned};
+use ndarray::{ArrayViewMut2, ShapeBuilder};
+
+use super::outcome::POLISH;
+use super::{Parameter, Residuals};
+
+/// The problem as the crate wants it.
+pub(super) struct BoundedProblem<'a, P> {
+    problem: &'a P,
+    parameters: &'a [Parameter],
+    /// Positions of the free parameters.
+    free: Vec<usize>,
+    /// All parameters, within their bounds.
+    pub(super) values: Vec<f64>,
+    /// For each free parameter: how far the iteration's own value lies beyond a bound.
+    beyond: Vec<f64>,
+    sigma: f64,
+}
+
+impl<'a, P: Residuals> BoundedProblem<'a, P> {
+    pub(super) fn new(problem: &'a P, parameters: &'a [Parameter], start: &[f64], sigma: f64) -> Self {
+        let free: Vec<usize> =
+            parameters.iter().enumerate().filter(|(_, parameter)| !parameter.held).map(|(i, _)| i).collect();
+        let beyond = vec![0.0; free.len()];
+        Self { problem, parameters, free, values: start.to_vec(), beyond, sigma }
+    }
+
+    /// The free parameters with their places in the full vector.
+    fn each(&self) -> impl Iterator<Item = (usize, &Parameter)> {
+        self.free.iter().filter_map(|place| self.parameters.get(*place).map(|parameter| (*place, parameter)))
+    }
+
+    fn count(&self) -> usize {
+        self.problem.count() + self.each().filter(|(_, parameter)| parameter.prior.is_some()).count()
+    }
+
+    fn value(&self, place: usize) -> f64 {
+        self.values.get(place).copied().unwrap_or(f64::NAN)
+    }
+
+    /// Derivatives of all residuals in the free parameters, bounds not heeded.
+    fn derivatives(&self) -> Option<DMatrix<f64>> {
+        let (data, all) = (self.problem.count(), self.parameters.len());
+        let mut full = DMatrix::zeros(data, all);
+        let view = ArrayViewMut2::from_shape((data, all).f(), full.as_mut_slice()).ok()?;
+        self.problem.jacobian(&self.values, view).ok()?;
+        let rows = self.count();
+        if self.free.len() == all && rows == data {
+            return Some(full);
+        }
+        let mut jacobian = DMatrix::zeros(rows, self.free.len());
+        let mut row = data;
+        for (column, (place, parameter)) in self.each().enumerate() {
+            jacobian.view_mut((0, column), (data, 1)).copy_from(&full.column(place));
+            if let Some(prior) = parameter.prior {
+                jacobian[(row, column)] = -self.sigma / prior.sd;
+                row += 1;
+            }
+        }
+        Some(jacobian)
+    }
+
+    /// Puts parameters that the sum of squares pulls inwards back on their bounds, free to move. True if there are any.
+    pub(super) fn release(&mut self) -> bool {
+        if self.beyond.iter().all(|beyond| *beyond == 0.0) {
+            return false;
+        }
+        let (Some(jacobian), Some(residuals)) = (self.derivatives(), self.residuals()) else { return false };
+        let gradient = jacobian.tr_mul(&residuals);
+        let mut any = false;
+        for ((beyond, slope), column) in self.beyond.iter_mut().zip(gradient.iter()).zip(jacobian.column_iter()) {
+            // Downhill is against the gradient; inwards is against the side that was overstepped.
+            if *beyond != 0.0 && slope * *beyond > 1e-10 * column.norm() * residuals.norm() * beyond.abs() {
+                *beyond = 0.0;
+                any = true;
+            }
+        }
+        any
+    }
+
+    /// True when a parameter that moves has next to no effect on the residuals.
+    pub(super) fn is_blind(&self) -> bool {
+        let Some(jacobian) = self.jacobian() else { return false };
+        let columns = jacobian.column_iter().zip(&self.free);
+        let sizes: Vec<f64> = columns.map(|(column, place)| column.norm() * self.value(*place).abs()).collect();
+        let largest = sizes.iter().copied().fold(0.0, f64::max);
+        sizes.iter().zip(&self.beyond).any(|(size, beyond)| *beyond == 0.0 && *size <= 1e-12 * largest)
+    }
+
+    /// Gauss-Newton steps at the end of the descent, which bring out the last digits: the descent stops when the sum of
+    /// squares settles, and the parameters settle half as fast. Gives the number of evaluations.
+    pub(super) fn polish(&mut self) -> usize {
+        let mut last = f64::INFINITY;
+        for evaluations in 0..POLISH {
+            let (Some(jacobian), Some(residuals)) = (self.jacobian(), self.residuals()) else { return evaluations };
+            let interior = self.beyond.iter().all(|beyond| *beyond == 0.0);
+            if !interior || jacobian.nrows() < jacobian.ncols() {
+                return evaluations;
+            }
+            let qr = jacobian.qr();
+            let right = qr.q().tr_mul(&residuals);
+            let Some(step) = qr.r().solve_upper_triangular(&right) else { return evaluations };
+            // The length of the step in units of the residuals.
+            let size = right.norm() / residuals.norm();
+            let before = self.params();
+            let useful = size > 1e-16 && size < 1e-3 && size < 0.7 * last;
+            if !useful || step.iter().any(|x| !x.is_finite()) {
+                return evaluations;
+            }
+            self.set_params(&(&before - step));
+            let better = self.residuals().is_some_and(|after| after.norm() <= residuals.norm() * (1.0 + 1e-12));
+            if !better || self.beyond.iter().any(|beyond| *beyond != 0.0) {
+                self.set_params(&before);
+                return evaluations + 1;
+            }
+            last = size;
+        }
+        POLISH
+    }
+
+    /// For every parameter: the side of the bound it rests on.
+    pub(super) fn resting(&self) -> Vec<i8> {
+        let mut resting = vec![0; self.parameters.len()];
+        for ((place, parameter), beyond) in self.each().zip(&self.beyond) {
+            let value = self.value(place);
+            let side = if *beyond < 0.0 || value <= parameter.lower {
+                -1
+            } else if *beyond > 0.0 || value >= parameter.upper {
+                1
+            } else {
+                0
+            };
+            if let Some(cell) = resting.get_mut(place) {
+                *cell = side;
+            }
+        }
+        resting
+    }
+}
+
+impl<P: Residuals> LeastSquaresProblem<f64, Dyn, Dyn> for BoundedProblem<'_, P> {
+    type ParameterStorage = Owned<f64, Dyn>;
+    type ResidualStorage = Owned<f64, Dyn>;
+    type JacobianStorage = Owned<f64, Dyn, Dyn>;
+
+    fn set_params(&mut self, x: &DVector<f64>) {
+        for ((place, beyond), x) in self.free.iter().zip(self.beyond.iter_mut()).zip(x.iter()) {
+            if let (Some(parameter), Some(value)) = (self.parameters.get(*place), self.values.get_mut(*place)) {
+                // `max` and `min` would turn NaN into a bound; the residuals shall see it.
+                *value = if *x < parameter.lower {
+                    parameter.lower
+                } else if *x > parameter.upper {
+                    parameter.upper
+                } else {
+                    *x
+                };
+                *beyond = x - *value;
+            }
+        }
+    }
+
+    fn params(&self) -> DVector<f64> {
+        DVector::from_iterator(
+            self.free.len(),
+            self.free.iter().zip(&self.beyond).map(|(place, beyond)| self.value(*place) + beyond),
+        )
+    }
+
+    fn residuals(&self) -> Option<DVector<f64>> {
+        let data = self.problem.count();
+        let mut out = DVector::zeros(self.count());
+        let (model, priors) = out.as_mut_slice().split_at_mut(data);
+        if self.problem.residuals(&self.values, model).is_err() {
+            // An infinite sum of squares makes the step shorter, an error would end the iteration.
+            model.fill(f64::INFINITY);
+        }
+        let known = self.each().filter_map(|(place, parameter)| parameter.prior.map(|prior| (place, prior)));
+        for (cell, (place, prior)) in priors.iter_mut().zip(known) {
+            *cell = self.sigma * (prior.mean - self.value(place)) / prior.sd;
+        }
+        Some(out)
+    }
+
+    fn jacobian(&self) -> Option<DMatrix<f64>> {
+        let mut jacobian = self.derivatives()?;
+        for (mut column, beyond) in jacobian.column_iter_mut().zip(&self.beyond) {
+            if *beyond != 0.0 {
+                column.fill(0.0);
+            }
+        }
+        Some(jacobian)
+    }
+}

@@ -1,0 +1,205 @@
+//! The gravity series of a batch.
+
+use crate::calibration::Calibrations;
+use crate::season::{Batch, Event, Flags, Season};
+use crate::units::Instant;
+
+use super::age_errors::offset_sd;
+use super::cooling::cooled_hours;
+use super::known::{Disturbance, KnownErrors};
+use super::layers::Gravity;
+use super::offset::OffsetPrior;
+use super::series::{GravitySeries, SeriesProbe, SeriesSample};
+
+/// Readings left out of a series: out of range, frozen, at a jump of the clock, without a curve, outside the batch.
+pub const LEFT_OUT: Flags = Flags::TILT_RANGE
+    .with(Flags::TEMP_RANGE)
+    .with(Flags::FROZEN)
+    .with(Flags::CLOCK_JUMP)
+    .with(Flags::NO_CALIBRATION)
+    .with(Flags::OUTSIDE_BATCH);
+/// What other times tell of the errors of a batch's probes, without the samples of the batch itself.
+pub trait BatchErrors: std::fmt::Debug + Sync {
+    /// The errors of the probes of a series; none where other times tell nothing of one of them.
+    fn in_batch(
+        &self,
+        season: &Season,
+        calibrations: &Calibrations,
+        gravity: &Gravity,
+        series: &GravitySeries,
+    ) -> Option<KnownErrors>;
+}
+
+/// Builds the gravity series of batches: readings, samples, and what other times tell of the probes.
+///
+/// The whole study takes its series from the same builder, as the study of drift sets it up.
+#[derive(Debug, Clone, Copy)]
+pub struct SeriesBuilder<'a> {
+    season: &'a Season,
+    readings: Option<(&'a Calibrations, &'a Gravity)>,
+    offset: OffsetPrior,
+    errors: Option<&'a dyn BatchErrors>,
+}
+
+impl<'a> SeriesBuilder<'a> {
+    /// Of samples alone: no probe is calibrated.
+    pub fn of_samples(season: &'a Season) -> Self {
+        Self { season, readings: None, offset: OffsetPrior::default(), errors: None }
+    }
+
+    /// Of samples and readings.
+    pub fn new(season: &'a Season, calibrations: &'a Calibrations, gravity: &'a Gravity) -> Self {
+        Self { readings: Some((calibrations, gravity)), ..Self::of_samples(season) }
+    }
+
+    /// Takes another prior of the probes' offsets.
+    #[must_use]
+    pub fn with_offset(self, offset: OffsetPrior) -> Self {
+        Self { offset, ..self }
+    }
+
+    /// Adds what other times tell of the probes.
+    #[must_use]
+    pub fn with_errors(self, errors: Option<&'a dyn BatchErrors>) -> Self {
+        Self { errors, ..self }
+    }
+
+    /// The series of every batch that has one, in the order of the batches.
+    pub fn all(&self) -> Vec<GravitySeries> {
+        self.season.batches.iter().filter_map(|batch| self.of(batch)).collect()
+    }
+
+    /// The readings of one batch, of all its probes, in order of time, with the batch's samples; none when it has
+    /// neither.
+    ///
+    /// Readings flagged [`LEFT_OUT`], before pitching, or after the end of the batch stay out. A probe's offset has the
+    /// prior SD at its age (days from the calibration in force to the middle of its readings), and 0.010 more where its
+    /// calibration is stale.
+    pub fn of(&self, batch: &Batch) -> Option<GravitySeries> {
+        Some(self.with_known(self.read(batch)?))
+    }
+
+    /// The same as it was at a moment, for readings and calibrations that were known by then: the errors of the probes
+    /// are taken at what was read by then. None when the batch was pitched later.
+    pub fn as_of(&self, batch: &Batch, as_of: Instant) -> Option<GravitySeries> {
+        Some(self.with_known(self.read(batch)?.as_of(as_of)?))
+    }
+
+    fn with_known(&self, series: GravitySeries) -> GravitySeries {
+        let known = self
+            .errors
+            .zip(self.readings)
+            .and_then(|(errors, (calibrations, gravity))| errors.in_batch(self.season, calibrations, gravity, &series));
+        GravitySeries { known, ..series }
+    }
+
+    /// The series without what other times tell.
+    fn read(&self, batch: &Batch) -> Option<GravitySeries> {
+        let mut series = GravitySeries {
+            ended_hours: batch.ended_at.map(|at| at.hours_since(batch.pitched_at)),
+            original_sg: batch.original_sg.map(|sg| (sg, batch.original_sg_sd.unwrap_or(DEFAULT_SD))),
+            limit_sg: batch.limit_sg.map(|sg| (sg, batch.limit_sg_sd.unwrap_or(DEFAULT_SD))),
+            samples: samples(self.season, batch),
+            ..GravitySeries::empty(&batch.batch, &batch.strain, batch.pitched_at)
+        };
+        if let Some((calibrations, gravity)) = self.readings {
+            self.add_readings(calibrations, gravity, batch, &mut series);
+        }
+        series.disturbed = disturbed(self.season, batch, &series.probes);
+        series.cooled_hours = cooled_hours(self.season, batch, &series.hours, &series.temp_c);
+        (!series.rows.is_empty() || !series.samples.is_empty()).then_some(series)
+    }
+
+    fn add_readings(&self, calibrations: &Calibrations, gravity: &Gravity, batch: &Batch, series: &mut GravitySeries) {
+        let readings = &self.season.readings;
+        let mut kept: Vec<(Instant, u32, usize)> = Vec::new();
+        for probe in &readings.probe_ids {
+            let rows = rows_of(gravity, self.season, batch, probe);
+            let (Some(&first), Some(&last)) = (rows.first(), rows.last()) else { continue };
+            let place = series.probes.len() as u32;
+            let stale = |&(row, _): &(usize, Instant)| {
+                gravity.flags.get(row).is_some_and(|flags| flags.intersects(Flags::CALIBRATION_STALE))
+            };
+            let age_d = age_d(gravity, calibrations, first, last.1);
+            let offset_sd = offset_sd(&self.offset, age_d, rows.iter().any(stale));
+            series.probes.push(SeriesProbe { probe: probe.clone(), offset_sd });
+            kept.extend(rows.into_iter().map(|(row, at)| (at, place, row)));
+        }
+        kept.sort();
+        for (at, place, row) in kept {
+            let (Some(reading), Some(Some(read)), Some(Some(corrected))) =
+                (readings.get(row), gravity.uncorrected.get(row), gravity.corrected.get(row))
+            else {
+                continue;
+            };
+            series.rows.push(row);
+            series.hours.push(at.hours_since(batch.pitched_at));
+            series.sg.push(read.sg);
+            series.corrected_sg.push(corrected.sg);
+            series.own_sd.push(read.own_se);
+            series.shared_sd.push(read.curve_se);
+            series.temp_c.push(reading.temp_c);
+            series.probe.push(place);
+        }
+    }
+}
+
+/// Rows of a probe in a batch that have a gravity and are not left out, with their times.
+fn rows_of(gravity: &Gravity, season: &Season, batch: &Batch, probe: &str) -> Vec<(usize, Instant)> {
+    let readings = &season.readings;
+    let Some(index) = readings.batch_index(&batch.batch) else { return Vec::new() };
+    let until = batch.ended_at.unwrap_or(Instant::from_micros(i64::MAX));
+    readings
+        .of_probe_between(probe, batch.pitched_at, until)
+        .filter(|&row| readings.batch.get(row).copied().flatten() == Some(index))
+        .filter(|&row| gravity.flags.get(row).is_some_and(|flags| !flags.intersects(LEFT_OUT)))
+        .filter(|&row| gravity.uncorrected.get(row).is_some_and(Option::is_some))
+        .filter_map(|row| Some((row, *readings.at.get(row)?)))
+        .collect()
+}
+
+/// Days from the calibration used to the middle of the rows; 0 where none was.
+fn age_d(gravity: &Gravity, calibrations: &Calibrations, (first, from): (usize, Instant), to: Instant) -> f64 {
+    let used = gravity.calibration.get(first).copied().flatten();
+    let calibration = used.and_then(|index| calibrations.calibrations.get(index as usize));
+    calibration.map_or(0.0, |c| from.days_since(c.calibrated_at) + 0.5 * to.days_since(from))
+}
+
+/// Standard deviation of an original or limit gravity that states none: a hydrometer's. Assumed; no reference.
+const DEFAULT_SD: f64 = 0.001;
+
+/// What is written down of the batch, or of one of its probes, that may have moved probes. A knock or a change of one probe
+/// is for the study of drift to know.
+fn disturbed(season: &Season, batch: &Batch, probes: &[SeriesProbe]) -> Vec<Disturbance> {
+    let of = |event: &Event| {
+        let own = event.probe.as_ref().map(|id| probes.iter().position(|of| of.probe == *id));
+        let of_batch = event.batch.as_ref().map(|id| *id == batch.batch);
+        let probe = match (own, of_batch) {
+            (Some(Some(place)), Some(true) | None) => Some(place as u32),
+            (None, Some(true)) => None,
+            _ => return None,
+        };
+        let disturbs = event.disturbs() || (probe.is_none() && event.kind == "knocked");
+        disturbs.then(|| Disturbance { hours: event.at.hours_since(batch.pitched_at), probe })
+    };
+    let mut all: Vec<Disturbance> = season.events.iter().filter_map(of).filter(|of| of.hours > 0.0).collect();
+    all.sort_by(|a, b| a.hours.total_cmp(&b.hours));
+    all
+}
+
+fn samples(season: &Season, batch: &Batch) -> Vec<SeriesSample> {
+    let mut samples: Vec<SeriesSample> = season
+        .references
+        .iter()
+        .filter(|r| r.batch.as_deref() == Some(batch.batch.as_str()) && r.sg.is_finite())
+        .map(|r| SeriesSample {
+            hours: r.at.hours_since(batch.pitched_at),
+            sg: r.sg,
+            sd: r.sd(),
+            known_hours: r.known().hours_since(batch.pitched_at),
+            instrument: r.instrument.clone(),
+        })
+        .collect();
+    samples.sort_by(|a, b| a.hours.total_cmp(&b.hours));
+    samples
+}

@@ -1,0 +1,116 @@
+//! All rows of a season as its files hold them, with the account so far.
+
+use std::collections::{BTreeMap, HashMap, HashSet};
+
+use crate::error::{Error, Result};
+
+use super::account::{FileAccount, ReasonCount, Rejected, Remark, RowAccount};
+use super::flags::Flags;
+use super::raw::RawReadings;
+use super::row_error::RowError;
+use super::source_files::SourceFile;
+use super::table::Table;
+use super::table_rows::{Batch, Event, PlanStep, Probe, Reference};
+
+/// A row of a small table with where it stands.
+#[derive(Debug, Clone)]
+pub(crate) struct SourceRow<T> {
+    pub(crate) row: T,
+    pub(crate) file: usize,
+    pub(crate) line: u64,
+    pub(crate) text: String,
+    pub(crate) flags: Flags,
+}
+
+/// All rows as read. Each row of a file is counted when it is read, and again when it is kept, flagged or rejected.
+#[derive(Debug, Default)]
+pub(crate) struct Loaded {
+    pub(crate) readings: RawReadings,
+    pub(crate) references: Vec<SourceRow<Reference>>,
+    pub(crate) batches: Vec<SourceRow<Batch>>,
+    pub(crate) probes: Vec<SourceRow<Probe>>,
+    pub(crate) events: Vec<SourceRow<Event>>,
+    pub(crate) plan: Vec<SourceRow<PlanStep>>,
+    pub(crate) account: RowAccount,
+    flag_counts: BTreeMap<(usize, &'static str), usize>,
+    remarked: HashSet<(usize, &'static str)>,
+}
+
+impl Loaded {
+    /// Begins the account of a file; gives its index.
+    pub(crate) fn begin(&mut self, found: &SourceFile, table: Table) -> usize {
+        self.account.files.push(FileAccount {
+            file: found.name.clone(),
+            table: table.name().to_owned(),
+            ..FileAccount::default()
+        });
+        self.account.files.len() - 1
+    }
+
+    /// Counts rows of a file as read.
+    pub(crate) fn count_read(&mut self, file: usize, rows: usize) {
+        if let Some(account) = self.account.files.get_mut(file) {
+            account.read += rows;
+        }
+    }
+
+    /// Rejects a row.
+    pub(crate) fn reject(&mut self, file: usize, line: u64, reason: RowError, text: String) {
+        if let Some(account) = self.account.files.get_mut(file) {
+            account.rejected += 1;
+            self.account.rejected.push(Rejected { file: account.file.clone(), line, reason, text });
+        }
+    }
+
+    /// A file's name.
+    pub(crate) fn file_name(&self, file: usize) -> &str {
+        self.account.files.get(file).map_or("", |account| account.file.as_str())
+    }
+
+    /// A file and line in words.
+    pub(crate) fn place_text(&self, file: usize, line: u64) -> String {
+        format!("{} line {line}", self.file_name(file))
+    }
+
+    /// Counts a row that is kept, with its flags.
+    pub(crate) fn count_kept(&mut self, file: usize, flags: Flags) {
+        if let Some(account) = self.account.files.get_mut(file) {
+            *(if flags.is_empty() { &mut account.kept } else { &mut account.flagged }) += 1;
+        }
+        for name in flags.names() {
+            *self.flag_counts.entry((file, name)).or_default() += 1;
+        }
+    }
+
+    /// The finished account.
+    ///
+    /// # Errors
+    /// [`Error::Numeric`] when a row that was read was neither kept nor flagged nor rejected.
+    pub(crate) fn finish_account(&mut self) -> Result<RowAccount> {
+        let mut account = std::mem::take(&mut self.account);
+        for ((file, reason), rows) in std::mem::take(&mut self.flag_counts) {
+            account.flagged.extend(account.files.get(file).map(|FileAccount { file, table, .. }| ReasonCount {
+                file: file.clone(),
+                table: table.clone(),
+                reason: reason.to_owned(),
+                rows,
+            }));
+        }
+        let place: HashMap<&str, usize> = account.files.iter().enumerate().map(|(i, f)| (f.file.as_str(), i)).collect();
+        account.rejected.sort_by_cached_key(|row| (place.get(row.file.as_str()).copied(), row.line));
+        if account.adds_up() {
+            Ok(account)
+        } else {
+            Err(Error::numeric("accounting for every row", format!("the counts differ:\n{account}")))
+        }
+    }
+
+    /// Notes something about a column or a setting, once a file: rows often repeat it, and their flags count them.
+    pub(crate) fn remark(&mut self, file: usize, line: Option<u64>, about: &'static str, text: String) {
+        if let Some(account) = self.account.files.get(file)
+            && self.remarked.insert((file, about))
+        {
+            self.account.remarks.push(Remark { file: account.file.clone(), line, text });
+        }
+    }
+}

@@ -1,0 +1,213 @@
+//! Which files of a folder belong to which table.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use crate::error::{Error, Place, Result};
+
+use super::account::Remark;
+use super::mapping::{Mapping, SeasonMap};
+use super::mapping_file::{SEASON_TOML, read_season_map};
+use super::names::{guess, list};
+use super::table::Table;
+
+/// How a file is stored.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Storage {
+    Csv,
+    Ndjson,
+    Parquet,
+}
+
+/// A file of the season.
+#[derive(Debug, Clone)]
+pub(crate) struct SourceFile {
+    pub(crate) path: PathBuf,
+    /// Its name relative to the season's folder, with `/`.
+    pub(crate) name: String,
+    pub(crate) storage: Storage,
+    pub(crate) gzip: bool,
+    /// The table; none when a single file's columns have to tell.
+    pub(crate) table: Option<Table>,
+    pub(crate) mapping: Mapping,
+}
+
+/// The files of a season.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Discovered {
+    pub(crate) files: Vec<SourceFile>,
+    pub(crate) unmatched: Vec<String>,
+    pub(crate) remarks: Vec<Remark>,
+}
+
+/// Beginnings of names, in lower case, that say by themselves that they are no data: passed over in silence.
+const NOT_DATA: [&str; 4] = ["readme", "license", "licence", "changelog"];
+/// Files and folders that go with a season and are never input: the truth of a simulated one, the origin of a
+/// converted one.
+const BESIDE: [&str; 3] = ["truth", "source", "source.md"];
+/// How deep folders are searched for files that season.toml may name.
+const DEPTH: usize = 6;
+/// Most files looked at: a folder with more is no season's.
+const MAX_FILES: usize = 200_000;
+
+/// The stem, storage and packing that a file's name tells, if it is one that is read.
+fn storage_of(name: &str) -> Option<(&str, Storage, bool)> {
+    let (rest, gzip) = name.strip_suffix(".gz").map_or((name, false), |rest| (rest, true));
+    let (stem, extension) = rest.rsplit_once('.')?;
+    match extension {
+        "csv" | "tsv" | "txt" => Some((stem, Storage::Csv, gzip)),
+        "ndjson" | "jsonl" => Some((stem, Storage::Ndjson, gzip)),
+        "parquet" if !gzip => Some((stem, Storage::Parquet, false)),
+        _ => None,
+    }
+}
+
+/// The files of the season at `path`: a folder, or a single file.
+pub(crate) fn discover(path: &Path) -> Result<Discovered> {
+    let meta = std::fs::metadata(path).map_err(|e| Error::io("opening", path, e))?;
+    if meta.is_file() { single(path) } else { folder(path) }
+}
+
+fn single(path: &Path) -> Result<Discovered> {
+    let name = path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
+    let map = read_season_map(path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new(".")))?;
+    let Some((stem, storage, gzip)) = storage_of(&name) else {
+        let wanted = "a folder, or a .csv, .csv.gz, .ndjson, .ndjson.gz or .parquet file";
+        return Err(Error::input(Place::file(&name), "a file of another kind", wanted));
+    };
+    let (table, mapping) = match rule_for(&map, &name) {
+        Some((table, mapping)) => (Some(table), mapping),
+        None => {
+            let table = Table::ALL
+                .into_iter()
+                .find(|t| stem.strip_prefix(t.name()).is_some_and(|rest| !rest.starts_with(char::is_alphanumeric)));
+            (table, Mapping::plain(map.zone.clone()))
+        }
+    };
+    let file = SourceFile { path: path.to_path_buf(), name, storage, gzip, table, mapping };
+    Ok(Discovered { files: vec![file], ..Discovered::default() })
+}
+
+fn rule_for(map: &SeasonMap, name: &str) -> Option<(Table, Mapping)> {
+    map.files.iter().find_map(|rule| Some((rule.table, rule.matching(name)?)))
+}
+
+fn folder(dir: &Path) -> Result<Discovered> {
+    let map = read_season_map(dir)?;
+    let mut names = Vec::new();
+    walk(dir, dir, "", 0, &mut names)?;
+    names.sort();
+    let mut found = Discovered::default();
+    // The files of each table that go by the table's own name, by what they would hold.
+    let mut own: BTreeMap<(Table, String), String> = BTreeMap::new();
+    for name in names {
+        if name == SEASON_TOML {
+            continue;
+        }
+        let Some((stem, storage, gzip)) = storage_of(&name) else {
+            found.unmatched.push(name);
+            continue;
+        };
+        let path = dir.join(&name);
+        if let Some((table, mapping)) = rule_for(&map, &name) {
+            found.files.push(SourceFile { path, name, storage, gzip, table: Some(table), mapping });
+            continue;
+        }
+        let table = match stem.split_once('/') {
+            None => Table::from_name(stem),
+            Some((folder, rest)) if !rest.contains('/') => Table::from_name(folder),
+            Some(_) => None,
+        };
+        let Some(table) = table else {
+            found.unmatched.push(name);
+            continue;
+        };
+        if let Some(other) = own.insert((table, stem.to_owned()), name.clone()) {
+            return Err(two_forms(table, &other, &name));
+        }
+        let mapping = Mapping::plain(map.zone.clone());
+        found.files.push(SourceFile { path, name, storage, gzip, table: Some(table), mapping });
+    }
+    for table in Table::ALL {
+        let of_table = |inside: bool| {
+            own.iter().find(|((t, stem), _)| *t == table && stem.contains('/') == inside).map(|(_, name)| name)
+        };
+        if let (Some(file), Some(inside)) = (of_table(false), of_table(true)) {
+            return Err(two_forms(table, file, inside));
+        }
+    }
+    for rule in map.files.iter().filter(|rule| !found.files.iter().any(|file| rule.matching(&file.name).is_some())) {
+        let text = format!("no file matches `{}`", rule.pattern);
+        found.remarks.push(Remark { file: SEASON_TOML.to_owned(), line: None, text });
+    }
+    found.unmatched = by_folder(found.unmatched);
+    if found.files.is_empty() {
+        return Err(nothing_found(dir, &found.unmatched));
+    }
+    Ok(found)
+}
+
+/// Names of files that are not read, those of one folder as one.
+fn by_folder(names: Vec<String>) -> Vec<String> {
+    let mut found: Vec<String> = Vec::new();
+    for name in names {
+        let name = name.split_once('/').map_or(name.clone(), |(folder, _)| format!("{folder}/"));
+        if found.last() != Some(&name) {
+            found.push(name);
+        }
+    }
+    found
+}
+
+fn two_forms(table: Table, one: &str, other: &str) -> Error {
+    let found = format!("the table {table} both in {one} and in {other}");
+    Error::input(Place::file(one), found, "one of them, as rows of both would count twice")
+}
+
+fn nothing_found(dir: &Path, unmatched: &[String]) -> Error {
+    let found = if unmatched.is_empty() {
+        "no file that could be a table".to_owned()
+    } else {
+        format!("only {}", list(unmatched))
+    };
+    let error = Error::input(
+        Place::file(dir),
+        found,
+        "readings.csv, references.csv, batches.csv and probes.csv (or .csv.gz, .ndjson, .ndjson.gz, .parquet, or folders \
+         of those names), or a season.toml that says which files are which",
+    );
+    let stems: Vec<&str> = unmatched.iter().filter_map(|name| Some(storage_of(name)?.0)).collect();
+    let near = Table::ALL.into_iter().find_map(|t| Some((t, guess(t.name(), &stems)?)));
+    match near {
+        Some((table, stem)) => error.with_hint(format!("is `{stem}` the table {table}?")),
+        None => error,
+    }
+}
+
+fn walk(root: &Path, dir: &Path, prefix: &str, depth: usize, names: &mut Vec<String>) -> Result<()> {
+    for entry in std::fs::read_dir(dir).map_err(|e| Error::io("reading the folder", dir, e))? {
+        let entry = entry.map_err(|e| Error::io("reading the folder", dir, e))?;
+        let name = entry.file_name().to_string_lossy().into_owned();
+        let lower = name.to_lowercase();
+        if name.starts_with('.')
+            || NOT_DATA.iter().any(|n| lower.starts_with(n))
+            || (depth == 0 && BESIDE.contains(&lower.as_str()))
+        {
+            continue;
+        }
+        let path = entry.path();
+        let full = format!("{prefix}{name}");
+        if path.is_dir() {
+            if depth < DEPTH {
+                walk(root, &path, &format!("{full}/"), depth + 1, names)?;
+            }
+        } else {
+            names.push(full);
+        }
+        if names.len() > MAX_FILES {
+            let found = format!("more than {MAX_FILES} files");
+            return Err(Error::input(Place::file(root), found, "the folder of one season"));
+        }
+    }
+    Ok(())
+}

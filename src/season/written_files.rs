@@ -1,0 +1,177 @@
+//! Writing a season so that reading it again gives the same season.
+
+use std::fs::{self, File};
+use std::io::{BufWriter, Write};
+use std::path::Path;
+
+use polars::prelude::ParquetWriter;
+
+use crate::error::{Error, Result};
+
+use super::Season;
+use super::flags::Flags;
+use super::frame::frame_of;
+use super::readings::Readings;
+use super::row_cells::TableRow;
+use super::table::Table;
+use super::value::CellValue;
+
+/// The form of a table's file.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum FileFormat {
+    /// Comma-separated text.
+    #[default]
+    Csv,
+    /// One JSON object a line.
+    Ndjson,
+    /// Parquet.
+    Parquet,
+}
+
+impl FileFormat {
+    const fn extension(self) -> &'static str {
+        match self {
+            Self::Csv => "csv",
+            Self::Ndjson => "ndjson",
+            Self::Parquet => "parquet",
+        }
+    }
+}
+
+/// Every ending that a table's file may have.
+const ENDINGS: [&str; 5] = ["csv", "csv.gz", "ndjson", "ndjson.gz", "parquet"];
+
+impl Season {
+    /// Writes the season into the folder `dir`, made where it is not there, one CSV file a table.
+    ///
+    /// Reading it again gives the same season, its account apart: rejected rows are not written, and neither is what
+    /// tidying filled in (a reading's batch, an SG computed from an uncorrected reading). Flags that only the first
+    /// files could show (late rows, clock changes) go into a column `flags`. The tables without rows among events and
+    /// plan are left out, and so are probes and readings when both are empty.
+    ///
+    /// # Errors
+    /// [`Error::Io`] when the system refuses; [`Error::Usage`] when `dir` holds one of the tables in another form.
+    pub fn write(&self, dir: impl AsRef<Path>) -> Result<()> {
+        self.write_as(dir, FileFormat::Csv)
+    }
+
+    /// Writes the season as [`Season::write`] does, in the given form.
+    ///
+    /// # Errors
+    /// As [`Season::write`].
+    pub fn write_as(&self, dir: impl AsRef<Path>, format: FileFormat) -> Result<()> {
+        let dir = dir.as_ref();
+        fs::create_dir_all(dir).map_err(|e| Error::io("making the folder", dir, e))?;
+        for table in Table::ALL {
+            let name = format!("{table}.{}", format.extension());
+            for other in ENDINGS.map(|ending| format!("{table}.{ending}")) {
+                if other != name && dir.join(&other).exists() {
+                    let found = dir.join(other);
+                    return Err(Error::Usage(format!(
+                        "writing {name} beside {} would give the table twice",
+                        found.display()
+                    )));
+                }
+            }
+            if self.is_left_out(table) {
+                continue;
+            }
+            let path = dir.join(name);
+            let out = BufWriter::new(File::create(&path).map_err(|e| Error::io("writing", &path, e))?);
+            let rows = self.written_rows(table);
+            match format {
+                FileFormat::Csv => write_csv(out, table, rows).map_err(|e| Error::io("writing", &path, e))?,
+                FileFormat::Ndjson => write_ndjson(out, table, rows).map_err(|e| Error::io("writing", &path, e))?,
+                FileFormat::Parquet => write_parquet(out, table, rows)?,
+            }
+        }
+        Ok(())
+    }
+
+    fn is_left_out(&self, table: Table) -> bool {
+        match table {
+            Table::Events => self.events.is_empty(),
+            Table::Plan => self.plan.is_empty(),
+            // An empty table of probes makes every probe unknown, no table makes none unknown.
+            Table::Readings | Table::Probes => {
+                let unknown = |r: &super::Reference| r.flags.intersects(Flags::UNKNOWN_PROBE);
+                self.readings.is_empty() && self.probes.is_empty() && !self.references.iter().any(unknown)
+            }
+            Table::References | Table::Batches => false,
+        }
+    }
+
+    fn written_rows(&self, table: Table) -> Box<dyn Iterator<Item = Vec<CellValue>> + '_> {
+        match table {
+            Table::Readings => Box::new((0..self.readings.len()).map(|row| self.readings.written_row(row))),
+            Table::References => Box::new(self.references.iter().map(TableRow::to_values)),
+            Table::Batches => Box::new(self.batches.iter().map(TableRow::to_values)),
+            Table::Probes => Box::new(self.probes.iter().map(TableRow::to_values)),
+            Table::Events => Box::new(self.events.iter().map(TableRow::to_values)),
+            Table::Plan => Box::new(self.plan.iter().map(TableRow::to_values)),
+        }
+    }
+}
+
+impl Readings {
+    /// The cells of a row in the order of the table's columns, with the batch only where it was given.
+    fn written_row(&self, row: usize) -> Vec<CellValue> {
+        let number = |column: &[f64]| column.get(row).copied().into();
+        let given = self.batch_given.get(row).copied().unwrap_or(false);
+        let reading = self.get(row);
+        vec![
+            self.at.get(row).copied().into(),
+            reading.map(|r| r.probe).into(),
+            number(&self.tilt_deg),
+            number(&self.temp_c),
+            reading.and_then(|r| r.batch).filter(|_| given).into(),
+            self.supply_v(row).into(),
+            self.flags.get(row).copied().unwrap_or_default().of_the_file().to_value(),
+        ]
+    }
+}
+
+/// The columns that hold anything, and those that every file must have.
+fn used_columns(table: Table, rows: &[Vec<CellValue>]) -> Vec<usize> {
+    let columns = table.columns().iter().enumerate();
+    let is_used = |i: usize| rows.iter().any(|row| row.get(i).is_some_and(|v| *v != CellValue::Empty));
+    // The gravity of references is no required column, as raw readings may stand for it; its name tells the table.
+    columns.filter(|(i, c)| c.required || c.name == "sg" || is_used(*i)).map(|(i, _)| i).collect()
+}
+
+fn write_csv(out: impl Write, table: Table, rows: impl Iterator<Item = Vec<CellValue>>) -> std::io::Result<()> {
+    let rows: Vec<Vec<CellValue>> = rows.collect();
+    let used = used_columns(table, &rows);
+    let mut writer = csv::WriterBuilder::new().from_writer(out);
+    writer.write_record(used.iter().filter_map(|i| table.columns().get(*i)).map(|c| c.name))?;
+    for row in &rows {
+        writer.write_record(used.iter().map(|i| row.get(*i).map(ToString::to_string).unwrap_or_default()))?;
+    }
+    writer.flush()
+}
+
+fn write_ndjson(mut out: impl Write, table: Table, rows: impl Iterator<Item = Vec<CellValue>>) -> std::io::Result<()> {
+    for row in rows {
+        let mut object = serde_json::Map::new();
+        for (column, value) in table.columns().iter().zip(row) {
+            match value {
+                CellValue::Empty => {}
+                CellValue::Number(number) => {
+                    object.insert(column.name.to_owned(), number.into());
+                }
+                CellValue::Text(_) | CellValue::Time(_) => {
+                    object.insert(column.name.to_owned(), value.to_string().into());
+                }
+            }
+        }
+        serde_json::to_writer(&mut out, &object)?;
+        out.write_all(b"\n")?;
+    }
+    out.flush()
+}
+
+fn write_parquet(out: impl Write, table: Table, rows: impl Iterator<Item = Vec<CellValue>>) -> Result<()> {
+    let rows: Vec<Vec<CellValue>> = rows.collect();
+    let mut frame = frame_of(table, &rows)?;
+    ParquetWriter::new(out).finish(&mut frame).map(|_| ()).map_err(|e| Error::frame(table.name(), e))
+}
