@@ -2,11 +2,12 @@
 
 use crate::error::Result;
 use crate::kinetics::Trait;
-use crate::strains::Strains;
+use crate::strains::{StrainContrast, Strains};
 
 use super::figure::Figure;
-use super::forest::{Row, forest};
-use super::palette::{AHEAD, CURVE, INK, LOOK, Mark};
+use super::forest::{ForestRow, forest};
+use super::palette::{AHEAD, CURVE, INK, Mark};
+use super::words::percent;
 
 const WIDTH: u32 = 360;
 
@@ -19,16 +20,17 @@ impl Strains {
         let mut panels = Vec::new();
         for which in self.traits() {
             let means: Vec<_> = self.means.iter().filter(|mean| mean.which == which).collect();
-            let rows: Vec<Row> = means
+            let rows: Vec<ForestRow> = means
                 .iter()
-                .map(|mean| Row::new(&format!("{} ({})", mean.strain, mean.n), &mean.mean, CURVE, Mark::Disc))
+                .map(|mean| ForestRow::new(&format!("{} ({})", mean.strain, mean.n), &mean.mean, CURVE, Mark::Disc))
                 .collect();
             panels.push(forest(which.title(), which.unit(), &rows, &[], WIDTH)?);
         }
         let alt = "Mean of each trait per strain with its interval, and how many batches it rests on.";
-        let level = self.means.iter().find_map(|mean| mean.mean.estimate()).map_or(0.0, |e| 100.0 * e.level);
+        let level =
+            self.means.iter().find_map(|mean| mean.mean.estimate()).map_or_else(String::new, |e| percent(e.level));
         let caption =
-            format!("In brackets: batches. Bars: {level:.0} % intervals of the mean over batches, each for itself.");
+            format!("In brackets: batches. Bars: {level} intervals of the mean over batches, each for itself.");
         Ok(Figure::new("The yeasts of the season", alt, panels).with_caption(caption))
     }
 
@@ -40,18 +42,20 @@ impl Strains {
         let mut panels = Vec::new();
         let mut shown = 0;
         for which in self.traits() {
-            let pairs: Vec<_> = self.contrasts.iter().filter(|pair| pair.which == which).collect();
+            let mut pairs: Vec<_> = self.contrasts.iter().filter(|pair| pair.which == which).collect();
             if pairs.is_empty() {
                 continue;
             }
-            let rows: Vec<Row> = pairs
+            let size = |pair: &StrainContrast| pair.difference.value().unwrap_or(f64::NEG_INFINITY);
+            pairs.sort_by(|a, b| size(b).total_cmp(&size(a)));
+            let rows: Vec<ForestRow> = pairs
                 .iter()
                 .map(|pair| {
                     let name = format!("{} \u{2212} {}", pair.a, pair.b);
                     match pair.difference.estimate() {
-                        Some(e) if e.lower > 0.0 => Row::new(&name, &pair.difference, AHEAD, Mark::Triangle),
-                        Some(e) if e.upper < 0.0 => Row::new(&name, &pair.difference, LOOK, Mark::Diamond),
-                        _ => Row::new(&name, &pair.difference, INK, Mark::Ring),
+                        Some(e) if e.lower > 0.0 => ForestRow::new(&name, &pair.difference, AHEAD, Mark::Triangle),
+                        Some(e) if e.upper < 0.0 => ForestRow::new(&name, &pair.difference, CURVE, Mark::Diamond),
+                        _ => ForestRow::new(&name, &pair.difference, INK, Mark::Ring),
                     }
                 })
                 .collect();
@@ -63,9 +67,9 @@ impl Strains {
             self.contrasts.len()
         );
         Ok(Figure::new("Differences between yeasts", alt, panels).with_caption(format!(
-            "Bars: {:.0} % intervals that hold for all pairs of one trait at once. Triangle: first above second. Diamond: \
+            "Bars: {} intervals that hold for all pairs of one trait at once. Triangle: first above second. Diamond: \
              first below second. Ring: no difference shown, which is not the same as no difference.",
-            100.0 * self.contrast_level
+            percent(self.contrast_level)
         )))
     }
 

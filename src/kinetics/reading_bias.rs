@@ -10,7 +10,7 @@ impl KineticsSettings {
     /// The bias of each reading of these batches by gas and foam, as (row of the readings, SD in SG): the priors of the
     /// delay by gas, times the rate of fall, and of the bias by foam, times the memory of the relative rate. Readings of
     /// batches without a curve have none.
-    pub fn misreading_sds(&self, fits: &[BatchFit], series: &[GravitySeries]) -> Vec<(usize, f64)> {
+    pub fn bias_sds(&self, fits: &[BatchFit], series: &[GravitySeries]) -> Vec<(usize, f64)> {
         let delay_h = self.bubble_delay_h.hypot(self.bubble_delay_sd_h);
         let foam_sg = self.foam_sg.hypot(self.foam_sd_sg);
         let mut found = Vec::new();

@@ -30,7 +30,7 @@ impl Settings {
     /// # let simulated = SimulateSettings { batches: 1, probes: 1, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?;
     /// # let season = simulated.season;
     /// let study = Settings::default().study(&season)?;
-    /// println!("{study}");
+    /// println!("{}", Summary::of(&study));
     /// # Ok(())
     /// # }
     /// ```
@@ -64,7 +64,7 @@ impl Settings {
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
         let (forecasts, backtest) = self.forecast(&season, &kinetics, &known, asked)?;
         let fits = kinetics.done().map(|kinetics| kinetics.batches.as_slice()).unwrap_or_default();
-        let process_sd = self.kinetics.misreading_sds(fits, &series);
+        let process_sd = self.kinetics.bias_sds(fits, &series);
         let flags = fits.iter().flat_map(|fit| fit.flags.iter().copied()).collect();
         let layers = GravityLayers { process_sd, flags, ..layers };
         let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
