@@ -101,11 +101,14 @@ fn root(known: &KnownErrors) -> Result<DMatrix<f64>> {
     if !square || !numbers.all(|number| number.is_finite()) {
         return Err(Error::numeric("reading the known errors of the probes", "they are no mean and covariance"));
     }
-    let parts = DMatrix::from_fn(n, n, |i, j| covariance[i][j]).symmetric_eigen();
+    let apart = DMatrix::identity(n, n) * (APART_SG * APART_SG);
+    let given = DMatrix::from_fn(n, n, |i, j| covariance[i][j]);
+    if let Some(factor) = Cholesky::new(&given + &apart) {
+        return Ok(factor.l());
+    }
+    let parts = given.symmetric_eigen();
     let values = DMatrix::from_diagonal(&parts.eigenvalues.map(|value| value.max(0.0)));
-    let mut clipped = &parts.eigenvectors * values * parts.eigenvectors.transpose();
-    (0..n).for_each(|i| clipped[(i, i)] += APART_SG * APART_SG);
-    let factor = Cholesky::new(clipped);
+    let factor = Cholesky::new(&parts.eigenvectors * values * parts.eigenvectors.transpose() + apart);
     factor.map(|factor| factor.l()).ok_or_else(|| Error::numeric("reading the known errors of the probes", "no root"))
 }
 
