@@ -31,7 +31,7 @@ const MOST_POINTS: f64 = 90.0;
 
 /// A batch's gravities made ready, with its error model.
 #[derive(Debug, Clone)]
-pub(super) struct RunningBatch {
+pub(super) struct BatchAsKnown {
     points: Vec<BatchPoint>,
     nuisances: Vec<Nuisance>,
     share: f64,
@@ -60,7 +60,7 @@ pub(super) struct Posterior {
     pub ln_evidence: f64,
 }
 
-impl RunningBatch {
+impl BatchAsKnown {
     /// # Errors
     /// [`Error::NotEstimable`] when there is no gravity at all.
     pub fn new(series: &GravitySeries, settings: &KineticsSettings, error_model: (f64, f64, f64)) -> Result<Self> {
@@ -112,7 +112,7 @@ impl RunningBatch {
     }
 
     /// Robust weights, the relative rate and the effect of foam at a fit.
-    fn weigh(&mut self, about: &AboutPrior<'_>, found: &Minimum) -> Result<()> {
+    fn weigh(&mut self, about: &AboutPrior<'_>, found: &MostProbable) -> Result<()> {
         // What foam adds is not known yet.
         let residual = self.likelihood().residuals(about, &found.values)?;
         self.relative_rate = self.likelihood().relative_rate(&about.curve(&found.values)?.curve);
@@ -125,7 +125,7 @@ impl RunningBatch {
         BatchLikelihood { points: &self.points, nuisances: &self.nuisances, share: self.share, foam: &self.foam }
     }
 
-    fn minimise(&self, about: &AboutPrior<'_>, limited: bool, start: Option<&[f64]>) -> Result<Minimum> {
+    fn minimise(&self, about: &AboutPrior<'_>, limited: bool, start: Option<&[f64]>) -> Result<MostProbable> {
         let likelihood = self.likelihood();
         let whitener = likelihood.whitener(&self.relative_rate, &self.errors)?;
         let mut means = vec![self.original_sg];
@@ -147,7 +147,7 @@ impl RunningBatch {
         let sd = |i: usize| if i == 0 { ORIGINAL_SD_SG } else { 1.0 };
         let pulls: f64 = values.iter().zip(&means).enumerate().map(|(i, (z, mean))| ((z - mean) / sd(i)).powi(2)).sum();
         let covariance = DMatrix::from_fn(values.len(), values.len(), |i, j| fit.covariance[[i, j]]);
-        Ok(Minimum { values, covariance, target: fit.sum_of_squares + pulls })
+        Ok(MostProbable { values, covariance, target: fit.sum_of_squares + pulls })
     }
 }
 
@@ -198,7 +198,7 @@ impl Coordinates for AboutPrior<'_> {
 
 impl AboutPrior<'_> {
     /// From the minimum to the posterior in standardised coordinates, nuisance effects integrated out.
-    fn laplace(&self, found: Minimum) -> Result<Posterior> {
+    fn laplace(&self, found: MostProbable) -> Result<Posterior> {
         let ln_det = match found.covariance.clone().cholesky() {
             Some(l) => l.l_dirty().diagonal().iter().map(|d| 2.0 * d.ln()).sum::<f64>(),
             None => return Err(Error::numeric("a forecast", "the curvature at the most probable curve is singular")),
@@ -218,7 +218,7 @@ impl AboutPrior<'_> {
 
 /// The minimum: gravity at pitching, coordinates relative to the prior, nuisance effects.
 #[derive(Debug)]
-struct Minimum {
+struct MostProbable {
     values: Vec<f64>,
     covariance: DMatrix<f64>,
     target: f64,
