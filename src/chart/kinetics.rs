@@ -6,7 +6,7 @@ use crate::error::Result;
 use crate::fit::Finding;
 use crate::forecast::{Forecast, Quantiles};
 use crate::gravity::GravitySeries;
-use crate::kinetics::{BatchFit, Kinetics, Point, Source, Trait};
+use crate::kinetics::{BatchFit, BatchPoint, Kinetics, PointSource, Trait};
 use crate::season::Flags;
 use crate::units::HOURS_PER_DAY;
 
@@ -122,7 +122,7 @@ impl BatchFit {
                     }
                 }
                 None => {
-                    let of_probe = self.points.iter().filter(|p| p.source == Source::Probe(i));
+                    let of_probe = self.points.iter().filter(|p| p.source == PointSource::Probe(i));
                     thin::medians(of_probe.map(|p| (p.hours / HOURS_PER_DAY, p.sg)), bins)
                 }
             };
@@ -206,7 +206,7 @@ impl BatchFit {
                 original.into_iter().chain(series.samples.iter().map(|s| (s.hours, s.sg, s.sd))).collect()
             }
             None => {
-                let sample = |p: &&Point| matches!(p.source, Source::Sample(_));
+                let sample = |p: &&BatchPoint| matches!(p.source, PointSource::Sample(_));
                 self.points.iter().filter(sample).map(|p| (p.hours, p.sg, p.own_sd)).collect()
             }
         }

@@ -2,7 +2,7 @@
 
 use crate::error::Result;
 use crate::fit::quantile::normal_two_sided;
-use crate::kinetics::{BatchFit, Source};
+use crate::kinetics::{BatchFit, PointSource};
 use crate::units::HOURS_PER_DAY;
 
 use super::axis::Axis;
@@ -41,9 +41,9 @@ impl BatchFit {
             for (point, residual) in &rows {
                 let at = (point.hours / HOURS_PER_DAY, 1e3 * **residual);
                 match point.source {
-                    Source::Sample(_) => plot.mark(at.0, at.1, Mark::Diamond, REFERENCE, 6.0)?,
-                    Source::Probe(_) if point.weight < LITTLE => plot.mark(at.0, at.1, Mark::Cross, INK, 5.0)?,
-                    Source::Probe(_) => outside += plot.dots([at], INK, 1.6, 0.6)?,
+                    PointSource::Sample(_) => plot.mark(at.0, at.1, Mark::Diamond, REFERENCE, 6.0)?,
+                    PointSource::Probe(_) if point.weight < LITTLE => plot.mark(at.0, at.1, Mark::Cross, INK, 5.0)?,
+                    PointSource::Probe(_) => outside += plot.dots([at], INK, 1.6, 0.6)?,
                 }
             }
             Ok(())

@@ -16,7 +16,7 @@ use crate::units::Instant;
 
 use super::coordinates::DIMS;
 use super::known::KnownSeries;
-use super::posterior::RunningBatch;
+use super::posterior::BatchAsKnown;
 
 /// Hours between looks at a batch.
 const GRID_H: f64 = 48.0;
@@ -79,7 +79,7 @@ impl<'a> Archive<'a> {
 
     fn information(&self, batch: &Batch, as_of: Instant) -> Result<Option<Information>> {
         let Some(series) = self.source.series(batch, as_of)? else { return Ok(None) };
-        let posterior = RunningBatch::new(&series, self.settings, self.error_model(as_of))?
+        let posterior = BatchAsKnown::new(&series, self.settings, self.error_model(as_of))?
             .posterior(&PopulationPrior::base(DIMS), true)?;
         let covariance = posterior.covariance.view((1, 1), (DIMS, DIMS)).clone_owned();
         Ok(Information::new(&batch.strain, &posterior.mean.rows(1, DIMS).clone_owned(), covariance, &[1.0; DIMS]))

@@ -16,7 +16,7 @@ use crate::kinetics::nuisance::{Nuisance, nuisances};
 use crate::kinetics::population::PopulationPrior;
 use crate::kinetics::probe_bias::foam;
 use crate::kinetics::robust_weights::weigh;
-use crate::kinetics::{KineticsSettings, PARAMETERS, Point, Source};
+use crate::kinetics::{BatchPoint, KineticsSettings, PARAMETERS, PointSource};
 
 use super::coordinates::{DELAY, DIMS, FOAM, base, chain, curve, ln_pace, plain};
 
@@ -31,8 +31,8 @@ const MOST_POINTS: f64 = 90.0;
 
 /// A batch's gravities made ready, with its error model.
 #[derive(Debug, Clone)]
-pub(super) struct RunningBatch {
-    points: Vec<Point>,
+pub(super) struct BatchAsKnown {
+    points: Vec<BatchPoint>,
     nuisances: Vec<Nuisance>,
     share: f64,
     errors: ErrorModel,
@@ -60,7 +60,7 @@ pub(super) struct Posterior {
     pub ln_evidence: f64,
 }
 
-impl RunningBatch {
+impl BatchAsKnown {
     /// # Errors
     /// [`Error::NotEstimable`] when there is no gravity at all.
     pub fn new(series: &GravitySeries, settings: &KineticsSettings, error_model: (f64, f64, f64)) -> Result<Self> {
@@ -112,7 +112,7 @@ impl RunningBatch {
     }
 
     /// Robust weights, the relative rate and the effect of foam at a fit.
-    fn weigh(&mut self, about: &AboutPrior<'_>, found: &Minimum) -> Result<()> {
+    fn weigh(&mut self, about: &AboutPrior<'_>, found: &MostProbable) -> Result<()> {
         // What foam adds is not known yet.
         let residual = self.likelihood().residuals(about, &found.values)?;
         self.relative_rate = self.likelihood().relative_rate(&about.curve(&found.values)?.curve);
@@ -125,7 +125,7 @@ impl RunningBatch {
         BatchLikelihood { points: &self.points, nuisances: &self.nuisances, share: self.share, foam: &self.foam }
     }
 
-    fn minimise(&self, about: &AboutPrior<'_>, limited: bool, start: Option<&[f64]>) -> Result<Minimum> {
+    fn minimise(&self, about: &AboutPrior<'_>, limited: bool, start: Option<&[f64]>) -> Result<MostProbable> {
         let likelihood = self.likelihood();
         let whitener = likelihood.whitener(&self.relative_rate, &self.errors)?;
         let mut means = vec![self.original_sg];
@@ -147,7 +147,7 @@ impl RunningBatch {
         let sd = |i: usize| if i == 0 { ORIGINAL_SD_SG } else { 1.0 };
         let pulls: f64 = values.iter().zip(&means).enumerate().map(|(i, (z, mean))| ((z - mean) / sd(i)).powi(2)).sum();
         let covariance = DMatrix::from_fn(values.len(), values.len(), |i, j| fit.covariance[[i, j]]);
-        Ok(Minimum { values, covariance, target: fit.sum_of_squares + pulls })
+        Ok(MostProbable { values, covariance, target: fit.sum_of_squares + pulls })
     }
 }
 
@@ -198,7 +198,7 @@ impl Coordinates for AboutPrior<'_> {
 
 impl AboutPrior<'_> {
     /// From the minimum to the posterior in standardised coordinates, nuisance effects integrated out.
-    fn laplace(&self, found: Minimum) -> Result<Posterior> {
+    fn laplace(&self, found: MostProbable) -> Result<Posterior> {
         let ln_det = match found.covariance.clone().cholesky() {
             Some(l) => l.l_dirty().diagonal().iter().map(|d| 2.0 * d.ln()).sum::<f64>(),
             None => return Err(Error::numeric("a forecast", "the curvature at the most probable curve is singular")),
@@ -218,7 +218,7 @@ impl AboutPrior<'_> {
 
 /// The minimum: gravity at pitching, coordinates relative to the prior, nuisance effects.
 #[derive(Debug)]
-struct Minimum {
+struct MostProbable {
     values: Vec<f64>,
     covariance: DMatrix<f64>,
     target: f64,
@@ -226,8 +226,8 @@ struct Minimum {
 
 /// Factor on the stated variance of the readings, from second differences of neighbouring points of one probe, robustly:
 /// a curve that is straight over three points cancels.
-fn factor(points: &[Point]) -> f64 {
-    let readings: Vec<&Point> = points.iter().filter(|p| matches!(p.source, Source::Probe(_))).collect();
+fn factor(points: &[BatchPoint]) -> f64 {
+    let readings: Vec<&BatchPoint> = points.iter().filter(|p| matches!(p.source, PointSource::Probe(_))).collect();
     let mut squares: Vec<f64> = readings
         .windows(3)
         .filter(|w| w[0].source == w[1].source && w[1].source == w[2].source)

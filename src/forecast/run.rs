@@ -15,7 +15,7 @@ use super::coordinates::{attenuation, base, worth};
 use super::draws::{Draws, draw, quantiles, stream};
 use super::known::KnownSeries;
 use super::learned::{ScoredForecast, learned_scale};
-use super::posterior::{NO_GRAVITY, Posterior, RunningBatch};
+use super::posterior::{BatchAsKnown, NO_GRAVITY, Posterior};
 use super::result::{Forecast, Forecasts, Quantiles};
 use super::settings::ForecastSettings;
 use super::stuck;
@@ -102,7 +102,7 @@ impl Forecaster<'_> {
     }
 
     fn draw_from(&self, index: usize, batch: &Batch, as_of: Instant, series: GravitySeries) -> Result<FromDraws> {
-        let mut own = RunningBatch::new(&series, &self.kinetics.settings, self.archive.error_model(as_of))?;
+        let mut own = BatchAsKnown::new(&series, &self.kinetics.settings, self.archive.error_model(as_of))?;
         let fleet = Population::new(&self.archive.known(as_of, index), &worth());
         let settings = &self.kinetics.settings;
         let elapsed_h = as_of.hours_since(batch.pitched_at);
@@ -219,7 +219,7 @@ impl ForecastDraft {
 }
 
 /// The posteriors of a batch that does not stick and of one that does, with their probabilities.
-fn mixture(own: &mut RunningBatch, prior: &PopulationPrior) -> Result<Vec<(f64, Posterior)>> {
+fn mixture(own: &mut BatchAsKnown, prior: &PopulationPrior) -> Result<Vec<(f64, Posterior)>> {
     let plain = own.posterior(prior, true)?;
     let mut sticking = prior.clone();
     sticking.mean[0] -= STUCK_ATTENUATION.0 / base(0).1;

@@ -3,7 +3,7 @@
 use crate::error::{Error, Result};
 use crate::fit::{Estimate, quantile};
 
-use super::batch_fit::{BatchFit, FittedCurve};
+use super::batch_fit::{BatchFit, FittedFermentation};
 use super::curve::PARAMETERS;
 
 impl BatchFit {
@@ -30,7 +30,7 @@ impl BatchFit {
         self.bands(hours, level, more, "delta and a reading's error")
     }
 
-    fn curve_of(&self) -> Result<&FittedCurve> {
+    fn curve_of(&self) -> Result<&FittedFermentation> {
         self.fitted.as_ref().ok_or_else(|| Error::not_estimable("a band", format!("no curve: {}", self.why)))
     }
 

@@ -5,11 +5,11 @@ use crate::fit::whiteness::Whiteness;
 use crate::season::Flags;
 use crate::units::Instant;
 
-use super::candidate::Candidate;
+use super::candidate::CandidateFit;
 use super::clock::Clock;
 use super::curve::{GravityCurve, PARAMETERS};
 use super::error_model::ErrorModel;
-use super::point::Point;
+use super::point::BatchPoint;
 use super::probe_bias::FITTED;
 use super::settings::KineticsSettings;
 use super::status::Status;
@@ -40,26 +40,26 @@ pub struct ProbeStep {
 
 /// The fitted curve with what its errors need.
 #[derive(Debug, Clone, PartialEq)]
-pub struct FittedCurve {
+pub struct FittedFermentation {
     /// The curve, times on its clock.
-    pub curve: GravityCurve,
+    pub(crate) curve: GravityCurve,
     /// The clock.
     pub clock: Clock,
     /// Covariance of the parameters in the order of [`GravityCurve::to_vector`]; zero for a held one.
-    pub covariance: [[f64; PARAMETERS]; PARAMETERS],
+    pub(crate) covariance: [[f64; PARAMETERS]; PARAMETERS],
     /// Delay by gas, hours, and bias by foam, SG.
     pub(crate) bias: [f64; 2],
     /// Covariance of the parameters with these two at the end.
     pub(crate) joint: [[f64; FITTED]; FITTED],
     /// Degrees of freedom of the intervals.
-    pub df: f64,
+    pub(crate) df: f64,
     /// The error model.
-    pub errors: ErrorModel,
+    pub(crate) errors: ErrorModel,
 }
 
-impl FittedCurve {
+impl FittedFermentation {
     /// The curve in hours from pitching, made ready for many evaluations.
-    pub fn timed(&self) -> Timed<'_> {
+    pub(crate) fn timed(&self) -> Timed<'_> {
         Timed::new(&self.curve, &self.clock)
     }
 }
@@ -93,9 +93,9 @@ pub struct BatchFit {
     /// When the yeast went in.
     pub pitched_at: Instant,
     /// The curve; none where the data are too few.
-    pub fitted: Option<FittedCurve>,
+    pub fitted: Option<FittedFermentation>,
     /// The findings in the order of [`Trait::ALL`].
-    pub traits: Vec<Finding>,
+    pub traits: [Finding; Trait::ALL.len()],
     /// Lag, middle and rate at the reference temperature.
     pub at_reference: AtReference,
     /// How far it has come.
@@ -113,7 +113,7 @@ pub struct BatchFit {
     /// Whether waves are left in the residuals when the error model is taken off.
     pub whiteness: Option<Whiteness>,
     /// All candidate curves, where they were asked for.
-    pub candidates: Vec<Candidate>,
+    pub candidates: Vec<CandidateFit>,
     /// By how much gas delays what the probes show, hours.
     pub bubble_delay_h: Finding,
     /// Bias of the probes by foam where most of it sits, SG.
@@ -125,7 +125,7 @@ pub struct BatchFit {
     /// Their lasting shifts within the batch: at what was done to it, and where the study of drift knows of one.
     pub steps: Vec<ProbeStep>,
     /// What was fitted.
-    pub points: Vec<Point>,
+    pub points: Vec<BatchPoint>,
     /// What the curve, the probes' offsets and bias leave of each point, SG.
     pub residuals_sg: Vec<f64>,
     /// The same with the error model taken off: independent, of unit variance, if the model is right.
@@ -147,8 +147,7 @@ pub struct BatchFit {
 impl BatchFit {
     /// What was found about a trait.
     pub fn finding(&self, which: Trait) -> &Finding {
-        const NONE: &Finding = &Finding::NotEstimable { why: String::new() };
-        self.traits.get(which as usize).unwrap_or(NONE)
+        &self.traits[which as usize]
     }
 
     /// The name of the fitted curve.

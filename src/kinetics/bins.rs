@@ -9,7 +9,7 @@ use crate::season::Flags;
 
 use super::clock::Clock;
 use super::median::median;
-use super::point::{Point, Source};
+use super::point::{BatchPoint, PointSource};
 use super::second_batch::{Rise, rise};
 use super::settings::KineticsSettings;
 use super::thermal_time::usable_until_h;
@@ -24,13 +24,13 @@ const NEIGHBOURS: usize = 6;
 /// The points of one batch, in order of time, and what was left out.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct BinnedSeries {
-    pub points: Vec<Point>,
+    pub points: Vec<BatchPoint>,
     /// Entries of the series that each point was made of; none for a sample.
     pub members: Vec<Vec<usize>>,
     /// Readings and samples behind the points.
     pub n: usize,
     pub flags: Vec<(usize, Flags)>,
-    /// Instruments of the samples, in the order of [`Source::Sample`].
+    /// Instruments of the samples, in the order of [`PointSource::Sample`].
     pub instruments: Vec<Option<String>>,
     /// What was left out for reasons that its reader should know, in words.
     pub notes: Vec<String>,
@@ -42,7 +42,7 @@ pub(crate) fn bins(series: &GravitySeries, settings: &KineticsSettings, most: f6
     let mut binned = BinnedSeries::default();
     let until = usable_until_h(series);
     let mut rises: Vec<Option<f64>> = Vec::new();
-    let usable: Vec<Vec<(usize, Point)>> = (0..series.probes.len())
+    let usable: Vec<Vec<(usize, BatchPoint)>> = (0..series.probes.len())
         .map(|probe| {
             let mut used = binned.usable(series, probe as u32, until);
             let rise = rise(&used.iter().map(|(_, point)| *point).collect::<Vec<_>>());
@@ -58,7 +58,7 @@ pub(crate) fn bins(series: &GravitySeries, settings: &KineticsSettings, most: f6
         .collect();
     let last_h = usable.iter().filter_map(|used| used.last()).map(|(_, point)| point.hours).fold(0.0, f64::max);
     let width = settings.bin_h.max(last_h / most);
-    let mut found: Vec<(Point, Vec<usize>)> = Vec::new();
+    let mut found: Vec<(BatchPoint, Vec<usize>)> = Vec::new();
     for (probe, used) in usable.into_iter().enumerate() {
         let outlying: Vec<bool> = split(&used, series).flat_map(outlying).collect();
         for (&(i, _), _) in used.iter().zip(&outlying).filter(|(_, outlying)| **outlying) {
@@ -67,7 +67,7 @@ pub(crate) fn bins(series: &GravitySeries, settings: &KineticsSettings, most: f6
         binned.n += used.len();
         let good: Vec<_> = used.iter().zip(&outlying).filter(|(_, out)| !**out).map(|(used, _)| *used).collect();
         for part in split(&good, series) {
-            add_bins(part, width, Source::Probe(probe), &mut found);
+            add_bins(part, width, PointSource::Probe(probe), &mut found);
         }
     }
     // Where every probe shows another batch, the samples from then on are of that too.
@@ -80,21 +80,24 @@ pub(crate) fn bins(series: &GravitySeries, settings: &KineticsSettings, most: f6
 
 /// The readings of one probe before, between and after what was done to the batch: a step there makes no outliers and is in
 /// no bin.
-fn split<'a>(readings: &'a [(usize, Point)], series: &GravitySeries) -> impl Iterator<Item = &'a [(usize, Point)]> {
-    let passed = |point: &Point| series.disturbed.partition_point(|of| of.hours <= point.hours);
+fn split<'a>(
+    readings: &'a [(usize, BatchPoint)],
+    series: &GravitySeries,
+) -> impl Iterator<Item = &'a [(usize, BatchPoint)]> {
+    let passed = |point: &BatchPoint| series.disturbed.partition_point(|of| of.hours <= point.hours);
     readings.chunk_by(move |(_, a), (_, b)| passed(a) == passed(b))
 }
 
-fn reading(series: &GravitySeries, i: usize) -> Option<Point> {
+fn reading(series: &GravitySeries, i: usize) -> Option<BatchPoint> {
     let hours = *series.hours.get(i)?;
-    let point = Point {
+    let point = BatchPoint {
         hours,
         clock_h: hours,
         pace: 1.0,
         sg: *series.sg.get(i)?,
         own_sd: *series.own_sd.get(i)?,
         shared_sd: *series.shared_sd.get(i)?,
-        source: Source::Probe(0),
+        source: PointSource::Probe(0),
         weight: 1.0,
     };
     let finite = point.sg.is_finite() && point.own_sd.is_finite() && point.shared_sd.is_finite();
@@ -103,7 +106,7 @@ fn reading(series: &GravitySeries, i: usize) -> Option<Point> {
 
 impl BinnedSeries {
     /// The readings of one probe that show fermentation; the others are flagged.
-    fn usable(&mut self, series: &GravitySeries, probe: u32, until: f64) -> Vec<(usize, Point)> {
+    fn usable(&mut self, series: &GravitySeries, probe: u32, until: f64) -> Vec<(usize, BatchPoint)> {
         let mut used = Vec::new();
         for (i, &hours) in series.hours.iter().enumerate() {
             if series.probe.get(i) != Some(&probe) {
@@ -153,24 +156,24 @@ impl BinnedSeries {
         }
     }
 
-    fn add_samples(&mut self, series: &GravitySeries, until: f64, found: &mut Vec<(Point, Vec<usize>)>) {
+    fn add_samples(&mut self, series: &GravitySeries, until: f64, found: &mut Vec<(BatchPoint, Vec<usize>)>) {
         if let Some((sg, sd)) = series.original_sg.filter(|(sg, sd)| sg.is_finite() && *sd > 0.0) {
             // The instrument of the measured original gravity is not written down: it stands by itself.
             found.push((self.sample(0.0, sg, sd, None), Vec::new()));
         }
         // Samples alone: two batches under one name show in them.
         let alone = series.hours.is_empty();
-        let of = |sample: &SeriesSample| Point {
+        let of = |sample: &SeriesSample| BatchPoint {
             hours: sample.hours,
             clock_h: sample.hours,
             pace: 1.0,
             sg: sample.sg,
             own_sd: sample.sd,
             shared_sd: 0.0,
-            source: Source::Sample(0),
+            source: PointSource::Sample(0),
             weight: 1.0,
         };
-        let samples: Vec<Point> = series.samples.iter().map(of).filter(|p| p.sg.is_finite()).collect();
+        let samples: Vec<BatchPoint> = series.samples.iter().map(of).filter(|p| p.sg.is_finite()).collect();
         let rise = rise(&samples).filter(|_| alone);
         if let Some(rise) = &rise {
             self.note(series, rise, "samples");
@@ -187,20 +190,20 @@ impl BinnedSeries {
         }
     }
 
-    fn sample(&mut self, hours: f64, sg: f64, sd: f64, instrument: Option<&String>) -> Point {
+    fn sample(&mut self, hours: f64, sg: f64, sd: f64, instrument: Option<&String>) -> BatchPoint {
         let known = instrument.and_then(|name| self.instruments.iter().position(|i| i.as_ref() == Some(name)));
         let index = known.unwrap_or_else(|| {
             self.instruments.push(instrument.cloned());
             self.instruments.len() - 1
         });
         self.n += 1;
-        let source = Source::Sample(index);
-        Point { hours, clock_h: hours, pace: 1.0, sg, own_sd: sd, shared_sd: 0.0, source, weight: 1.0 }
+        let source = PointSource::Sample(index);
+        BatchPoint { hours, clock_h: hours, pace: 1.0, sg, own_sd: sd, shared_sd: 0.0, source, weight: 1.0 }
     }
 }
 
 /// Which readings stand far from the running median of their neighbours: foam, knocks, a probe held by a bubble.
-fn outlying(readings: &[(usize, Point)]) -> Vec<bool> {
+fn outlying(readings: &[(usize, BatchPoint)]) -> Vec<bool> {
     let sg: Vec<f64> = readings.iter().map(|(_, point)| point.sg).collect();
     let hours: Vec<f64> = readings.iter().map(|(_, point)| point.hours).collect();
     let off: Vec<f64> = (0..sg.len()).map(|i| local_departure(&hours, &sg, i)).collect();
@@ -229,11 +232,17 @@ fn local_departure(hours: &[f64], sg: &[f64], i: usize) -> f64 {
 }
 
 /// Means of neighbouring readings: bins of `width` hours, or every reading by itself where it is 0.
-fn add_bins(readings: &[(usize, Point)], width: f64, source: Source, found: &mut Vec<(Point, Vec<usize>)>) {
-    let index = |point: &Point| if width > 0.0 { (point.hours / width).floor() } else { point.hours };
+fn add_bins(
+    readings: &[(usize, BatchPoint)],
+    width: f64,
+    source: PointSource,
+    found: &mut Vec<(BatchPoint, Vec<usize>)>,
+) {
+    let index = |point: &BatchPoint| if width > 0.0 { (point.hours / width).floor() } else { point.hours };
     for group in readings.chunk_by(|(_, a), (_, b)| index(a).total_cmp(&index(b)).is_eq()) {
-        let mean = |value: fn(&Point) -> f64| group.iter().map(|(_, p)| value(p)).sum::<f64>() / group.len() as f64;
-        let point = Point {
+        let mean =
+            |value: fn(&BatchPoint) -> f64| group.iter().map(|(_, p)| value(p)).sum::<f64>() / group.len() as f64;
+        let point = BatchPoint {
             hours: mean(|p| p.hours),
             clock_h: mean(|p| p.hours),
             pace: 1.0,

@@ -4,7 +4,7 @@ use super::curve::FermentationCurve;
 
 /// One curve on one batch.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Candidate {
+pub struct CandidateFit {
     /// The curve.
     pub curve: FermentationCurve,
     /// Points it was fitted to.

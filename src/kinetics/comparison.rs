@@ -5,11 +5,11 @@ use crate::gravity::GravitySeries;
 
 use super::batch_fit::BatchFit;
 use super::bins::bins;
-use super::candidate::Candidate;
+use super::candidate::CandidateFit;
 use super::curve::FermentationCurve;
 use super::estimate::{CurveFit, estimate, refine};
 use super::nuisance::{Nuisance, nuisances};
-use super::point::Point;
+use super::point::BatchPoint;
 use super::probe_bias::foam;
 use super::settings::KineticsSettings;
 use super::unfitted::first_gravity;
@@ -35,14 +35,14 @@ fn akaike_weights(aicc: &[Option<f64>]) -> Vec<f64> {
 
 impl KineticsSettings {
     /// All candidates for a batch with a fitted curve, on its clock.
-    pub(super) fn all_candidates(&self, fit: &BatchFit, series: &GravitySeries) -> Result<Vec<Candidate>> {
+    pub(super) fn all_candidates(&self, fit: &BatchFit, series: &GravitySeries) -> Result<Vec<CandidateFit>> {
         let Some(fitted) = &fit.fitted else { return Ok(Vec::new()) };
         let mut binned = bins(series, self, MOST_POINTS);
         binned.set_clock(&fitted.clock);
         let effects = nuisances(series, &binned, self)?;
         let points = binned.points;
         let priors = weak_priors(first_gravity(&points));
-        let fits: Vec<(FermentationCurve, Result<CurveFit>, Vec<Point>)> = FermentationCurve::ALL
+        let fits: Vec<(FermentationCurve, Result<CurveFit>, Vec<BatchPoint>)> = FermentationCurve::ALL
             .iter()
             .map(|&kind| {
                 let mut weighed = points.clone();
@@ -61,8 +61,8 @@ impl KineticsSettings {
         for (candidate, weight) in all.iter_mut().zip(weights) {
             candidate.akaike_weight = weight;
         }
-        let closed = |c: &&Candidate| !matches!(c.curve, FermentationCurve::Inhibited | FermentationCurve::Smooth);
-        let least = |of: &[&Candidate]| of.iter().filter_map(|c| c.aicc).fold(f64::INFINITY, f64::min);
+        let closed = |c: &&CandidateFit| !matches!(c.curve, FermentationCurve::Inhibited | FermentationCurve::Smooth);
+        let least = |of: &[&CandidateFit]| of.iter().filter_map(|c| c.aicc).fold(f64::INFINITY, f64::min);
         let best_closed = least(&all.iter().filter(closed).collect::<Vec<_>>());
         let best = least(&all.iter().collect::<Vec<_>>());
         for candidate in &mut all {
@@ -99,12 +99,12 @@ impl KineticsSettings {
         &self,
         kind: FermentationCurve,
         whole: Result<CurveFit>,
-        points: &[Point],
+        points: &[BatchPoint],
         effects: &[Nuisance],
         weights: &[f64],
         last_hours: f64,
-    ) -> Candidate {
-        let mut found = Candidate {
+    ) -> CandidateFit {
+        let mut found = CandidateFit {
             curve: kind,
             n: points.len(),
             parameters: None,
@@ -156,7 +156,7 @@ impl KineticsSettings {
         &self,
         kind: FermentationCurve,
         found: &CurveFit,
-        points: &[Point],
+        points: &[BatchPoint],
         effects: &[Nuisance],
         weights: &[f64],
         first: usize,

@@ -12,7 +12,7 @@ use super::curve::{FermentationCurve, GravityCurve, NO_TAIL, PARAMETERS};
 use super::error_model::ErrorModel;
 use super::likelihood::{BatchLikelihood, BiasedCurve, Coordinates, Slopes, WhitenedBatch};
 use super::nuisance::Nuisance;
-use super::point::Point;
+use super::point::BatchPoint;
 use super::probe_bias::{DELAY, FITTED, FOAM, ProbeBias};
 
 /// Priors of the parameters of the curve, mean and standard deviation; none: free. For those of the correction the standard
@@ -44,7 +44,7 @@ pub(crate) struct Given<'a> {
 
 impl<'a> Given<'a> {
     /// The least-squares problem of these points.
-    pub fn problem(&self, points: &'a [Point], foam: &'a [f64]) -> CurveProblem<'a> {
+    pub fn problem(&self, points: &'a [BatchPoint], foam: &'a [f64]) -> CurveProblem<'a> {
         let Self { kind, nuisances, share, priors, bias } = *self;
         let likelihood = BatchLikelihood { points, nuisances, share, foam };
         CurveProblem { likelihood, by: CurveParameters { kind }, priors: *priors, bias }

@@ -13,7 +13,7 @@
 
 /// The numbers of the error model.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ErrorModel {
+pub(crate) struct ErrorModel {
     /// Standard deviation of the departure where the curve is steepest, SG.
     pub kappa_sg: f64,
     /// Its correlation time, hours.

@@ -8,7 +8,7 @@ use super::curve::{FermentationCurve, GravityCurve};
 use super::curve_problem::{CurveProblem, Given, Priors};
 use super::error_model::ErrorModel;
 use super::median::median;
-use super::point::Point;
+use super::point::BatchPoint;
 use super::probe_bias::{FITTED, foam};
 use super::robust_weights::weigh;
 
@@ -35,7 +35,7 @@ pub(crate) struct CurveFit {
 }
 
 /// Fits one kind of curve; the weights of `points` are set on the way.
-pub(crate) fn estimate(given: &Given<'_>, points: &mut [Point]) -> Result<CurveFit> {
+pub(crate) fn estimate(given: &Given<'_>, points: &mut [BatchPoint]) -> Result<CurveFit> {
     let kind = given.kind;
     let mut curve = first_curve(given, points)?;
     if kind == FermentationCurve::Smooth {
@@ -78,7 +78,7 @@ pub(crate) fn refine(
     curve: &GravityCurve,
     errors: ErrorModel,
     given: &Given<'_>,
-    points: &[Point],
+    points: &[BatchPoint],
 ) -> Result<CurveFit> {
     let relative_rate = given.problem(points, &[]).likelihood.relative_rate(curve);
     let column = foam(points, &relative_rate);
@@ -89,7 +89,7 @@ pub(crate) fn refine(
 }
 
 /// The best plain curve of the kind's form from all start values; of the smooth curve its logistic.
-fn first_curve(given: &Given<'_>, points: &[Point]) -> Result<GravityCurve> {
+fn first_curve(given: &Given<'_>, points: &[BatchPoint]) -> Result<GravityCurve> {
     let kind = if given.kind == FermentationCurve::Smooth { FermentationCurve::Logistic5 } else { given.kind };
     let given = Given { kind, ..*given };
     let problem = given.problem(points, &[]);
@@ -124,7 +124,7 @@ fn first_errors(kind: FermentationCurve, curve: &GravityCurve) -> ErrorModel {
 
 /// Start values from the data: the level at both ends by running medians, the crossing of the half, and two terminal
 /// gravities and steepnesses to choose from, so that a batch seen only in part starts from where it may go.
-fn starts(kind: FermentationCurve, points: &[Point], priors: &Priors) -> Vec<GravityCurve> {
+fn starts(kind: FermentationCurve, points: &[BatchPoint], priors: &Priors) -> Vec<GravityCurve> {
     let smooth: Vec<(f64, f64)> = points
         .windows(5.min(points.len().max(1)))
         .map(|window| {

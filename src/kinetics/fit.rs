@@ -17,7 +17,7 @@ use super::error_model::ErrorModel;
 use super::estimate::{CurveFit, estimate, refine};
 use super::level_changes::{fall_sg, not_started, rise_sg};
 use super::nuisance::{Nuisance, nuisances};
-use super::point::Point;
+use super::point::BatchPoint;
 use super::pooled_shape::{PooledShapes, shared_priors};
 use super::probe_bias::ProbeBias;
 use super::report::limit_by_strain;
@@ -246,7 +246,7 @@ impl KineticsSettings {
     /// The curve that was asked for, or the better one.
     fn curve(&self, mut binned: BinnedSeries, effects: &[Nuisance]) -> Result<(CurveFit, BinnedSeries)> {
         let priors = weak_priors(first_gravity(&binned.points));
-        let mut best: Option<(CurveFit, Vec<Point>)> = None;
+        let mut best: Option<(CurveFit, Vec<BatchPoint>)> = None;
         let mut failure = None;
         for kind in &self.curves {
             let mut points = binned.points.clone();

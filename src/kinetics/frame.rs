@@ -9,7 +9,7 @@ use crate::fit::Finding;
 use crate::season::FrameBuilder;
 
 use super::batch_fit::{AtReference, BatchFit, Kinetics};
-use super::candidate::Candidate;
+use super::candidate::CandidateFit;
 use super::traits::Trait;
 
 impl Kinetics {
@@ -19,7 +19,7 @@ impl Kinetics {
     /// [`crate::Error::Frame`] when polars refuses.
     pub fn candidates_frame(&self) -> Result<DataFrame> {
         let rows = || self.batches.iter().flat_map(|fit| fit.candidates.iter().map(move |candidate| (fit, candidate)));
-        let number = |of: fn(&Candidate) -> Option<f64>| rows().map(move |(_, candidate)| of(candidate));
+        let number = |of: fn(&CandidateFit) -> Option<f64>| rows().map(move |(_, candidate)| of(candidate));
         let best = |fit: &BatchFit| fit.candidates.iter().filter_map(|c| c.aicc).fold(f64::INFINITY, f64::min);
         FrameBuilder::new("kinetics_candidates")
             .text("batch", rows().map(|(fit, _)| Some(&fit.batch)))

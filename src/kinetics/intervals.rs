@@ -3,11 +3,11 @@
 use crate::error::{Error, Result};
 use crate::fit::Finding;
 
-use super::batch_fit::FittedCurve;
+use super::batch_fit::FittedFermentation;
 use super::curve::{GravityCurve, PARAMETERS};
 use super::curve_problem::Given;
 use super::estimate::CurveFit;
-use super::point::Point;
+use super::point::BatchPoint;
 use super::settings::{IntervalMethod, KineticsSettings};
 use super::timed::Timed;
 use super::traits::Trait;
@@ -17,10 +17,10 @@ impl KineticsSettings {
     pub(super) fn intervals(
         &self,
         all: &mut [Finding],
-        fitted: &FittedCurve,
+        fitted: &FittedFermentation,
         found: &CurveFit,
         given: &Given<'_>,
-        points: &[Point],
+        points: &[BatchPoint],
     ) {
         let problem = given.problem(points, &found.foam);
         let at = |vector: &[f64; PARAMETERS], which: Trait| {
@@ -48,7 +48,7 @@ impl KineticsSettings {
 /// A function of the curve with its derivatives by all parameters of the fit, by central differences.
 fn gradient(
     parameters: &[f64],
-    fitted: &FittedCurve,
+    fitted: &FittedFermentation,
     function: &dyn Fn(&[f64; PARAMETERS]) -> Result<f64>,
 ) -> Result<(f64, Vec<f64>)> {
     let Some(vector) = parameters.first_chunk::<PARAMETERS>() else {

@@ -8,10 +8,10 @@ use rand_distr::{Distribution, StandardNormal};
 use crate::error::Result;
 use crate::fit::{Finding, quantile};
 
-use super::batch_fit::FittedCurve;
+use super::batch_fit::FittedFermentation;
 use super::curve::{GravityCurve, PARAMETERS};
 use super::level_changes::{probability, restarted_at};
-use super::point::Point;
+use super::point::BatchPoint;
 use super::status::Status;
 use super::timed::Timed;
 
@@ -23,7 +23,7 @@ const SURE: f64 = 0.9;
 /// What a batch with a fitted curve is judged by.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Judge<'a> {
-    pub points: &'a [Point],
+    pub points: &'a [BatchPoint],
     /// The last usable data, hours from pitching.
     pub last_hours: f64,
     pub tolerance_sg: f64,
@@ -35,7 +35,7 @@ pub(crate) struct Judge<'a> {
 impl Judge<'_> {
     /// The word, the hour since when, and the probability of the word: the share of curves drawn from the fit's errors
     /// that get the same one; of `Finished`, of being at rest, as a limit that is hardly known says little about more.
-    pub fn status(&self, fitted: &FittedCurve, level: f64) -> Result<(Status, Option<f64>, Finding)> {
+    pub fn status(&self, fitted: &FittedFermentation, level: f64) -> Result<(Status, Option<f64>, Finding)> {
         let curve = fitted.timed();
         if let Some((at, p)) = restarted_at(self.points, fitted.curve.original_sg) {
             // Only a fall that the single curve does not know as its main one.
@@ -103,7 +103,7 @@ impl Judge<'_> {
 }
 
 /// Curves drawn from the normal distribution of the parameters; always the same for the same fit.
-fn draws(fitted: &FittedCurve) -> Vec<GravityCurve> {
+fn draws(fitted: &FittedFermentation) -> Vec<GravityCurve> {
     let covariance = DMatrix::from_fn(PARAMETERS, PARAMETERS, |i, j| fitted.covariance[i][j]);
     if covariance.iter().any(|c| !c.is_finite()) {
         return Vec::new();

@@ -6,7 +6,7 @@ use crate::error::Result;
 use crate::fit::{Estimate, Finding, quantile};
 
 use super::median::median;
-use super::point::{Point, Source};
+use super::point::{BatchPoint, PointSource};
 
 /// A fall smaller than this is none, SG.
 const LEAST_FALL_SG: f64 = 0.002;
@@ -16,13 +16,13 @@ const REST_H: f64 = 36.0;
 const RESTART_SG: f64 = 0.004;
 
 /// How far the level has risen from the first six hours of data to the last six, SG, if clearly: by the probe that rose most.
-pub(crate) fn rise_sg(points: &[Point]) -> Option<f64> {
-    let upside_down: Vec<Point> = points.iter().map(|p| Point { sg: -p.sg, ..*p }).collect();
+pub(crate) fn rise_sg(points: &[BatchPoint]) -> Option<f64> {
+    let upside_down: Vec<BatchPoint> = points.iter().map(|p| BatchPoint { sg: -p.sg, ..*p }).collect();
     fall_sg(&upside_down)
 }
 
 /// How far the level has fallen from the first six hours of data to the last six, SG, if clearly: by the probe that fell most.
-pub(crate) fn fall_sg(points: &[Point]) -> Option<f64> {
+pub(crate) fn fall_sg(points: &[BatchPoint]) -> Option<f64> {
     let clear = |of: &Ends| {
         let fall = of.fall();
         (fall > LEAST_FALL_SG.max(2.0 * of.step) || of.n < 12 && fall > LEAST_FALL_SG).then_some(fall)
@@ -32,7 +32,7 @@ pub(crate) fn fall_sg(points: &[Point]) -> Option<f64> {
 
 /// The probability that a batch without a clear fall has not begun: that the level has fallen by less than the least fall, by
 /// the scatter of the points of the probe that fell most.
-pub(crate) fn not_started(points: &[Point], level: f64) -> Result<Finding> {
+pub(crate) fn not_started(points: &[BatchPoint], level: f64) -> Result<Finding> {
     let ends = Ends::of_probes(points);
     let Some(of) = ends.iter().max_by(|a, b| a.fall().total_cmp(&b.fall())) else {
         return Ok(Finding::missing("no data"));
@@ -57,11 +57,11 @@ struct Ends {
 }
 
 impl Ends {
-    fn of_probes(points: &[Point]) -> Vec<Self> {
+    fn of_probes(points: &[BatchPoint]) -> Vec<Self> {
         by_probe(points).iter().filter_map(|own| Self::of(own)).collect()
     }
 
-    fn of(points: &[Point]) -> Option<Self> {
+    fn of(points: &[BatchPoint]) -> Option<Self> {
         let (first, last) = (points.first()?.hours, points.last()?.hours);
         let end = |keep: &dyn Fn(f64) -> bool| points.iter().filter(|p| keep(p.hours)).map(|p| p.sg).collect();
         let mut steps: Vec<f64> = points.windows(2).map(|pair| (pair[1].sg - pair[0].sg).abs()).collect();
@@ -80,17 +80,17 @@ impl Ends {
 
 /// The points of each probe that gave at least a third as many as the one that gave most, that one first; all points together
 /// where most are samples.
-fn by_probe(points: &[Point]) -> Vec<Vec<Point>> {
-    let mut by_probe: BTreeMap<usize, Vec<Point>> = BTreeMap::new();
+fn by_probe(points: &[BatchPoint]) -> Vec<Vec<BatchPoint>> {
+    let mut by_probe: BTreeMap<usize, Vec<BatchPoint>> = BTreeMap::new();
     for point in points {
-        if let Source::Probe(probe) = point.source {
+        if let PointSource::Probe(probe) = point.source {
             by_probe.entry(probe).or_default().push(*point);
         }
     }
     if 2 * by_probe.values().map(Vec::len).sum::<usize>() < points.len() {
         return vec![points.to_vec()];
     }
-    let mut groups: Vec<Vec<Point>> = by_probe.into_values().collect();
+    let mut groups: Vec<Vec<BatchPoint>> = by_probe.into_values().collect();
     groups.sort_by_key(|own| std::cmp::Reverse(own.len()));
     let most = groups.first().map_or(0, Vec::len);
     groups.retain(|own| 3 * own.len() >= most);
@@ -106,7 +106,7 @@ pub(super) fn probability(p: f64, level: f64, method: &'static str) -> Result<Fi
 /// running median keeps within 0.0005, well below the gravity at pitching, after which it falls by more than
 /// [`RESTART_SG`] in two days. A slow tail falls less in that time. As the probe that gave most points has it: where one of
 /// several stops to read, the level of all together jumps.
-pub(crate) fn restarted_at(points: &[Point], original_sg: f64) -> Option<(f64, f64)> {
+pub(crate) fn restarted_at(points: &[BatchPoint], original_sg: f64) -> Option<(f64, f64)> {
     let points = &by_probe(points).into_iter().next()?;
     let smooth: Vec<(f64, f64)> = points
         .windows(9)

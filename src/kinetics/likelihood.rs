@@ -12,7 +12,7 @@ use crate::fit::nonlinear::Residuals;
 use super::curve::GravityCurve;
 use super::error_model::ErrorModel;
 use super::nuisance::Nuisance;
-use super::point::{Point, Source};
+use super::point::{BatchPoint, PointSource};
 use super::probe_bias::{DELAY, FITTED, FOAM};
 
 /// A curve with the bias of the probes that show it.
@@ -43,7 +43,7 @@ pub(crate) trait Coordinates {
 /// What the likelihood of a batch is made of besides its curve and error model.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct BatchLikelihood<'a> {
-    pub points: &'a [Point],
+    pub points: &'a [BatchPoint],
     pub nuisances: &'a [Nuisance],
     /// Share of a sample's variance that is in its instrument's bias.
     pub share: f64,
@@ -60,7 +60,7 @@ impl BatchLikelihood<'_> {
         let pace = self.points.get(near).map_or(1.0, |p| p.pace);
         let greatest = pace * curve.fall_sg_per_h(steepest);
         let relative =
-            |p: &Point| if greatest > 0.0 { p.pace * curve.fall_sg_per_h(p.clock_h) / greatest } else { 0.0 };
+            |p: &BatchPoint| if greatest > 0.0 { p.pace * curve.fall_sg_per_h(p.clock_h) / greatest } else { 0.0 };
         self.points.iter().map(|p| relative(p).clamp(0.0, 1.0)).collect()
     }
 
@@ -73,8 +73,8 @@ impl BatchLikelihood<'_> {
         let parts = self.points.iter().zip(relative_rate).map(|(p, rate)| {
             let own = p.own_sd * p.own_sd;
             let white = match p.source {
-                Source::Probe(_) => errors.factor * own,
-                Source::Sample(_) => (1.0 - self.share) * own,
+                PointSource::Probe(_) => errors.factor * own,
+                PointSource::Sample(_) => (1.0 - self.share) * own,
             };
             let size = errors.departure_sd(*rate);
             let extra = (white + size * size) * (1.0 / (p.weight * p.weight).max(1e-6) - 1.0);

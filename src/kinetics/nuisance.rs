@@ -8,7 +8,7 @@ use crate::gravity::{ErrorStep, GravitySeries, KnownErrors};
 
 use super::bins::BinnedSeries;
 use super::median::median;
-use super::point::{Point, Source};
+use super::point::{BatchPoint, PointSource};
 use super::settings::KineticsSettings;
 use super::steps::{is_after, steps};
 
@@ -48,7 +48,8 @@ pub(crate) fn nuisances(
     all.extend(steps(series, points, settings.disturbed_sd_sg).into_iter().map(|step| shift(step, points)));
     let share = settings.instrument_share;
     for instrument in 0..binned.instruments.len() {
-        let of = |p: &Point| if p.source == Source::Sample(instrument) { share.sqrt() * p.own_sd } else { 0.0 };
+        let of =
+            |p: &BatchPoint| if p.source == PointSource::Sample(instrument) { share.sqrt() * p.own_sd } else { 0.0 };
         all.push(effect(points.iter().map(of).collect()));
     }
     all.retain(|nuisance| nuisance.column.iter().any(|value| *value != 0.0));
@@ -59,11 +60,11 @@ fn effect(column: Vec<f64>) -> Nuisance {
     Nuisance { mean: 0.0, column, step: None }
 }
 
-fn offsets(series: &GravitySeries, points: &[Point]) -> Vec<Nuisance> {
+fn offsets(series: &GravitySeries, points: &[BatchPoint]) -> Vec<Nuisance> {
     let mut all = Vec::new();
     for (probe, part) in series.probes.iter().enumerate() {
-        let of = |value: &dyn Fn(&Point) -> f64| {
-            points.iter().map(|p| if p.source == Source::Probe(probe) { value(p) } else { 0.0 }).collect()
+        let of = |value: &dyn Fn(&BatchPoint) -> f64| {
+            points.iter().map(|p| if p.source == PointSource::Probe(probe) { value(p) } else { 0.0 }).collect()
         };
         all.push(effect(of(&|_| part.offset_sd.max(0.0))));
         all.push(effect(of(&|p| p.shared_sd)));
@@ -73,7 +74,7 @@ fn offsets(series: &GravitySeries, points: &[Point]) -> Vec<Nuisance> {
 
 /// Errors e ~ N(m, C) at the gravities as `e = L z` with `C = L L'`: independent effects z of unit variance with the means
 /// `L^-1 m`.
-fn known_effects(known: &KnownErrors, points: &[Point]) -> Result<Vec<Nuisance>> {
+fn known_effects(known: &KnownErrors, points: &[BatchPoint]) -> Result<Vec<Nuisance>> {
     let lower = root(known)?;
     let n = known.knots.len();
     let mut means = DVector::from_column_slice(&known.mean_sg);
@@ -82,8 +83,8 @@ fn known_effects(known: &KnownErrors, points: &[Point]) -> Result<Vec<Nuisance>>
         .iter()
         .zip(running_medians(points))
         .map(|(point, sg)| match point.source {
-            Source::Probe(probe) => known.weights(probe as u32, sg),
-            Source::Sample(_) => Vec::new(),
+            PointSource::Probe(probe) => known.weights(probe as u32, sg),
+            PointSource::Sample(_) => Vec::new(),
         })
         .collect();
     let column = |k: usize| weights.iter().map(|of| of.iter().map(|(i, w)| w * lower[(*i, k)]).sum()).collect();
@@ -100,26 +101,29 @@ fn root(known: &KnownErrors) -> Result<DMatrix<f64>> {
     if !square || !numbers.all(|number| number.is_finite()) {
         return Err(Error::numeric("reading the known errors of the probes", "they are no mean and covariance"));
     }
-    let parts = DMatrix::from_fn(n, n, |i, j| covariance[i][j]).symmetric_eigen();
+    let apart = DMatrix::identity(n, n) * (APART_SG * APART_SG);
+    let given = DMatrix::from_fn(n, n, |i, j| covariance[i][j]);
+    if let Some(factor) = Cholesky::new(&given + &apart) {
+        return Ok(factor.l());
+    }
+    let parts = given.symmetric_eigen();
     let values = DMatrix::from_diagonal(&parts.eigenvalues.map(|value| value.max(0.0)));
-    let mut clipped = &parts.eigenvectors * values * parts.eigenvectors.transpose();
-    (0..n).for_each(|i| clipped[(i, i)] += APART_SG * APART_SG);
-    let factor = Cholesky::new(clipped);
+    let factor = Cholesky::new(&parts.eigenvectors * values * parts.eigenvectors.transpose() + apart);
     factor.map(|factor| factor.l()).ok_or_else(|| Error::numeric("reading the known errors of the probes", "no root"))
 }
 
 /// The sudden shift of a probe: its readings from then on.
-fn shift(step: ErrorStep, points: &[Point]) -> Nuisance {
-    let after = |p: &Point| is_after(step.probe as usize, step.hours, p);
+fn shift(step: ErrorStep, points: &[BatchPoint]) -> Nuisance {
+    let after = |p: &BatchPoint| is_after(step.probe as usize, step.hours, p);
     let column = points.iter().map(|p| if after(p) { step.sd_sg } else { 0.0 }).collect();
     Nuisance { step: Some(step), ..effect(column) }
 }
 
 /// The gravity about each point of a probe: a running median. An effect of a reading's own gravity would have that reading's
 /// noise in it, and a fit could make all noise less by making the whole fall less.
-fn running_medians(points: &[Point]) -> Vec<f64> {
+fn running_medians(points: &[BatchPoint]) -> Vec<f64> {
     let mut medians: Vec<f64> = points.iter().map(|point| point.sg).collect();
-    let mut sources: Vec<Source> = Vec::new();
+    let mut sources: Vec<PointSource> = Vec::new();
     for point in points {
         if !sources.contains(&point.source) {
             sources.push(point.source);
@@ -152,7 +156,8 @@ mod tests {
         let mut series = GravitySeries::empty("B", "s", crate::Instant::from_micros(0));
         series.probes = vec![SeriesProbe { probe: "a".into(), offset_sd: 1e-3 }; 2];
         series.known = Some(known);
-        let point = |hours, sg, probe| Point { shared_sd: 1e-3, ..Point::at(hours, sg, Source::Probe(probe)) };
+        let point =
+            |hours, sg, probe| BatchPoint { shared_sd: 1e-3, ..BatchPoint::at(hours, sg, PointSource::Probe(probe)) };
         let points = vec![point(0.0, 1.05, 0), point(90.0, 1.01, 0), point(5.0, 1.05, 1)];
         nuisances(&series, &BinnedSeries { points, ..BinnedSeries::default() }, &KineticsSettings::default())
     }

@@ -12,7 +12,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::batch_fit::{BatchFit, FittedCurve};
+use super::batch_fit::{BatchFit, FittedFermentation};
 use super::curve::{FermentationCurve, N_BASIS, PARAMETERS};
 use super::curve_problem::Priors;
 use super::population::{Information, Population, PopulationPrior};
@@ -74,7 +74,7 @@ fn base(bias: &ProbeBias) -> [(f64, f64); POOLED] {
 }
 
 /// The pooled numbers of a fit with their covariance, less their assumed mean and over their assumed standard deviation.
-fn standardised(fitted: &FittedCurve, bias: &ProbeBias) -> (DVector<f64>, DMatrix<f64>) {
+fn standardised(fitted: &FittedFermentation, bias: &ProbeBias) -> (DVector<f64>, DMatrix<f64>) {
     let base = base(bias);
     let curve = fitted.curve.to_vector();
     let mean = DVector::from_fn(POOLED, |i, _| {

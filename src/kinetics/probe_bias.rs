@@ -7,7 +7,7 @@
 //! sum of both. What they say of gas is shared among the batches of a season.
 
 use super::curve::PARAMETERS;
-use super::point::{Point, Source};
+use super::point::{BatchPoint, PointSource};
 
 /// Place of the delay by gas among the parameters of a fit.
 pub(crate) const DELAY: usize = PARAMETERS;
@@ -39,10 +39,10 @@ impl ProbeBias {
 }
 
 /// What foam adds to each point, per SG of bias where most of it sits: the memory of the relative_rate, over its greatest.
-pub(crate) fn foam(points: &[Point], relative_rate: &[f64]) -> Vec<f64> {
+pub(crate) fn foam(points: &[BatchPoint], relative_rate: &[f64]) -> Vec<f64> {
     let mut column = memory(points.iter().map(|point| point.hours).zip(relative_rate.iter().copied()));
     for (value, point) in column.iter_mut().zip(points) {
-        if !matches!(point.source, Source::Probe(_)) {
+        if !matches!(point.source, PointSource::Probe(_)) {
             *value = 0.0;
         }
     }
@@ -71,8 +71,9 @@ mod tests {
 
     #[test]
     fn foam_outlives_the_relative_rate_and_spares_samples() {
-        let mut points: Vec<Point> = (0..100).map(|i| Point::at(f64::from(i) * 2.0, 1.0, Source::Probe(0))).collect();
-        points[30].source = Source::Sample(0);
+        let mut points: Vec<BatchPoint> =
+            (0..100).map(|i| BatchPoint::at(f64::from(i) * 2.0, 1.0, PointSource::Probe(0))).collect();
+        points[30].source = PointSource::Sample(0);
         let relative_rate: Vec<f64> = (0..100).map(|i| if i < 25 { 1.0 } else { 0.0 }).collect();
         let column = foam(&points, &relative_rate);
         assert_eq!(column[30], 0.0);

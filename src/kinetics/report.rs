@@ -6,7 +6,7 @@ use crate::fit::{Estimate, Finding};
 use crate::gravity::{GravitySeries, SeriesProbe};
 use crate::season::Flags;
 
-use super::batch_fit::{BatchFit, FittedCurve, ProbeOffset, ProbeStep};
+use super::batch_fit::{BatchFit, FittedFermentation, ProbeOffset, ProbeStep};
 use super::bins::BinnedSeries;
 use super::clock::Clock;
 use super::curve::PARAMETERS;
@@ -14,7 +14,7 @@ use super::curve_problem::Given;
 use super::estimate::CurveFit;
 use super::judge::Judge;
 use super::median::median;
-use super::point::{Point, Source};
+use super::point::{BatchPoint, PointSource};
 use super::probe_bias::{DELAY, FITTED, FOAM};
 use super::settings::KineticsSettings;
 use super::status::Status;
@@ -29,7 +29,7 @@ const LIMIT_ATTENUATION: (f64, f64) = (0.77, 0.07);
 
 impl CurveFit {
     /// The curve on its clock, with what its errors need.
-    fn fitted(&self, clock: Clock) -> Result<FittedCurve> {
+    fn fitted(&self, clock: Clock) -> Result<FittedFermentation> {
         let covariance = &self.fit.covariance;
         let values = self.fit.values();
         let bias = values.get(DELAY..).and_then(|after| after.first_chunk::<2>());
@@ -38,7 +38,7 @@ impl CurveFit {
         };
         // Nothing is known of how a number that no datum tells goes with the others.
         let at = |i: usize, j: usize| if covariance[[i, j]].is_finite() { covariance[[i, j]] } else { 0.0 };
-        Ok(FittedCurve {
+        Ok(FittedFermentation {
             curve: self.curve,
             clock,
             covariance: std::array::from_fn(|i| std::array::from_fn(|j| at(i, j))),
@@ -72,7 +72,7 @@ impl KineticsSettings {
             100.0 * done,
             100.0 * self.terminal_from_progress
         );
-        fit.traits = trait_estimates(&fitted, self.common.level, self.common.at_rest.within_sg)?.into();
+        fit.traits = trait_estimates(&fitted, self.common.level, self.common.at_rest.within_sg)?;
         self.intervals(&mut fit.traits, &fitted, found, given, &binned.points);
         for which in Trait::ALL.into_iter().filter(|which| early && which.needs_terminal()) {
             fit.traits[which as usize] = Finding::missing(why.clone());
@@ -109,14 +109,13 @@ impl KineticsSettings {
         let mut all = Vec::new();
         for (place, nuisance) in (FITTED..).zip(given.nuisances) {
             let Some(step) = nuisance.step else { continue };
-            let variance = found.fit.covariance.get([place, place]).copied().unwrap_or(1.0);
-            let (value, se) = (z.get(place).copied().unwrap_or(0.0), variance.max(0.0).sqrt());
+            let (value, se) = (z[place], found.fit.covariance[[place, place]].max(0.0).sqrt());
             let method = "generalised least squares with its prior, normal";
             let estimate = Estimate::normal(step.sd_sg * value, step.sd_sg * se, self.common.level, method)?;
             let probe = step.probe as usize;
-            let name = series.probes.get(probe).map(|of| of.probe.clone()).unwrap_or_default();
+            let Some(of) = series.probes.get(probe) else { continue };
             let step_sg = Finding::Estimated(estimate);
-            all.push(ProbeStep { probe: name, place: probe, hours: step.hours, step_sg });
+            all.push(ProbeStep { probe: of.probe.clone(), place: probe, hours: step.hours, step_sg });
         }
         Ok(all)
     }
@@ -174,7 +173,7 @@ pub(super) fn limit_by_strain(of: &BatchFit, batches: &[BatchFit]) -> Option<(f6
 }
 
 /// Delay by gas or bias by foam, by its place among the parameters.
-fn bias(fitted: &FittedCurve, place: usize, level: f64) -> Result<Finding> {
+fn bias(fitted: &FittedFermentation, place: usize, level: f64) -> Result<Finding> {
     let (value, se) = (fitted.bias[place - PARAMETERS], fitted.joint[place][place].max(0.0).sqrt());
     if se <= 0.0 {
         return Ok(Finding::Fixed { value, why: "as set".into() });
@@ -184,10 +183,10 @@ fn bias(fitted: &FittedCurve, place: usize, level: f64) -> Result<Finding> {
 
 /// Autocorrelation of readings an hour apart under the error model, averaged over the points; its error as of a sample
 /// autocorrelation (Bartlett) of as many.
-fn phi(found: &CurveFit, points: &[Point], level: f64) -> Result<Finding> {
+fn phi(found: &CurveFit, points: &[BatchPoint], level: f64) -> Result<Finding> {
     let (mut smooth, mut white, mut n) = (0.0, 0.0, 0.0);
     for (point, rate) in points.iter().zip(&found.relative_rate) {
-        if matches!(point.source, Source::Probe(_)) {
+        if matches!(point.source, PointSource::Probe(_)) {
             smooth += found.errors.departure_sd(*rate).powi(2);
             white += found.errors.factor * point.own_sd * point.own_sd;
             n += 1.0;
@@ -202,17 +201,17 @@ fn phi(found: &CurveFit, points: &[Point], level: f64) -> Result<Finding> {
 }
 
 /// Root mean square of the residuals, robust weights applied.
-fn rmse(residual: &[f64], points: &[Point]) -> Option<f64> {
+fn rmse(residual: &[f64], points: &[BatchPoint]) -> Option<f64> {
     let weights: f64 = points.iter().map(|p| p.weight).sum();
     let square: f64 = residual.iter().zip(points).map(|(r, p)| p.weight * r * r).sum();
     (weights > 0.0).then(|| (square / weights).sqrt())
 }
 
 /// The probes' errors at the middle of the drop: at each probe's point nearest to it.
-fn offsets(found: &CurveFit, given: &Given<'_>, points: &[Point], series: &GravitySeries) -> Vec<(f64, f64)> {
+fn offsets(found: &CurveFit, given: &Given<'_>, points: &[BatchPoint], series: &GravitySeries) -> Vec<(f64, f64)> {
     let middle_sg = 0.5 * (found.curve.original_sg + found.curve.terminal_sg);
     let of = |probe: usize| {
-        let mine = points.iter().enumerate().filter(|(_, p)| p.source == Source::Probe(probe));
+        let mine = points.iter().enumerate().filter(|(_, p)| p.source == PointSource::Probe(probe));
         let (nearest, _) =
             mine.min_by(|(_, a), (_, b)| (a.sg - middle_sg).abs().total_cmp(&(b.sg - middle_sg).abs()))?;
         let parts: Vec<(usize, f64)> = given
@@ -222,8 +221,8 @@ fn offsets(found: &CurveFit, given: &Given<'_>, points: &[Point], series: &Gravi
             .filter_map(|(k, nuisance)| Some((FITTED + k, *nuisance.column.get(nearest)?)))
             .collect();
         let z = found.fit.values();
-        let at = |i: usize, j: usize| found.fit.covariance.get([i, j]).copied().unwrap_or(0.0);
-        let value: f64 = parts.iter().map(|(i, by)| by * z.get(*i).copied().unwrap_or(0.0)).sum();
+        let at = |i: usize, j: usize| found.fit.covariance[[i, j]];
+        let value: f64 = parts.iter().map(|(i, by)| by * z[*i]).sum();
         let variance: f64 = parts.iter().flat_map(|(i, a)| parts.iter().map(move |(j, b)| a * b * at(*i, *j))).sum();
         Some((value, variance.max(0.0).sqrt()))
     };

@@ -1,7 +1,7 @@
 //! Gravity that rises at once and stays up: a fermentation makes none.
 
 use super::median::median;
-use super::point::Point;
+use super::point::BatchPoint;
 
 /// Readings on each side of a rise whose medians are compared, and the fewest that do.
 const SIDE: usize = 5;
@@ -27,8 +27,8 @@ pub(crate) struct Rise {
 }
 
 /// The first lasting rise back towards an original gravity, in readings of one probe, or samples, in order of time.
-pub(crate) fn rise(readings: &[Point]) -> Option<Rise> {
-    let middle = |of: &[Point]| median(&mut of.iter().map(|p| p.sg).collect::<Vec<_>>());
+pub(crate) fn rise(readings: &[BatchPoint]) -> Option<Rise> {
+    let middle = |of: &[BatchPoint]| median(&mut of.iter().map(|p| p.sg).collect::<Vec<_>>());
     let mut lowest = f64::INFINITY;
     let rises = readings.iter().any(|p| {
         lowest = lowest.min(p.sg);
@@ -73,10 +73,10 @@ pub(crate) fn rise(readings: &[Point]) -> Option<Rise> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::kinetics::Source;
+    use crate::kinetics::PointSource;
 
-    fn points(sg: impl Fn(f64) -> f64, every_h: f64, until_h: f64) -> Vec<Point> {
-        let at = |hours: f64| Point::at(hours, sg(hours), Source::Probe(0));
+    fn points(sg: impl Fn(f64) -> f64, every_h: f64, until_h: f64) -> Vec<BatchPoint> {
+        let at = |hours: f64| BatchPoint::at(hours, sg(hours), PointSource::Probe(0));
         (0..(until_h / every_h) as u32).map(|i| at(every_h * f64::from(i))).collect()
     }
 

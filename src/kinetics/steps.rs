@@ -7,16 +7,16 @@
 use crate::gravity::{ErrorStep, GravitySeries};
 
 use super::batch_fit::ProbeStep;
-use super::point::{Point, Source};
+use super::point::{BatchPoint, PointSource};
 
 /// Whether a point was read by a probe from an hour on.
-pub(super) fn is_after(probe: usize, hours: f64, point: &Point) -> bool {
-    point.source == Source::Probe(probe) && point.hours >= hours
+pub(super) fn is_after(probe: usize, hours: f64, point: &BatchPoint) -> bool {
+    point.source == PointSource::Probe(probe) && point.hours >= hours
 }
 
 /// The steps that a batch's points may have: those that the study of drift knows, and one of each probe at whatever was
 /// done to the batch. Only where the probe read before and after, and once between any two of its points.
-pub(super) fn steps(series: &GravitySeries, points: &[Point], disturbed_sd_sg: f64) -> Vec<ErrorStep> {
+pub(super) fn steps(series: &GravitySeries, points: &[BatchPoint], disturbed_sd_sg: f64) -> Vec<ErrorStep> {
     let mut found: Vec<(usize, ErrorStep)> = Vec::new();
     let disturbed = series.disturbed.iter().flat_map(|of| {
         let probes = 0..series.probes.len() as u32;
@@ -24,7 +24,7 @@ pub(super) fn steps(series: &GravitySeries, points: &[Point], disturbed_sd_sg: f
         mine.map(move |probe| ErrorStep { probe, hours: of.hours, sd_sg: disturbed_sd_sg })
     });
     for step in series.known.iter().flat_map(|known| known.steps.iter().copied()).chain(disturbed) {
-        let mine = || points.iter().filter(|p| p.source == Source::Probe(step.probe as usize));
+        let mine = || points.iter().filter(|p| p.source == PointSource::Probe(step.probe as usize));
         let (after, all) = (mine().filter(|p| p.hours >= step.hours).count(), mine().count());
         if !(step.sd_sg > 0.0) || after == 0 || after == all {
             continue;
@@ -38,7 +38,7 @@ pub(super) fn steps(series: &GravitySeries, points: &[Point], disturbed_sd_sg: f
 }
 
 /// The points less the steps of their probes.
-pub(super) fn without_steps(points: &[Point], steps: &[ProbeStep]) -> Vec<Point> {
+pub(super) fn without_steps(points: &[BatchPoint], steps: &[ProbeStep]) -> Vec<BatchPoint> {
     let mut points = points.to_vec();
     for step in steps {
         let Some(by) = step.step_sg.value() else { continue };

@@ -8,7 +8,7 @@ const HALF_DAY_H: f64 = 12.0;
 
 /// A tabulated curve with its clock: all times are hours from pitching, whatever the clock of the curve.
 #[derive(Debug, Clone)]
-pub struct Timed<'a> {
+pub(crate) struct Timed<'a> {
     table: Tabulated,
     clock: &'a Clock,
     /// Clock time of the steepest fall over the curve's scale, where it is held.

@@ -3,7 +3,7 @@
 use crate::error::Result;
 use crate::fit::{Estimate, Finding, quantile};
 
-use super::batch_fit::{AtReference, FittedCurve};
+use super::batch_fit::{AtReference, FittedFermentation};
 use super::clock::{Clock, Thermal};
 use super::curve::{GravityCurve, PARAMETERS};
 use super::timed::Timed;
@@ -17,7 +17,7 @@ const ABV_FORMULA: f64 = 0.015;
 /// derivatives by central differences of a hundredth of each parameter's standard error. A function that has no value
 /// gives no estimate.
 pub(crate) fn estimates<const N: usize>(
-    fitted: &FittedCurve,
+    fitted: &FittedFermentation,
     level: f64,
     functions: impl Fn(&Timed<'_>) -> [Result<f64>; N],
 ) -> Result<[Finding; N]> {
@@ -65,7 +65,7 @@ pub(crate) fn estimates<const N: usize>(
 /// The intervals of the times after the middle are symmetric in the logarithm of the time from the middle: a finish may be
 /// much later, but not earlier than the middle. A lag is never negative. Alcohol has the error of its formula besides.
 pub(super) fn trait_estimates(
-    fitted: &FittedCurve,
+    fitted: &FittedFermentation,
     level: f64,
     tolerance_sg: f64,
 ) -> Result<[Finding; Trait::ALL.len()]> {
@@ -98,7 +98,7 @@ pub(super) fn trait_estimates(
 ///
 /// On thermal time they are the curve's own; on real time the thermal hours that had passed, and the rate over the pace.
 pub(crate) fn at_reference(
-    fitted: &FittedCurve,
+    fitted: &FittedFermentation,
     level: f64,
     thermal: impl Fn(f64) -> Option<Thermal>,
     (activation, sd): (f64, f64),

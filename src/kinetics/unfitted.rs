@@ -7,7 +7,7 @@ use crate::gravity::GravitySeries;
 use super::batch_fit::{AtReference, BatchFit};
 use super::bins::BinnedSeries;
 use super::median::median;
-use super::point::{Point, Source};
+use super::point::{BatchPoint, PointSource};
 use super::status::Status;
 use super::traits::Trait;
 
@@ -37,7 +37,7 @@ pub(super) fn unfitted(series: &GravitySeries, binned: &BinnedSeries) -> BatchFi
         strain: series.strain.clone(),
         pitched_at: series.pitched_at,
         fitted: None,
-        traits: vec![Finding::missing(""); Trait::ALL.len()],
+        traits: Trait::ALL.map(|_| Finding::missing("")),
         at_reference: AtReference::missing("no curve"),
         status: Status::TooFewData,
         status_probability: Finding::missing("no curve"),
@@ -80,14 +80,14 @@ impl BatchFit {
 }
 
 /// The median gravity of the first six hours.
-pub(super) fn first_gravity(points: &[Point]) -> f64 {
+pub(super) fn first_gravity(points: &[BatchPoint]) -> f64 {
     let first = points.first().map_or(0.0, |p| p.hours);
     let mut sg: Vec<f64> = points.iter().filter(|p| p.hours <= first + 6.0).map(|p| p.sg).collect();
     median(&mut sg)
 }
 
 /// The gravity of a batch that has not started: the mean of its sources, each with its own and its shared error.
-pub(super) fn gravity_before_start(points: &[Point], series: &GravitySeries, level: f64) -> Result<Finding> {
+pub(super) fn gravity_before_start(points: &[BatchPoint], series: &GravitySeries, level: f64) -> Result<Finding> {
     let (mut sum, mut weights) = (0.0, 0.0);
     let mut add = |sg: f64, variance: f64| {
         if variance > 0.0 {
@@ -96,7 +96,7 @@ pub(super) fn gravity_before_start(points: &[Point], series: &GravitySeries, lev
         }
     };
     for (probe, of) in series.probes.iter().enumerate() {
-        let mine: Vec<&Point> = points.iter().filter(|p| p.source == Source::Probe(probe)).collect();
+        let mine: Vec<&BatchPoint> = points.iter().filter(|p| p.source == PointSource::Probe(probe)).collect();
         let n = mine.len() as f64;
         if n > 0.0 {
             let mean = mine.iter().map(|p| p.sg).sum::<f64>() / n;
@@ -110,7 +110,7 @@ pub(super) fn gravity_before_start(points: &[Point], series: &GravitySeries, lev
             add(mean - error, variance + scatter);
         }
     }
-    for point in points.iter().filter(|p| matches!(p.source, Source::Sample(_))) {
+    for point in points.iter().filter(|p| matches!(p.source, PointSource::Sample(_))) {
         add(point.sg, point.own_sd * point.own_sd);
     }
     if weights <= 0.0 {

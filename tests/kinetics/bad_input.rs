@@ -1,7 +1,7 @@
 //! Data that no fermentation should look like: each has a defined outcome, and none panics.
 
 use heelwort::gravity::{GravitySeries, SeriesProbe, SeriesSample};
-use heelwort::kinetics::{BatchFit, Clock, IntervalMethod, KineticsSettings, Source, Status, Trait};
+use heelwort::kinetics::{BatchFit, Clock, IntervalMethod, KineticsSettings, PointSource, Status, Trait};
 use heelwort::season::Flags;
 
 use crate::process::{Log, Process, Truth, generator, normal};
@@ -300,7 +300,7 @@ fn outliers_are_flagged_and_stay_in_the_series() {
         let row = spoiled.rows[i];
         assert!(fit.flags.iter().any(|(r, flag)| *r == row && flag.intersects(Flags::OUTLIER)), "row {row}");
     }
-    assert!(fit.points.iter().any(|p| matches!(p.source, Source::Probe(0))));
+    assert!(fit.points.iter().any(|p| matches!(p.source, PointSource::Probe(0))));
 }
 
 #[test]

@@ -37,8 +37,8 @@ mod smooth_correction;
 mod tabulated;
 
 pub use fermentation_curve::FermentationCurve;
-pub use gravity_curve::GravityCurve;
+pub(crate) use gravity_curve::GravityCurve;
 pub(crate) use gravity_curve::NO_TAIL;
 pub(crate) use smooth_correction::{CELL, CELLS};
-pub use smooth_correction::{N_BASIS, PARAMETERS};
-pub use tabulated::Tabulated;
+pub(crate) use smooth_correction::{N_BASIS, PARAMETERS};
+pub(crate) use tabulated::Tabulated;

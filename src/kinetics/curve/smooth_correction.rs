@@ -10,9 +10,9 @@ use std::sync::LazyLock;
 use nalgebra::DMatrix;
 
 /// Number of coefficients of the correction.
-pub const N_BASIS: usize = 13;
+pub(crate) const N_BASIS: usize = 13;
 /// Number of parameters of a [`super::GravityCurve`]: seven and the coefficients of the correction.
-pub const PARAMETERS: usize = 7 + N_BASIS;
+pub(crate) const PARAMETERS: usize = 7 + N_BASIS;
 /// Number of cells.
 pub(crate) const CELLS: usize = 101;
 /// Width of a cell, in units of the curve's scale.

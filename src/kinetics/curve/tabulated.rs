@@ -5,16 +5,6 @@ use super::plain_form::{Hazard, PlainForm};
 use super::smooth_correction::{BASIS, CELL, CELLS, N_BASIS, PARAMETERS};
 
 impl GravityCurve {
-    /// SG at `hours` from pitching; for many times [`GravityCurve::tabulate`] first.
-    pub fn sg(&self, hours: f64) -> f64 {
-        self.tabulate().sg(hours)
-    }
-
-    /// SG at `hours` and its derivatives by the parameters; for many times [`GravityCurve::tabulate`] first.
-    pub fn gradient(&self, hours: f64) -> (f64, [f64; PARAMETERS]) {
-        self.tabulate().gradient(hours)
-    }
-
     /// The curve made ready for many evaluations.
     pub fn tabulate(&self) -> Tabulated {
         Tabulated::new(self)
@@ -23,7 +13,7 @@ impl GravityCurve {
 
 /// A curve with what evaluations at many times have in common.
 #[derive(Debug, Clone)]
-pub struct Tabulated {
+pub(crate) struct Tabulated {
     curve: GravityCurve,
     plain: PlainForm,
     /// The state at the start of each cell of the correction.

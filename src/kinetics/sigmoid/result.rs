@@ -87,7 +87,7 @@ pub struct SigmoidFit {
     pub aicc: f64,
     /// Share of the change done at the last point.
     pub progress: f64,
-    traits: Vec<Finding>,
+    traits: [Finding; SigmoidTrait::ALL.len()],
     points: Points,
 }
 
@@ -105,8 +105,18 @@ impl SigmoidFit {
             return Err(Error::numeric("a sigmoid curve", "too few parameters"));
         };
         let progress = (kind.value(last, &values) - from) / (to - from);
-        let mut found = Self { kind, fit, process, aicc, progress, traits: Vec::new(), points };
-        found.traits = SigmoidTrait::ALL.into_iter().map(|which| found.look(settings, which)).collect::<Result<_>>()?;
+        let mut found = Self {
+            kind,
+            fit,
+            process,
+            aicc,
+            progress,
+            traits: SigmoidTrait::ALL.map(|_| Finding::missing("")),
+            points,
+        };
+        for which in SigmoidTrait::ALL {
+            found.traits[which as usize] = found.look(settings, which)?;
+        }
         Ok(found)
     }
 
@@ -145,8 +155,7 @@ impl SigmoidFit {
 
     /// What was found about a trait.
     pub fn finding(&self, which: SigmoidTrait) -> &Finding {
-        const NONE: &Finding = &Finding::NotEstimable { why: String::new() };
-        self.traits.get(which as usize).unwrap_or(NONE)
+        &self.traits[which as usize]
     }
 
     /// The curve at `x`.

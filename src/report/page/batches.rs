@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use crate::forecast::Forecast;
-use crate::kinetics::{BatchFit, BatchState, Candidate, Kinetics, Trait};
+use crate::kinetics::{BatchFit, BatchState, CandidateFit, Kinetics, Trait};
 use crate::report::words::count;
 use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
@@ -111,7 +111,7 @@ fn numbers(found: &Kinetics) -> Grid {
 
 fn candidates(found: &Kinetics) -> Grid {
     let best = |fit: &BatchFit| fit.candidates.iter().filter_map(|c| c.aicc).fold(f64::INFINITY, f64::min);
-    let rows: Vec<(&BatchFit, &Candidate)> =
+    let rows: Vec<(&BatchFit, &CandidateFit)> =
         found.batches.iter().flat_map(|fit| fit.candidates.iter().map(move |candidate| (fit, candidate))).collect();
     ResultTable::new(&rows, 400)
         .text("batch", |(fit, _)| &fit.batch)
