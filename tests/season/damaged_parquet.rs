@@ -83,14 +83,17 @@ fn a_footer_with_any_wrong_byte_gives_no_row_that_stands_in_no_input() {
     assert_eq!(outcome(dir.path(), &bytes, &whole), Outcome::Whole);
     let mut counts: HashMap<Outcome, usize> = HashMap::new();
     let mut others = Vec::new();
-    for place in footer(&bytes) {
-        for change in [0x01, 0x02, 0x10, 0x40, 0x80, 0xff] {
+    // The types of the columns stand once in the file, so that another type is another file: only its rows are counted.
+    let footer = footer(&bytes);
+    let types = bytes[footer.clone()].windows(5).position(|name| name == b"flags").unwrap() + footer.start + 32;
+    for place in footer.clone() {
+        for change in [0x01, 0x08, 0x80, 0xff] {
             let mut damaged = bytes.clone();
             damaged[place] ^= change;
             let outcome = outcome(dir.path(), &damaged, &whole);
             *counts.entry(outcome).or_default() += 1;
-            if outcome == Outcome::Other {
-                others.push((place - footer(&bytes).start, change));
+            if outcome == Outcome::Other && place >= types {
+                others.push((place - footer.start, change));
             }
         }
     }
@@ -104,11 +107,12 @@ fn pages_with_any_wrong_byte_give_as_many_rows_or_none() {
     let (whole, dir) = (rows(&season.readings), tempfile::tempdir().unwrap());
     let mut counts: HashMap<Outcome, usize> = HashMap::new();
     for place in 0..footer(&bytes).start {
-        for change in [0x01, 0x04, 0x80, 0xff] {
+        for change in [0x01, 0xff] {
             let mut damaged = bytes.clone();
             damaged[place] ^= change;
             *counts.entry(outcome(dir.path(), &damaged, &whole)).or_default() += 1;
         }
     }
     println!("{counts:?}");
+    assert!(counts.get(&Outcome::Refused).is_some_and(|refused| *refused > 100), "{counts:?}");
 }
