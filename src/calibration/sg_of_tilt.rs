@@ -4,7 +4,7 @@ use ndarray::Array2;
 
 use crate::error::{Error, Result};
 use crate::fit::Estimate;
-use crate::fit::inverse::{InverseInterval, Reading, Response};
+use crate::fit::inverse::{CurveResponse, InverseInterval, InversePrediction};
 use crate::liquid::{WATER_20C_KG_M3, water_density_kg_m3};
 
 use super::curve::CurvePoint;
@@ -75,11 +75,12 @@ impl Calibration {
         // Along the curve the tilt itself is the position: no root is needed to get from a gravity to its tilt.
         let response = |tilt: f64| {
             let at = fitted.curve.at(tilt)?;
-            Some(Response { value: tilt, slope: 1.0, variance: fitted.variance(&at) / at.per_deg.powi(2) })
+            Some(CurveResponse { value: tilt, slope: 1.0, variance: fitted.variance(&at) / at.per_deg.powi(2) })
         };
         let none = || Error::not_estimable("SG from a tilt", "the curve rises nowhere");
         let (low, high) = fitted.curve.rising_range().ok_or_else(none)?;
-        let reading = Reading { y: tilt_deg, variance: tilt_sd_deg.powi(2), df: fitted.df, level: self.level, method };
+        let reading =
+            InversePrediction { y: tilt_deg, variance: tilt_sd_deg.powi(2), df: fitted.df, level: self.level, method };
         let ends = reading.of(response, low.min(tilt_deg), high.max(tilt_deg))?;
         let sg = |tilt: f64| fitted.at(tilt).map(|at| at.density_kg_m3 / water);
         Ok(Estimate { lower: sg(ends.lower)?, upper: sg(ends.upper)?, method: method.name().into(), ..delta })

@@ -4,6 +4,7 @@
 //! which loses nothing of a curve that is straight within a bin. A reading far from the running median of its
 //! neighbours gets no weight in its bin and the flag `outlier`; it is kept in every table.
 
+use crate::fit::robust::median_of;
 use crate::gravity::{GravitySeries, SeriesSample};
 use crate::season::Flags;
 
@@ -253,11 +254,5 @@ fn bin(readings: &[(usize, Point)], width: f64, source: Source, found: &mut Vec<
 
 /// Median; 0 of nothing.
 pub(crate) fn median(values: &mut [f64]) -> f64 {
-    if values.is_empty() {
-        return 0.0;
-    }
-    let n = values.len();
-    let (below, middle, _) = values.select_nth_unstable_by(n / 2, f64::total_cmp);
-    let middle = *middle;
-    if n % 2 == 1 { middle } else { 0.5 * (middle + below.iter().copied().fold(f64::NEG_INFINITY, f64::max)) }
+    median_of(values).unwrap_or(0.0)
 }

@@ -6,6 +6,7 @@ use rand_distr::{Distribution, StandardNormal};
 
 use crate::fit::autocorrelation::Whitened;
 use crate::fit::nonlinear::NonlinearSettings;
+use crate::fit::robust::quantile_of;
 use crate::{Error, Result};
 
 use super::fit::{Points, SigmoidSettings};
@@ -61,13 +62,11 @@ fn ends(mut values: Vec<f64>, settings: &SigmoidSettings) -> Result<(f64, f64, f
         return Err(Error::not_estimable("a bootstrap", why));
     }
     values.sort_by(f64::total_cmp);
-    let at = |share: f64| {
-        let place = share * (n - 1) as f64;
-        let (low, part) = (place.floor() as usize, place.fract());
-        values[low] + part * (values[(low + 1).min(n - 1)] - values[low])
-    };
     let tail = 0.5 * (1.0 - settings.level);
     let mean = values.iter().sum::<f64>() / n as f64;
     let se = (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1) as f64).sqrt();
-    Ok((at(tail), at(1.0 - tail), se))
+    match (quantile_of(&values, tail), quantile_of(&values, 1.0 - tail)) {
+        (Some(lower), Some(upper)) => Ok((lower, upper, se)),
+        _ => Err(Error::not_estimable("a bootstrap", "no repeat converged")),
+    }
 }
