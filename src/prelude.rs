@@ -7,7 +7,7 @@ pub use crate::error::{Error, Result};
 pub use crate::fit::{Estimate, Finding};
 pub use crate::forecast::{Backtest, ForecastSettings, Forecasts};
 pub use crate::gravity::Gravity;
-pub use crate::kinetics::{CurveChoice, Kinetics, KineticsSettings, Trait};
+pub use crate::kinetics::{FermentationCurve, Kinetics, KineticsSettings, Trait};
 pub use crate::report::Summary;
 pub use crate::season::Season;
 pub use crate::show::Table;

@@ -19,7 +19,7 @@ pub(crate) struct BathError {
 
 /// A source of error of gravities, by what tells it from others.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub(crate) enum Source {
+pub(crate) enum ErrorSource {
     /// A bath of that name, and when its group began.
     Bath(String, Instant),
     /// A sample: its batch, when it was drawn, and its SG in units of 0.00001.
@@ -36,7 +36,7 @@ pub(crate) enum Source {
     Size(String),
 }
 
-impl fmt::Display for Source {
+impl fmt::Display for ErrorSource {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Bath(name, began) => write!(f, "bath {name}, {began}"),
@@ -62,7 +62,7 @@ impl fmt::Display for Source {
 /// | size | all calibrations of one probe | its mass and diameter, in the prior of its curves |
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Sources {
-    sources: Vec<Source>,
+    sources: Vec<ErrorSource>,
     of_row: Vec<Vec<BathError>>,
 }
 
@@ -72,11 +72,11 @@ impl Sources {
         let gap_h = settings.session_gap_h;
         let baths = groups(season, gap_h, |r| if r.is_sample() { None } else { r.bath.clone() });
         let weighings = groups(season, gap_h, |r| is_weighed(r).then(String::new));
-        let mut numbers: BTreeMap<Source, usize> = BTreeMap::new();
+        let mut numbers: BTreeMap<ErrorSource, usize> = BTreeMap::new();
         for (row, reference) in season.references.iter().enumerate() {
             let bias = settings.instrument_bias_sg(reference);
             let mut errors = Vec::with_capacity(3);
-            let mut add = |source: Source, effect: f64| {
+            let mut add = |source: ErrorSource, effect: f64| {
                 if effect != 0.0 {
                     let source = *numbers.entry(source).or_insert_with_key(|source| {
                         sources.sources.push(source.clone());
@@ -86,32 +86,34 @@ impl Sources {
                 }
             };
             let own = match (baths.get(&row), &reference.batch) {
-                (Some((name, began)), _) => Source::Bath(name.clone(), *began),
+                (Some((name, began)), _) => ErrorSource::Bath(name.clone(), *began),
                 // One sample may be written down once for each probe.
-                (None, Some(batch)) => Source::Sample(batch.clone(), reference.at, (1e5 * reference.sg).round() as i64),
-                (None, None) => Source::Row(row),
+                (None, Some(batch)) => {
+                    ErrorSource::Sample(batch.clone(), reference.at, (1e5 * reference.sg).round() as i64)
+                }
+                (None, None) => ErrorSource::Row(row),
             };
             add(own, own_sd(reference, bias));
             if let Some(name) = instrument_name(reference) {
-                add(Source::Instrument(name), bias);
+                add(ErrorSource::Instrument(name), bias);
             }
             if let Some((_, began)) = weighings.get(&row) {
-                add(Source::Weighing(*began), settings.weighed_gain * (reference.sg - 1.0));
+                add(ErrorSource::Weighing(*began), settings.weighed_gain * (reference.sg - 1.0));
             }
             if is_tap_water(reference) {
-                add(Source::TapWater, settings.tap_water_sg);
+                add(ErrorSource::TapWater, settings.tap_water_sg);
             }
             if let Some(cell) = sources.of_row.get_mut(row) {
                 *cell = errors;
             }
         }
-        sources.sources.extend(season.probes.iter().map(|probe| Source::Size(probe.probe.clone())));
+        sources.sources.extend(season.probes.iter().map(|probe| ErrorSource::Size(probe.probe.clone())));
         sources
     }
 
     /// The source of the error of a probe's size.
     pub fn of_size(&self, probe: &str) -> Option<usize> {
-        self.sources.iter().position(|source| matches!(source, Source::Size(of) if of == probe))
+        self.sources.iter().position(|source| matches!(source, ErrorSource::Size(of) if of == probe))
     }
 
     /// The errors of a reference, SG; the first is the bath's own.
@@ -121,7 +123,7 @@ impl Sources {
 
     /// The same sources with the numbers that `other` gives to the same ones; the rest come after all of its own.
     pub fn numbered_as(mut self, other: &Self) -> Self {
-        let numbers: BTreeMap<&Source, usize> =
+        let numbers: BTreeMap<&ErrorSource, usize> =
             other.sources.iter().enumerate().map(|(i, source)| (source, i)).collect();
         let mut sources = other.sources.clone();
         let mut number_of = Vec::with_capacity(self.sources.len());
@@ -139,7 +141,7 @@ impl Sources {
     }
 
     /// The source of that number.
-    pub fn get(&self, source: usize) -> Option<&Source> {
+    pub fn get(&self, source: usize) -> Option<&ErrorSource> {
         self.sources.get(source)
     }
 }

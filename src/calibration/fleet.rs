@@ -6,13 +6,13 @@ use crate::error::{Error, Result};
 use crate::fit::{Estimate, quantile};
 use crate::liquid::WATER_20C_KG_M3;
 
-use super::errors::{Source, Sources};
+use super::errors::{ErrorSource, Sources};
 use super::fit_data::{FitPoint, FitRules};
 use super::fitted_curve::FittedCalibration;
 use super::joint::{fit_curve, fit_jointly};
 use super::joint_rows::{LOOSE, Member};
 use super::joint_solution::{JointFit, SharedEffect};
-use super::prepare::Prepared;
+use super::prepared::PreparedSession;
 use super::result::{BathPoint, Calibration, SharedBath, Suspect};
 
 /// A suspect bath is named below this probability, over all baths of the calibration.
@@ -22,20 +22,22 @@ const AT_SG: f64 = 1.020;
 
 /// What the probes of a season say together.
 #[derive(Default)]
-pub(super) struct Fleet {
+pub(super) struct FleetFit {
     /// By place in the prepared sessions: the curve, where it was fitted together with others.
     pub curves: BTreeMap<usize, FittedCalibration>,
     pub suspects: BTreeMap<usize, Suspect>,
     pub shared_baths: Vec<SharedBath>,
+    /// By place: why a session that shares baths was fitted alone.
+    pub alone: BTreeMap<usize, String>,
 }
 
-impl Fleet {
+impl FleetFit {
     /// Fits the chosen curves of all sessions that share baths together. Where that fails the curves of the single probes
     /// stay.
-    pub fn fit(prepared: &[Prepared], sources: &Sources, rules: FitRules) -> Self {
+    pub fn fit(prepared: &[PreparedSession], sources: &Sources, rules: FitRules) -> Self {
         let mut fleet = Self::default();
         for group in groups(prepared) {
-            let members: Vec<(usize, &Prepared, &FittedCalibration)> = group
+            let members: Vec<(usize, &PreparedSession, &FittedCalibration)> = group
                 .iter()
                 .filter_map(|&place| {
                     let one = prepared.get(place)?;
@@ -43,8 +45,12 @@ impl Fleet {
                 })
                 .collect();
             if members.len() > 1 {
-                // A joint fit that does not settle leaves each probe its own.
-                let _ = fleet.join(&members, sources, rules);
+                let mut joined = Self::default();
+                match joined.join(&members, sources, rules) {
+                    Ok(()) => fleet.extend(joined),
+                    // A joint fit that does not settle leaves each probe its own.
+                    Err(why) => fleet.alone.extend(members.iter().map(|(place, ..)| (*place, why.to_string()))),
+                }
             }
         }
         for (place, one) in prepared.iter().enumerate() {
@@ -57,25 +63,31 @@ impl Fleet {
         fleet
     }
 
+    fn extend(&mut self, other: Self) {
+        self.curves.extend(other.curves);
+        self.suspects.extend(other.suspects);
+        self.shared_baths.extend(other.shared_baths);
+    }
+
     fn join(
         &mut self,
-        members: &[(usize, &Prepared, &FittedCalibration)],
+        members: &[(usize, &PreparedSession, &FittedCalibration)],
         sources: &Sources,
         rules: FitRules,
     ) -> Result<()> {
         let all: Vec<Member<'_>> =
             members.iter().map(|(_, one, single)| started(one, single)).collect::<Result<_>>()?;
         let together = fit_jointly(&all, rules, None)?;
-        let baths = Bath::all(members, &together.effects);
+        let baths = FleetBath::all(members, &together.effects);
         let doubt = baths.iter().max_by(|a, b| a.effect.value.abs().total_cmp(&b.effect.value.abs()));
-        let left_out = doubt.map(|bath| LeftOut::new(bath, &all, rules, baths.len())).transpose()?.flatten();
+        let left_out = doubt.map(|bath| WithoutBath::new(bath, &all, rules, baths.len())).transpose()?.flatten();
         let df = together.curves.iter().map(|c| c.df).sum::<f64>() / together.curves.len() as f64;
         for bath in &baths {
             let size = bath.kg_m3 / WATER_20C_KG_M3;
             let (value, se) = (bath.effect.value * size, bath.effect.variance.max(0.0).sqrt() * size);
             self.shared_baths.push(SharedBath {
                 name: match sources.get(bath.effect.source) {
-                    Some(Source::Bath(name, began)) => format!("{name}, {began}"),
+                    Some(ErrorSource::Bath(name, began)) => format!("{name}, {began}"),
                     other => other.map(ToString::to_string).unwrap_or_default(),
                 },
                 stated_sg: bath.stated_sg,
@@ -101,7 +113,7 @@ impl Fleet {
     }
 }
 
-impl Fleet {
+impl FleetFit {
     /// Writes each shared bath's error to the baths of the calibrations that were in it.
     pub fn tell(&self, calibrations: &mut [Calibration]) {
         for shared in &self.shared_baths {
@@ -121,7 +133,7 @@ impl FitPoint {
 }
 
 /// Sessions that are linked by common baths, as places.
-fn groups(prepared: &[Prepared]) -> Vec<Vec<usize>> {
+fn groups(prepared: &[PreparedSession]) -> Vec<Vec<usize>> {
     let mut groups: Vec<(BTreeSet<usize>, Vec<usize>)> = Vec::new();
     for (place, one) in prepared.iter().enumerate() {
         let mut baths: BTreeSet<usize> =
@@ -140,7 +152,7 @@ fn groups(prepared: &[Prepared]) -> Vec<Vec<usize>> {
 }
 
 /// A session as a member that starts at its own fit.
-fn started<'a>(one: &'a Prepared, single: &FittedCalibration) -> Result<Member<'a>> {
+fn started<'a>(one: &'a PreparedSession, single: &FittedCalibration) -> Result<Member<'a>> {
     let none = || Error::not_estimable(format!("a calibration of `{}`", one.probe), "no candidate was chosen");
     let kind = one.chosen().ok_or_else(none)?.kind;
     let mut member = Member::new(kind, &one.points, &one.prior)?;
@@ -149,7 +161,7 @@ fn started<'a>(one: &'a Prepared, single: &FittedCalibration) -> Result<Member<'
 }
 
 /// A bath of several probes.
-struct Bath {
+struct FleetBath {
     effect: SharedEffect,
     /// One standard deviation of its stated gravity, kg/m3.
     kg_m3: f64,
@@ -158,8 +170,8 @@ struct Bath {
     references: Vec<usize>,
 }
 
-impl Bath {
-    fn all(members: &[(usize, &Prepared, &FittedCalibration)], effects: &[SharedEffect]) -> Vec<Self> {
+impl FleetBath {
+    fn all(members: &[(usize, &PreparedSession, &FittedCalibration)], effects: &[SharedEffect]) -> Vec<Self> {
         let of = |effect: &SharedEffect| {
             let rows = members.iter().flat_map(|(_, one, _)| one.points.iter().zip(&one.baths).map(|row| (*one, row)));
             let own: Vec<_> = rows.filter(|(_, (point, _))| point.is_of(effect.source)).collect();
@@ -174,14 +186,14 @@ impl Bath {
 }
 
 /// The fit without one bath.
-struct LeftOut {
+struct WithoutBath {
     source: usize,
     p: f64,
     without: JointFit,
 }
 
-impl LeftOut {
-    fn new(bath: &Bath, members: &[Member<'_>], rules: FitRules, baths: usize) -> Result<Option<Self>> {
+impl WithoutBath {
+    fn new(bath: &FleetBath, members: &[Member<'_>], rules: FitRules, baths: usize) -> Result<Option<Self>> {
         let source = bath.effect.source;
         let without = fit_jointly(members, rules, Some(source))?;
         let Some(free) = without.effects.iter().find(|effect| effect.source == source) else { return Ok(None) };
@@ -195,7 +207,7 @@ impl LeftOut {
 }
 
 /// The worst bath of one probe by its own leave-one-out fits, if it is beyond what chance gives.
-fn alone(one: &Prepared, rules: FitRules) -> Option<Suspect> {
+fn alone(one: &PreparedSession, rules: FitRules) -> Option<Suspect> {
     let left_out = &one.scored.iter().find(|s| s.candidate.chosen)?.left_out;
     let n = left_out.len() as f64;
     let each = left_out.iter().enumerate().filter_map(|(i, left)| left.map(|left| (i, (left.p * n).min(1.0))));

@@ -5,7 +5,7 @@ use polars::prelude::DataFrame;
 use crate::error::Result;
 use crate::season::FrameBuilder;
 
-use super::result::{Calibration, Calibrations, Candidate, SharedBath};
+use super::result::{Calibration, Calibrations, CurveCandidate, SharedBath};
 
 impl Calibrations {
     /// The table `calibrations`: one row per probe and calibration, and one per session or probe without a curve, whose
@@ -49,9 +49,9 @@ impl Calibrations {
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
     pub fn candidates_frame(&self) -> Result<DataFrame> {
-        let rows: Vec<(&Calibration, &Candidate)> =
+        let rows: Vec<(&Calibration, &CurveCandidate)> =
             self.calibrations.iter().flat_map(|c| c.candidates.iter().map(move |candidate| (c, candidate))).collect();
-        let number = |of: fn(&Candidate) -> Option<f64>| rows.iter().map(|(_, c)| of(c)).collect::<Vec<_>>();
+        let number = |of: fn(&CurveCandidate) -> Option<f64>| rows.iter().map(|(_, c)| of(c)).collect::<Vec<_>>();
         FrameBuilder::new("calibration_candidates")
             .text("probe", rows.iter().map(|(c, _)| Some(&c.probe)))
             .text("calibration", rows.iter().map(|(c, _)| Some(&c.calibration)))

@@ -9,7 +9,7 @@ use crate::fit::nonlinear::{NonlinearSettings, Parameter, Residuals};
 
 use super::fit_data::{FitPoint, FitRules, FloatPrior};
 use super::fitted_curve::FittedCalibration;
-use super::joint_rows::{Member, Rows, rows_of};
+use super::joint_rows::{Member, Rows, of_place, rows_of};
 use super::joint_solution::{JointFit, JointSolution};
 use super::kinds::CurveKind;
 use super::trial::Trial;
@@ -42,11 +42,11 @@ impl Distances<'_> {
         parameters: &[f64],
         mut take: impl FnMut(usize, &std::ops::Range<usize>, &[f64], &Rows, &DistanceResiduals<'_, Trial<'_>>) -> Result<()>,
     ) -> Result<()> {
-        let effects = parameters.get(self.coefficients..).unwrap_or_default();
+        let effects = of_place(parameters.get(self.coefficients..))?;
         let mut first = 0;
         for (trial, rows, places) in &self.members {
-            let own = parameters.get(places.clone()).unwrap_or_default();
-            let freed = rows.freed(effects);
+            let own = of_place(parameters.get(places.clone()))?;
+            let freed = rows.freed(effects)?;
             let distances = DistanceResiduals::new(trial, &rows.tilts, &freed, &rows.tilt_sds, &rows.sds)?;
             take(first, places, own, rows, &distances)?;
             first += rows.tilts.len();
@@ -62,8 +62,7 @@ impl Residuals for Distances<'_> {
 
     fn residuals(&self, parameters: &[f64], out: &mut [f64]) -> Result<()> {
         self.each(parameters, |first, _, own, rows, distances| {
-            let cells = out.get_mut(first..first + rows.tilts.len()).unwrap_or_default();
-            distances.residuals(own, cells)
+            distances.residuals(own, of_place(out.get_mut(first..first + rows.tilts.len()))?)
         })
     }
 
@@ -121,10 +120,10 @@ pub(crate) fn fit_jointly(members: &[Member<'_>], rules: FitRules, loose: Option
         Ok(())
     })?;
     for (trial, _, places) in &problem.members {
-        let (coefficients, _) = trial.kind.coefficients(values.get(places.clone()).unwrap_or_default());
+        let (coefficients, _) = trial.kind.coefficients(of_place(values.get(places.clone()))?);
         curves.push(trial.kind.curve(coefficients, trial.known)?);
     }
-    let effects = values.get(coefficients..).unwrap_or_default();
+    let effects = of_place(values.get(coefficients..))?;
     JointSolution { members, rows: &rows, sources: &sources, curves, adjusted, residuals: &fit.residuals, effects }
         .judged(rules)
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::fit::nonlinear::Parameter;
 
 use super::fit_data::{FitPoint, FloatPrior};
@@ -96,10 +96,18 @@ pub(crate) const LOOSE: f64 = 100.0;
 
 impl Rows {
     /// Densities freed of shared errors of these sizes.
-    pub fn freed(&self, effects: &[f64]) -> Vec<f64> {
-        let of = |touch: &Vec<(usize, f64)>| -> f64 {
-            touch.iter().map(|(place, effect)| effect * effects.get(*place).copied().unwrap_or_default()).sum()
+    pub fn freed(&self, effects: &[f64]) -> Result<Vec<f64>> {
+        let of = |touch: &Vec<(usize, f64)>| -> Result<f64> {
+            touch.iter().map(|(place, effect)| Ok(effect * of_place(effects.get(*place))?)).sum()
         };
-        self.densities.iter().zip(&self.touches).map(|(density, touch)| density - of(touch)).collect()
+        self.densities.iter().zip(&self.touches).map(|(density, touch)| Ok(density - of(touch)?)).collect()
     }
+}
+
+/// What stands at a place of a joint fit's numbers.
+///
+/// # Errors
+/// [`Error::Numeric`] when nothing does: the numbers are not those of this fit.
+pub(super) fn of_place<T>(found: Option<T>) -> Result<T> {
+    found.ok_or_else(|| Error::numeric("a joint fit of calibrations", "its numbers do not belong to its baths"))
 }

@@ -8,7 +8,7 @@ use crate::fit::{Estimate, quantile};
 use super::curve::{CalibrationCurve, MOST_COEFFICIENTS};
 use super::fit_data::{DISAGREES_P, FitRules};
 use super::fitted_curve::{Coefficient, FittedCalibration, SharedError};
-use super::joint_rows::{Member, Rows};
+use super::joint_rows::{Member, Rows, of_place};
 use super::kinds::PriorSource;
 
 /// What the stated SDs count where the residuals disagree with them, degrees of freedom.
@@ -207,7 +207,7 @@ impl JointSolution<'_> {
         for design in designs {
             let n = design.nrows();
             let leverage: f64 = (design * unscaled).component_mul(design).sum();
-            let own = self.residuals.get(first..first + n).unwrap_or_default();
+            let own = of_place(self.residuals.get(first..first + n))?;
             parts.push((own.iter().map(|r| r * r).sum::<f64>(), n as f64 - leverage));
             first += n;
         }

@@ -43,7 +43,7 @@ pub struct BathPoint {
 
 /// One candidate curve and how it did.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Candidate {
+pub struct CurveCandidate {
     /// Which.
     pub kind: CurveKind,
     /// The fit to all baths, where there is one.
@@ -94,10 +94,10 @@ pub struct Calibration {
     pub shell_temp_c: f64,
     /// Tilt in pure water at 20 C by the curve, degrees.
     pub water_tilt_deg: Finding,
-    /// True when that is 25 +- 5 degrees (common practice, no source); empty without a water tilt.
+    /// True when that is 25 +- 5 degrees (common practice; no reference); empty without a water tilt.
     pub water_ok: Option<bool>,
     /// Every candidate, in a fixed order.
-    pub candidates: Vec<Candidate>,
+    pub candidates: Vec<CurveCandidate>,
     /// The bath that fits worst, when its studentised residual is beyond what chance gives at 1 % over all baths.
     pub suspect: Option<Suspect>,
     /// What the reader should know, in words.
@@ -193,7 +193,7 @@ pub struct Calibrations {
     pub water_checks: Vec<WaterCheck>,
     /// Names of the sources of error that curves share.
     pub(crate) sources: Sources,
-    /// What the fit was told.
+    /// Settings of the fit.
     pub settings: super::CalibrationSettings,
 }
 

@@ -6,7 +6,7 @@ use crate::units::Instant;
 use super::CalibrationSettings;
 use super::errors::is_tap_water;
 use super::noise::Noise;
-use super::steady::steady_tilt;
+use super::steady_tilt::steady_tilt;
 
 /// Baths whose SG differs by no more than this are one gravity; a bath this near to 1 is water.
 const SAME_SG: f64 = 0.0005;
@@ -30,7 +30,7 @@ pub(crate) struct Immersion {
 
 /// Baths of one probe, each less than the session gap from the next, in order of time.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Session {
+pub(crate) struct BathSession {
     pub probe: String,
     pub immersions: Vec<Immersion>,
 }
@@ -51,7 +51,7 @@ pub(crate) fn sessions_of(
     pairs: &[Pair],
     noise: Option<Noise>,
     settings: &CalibrationSettings,
-) -> Vec<Session> {
+) -> Vec<BathSession> {
     let mut immersions: Vec<Immersion> = pairs
         .iter()
         .filter(|pair| pair.probe == probe)
@@ -60,7 +60,7 @@ pub(crate) fn sessions_of(
         .filter_map(|(pair, reference)| immersion(season, pair, reference, noise, settings))
         .collect();
     immersions.sort_by_key(|immersion| immersion.at);
-    let mut sessions: Vec<Session> = Vec::new();
+    let mut sessions: Vec<BathSession> = Vec::new();
     for immersion in immersions {
         let joins = sessions
             .last()
@@ -68,7 +68,7 @@ pub(crate) fn sessions_of(
             .is_some_and(|last| immersion.at.hours_since(last.at) < settings.session_gap_h);
         match sessions.last_mut() {
             Some(session) if joins => session.immersions.push(immersion),
-            _ => sessions.push(Session { probe: probe.to_owned(), immersions: vec![immersion] }),
+            _ => sessions.push(BathSession { probe: probe.to_owned(), immersions: vec![immersion] }),
         }
     }
     sessions
@@ -110,7 +110,7 @@ pub(crate) fn is_water(reference: &Reference) -> bool {
     reference.method.as_deref() == Some("water") || is_tap_water(reference) || (reference.sg - 1.0).abs() <= SAME_SG
 }
 
-impl Session {
+impl BathSession {
     /// The time of its last bath.
     pub fn ended(&self) -> Option<Instant> {
         self.immersions.last().map(|immersion| immersion.at)
@@ -197,7 +197,7 @@ mod tests {
     }
 
     fn role(baths: Vec<Immersion>) -> Role {
-        Session { probe: "knot".into(), immersions: baths }.role()
+        BathSession { probe: "knot".into(), immersions: baths }.role()
     }
 
     #[test]

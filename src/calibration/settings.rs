@@ -35,7 +35,7 @@ pub struct CalibrationSettings {
     /// Baths of one probe less than this many hours apart are one session.
     pub session_gap_h: f64,
     /// Standard deviation of the tilt from one immersion to the next, degrees; used where a reference gives a tilt
-    /// without its SD, and as the least SD of a tilt that comes from readings. From memory, no source.
+    /// without its SD, and as the least SD of a tilt that comes from readings. Assumed; no reference.
     pub tilt_sd_deg: f64,
     /// Temperature of a bath that states none and whose probe logged none, C.
     pub bath_temp_c: f64,
@@ -50,9 +50,9 @@ pub struct CalibrationSettings {
     /// Relative standard deviation of that prior.
     pub k_rel_sd: f64,
     /// Standard deviation of the error of all weighed baths of one session (balance, moisture of the sugar), as a share of
-    /// SG - 1. From memory, no source.
+    /// SG - 1. Assumed; no reference.
     pub weighed_gain: f64,
-    /// Standard deviation of the gravity of tap water about distilled, SG. From memory, no source.
+    /// Standard deviation of the gravity of tap water about distilled, SG. Assumed; no reference.
     pub tap_water_sg: f64,
     /// Original gravity of a batch that has neither a measured one nor early readings, SG 20/20.
     pub original_sg: f64,

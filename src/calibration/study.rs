@@ -10,15 +10,15 @@ use crate::season::Season;
 use super::errors::Sources;
 use super::fit_data::FitPoint;
 use super::fitted_curve::FittedCalibration;
-use super::fleet::Fleet;
+use super::fleet::FleetFit;
 use super::noise::Noise;
-use super::prepare::Prepared;
+use super::prepared::PreparedSession;
 use super::result::{Calibration, Calibrations, NoCurve, Suspect};
-use super::select::Scored;
-use super::sessions::{Role, Session, sessions_of};
+use super::selection::ScoredCandidate;
+use super::sessions::{BathSession, Role, sessions_of};
 use super::settings::CalibrationSettings;
 
-/// Tilt of a good probe in pure water, degrees: common practice, no source.
+/// Tilt of a good probe in pure water, degrees: common practice; no reference.
 pub const WATER_TILT_DEG: f64 = 25.0;
 /// How far from it a good probe may be.
 pub const WATER_TILT_TOLERANCE_DEG: f64 = 5.0;
@@ -50,8 +50,8 @@ impl CalibrationSettings {
         let pairs = season.pairs(self.window_min)?;
         let sources = Sources::of(season, self);
         let mut without = Vec::new();
-        let mut all: Vec<Session> = Vec::new();
-        let mut defining: Vec<(Session, Vec<usize>)> = Vec::new();
+        let mut all: Vec<BathSession> = Vec::new();
+        let mut defining: Vec<(BathSession, Vec<usize>)> = Vec::new();
         for probe in probe_ids(season) {
             let noise = Noise::of(&season.readings, season.readings.of_probe(&probe));
             let sessions = sessions_of(season, &probe, &pairs, noise, self);
@@ -71,7 +71,7 @@ impl CalibrationSettings {
                 }
             }
         }
-        let results: Vec<Result<Prepared>> =
+        let results: Vec<Result<PreparedSession>> =
             defining.par_iter().map(|(session, used)| self.prepare(season, &sources, session, used)).collect();
         let mut prepared = Vec::new();
         for ((session, _), result) in defining.into_iter().zip(results) {
@@ -84,11 +84,14 @@ impl CalibrationSettings {
             }
         }
         without.sort_by(|a, b| a.probe.cmp(&b.probe).then(a.at.cmp(&b.at)));
-        let mut fleet = Fleet::fit(&prepared, &sources, self.rules());
+        let mut fleet = FleetFit::fit(&prepared, &sources, self.rules());
         let mut calibrations: Vec<Calibration> = Vec::new();
-        for (place, one) in prepared.into_iter().enumerate() {
+        for (place, mut one) in prepared.into_iter().enumerate() {
             let number = 1 + calibrations.iter().filter(|c| c.probe == one.probe).count();
             let joint = fleet.curves.remove(&place);
+            if let Some(why) = fleet.alone.remove(&place) {
+                one.remarks.push(format!("fitted without the other probes in its baths: {why}"));
+            }
             calibrations.push(self.finish(one, number, joint, fleet.suspects.remove(&place))?);
         }
         fleet.tell(&mut calibrations);
@@ -102,14 +105,17 @@ impl CalibrationSettings {
 
     fn finish(
         &self,
-        one: Prepared,
+        one: PreparedSession,
         number: usize,
         joint: Option<FittedCalibration>,
         suspect: Option<Suspect>,
     ) -> Result<Calibration> {
-        let Prepared { probe, calibrated_at, shell, shell_source, mut baths, points, mut scored, remarks, .. } = one;
+        let PreparedSession {
+            probe, calibrated_at, shell, shell_source, mut baths, points, mut scored, remarks, ..
+        } = one;
         let none = || Error::not_estimable(format!("a calibration of `{probe}`"), "no candidate was chosen");
-        let Scored { candidate, left_out } = scored.iter_mut().find(|s| s.candidate.chosen).ok_or_else(none)?;
+        let ScoredCandidate { candidate, left_out } =
+            scored.iter_mut().find(|s| s.candidate.chosen).ok_or_else(none)?;
         if joint.is_some() {
             candidate.fitted = joint;
         }

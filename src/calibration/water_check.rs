@@ -9,14 +9,14 @@ use crate::season::FrameBuilder;
 
 use super::errors::Sources;
 use super::result::{Calibration, Calibrations, WaterCheck};
-use super::sessions::{Immersion, Session};
+use super::sessions::{BathSession, Immersion};
 
 impl Calibrations {
     /// Every immersion in water against the curve that was in force before it: of checks, and of the sessions of later
     /// calibrations as found.
     ///
     /// The error of the shift holds the curve's (coefficients, shell, thermometer), the reading's own and the water's.
-    pub(super) fn check_water(&self, sources: &Sources, sessions: &[Session]) -> Result<Vec<WaterCheck>> {
+    pub(super) fn check_water(&self, sources: &Sources, sessions: &[BathSession]) -> Result<Vec<WaterCheck>> {
         let mut checks = Vec::new();
         let liquid = BeerDensity::unfermented()?;
         for session in sessions {

@@ -4,10 +4,11 @@ use crate::error::Result;
 use crate::forecast::{Backtest, BacktestRow};
 
 use super::axis::Axis;
-use super::figure::{Figure, Panel};
+use super::figure::Figure;
 use super::palette::{CURVE, INK, LOOK, Mark};
 use super::plot::Frame;
-use super::svg::panel;
+use super::svg::{Panel, panel};
+use super::words::percent;
 
 const WIDTH: u32 = 260;
 
@@ -48,8 +49,8 @@ impl Backtest {
             .collect::<Result<Vec<_>>>()?;
         let (n, hit) = (all().count(), all().filter(|m| m.covered).count());
         let alt = format!(
-            "Of {n} forecasts of past batches {hit} held the observed finish in their {:.0} % interval.",
-            100.0 * self.level
+            "Of {n} forecasts of past batches {hit} held the observed finish in their {} interval.",
+            percent(self.level)
         );
         Ok(Figure::new("How the forecasts did", alt, panels).with_caption(
             "One line per past batch, sorted: the interval of the forecast, counted from the finish seen later (0). Dot: \
@@ -72,7 +73,7 @@ impl Backtest {
         let names: Vec<String> = stages
             .iter()
             .map(|stage| match stage.stage {
-                Some(share) => format!("at {:.0} % of the drop ({})", 100.0 * share, stage.n),
+                Some(share) => format!("at {} of the drop ({})", percent(share), stage.n),
                 None => format!("all together ({})", stage.n),
             })
             .collect();
@@ -90,14 +91,12 @@ impl Backtest {
             }
             Ok(())
         })?;
-        let alt = format!(
-            "Share of past forecasts that held the finish, stage by stage, beside {:.0} %.",
-            100.0 * self.level
-        );
+        let alt =
+            format!("Share of past forecasts that held the finish, stage by stage, beside {}.", percent(self.level));
         Ok(Figure::new("Do the intervals keep their promise?", alt, vec![drawn]).with_caption(format!(
-            "Upright line: the {:.0} % that were promised. Bars: exact 95 % intervals of the share, as if forecasts of one \
+            "Upright line: the {} that were promised. Bars: exact 95 % intervals of the share, as if forecasts of one \
              batch were independent, which they are not quite. In brackets: forecasts with an outcome.",
-            100.0 * self.level
+            percent(self.level)
         )))
     }
 }
@@ -110,7 +109,7 @@ fn miss(row: &BacktestRow) -> Option<Miss> {
 
 fn stage_panel(stage: f64, misses: &[Miss], x: Axis, most: usize) -> Result<Panel> {
     let hit = misses.iter().filter(|m| m.covered).count();
-    let title = format!("At {:.0} % of the drop", 100.0 * stage);
+    let title = format!("At {} of the drop", percent(stage));
     panel(WIDTH, 84 + 7 * most as u32, |paper| {
         let rows = Axis { low: -(most as f64), high: 0.5, ticks: Vec::new(), title: String::new(), grid: false };
         let plot =

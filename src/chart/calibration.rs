@@ -3,13 +3,13 @@
 use crate::calibration::{Calibration, Calibrations};
 use crate::error::Result;
 use crate::fit::Estimate;
-use crate::liquid::water_density_kg_m3;
 
 use super::axis::Axis;
-use super::figure::{Figure, Panel};
+use super::figure::Figure;
 use super::palette::{CURVE, LOOK, Mark, REFERENCE};
 use super::plot::Frame;
-use super::svg::{SCALE, panel};
+use super::svg::{Panel, SCALE, panel};
+use super::words::percent;
 
 const WIDTH: u32 = 300;
 const HEIGHT: u32 = 190;
@@ -34,8 +34,8 @@ impl Calibrations {
         );
         Ok(Figure::new("From tilt to gravity", alt, panels).with_caption(format!(
             "Squares: baths, brought to 20 \u{b0}C; bars: two standard deviations of bath and tilt together. Line: the curve; \
-             its {:.0} % band is drawn in the lower frame, where it can be seen. Red cross: a bath that does not fit the others.",
-            100.0 * level
+             its {} band is drawn in the lower frame, where it can be seen. Red cross: a bath that does not fit the others.",
+            percent(level)
         )))
     }
 }
@@ -47,10 +47,8 @@ impl Calibration {
     /// [`crate::Error::Numeric`] when drawing fails.
     pub fn chart(&self) -> Result<Figure> {
         let alt = format!("Gravity over tilt of calibration {} with its {} baths.", self.calibration, self.baths.len());
-        let caption = format!(
-            "Squares: baths, bars two standard deviations. Line: curve with its {:.0} % band.",
-            100.0 * self.level
-        );
+        let caption =
+            format!("Squares: baths, bars two standard deviations. Line: curve with its {} band.", percent(self.level));
         Ok(Figure::new(format!("Calibration {}", self.calibration), alt, vec![self.panel()?]).with_caption(caption))
     }
 
@@ -61,38 +59,27 @@ impl Calibration {
             .map(|i| low + (high - low) * i as f64 / STEPS as f64)
             .filter_map(|tilt| Some((tilt, self.sg_at(tilt).ok()?)))
             .collect();
-        let water = water_density_kg_m3(self.shell_temp_c)?;
-        // (tilt, SG of the bath, distance from the curve, two standard deviations)
-        let baths: Vec<(f64, f64, f64, f64)> = self
-            .baths
-            .iter()
-            .filter_map(|bath| {
-                let on_curve = self.fitted.curve.at(bath.tilt_deg)?;
-                let spread = 2.0 * bath.sg_sd.hypot(bath.tilt_sd_deg * on_curve.per_deg / water);
-                let off = -bath.residual_sg;
-                Some((bath.tilt_deg, on_curve.density_kg_m3 / water + off, off, spread))
-            })
-            .collect();
+        let baths = self.baths_beside_curve()?;
         let suspect = self.suspect.as_ref().map(|s| s.bath);
         let style = |i: usize| if suspect == Some(i) { (Mark::Cross, LOOK) } else { (Mark::Square, REFERENCE) };
         panel(WIDTH, HEIGHT + STRIP, |paper| {
             let (upper, lower) = paper.split_vertically(HEIGHT * SCALE);
             let x = Axis::linear(low, high, 5, "");
             let y = Axis::around(
-                curve.iter().map(|(_, sg)| sg.value).chain(baths.iter().map(|b| b.1)),
+                curve.iter().map(|(_, sg)| sg.value).chain(baths.iter().map(|bath| bath.sg)),
                 0.01,
                 5,
                 "SG at 20 \u{b0}C",
             );
             let plot = Frame::new(self.calibration.as_str(), x.clone(), y).room_left(LEFT).on(&upper)?;
             plot.line(&curve.iter().map(|(tilt, sg)| (*tilt, sg.value)).collect::<Vec<_>>(), CURVE, 2.0, 1.0)?;
-            for (i, (tilt, sg, ..)) in baths.iter().enumerate() {
+            for (i, bath) in baths.iter().enumerate() {
                 let (mark, colour) = style(i);
-                plot.mark(*tilt, *sg, mark, colour, 7.0)?;
+                plot.mark(bath.tilt_deg, bath.sg, mark, colour, 7.0)?;
             }
             plot.note(self.kind.words())?;
 
-            let ends = baths.iter().flat_map(|b| [b.2 - b.3, b.2 + b.3]);
+            let ends = baths.iter().flat_map(|b| [b.off_sg - 2.0 * b.sd_sg, b.off_sg + 2.0 * b.sd_sg]);
             // Beyond the baths the band soon grows: it must not press the rest flat.
             let inner = low + BEYOND_DEG..=high - BEYOND_DEG;
             let within = curve.iter().filter(|(tilt, _)| inner.contains(tilt));
@@ -103,10 +90,10 @@ impl Calibration {
                 curve.iter().map(|(tilt, sg)| (*tilt, sg.lower - sg.value, sg.upper - sg.value)).collect();
             strip.band(&rows, CURVE, 0.22)?;
             strip.rule_y(0.0)?;
-            for (i, (tilt, _, off, spread)) in baths.iter().enumerate() {
-                let (mark, colour) = style(i);
-                strip.upright(*tilt, off - spread, off + spread, colour, 1.4)?;
-                strip.mark(*tilt, *off, mark, colour, 6.0)?;
+            for (i, bath) in baths.iter().enumerate() {
+                let ((mark, colour), tilt, off, bar) = (style(i), bath.tilt_deg, bath.off_sg, 2.0 * bath.sd_sg);
+                strip.upright(tilt, off - bar, off + bar, colour, 1.4)?;
+                strip.mark(tilt, off, mark, colour, 6.0)?;
             }
             Ok(())
         })

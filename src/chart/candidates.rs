@@ -2,15 +2,14 @@
 
 use plotters::style::RGBColor;
 
-use crate::calibration::{Calibration, Calibrations, Candidate, CurveKind};
+use crate::calibration::{Calibration, Calibrations, CurveCandidate, CurveKind};
 use crate::error::Result;
-use crate::liquid::WATER_20C_KG_M3;
 
 use super::axis::Axis;
-use super::figure::{Figure, Panel};
+use super::figure::Figure;
 use super::palette::{AHEAD, CURVE, INK, LOOK, REFERENCE};
 use super::plot::Frame;
-use super::svg::{SCALE, panel};
+use super::svg::{Panel, SCALE, panel};
 
 const WIDTH: u32 = 320;
 const UPPER: u32 = 190;
@@ -75,17 +74,13 @@ impl Calibration {
         let (first, last) = (tilts().fold(90.0, f64::min), tilts().fold(0.0, f64::max));
         let (low, high) = ((first - BEYOND_DEG).max(2.0), (last + BEYOND_DEG).min(84.0));
         let tilts: Vec<f64> = (0..=STEPS).map(|i| low + (high - low) * i as f64 / STEPS as f64).collect();
-        let lines: Vec<(&Candidate, Vec<(f64, f64)>)> = self
+        let lines: Vec<(&CurveCandidate, Vec<(f64, f64)>)> = self
             .candidates
             .iter()
-            .filter(|candidate| !candidate.chosen)
-            .filter_map(|candidate| {
-                let curve = &candidate.fitted.as_ref()?.curve;
-                let away = |tilt: f64| {
-                    let chosen = self.fitted.curve.at(tilt)?.density_kg_m3;
-                    Some((curve.at(tilt)?.density_kg_m3 - chosen) / WATER_20C_KG_M3)
-                };
-                Some((candidate, tilts.iter().map(|&tilt| (tilt, away(tilt).unwrap_or(f64::NAN))).collect()))
+            .filter(|candidate| !candidate.chosen && candidate.fitted.is_some())
+            .map(|candidate| {
+                let away = |&tilt: &f64| (tilt, self.candidate_minus_curve_sg(candidate, tilt).unwrap_or(f64::NAN));
+                (candidate, tilts.iter().map(away).collect())
             })
             .collect();
         let drawn = lines.iter().flat_map(|(_, line)| line.iter().map(|(_, away)| away.abs()));
@@ -119,21 +114,8 @@ impl Calibration {
 
     /// What each bath is off each candidate, one row a candidate.
     fn residuals(&self, paper: &super::svg::Paper<'_>) -> Result<()> {
-        let water = WATER_20C_KG_M3;
-        let rows: Vec<(&Candidate, Vec<f64>)> = self
-            .candidates
-            .iter()
-            .map(|candidate| {
-                let fitted = candidate.fitted.as_ref();
-                let off = |bath: &crate::calibration::BathPoint| {
-                    // The bath brought to the curve's shell, as it entered the fit.
-                    let on_curve = self.fitted.curve.at(bath.tilt_deg)?.density_kg_m3;
-                    let bath_density = on_curve - bath.residual_sg * water;
-                    Some((bath_density - fitted?.curve.at(bath.tilt_deg)?.density_kg_m3) / water)
-                };
-                (candidate, self.baths.iter().filter_map(off).collect())
-            })
-            .collect();
+        let rows: Vec<(&CurveCandidate, Vec<f64>)> =
+            self.candidates.iter().map(|candidate| (candidate, self.baths_minus_candidate_sg(candidate))).collect();
         let names: Vec<&str> = rows.iter().map(|(candidate, _)| candidate.kind.label()).collect();
         let most = rows.iter().flat_map(|(_, off)| off).map(|off| off.abs()).fold(0.0005, f64::max).min(MOST_SG);
         let x = Axis::linear(-1.1 * most, 1.1 * most, 3, "bath minus curve, SG");

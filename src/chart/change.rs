@@ -4,10 +4,11 @@ use crate::calibration::{CalibrationDifference, Calibrations};
 use crate::error::Result;
 
 use super::axis::Axis;
-use super::figure::{Figure, Panel};
+use super::figure::Figure;
 use super::palette::CURVE;
 use super::plot::Frame;
-use super::svg::panel;
+use super::svg::{Panel, panel};
+use super::words::percent;
 
 const WIDTH: u32 = 300;
 const HEIGHT: u32 = 170;
@@ -23,9 +24,9 @@ impl Calibrations {
         let panels = changes.iter().map(CalibrationDifference::panel).collect::<Result<Vec<_>>>()?;
         let alt =
             format!("What {} later calibrations read more than the ones before them, over gravity.", changes.len());
-        let level = 100.0 * self.settings.common.level;
+        let level = percent(self.settings.common.level);
         Ok(Figure::new("What has changed between calibrations", alt, panels).with_caption(format!(
-            "Line: the later curve minus the earlier one at the same tilt. The band holds the whole line with {level:.0} %: where \
+            "Line: the later curve minus the earlier one at the same tilt. The band holds the whole line with {level}: where \
              it leaves 0, something has changed."
         )))
     }

@@ -1,12 +1,12 @@
 //! Cutting lines at a frame.
 
-type Point = (f64, f64);
+type Xy = (f64, f64);
 
 /// The parts of a polyline inside a rectangle, each a run of points; a point that is not finite breaks the line.
 ///
 /// Each segment is cut by the method of Liang and Barsky (1984, from memory).
-pub(super) fn runs(points: &[Point], x: (f64, f64), y: (f64, f64)) -> Vec<Vec<Point>> {
-    let mut runs: Vec<Vec<Point>> = Vec::new();
+pub(super) fn runs(points: &[Xy], x: (f64, f64), y: (f64, f64)) -> Vec<Vec<Xy>> {
+    let mut runs: Vec<Vec<Xy>> = Vec::new();
     for (a, b) in points.iter().zip(points.iter().skip(1)) {
         let Some((from, to)) = segment(*a, *b, x, y) else { continue };
         match runs.last_mut() {
@@ -17,7 +17,7 @@ pub(super) fn runs(points: &[Point], x: (f64, f64), y: (f64, f64)) -> Vec<Vec<Po
     runs
 }
 
-fn segment(a: Point, b: Point, x: (f64, f64), y: (f64, f64)) -> Option<(Point, Point)> {
+fn segment(a: Xy, b: Xy, x: (f64, f64), y: (f64, f64)) -> Option<(Xy, Xy)> {
     if ![a.0, a.1, b.0, b.1].iter().all(|v| v.is_finite()) {
         return None;
     }

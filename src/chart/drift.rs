@@ -7,12 +7,12 @@ use crate::error::Result;
 use crate::fit::Finding;
 
 use super::axis::Axis;
-use super::figure::{Figure, Panel};
-use super::forest::{Row, forest};
+use super::figure::Figure;
+use super::forest::{ForestRow, forest};
 use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, REFERENCE};
 use super::plot::{Frame, Plot};
-use super::svg::panel;
-use super::words::signed;
+use super::svg::{Panel, panel};
+use super::words::{percent, signed};
 
 const WIDTH: u32 = 280;
 const HEIGHT: u32 = 200;
@@ -26,7 +26,7 @@ impl Drift {
     pub fn chart(&self) -> Result<Figure> {
         let mut by_probe: BTreeMap<&str, Vec<&DriftPair>> = BTreeMap::new();
         // Probes beside each other have no known gravity to be drawn against.
-        let pairs: Vec<&DriftPair> = self.pairs.iter().filter(|pair| pair.kind != PairKind::Beside).collect();
+        let pairs: Vec<&DriftPair> = self.pairs.iter().filter(|pair| pair.kind != PairKind::SameBeer).collect();
         for pair in &pairs {
             by_probe.entry(&pair.probe).or_default().push(pair);
         }
@@ -95,21 +95,21 @@ impl Drift {
         let mut probes: Vec<&ProbeDrift> = self.probes.iter().collect();
         let slope = |probe: &ProbeDrift| probe.drift_sg_per_30d.value().unwrap_or(f64::INFINITY);
         probes.sort_by(|a, b| slope(a).total_cmp(&slope(b)));
-        let mut rows: Vec<Row> = Vec::new();
+        let mut rows: Vec<ForestRow> = Vec::new();
         for probe in probes {
-            rows.push(Row::new(&probe.probe, &probe.drift_sg_per_30d, CURVE, Mark::Disc));
+            rows.push(ForestRow::new(&probe.probe, &probe.drift_sg_per_30d, CURVE, Mark::Disc));
             if self.shifts.iter().any(|shift| shift.probe == probe.probe) {
-                rows.push(Row::new("between its shifts", &probe.gradual_sg_per_30d, AHEAD, Mark::Ring));
+                rows.push(ForestRow::new("between its shifts", &probe.gradual_sg_per_30d, AHEAD, Mark::Ring));
             }
         }
         for term in self.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {
-            rows.push(Row::new("mean of the fleet", &term.finding, INK, Mark::Diamond));
+            rows.push(ForestRow::new("mean of the fleet", &term.finding, INK, Mark::Diamond));
         }
         let drawn = forest("", "drift, SG per 30 days", &rows, &[0.0], 440)?;
         let caption = format!(
             "Disc: a probe, with its sudden shifts. Ring, below it: the same probe without them. Diamond: the mean over probes, \
-             with shifts. Bars: {:.0} % intervals. A bar that crosses 0 does not show a drift; a wide one says that too little is known.",
-            100.0 * self.level
+             with shifts. Bars: {} intervals. A bar that crosses 0 does not show a drift; a wide one says that too little is known.",
+            percent(self.level)
         );
         Ok(Figure::new("Drift of the fleet", self.in_words(), vec![drawn]).with_caption(caption))
     }

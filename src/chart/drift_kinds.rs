@@ -2,7 +2,7 @@
 
 use plotters::style::text_anchor::{HPos, VPos};
 
-use crate::drift::{Drift, DriftKind, Verdict};
+use crate::drift::{Drift, DriftKind, KindVerdict};
 use crate::error::Result;
 use crate::fit::Estimate;
 
@@ -57,9 +57,9 @@ impl Drift {
             for (kind, k, zero) in &rows {
                 let (at, up) = (100.0 * k.value, zero.value);
                 let (colour, mark) = match kind.verdict {
-                    Verdict::Proportional => (CURVE, Mark::Square),
-                    Verdict::Sideways => (AHEAD, Mark::Triangle),
-                    Verdict::CannotTell => (INK, Mark::Ring),
+                    KindVerdict::Proportional => (CURVE, Mark::Square),
+                    KindVerdict::Sideways => (AHEAD, Mark::Triangle),
+                    KindVerdict::CannotTell => (INK, Mark::Ring),
                 };
                 plot.level(up, 100.0 * (k.value - k.se), 100.0 * (k.value + k.se), colour, 1.2)?;
                 plot.upright(at, zero.value - zero.se, zero.value + zero.se, colour, 1.2)?;

@@ -5,10 +5,10 @@ use crate::error::Result;
 use crate::units::Instant;
 
 use super::axis::{Axis, hours};
-use super::figure::{Figure, Panel};
+use super::figure::Figure;
 use super::palette::{CURVE, INK, LOOK, Mark};
 use super::plot::Frame;
-use super::svg::panel;
+use super::svg::{Panel, panel};
 use super::words::{percent, written};
 
 const WIDTH: u32 = 280;
@@ -32,7 +32,7 @@ impl Drift {
         let caption = format!(
             "Line: probability that the probe is off by more than {} SG where the beers end, since its last calibration; it moves \
              with the drift and grows with what is not known. Level line: the {} that is allowed. Thin upright line: the last instant of \
-             the season. Diamond: when a calibration is due. Past since: when the line last crossed what is allowed.",
+             the season. Diamond: when a calibration is due. Due since: when the line last crossed what is allowed.",
             self.limit_sg,
             percent(self.limit_chance)
         );
@@ -61,7 +61,7 @@ impl Drift {
     pub(crate) fn calibrate_by(&self, probe: &ProbeDrift) -> String {
         match (&probe.recalibrate, self.latest) {
             (Recalibrate::AlreadyPast, Some(now)) => match past_since(&probe.out_of_limit, self.limit_chance, now) {
-                Some(since) => format!("past since {}", written(since, "%F")),
+                Some(since) => format!("due since {}", written(since, "%-d %b")),
                 None => probe.recalibrate.to_string(),
             },
             (other, _) => other.to_string(),

@@ -5,11 +5,11 @@ use crate::error::Result;
 use crate::fit::Finding;
 
 use super::axis::Axis;
-use super::figure::{Figure, Panel};
+use super::figure::Figure;
 use super::palette::{CURVE, INK, LOOK, Mark};
 use super::plot::Frame;
-use super::svg::panel;
-use super::words::signed;
+use super::svg::{Panel, panel};
+use super::words::{percent, signed};
 
 const WIDTH: u32 = 312;
 const HEIGHT: u32 = 170;
@@ -26,8 +26,8 @@ impl Drift {
         let alt = format!("Gravities around sudden shifts inside batches: {}.", said.join("; "));
         let caption = format!(
             "Dots: medians of an hour of the probe's readings, on its first calibration. Rings: another probe in the same beer. Red: \
-             when the shift came ({:.0} % interval); the bar is as high as the shift.",
-            100.0 * self.level
+             when the shift came ({} interval); the bar is as high as the shift.",
+            percent(self.level)
         );
         Ok(Figure::new("Shifts that readings show", alt, panels).with_caption(caption))
     }

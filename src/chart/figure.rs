@@ -5,7 +5,7 @@ use std::path::Path;
 
 use crate::error::{Error, Result};
 
-use super::svg::{FONT, escape};
+use super::svg::{FONT, Panel, escape};
 
 /// Space between panels, px.
 const GAP: u32 = 14;
@@ -13,19 +13,6 @@ const GAP: u32 = 14;
 const ROW: u32 = 1120;
 /// Panels wider than this scroll sideways on a small screen, as their words would be too small to read.
 const WIDE: u32 = 480;
-
-/// One drawing: the inside of an SVG document and its size.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Panel {
-    /// SVG elements, without the root.
-    pub(super) body: String,
-    /// Width, px.
-    pub width: u32,
-    /// Height, px.
-    pub height: u32,
-    /// Units of `body` per px.
-    pub(super) scale: u32,
-}
 
 /// A picture of one or more panels with its title, its words for those who do not see it, and a caption.
 #[derive(Debug, Clone, PartialEq)]
@@ -38,20 +25,20 @@ pub struct Figure {
 
 impl Figure {
     /// A figure of these panels. `alt` says what there is to see, in a sentence or two.
-    pub fn new(title: impl Into<String>, alt: impl Into<String>, panels: Vec<Panel>) -> Self {
+    pub(super) fn new(title: impl Into<String>, alt: impl Into<String>, panels: Vec<Panel>) -> Self {
         Self { title: title.into(), alt: alt.into(), caption: String::new(), panels }
     }
 
     /// The same figure with a caption: how to read it, and what was left out.
     #[must_use]
-    pub fn with_caption(mut self, caption: impl Into<String>) -> Self {
+    pub(super) fn with_caption(mut self, caption: impl Into<String>) -> Self {
         self.caption = caption.into();
         self
     }
 
     /// The same figure under another title; an empty one is left out.
     #[must_use]
-    pub fn with_title(mut self, title: impl Into<String>) -> Self {
+    pub(crate) fn with_title(mut self, title: impl Into<String>) -> Self {
         self.title = title.into();
         self
     }
@@ -71,24 +58,14 @@ impl Figure {
         &self.caption
     }
 
-    /// The panels.
-    pub fn panels(&self) -> &[Panel] {
-        &self.panels
+    /// How many panels it has.
+    pub fn panel_count(&self) -> usize {
+        self.panels.len()
     }
 
     /// True when there is nothing to draw.
     pub fn is_empty(&self) -> bool {
         self.panels.is_empty()
-    }
-
-    /// Width of the one-document form, px.
-    pub fn width(&self) -> u32 {
-        self.layout().0
-    }
-
-    /// Height of the one-document form, px.
-    pub fn height(&self) -> u32 {
-        self.layout().1
     }
 
     /// Places for the panels, row by row: (width, height, corners).
@@ -207,7 +184,8 @@ mod tests {
     #[test]
     fn panels_break_into_rows() {
         let figure = Figure::new("t", "a", vec![panel(500), panel(500), panel(500)]);
-        assert_eq!((figure.width(), figure.height()), (1014, 114));
+        let (width, height, _) = figure.layout();
+        assert_eq!((width, height), (1014, 114));
     }
 
     #[test]

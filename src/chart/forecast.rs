@@ -9,7 +9,7 @@ use crate::units::Instant;
 use super::axis::{Axis, hours};
 use super::figure::Figure;
 use super::palette::{AHEAD, INK, Mark};
-use super::plot::{Frame, Side};
+use super::plot::{Frame, LabelSide};
 use super::svg::panel;
 use super::words::{minute, percent};
 
@@ -47,7 +47,7 @@ impl Forecasts {
                         plot.bar(y, hours(q.p25), hours(q.p75), 11.0, AHEAD, 0.75)?;
                         plot.mark(hours(q.p50), y, Mark::Disc, INK, 6.0)?;
                     }
-                    None => plot.label(low.max(now), y, Side::Right, "no forecast", INK)?,
+                    None => plot.label(low.max(now), y, LabelSide::Right, "no forecast", INK)?,
                 }
                 if let Some(p) = row.p_ready {
                     plot.margin_label(y, &format!("ready: {}", percent(p)))?;
@@ -58,10 +58,37 @@ impl Forecasts {
         let alt = rows.iter().map(|row| in_words(row)).collect::<Vec<_>>().join(" ");
         let left_out = if left_out > 0 { format!(" {left_out} older forecasts are not drawn.") } else { String::new() };
         Ok(Figure::new("What finishes when", alt, vec![drawn]).with_caption(format!(
-            "Dot: as likely before as after. Thick bar: half of the probability. Thin bar: 90 %. Upright line: the moment \
-             of the forecast. At the right: how likely the batch is at rest and not stuck at that moment. A forecast is \
+            "Dot: as likely before as after. Thick bar: half of the probability. Thin bar: {}. Upright line: the moment of the \
+             forecast. At the right: how likely the batch is at rest and not stuck at that moment. A forecast is \
              never permission to package.{left_out}",
+            rows.first().map_or_else(String::new, |row| percent(row.level())),
         )))
+    }
+}
+
+impl Forecast {
+    /// How likely the batch comes to rest when, between two moments: the area of each step is the probability between two
+    /// quantiles.
+    ///
+    /// # Errors
+    /// [`crate::Error::Numeric`] when drawing fails.
+    pub fn chart(&self, from: Instant, to: Instant) -> Result<Figure> {
+        let Some(q) = self.finish else { return Ok(Figure::new("", in_words(self), Vec::new())) };
+        let tail = 0.5 * self.level() - 0.25;
+        let quarters = [(q.p05, q.p25, tail), (q.p25, q.p50, 0.25), (q.p50, q.p75, 0.25), (q.p75, q.p95, tail)];
+        let steps = quarters.map(|(a, b, p)| (hours(a), hours(b), p / b.hours_since(a).max(1.0)));
+        let highest = steps.iter().map(|(.., density)| *density).fold(0.0, f64::max);
+        let room = 0.03 * to.hours_since(from).max(24.0);
+        let drawn = panel(340, 74, |paper| {
+            let x = Axis { title: String::new(), ..Axis::time(from.plus_hours(-room), to.plus_hours(room), 5) };
+            let y = Axis { low: 0.0, high: 1.1 * highest, ticks: Vec::new(), title: String::new(), grid: false };
+            let plot = Frame::new("", x, y).room_left(10).on(paper)?;
+            for (a, b, density) in steps {
+                plot.shape(&[(a, 0.0), (a, density), (b, density), (b, 0.0)], AHEAD, 0.75)?;
+            }
+            plot.rule_x(hours(self.as_of))
+        })?;
+        Ok(Figure::new("", in_words(self), vec![drawn]))
     }
 }
 
@@ -75,11 +102,12 @@ fn row_name(row: &Forecast) -> String {
 fn in_words(row: &Forecast) -> String {
     match row.finish {
         Some(q) => format!(
-            "{} comes to rest about {}, between {} and {} with 90 % probability.",
+            "{} comes to rest about {}, between {} and {} with {} probability.",
             row.batch,
             minute(q.p50),
             minute(q.p05),
-            minute(q.p95)
+            minute(q.p95),
+            percent(row.level())
         ),
         None => format!("{}: no forecast.", row.batch),
     }

@@ -6,23 +6,22 @@ use crate::error::Result;
 use crate::fit::Finding;
 
 use super::axis::{Axis, NAME_LETTERS};
-use super::figure::Panel;
 use super::palette::{INK, Mark};
-use super::plot::{Frame, LETTER, Side};
-use super::svg::panel;
+use super::plot::{Frame, LETTER, LabelSide};
+use super::svg::{Panel, panel};
 
 /// Room that a tick with its number takes, px.
 const TICK_PX: f64 = 60.0;
 
 /// One row.
-pub(super) struct Row<'a> {
+pub(super) struct ForestRow<'a> {
     name: String,
     finding: &'a Finding,
     colour: RGBColor,
     mark: Mark,
 }
 
-impl<'a> Row<'a> {
+impl<'a> ForestRow<'a> {
     pub(super) fn new(name: &str, finding: &'a Finding, colour: RGBColor, mark: Mark) -> Self {
         Self { name: name.to_owned(), finding, colour, mark }
     }
@@ -30,7 +29,7 @@ impl<'a> Row<'a> {
 
 /// Rows of intervals under each other, first row at the top. `marked` are values that get a line down the frame and
 /// lie on the axis. A row without an estimate says so where its bar would be.
-pub(super) fn forest(title: &str, unit: &str, rows: &[Row<'_>], marked: &[f64], width: u32) -> Result<Panel> {
+pub(super) fn forest(title: &str, unit: &str, rows: &[ForestRow<'_>], marked: &[f64], width: u32) -> Result<Panel> {
     let names: Vec<&str> = rows.iter().map(|row| row.name.as_str()).collect();
     let ends = rows.iter().filter_map(|row| row.finding.estimate()).flat_map(|e| [e.lower, e.value, e.upper]);
     let held = rows.iter().filter_map(|row| row.finding.value());
@@ -54,9 +53,9 @@ pub(super) fn forest(title: &str, unit: &str, rows: &[Row<'_>], marked: &[f64], 
                 }
                 Finding::Fixed { value, .. } => {
                     plot.mark(*value, y, Mark::Ring, INK, 8.0)?;
-                    plot.label(*value, y, Side::Right, "held", INK)?;
+                    plot.label(*value, y, LabelSide::Right, "held", INK)?;
                 }
-                Finding::NotEstimable { .. } => plot.label(x.low, y, Side::Right, "not estimable", INK)?,
+                Finding::NotEstimable { .. } => plot.label(x.low, y, LabelSide::Right, "not estimable", INK)?,
             }
         }
         Ok(())

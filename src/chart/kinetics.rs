@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use crate::error::Result;
+use crate::fit::Finding;
 use crate::forecast::{Forecast, Quantiles};
 use crate::gravity::GravitySeries;
 use crate::kinetics::{BatchFit, Kinetics, Point, Source, Trait};
@@ -10,20 +11,18 @@ use crate::season::Flags;
 use crate::units::HOURS_PER_DAY;
 
 use super::axis::{Axis, shortened};
-use super::figure::{Figure, Panel};
+use super::figure::Figure;
 use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, PROBES, REFERENCE};
-use super::plot::{Frame, Plot, Side};
-use super::svg::{SCALE, panel};
+use super::plot::{Frame, LabelSide, Plot};
+use super::svg::{Panel, SCALE, panel};
 use super::thin;
-use super::words::dots_outside;
+use super::words::{dots_outside, percent};
 
 const WIDTH: u32 = 640;
 const HEIGHT: u32 = 290;
 const STRIP: u32 = 96;
 /// Room for the labels of both frames, so that they line up.
 const LEFT: u32 = 48;
-/// Level of the band of the curve.
-const BAND_LEVEL: f64 = 0.90;
 /// Most panels of the overview.
 const MOST: usize = 120;
 /// Most flagged readings that are marked.
@@ -74,7 +73,7 @@ impl BatchFit {
             Ok(())
         })?;
         Ok(Figure::new(format!("{} \u{b7} {}", self.batch, self.strain), self.in_words(), vec![drawn])
-            .with_caption(self.caption(outside, finish.is_some())))
+            .with_caption(self.caption(outside, forecast.filter(|_| finish.is_some()))))
     }
 
     /// Right end of the picture, days from pitching.
@@ -83,6 +82,11 @@ impl BatchFit {
         // A very late end of a forecast must not press the data into a corner.
         let ahead = finish_p95.unwrap_or(0.0).min(2.5 * data + 3.0);
         1.02 * data.max(ahead)
+    }
+
+    /// Level of the intervals of its traits, where it has some.
+    pub(super) fn level(&self) -> Option<f64> {
+        self.traits.iter().find_map(Finding::estimate).map(|e| e.level)
     }
 
     /// The last data of any kind, hours from pitching.
@@ -138,9 +142,11 @@ impl BatchFit {
             };
             let times = curve(0.0, to_d * HOURS_PER_DAY);
             let table = fitted.timed();
-            let rows = times.iter().zip(self.band(&times, BAND_LEVEL)?);
-            let band: Vec<_> = rows.map(|(h, at)| (h / HOURS_PER_DAY, at.lower, at.upper)).collect();
-            plot.band(&band, CURVE, 0.22)?;
+            if let Some(level) = self.level() {
+                let rows = times.iter().zip(self.band(&times, level)?);
+                let band: Vec<_> = rows.map(|(h, at)| (h / HOURS_PER_DAY, at.lower, at.upper)).collect();
+                plot.band(&band, CURVE, 0.22)?;
+            }
             let line = |times: Vec<f64>| -> Vec<(f64, f64)> {
                 times.into_iter().map(|h| (h / HOURS_PER_DAY, table.sg(h))).collect()
             };
@@ -178,7 +184,7 @@ impl BatchFit {
         )?;
         plot.level(terminal.p50, from, to, AHEAD, 2.0)?;
         plot.mark(day(finish.p50), terminal.p50, Mark::Triangle, AHEAD, 9.0)?;
-        plot.label(day(finish.p50), terminal.p50, Side::Above, "at rest", AHEAD)
+        plot.label(day(finish.p50), terminal.p50, LabelSide::Above, "at rest", AHEAD)
     }
 
     /// (hours, SG) of readings flagged as outliers, thinned.
@@ -206,15 +212,18 @@ impl BatchFit {
         }
     }
 
-    fn caption(&self, outside: usize, forecast: bool) -> String {
+    fn caption(&self, outside: usize, forecast: Option<&Forecast>) -> String {
         let mut parts = vec![format!(
             "{}: readings, corrected for drift where that helps (pale: before it), thinned; crosses: flagged as outliers. Ochre diamonds: samples, bars two standard deviations. \
-             Line: fitted curve with its {:.0} % band; paler beyond the data that were fitted.",
+             Line: fitted curve with its {} band; paler beyond the data that were fitted.",
             if self.offsets.len() < 2 { "Dots" } else { "Points in grey and black" },
-            100.0 * BAND_LEVEL
+            self.level().map_or_else(String::new, percent)
         )];
-        if forecast {
-            parts.push("Triangle and shaded field: where and when it comes to rest, 90 %.".to_owned());
+        if let Some(forecast) = forecast {
+            parts.push(format!(
+                "Triangle and shaded field: where and when it comes to rest, {}.",
+                percent(forecast.level())
+            ));
         }
         for (i, offset) in self.offsets.iter().enumerate() {
             let shape = PROBES[i % PROBES.len()].0;
@@ -249,7 +258,7 @@ impl BatchFit {
     }
 
     fn in_words(&self) -> String {
-        let mut words = format!("Gravity of batch {} over time, {}.", self.batch, self.status);
+        let mut words = format!("Gravity of batch {} over time, {}.", self.batch, self.state_in_words());
         for which in [Trait::OriginalSg, Trait::TerminalSg] {
             if let Some(e) = self.finding(which).estimate() {
                 let name = if which == Trait::OriginalSg { "Original" } else { "Terminal" };
@@ -283,8 +292,8 @@ impl Kinetics {
         let alt = format!("Gravity over time of {} batches, each with its fitted curve.", self.batches.len());
         Ok(Figure::new("All batches", alt, panels).with_caption(format!(
             "Gravity in SG over days from pitching. Dots: readings, thinned. Ochre diamonds: samples. Line: fitted curve with \
-             its {:.0} % band. Upright lines: cooling and end.{note}",
-            100.0 * BAND_LEVEL
+             its {} band. Upright lines: cooling and end.{note}",
+            self.batches.iter().find_map(BatchFit::level).map_or_else(String::new, percent)
         )))
     }
 }
@@ -294,7 +303,7 @@ impl BatchFit {
         panel(172, 134, |paper| {
             let title = shortened(&format!("{} {}", self.batch, self.strain), 24);
             let high = self.end_d(None, None).min(x.high);
-            let y = Axis { title: self.status.name().to_owned(), ..y };
+            let y = Axis { title: self.state_in_words().to_owned(), ..y };
             self.draw(&Frame::new(title, x, y).on(paper)?, None, 60, high).map(drop)
         })
     }

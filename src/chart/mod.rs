@@ -7,7 +7,6 @@
 //! What a picture does not do: it never joins readings across a gap with a fitted curve it did not get, and it draws
 //! no point outside its frame (what lies outside is counted in the caption or shown by the table).
 
-mod account;
 mod axis;
 mod backtest;
 mod builds;
@@ -16,7 +15,6 @@ mod candidates;
 mod change;
 mod clip;
 mod drift;
-mod drift_control;
 mod drift_kinds;
 mod drift_limit;
 mod drift_shifts;
@@ -34,6 +32,5 @@ mod svg;
 mod thin;
 mod words;
 
-pub use figure::{Figure, Panel};
-pub(crate) use strains::words as trait_in_words;
+pub use figure::Figure;
 pub(crate) use words::{minute, percent, signed, written};

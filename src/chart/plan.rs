@@ -1,13 +1,13 @@
 //! The picture of planned baths.
 
-use crate::calibration::{BathPlan, Criterion, Plan, gravities};
+use crate::calibration::{BathPlan, DesignCriterion, Plan, gravities};
 use crate::error::Result;
 
 use super::axis::Axis;
-use super::figure::{Figure, Panel};
+use super::figure::Figure;
 use super::palette::{CURVE, INK, Mark, REFERENCE};
-use super::plot::{Frame, Side};
-use super::svg::panel;
+use super::plot::{Frame, LabelSide};
+use super::svg::{Panel, panel};
 
 const WIDTH: u32 = 340;
 const HEIGHT: u32 = 230;
@@ -22,7 +22,7 @@ impl BathPlan {
         let plans: Vec<&Plan> = self
             .plans
             .iter()
-            .filter(|p| p.probe.is_none() && p.criterion == Criterion::I && !p.baths.is_empty())
+            .filter(|p| p.probe.is_none() && p.criterion == DesignCriterion::I && !p.baths.is_empty())
             .collect();
         let Some(taken) = self.recommended() else {
             return Ok(Figure::new("The next baths", "No plan could be made.", Vec::new()));
@@ -62,7 +62,7 @@ impl BathPlan {
                     let Some(&sg) = same.first() else { continue };
                     plot.mark(sg, y, Mark::Square, CURVE, 8.0)?;
                     if same.len() > 1 {
-                        plot.label(sg, y, Side::Above, &format!("{}\u{d7}", same.len()), INK)?;
+                        plot.label(sg, y, LabelSide::Above, &format!("{}\u{d7}", same.len()), INK)?;
                     }
                 }
             }

@@ -10,7 +10,7 @@ use super::figure::Figure;
 use super::palette::{CURVE, INK, Mark, REFERENCE};
 use super::plot::Frame;
 use super::svg::panel;
-use super::words::dots_outside;
+use super::words::{dots_outside, percent};
 
 const HEIGHT: u32 = 170;
 const WIDTH: u32 = 410;
@@ -50,14 +50,14 @@ impl BatchFit {
         })?;
         let n = self.innovations.len();
         let mut panels = vec![over_time];
-        if n > 2 * LAGS {
-            let edge = normal_two_sided(0.90)? / (n as f64).sqrt();
+        if let Some(level) = self.level().filter(|_| n > 2 * LAGS) {
+            let edge = normal_two_sided(level)? / (n as f64).sqrt();
             let bars: Vec<f64> = (1..=LAGS).map(|lag| autocorrelation(&self.innovations, lag)).collect();
             panels.push(panel(NARROW, HEIGHT, |paper| {
                 let y = Axis::around(bars.iter().copied().chain([-0.3, 0.3]), 0.2, 4, "autocorrelation");
                 let plot = Frame::new("", Axis::linear(0.0, LAGS as f64 + 0.5, 4, "lag, points"), y).on(paper)?;
-                for level in [-edge, 0.0, edge] {
-                    plot.rule_y(level)?;
+                for at in [-edge, 0.0, edge] {
+                    plot.rule_y(at)?;
                 }
                 for (lag, bar) in bars.iter().enumerate() {
                     plot.upright(lag as f64 + 1.0, bar.min(0.0), bar.max(0.0), CURVE, 4.0)?;
@@ -83,7 +83,8 @@ impl BatchFit {
         let beyond = dots_outside(outside).map_or_else(String::new, |words| format!(" {words}"));
         let caption = format!(
             "Left: means of readings (dots) and samples (diamonds) less the curve; crosses count little. Right: with the error \
-             model taken off, neighbours should not correlate beyond the outer lines (90 %).{waves}{beyond}"
+             model taken off, neighbours should not correlate beyond the outer lines ({}).{waves}{beyond}",
+            self.level().map_or_else(String::new, percent)
         );
         let alt = format!("Residuals of batch {} over time and their autocorrelation.{waves}", self.batch);
         Ok(Figure::new(format!("{}: what the curve leaves", self.batch), alt, panels).with_caption(caption))

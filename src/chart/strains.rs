@@ -2,15 +2,14 @@
 
 use crate::error::Result;
 use crate::kinetics::Trait;
-use crate::strains::Strains;
+use crate::strains::{StrainContrast, Strains};
 
 use super::figure::Figure;
-use super::forest::{Row, forest};
-use super::palette::{AHEAD, CURVE, INK, LOOK, Mark};
+use super::forest::{ForestRow, forest};
+use super::palette::{AHEAD, CURVE, INK, Mark};
+use super::words::percent;
 
 const WIDTH: u32 = 360;
-/// The unit of times.
-const FROM_PITCHING: &str = "hours from pitching";
 
 impl Strains {
     /// The mean of every trait per strain with its interval, one panel per trait.
@@ -21,17 +20,17 @@ impl Strains {
         let mut panels = Vec::new();
         for which in self.traits() {
             let means: Vec<_> = self.means.iter().filter(|mean| mean.which == which).collect();
-            let rows: Vec<Row> = means
+            let rows: Vec<ForestRow> = means
                 .iter()
-                .map(|mean| Row::new(&format!("{} ({})", mean.strain, mean.n), &mean.mean, CURVE, Mark::Disc))
+                .map(|mean| ForestRow::new(&format!("{} ({})", mean.strain, mean.n), &mean.mean, CURVE, Mark::Disc))
                 .collect();
-            let (title, unit) = words(which);
-            panels.push(forest(title, unit, &rows, &[], WIDTH)?);
+            panels.push(forest(which.title(), which.unit(), &rows, &[], WIDTH)?);
         }
         let alt = "Mean of each trait per strain with its interval, and how many batches it rests on.";
-        let level = self.means.iter().find_map(|mean| mean.mean.estimate()).map_or(0.0, |e| 100.0 * e.level);
+        let level =
+            self.means.iter().find_map(|mean| mean.mean.estimate()).map_or_else(String::new, |e| percent(e.level));
         let caption =
-            format!("In brackets: batches. Bars: {level:.0} % intervals of the mean over batches, each for itself.");
+            format!("In brackets: batches. Bars: {level} intervals of the mean over batches, each for itself.");
         Ok(Figure::new("The yeasts of the season", alt, panels).with_caption(caption))
     }
 
@@ -43,56 +42,39 @@ impl Strains {
         let mut panels = Vec::new();
         let mut shown = 0;
         for which in self.traits() {
-            let pairs: Vec<_> = self.contrasts.iter().filter(|pair| pair.which == which).collect();
+            let mut pairs: Vec<_> = self.contrasts.iter().filter(|pair| pair.which == which).collect();
             if pairs.is_empty() {
                 continue;
             }
-            let rows: Vec<Row> = pairs
+            let size = |pair: &StrainContrast| pair.difference.value().unwrap_or(f64::NEG_INFINITY);
+            pairs.sort_by(|a, b| size(b).total_cmp(&size(a)));
+            let rows: Vec<ForestRow> = pairs
                 .iter()
                 .map(|pair| {
                     let name = format!("{} \u{2212} {}", pair.a, pair.b);
                     match pair.difference.estimate() {
-                        Some(e) if e.lower > 0.0 => Row::new(&name, &pair.difference, AHEAD, Mark::Triangle),
-                        Some(e) if e.upper < 0.0 => Row::new(&name, &pair.difference, LOOK, Mark::Diamond),
-                        _ => Row::new(&name, &pair.difference, INK, Mark::Ring),
+                        Some(e) if e.lower > 0.0 => ForestRow::new(&name, &pair.difference, AHEAD, Mark::Triangle),
+                        Some(e) if e.upper < 0.0 => ForestRow::new(&name, &pair.difference, CURVE, Mark::Diamond),
+                        _ => ForestRow::new(&name, &pair.difference, INK, Mark::Ring),
                     }
                 })
                 .collect();
             shown += pairs.iter().filter(|p| p.difference.estimate().is_some_and(|e| e.lower * e.upper > 0.0)).count();
-            let (title, unit) = words(which);
-            // A difference of two times counts from no moment.
-            let unit = if unit == FROM_PITCHING { "hours" } else { unit };
-            panels.push(forest(title, unit, &rows, &[0.0], WIDTH)?);
+            panels.push(forest(which.title(), which.difference_unit(), &rows, &[0.0], WIDTH)?);
         }
         let alt = format!(
             "Differences between strains, pair by pair and trait by trait: {shown} of {} intervals leave out zero.",
             self.contrasts.len()
         );
         Ok(Figure::new("Differences between yeasts", alt, panels).with_caption(format!(
-            "Bars: {:.0} % intervals that hold for all pairs of one trait at once. Triangle: first above second. Diamond: \
+            "Bars: {} intervals that hold for all pairs of one trait at once. Triangle: first above second. Diamond: \
              first below second. Ring: no difference shown, which is not the same as no difference.",
-            100.0 * self.contrast_level
+            percent(self.contrast_level)
         )))
     }
 
     /// The traits that were compared, in the order of the tables.
     fn traits(&self) -> Vec<Trait> {
         Trait::ALL.into_iter().filter(|which| self.means.iter().any(|mean| mean.which == *which)).collect()
-    }
-}
-
-/// A trait's heading and the unit on its axis.
-pub(crate) fn words(which: Trait) -> (&'static str, &'static str) {
-    match which {
-        Trait::OriginalSg => ("Original gravity", "SG"),
-        Trait::TerminalSg => ("Terminal gravity", "SG"),
-        Trait::MaxRateSgPerDay => ("Greatest rate of fall", "SG per day"),
-        Trait::LagH => ("Lag", FROM_PITCHING),
-        Trait::MidH => ("Half-way", FROM_PITCHING),
-        Trait::T90H => ("Nine tenths of the drop", FROM_PITCHING),
-        Trait::FinishH => ("Coming to rest", FROM_PITCHING),
-        Trait::Attenuation => ("Apparent attenuation, SG points", "fraction"),
-        Trait::AttenuationExtract => ("Apparent attenuation, extract", "fraction"),
-        Trait::AbvPercent => ("Alcohol (an estimate, not for labels)", "% by volume"),
     }
 }

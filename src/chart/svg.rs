@@ -5,13 +5,25 @@ use plotters::prelude::{DrawingArea, IntoDrawingArea, SVGBackend};
 
 use crate::error::{Error, Result};
 
-use super::figure::Panel;
 use super::palette::INK_TEXT;
 
 /// Drawing units per px: plotters places marks on whole units only, so that a finer grid keeps curves smooth.
 pub(super) const SCALE: u32 = 4;
 /// The page's own face where it has one.
 pub(super) const FONT: &str = "system-ui,sans-serif";
+
+/// One drawing: the inside of an SVG document and its size.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Panel {
+    /// SVG elements, without the root.
+    pub(super) body: String,
+    /// Width, px.
+    pub(super) width: u32,
+    /// Height, px.
+    pub(super) height: u32,
+    /// Units of `body` per px.
+    pub(super) scale: u32,
+}
 
 /// The whole drawing area of one panel.
 pub(super) type Paper<'a> = DrawingArea<SVGBackend<'a>, Shift>;

@@ -1,5 +1,7 @@
 //! Fewer points for a picture: a page must not carry every reading.
 
+use crate::fit::robust::median_of;
+
 /// Medians of x and y in at most `bins` equal stretches of x; pairs that are not finite are left out.
 pub(super) fn medians(points: impl IntoIterator<Item = (f64, f64)>, bins: usize) -> Vec<(f64, f64)> {
     let mut points: Vec<(f64, f64)> = points.into_iter().filter(|(x, y)| x.is_finite() && y.is_finite()).collect();
@@ -15,10 +17,7 @@ pub(super) fn medians(points: impl IntoIterator<Item = (f64, f64)>, bins: usize)
         .chunk_by(|a, b| bin(a.0) == bin(b.0))
         .filter_map(|chunk| {
             let mut ys: Vec<f64> = chunk.iter().map(|p| p.1).collect();
-            ys.sort_by(f64::total_cmp);
-            let middle = |i: usize| ys.get(i).copied();
-            let y = (middle((ys.len() - 1) / 2)? + middle(ys.len() / 2)?) / 2.0;
-            Some((chunk.iter().map(|p| p.0).sum::<f64>() / chunk.len() as f64, y))
+            Some((chunk.iter().map(|p| p.0).sum::<f64>() / chunk.len() as f64, median_of(&mut ys)?))
         })
         .collect()
 }

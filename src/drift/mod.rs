@@ -1,41 +1,28 @@
 //! Drift: how true the calibrations of a season's probes stay.
+//!
+//! Three layers, each resting on those below it only:
+//!
+//! | layer | what lives there |
+//! | --- | --- |
+//! | `answers` | rates with and without shifts, error now, date, kind, fleet, verdict |
+//! | `shifts` | the one search for sudden shifts, in the readings of batches and in the pairs |
+//! | `model` | the mixed model of the errors of all probes |
+//!
+//! `pairs` holds each probe against each reference, which is what the model is made of; `results` are the types of what is
+//! found.
 
-mod average;
-mod blocks;
-mod changed;
-mod correct;
-mod curves;
-mod elsewhere;
-mod ends;
-mod fleet;
-mod frames;
-mod future;
-mod kinds;
-mod level;
-mod mixed;
-mod mixture;
+mod answers;
 mod model;
-mod outlook;
 mod pairs;
-mod part;
-mod policies;
-mod readings;
-mod result;
-mod scan;
+mod results;
+mod scale;
 mod settings;
-mod shape;
 mod shifts;
-mod signals;
-mod study;
-mod unsampled;
-mod unseen;
 
-pub use correct::Correction;
-pub use elsewhere::ProbeErrors;
-pub use mixed::{MixedDrift, MixedTerm, MixedTermKind};
-pub use result::{
-    Drift, DriftKind, DriftPair, FleetTerm, LevelPoint, OutOfLimit, PairKind, Policy, PolicyKind, ProbeDrift,
-    Recalibrate, Shift, ShiftKind, TrackPoint, Verdict,
+pub use answers::{Correction, Drift};
+pub use model::ProbeErrors;
+pub use results::{
+    BinPoint, DriftKind, DriftPair, FleetTerm, KindVerdict, LastCheck, MixedDrift, MixedTerm, MixedTermKind,
+    OutOfLimit, PairKind, ProbeDrift, ProbeVerdict, Recalibrate, Shift, ShiftKind, TrackPoint,
 };
 pub use settings::DriftSettings;
-pub use signals::{ControlChart, DriftSignal};

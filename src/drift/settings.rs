@@ -4,7 +4,6 @@ use serde::{Deserialize, Serialize};
 
 use crate::common::CommonSettings;
 use crate::error::{Error, Result};
-use crate::fit::control::ChartSettings;
 use crate::fit::mixed::Df;
 use crate::gravity::OffsetPrior;
 
@@ -31,8 +30,6 @@ use crate::gravity::OffsetPrior;
 /// | `kind_tilt_sd_deg` | 0.2 | noise of the tilt in the baths that are proposed |
 /// | `df` | Kenward-Roger | intervals of the fleet's coefficients in the mixed model |
 /// | `bootstrap` | 99 | data sets by which these are checked; 0 for none |
-/// | `charts` | see there | how control charts are drawn |
-/// | `calibration_h`, `check_h` | 0.75, 0.15 | hours of work that a calibration and a water check of one probe take |
 /// | `common` | see there | level of the intervals, errors of instruments |
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
@@ -75,12 +72,6 @@ pub struct DriftSettings {
     pub df: Df,
     /// Simulated data sets by which the intervals of the mixed model are checked; 0 for none, else at least 20.
     pub bootstrap: usize,
-    /// How control charts are drawn.
-    pub charts: ChartSettings,
-    /// Hours of work that a calibration of one probe takes. From memory, no source.
-    pub calibration_h: f64,
-    /// Hours of work that a water check of one probe takes. From memory, no source.
-    pub check_h: f64,
     /// What all studies share.
     #[serde(skip)]
     pub common: CommonSettings,
@@ -107,9 +98,6 @@ impl Default for DriftSettings {
             kind_tilt_sd_deg: 0.2,
             df: Df::default(),
             bootstrap: 99,
-            charts: ChartSettings::default(),
-            calibration_h: 0.75,
-            check_h: 0.15,
             common: CommonSettings::default(),
         }
     }
@@ -131,7 +119,7 @@ impl DriftSettings {
     /// [`Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
     pub fn check(&self) -> Result<()> {
         self.common.check()?;
-        let ranges: [(&'static str, f64, f64, f64, &'static str); 14] = [
+        let ranges: [(&'static str, f64, f64, f64, &'static str); 12] = [
             ("window_min", self.window_min, 0.1, 1440.0, "0.1 to 1440 minutes"),
             ("level_window_h", self.level_window_h, 0.1, 48.0, "0.1 to 48 hours"),
             ("active_sg_per_day", self.active_sg_per_day, 0.0, 0.1, "0 to 0.1 SG per day"),
@@ -144,8 +132,6 @@ impl DriftSettings {
             ("kind_certainty", self.kind_certainty, 0.5, 0.9999, "0.5 to 0.9999"),
             ("kind_span_sg", self.kind_span_sg, 0.0, 0.2, "0 to 0.2 SG"),
             ("kind_tilt_sd_deg", self.kind_tilt_sd_deg, 0.0, 10.0, "0 to 10 degrees"),
-            ("calibration_h", self.calibration_h, 0.0, 100.0, "0 to 100 hours"),
-            ("check_h", self.check_h, 0.0, 100.0, "0 to 100 hours"),
         ];
         for (name, value, low, high, wanted) in ranges {
             if !(low..=high).contains(&value) {
@@ -156,6 +142,6 @@ impl DriftSettings {
             let value = self.bootstrap.to_string();
             return Err(Error::Setting { name: "bootstrap", value, wanted: "0, or at least 20" });
         }
-        self.charts.check()
+        Ok(())
     }
 }

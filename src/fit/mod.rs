@@ -9,7 +9,6 @@
 //! | [`nonlinear`] | nonlinear least squares with bounds, priors, covariance and the reason it stopped |
 //! | [`errors_in_variables`] | straight lines and curves when both variables have errors |
 //! | [`autocorrelation`] | AR(1) in continuous time plus white noise: estimation, whitening |
-//! | [`control`] | control charts: weighted means and cumulative sums of standardised errors |
 //! | [`compare`] | means, all pairs with simultaneous intervals, random-effects pooling |
 //! | [`mixed`] | linear mixed models: random effects of any grouping, by REML or ML |
 //! | [`ode`] | small systems of ordinary differential equations |
@@ -20,7 +19,6 @@
 
 pub mod autocorrelation;
 pub mod compare;
-pub mod control;
 pub mod errors_in_variables;
 mod estimate;
 pub mod inverse;

@@ -8,20 +8,20 @@ use std::collections::{BTreeSet, HashMap};
 use rayon::prelude::*;
 
 use crate::error::Result;
-use crate::kinetics::population::{Information, Prior};
-use crate::kinetics::prepare::median;
+use crate::kinetics::median::median;
+use crate::kinetics::population::{Information, PopulationPrior};
 use crate::kinetics::{ErrorModel, Kinetics, KineticsSettings};
 use crate::season::Batch;
 use crate::units::Instant;
 
 use super::coordinates::DIMS;
 use super::known::KnownSeries;
-use super::posterior::Own;
+use super::posterior::RunningBatch;
 
 /// Hours between looks at a batch.
 const GRID_H: f64 = 48.0;
 /// Departure of probes from the smooth curve where no past batch tells: size, SG, correlation time, hours, and share at rest.
-const DEPARTURE: (f64, f64, f64) = (4e-4, 6.0, 0.5);
+const ERROR_MODEL: (f64, f64, f64) = (4e-4, 6.0, 0.5);
 
 pub(super) struct Archive<'a> {
     batches: &'a [Batch],
@@ -41,8 +41,9 @@ impl<'a> Archive<'a> {
         Self { batches, kinetics, source, settings, looks: HashMap::new() }
     }
 
-    /// Makes the looks at all batches but one that forecasts of that one as of a moment need, side by side.
-    pub fn look(&mut self, needed: &[(Instant, usize)]) -> Result<()> {
+    /// Makes the looks at all batches but one that forecasts of that one as of a moment need, side by side. A look that fails
+    /// tells nothing of its batch.
+    pub fn look(&mut self, needed: &[(Instant, usize)]) {
         let mut missing = BTreeSet::new();
         for (as_of, except) in needed {
             for (i, batch) in self.batches.iter().enumerate().filter(|(i, _)| i != except) {
@@ -51,13 +52,12 @@ impl<'a> Archive<'a> {
             }
         }
         let missing: Vec<_> = missing.into_iter().collect();
-        let found = missing.par_iter().map(|&(i, step)| match self.batches.get(i) {
-            Some(batch) => self.information(batch, batch.pitched_at.plus_hours(GRID_H * f64::from(step))),
-            None => Ok(None),
+        let found = missing.par_iter().map(|&(i, step)| {
+            let batch = self.batches.get(i)?;
+            self.information(batch, batch.pitched_at.plus_hours(GRID_H * f64::from(step))).ok().flatten()
         });
-        let found = found.collect::<Result<Vec<_>>>()?;
+        let found: Vec<_> = found.collect();
         self.looks.extend(missing.into_iter().zip(found));
-        Ok(())
     }
 
     /// What is known of all batches but `except`, as far as looked at.
@@ -79,29 +79,19 @@ impl<'a> Archive<'a> {
 
     fn information(&self, batch: &Batch, as_of: Instant) -> Result<Option<Information>> {
         let Some(series) = self.source.series(batch, as_of)? else { return Ok(None) };
-        let Some(mut own) = Own::new(&series, self.settings, self.departure(as_of)) else { return Ok(None) };
-        match own.posterior(&Prior::base(DIMS), true) {
-            Ok(posterior) => {
-                let covariance = posterior.covariance.view((1, 1), (DIMS, DIMS)).clone_owned();
-                Ok(Information::new(
-                    &batch.strain,
-                    &posterior.mean.rows(1, DIMS).clone_owned(),
-                    covariance,
-                    &[1.0; DIMS],
-                ))
-            }
-            Err(error) if error.is_not_estimable() => Ok(None),
-            Err(error) => Err(error),
-        }
+        let posterior = RunningBatch::new(&series, self.settings, self.error_model(as_of))?
+            .posterior(&PopulationPrior::base(DIMS), true)?;
+        let covariance = posterior.covariance.view((1, 1), (DIMS, DIMS)).clone_owned();
+        Ok(Information::new(&batch.strain, &posterior.mean.rows(1, DIMS).clone_owned(), covariance, &[1.0; DIMS]))
     }
 
     /// Size, correlation time and share at rest of what probes depart from the smooth curve: medians of the batches whose
     /// data had ended.
-    pub fn departure(&self, as_of: Instant) -> (f64, f64, f64) {
+    pub fn error_model(&self, as_of: Instant) -> (f64, f64, f64) {
         let ended = self.kinetics.batches.iter().filter(|fit| fit.instant(fit.last_hours) <= as_of);
         let found: Vec<ErrorModel> = ended.filter_map(|fit| Some(fit.fitted.as_ref()?.errors)).collect();
         if found.len() < 3 {
-            return DEPARTURE;
+            return ERROR_MODEL;
         }
         let middle = |of: fn(&ErrorModel) -> f64| median(&mut found.iter().map(of).collect::<Vec<_>>());
         (middle(|e| e.kappa_sg), middle(|e| e.tau_h), middle(|e| e.floor))

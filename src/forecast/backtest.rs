@@ -5,7 +5,7 @@ use crate::fit::quantile::fisher_f;
 use crate::kinetics::{BatchFit, Status, Trait};
 use crate::units::Instant;
 
-use super::learned::Scored;
+use super::learned::ScoredForecast;
 use super::result::{Backtest, BacktestRow, BacktestStatus, Quantiles, StageCoverage};
 use super::run::Forecaster;
 
@@ -23,11 +23,9 @@ struct Outcome {
 
 impl Forecaster<'_> {
     /// Forecasts every batch whose end is known by `now` as of the moments at which its whole-batch curve passed the stages,
-    /// each from what was known then, in order of time. A cooling that is planned for later than `now` has not come.
-    ///
-    /// # Errors
-    /// What the source of gravities gives.
-    pub fn backtest(&mut self, now: Instant) -> Result<Backtest> {
+    /// each from what was known then, in order of time. A cooling that is planned for later than `now` has not come. A batch
+    /// that cannot be forecast is a row with its reason.
+    pub fn backtest(&mut self, now: Instant) -> Backtest {
         let mut moments: Vec<(Instant, f64, &BatchFit, Outcome)> = Vec::new();
         for fit in &self.kinetics.batches {
             let Some(fitted) = &fit.fitted else { continue };
@@ -42,14 +40,13 @@ impl Forecaster<'_> {
         moments.sort_by_key(|(as_of, ..)| *as_of);
         let asked: Vec<(&str, Instant)> =
             moments.iter().map(|(as_of, _, fit, _)| (fit.batch.as_str(), *as_of)).collect();
-        self.look_back(asked.iter().copied())?;
-        let drawn = self.drawn(&asked)?;
+        let drawn = self.drawn(&asked);
         let mut rows = Vec::with_capacity(moments.len());
         // One after the other: each forecast learns its width from those before it.
         for ((_, stage, fit, outcome), drawn) in moments.into_iter().zip(drawn) {
             let made = self.make(drawn);
             if let (Some((finish_h, _)), Some(raw)) = (outcome.seen, made.raw_finish_h) {
-                self.scored.push(Scored {
+                self.scored.push(ScoredForecast {
                     batch: fit.batch.clone(),
                     known_at: fit.instant(finish_h + self.settings.common.at_rest.seen_for_h),
                     progress: made.forecast.progress.value().unwrap_or(stage),
@@ -68,7 +65,7 @@ impl Forecaster<'_> {
             });
         }
         rows.sort_by(|a, b| a.forecast.batch.cmp(&b.forecast.batch).then(a.stage.total_cmp(&b.stage)));
-        Ok(Backtest { rows, level: LEVEL })
+        Backtest { rows, level: LEVEL }
     }
 
     /// What has become of a batch by `now`; none when its end is still open or cannot be told.

@@ -2,36 +2,37 @@
 //! without the temperature of the cellar.
 //!
 //! They are the apparent attenuation, the logarithms of the curve's scale (brought to 20 C), steepness and asymmetry, the
-//! tail's share, the logarithm of its pace, the delay by gas in hours, the misreading by
+//! tail's share, the logarithm of its pace, the delay by gas in hours, the bias by
 //! foam, and the coefficients of the smooth correction; each less the mean and over the standard deviation it has where nothing
 //! is known ([`BASE`]).
 
+use crate::common::ActivationEnergy;
 use crate::gravity::GravitySeries;
-use crate::kinetics::estimate::{TAIL_PACE, TAIL_SHARE};
-use crate::kinetics::misread::FOAM_SG;
-use crate::kinetics::{ACTIVATION_KJ_MOL, BENDS, Curve, PARAMETERS};
+use crate::kinetics::settings::FOAM_SG;
+use crate::kinetics::weak_priors::{TAIL_PACE, TAIL_SHARE};
+use crate::kinetics::{FermentationCurve, GravityCurve, N_BASIS, PARAMETERS};
 use crate::units::kelvin_from_celsius;
 
 /// Number of coordinates.
-pub(super) const DIMS: usize = MAIN + BENDS;
+pub(super) const DIMS: usize = MAIN + N_BASIS;
 /// Coordinates that are not of the smooth correction.
 const MAIN: usize = 8;
 /// The coordinate that is the delay by gas.
 pub(super) const DELAY: usize = 6;
-/// The coordinate that is the misreading by foam.
+/// The coordinate that is the bias by foam.
 pub(super) const FOAM: usize = 7;
 /// Batches that an assumed variance is worth: of a main coordinate, of the smooth correction.
 const WORTH: (f64, f64) = (3.0, 6.0);
 
 /// Mean and standard deviation of the main coordinates where nothing is known: attenuation of ordinary beers, the
-/// middle of the drop at 20 C, the shape. From memory, textbook level, and wide.
+/// middle of the drop at 20 C, the shape. Assumed, textbook level, and wide.
 const BASE: [(f64, f64); MAIN] =
     [(0.76, 0.09), (3.6, 0.55), (0.2, 0.7), (0.0, 0.5), TAIL_SHARE, TAIL_PACE, (1.5, 1.5), FOAM_SG];
 /// Standard deviation of a coefficient of the correction where nothing is known.
-const BASE_BEND: f64 = 0.3;
+const BASE_CORRECTION: f64 = 0.3;
 
 /// Effective activation energy of the pace over the gas constant, K.
-const ACTIVATION_K: f64 = ACTIVATION_KJ_MOL.0 / 8.314_462_6e-3;
+const ACTIVATION_K: f64 = ActivationEnergy::PUBLISHED.kj_mol / 8.314_462_6e-3;
 /// Temperature to which the scale is brought, C.
 const REFERENCE_C: f64 = 20.0;
 /// The temperature of a batch is its mean over this many hours from pitching.
@@ -39,7 +40,7 @@ const EARLY_H: f64 = 72.0;
 
 /// Mean and standard deviation of coordinate `i` where nothing is known.
 pub(super) fn base(i: usize) -> (f64, f64) {
-    BASE.get(i).copied().unwrap_or((0.0, BASE_BEND))
+    BASE.get(i).copied().unwrap_or((0.0, BASE_CORRECTION))
 }
 
 /// Batches that the assumed variances are worth.
@@ -53,7 +54,7 @@ pub(super) fn plain(standardised: &[f64; DIMS], i: usize) -> f64 {
     mean + sd * standardised.get(i).copied().unwrap_or(0.0)
 }
 
-/// The place of coordinate `i` among the parameters of a curve; none for what probes misread.
+/// The place of coordinate `i` among the parameters of a curve; none for the bias of probes.
 fn place(i: usize) -> Option<usize> {
     match i {
         DELAY | FOAM => None,
@@ -84,7 +85,7 @@ pub(super) fn ln_pace(series: &GravitySeries) -> f64 {
 }
 
 /// The curve of standardised coordinates for a batch.
-pub(super) fn curve(original_sg: f64, standardised: &[f64; DIMS], ln_pace: f64) -> Curve {
+pub(super) fn curve(original_sg: f64, standardised: &[f64; DIMS], ln_pace: f64) -> GravityCurve {
     let mut vector = [0.0; PARAMETERS];
     vector[0] = original_sg;
     for i in 0..DIMS {
@@ -99,11 +100,11 @@ pub(super) fn curve(original_sg: f64, standardised: &[f64; DIMS], ln_pace: f64) 
     vector[4] = vector[4].clamp(-3.0, 3.0);
     vector[5] = vector[5].clamp(-0.9, 0.6);
     vector[6] = vector[6].clamp(-6.0, -0.02);
-    Curve::from_vector(&vector)
+    GravityCurve::from_vector(FermentationCurve::Smooth, &vector)
 }
 
 /// Derivatives of SG by the original gravity and the standardised coordinates, from those by the curve's parameters.
-pub(super) fn chain(curve: &Curve, gradient: &[f64; PARAMETERS]) -> (f64, [f64; DIMS]) {
+pub(super) fn chain(curve: &GravityCurve, gradient: &[f64; PARAMETERS]) -> (f64, [f64; DIMS]) {
     let extract = curve.original_sg - 1.0;
     let attenuation = curve.drop_sg() / extract;
     let mut by = [0.0; DIMS];

@@ -93,7 +93,7 @@ impl fmt::Display for Forecast {
         if let Some(progress) = self.progress.value() {
             write!(f, "{:.0} % of the drop done, ", 100.0 * progress)?;
         }
-        write!(f, "comes to rest between {} and {} (90 %)", finish.p05, finish.p95)?;
+        write!(f, "comes to rest between {} and {} ({:.0} %)", finish.p05, finish.p95, 100.0 * self.level())?;
         write!(f, " at SG {:.4} ({:.4} to {:.4})", terminal.p50, terminal.p05, terminal.p95)?;
         if let (Some(finished), Some(stuck)) = (self.p_finished, self.p_stuck) {
             write!(f, "; at rest by then with probability {finished:.2}, stuck {stuck:.2}")?;

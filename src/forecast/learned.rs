@@ -12,7 +12,7 @@ const NEAR: f64 = 0.15;
 
 /// How one forecast of the past did.
 #[derive(Debug, Clone)]
-pub(super) struct Scored {
+pub(super) struct ScoredForecast {
     pub batch: String,
     /// When its outcome was known.
     pub known_at: Instant,
@@ -24,9 +24,9 @@ pub(super) struct Scored {
 
 /// Factor on the width of a forecast, from the misses at similar progress whose outcome was known by then, one per batch (the
 /// nearest in progress), and how many these are: the root of their mean square, shrunk towards one.
-pub(super) fn learned_scale(scored: &[Scored], as_of: Instant, progress: f64) -> (f64, usize) {
-    let mut best: Vec<&Scored> = Vec::new();
-    let distance = |s: &Scored| (s.progress - progress).abs();
+pub(super) fn learned_scale(scored: &[ScoredForecast], as_of: Instant, progress: f64) -> (f64, usize) {
+    let mut best: Vec<&ScoredForecast> = Vec::new();
+    let distance = |s: &ScoredForecast| (s.progress - progress).abs();
     for one in scored.iter().filter(|s| s.known_at <= as_of && distance(s) <= NEAR) {
         match best.iter_mut().find(|other| other.batch == one.batch) {
             Some(other) if distance(one) < distance(other) => *other = one,
@@ -44,7 +44,7 @@ mod tests {
 
     #[test]
     fn only_known_outcomes_at_similar_progress_count_once_per_batch() {
-        let one = |batch: &str, hours: f64, progress: f64, miss: f64| Scored {
+        let one = |batch: &str, hours: f64, progress: f64, miss: f64| ScoredForecast {
             batch: batch.into(),
             known_at: Instant::from_micros(0).plus_hours(hours),
             progress,

@@ -6,35 +6,41 @@ use ndarray::{ArrayViewMut2, Axis};
 
 use crate::error::{Error, Result};
 use crate::fit::Scale;
-use crate::fit::autocorrelation::Whitener;
-use crate::fit::nonlinear::{NonlinearSettings, Parameter, Residuals};
+use crate::fit::nonlinear::{NonlinearSettings, Parameter};
 use crate::gravity::GravitySeries;
-use crate::kinetics::departure::ErrorModel;
-use crate::kinetics::estimate::weigh;
-use crate::kinetics::gls::Problem;
-use crate::kinetics::misread::{Misreads, foam};
+use crate::kinetics::bins::bins;
+use crate::kinetics::error_model::ErrorModel;
+use crate::kinetics::likelihood::{BatchLikelihood, BiasedCurve, Coordinates, Slopes, WhitenedBatch};
+use crate::kinetics::median::median;
 use crate::kinetics::nuisance::{Nuisance, nuisances};
-use crate::kinetics::population::Prior;
-use crate::kinetics::prepare::{median, prepare};
-use crate::kinetics::{Curve, Form, KineticsSettings, PARAMETERS, Point, Source};
+use crate::kinetics::population::PopulationPrior;
+use crate::kinetics::probe_bias::foam;
+use crate::kinetics::robust_weights::weigh;
+use crate::kinetics::{KineticsSettings, PARAMETERS, Point, Source};
 
 use super::coordinates::{DELAY, DIMS, FOAM, base, chain, curve, ln_pace, plain};
 
+/// Why a batch without points has no forecast.
+pub(super) const NO_GRAVITY: &str = "no gravity known at this moment";
+/// How far the terminal gravity of a batch that does not stick is from its limit, standard deviation, SG.
+const AT_LIMIT_SD: f64 = 0.001;
+/// Standard deviation of the gravity at pitching about what the first hours show, SG.
+const ORIGINAL_SD_SG: f64 = 0.02;
 /// Most points a probe gives to a forecast.
 const MOST_POINTS: f64 = 90.0;
 
 /// A batch's gravities made ready, with its error model.
 #[derive(Debug, Clone)]
-pub(super) struct Own {
+pub(super) struct RunningBatch {
     points: Vec<Point>,
     nuisances: Vec<Nuisance>,
     share: f64,
     errors: ErrorModel,
     /// Rate of fall over the greatest at each point, 1 before a curve is known.
-    vigour: Vec<f64>,
+    relative_rate: Vec<f64>,
     /// What foam adds to each point; empty before a curve is known.
     foam: Vec<f64>,
-    /// Whether weights, vigour and foam have been found.
+    /// Whether weights, rate and foam have been found.
     known: bool,
     /// Gravity at pitching as the first hours show it.
     original_sg: f64,
@@ -54,29 +60,32 @@ pub(super) struct Posterior {
     pub ln_evidence: f64,
 }
 
-impl Own {
-    /// None when there is no gravity at all.
-    pub fn new(series: &GravitySeries, settings: &KineticsSettings, departure: (f64, f64, f64)) -> Option<Self> {
-        let prepared = prepare(series, settings, MOST_POINTS);
-        let last_h = prepared.points.last()?.hours;
+impl RunningBatch {
+    /// # Errors
+    /// [`Error::NotEstimable`] when there is no gravity at all.
+    pub fn new(series: &GravitySeries, settings: &KineticsSettings, error_model: (f64, f64, f64)) -> Result<Self> {
+        let binned = bins(series, settings, MOST_POINTS);
+        let last = binned.points.last().ok_or_else(|| Error::not_estimable("a forecast", NO_GRAVITY))?;
+        let last_h = last.hours;
         let share = settings.instrument_share;
-        let all = nuisances(series, &prepared, settings);
-        let mut early: Vec<f64> = prepared.points.iter().filter(|p| p.hours <= 6.0).map(|p| p.sg).collect();
-        let mut every: Vec<f64> = prepared.points.iter().map(|p| p.sg).collect();
-        let original_sg = series.original_sg.map(|(sg, _)| sg).unwrap_or_else(|| match early.is_empty() {
-            true => median(&mut every) + 0.01,
-            false => median(&mut early),
-        });
-        let (kappa_sg, tau_h, floor) = departure;
-        let errors = ErrorModel { kappa_sg, tau_h, floor, factor: factor(&prepared.points), bend_sd: 1.0 };
-        let vigour = vec![1.0; prepared.points.len()];
+        let all = nuisances(series, &binned, settings)?;
+        let mut early: Vec<f64> = binned.points.iter().filter(|p| p.hours <= 6.0).map(|p| p.sg).collect();
+        let mut every: Vec<f64> = binned.points.iter().map(|p| p.sg).collect();
+        let original_sg = match series.original_sg {
+            Some((sg, _)) => sg,
+            None if early.is_empty() => median(&mut every) + 0.01,
+            None => median(&mut early),
+        };
+        let (kappa_sg, tau_h, floor) = error_model;
+        let errors = ErrorModel { kappa_sg, tau_h, floor, factor: factor(&binned.points), correction_sd: 1.0 };
+        let relative_rate = vec![1.0; binned.points.len()];
         let last_reading_h = series.hours.last().copied().unwrap_or(last_h).max(last_h);
-        Some(Self {
-            points: prepared.points,
+        Ok(Self {
+            points: binned.points,
             nuisances: all,
             share,
             errors,
-            vigour,
+            relative_rate,
             foam: Vec::new(),
             known: false,
             original_sg: original_sg.clamp(1.005, 1.2),
@@ -88,96 +97,119 @@ impl Own {
 
     /// The posterior under a prior; `limited` takes the measured limit into account. Robust weights are found on the
     /// first call and kept.
-    pub fn posterior(&mut self, prior: &Prior, limited: bool) -> Result<Posterior> {
+    pub fn posterior(&mut self, prior: &PopulationPrior, limited: bool) -> Result<Posterior> {
         let factor = prior.covariance.clone().cholesky();
         let factor = factor.ok_or_else(|| Error::numeric("a forecast", "the prior's covariance is singular"))?.l();
-        let first = self.minimise(prior, &factor, limited, None)?;
+        let about = AboutPrior { mean: &prior.mean, factor: &factor, ln_pace: self.ln_pace };
+        let first = self.minimise(&about, limited, None)?;
         if self.known {
-            return self.laplace(prior, &factor, first);
+            return about.laplace(first);
         }
-        self.weigh(prior, &factor, &first)?;
+        self.weigh(&about, &first)?;
         self.known = true;
-        let second = self.minimise(prior, &factor, limited, Some(&first.values))?;
-        self.laplace(prior, &factor, second)
+        let second = self.minimise(&about, limited, Some(&first.values))?;
+        about.laplace(second)
     }
 
-    /// Robust weights, the vigour and the effect of foam at a fit.
-    fn weigh(&mut self, prior: &Prior, factor: &DMatrix<f64>, found: &Found) -> Result<()> {
-        let (curve, delay, _) = self.curve(prior, factor, &found.values)?;
-        let table = curve.tabulate();
-        let effects = found.values.get(1 + DIMS..).unwrap_or_default();
-        let residual: Vec<f64> = self
-            .points
-            .iter()
-            .enumerate()
-            .map(|(i, p)| {
-                let effect: f64 = self.nuisances.iter().zip(effects).map(|(n, z)| n.column[i] * z).sum();
-                // What foam adds is not known yet.
-                p.sg - table.sg(p.shown_h(delay)) - effect
-            })
-            .collect();
-        self.vigour = self.problem().vigour(&curve);
-        self.foam = foam(&self.points, &self.vigour);
-        weigh(&mut self.points, &residual, &self.vigour);
+    /// Robust weights, the relative rate and the effect of foam at a fit.
+    fn weigh(&mut self, about: &AboutPrior<'_>, found: &Minimum) -> Result<()> {
+        // What foam adds is not known yet.
+        let residual = self.likelihood().residuals(about, &found.values)?;
+        self.relative_rate = self.likelihood().relative_rate(&about.curve(&found.values)?.curve);
+        self.foam = foam(&self.points, &self.relative_rate);
+        weigh(&mut self.points, &residual, &self.relative_rate);
         Ok(())
     }
 
-    fn problem(&self) -> Problem<'_> {
-        Problem {
-            points: &self.points,
-            nuisances: &[],
-            form: Form::Logistic,
-            share: self.share,
-            priors: [None; PARAMETERS],
-            misreads: Misreads::NONE,
-            foam: &[],
-        }
+    fn likelihood(&self) -> BatchLikelihood<'_> {
+        BatchLikelihood { points: &self.points, nuisances: &self.nuisances, share: self.share, foam: &self.foam }
     }
 
-    /// The curve, the delay by gas and the misreading by foam at values of the parameters.
-    fn curve(&self, prior: &Prior, factor: &DMatrix<f64>, values: &[f64]) -> Result<(Curve, f64, f64)> {
-        let zeta = values.get(1..=DIMS).ok_or_else(|| Error::numeric("a forecast", "too few parameters"))?;
-        let standardised = &prior.mean + factor * DVector::from_column_slice(zeta);
-        let coordinates = std::array::from_fn(|i| standardised[i]);
-        let original = values.first().copied().unwrap_or(self.original_sg);
-        let misread = (plain(&coordinates, DELAY), plain(&coordinates, FOAM));
-        Ok((curve(original, &coordinates, self.ln_pace), misread.0, misread.1))
-    }
-
-    fn minimise(&self, prior: &Prior, factor: &DMatrix<f64>, limited: bool, start: Option<&[f64]>) -> Result<Found> {
-        let whitener = self.problem().whitener(&self.vigour, &self.errors)?;
-        let begin = |i: usize, otherwise: f64| start.and_then(|s| s.get(i)).copied().unwrap_or(otherwise);
-        let mut parameters = Vec::with_capacity(1 + DIMS + self.nuisances.len());
-        let original = begin(0, self.original_sg).clamp(0.99, 1.25);
-        parameters.push(Parameter::new("original_sg", original).within(0.99, 1.25).with_prior(self.original_sg, 0.02));
-        let means = [0.0; DIMS].into_iter().chain(self.nuisances.iter().map(|nuisance| nuisance.mean));
-        for (i, mean) in means.clone().enumerate() {
-            parameters.push(Parameter::new(i.to_string(), begin(i + 1, mean)).with_prior(mean, 1.0));
-        }
-        let limit = if limited { self.limit_sg } else { None };
-        let target = Target { own: self, prior, factor, whitener: &whitener, limit };
+    fn minimise(&self, about: &AboutPrior<'_>, limited: bool, start: Option<&[f64]>) -> Result<Minimum> {
+        let likelihood = self.likelihood();
+        let whitener = likelihood.whitener(&self.relative_rate, &self.errors)?;
+        let mut means = vec![self.original_sg];
+        means.resize(1 + DIMS, 0.0);
+        means.extend(self.nuisances.iter().map(|nuisance| nuisance.mean));
+        let named = |(i, (begin, mean)): (usize, (&f64, &f64))| match i {
+            0 => Parameter::new("original_sg", begin.clamp(0.99, 1.25))
+                .within(0.99, 1.25)
+                .with_prior(*mean, ORIGINAL_SD_SG),
+            _ => Parameter::new(format!("coordinate {i}"), *begin).with_prior(*mean, 1.0),
+        };
+        let parameters: Vec<Parameter> = start.unwrap_or(&means).iter().zip(&means).enumerate().map(named).collect();
+        let limit = self.limit_sg.filter(|_| limited);
+        let terminal_sg = limit.map(|(sg, sd): (f64, f64)| (sg, sd.hypot(AT_LIMIT_SD)));
+        let target = WhitenedBatch { likelihood, coordinates: about, whitener: &whitener, terminal_sg };
         let settings = NonlinearSettings { scale: Scale::Known, tolerance: 1e-8, patience: 40, ..Default::default() };
         let fit = settings.fit(&target, &parameters)?;
-        let values: Vec<f64> = fit.parameters.iter().map(|p| p.value).collect();
-        let pulls: f64 = values.iter().skip(1).zip(means).map(|(z, mean)| (z - mean).powi(2)).sum::<f64>()
-            + ((values[0] - self.original_sg) / 0.02).powi(2);
-        let n = values.len();
-        let covariance = DMatrix::from_fn(n, n, |i, j| fit.covariance.get([i, j]).copied().unwrap_or(0.0));
-        Ok(Found { values, covariance, target: fit.sum_of_squares + pulls })
+        let values = fit.values();
+        let sd = |i: usize| if i == 0 { ORIGINAL_SD_SG } else { 1.0 };
+        let pulls: f64 = values.iter().zip(&means).enumerate().map(|(i, (z, mean))| ((z - mean) / sd(i)).powi(2)).sum();
+        let covariance = DMatrix::from_fn(values.len(), values.len(), |i, j| fit.covariance[[i, j]]);
+        Ok(Minimum { values, covariance, target: fit.sum_of_squares + pulls })
+    }
+}
+
+/// The gravity at pitching, and the coordinates of the curve from the prior's mean on in units of its Cholesky factor.
+#[derive(Debug)]
+struct AboutPrior<'a> {
+    mean: &'a DVector<f64>,
+    factor: &'a DMatrix<f64>,
+    ln_pace: f64,
+}
+
+impl Coordinates for AboutPrior<'_> {
+    fn count(&self) -> usize {
+        1 + DIMS
     }
 
+    fn curve(&self, parameters: &[f64]) -> Result<BiasedCurve> {
+        let (original_sg, zeta) = match parameters.split_first() {
+            Some((original_sg, rest)) if rest.len() >= DIMS => (*original_sg, rest.split_at(DIMS).0),
+            _ => return Err(Error::numeric("a forecast", "too few parameters")),
+        };
+        let standardised = self.mean + self.factor * DVector::from_column_slice(zeta);
+        let at = std::array::from_fn(|i| standardised[i]);
+        let curve = curve(original_sg, &at, self.ln_pace);
+        Ok(BiasedCurve { curve, delay_h: plain(&at, DELAY), foam_sg: plain(&at, FOAM) })
+    }
+
+    fn chain(&self, at: &BiasedCurve, slopes: &[Slopes], mut out: ArrayViewMut2<'_, f64>) {
+        let mut raw = DMatrix::zeros(DIMS, slopes.len());
+        for ((slopes, mut column), mut row) in slopes.iter().zip(raw.column_iter_mut()).zip(out.axis_iter_mut(Axis(0)))
+        {
+            let [of_curve @ .., by_delay, by_foam] = slopes;
+            let of_curve: &[f64; PARAMETERS] = of_curve;
+            let (by_original, mut by) = chain(&at.curve, of_curve);
+            by[DELAY] = base(DELAY).1 * by_delay;
+            by[FOAM] = base(FOAM).1 * by_foam;
+            row[0] = by_original;
+            column.copy_from_slice(&by);
+        }
+        let turned = self.factor.tr_mul(&raw);
+        for (mut row, slopes) in out.axis_iter_mut(Axis(0)).zip(turned.column_iter()) {
+            for (cell, slope) in row.iter_mut().skip(1).zip(slopes.iter()) {
+                *cell = *slope;
+            }
+        }
+    }
+}
+
+impl AboutPrior<'_> {
     /// From the minimum to the posterior in standardised coordinates, nuisance effects integrated out.
-    fn laplace(&self, prior: &Prior, factor: &DMatrix<f64>, found: Found) -> Result<Posterior> {
+    fn laplace(&self, found: Minimum) -> Result<Posterior> {
         let ln_det = match found.covariance.clone().cholesky() {
             Some(l) => l.l_dirty().diagonal().iter().map(|d| 2.0 * d.ln()).sum::<f64>(),
             None => return Err(Error::numeric("a forecast", "the curvature at the most probable curve is singular")),
         };
-        let mut to = DMatrix::zeros(1 + DIMS, 1 + DIMS);
+        let n = 1 + DIMS;
+        let mut to = DMatrix::zeros(n, n);
         to[(0, 0)] = 1.0;
-        to.view_mut((1, 1), (DIMS, DIMS)).copy_from(factor);
-        let block = found.covariance.view((0, 0), (1 + DIMS, 1 + DIMS));
-        let mut mean = &to * DVector::from_column_slice(found.values.get(..=DIMS).unwrap_or_default());
-        for (cell, centre) in mean.iter_mut().skip(1).zip(prior.mean.iter()) {
+        to.view_mut((1, 1), (DIMS, DIMS)).copy_from(self.factor);
+        let block = found.covariance.view((0, 0), (n, n));
+        let mut mean = &to * DVector::from_iterator(n, found.values.iter().copied().take(n));
+        for (cell, centre) in mean.iter_mut().skip(1).zip(self.mean.iter()) {
             *cell += centre;
         }
         Ok(Posterior { mean, covariance: &to * block * to.transpose(), ln_evidence: 0.5 * (ln_det - found.target) })
@@ -185,7 +217,8 @@ impl Own {
 }
 
 /// The minimum: gravity at pitching, coordinates relative to the prior, nuisance effects.
-struct Found {
+#[derive(Debug)]
+struct Minimum {
     values: Vec<f64>,
     covariance: DMatrix<f64>,
     target: f64,
@@ -208,88 +241,4 @@ fn factor(points: &[Point]) -> f64 {
     }
     // The median of a squared standard normal is 0.4549.
     (median(&mut squares) / 0.4549).clamp(0.02, 100.0)
-}
-
-/// The whitened residuals of the points, and the limit as one more.
-struct Target<'a> {
-    own: &'a Own,
-    prior: &'a Prior,
-    factor: &'a DMatrix<f64>,
-    whitener: &'a Whitener,
-    limit: Option<(f64, f64)>,
-}
-
-/// How far the terminal gravity of a batch that does not stick is from its limit, standard deviation, SG.
-const AT_LIMIT_SD: f64 = 0.001;
-
-impl Residuals for Target<'_> {
-    fn count(&self) -> usize {
-        self.own.points.len() + usize::from(self.limit.is_some())
-    }
-
-    fn residuals(&self, parameters: &[f64], out: &mut [f64]) -> Result<()> {
-        let (curve, delay, foam) = self.own.curve(self.prior, self.factor, parameters)?;
-        let table = curve.tabulate();
-        let n = self.own.points.len();
-        for (cell, point) in out.iter_mut().zip(&self.own.points) {
-            *cell = point.sg - table.sg(point.shown_h(delay));
-        }
-        for (cell, effect) in out.iter_mut().zip(&self.own.foam) {
-            *cell -= foam * effect;
-        }
-        for (nuisance, z) in self.own.nuisances.iter().zip(parameters.iter().skip(1 + DIMS)) {
-            for (cell, effect) in out.iter_mut().zip(&nuisance.column) {
-                *cell -= z * effect;
-            }
-        }
-        self.whitener.whiten(out.iter_mut().take(n));
-        if let (Some((sg, sd)), Some(last)) = (self.limit, out.last_mut()) {
-            *last = (sg - curve.terminal_sg) / sd.hypot(AT_LIMIT_SD);
-        }
-        Ok(())
-    }
-
-    fn jacobian(&self, parameters: &[f64], mut out: ArrayViewMut2<'_, f64>) -> Result<()> {
-        let (curve, delay, _) = self.own.curve(self.prior, self.factor, parameters)?;
-        let table = curve.tabulate();
-        let n = self.own.points.len();
-        let mut raw = DMatrix::zeros(DIMS, n);
-        for (i, (mut row, point)) in out.axis_iter_mut(Axis(0)).zip(&self.own.points).enumerate() {
-            let (by_original, mut by) = chain(&curve, &table.gradient(point.shown_h(delay)).1);
-            by[DELAY] = base(DELAY).1 * point.by_delay(&table, delay);
-            by[FOAM] = base(FOAM).1 * self.own.foam.get(i).copied().unwrap_or(0.0);
-            row[0] = -by_original;
-            for (cell, slope) in raw.column_mut(i).iter_mut().zip(by) {
-                *cell = -slope;
-            }
-        }
-        let turned = self.factor.tr_mul(&raw);
-        for (i, mut row) in out.axis_iter_mut(Axis(0)).take(n).enumerate() {
-            for (cell, slope) in row.iter_mut().skip(1).zip(turned.column(i).iter()) {
-                *cell = *slope;
-            }
-        }
-        for (mut column, nuisance) in out.axis_iter_mut(Axis(1)).skip(1 + DIMS).zip(&self.own.nuisances) {
-            for (cell, effect) in column.iter_mut().zip(&nuisance.column) {
-                *cell = -effect;
-            }
-        }
-        for mut column in out.axis_iter_mut(Axis(1)) {
-            self.whitener.whiten(column.iter_mut().take(n));
-        }
-        if let (Some((_, sd)), Some(mut last)) = (self.limit, out.axis_iter_mut(Axis(0)).last()) {
-            // The terminal gravity is a function of the original gravity and the attenuation alone.
-            let mut at_rest = [0.0; PARAMETERS];
-            at_rest[1] = 1.0;
-            let (by_original, by) = chain(&curve, &at_rest);
-            let turned = self.factor.tr_mul(&DVector::from_column_slice(&by));
-            let sd = sd.hypot(AT_LIMIT_SD);
-            last.fill(0.0);
-            last[0] = -by_original / sd;
-            for (cell, slope) in last.iter_mut().skip(1).zip(turned.iter()) {
-                *cell = -slope / sd;
-            }
-        }
-        Ok(())
-    }
 }

@@ -49,6 +49,13 @@ pub struct Forecast {
     pub why: String,
 }
 
+impl Forecast {
+    /// Level of the interval from `p05` to `p95`.
+    pub const fn level(&self) -> f64 {
+        0.90
+    }
+}
+
 /// The forecasts asked for.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Forecasts {

@@ -2,11 +2,11 @@
 
 use rayon::prelude::*;
 
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::fit::{Estimate, Finding};
 use crate::gravity::GravitySeries;
 use crate::kinetics::Kinetics;
-use crate::kinetics::population::{Population, Prior};
+use crate::kinetics::population::{Population, PopulationPrior};
 use crate::season::Batch;
 use crate::units::Instant;
 
@@ -14,13 +14,13 @@ use super::archive::Archive;
 use super::coordinates::{attenuation, base, worth};
 use super::draws::{Draws, draw, quantiles, stream};
 use super::known::KnownSeries;
-use super::learned::{Scored, learned_scale};
-use super::posterior::{Own, Posterior};
+use super::learned::{ScoredForecast, learned_scale};
+use super::posterior::{NO_GRAVITY, Posterior, RunningBatch};
 use super::result::{Forecast, Forecasts, Quantiles};
 use super::settings::ForecastSettings;
 use super::stuck;
 
-/// Attenuation of a batch that sticks, less than that of others by this, and its standard deviation: from memory.
+/// Attenuation of a batch that sticks, less than that of others by this, and its standard deviation: assumed; no reference.
 const STUCK_ATTENUATION: (f64, f64) = (0.2, 0.15);
 
 /// Makes forecasts, and remembers what it has looked at.
@@ -31,7 +31,7 @@ pub struct Forecaster<'a> {
     pub(super) source: &'a dyn KnownSeries,
     archive: Archive<'a>,
     /// How past forecasts did.
-    pub(super) scored: Vec<Scored>,
+    pub(super) scored: Vec<ScoredForecast>,
 }
 
 impl std::fmt::Debug for Forecaster<'_> {
@@ -59,7 +59,7 @@ impl ForecastSettings {
 }
 
 /// A forecast with what the backtest needs of it before the learned scale.
-pub(super) struct Made {
+pub(super) struct ForecastDraft {
     pub forecast: Forecast,
     /// Quantiles of the finish, hours from pitching, before the learned scale.
     pub raw_finish_h: Option<Quantiles<f64>>,
@@ -67,57 +67,43 @@ pub(super) struct Made {
 
 impl Forecaster<'_> {
     /// Forecasts for batches as of moments. Run [`Forecaster::backtest`] first: a forecast learns from how past forecasts,
-    /// whose outcome was known by its moment, did.
-    ///
-    /// # Errors
-    /// What the source of gravities gives. A batch that cannot be forecast is a row with its reason.
-    pub fn forecasts(&mut self, asked: &[(String, Instant)]) -> Result<Forecasts> {
+    /// whose outcome was known by its moment, did. A batch that cannot be forecast is a row with its reason.
+    pub fn forecasts(&mut self, asked: &[(String, Instant)]) -> Forecasts {
         let asked: Vec<(&str, Instant)> = asked.iter().map(|(batch, as_of)| (batch.as_str(), *as_of)).collect();
-        self.look_back(asked.iter().copied())?;
-        let rows = self.drawn(&asked)?.into_iter().map(|drawn| self.make(drawn).forecast).collect();
-        Ok(Forecasts { rows })
+        Forecasts { rows: self.drawn(&asked).into_iter().map(|drawn| self.make(drawn).forecast).collect() }
     }
 
-    /// Makes at once what forecasts of these batches as of these moments need to know of other batches.
-    pub(super) fn look_back<'b>(&mut self, asked: impl Iterator<Item = (&'b str, Instant)>) -> Result<()> {
+    /// Draws for forecasts of batches as of moments, side by side, with all that they need to know of other batches.
+    pub(super) fn drawn(&mut self, asked: &[(&str, Instant)]) -> Vec<DrawnForecast> {
         let index = |name: &str| self.batches.iter().position(|batch| batch.batch == name);
-        let needed: Vec<_> = asked.filter_map(|(name, as_of)| Some((as_of, index(name)?))).collect();
-        self.archive.look(&needed)
+        let needed: Vec<_> = asked.iter().filter_map(|(name, as_of)| Some((*as_of, index(name)?))).collect();
+        self.archive.look(&needed);
+        let this = &*self;
+        asked.par_iter().map(|(name, as_of)| this.draw(name, *as_of)).collect()
     }
 
-    /// Draws for forecasts of batches as of moments, side by side; [`Forecaster::look_back`] comes first.
-    pub(super) fn drawn(&self, asked: &[(&str, Instant)]) -> Result<Vec<Drawn>> {
-        asked.par_iter().map(|(name, as_of)| self.draw(name, *as_of)).collect()
-    }
-
-    fn draw(&self, name: &str, as_of: Instant) -> Result<Drawn> {
-        let found = self.batches.iter().enumerate().find(|(_, batch)| batch.batch == name);
-        let none = |batch, why: &str| Ok(Drawn::None(Box::new(Made::none(name, batch, as_of, why))));
-        let Some((index, batch)) = found else { return none(None, "there is no batch of this name") };
+    fn draw(&self, name: &str, as_of: Instant) -> DrawnForecast {
+        let none = |batch, why: &str| DrawnForecast::None(Box::new(ForecastDraft::none(name, batch, as_of, why)));
+        let Some((index, batch)) = self.batches.iter().enumerate().find(|(_, batch)| batch.batch == name) else {
+            return none(None, "there is no batch of this name");
+        };
         if as_of < batch.pitched_at {
             return none(Some(batch), "not yet pitched at this moment");
         }
-        let Some(series) = self.source.series(batch, as_of)? else {
-            return none(Some(batch), "no gravity known at this moment");
-        };
-        let Some(own) = Own::new(&series, &self.kinetics.settings, self.archive.departure(as_of)) else {
-            return none(Some(batch), "no gravity known at this moment");
-        };
-        let fleet = Population::new(&self.archive.known(as_of, index), &worth());
-        match self.of_own(batch, as_of, series, own, &fleet) {
-            Err(error) if error.is_not_estimable() => none(Some(batch), &error.to_string()),
-            drawn => drawn.map(|drawn| Drawn::Some(Box::new(drawn))),
+        match self.source.series(batch, as_of) {
+            Ok(None) => none(Some(batch), NO_GRAVITY),
+            Ok(Some(series)) => match self.draw_from(index, batch, as_of, series) {
+                Ok(from) => DrawnForecast::Some(Box::new(from)),
+                Err(Error::NotEstimable { why, .. }) if why == NO_GRAVITY => none(Some(batch), NO_GRAVITY),
+                Err(error) => none(Some(batch), &error.to_string()),
+            },
+            Err(error) => none(Some(batch), &error.to_string()),
         }
     }
 
-    fn of_own(
-        &self,
-        batch: &Batch,
-        as_of: Instant,
-        series: GravitySeries,
-        mut own: Own,
-        fleet: &Population,
-    ) -> Result<FromDraws> {
+    fn draw_from(&self, index: usize, batch: &Batch, as_of: Instant, series: GravitySeries) -> Result<FromDraws> {
+        let mut own = RunningBatch::new(&series, &self.kinetics.settings, self.archive.error_model(as_of))?;
+        let fleet = Population::new(&self.archive.known(as_of, index), &worth());
         let settings = &self.kinetics.settings;
         let elapsed_h = as_of.hours_since(batch.pitched_at);
         // Cold beer does not come to rest: what has not rested by then never did.
@@ -140,10 +126,10 @@ impl Forecaster<'_> {
     }
 
     /// The forecast from its draws, its width as past forecasts teach it that were scored by its moment.
-    pub(super) fn make(&self, drawn: Drawn) -> Made {
+    pub(super) fn make(&self, drawn: DrawnForecast) -> ForecastDraft {
         let FromDraws { batch, as_of, series, last_reading_h, now_h, others, prior, mut draws } = match drawn {
-            Drawn::Some(from) => *from,
-            Drawn::None(made) => return *made,
+            DrawnForecast::Some(from) => *from,
+            DrawnForecast::None(made) => return *made,
         };
         let raw = quantiles(&draws.finish_h);
         let progress = quantiles(&draws.progress);
@@ -185,16 +171,16 @@ impl Forecaster<'_> {
             method,
             why,
         };
-        Made { forecast, raw_finish_h: Some(raw) }
+        ForecastDraft { forecast, raw_finish_h: Some(raw) }
     }
 }
 
 /// What a forecast is made from.
-pub(super) enum Drawn {
+pub(super) enum DrawnForecast {
     /// Draws from the posterior.
     Some(Box<FromDraws>),
     /// Why there are none, as a forecast without numbers.
-    None(Box<Made>),
+    None(Box<ForecastDraft>),
 }
 
 /// Draws from the posterior of one batch as of a moment.
@@ -207,11 +193,11 @@ pub(super) struct FromDraws {
     now_h: f64,
     /// Other batches known by then, and those of the strain among them.
     others: (usize, usize),
-    prior: Prior,
+    prior: PopulationPrior,
     draws: Draws,
 }
 
-impl Made {
+impl ForecastDraft {
     fn none(name: &str, batch: Option<&Batch>, as_of: Instant, why: &str) -> Self {
         let forecast = Forecast {
             batch: name.to_owned(),
@@ -233,7 +219,7 @@ impl Made {
 }
 
 /// The posteriors of a batch that does not stick and of one that does, with their probabilities.
-fn mixture(own: &mut Own, prior: &Prior) -> Result<Vec<(f64, Posterior)>> {
+fn mixture(own: &mut RunningBatch, prior: &PopulationPrior) -> Result<Vec<(f64, Posterior)>> {
     let plain = own.posterior(prior, true)?;
     let mut sticking = prior.clone();
     sticking.mean[0] -= STUCK_ATTENUATION.0 / base(0).1;
@@ -248,13 +234,12 @@ fn mixture(own: &mut Own, prior: &Prior) -> Result<Vec<(f64, Posterior)>> {
             let weight = if odds.is_finite() { odds / (1.0 + odds) } else { 1.0 };
             Ok(vec![(1.0 - weight, plain), (weight, stuck)])
         }
-        Err(error) if error.is_not_estimable() => Ok(vec![(1.0, plain)]),
-        Err(error) => Err(error),
+        Err(_) => Ok(vec![(1.0, plain)]),
     }
 }
 
 /// The limit of the wort: measured, or as the prior of a batch that does not stick has it.
-fn limit(series: &GravitySeries, prior: &Prior, original_sg: f64) -> (f64, f64) {
+fn limit(series: &GravitySeries, prior: &PopulationPrior, original_sg: f64) -> (f64, f64) {
     series.limit_sg.unwrap_or_else(|| {
         let extract = original_sg - 1.0;
         let sd = prior.covariance[(0, 0)].sqrt() * base(0).1;

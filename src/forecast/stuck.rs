@@ -1,8 +1,8 @@
 //! Is a batch that came to rest at some gravity stuck?
 //!
 //! The limit of the wort is known from a forced-ferment test, or only as far as the strain's batches tell, as a normal
-//! with mean and standard deviation. A batch that does not stick ends at the limit; one in twenty (from memory, no
-//! source) ends above it by the tolerated distance and an exponential more. Bayes' rule does the rest.
+//! with mean and standard deviation. A batch that does not stick ends at the limit; one in twenty (assumed; no
+//! reference) ends above it by the tolerated distance and an exponential more. Bayes' rule does the rest.
 
 use crate::fit::quantile::normal_upper_tail;
 

@@ -3,12 +3,14 @@
 use crate::fit::robust::median_of;
 use crate::season::{Batch, Season};
 
+use super::six_hours::{SIX_HOURS, six_hours};
+
 /// A fall by this much is a cooling, C.
 const FALL_C: f64 = 4.0;
-/// The start of the cooling: the last moment within this of the level before, C.
+/// The start of the cooling: the last moment within this of the temperature before, C.
 const START_C: f64 = 1.0;
-/// The level before a fall is the highest six-hour median of this many hours.
-const LEVEL_H: f64 = 48.0;
+/// The temperature before a fall is the highest six-hour median of this many hours.
+const WARM_H: f64 = 48.0;
 /// A fall counts when it lasts this long, hours, or to the end of the log.
 const LASTS_H: f64 = 24.0;
 /// At the end of the log it must have lasted this long, hours.
@@ -22,7 +24,7 @@ const LATE_H: f64 = 12.0;
 ///
 /// The earlier of an event `cold_crash` of the batch and a fall of the logged temperature by 4 C or more below the
 /// highest six-hour median of the two days before it, that lasts 24 h (or 6 h to the end of the log); it is dated at the
-/// last reading within 1 C of that level. A slower fall, as when a fermentation no longer warms itself, is none. Where
+/// last reading within 1 C of that. A slower fall, as when a fermentation no longer warms itself, is none. Where
 /// neither is seen, the first step of the plan that lies 4 C below the set temperature, unless the log is still warm 12 h
 /// after it.
 pub(crate) fn cooled_hours(season: &Season, batch: &Batch, hours: &[f64], temp_c: &[f64]) -> Option<f64> {
@@ -33,18 +35,9 @@ pub(crate) fn cooled_hours(season: &Season, batch: &Batch, hours: &[f64], temp_c
         .map(|e| e.at.hours_since(batch.pitched_at))
         .find(|&at| at > 0.0);
     let logged = fall(hours, temp_c);
-    let seen = match (event, logged) {
-        (Some(a), Some(b)) => Some(a.min(b)),
-        (a, b) => a.or(b),
-    };
-    let planned = planned(season, batch).filter(|&at| {
-        let still_warm = hours.last().is_some_and(|&last| last > at + LATE_H);
-        !still_warm
-    });
-    match (seen, planned) {
-        (Some(seen), _) => Some(seen),
-        (None, planned) => planned,
-    }
+    let seen = event.into_iter().chain(logged).reduce(f64::min);
+    let still_warm = |at: f64| hours.last().is_some_and(|&last| last > at + LATE_H);
+    seen.or_else(|| planned(season, batch).filter(|&at| !still_warm(at)))
 }
 
 /// The first step of the plan at least [`FALL_C`] below the set temperature, or below the plan's own first step.
@@ -62,49 +55,35 @@ fn fall(hours: &[f64], temp_c: &[f64]) -> Option<f64> {
     let medians = six_hour_medians(hours, temp_c);
     let last = medians.last()?.0;
     for (i, &(at, temp)) in medians.iter().enumerate() {
-        let recent = |h: f64| h >= (at - LEVEL_H).max(EARLIEST_H - 6.0) && h < at;
-        let level = medians.iter().filter(|(h, _)| recent(*h)).map(|(_, c)| *c).fold(f64::NEG_INFINITY, f64::max);
-        if at < EARLIEST_H || temp > level - FALL_C {
+        let recent = |h: f64| h >= (at - WARM_H).max(EARLIEST_H - 6.0) && h < at;
+        let warm = medians.iter().filter(|(h, _)| recent(*h)).map(|(_, c)| *c).fold(f64::NEG_INFINITY, f64::max);
+        if at < EARLIEST_H || temp > warm - FALL_C {
             continue;
         }
-        let stays = medians.iter().skip(i).take_while(|(t, _)| *t <= at + LASTS_H).all(|(_, c)| *c <= level - FALL_C);
+        let stays = medians.iter().skip(i).take_while(|(t, _)| *t <= at + LASTS_H).all(|(_, c)| *c <= warm - FALL_C);
         let long = last >= at + LASTS_H || last >= at + LASTS_AT_END_H;
         if stays && long {
-            return Some(start_of_fall(hours, temp_c, level, at));
+            return Some(start_of_fall(hours, temp_c, warm, at));
         }
     }
     None
 }
 
-/// The last logged moment before the fall is complete within [`START_C`] of the level.
-fn start_of_fall(hours: &[f64], temp_c: &[f64], level: f64, at: f64) -> f64 {
+/// The last logged moment before the fall is complete within [`START_C`] of the temperature before.
+fn start_of_fall(hours: &[f64], temp_c: &[f64], warm: f64, at: f64) -> f64 {
     let before = hours.iter().zip(temp_c).take_while(|(h, _)| **h <= at + 3.0);
-    before.filter(|(_, c)| **c >= level - START_C).map(|(h, _)| *h).last().unwrap_or(at)
+    before.filter(|(_, c)| **c >= warm - START_C).map(|(h, _)| *h).last().unwrap_or(at)
 }
 
 /// Middle time and median temperature of each six hours that have readings.
 fn six_hour_medians(hours: &[f64], temp_c: &[f64]) -> Vec<(f64, f64)> {
-    let mut medians = Vec::new();
-    let mut bin: Vec<f64> = Vec::new();
-    let mut number = i64::MIN;
-    let mut close = |number: i64, bin: &mut Vec<f64>| {
-        if let Some(median) = median_of(bin) {
-            medians.push((6.0 * number as f64 + 3.0, median));
-        }
-        bin.clear();
-    };
-    for (&h, &c) in hours.iter().zip(temp_c) {
-        let own = (h / 6.0).floor() as i64;
-        if own != number {
-            close(number, &mut bin);
-            number = own;
-        }
-        if c.is_finite() {
-            bin.push(c);
-        }
-    }
-    close(number, &mut bin);
-    medians
+    let log: Vec<(f64, f64)> = hours.iter().copied().zip(temp_c.iter().copied()).collect();
+    six_hours(&log, |(hours, _)| *hours)
+        .filter_map(|(number, stretch)| {
+            let mut temps: Vec<f64> = stretch.iter().map(|(_, temp)| *temp).filter(|temp| temp.is_finite()).collect();
+            Some((SIX_HOURS * (number as f64 + 0.5), median_of(&mut temps)?))
+        })
+        .collect()
 }
 
 #[cfg(test)]

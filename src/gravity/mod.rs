@@ -14,6 +14,8 @@ mod readings;
 mod series;
 mod series_builder;
 mod shell_effects;
+mod six_hours;
+mod tilt;
 
 pub use known::{Disturbance, ErrorKnot, ErrorStep, KnownErrors};
 pub use layers::{CorrectedGravity, Gravity, GravityLayers, ReadingDrift, UncorrectedGravity};

@@ -15,7 +15,7 @@ pub struct OffsetPrior {
 }
 
 impl Default for OffsetPrior {
-    /// 0.0005 at calibration, and 0.001 in 30 days by either way: from memory, no source; the study of drift replaces
+    /// 0.0005 at calibration, and 0.001 in 30 days by either way: assumed, no reference; the study of drift replaces
     /// it by what the season shows.
     fn default() -> Self {
         Self { at_calibration_sd: 0.0005, per_root_30d_sd: 0.001, per_30d_sd: 0.001 }

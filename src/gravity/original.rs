@@ -33,6 +33,11 @@ pub(crate) struct Liquids {
 }
 
 impl Liquids {
+    /// A sucrose solution, and no beer.
+    pub fn sugar_only() -> Result<Self> {
+        Ok(Self { sugar: BeerDensity::unfermented()?, beers: Vec::new() })
+    }
+
     /// The liquid of a batch of the readings; outside batches a sucrose solution.
     pub fn at(&self, batch: Option<u32>) -> &BeerDensity {
         batch.and_then(|b| self.beers.get(b as usize)).unwrap_or(&self.sugar)

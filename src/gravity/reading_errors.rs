@@ -89,7 +89,7 @@ impl Calibration {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::calibration::Source;
+    use crate::calibration::ErrorSource;
     use crate::calibration::{CalibrationCurve, CalibrationSettings};
     use crate::float::WallSided;
     use crate::liquid::WATER_20C_KG_M3;
@@ -147,7 +147,7 @@ mod tests {
                 let hydrometer = errors
                     .shared
                     .iter()
-                    .find(|(s, _)| found.sources.get(*s) == Some(&Source::Instrument("hydrometer".into())))
+                    .find(|(s, _)| found.sources.get(*s) == Some(&ErrorSource::Instrument("hydrometer".into())))
                     .unwrap()
                     .1;
                 assert!(hydrometer > 0.0 && hydrometer < 0.0007, "{hydrometer}");

@@ -26,7 +26,7 @@ impl BatchFit {
             return Err(Error::Setting { name: "own_sd_sg", value: own_sd_sg.to_string(), wanted: "0 or more" });
         }
         let errors = self.curve_of()?.errors;
-        let more = |vigour: f64| errors.departure_sd(vigour).powi(2) + errors.factor * own_sd_sg * own_sd_sg;
+        let more = |rate: f64| errors.departure_sd(rate).powi(2) + errors.factor * own_sd_sg * own_sd_sg;
         self.bands(hours, level, more, "delta and a reading's error")
     }
 
@@ -47,8 +47,8 @@ impl BatchFit {
         let greatest = timed.fall_sg_per_h(timed.steepest_h());
         let one = |hours: &f64| {
             let (sg, gradient) = timed.gradient(*hours);
-            let vigour = if greatest > 0.0 { (timed.fall_sg_per_h(*hours) / greatest).clamp(0.0, 1.0) } else { 0.0 };
-            let variance = quadratic(&gradient, &fitted.covariance).max(0.0) + more(vigour);
+            let rate = if greatest > 0.0 { (timed.fall_sg_per_h(*hours) / greatest).clamp(0.0, 1.0) } else { 0.0 };
+            let variance = quadratic(&gradient, &fitted.covariance).max(0.0) + more(rate);
             Estimate::with_factor(sg, variance.sqrt(), factor, level, method)
         };
         Ok(hours.iter().map(one).collect())

@@ -5,45 +5,16 @@ use crate::fit::whiteness::Whiteness;
 use crate::season::Flags;
 use crate::units::Instant;
 
-use super::candidates::Candidate;
+use super::candidate::Candidate;
 use super::clock::Clock;
-use super::curve::{Curve, CurveKind, PARAMETERS};
-use super::departure::ErrorModel;
-use super::misread::FITTED;
+use super::curve::{GravityCurve, PARAMETERS};
+use super::error_model::ErrorModel;
+use super::point::Point;
+use super::probe_bias::FITTED;
 use super::settings::KineticsSettings;
 use super::status::Status;
 use super::timed::Timed;
 use super::traits::Trait;
-
-/// A mean of neighbouring readings of one probe, or one sample, as it entered the fit.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Point {
-    /// Hours from pitching.
-    pub hours: f64,
-    /// Time on the clock of the curve, hours.
-    pub clock_h: f64,
-    /// Pace of that clock, hours per hour.
-    pub pace: f64,
-    /// SG as read: the probe's offset is not taken off.
-    pub sg: f64,
-    /// Standard deviation of its own error as given.
-    pub own_sd: f64,
-    /// Standard deviation of its part of the error shared by its probe.
-    pub shared_sd: f64,
-    /// Where it comes from: a probe (an index into [`BatchFit::offsets`]) or a sample.
-    pub source: Source,
-    /// Weight from the robust fit, 1 for a point that fits and near 0 for an outlier.
-    pub weight: f64,
-}
-
-/// Where a [`Point`] comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Source {
-    /// A probe of the batch, by its index in [`BatchFit::offsets`].
-    Probe(usize),
-    /// The measured original gravity or a sample, by the index of its instrument.
-    Sample(usize),
-}
 
 /// The offset of one probe from the curve of its batch.
 #[derive(Debug, Clone, PartialEq)]
@@ -70,16 +41,14 @@ pub struct ProbeStep {
 /// The fitted curve with what its errors need.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FittedCurve {
-    /// Which curve.
-    pub kind: CurveKind,
-    /// Its parameters, times on its clock.
-    pub curve: Curve,
+    /// The curve, times on its clock.
+    pub curve: GravityCurve,
     /// The clock.
     pub clock: Clock,
-    /// Covariance of the parameters in the order of [`Curve::to_vector`]; zero for a held one.
+    /// Covariance of the parameters in the order of [`GravityCurve::to_vector`]; zero for a held one.
     pub covariance: [[f64; PARAMETERS]; PARAMETERS],
-    /// Delay by gas, hours, and misreading by foam, SG.
-    pub(crate) misread: [f64; 2],
+    /// Delay by gas, hours, and bias by foam, SG.
+    pub(crate) bias: [f64; 2],
     /// Covariance of the parameters with these two at the end.
     pub(crate) joint: [[f64; FITTED]; FITTED],
     /// Degrees of freedom of the intervals.
@@ -143,13 +112,11 @@ pub struct BatchFit {
     pub phi: Finding,
     /// Whether waves are left in the residuals when the error model is taken off.
     pub whiteness: Option<Whiteness>,
-    /// Whether the traits are means over the candidate curves; all else is of the fitted one.
-    pub averaged: bool,
     /// All candidate curves, where they were asked for.
     pub candidates: Vec<Candidate>,
     /// By how much gas delays what the probes show, hours.
     pub bubble_delay_h: Finding,
-    /// What foam makes the probes misread where most of it sits, SG.
+    /// Bias of the probes by foam where most of it sits, SG.
     pub foam_sg: Finding,
     /// Root mean square of the residuals of the points, robust weights applied, SG.
     pub rmse_sg: Option<f64>,
@@ -159,7 +126,7 @@ pub struct BatchFit {
     pub steps: Vec<ProbeStep>,
     /// What was fitted.
     pub points: Vec<Point>,
-    /// What the curve, the probes' offsets and misreadings leave of each point, SG.
+    /// What the curve, the probes' offsets and bias leave of each point, SG.
     pub residuals_sg: Vec<f64>,
     /// The same with the error model taken off: independent, of unit variance, if the model is right.
     pub innovations: Vec<f64>,
@@ -184,9 +151,14 @@ impl BatchFit {
         self.traits.get(which as usize).unwrap_or(NONE)
     }
 
-    /// The curve that the traits are of: that of the fit, or `averaged`.
+    /// The name of the fitted curve.
     pub fn curve_name(&self) -> Option<&'static str> {
-        self.fitted.as_ref().map(|fitted| if self.averaged { "averaged" } else { fitted.kind.name() })
+        self.fitted.as_ref().map(|fitted| fitted.curve.kind.name())
+    }
+
+    /// Adds a reason to those that stand in `why`.
+    pub(super) fn add_why(&mut self, why: &str) {
+        self.why = if self.why.is_empty() { why.to_owned() } else { format!("{}; {why}", self.why) };
     }
 
     /// The instant of a number of hours from pitching.

@@ -6,21 +6,28 @@ use crate::error::{Error, Result};
 use crate::fit::Finding;
 use crate::gravity::GravitySeries;
 
-use super::batch_fit::{BatchFit, Kinetics, Point};
-use super::begin::{blank, check_series, first_level, level_finding};
-use super::candidates::TELLING;
-use super::clock::{Clock, Paced, Thermal, activation, mean_temp_c};
-use super::curve::CurveKind;
-use super::estimate::{Estimated, Given, estimate, refine, weak_priors};
-use super::gls::Priors;
-use super::misread::Misreads;
+use super::activation::{Paced, activation};
+use super::batch_fit::{AtReference, BatchFit, Kinetics};
+use super::bins::{BinnedSeries, bins};
+use super::clock::{Clock, Thermal};
+use super::comparison::TELLING;
+use super::curve::FermentationCurve;
+use super::curve_problem::{Given, Priors};
+use super::error_model::ErrorModel;
+use super::estimate::{CurveFit, estimate, refine};
+use super::level_changes::{fall_sg, not_started, rise_sg};
 use super::nuisance::{Nuisance, nuisances};
-use super::prepare::{Prepared, prepare};
+use super::point::Point;
+use super::pooled_shape::{PooledShapes, shared_priors};
+use super::probe_bias::ProbeBias;
 use super::report::limit_by_strain;
-use super::settings::{ClockChoice, CurveChoice, KineticsSettings};
-use super::shared::{Shared, shared_priors};
-use super::status::{self, Status};
-use super::traits::{self, Trait};
+use super::settings::{ClockChoice, KineticsSettings};
+use super::status::Status;
+use super::thermal_time::mean_temp_c;
+use super::trait_estimates::at_reference;
+use super::traits::Trait;
+use super::unfitted::{check_series, first_gravity, gravity_before_start, unfitted};
+use super::weak_priors::weak_priors;
 
 /// Fewer points than this make no curve.
 const LEAST_POINTS: usize = 5;
@@ -36,175 +43,187 @@ impl KineticsSettings {
     /// # Errors
     /// [`Error::Setting`]; [`Error::Usage`] for a series whose columns have different lengths or whose hours go back.
     pub fn fit(&self, series: &GravitySeries) -> Result<BatchFit> {
-        let mut fit = self.one_curve(series)?;
-        if self.averaged && fit.fitted.is_some() {
-            fit.candidates = self.all_candidates(&fit, series)?;
-            self.average(&mut fit)?;
-        }
-        Ok(fit)
-    }
-
-    fn one_curve(&self, series: &GravitySeries) -> Result<BatchFit> {
         self.check()?;
         check_series(series)?;
-        let prepared = prepare(series, self, MOST_POINTS);
-        let mut fit = blank(series, &prepared);
-        if prepared.points.len() < LEAST_POINTS {
-            let why = format!("{} points after averaging; a curve needs {LEAST_POINTS}", prepared.points.len());
-            return Ok(fit.without_curve(Status::TooFewData, why, &prepared.notes));
+        Ok(self.one_curve(series))
+    }
+
+    /// The curve of one batch by itself; whatever fails becomes the reason why it has none.
+    fn one_curve(&self, series: &GravitySeries) -> BatchFit {
+        if let Err(error) = check_series(series) {
+            return unfitted(series, &BinnedSeries::default()).without_curve(
+                Status::TooFewData,
+                error.to_string(),
+                &[],
+            );
         }
-        if status::fall_sg(&prepared.points).is_none() {
-            let risen = status::rise_sg(&prepared.points);
+        let binned = bins(series, self, MOST_POINTS);
+        let (fit, notes) = (unfitted(series, &binned), binned.notes.clone());
+        self.curve_of(fit.clone(), series, binned)
+            .unwrap_or_else(|error| fit.without_curve(Status::TooFewData, error.to_string(), &notes))
+    }
+
+    fn curve_of(&self, mut fit: BatchFit, series: &GravitySeries, binned: BinnedSeries) -> Result<BatchFit> {
+        if binned.points.len() < LEAST_POINTS {
+            let why = format!("{} points after averaging; a curve needs {LEAST_POINTS}", binned.points.len());
+            return Ok(fit.without_curve(Status::TooFewData, why, &binned.notes));
+        }
+        if fall_sg(&binned.points).is_none() {
+            let risen = rise_sg(&binned.points);
             let why = match risen {
                 Some(by) => format!("the gravity rises by {by:.3} in these data: no fermentation"),
                 None => "the gravity has not fallen by 0.002 in these data".to_owned(),
             };
             if risen.is_none() {
-                fit.traits[Trait::OriginalSg as usize] = level_finding(&prepared.points, series, self.common.level)?;
+                fit.traits[Trait::OriginalSg as usize] =
+                    gravity_before_start(&binned.points, series, self.common.level)?;
             }
-            let mut fit = fit.without_curve(Status::NotStarted, why, &prepared.notes);
-            fit.status_probability = status::not_started(&fit.points, self.common.level)?;
+            let mut fit = fit.without_curve(Status::NotStarted, why, &binned.notes);
+            fit.status_probability = not_started(&fit.points, self.common.level)?;
             fit.status_since_h = Some(0.0);
             return Ok(fit);
         }
-        let effects = nuisances(series, &prepared, self);
-        let notes = prepared.notes.clone();
-        match self.on_clock(series, prepared, &effects) {
-            Ok((found, prepared, clock)) => {
-                let priors = weak_priors(first_level(&prepared.points));
-                self.report(&mut fit, series, &found, &self.given(found.kind, &effects, &priors), prepared, clock)?;
-            }
-            Err(error) if error.is_not_estimable() => {
-                return Ok(fit.without_curve(Status::TooFewData, error.to_string(), &notes));
-            }
-            Err(error) => return Err(error),
-        }
+        let effects = nuisances(series, &binned, self)?;
+        let (found, binned, clock) = self.on_clock(series, binned, &effects)?;
+        let priors = weak_priors(first_gravity(&binned.points));
+        self.report(&mut fit, series, &found, &self.given(found.curve.kind, &effects, &priors), binned, clock)?;
         Ok(fit)
     }
 
     /// Fits all batches, each by itself and then again with what the others tell: the shape of the curve, its slow tail above
-    /// all, and what gas and foam make probes misread, which one batch alone seldom shows, have the prior that the other batches give, by
+    /// all, and the bias of probes by gas, which one batch alone seldom shows, have the prior that the other batches give, by
     /// strain as far as strains differ. The gravities and the pace of a batch are its own. The limit of a batch without a forced-ferment test is
     /// taken from the other batches of its strain, where at least three have come to rest.
     ///
+    /// Whatever fails in one batch, its series not being one included, becomes the reason that its result gives.
+    ///
     /// # Errors
-    /// As for [`KineticsSettings::fit`].
+    /// [`Error::Setting`].
     ///
     /// ```no_run
     /// use heelwort::prelude::*;
     /// # fn main() -> heelwort::Result<()> {
     /// let season = Season::load("my-season")?;
     /// let study = Settings::default().study(&season)?;
-    /// let by_gompertz = KineticsSettings { curve: CurveChoice::Gompertz, ..Default::default() };
+    /// let by_gompertz = KineticsSettings { curves: vec![FermentationCurve::Gompertz], ..Default::default() };
     /// println!("{}", by_gompertz.fit_all(&study.series)?);
     /// # Ok(())
     /// # }
     /// ```
     pub fn fit_all(&self, all: &[GravitySeries]) -> Result<Kinetics> {
-        let mut batches = all.par_iter().map(|series| self.one_curve(series)).collect::<Result<Vec<_>>>()?;
+        self.check()?;
+        let mut batches: Vec<BatchFit> = all.par_iter().map(|series| self.one_curve(series)).collect();
         let activation = self.activation(&batches, all)?;
         let energy = activation.value().unwrap_or(self.common.activation.kj_mol);
-        let shared = Shared::new(&batches, &self.misreads());
-        batches.par_iter_mut().zip(all).enumerate().try_for_each(|(index, (fit, series))| {
-            if let Some(prior) = shared.prior(index, &fit.strain) {
-                self.again(fit, series, &shared_priors(&prior, &self.misreads()), energy)?;
+        let shared = PooledShapes::new(&batches, &self.bias());
+        batches.par_iter_mut().zip(all).enumerate().for_each(|(index, (fit, series))| {
+            if let Some(prior) = shared.prior(index, &fit.strain)
+                && let Ok(again) = self.again(fit, series, &shared_priors(&prior, &self.bias()), energy)
+            {
+                // Where the second fit fails the fit by itself stands.
+                *fit = again;
             }
             if let Some(fitted) = &fit.fitted {
                 let thermal = |energy: f64| Thermal::new(series, self, energy);
                 let sd = activation.se().unwrap_or(self.common.activation.sd_kj_mol);
-                fit.at_reference = traits::at_reference(fitted, self.common.level, thermal, (energy, sd))?;
+                fit.at_reference = at_reference(fitted, self.common.level, thermal, (energy, sd))
+                    .unwrap_or_else(|error| AtReference::missing(&error.to_string()));
             }
-            if self.candidates || self.averaged {
-                fit.candidates = self.all_candidates(fit, series)?;
+            if self.candidates {
+                match self.all_candidates(fit, series) {
+                    Ok(candidates) => fit.candidates = candidates,
+                    Err(error) => fit.add_why(&format!("curves not compared: {error}")),
+                }
             }
-            if self.averaged && fit.fitted.is_some() {
-                self.average(fit)?;
-            }
-            Ok::<(), Error>(())
-        })?;
+        });
         let limits: Vec<Option<(f64, f64)>> = batches.iter().map(|fit| limit_by_strain(fit, &batches)).collect();
         for ((fit, series), limit) in batches.iter_mut().zip(all).zip(limits) {
-            if let (None, Some(limit)) = (series.limit_sg, limit) {
-                self.judge(fit, limit)?;
+            if let (None, Some(limit)) = (series.limit_sg, limit)
+                && let Err(error) = self.judge(fit, limit)
+            {
+                fit.add_why(&format!("status without the limit of the strain: {error}"));
             }
         }
         Ok(Kinetics { batches, activation_kj_mol: Some(activation), settings: self.clone() })
     }
 
-    /// Fits a batch once more, from where it is, with other priors of what is shared.
+    /// The fit of a batch once more, from where it is, with other priors of what is shared.
     fn again(
         &self,
-        fit: &mut BatchFit,
+        fit: &BatchFit,
         series: &GravitySeries,
-        shared: &(Priors, Misreads),
+        shared: &(Priors, ProbeBias),
         activation_kj_mol: f64,
-    ) -> Result<()> {
-        let Some(fitted) = fit.fitted.clone().filter(|fitted| fitted.kind == CurveKind::Smooth) else { return Ok(()) };
-        let mut prepared = prepare(series, self, MOST_POINTS);
+    ) -> Result<BatchFit> {
+        let mut fit = fit.clone();
+        let Some(fitted) = fit.fitted.clone().filter(|fitted| fitted.curve.kind == FermentationCurve::Smooth) else {
+            return Ok(fit);
+        };
+        let mut binned = bins(series, self, MOST_POINTS);
         // The robust weights stay as they were found.
-        prepared.points.clone_from(&fit.points);
+        binned.points.clone_from(&fit.points);
         let clock = match &fitted.clock {
             Clock::Real => Clock::Real,
             Clock::Thermal(_) => Thermal::new(series, self, activation_kj_mol).map_or(Clock::Real, Clock::Thermal),
         };
-        prepared.set_clock(&clock);
-        let effects = nuisances(series, &prepared, self);
-        let mut priors = weak_priors(first_level(&prepared.points));
+        binned.set_clock(&clock);
+        let effects = nuisances(series, &binned, self)?;
+        let mut priors = weak_priors(first_gravity(&binned.points));
         for (prior, other) in priors.iter_mut().zip(&shared.0) {
             *prior = other.or(*prior);
         }
         let given = Given {
-            kind: fitted.kind,
+            kind: fitted.curve.kind,
             nuisances: &effects,
             share: self.instrument_share,
             priors: &priors,
-            misreads: shared.1,
+            bias: shared.1,
         };
-        match refine(&fitted, &given, &prepared.points) {
-            Ok(found) => self.report(fit, series, &found, &given, prepared, clock),
-            // The fit by itself stands.
-            Err(error) if error.is_not_estimable() => Ok(()),
-            Err(error) => Err(error),
-        }
+        // The prior of the correction is as the other batches have it.
+        let errors = ErrorModel { correction_sd: 1.0, ..fitted.errors };
+        let found = refine(&fitted.curve, errors, &given, &binned.points)?;
+        self.report(&mut fit, series, &found, &given, binned, clock)?;
+        Ok(fit)
     }
 
     /// What fits of a kind of curve are given.
-    pub(super) fn given<'a>(&self, kind: CurveKind, nuisances: &'a [Nuisance], priors: &'a Priors) -> Given<'a> {
-        Given { kind, nuisances, share: self.instrument_share, priors, misreads: self.misreads() }
+    pub(super) fn given<'a>(
+        &self,
+        kind: FermentationCurve,
+        nuisances: &'a [Nuisance],
+        priors: &'a Priors,
+    ) -> Given<'a> {
+        Given { kind, nuisances, share: self.instrument_share, priors, bias: self.bias() }
     }
 
     /// The curve on the clock that was asked for, or on thermal time unless real time describes the batch clearly better.
     fn on_clock(
         &self,
         series: &GravitySeries,
-        prepared: Prepared,
+        binned: BinnedSeries,
         effects: &[Nuisance],
-    ) -> Result<(Estimated, Prepared, Clock)> {
+    ) -> Result<(CurveFit, BinnedSeries, Clock)> {
         let thermal = match self.clock {
             ClockChoice::Real => None,
             _ => Thermal::new(series, self, self.common.activation.kj_mol).map(Clock::Thermal),
         };
-        let last_h = prepared.points.last().map_or(0.0, |p| p.hours);
+        let last_h = binned.points.last().map_or(0.0, |p| p.hours);
         let asked = self.clock == ClockChoice::Thermal;
         let on_thermal = match thermal.filter(|clock| asked || clock.range(0.0, last_h) >= TELLING_PACE) {
             Some(clock) => {
-                let mut on_clock = prepared.clone();
+                let mut on_clock = binned.clone();
                 on_clock.set_clock(&clock);
-                match self.curve(on_clock, effects) {
-                    Ok((found, prepared)) => Some((found, prepared, clock)),
-                    Err(error) if error.is_not_estimable() => None,
-                    Err(error) => return Err(error),
-                }
+                self.curve(on_clock, effects).ok().map(|(found, binned)| (found, binned, clock))
             }
             None => None,
         };
         match on_thermal {
             Some(found) if asked => Ok(found),
             other => {
-                let (real, prepared) = self.curve(prepared, effects)?;
+                let (real, binned) = self.curve(binned, effects)?;
                 Ok(match other {
                     Some(found) if found.0.aicc <= real.aicc + TELLING => found,
-                    _ => (real, prepared, Clock::Real),
+                    _ => (real, binned, Clock::Real),
                 })
             }
         }
@@ -225,12 +244,12 @@ impl KineticsSettings {
     }
 
     /// The curve that was asked for, or the better one.
-    fn curve(&self, mut prepared: Prepared, effects: &[Nuisance]) -> Result<(Estimated, Prepared)> {
-        let priors = weak_priors(first_level(&prepared.points));
-        let mut best: Option<(Estimated, Vec<Point>)> = None;
+    fn curve(&self, mut binned: BinnedSeries, effects: &[Nuisance]) -> Result<(CurveFit, BinnedSeries)> {
+        let priors = weak_priors(first_gravity(&binned.points));
+        let mut best: Option<(CurveFit, Vec<Point>)> = None;
         let mut failure = None;
-        for kind in kinds(self.curve) {
-            let mut points = prepared.points.clone();
+        for kind in &self.curves {
+            let mut points = binned.points.clone();
             let given = self.given(*kind, effects, &priors);
             match estimate(&given, &mut points) {
                 Ok(found) => {
@@ -243,8 +262,8 @@ impl KineticsSettings {
         }
         match best {
             Some((estimated, points)) => {
-                prepared.points = points;
-                Ok((estimated, prepared))
+                binned.points = points;
+                Ok((estimated, binned))
             }
             None => {
                 Err(failure.unwrap_or_else(|| Error::not_estimable("a fermentation curve", "no curve was asked for")))
@@ -252,20 +271,8 @@ impl KineticsSettings {
         }
     }
 
-    /// Priors of what gas and foam make probes misread.
-    fn misreads(&self) -> Misreads {
-        Misreads { delay_h: (self.bubble_delay_h, self.bubble_delay_sd_h), foam_sg: (self.foam_sg, self.foam_sd_sg) }
-    }
-}
-
-fn kinds(choice: CurveChoice) -> &'static [CurveKind] {
-    match choice {
-        CurveChoice::Best => &CurveKind::ALL,
-        CurveChoice::Smooth => &[CurveKind::Smooth],
-        CurveChoice::Logistic4 => &[CurveKind::Logistic4],
-        CurveChoice::Logistic5 => &[CurveKind::Logistic5],
-        CurveChoice::Gompertz => &[CurveKind::Gompertz],
-        CurveChoice::LagExponential => &[CurveKind::LagExponential],
-        CurveChoice::Inhibited => &[CurveKind::Inhibited],
+    /// Priors of the bias of probes by gas and foam.
+    fn bias(&self) -> ProbeBias {
+        ProbeBias { delay_h: (self.bubble_delay_h, self.bubble_delay_sd_h), foam_sg: (self.foam_sg, self.foam_sd_sg) }
     }
 }

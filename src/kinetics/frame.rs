@@ -9,7 +9,7 @@ use crate::fit::Finding;
 use crate::season::FrameBuilder;
 
 use super::batch_fit::{AtReference, BatchFit, Kinetics};
-use super::candidates::Candidate;
+use super::candidate::Candidate;
 use super::traits::Trait;
 
 impl Kinetics {
@@ -44,10 +44,8 @@ impl Kinetics {
     /// [`crate::Error::Frame`] when polars refuses.
     pub fn to_frame(&self) -> Result<DataFrame> {
         let all = &self.batches;
-        let value = |which: Trait| all.iter().map(move |fit| fit.finding(which).value());
-        let se = |which: Trait| all.iter().map(move |fit| fit.finding(which).se());
         let reference = |of: fn(&AtReference) -> &Finding| all.iter().map(move |fit| of(&fit.at_reference));
-        FrameBuilder::new("kinetics")
+        let mut frame = FrameBuilder::new("kinetics")
             .text("batch", all.iter().map(|fit| Some(&fit.batch)))
             .text("strain", all.iter().map(|fit| Some(&fit.strain)))
             .text("curve", all.iter().map(BatchFit::curve_name))
@@ -57,33 +55,23 @@ impl Kinetics {
             .number("status_p", all.iter().map(|fit| fit.status_probability.value()))
             .time("status_since", all.iter().map(|fit| fit.status_since_h.map(|hours| fit.instant(hours))))
             .number("progress", all.iter().map(|fit| fit.progress.value()))
-            .number("progress_se", all.iter().map(|fit| fit.progress.se()))
-            .number("original_sg", value(Trait::OriginalSg))
-            .number("original_sg_se", se(Trait::OriginalSg))
-            .number("terminal_sg", value(Trait::TerminalSg))
-            .number("terminal_sg_se", se(Trait::TerminalSg))
-            .number("max_rate_sg_per_day", value(Trait::MaxRateSgPerDay))
-            .number("max_rate_se", se(Trait::MaxRateSgPerDay))
-            .number("lag_h", value(Trait::LagH))
-            .number("lag_se", se(Trait::LagH))
-            .number("mid_h", value(Trait::MidH))
-            .number("mid_se", se(Trait::MidH))
-            .number("t90_h", value(Trait::T90H))
-            .number("t90_se", se(Trait::T90H))
-            .number("lag_ref_h", reference(|at| &at.lag_h).map(Finding::value))
-            .number("lag_ref_se", reference(|at| &at.lag_h).map(Finding::se))
-            .number("mid_ref_h", reference(|at| &at.mid_h).map(Finding::value))
-            .number("mid_ref_se", reference(|at| &at.mid_h).map(Finding::se))
-            .number("max_rate_ref_sg_per_day", reference(|at| &at.max_rate_sg_per_day).map(Finding::value))
-            .number("max_rate_ref_se", reference(|at| &at.max_rate_sg_per_day).map(Finding::se))
-            .time("finish_at", all.iter().map(BatchFit::finish_at))
-            .number("finish_se_h", se(Trait::FinishH))
-            .number("attenuation", value(Trait::Attenuation))
-            .number("attenuation_se", se(Trait::Attenuation))
-            .number("attenuation_extract", value(Trait::AttenuationExtract))
-            .number("attenuation_extract_se", se(Trait::AttenuationExtract))
-            .number("abv_percent", value(Trait::AbvPercent))
-            .number("abv_percent_se", se(Trait::AbvPercent))
+            .number("progress_se", all.iter().map(|fit| fit.progress.se()));
+        for which in Trait::ALL {
+            frame = match which {
+                // A moment; the traits at the reference temperature stand before it.
+                Trait::FinishH => frame
+                    .number("lag_ref_h", reference(|at| &at.lag_h).map(Finding::value))
+                    .number("lag_ref_se", reference(|at| &at.lag_h).map(Finding::se))
+                    .number("mid_ref_h", reference(|at| &at.mid_h).map(Finding::value))
+                    .number("mid_ref_se", reference(|at| &at.mid_h).map(Finding::se))
+                    .number("max_rate_ref_sg_per_day", reference(|at| &at.max_rate_sg_per_day).map(Finding::value))
+                    .number("max_rate_ref_se", reference(|at| &at.max_rate_sg_per_day).map(Finding::se))
+                    .time("finish_at", all.iter().map(BatchFit::finish_at)),
+                _ => frame.number(which.name(), all.iter().map(move |fit| fit.finding(which).value())),
+            }
+            .number(which.se_name(), all.iter().map(move |fit| fit.finding(which).se()));
+        }
+        frame
             .number("rmse_sg", all.iter().map(|fit| fit.rmse_sg))
             .number("phi", all.iter().map(|fit| fit.phi.value()))
             .number("residual_runs_p", all.iter().map(|fit| fit.whiteness.map(|w| w.runs_p)))
@@ -116,10 +104,7 @@ impl fmt::Display for BatchFit {
         }
         writeln!(f, ", {} readings and samples", self.n)?;
         if let Some(fitted) = &self.fitted {
-            writeln!(f, "{} curve by generalised least squares, {} time", fitted.kind, fitted.clock.name())?;
-            if self.averaged {
-                writeln!(f, "traits averaged over {} candidate curves", self.candidates.len())?;
-            }
+            writeln!(f, "{} curve by generalised least squares, {} time", fitted.curve.kind, fitted.clock.name())?;
         }
         if let Some(rmse) = self.rmse_sg {
             writeln!(f, "root mean square of the residuals {rmse:.5} SG")?;

@@ -1,45 +1,57 @@
 //! Fermentation curves: what one batch's gravities say about its lag, rate, midpoint and terminal gravity.
 //!
-//! Settings [`KineticsSettings`] -> [`KineticsSettings::fit`] on a [`crate::season::GravitySeries`] -> [`BatchFit`];
+//! Settings [`KineticsSettings`] -> [`KineticsSettings::fit`] on a [`crate::gravity::GravitySeries`] -> [`BatchFit`];
 //! all batches together are [`Kinetics`]. Any other quantity that goes once from one level to another, such as growth, is
 //! fitted by [`SigmoidSettings`] on plain slices.
 
-mod averaging;
+mod activation;
 mod bands;
 mod batch_fit;
-mod begin;
-mod bend;
-mod candidates;
+pub(crate) mod bins;
+mod candidate;
 mod clock;
+mod comparison;
 mod curve;
-pub(crate) mod departure;
-pub(crate) mod estimate;
+mod curve_problem;
+pub(crate) mod error_model;
+mod estimate;
 mod fit;
 mod frame;
-pub(crate) mod gls;
 mod intervals;
-pub(crate) mod misread;
+mod judge;
+mod level_changes;
+pub(crate) mod likelihood;
+pub(crate) mod median;
 pub(crate) mod nuisance;
+pub(crate) mod point;
+mod pooled_shape;
 pub(crate) mod population;
-pub(crate) mod prepare;
-mod refilled;
+pub(crate) mod probe_bias;
+mod reading_bias;
 mod report;
-mod settings;
-mod shared;
+pub(crate) mod robust_weights;
+mod second_batch;
+pub(crate) mod settings;
 mod sigmoid;
+mod state;
 mod status;
 mod steps;
+mod thermal_time;
 mod timed;
+mod trait_estimates;
 mod traits;
+mod unfitted;
+pub(crate) mod weak_priors;
 
-pub use batch_fit::{AtReference, BatchFit, FittedCurve, Kinetics, Point, ProbeOffset, ProbeStep, Source};
-pub use bend::BENDS;
-pub use candidates::Candidate;
-pub use clock::{ACTIVATION_KJ_MOL, Clock, Thermal};
-pub use curve::{Curve, CurveKind, Form, PARAMETERS, Tabulated};
-pub use departure::ErrorModel;
-pub use settings::{ClockChoice, CurveChoice, IntervalMethod, KineticsSettings};
+pub use batch_fit::{AtReference, BatchFit, FittedCurve, Kinetics, ProbeOffset, ProbeStep};
+pub use candidate::Candidate;
+pub use clock::{Clock, Thermal};
+pub use curve::{FermentationCurve, GravityCurve, N_BASIS, PARAMETERS, Tabulated};
+pub use error_model::ErrorModel;
+pub use point::{Point, Source};
+pub use settings::{ClockChoice, IntervalMethod, KineticsSettings};
 pub use sigmoid::{SIGMOID_PARAMETERS, SigmoidFit, SigmoidKind, SigmoidSettings, SigmoidTrait};
+pub use state::BatchState;
 pub use status::Status;
 pub use timed::Timed;
 pub use traits::Trait;

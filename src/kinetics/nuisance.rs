@@ -3,10 +3,12 @@
 
 use nalgebra::{Cholesky, DMatrix, DVector};
 
+use crate::error::{Error, Result};
 use crate::gravity::{ErrorStep, GravitySeries, KnownErrors};
 
-use super::batch_fit::{Point, Source};
-use super::prepare::{Prepared, median};
+use super::bins::BinnedSeries;
+use super::median::median;
+use super::point::{Point, Source};
 use super::settings::KineticsSettings;
 use super::steps::{is_after, steps};
 
@@ -20,7 +22,6 @@ const APART_SG: f64 = 2e-5;
 /// with standard deviation 1.
 #[derive(Debug, Clone)]
 pub(crate) struct Nuisance {
-    pub name: String,
     /// Mean of the prior.
     pub mean: f64,
     pub column: Vec<f64>,
@@ -31,24 +32,31 @@ pub(crate) struct Nuisance {
 /// The nuisance effects of a batch: of each probe its offset and the error of its curve, or, where other times tell of
 /// the probes, their errors at a few gravities as independent effects; lasting shifts within the batch; of each instrument
 /// its bias.
-pub(crate) fn nuisances(series: &GravitySeries, prepared: &Prepared, settings: &KineticsSettings) -> Vec<Nuisance> {
-    let points = &prepared.points;
+///
+/// # Errors
+/// [`Error::Numeric`] when what is known of the probes' errors is no covariance.
+pub(crate) fn nuisances(
+    series: &GravitySeries,
+    binned: &BinnedSeries,
+    settings: &KineticsSettings,
+) -> Result<Vec<Nuisance>> {
+    let points = &binned.points;
     let mut all = match &series.known {
-        Some(known) => known_effects(known, points),
+        Some(known) => known_effects(known, points)?,
         None => offsets(series, points),
     };
     all.extend(steps(series, points, settings.disturbed_sd_sg).into_iter().map(|step| shift(step, points)));
     let share = settings.instrument_share;
-    for instrument in 0..prepared.instruments.len() {
+    for instrument in 0..binned.instruments.len() {
         let of = |p: &Point| if p.source == Source::Sample(instrument) { share.sqrt() * p.own_sd } else { 0.0 };
-        all.push(effect(format!("bias of instrument {instrument}"), points.iter().map(of).collect()));
+        all.push(effect(points.iter().map(of).collect()));
     }
     all.retain(|nuisance| nuisance.column.iter().any(|value| *value != 0.0));
-    all
+    Ok(all)
 }
 
-fn effect(name: String, column: Vec<f64>) -> Nuisance {
-    Nuisance { name, mean: 0.0, column, step: None }
+fn effect(column: Vec<f64>) -> Nuisance {
+    Nuisance { mean: 0.0, column, step: None }
 }
 
 fn offsets(series: &GravitySeries, points: &[Point]) -> Vec<Nuisance> {
@@ -57,49 +65,60 @@ fn offsets(series: &GravitySeries, points: &[Point]) -> Vec<Nuisance> {
         let of = |value: &dyn Fn(&Point) -> f64| {
             points.iter().map(|p| if p.source == Source::Probe(probe) { value(p) } else { 0.0 }).collect()
         };
-        all.push(effect(format!("offset of probe {probe}"), of(&|_| part.offset_sd.max(0.0))));
-        all.push(effect(format!("curve error of probe {probe}"), of(&|p| p.shared_sd)));
+        all.push(effect(of(&|_| part.offset_sd.max(0.0))));
+        all.push(effect(of(&|p| p.shared_sd)));
     }
     all
 }
 
 /// Errors e ~ N(m, C) at the gravities as `e = L z` with `C = L L'`: independent effects z of unit variance with the means
-/// `L^-1 m`. None where C is no covariance.
-fn known_effects(known: &KnownErrors, points: &[Point]) -> Vec<Nuisance> {
+/// `L^-1 m`.
+fn known_effects(known: &KnownErrors, points: &[Point]) -> Result<Vec<Nuisance>> {
+    let lower = root(known)?;
     let n = known.knots.len();
-    let covariance = DMatrix::from_fn(n, n, |i, j| {
-        let apart = if i == j { APART_SG * APART_SG } else { 0.0 };
-        known.covariance.get(i).and_then(|row| row.get(j)).copied().unwrap_or(0.0) + apart
-    });
-    let Some(root) = Cholesky::new(covariance) else { return Vec::new() };
-    let lower = root.l();
-    let mut means = DVector::from_fn(n, |i, _| known.mean_sg.get(i).copied().unwrap_or(0.0));
+    let mut means = DVector::from_column_slice(&known.mean_sg);
     lower.solve_lower_triangular_mut(&mut means);
     let weights: Vec<Vec<(usize, f64)>> = points
         .iter()
-        .zip(levels(points))
-        .map(|(point, level)| match point.source {
-            Source::Probe(probe) => known.weights(probe as u32, level),
+        .zip(running_medians(points))
+        .map(|(point, sg)| match point.source {
+            Source::Probe(probe) => known.weights(probe as u32, sg),
             Source::Sample(_) => Vec::new(),
         })
         .collect();
     let column = |k: usize| weights.iter().map(|of| of.iter().map(|(i, w)| w * lower[(*i, k)]).sum()).collect();
-    let named = |k: usize| format!("error {k} of the probes");
-    (0..n).map(|k| Nuisance { mean: means[k], ..effect(named(k), column(k)) }).collect()
+    Ok((0..n).map(|k| Nuisance { mean: means[k], ..effect(column(k)) }).collect())
+}
+
+/// The Cholesky factor of the covariance of the known errors, each with an error of its own besides. Eigenvalues below 0,
+/// which rounding leaves of a covariance without full rank, count as 0; of any other covariance nothing changes.
+fn root(known: &KnownErrors) -> Result<DMatrix<f64>> {
+    let n = known.knots.len();
+    let covariance = &known.covariance;
+    let square = covariance.len() == n && covariance.iter().all(|row| row.len() == n) && known.mean_sg.len() == n;
+    let mut numbers = covariance.iter().flatten().chain(&known.mean_sg);
+    if !square || !numbers.all(|number| number.is_finite()) {
+        return Err(Error::numeric("reading the known errors of the probes", "they are no mean and covariance"));
+    }
+    let parts = DMatrix::from_fn(n, n, |i, j| covariance[i][j]).symmetric_eigen();
+    let values = DMatrix::from_diagonal(&parts.eigenvalues.map(|value| value.max(0.0)));
+    let mut clipped = &parts.eigenvectors * values * parts.eigenvectors.transpose();
+    (0..n).for_each(|i| clipped[(i, i)] += APART_SG * APART_SG);
+    let factor = Cholesky::new(clipped);
+    factor.map(|factor| factor.l()).ok_or_else(|| Error::numeric("reading the known errors of the probes", "no root"))
 }
 
 /// The sudden shift of a probe: its readings from then on.
 fn shift(step: ErrorStep, points: &[Point]) -> Nuisance {
     let after = |p: &Point| is_after(step.probe as usize, step.hours, p);
     let column = points.iter().map(|p| if after(p) { step.sd_sg } else { 0.0 }).collect();
-    let name = format!("shift of probe {} at hour {:.0}", step.probe, step.hours);
-    Nuisance { step: Some(step), ..effect(name, column) }
+    Nuisance { step: Some(step), ..effect(column) }
 }
 
 /// The gravity about each point of a probe: a running median. An effect of a reading's own gravity would have that reading's
 /// noise in it, and a fit could make all noise less by making the whole fall less.
-fn levels(points: &[Point]) -> Vec<f64> {
-    let mut levels: Vec<f64> = points.iter().map(|point| point.sg).collect();
+fn running_medians(points: &[Point]) -> Vec<f64> {
+    let mut medians: Vec<f64> = points.iter().map(|point| point.sg).collect();
     let mut sources: Vec<Source> = Vec::new();
     for point in points {
         if !sources.contains(&point.source) {
@@ -110,11 +129,11 @@ fn levels(points: &[Point]) -> Vec<f64> {
         let mine: Vec<usize> = (0..points.len()).filter(|&i| points[i].source == source).collect();
         for (place, &i) in mine.iter().enumerate() {
             let side = MOST_SIDE.min(mine.len() / SIDES).min(place).min(mine.len() - 1 - place);
-            let about = mine.get(place - side..=place + side).unwrap_or_default();
-            levels[i] = median(&mut about.iter().map(|&j| points[j].sg).collect::<Vec<_>>());
+            let about = mine.iter().skip(place - side).take(2 * side + 1);
+            medians[i] = median(&mut about.map(|&j| points[j].sg).collect::<Vec<_>>());
         }
     }
-    levels
+    medians
 }
 
 #[cfg(test)]
@@ -122,32 +141,25 @@ mod tests {
     use super::*;
     use crate::gravity::{ErrorKnot, SeriesProbe};
 
-    /// The effects must give back the mean and the covariance that they were made of.
-    #[test]
-    fn effects_of_known_errors_have_their_mean_and_covariance() {
+    fn found(covariance: Vec<Vec<f64>>) -> Result<Vec<Nuisance>> {
         let knot = |probe, sg| ErrorKnot { probe, sg };
-        let covariance = vec![vec![4e-6, 2e-6, 1e-6], vec![2e-6, 3e-6, 0.5e-6], vec![1e-6, 0.5e-6, 2e-6]];
         let known = KnownErrors {
             knots: vec![knot(0, 1.05), knot(0, 1.01), knot(1, 1.05)],
             mean_sg: vec![0.002, -0.001, 0.0005],
-            covariance: covariance.clone(),
+            covariance,
             steps: Vec::new(),
         };
         let mut series = GravitySeries::empty("B", "s", crate::Instant::from_micros(0));
         series.probes = vec![SeriesProbe { probe: "a".into(), offset_sd: 1e-3 }; 2];
         series.known = Some(known);
-        let point = |hours, sg, probe| Point {
-            hours,
-            clock_h: hours,
-            pace: 1.0,
-            sg,
-            own_sd: 1e-4,
-            shared_sd: 1e-3,
-            source: Source::Probe(probe),
-            weight: 1.0,
-        };
+        let point = |hours, sg, probe| Point { shared_sd: 1e-3, ..Point::at(hours, sg, Source::Probe(probe)) };
         let points = vec![point(0.0, 1.05, 0), point(90.0, 1.01, 0), point(5.0, 1.05, 1)];
-        let found = nuisances(&series, &Prepared { points, ..Prepared::default() }, &KineticsSettings::default());
+        nuisances(&series, &BinnedSeries { points, ..BinnedSeries::default() }, &KineticsSettings::default())
+    }
+
+    /// The effects must give back the mean and the covariance that they were made of.
+    fn check(covariance: &[Vec<f64>], within: f64) {
+        let found = found(covariance.to_vec()).unwrap();
         assert_eq!(found.len(), 3);
         for (i, row) in covariance.iter().enumerate() {
             let mean: f64 = found.iter().map(|n| n.mean * n.column[i]).sum();
@@ -155,8 +167,21 @@ mod tests {
             for (j, wanted) in row.iter().enumerate() {
                 let got: f64 = found.iter().map(|n| n.column[i] * n.column[j]).sum();
                 let apart = if i == j { APART_SG * APART_SG } else { 0.0 };
-                assert!((got - wanted - apart).abs() < 1e-15, "{i} {j}: {got} {wanted}");
+                assert!((got - wanted - apart).abs() < within, "{i} {j}: {got} {wanted}");
             }
         }
+    }
+
+    #[test]
+    fn effects_of_known_errors_have_their_mean_and_covariance() {
+        check(&[vec![4e-6, 2e-6, 1e-6], vec![2e-6, 3e-6, 0.5e-6], vec![1e-6, 0.5e-6, 2e-6]], 1e-15);
+    }
+
+    /// Errors that go together but for a slip of a thousandth have no Cholesky factor; they are kept, not dropped.
+    #[test]
+    fn known_errors_whose_covariance_has_no_factor_are_kept() {
+        let (one, together) = (1e-5, 1.001e-5);
+        check(&[vec![one, together, 0.0], vec![together, one, 0.0], vec![0.0, 0.0, 2e-6]], 1.1e-8);
+        assert!(found(vec![vec![f64::NAN; 3]; 3]).is_err() && found(vec![vec![1e-6; 2]; 3]).is_err());
     }
 }

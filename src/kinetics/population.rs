@@ -27,12 +27,12 @@ const LONGEST_STEP: f64 = 8.0;
 
 /// A normal prior of standardised coordinates.
 #[derive(Debug, Clone)]
-pub(crate) struct Prior {
+pub(crate) struct PopulationPrior {
     pub mean: DVector<f64>,
     pub covariance: DMatrix<f64>,
 }
 
-impl Prior {
+impl PopulationPrior {
     /// What is assumed where nothing is known: standard normal.
     pub fn base(dims: usize) -> Self {
         Self { mean: DVector::zeros(dims), covariance: DMatrix::identity(dims, dims) }
@@ -53,6 +53,9 @@ impl Information {
     pub fn new(strain: &str, mean: &DVector<f64>, covariance: DMatrix<f64>, prior_sds: &[f64]) -> Option<Self> {
         let mut precision = covariance.cholesky()?.inverse();
         let weighted = &precision * mean;
+        if !precision.iter().chain(weighted.iter()).all(|number| number.is_finite()) {
+            return None;
+        }
         for (k, sd) in prior_sds.iter().enumerate() {
             precision[(k, k)] -= 1.0 / (sd * sd);
         }
@@ -62,7 +65,7 @@ impl Information {
 
 /// A strain: its mean with the error of the mean, and how many batches there are of it.
 #[derive(Debug, Clone)]
-struct Strain {
+struct StrainMeans {
     name: String,
     mean: DVector<f64>,
     covariance: DMatrix<f64>,
@@ -75,7 +78,7 @@ pub(crate) struct Population {
     mean: DVector<f64>,
     within: DMatrix<f64>,
     between: DMatrix<f64>,
-    strains: Vec<Strain>,
+    strains: Vec<StrainMeans>,
 }
 
 impl Population {
@@ -149,7 +152,7 @@ impl Population {
             }
             sum += &mean;
             outside += &covariance + &mean * mean.transpose();
-            strains.push(Strain { name: first.strain.clone(), mean, covariance, batches: group.len() });
+            strains.push(StrainMeans { name: first.strain.clone(), mean, covariance, batches: group.len() });
         }
         let s = strains.len() as f64;
         self.mean = &sum / (s + MEAN_WORTH);
@@ -193,7 +196,7 @@ impl Population {
     }
 
     /// The prior of a further batch of a strain; wider the fewer the batches.
-    pub fn prior(&self, strain: &str) -> Prior {
+    pub fn prior(&self, strain: &str) -> PopulationPrior {
         let n = self.len() as f64;
         let (mean, spread) = match self.strains.iter().find(|of| of.name == strain) {
             Some(of) => (&of.mean, &of.covariance),
@@ -202,7 +205,7 @@ impl Population {
         // The means have errors of their own, and a variance found from few batches is a t's.
         let freedom = n + FREEDOM_WORTH;
         let wider = if n > 0.0 { (1.0 + 1.0 / freedom) * freedom / (freedom - 2.0) } else { 1.0 };
-        Prior { mean: mean.clone(), covariance: (spread + &self.within) * wider }
+        PopulationPrior { mean: mean.clone(), covariance: (spread + &self.within) * wider }
     }
 }
 

@@ -1,41 +1,52 @@
 //! What is reported of a fitted batch: findings, offsets, flags.
 
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::fit::whiteness::Whiteness;
 use crate::fit::{Estimate, Finding};
 use crate::gravity::{GravitySeries, SeriesProbe};
 use crate::season::Flags;
 
-use super::batch_fit::{BatchFit, FittedCurve, Point, ProbeOffset, Source};
+use super::batch_fit::{BatchFit, FittedCurve, ProbeOffset, ProbeStep};
+use super::bins::BinnedSeries;
 use super::clock::Clock;
 use super::curve::PARAMETERS;
-use super::estimate::{Estimated, Given, values};
-use super::misread::{DELAY, FITTED, FOAM};
-use super::prepare::{Prepared, median};
+use super::curve_problem::Given;
+use super::estimate::CurveFit;
+use super::judge::Judge;
+use super::median::median;
+use super::point::{Point, Source};
+use super::probe_bias::{DELAY, FITTED, FOAM};
 use super::settings::KineticsSettings;
-use super::status::{self, Status};
+use super::status::Status;
 use super::steps::without_steps;
-use super::traits::{self, Trait};
+use super::trait_estimates::{estimates, trait_estimates};
+use super::traits::Trait;
 
 /// A point that counts less than this is called an outlier.
 const OUTLIER_WEIGHT: f64 = 0.5;
-/// Attenuation a wort can reach where nothing is known, mean and standard deviation: from memory, textbook level.
+/// Attenuation a wort can reach where nothing is known, mean and standard deviation: assumed, textbook level.
 const LIMIT_ATTENUATION: (f64, f64) = (0.77, 0.07);
 
-impl Estimated {
+impl CurveFit {
     /// The curve on its clock, with what its errors need.
-    pub(super) fn fitted(&self, clock: Clock) -> FittedCurve {
-        let at = |i: usize, j: usize| self.fit.covariance.get([i, j]).copied().filter(|c| c.is_finite()).unwrap_or(0.0);
-        FittedCurve {
-            kind: self.kind,
+    fn fitted(&self, clock: Clock) -> Result<FittedCurve> {
+        let covariance = &self.fit.covariance;
+        let values = self.fit.values();
+        let bias = values.get(DELAY..).and_then(|after| after.first_chunk::<2>());
+        let (Some(bias), Some(_)) = (bias, covariance.get([FITTED - 1, FITTED - 1])) else {
+            return Err(Error::numeric("a fermentation curve", "too few parameters"));
+        };
+        // Nothing is known of how a number that no datum tells goes with the others.
+        let at = |i: usize, j: usize| if covariance[[i, j]].is_finite() { covariance[[i, j]] } else { 0.0 };
+        Ok(FittedCurve {
             curve: self.curve,
             clock,
             covariance: std::array::from_fn(|i| std::array::from_fn(|j| at(i, j))),
-            misread: std::array::from_fn(|i| values(&self.fit).get(PARAMETERS + i).copied().unwrap_or(0.0)),
+            bias: *bias,
             joint: std::array::from_fn(|i| std::array::from_fn(|j| at(i, j))),
             df: f64::INFINITY,
             errors: self.errors,
-        }
+        })
     }
 }
 
@@ -45,51 +56,69 @@ impl KineticsSettings {
         &self,
         fit: &mut BatchFit,
         series: &GravitySeries,
-        found: &Estimated,
+        found: &CurveFit,
         given: &Given<'_>,
-        mut prepared: Prepared,
+        mut binned: BinnedSeries,
         clock: Clock,
     ) -> Result<()> {
-        let fitted = found.fitted(clock);
+        let fitted = found.fitted(clock)?;
         let last = fit.last_hours;
-        let [progress] = traits::estimates(&fitted, self.common.level, |curve| [Ok(curve.progress(last))])?;
-        let done = progress.value().unwrap_or(0.0);
+        let [progress] = estimates(&fitted, self.common.level, |curve| [Ok(curve.progress(last))])?;
+        let done =
+            progress.value().ok_or_else(|| Error::not_estimable("the share of the drop done", "it is no number"))?;
         let early = done < self.terminal_from_progress;
         let why = format!(
             "{:.0} % of the drop done; terminal gravity is given from {:.0} %",
             100.0 * done,
             100.0 * self.terminal_from_progress
         );
-        fit.traits = traits::all(&fitted, self.common.level, self.common.at_rest.within_sg)?.into();
-        self.intervals(&mut fit.traits, &fitted, found, given, &prepared.points)?;
+        fit.traits = trait_estimates(&fitted, self.common.level, self.common.at_rest.within_sg)?.into();
+        self.intervals(&mut fit.traits, &fitted, found, given, &binned.points);
         for which in Trait::ALL.into_iter().filter(|which| early && which.needs_terminal()) {
             fit.traits[which as usize] = Finding::missing(why.clone());
         }
-        prepared.notes.extend(early.then_some(why));
-        fit.why = prepared.notes.join("; ");
+        binned.notes.extend(early.then_some(why));
+        fit.why = binned.notes.join("; ");
         fit.progress = progress;
-        fit.phi = phi(found, &prepared.points, self.common.level)?;
-        fit.bubble_delay_h = misread(&fitted, DELAY, self.common.level)?;
-        fit.foam_sg = misread(&fitted, FOAM, self.common.level)?;
-        let mut residual = vec![0.0; prepared.points.len()];
-        given.problem(&prepared.points, &found.foam).departures(&values(&found.fit), &mut residual)?;
-        fit.rmse_sg = rmse(&residual, &prepared.points);
+        fit.phi = phi(found, &binned.points, self.common.level)?;
+        fit.bubble_delay_h = bias(&fitted, DELAY, self.common.level)?;
+        fit.foam_sg = bias(&fitted, FOAM, self.common.level)?;
+        let residual = given.problem(&binned.points, &found.foam).residuals(&found.fit.values())?;
+        fit.rmse_sg = rmse(&residual, &binned.points);
         fit.whiteness = Whiteness::of(&found.fit.residuals);
         fit.innovations.clone_from(&found.fit.residuals);
         fit.residuals_sg = residual;
-        for point in 0..prepared.points.len() {
-            if prepared.points[point].weight < OUTLIER_WEIGHT {
-                prepared.flag_point(series, point, Flags::OUTLIER);
+        for point in 0..binned.points.len() {
+            if binned.points[point].weight < OUTLIER_WEIGHT {
+                binned.flag_point(series, point, Flags::OUTLIER);
             }
         }
-        let offsets = offsets(found, given, &prepared.points, series);
+        let offsets = offsets(found, given, &binned.points, series);
         fit.offsets = series.probes.iter().zip(offsets).map(|(of, at)| self.offset(of, at)).collect::<Result<_>>()?;
         fit.steps = self.found_steps(found, given, series)?;
-        prepared.flags.sort_unstable_by_key(|(row, _)| *row);
-        fit.flags = prepared.flags;
-        fit.points = prepared.points;
+        binned.flags.sort_unstable_by_key(|(row, _)| *row);
+        fit.flags = binned.flags;
+        fit.points = binned.points;
         fit.fitted = Some(fitted);
         self.judge(fit, series.limit_sg.unwrap_or_else(|| limit_by_default(found.curve.original_sg)))
+    }
+
+    /// The steps of a fit with their sizes.
+    fn found_steps(&self, found: &CurveFit, given: &Given<'_>, series: &GravitySeries) -> Result<Vec<ProbeStep>> {
+        let z = found.fit.values();
+        let mut all = Vec::new();
+        for (place, nuisance) in (FITTED..).zip(given.nuisances) {
+            let Some(step) = nuisance.step else { continue };
+            let variance = found.fit.covariance.get([place, place]).copied().unwrap_or(1.0);
+            let (value, se) = (z.get(place).copied().unwrap_or(0.0), variance.max(0.0).sqrt());
+            let method = "generalised least squares with its prior, normal";
+            let estimate = Estimate::normal(step.sd_sg * value, step.sd_sg * se, self.common.level, method)?;
+            let probe = step.probe as usize;
+            let name = series.probes.get(probe).map(|of| of.probe.clone()).unwrap_or_default();
+            let step_sg = Finding::Estimated(estimate);
+            all.push(ProbeStep { probe: name, place: probe, hours: step.hours, step_sg });
+        }
+        Ok(all)
     }
 
     fn offset(&self, of: &SeriesProbe, (value, se): (f64, f64)) -> Result<ProbeOffset> {
@@ -106,7 +135,7 @@ impl KineticsSettings {
     pub(super) fn judge(&self, fit: &mut BatchFit, limit: (f64, f64)) -> Result<()> {
         if let Some(fitted) = &fit.fitted {
             let points = without_steps(&fit.points, &fit.steps);
-            let judged = status::Judge {
+            let judged = Judge {
                 points: &points,
                 last_hours: fit.last_hours,
                 tolerance_sg: self.common.at_rest.within_sg,
@@ -144,9 +173,9 @@ pub(super) fn limit_by_strain(of: &BatchFit, batches: &[BatchFit]) -> Option<(f6
     Some((1.0 + (1.0 - middle) * extract, sd * extract))
 }
 
-/// Delay by gas or misreading by foam, by its place among the parameters.
-fn misread(fitted: &FittedCurve, place: usize, level: f64) -> Result<Finding> {
-    let (value, se) = (fitted.misread[place - PARAMETERS], fitted.joint[place][place].max(0.0).sqrt());
+/// Delay by gas or bias by foam, by its place among the parameters.
+fn bias(fitted: &FittedCurve, place: usize, level: f64) -> Result<Finding> {
+    let (value, se) = (fitted.bias[place - PARAMETERS], fitted.joint[place][place].max(0.0).sqrt());
     if se <= 0.0 {
         return Ok(Finding::Fixed { value, why: "as set".into() });
     }
@@ -155,11 +184,11 @@ fn misread(fitted: &FittedCurve, place: usize, level: f64) -> Result<Finding> {
 
 /// Autocorrelation of readings an hour apart under the error model, averaged over the points; its error as of a sample
 /// autocorrelation (Bartlett) of as many.
-fn phi(found: &Estimated, points: &[Point], level: f64) -> Result<Finding> {
+fn phi(found: &CurveFit, points: &[Point], level: f64) -> Result<Finding> {
     let (mut smooth, mut white, mut n) = (0.0, 0.0, 0.0);
-    for (point, vigour) in points.iter().zip(&found.vigour) {
+    for (point, rate) in points.iter().zip(&found.relative_rate) {
         if matches!(point.source, Source::Probe(_)) {
-            smooth += found.errors.departure_sd(*vigour).powi(2);
+            smooth += found.errors.departure_sd(*rate).powi(2);
             white += found.errors.factor * point.own_sd * point.own_sd;
             n += 1.0;
         }
@@ -180,7 +209,7 @@ fn rmse(residual: &[f64], points: &[Point]) -> Option<f64> {
 }
 
 /// The probes' errors at the middle of the drop: at each probe's point nearest to it.
-fn offsets(found: &Estimated, given: &Given<'_>, points: &[Point], series: &GravitySeries) -> Vec<(f64, f64)> {
+fn offsets(found: &CurveFit, given: &Given<'_>, points: &[Point], series: &GravitySeries) -> Vec<(f64, f64)> {
     let middle_sg = 0.5 * (found.curve.original_sg + found.curve.terminal_sg);
     let of = |probe: usize| {
         let mine = points.iter().enumerate().filter(|(_, p)| p.source == Source::Probe(probe));
@@ -192,7 +221,7 @@ fn offsets(found: &Estimated, given: &Given<'_>, points: &[Point], series: &Grav
             .enumerate()
             .filter_map(|(k, nuisance)| Some((FITTED + k, *nuisance.column.get(nearest)?)))
             .collect();
-        let z = values(&found.fit);
+        let z = found.fit.values();
         let at = |i: usize, j: usize| found.fit.covariance.get([i, j]).copied().unwrap_or(0.0);
         let value: f64 = parts.iter().map(|(i, by)| by * z.get(*i).copied().unwrap_or(0.0)).sum();
         let variance: f64 = parts.iter().flat_map(|(i, a)| parts.iter().map(move |(j, b)| a * b * at(*i, *j))).sum();

@@ -3,31 +3,17 @@
 use serde::{Deserialize, Serialize};
 
 use crate::common::CommonSettings;
-use crate::error::{Result, within};
+use crate::error::{Error, Result, within};
 
-use super::misread::FOAM_SG;
+use super::curve::FermentationCurve;
 
-/// Which curve is fitted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum CurveChoice {
-    /// Of all curves the one with the lowest AICc on the correlated likelihood.
-    Best,
-    /// Five parameters, a slow tail and the smooth correction of the rate: the one whose intervals hold on fermentations
-    /// that no closed form describes.
-    #[default]
-    Smooth,
-    /// The four-parameter logistic, symmetric in time.
-    Logistic4,
-    /// The five-parameter logistic, whose end may be slower or more abrupt than its onset.
-    Logistic5,
-    /// The modified Gompertz curve from pitching on.
-    Gompertz,
-    /// A lag, then an exponential decline.
-    LagExponential,
-    /// Growing yeast that alcohol inhibits, by a differential equation.
-    Inhibited,
-}
+/// The bias of a probe by foam where most of it sits, mean and standard deviation, SG.
+///
+/// By the hydrostatics of a leaning float, mass above the water line turns it further over than its weight lifts its
+/// reading: 0.3 g all round, 5 to 10 mm above the water line, read +0.0003 to +0.0007. A tenth of a gram on the low side,
+/// which leans towards the foam, reads +0.0005 to +0.0009, on the high side -0.0001 to -0.0005. How much foam a probe carries,
+/// and how high, is assumed, no reference: the spread leaves room for none at all, and for twice as much that hangs low.
+pub(crate) const FOAM_SG: (f64, f64) = (5e-4, 1e-3);
 
 /// Which clock the curve runs on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -52,15 +38,13 @@ pub enum IntervalMethod {
     Delta,
     /// By the rise of the sum of squares (Bates and Watts 1988, chapter 6): follows the bend of the curve.
     Profile,
-    /// From fits to data drawn from the fitted curve and its errors.
-    Bootstrap,
 }
 
 /// Settings of the study of kinetics.
 ///
 /// | field | unit | default | range | change it when |
 /// | --- | --- | --- | --- | --- |
-/// | `curve` | - | smooth | - | a closed form is wanted, or the best by AICc |
+/// | `curves` | - | smooth alone | one or more | a closed form is wanted, or of several the one with the lowest AICc |
 /// | `bin_h` | h | 1 | 0 to 24 | readings come closer or wider than every few minutes; 0 keeps each reading |
 /// | `terminal_from_progress` | - | 0.90 | 0 to 1 | terminal gravity is wanted from earlier fits, at one's own risk |
 /// | `bubble_delay_h` | h | 1.5 | 0 to 24 | probes shed gas better or worse |
@@ -69,10 +53,8 @@ pub enum IntervalMethod {
 /// | `foam_sd_sg` | SG | 0.001 | 0 to 0.02 | probes carry more or less foam; 0 holds it |
 /// | `disturbed_sd_sg` | SG | 0.001 | 0 to 0.02 | a dry hop and the like move probes more or less for good; 0: never |
 /// | `instrument_share` | - | 0.5 | 0 to 1 | more or less of a sample's variance is its instrument's bias |
-/// | `interval` | - | delta | - | curves are strongly bent in their parameters: profile, bootstrap |
-/// | `repeats` | - | 200 | 50 to 100000 | of the bootstrap |
+/// | `interval` | - | delta | - | curves are strongly bent in their parameters: profile |
 /// | `candidates` | - | true | - | the table of candidate curves is not wanted: saves most of the time |
-/// | `averaged` | - | false | - | traits shall hold the doubt about the curve: means over the candidates by Akaike weights, the smooth curve with half of the weight besides |
 /// | `clock` | - | best | - | all batches should have one clock |
 /// | `reference_c` | C | 20 | 0 to 40 | `_ref` traits are wanted at another temperature |
 /// | `stop_ale_c` | C | 10 | -5 to 40 | below it the clock of an ale stops |
@@ -82,42 +64,37 @@ pub enum IntervalMethod {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct KineticsSettings {
-    /// Which curve.
-    pub curve: CurveChoice,
+    /// The curves that are fitted, of which the one with the lowest AICc on the correlated likelihood is taken.
+    pub curves: Vec<FermentationCurve>,
     /// Width of the bins that readings of one probe are averaged in before the fit, hours.
     pub bin_h: f64,
     /// Share of the drop before which terminal gravity and what hangs on it are left empty.
     pub terminal_from_progress: f64,
-    /// By how much gas on a probe delays what it shows, hours, before the batch is looked at. From memory, no source: a probe
+    /// By how much gas on a probe delays what it shows, hours, before the batch is looked at. Assumed; no reference: a probe
     /// reads some 0.001 to 0.003 too high where a beer falls by 0.015 a day. Samples in mid-fermentation tell it better.
     pub bubble_delay_h: f64,
     /// Its standard deviation, hours.
     pub bubble_delay_sd_h: f64,
-    /// By how much foam on probes makes them misread where most of it sits, SG, before the batch is looked at: as the
+    /// The bias of probes by foam where most of it sits, SG, before the batch is looked at: as the
     /// hydrostatics of a float that leans give it for some tenths of a gram, most of it all round and a little on the low side.
     pub foam_sg: f64,
-    /// Its standard deviation, SG; from memory, no source.
+    /// Its standard deviation, SG; assumed, no reference.
     pub foam_sd_sg: f64,
     /// How far a probe may read off for good after a dry hop, or after whatever else was done to the batch or to it, standard
-    /// deviation, SG; from memory, no source: a tenth of a gram of hops that stay on a probe. Small, as hops also start a slow
+    /// deviation, SG; assumed, no reference: a tenth of a gram of hops that stay on a probe. Small, as hops also start a slow
     /// fermentation.
     pub disturbed_sd_sg: f64,
     /// Share of the variance of a sample that all samples of its instrument have in common.
     pub instrument_share: f64,
     /// How intervals of the traits are made.
     pub interval: IntervalMethod,
-    /// Repeats of the bootstrap.
-    pub repeats: usize,
     /// Whether all candidate curves are fitted for comparison when all batches are.
     pub candidates: bool,
-    /// Whether traits are means over the candidate curves, each with its Akaike weight and the smooth curve with half of all
-    /// weight besides, and not those of one curve. The candidates are then fitted even where no table of them is wanted.
-    pub averaged: bool,
     /// Which clock.
     pub clock: ClockChoice,
     /// Reference temperature of thermal time, C.
     pub reference_c: f64,
-    /// Temperature below which the clock of an ale stops, C; from memory.
+    /// Temperature below which the clock of an ale stops, C; assumed.
     pub stop_ale_c: f64,
     /// The same for a lager.
     pub stop_lager_c: f64,
@@ -131,7 +108,7 @@ pub struct KineticsSettings {
 impl Default for KineticsSettings {
     fn default() -> Self {
         Self {
-            curve: CurveChoice::Smooth,
+            curves: vec![FermentationCurve::Smooth],
             bin_h: 1.0,
             terminal_from_progress: 0.90,
             bubble_delay_h: 1.5,
@@ -141,9 +118,7 @@ impl Default for KineticsSettings {
             disturbed_sd_sg: 0.001,
             instrument_share: 0.5,
             interval: IntervalMethod::Delta,
-            repeats: 200,
             candidates: true,
-            averaged: false,
             clock: ClockChoice::Best,
             reference_c: 20.0,
             stop_ale_c: 10.0,
@@ -166,6 +141,9 @@ impl KineticsSettings {
     /// [`crate::Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
     pub fn check(&self) -> Result<()> {
         self.common.check()?;
+        if self.curves.is_empty() {
+            return Err(Error::Setting { name: "curves", value: "empty".to_owned(), wanted: "at least one curve" });
+        }
         within("bin_h", self.bin_h, 0.0, 24.0, "0 to 24 hours")?;
         within("terminal_from_progress", self.terminal_from_progress, 0.0, 1.0, "a share from 0 to 1")?;
         within("bubble_delay_h", self.bubble_delay_h, 0.0, 24.0, "0 to 24 hours")?;
@@ -174,7 +152,6 @@ impl KineticsSettings {
         within("foam_sd_sg", self.foam_sd_sg, 0.0, 0.02, "0 to 0.02 SG")?;
         within("disturbed_sd_sg", self.disturbed_sd_sg, 0.0, 0.02, "0 to 0.02 SG")?;
         within("instrument_share", self.instrument_share, 0.0, 1.0, "a share from 0 to 1")?;
-        within("repeats", self.repeats as f64, 50.0, 100_000.0, "50 to 100000")?;
         within("reference_c", self.reference_c, 0.0, 40.0, "0 to 40 C")?;
         within("stop_ale_c", self.stop_ale_c, -5.0, 40.0, "-5 to 40 C")?;
         within("stop_lager_c", self.stop_lager_c, -5.0, 40.0, "-5 to 40 C")?;
@@ -192,6 +169,8 @@ mod tests {
         let error =
             KineticsSettings { common: CommonSettings::at_level(1.0), ..Default::default() }.check().unwrap_err();
         assert!(error.to_string().contains("level"), "{error}");
+        let error = KineticsSettings { curves: Vec::new(), ..Default::default() }.check().unwrap_err();
+        assert!(error.to_string().contains("curves"), "{error}");
         let error = KineticsSettings { bin_h: f64::NAN, ..Default::default() }.check().unwrap_err();
         assert!(error.to_string().contains("bin_h"), "{error}");
     }

@@ -4,14 +4,10 @@
 //! close together tell it from the fall of the gravity, which takes days; across a gap of the readings they cannot, and the
 //! prior then stands in the errors.
 
-use crate::error::Result;
-use crate::fit::{Estimate, Finding};
 use crate::gravity::{ErrorStep, GravitySeries};
 
-use super::batch_fit::{Point, ProbeStep, Source};
-use super::estimate::{Estimated, Given, values};
-use super::misread::FITTED;
-use super::settings::KineticsSettings;
+use super::batch_fit::ProbeStep;
+use super::point::{Point, Source};
 
 /// Whether a point was read by a probe from an hour on.
 pub(super) fn is_after(probe: usize, hours: f64, point: &Point) -> bool {
@@ -41,36 +37,11 @@ pub(super) fn steps(series: &GravitySeries, points: &[Point], disturbed_sd_sg: f
     found.into_iter().map(|(_, step)| step).collect()
 }
 
-impl KineticsSettings {
-    /// The steps of a fit with their sizes.
-    pub(super) fn found_steps(
-        &self,
-        found: &Estimated,
-        given: &Given<'_>,
-        series: &GravitySeries,
-    ) -> Result<Vec<ProbeStep>> {
-        let z = values(&found.fit);
-        let mut all = Vec::new();
-        for (place, nuisance) in (FITTED..).zip(given.nuisances) {
-            let Some(step) = nuisance.step else { continue };
-            let variance = found.fit.covariance.get([place, place]).copied().unwrap_or(1.0);
-            let (value, se) = (z.get(place).copied().unwrap_or(0.0), variance.max(0.0).sqrt());
-            let method = "generalised least squares with its prior, normal";
-            let estimate = Estimate::normal(step.sd_sg * value, step.sd_sg * se, self.common.level, method)?;
-            let probe = step.probe as usize;
-            let name = series.probes.get(probe).map(|of| of.probe.clone()).unwrap_or_default();
-            let step_sg = Finding::Estimated(estimate);
-            all.push(ProbeStep { probe: name, place: probe, hours: step.hours, step_sg });
-        }
-        Ok(all)
-    }
-}
-
 /// The points less the steps of their probes.
 pub(super) fn without_steps(points: &[Point], steps: &[ProbeStep]) -> Vec<Point> {
     let mut points = points.to_vec();
     for step in steps {
-        let by = step.step_sg.value().unwrap_or(0.0);
+        let Some(by) = step.step_sg.value() else { continue };
         let after = points.iter_mut().filter(|p| is_after(step.place, step.hours, p));
         after.for_each(|p| p.sg -= by);
     }

@@ -1,8 +1,7 @@
 //! A curve on its clock, read in hours from pitching.
 
-use super::bend::{CELL, CELLS};
 use super::clock::Clock;
-use super::curve::{Curve, PARAMETERS, Tabulated};
+use super::curve::{CELL, CELLS, GravityCurve, PARAMETERS, Tabulated};
 
 /// Half a day, hours.
 const HALF_DAY_H: f64 = 12.0;
@@ -18,14 +17,14 @@ pub struct Timed<'a> {
 
 impl<'a> Timed<'a> {
     /// A curve on a clock.
-    pub fn new(curve: &Curve, clock: &'a Clock) -> Self {
+    pub fn new(curve: &GravityCurve, clock: &'a Clock) -> Self {
         Self { table: curve.tabulate(), clock, steepest: None }
     }
 
     /// A neighbour of `centre` for derivatives of rate and lag: on thermal time with the steepest place of `centre`. There the
     /// rate is greatest and the lag least or greatest, so that moving it changes neither to first order, while the search for
     /// it may jump. A place over the scale stays within its cell of the smooth correction, where the rate has no step.
-    pub(super) fn beside(curve: &Curve, centre: &Self) -> Self {
+    pub(super) fn beside(curve: &GravityCurve, centre: &Self) -> Self {
         let steepest = matches!(centre.clock, Clock::Thermal(_)).then(|| centre.steepest_place());
         Self { table: curve.tabulate(), clock: centre.clock, steepest }
     }
@@ -35,9 +34,9 @@ impl<'a> Timed<'a> {
         &self.table
     }
 
-    /// The clock.
-    pub fn clock(&self) -> &Clock {
-        self.clock
+    /// The curve with its parameters, times on its clock.
+    pub(super) fn curve(&self) -> &GravityCurve {
+        self.table.curve()
     }
 
     /// SG at an hour.
@@ -50,7 +49,7 @@ impl<'a> Timed<'a> {
         self.table.progress(self.clock.at(hours).0)
     }
 
-    /// SG at an hour and its derivatives by the parameters in the order of [`Curve::to_vector`].
+    /// SG at an hour and its derivatives by the parameters in the order of [`GravityCurve::to_vector`].
     pub fn gradient(&self, hours: f64) -> (f64, [f64; PARAMETERS]) {
         self.table.gradient(self.clock.at(hours).0)
     }

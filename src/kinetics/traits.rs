@@ -1,76 +1,126 @@
-//! Traits as functionals of the fitted curve, with errors by the delta method.
+//! The traits: what is read off a fitted curve. A further one is an entry of the list below.
 
 use std::fmt;
 
+use serde::{Deserialize, Serialize};
+
 use crate::error::Result;
-use crate::fit::{Estimate, Finding, quantile};
 use crate::liquid;
 
-use super::batch_fit::{AtReference, FittedCurve};
-use super::clock::{Clock, Thermal};
-use super::curve::{Curve, PARAMETERS};
 use super::timed::Timed;
 
-/// A quantity read off the fitted curve, the same for every curve.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Trait {
+/// Unit of a time of a batch.
+const HOURS: &str = "hours from pitching";
+
+/// What is known of each trait.
+struct Facts {
+    name: &'static str,
+    se_name: &'static str,
+    title: &'static str,
+    unit: &'static str,
+    needs_terminal: bool,
+    /// The value on a curve, with the tolerance of being at rest, SG.
+    value: fn(&Timed<'_>, f64) -> Result<f64>,
+}
+
+/// The enum of the traits with its list and the facts of each.
+macro_rules! traits {
+    ($($(#[$doc:meta])* $which:ident = $name:literal, $se_name:literal, $title:literal, $unit:expr, $needs_terminal:literal,
+        $value:expr;)*) => {
+        /// A quantity read off the fitted curve, the same for every curve.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+        #[serde(rename_all = "snake_case")]
+        pub enum Trait {
+            $($(#[$doc])* $which,)*
+        }
+
+        impl Trait {
+            /// All of them, in the order of the tables.
+            pub const ALL: [Self; [$($name),*].len()] = [$(Self::$which),*];
+
+            const fn facts(self) -> Facts {
+                match self {
+                    $(Self::$which => Facts {
+                        name: $name,
+                        se_name: $se_name,
+                        title: $title,
+                        unit: $unit,
+                        needs_terminal: $needs_terminal,
+                        value: $value,
+                    },)*
+                }
+            }
+        }
+    };
+}
+
+traits! {
     /// SG at pitching: the joint estimate from samples, probes and the measured original gravity.
-    OriginalSg,
+    OriginalSg = "original_sg", "original_sg_se", "Original gravity", "SG", false,
+        |curve, _| Ok(curve.curve().original_sg);
     /// SG at rest.
-    TerminalSg,
+    TerminalSg = "terminal_sg", "terminal_sg_se", "Terminal gravity", "SG", true,
+        |curve, _| Ok(curve.curve().terminal_sg);
     /// Greatest rate of fall, SG per day.
-    MaxRateSgPerDay,
+    MaxRateSgPerDay = "max_rate_sg_per_day", "max_rate_se", "Greatest rate of fall", "SG per day", false,
+        |curve, _| Ok(24.0 * curve.fall_sg_per_h(curve.steepest_h()));
     /// Where the tangent at the steepest point meets the SG at pitching, hours.
-    LagH,
+    LagH = "lag_h", "lag_se", "Lag", HOURS, false,
+        |curve, _| Ok(curve.lag_h());
     /// Half-way from SG at pitching to terminal, hours.
-    MidH,
+    MidH = "mid_h", "mid_se", "Half-way", HOURS, true,
+        |curve, _| Ok(curve.mid_h());
     /// Nine tenths of the drop, hours.
-    T90H,
+    T90H = "t90_h", "t90_se", "Nine tenths of the drop", HOURS, true,
+        |curve, _| Ok(curve.time_of_progress_h(0.9));
     /// Finish time, hours.
-    FinishH,
+    FinishH = "finish_h", "finish_se_h", "Coming to rest", HOURS, true,
+        |curve, tolerance_sg| Ok(curve.finish_h(tolerance_sg));
     /// Apparent attenuation in SG points, a fraction.
-    Attenuation,
+    Attenuation = "attenuation", "attenuation_se", "Apparent attenuation, SG points", "fraction", true,
+        |curve, _| liquid::apparent_attenuation(curve.curve().original_sg, curve.curve().terminal_sg);
     /// Apparent attenuation in degrees Plato, a fraction.
-    AttenuationExtract,
+    AttenuationExtract = "attenuation_extract", "attenuation_extract_se", "Apparent attenuation, extract", "fraction", true,
+        |curve, _| liquid::extract_attenuation(curve.curve().original_sg, curve.curve().terminal_sg);
     /// Alcohol by volume at rest, percent; an estimate, not for labels or duty.
-    AbvPercent,
+    AbvPercent = "abv_percent", "abv_percent_se", "Alcohol (an estimate, not for labels)", "% by volume", true,
+        |curve, _| liquid::abv_percent(curve.curve().original_sg, curve.curve().terminal_sg);
 }
 
 impl Trait {
-    /// All of them, in the order of the tables.
-    pub const ALL: [Self; 10] = [
-        Self::OriginalSg,
-        Self::TerminalSg,
-        Self::MaxRateSgPerDay,
-        Self::LagH,
-        Self::MidH,
-        Self::T90H,
-        Self::FinishH,
-        Self::Attenuation,
-        Self::AttenuationExtract,
-        Self::AbvPercent,
-    ];
-
     /// Its name in the tables, with the unit.
     pub const fn name(self) -> &'static str {
-        match self {
-            Self::OriginalSg => "original_sg",
-            Self::TerminalSg => "terminal_sg",
-            Self::MaxRateSgPerDay => "max_rate_sg_per_day",
-            Self::LagH => "lag_h",
-            Self::MidH => "mid_h",
-            Self::T90H => "t90_h",
-            Self::FinishH => "finish_h",
-            Self::Attenuation => "attenuation",
-            Self::AttenuationExtract => "attenuation_extract",
-            Self::AbvPercent => "abv_percent",
-        }
+        self.facts().name
+    }
+
+    /// The name of its standard error in the tables.
+    pub(crate) const fn se_name(self) -> &'static str {
+        self.facts().se_name
+    }
+
+    /// Its name in words.
+    pub const fn title(self) -> &'static str {
+        self.facts().title
+    }
+
+    /// Its unit, in words.
+    pub const fn unit(self) -> &'static str {
+        self.facts().unit
+    }
+
+    /// The unit of a difference of two: a difference of two times counts from no moment.
+    pub fn difference_unit(self) -> &'static str {
+        if self.unit() == HOURS { "hours" } else { self.unit() }
     }
 
     /// True where it hangs on the terminal gravity, which has to be known first.
-    pub const fn needs_terminal(self) -> bool {
-        !matches!(self, Self::OriginalSg | Self::MaxRateSgPerDay | Self::LagH)
+    pub(super) const fn needs_terminal(self) -> bool {
+        self.facts().needs_terminal
+    }
+
+    /// Its value on a curve; a batch is at rest within `tolerance_sg` of its terminal gravity.
+    pub(super) fn value(self, curve: &Timed<'_>, tolerance_sg: f64) -> Result<f64> {
+        (self.facts().value)(curve, tolerance_sg)
     }
 }
 
@@ -78,158 +128,4 @@ impl fmt::Display for Trait {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self.name())
     }
-}
-
-/// Relative standard deviation of alcohol by formula: yeasts differ in what they make of the same extract. From memory,
-/// no source.
-const ABV_FORMULA: f64 = 0.015;
-
-/// The value of a trait on a curve.
-pub(crate) fn value(curve: &Timed<'_>, which: Trait, tolerance_sg: f64) -> Result<f64> {
-    let plain = curve.on_clock().curve();
-    let (original, terminal) = (plain.original_sg, plain.terminal_sg);
-    Ok(match which {
-        Trait::OriginalSg => original,
-        Trait::TerminalSg => terminal,
-        Trait::MaxRateSgPerDay => 24.0 * curve.fall_sg_per_h(curve.steepest_h()),
-        Trait::LagH => curve.lag_h(),
-        Trait::MidH => curve.mid_h(),
-        Trait::T90H => curve.time_of_progress_h(0.9),
-        Trait::FinishH => curve.finish_h(tolerance_sg),
-        Trait::Attenuation => liquid::apparent_attenuation(original, terminal)?,
-        Trait::AttenuationExtract => liquid::extract_attenuation(original, terminal)?,
-        Trait::AbvPercent => liquid::abv_percent(original, terminal)?,
-    })
-}
-
-/// Estimates of any functions of the curve: their values, and delta-method errors from the parameters' covariance, with
-/// derivatives by central differences of a hundredth of each parameter's standard error. A function that has no value
-/// gives no estimate.
-pub(crate) fn estimates<const N: usize>(
-    fitted: &FittedCurve,
-    level: f64,
-    functions: impl Fn(&Timed<'_>) -> [Result<f64>; N],
-) -> Result<[Finding; N]> {
-    let at = fitted.curve.to_vector();
-    let centre = fitted.timed();
-    let mut slopes = [[0.0; PARAMETERS]; N];
-    for i in 0..PARAMETERS {
-        let step = 0.01 * fitted.covariance[i][i].max(0.0).sqrt();
-        if !(step > 0.0 && step.is_finite()) {
-            continue;
-        }
-        let moved = |by: f64| {
-            let mut vector = at;
-            vector[i] += by;
-            functions(&Timed::beside(&Curve::of_form(fitted.curve.form, &vector), &centre))
-                .map(|value| value.unwrap_or(f64::NAN))
-        };
-        for (slope, (up, down)) in slopes.iter_mut().zip(moved(step).into_iter().zip(moved(-step))) {
-            slope[i] = (up - down) / (2.0 * step);
-        }
-    }
-    let factor = quantile::student_t_two_sided(level, fitted.df)?;
-    let mut all = [const { Finding::NotEstimable { why: String::new() } }; N];
-    for ((finding, value), slope) in all.iter_mut().zip(functions(&fitted.timed())).zip(&slopes) {
-        let mut variance = 0.0;
-        for (a, row) in slope.iter().zip(&fitted.covariance) {
-            variance += row.iter().zip(slope).map(|(covariance, b)| a * b * covariance).sum::<f64>();
-        }
-        let se = variance.max(0.0).sqrt();
-        *finding = match value {
-            Ok(value) if value.is_finite() && se.is_finite() => {
-                let (lower, upper) = (value - factor * se, value + factor * se);
-                let method = "generalised least squares, delta method".into();
-                Finding::Estimated(Estimate { value, se, lower, upper, level, method })
-            }
-            Ok(_) => Finding::missing("the curve does not determine it"),
-            Err(error) => Finding::missing(error.to_string()),
-        };
-    }
-    Ok(all)
-}
-
-/// All traits.
-///
-/// The intervals of the times after the middle are symmetric in the logarithm of the time from the middle: a finish may be
-/// much later, but not earlier than the middle. A lag is never negative. Alcohol has the error of its formula besides.
-pub(crate) fn all(fitted: &FittedCurve, level: f64, tolerance_sg: f64) -> Result<[Finding; Trait::ALL.len()]> {
-    let mut all = estimates(fitted, level, |curve| Trait::ALL.map(|which| value(curve, which, tolerance_sg)))?;
-    if let Finding::Estimated(abv) = &mut all[Trait::AbvPercent as usize] {
-        abv.se = abv.se.hypot(ABV_FORMULA * abv.value);
-    }
-    shaped(&mut all, level, fitted.df)?;
-    Ok(all)
-}
-
-/// Gives the intervals of all traits, in their order, their shape; see [`all`].
-pub(super) fn shaped(all: &mut [Finding], level: f64, df: f64) -> Result<()> {
-    let factor = quantile::student_t_two_sided(level, df)?;
-    let mid_h = all.get(Trait::MidH as usize).and_then(Finding::value);
-    for (which, finding) in Trait::ALL.into_iter().zip(all) {
-        let Finding::Estimated(estimate) = finding else { continue };
-        match (which, mid_h) {
-            (Trait::T90H | Trait::FinishH, Some(mid)) if estimate.value > mid => {
-                let after = estimate.value - mid;
-                let ratio = (factor * estimate.se / after).exp();
-                (estimate.lower, estimate.upper) = (mid + after / ratio, mid + after * ratio);
-            }
-            (Trait::LagH, _) => estimate.lower = estimate.lower.max(0.0),
-            (Trait::AbvPercent, _) => {
-                estimate.lower = estimate.value - factor * estimate.se;
-                estimate.upper = estimate.value + factor * estimate.se;
-            }
-            _ => {}
-        }
-    }
-    Ok(())
-}
-
-/// Lag, middle and rate at the reference temperature, for an activation energy with its standard deviation.
-///
-/// On thermal time they are the curve's own; on real time the thermal hours that had passed, and the rate over the pace.
-pub(crate) fn at_reference(
-    fitted: &FittedCurve,
-    level: f64,
-    thermal: impl Fn(f64) -> Option<Thermal>,
-    (activation, sd): (f64, f64),
-) -> Result<AtReference> {
-    let all = |clock: &Clock| {
-        estimates(fitted, level, |curve| {
-            let steepest = curve.steepest_h();
-            let rate = 24.0 * curve.fall_sg_per_h(steepest);
-            let own = match &fitted.clock {
-                Clock::Thermal(_) => {
-                    let table = curve.on_clock();
-                    [table.lag_h(), table.mid_h(), 24.0 * table.fall_sg_per_h(table.steepest_h())]
-                }
-                Clock::Real => [clock.at(curve.lag_h()).0, clock.at(curve.mid_h()).0, rate / clock.at(steepest).1],
-            };
-            own.map(Ok)
-        })
-    };
-    let (Some(here), Some(more)) = (thermal(activation), thermal(activation + 1.0)) else {
-        return Ok(AtReference::missing("no temperatures for thermal time"));
-    };
-    let (here, more) = (Clock::Thermal(here), Clock::Thermal(more));
-    let timed = fitted.timed();
-    let steepest = timed.steepest_h();
-    // How the clock's error moves each: by a kJ/mol, at the hours that were found.
-    let by = [
-        more.at(timed.lag_h()).0 - here.at(timed.lag_h()).0,
-        more.at(timed.mid_h()).0 - here.at(timed.mid_h()).0,
-        24.0 * timed.fall_sg_per_h(steepest) * (1.0 / more.at(steepest).1 - 1.0 / here.at(steepest).1),
-    ];
-    let factor = quantile::student_t_two_sided(level, fitted.df)?;
-    let mut found = all(&here)?;
-    for (finding, by) in found.iter_mut().zip(by) {
-        if let Finding::Estimated(estimate) = finding {
-            estimate.se = estimate.se.hypot(by * sd);
-            estimate.lower = estimate.value - factor * estimate.se;
-            estimate.upper = estimate.value + factor * estimate.se;
-            estimate.method = "thermal time, with the error of its activation energy".into();
-        }
-    }
-    let [lag_h, mid_h, max_rate_sg_per_day] = found;
-    Ok(AtReference { lag_h, mid_h, max_rate_sg_per_day })
 }

@@ -6,12 +6,13 @@
 mod folder;
 mod notebook;
 mod page;
+mod running;
 mod summary;
 mod tables;
 mod words;
 
 pub use folder::check_out;
-pub use summary::{Answer, Summary};
+pub use summary::Summary;
 
 use std::path::{Path, PathBuf};
 
@@ -40,6 +41,6 @@ pub fn write(study: &SeasonStudy, frames: &[(String, DataFrame)], out: &Path) ->
     for (name, frame) in frames {
         tables::write(&mut staging, name, frame)?;
     }
-    staging.text("index.html", &page::page(study, &page::Tables(frames)))?;
+    staging.text("index.html", &page::page(study))?;
     staging.finish()
 }

@@ -1,40 +1,24 @@
 //! The answers of a season in a notebook.
 
-use maud::html;
-
-use crate::show::{Show, print};
+use crate::show::{Page, Show, print};
 use crate::study::SeasonStudy;
 
-use super::summary::{Answer, NEVER, Summary};
+use super::summary::{NEVER, Summary};
 
 impl Show for Summary {
     fn html(&self) -> String {
-        html! {
-            div {
-                p { b { (self.season) } }
-                @for answer in &self.answers { (block(answer)) }
-                p style="max-width:46em;font-weight:600" { (NEVER) }
+        let mut page = Page::new().words(&self.season);
+        for answer in self.answers() {
+            page = answer.sentences.iter().fold(page.heading(&answer.question), |page, sentence| page.words(sentence));
+            if answer.table.rows > 0 {
+                page = page.with(&answer.table);
             }
         }
-        .into_string()
+        page.words(NEVER).html()
     }
 
     fn text(&self) -> String {
         self.to_string()
-    }
-}
-
-fn block(answer: &Answer) -> maud::Markup {
-    let cell = "text-align:left;vertical-align:top;padding:.2em .8em .2em 0";
-    html! {
-        h4 style="margin:1em 0 .3em" { (answer.question) }
-        @for sentence in &answer.sentences { p style="max-width:46em;margin:.3em 0" { (sentence) } }
-        @if !answer.rows.is_empty() {
-            div style="overflow-x:auto" { table style="border-collapse:collapse;font-size:.9em" {
-                thead { tr { @for name in &answer.heading { th scope="col" style=(cell) { (name) } } } }
-                tbody { @for row in &answer.rows { tr { @for text in row { td style=(cell) { (text) } } } } }
-            } }
-        }
     }
 }
 

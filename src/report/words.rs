@@ -2,7 +2,6 @@
 
 use crate::chart::written;
 pub(super) use crate::chart::{minute, percent, signed};
-use crate::fit::{Estimate, decimals_for};
 use crate::units::Instant;
 
 /// `1 batch`, `2 batches`.
@@ -24,21 +23,19 @@ pub(super) fn grouped(n: usize) -> String {
 }
 
 /// A moment to the hour, with its weekday: `Wed 5 Mar 14:00`. All times are UTC; the headings say so.
-pub(super) fn hour(at: Instant) -> String {
+pub(super) fn weekday_hour(at: Instant) -> String {
     let rounded = at.plus_hours(0.5).micros().div_euclid(3_600_000_000) * 3_600_000_000;
     written(Instant::from_micros(rounded), "%a %-d %b %H:00")
+}
+
+/// A day with its weekday: `Wed 5 Mar`.
+pub(super) fn weekday(at: Instant) -> String {
+    written(at, "%a %-d %b")
 }
 
 /// A day: `5 Mar`.
 pub(super) fn day(at: Instant) -> String {
     written(at, "%-d %b")
-}
-
-/// `0.767 (0.753 to 0.781)`: an estimate with its interval, to the digits its error is worth.
-pub(super) fn interval(e: &Estimate, plus: bool) -> String {
-    let decimals = decimals_for(e.se);
-    let text = |value| signed(value, decimals, plus);
-    format!("{} ({} to {})", text(e.value), text(e.lower), text(e.upper))
 }
 
 /// Names in a sentence: `a`, `a and b`, `a, b and c`.
@@ -67,8 +64,8 @@ mod tests {
     #[test]
     fn times_round_to_the_hour() {
         let at = |text| Instant::parse(text).unwrap();
-        assert_eq!(hour(at("2031-03-05T13:40:00Z")), "Wed 5 Mar 14:00");
-        assert_eq!(hour(at("2031-03-05T23:30:00Z")), "Thu 6 Mar 00:00");
+        assert_eq!(weekday_hour(at("2031-03-05T13:40:00Z")), "Wed 5 Mar 14:00");
+        assert_eq!(weekday_hour(at("2031-03-05T23:30:00Z")), "Thu 6 Mar 00:00");
         assert_eq!(minute(at("2031-03-05T13:40:59Z")), "2031-03-05 13:40");
     }
 }

@@ -152,7 +152,7 @@ impl Binding {
         let fields = self.fields();
         for bound in &mut self.columns {
             if let Origin::Field(field) = &mut bound.origin {
-                *field = fields.binary_search(field).unwrap_or(*field);
+                *field = fields.partition_point(|other| other < field);
             }
         }
     }
@@ -168,7 +168,9 @@ impl Binding {
         out.later = None;
         for bound in &self.columns {
             let cell = match &bound.origin {
-                Origin::Field(field) => cells.get(*field).copied().unwrap_or(SourceCell::Empty),
+                Origin::Field(field) => *cells.get(*field).ok_or_else(|| {
+                    RowErrorKind::FieldCount { header: field + 1, delimiters: None }.found(cells.len().to_string())
+                })?,
                 Origin::Constant(constant) => constant.cell(),
                 Origin::Absent => SourceCell::Empty,
             };

@@ -1,6 +1,6 @@
 //! The tables as polars frames: columns, types and order are those of the table, whatever the files held.
 
-use polars::prelude::{Column, DataFrame, DataType, IntoColumn, NamedFrom, Series, TimeUnit, TimeZone};
+use polars::prelude::{Column, DataFrame, DataType, IntoColumn, NamedFrom, PolarsResult, Series, TimeUnit, TimeZone};
 
 use crate::error::{Error, Result};
 use crate::units::Instant;
@@ -18,7 +18,7 @@ use super::{Season, table};
 #[derive(Debug)]
 pub(crate) struct FrameBuilder {
     table: String,
-    columns: Vec<Column>,
+    columns: Vec<PolarsResult<Column>>,
 }
 
 impl FrameBuilder {
@@ -32,7 +32,7 @@ impl FrameBuilder {
     pub fn text<S: AsRef<str>>(mut self, name: &str, cells: impl IntoIterator<Item = Option<S>>) -> Self {
         let cells: Vec<Option<S>> = cells.into_iter().collect();
         let cells: Vec<Option<&str>> = cells.iter().map(|c| c.as_ref().map(AsRef::as_ref)).collect();
-        self.columns.push(Series::new(name.into(), cells).into_column());
+        self.columns.push(Ok(Series::new(name.into(), cells).into_column()));
         self
     }
 
@@ -40,7 +40,7 @@ impl FrameBuilder {
     #[must_use]
     pub fn number(mut self, name: &str, cells: impl IntoIterator<Item = Option<f64>>) -> Self {
         let cells: Vec<Option<f64>> = cells.into_iter().map(|c| c.filter(|v| v.is_finite())).collect();
-        self.columns.push(Series::new(name.into(), cells).into_column());
+        self.columns.push(Ok(Series::new(name.into(), cells).into_column()));
         self
     }
 
@@ -48,7 +48,7 @@ impl FrameBuilder {
     #[must_use]
     pub fn count(mut self, name: &str, cells: impl IntoIterator<Item = Option<i64>>) -> Self {
         let cells: Vec<Option<i64>> = cells.into_iter().collect();
-        self.columns.push(Series::new(name.into(), cells).into_column());
+        self.columns.push(Ok(Series::new(name.into(), cells).into_column()));
         self
     }
 
@@ -56,7 +56,7 @@ impl FrameBuilder {
     #[must_use]
     pub fn truth(mut self, name: &str, cells: impl IntoIterator<Item = Option<bool>>) -> Self {
         let cells: Vec<Option<bool>> = cells.into_iter().collect();
-        self.columns.push(Series::new(name.into(), cells).into_column());
+        self.columns.push(Ok(Series::new(name.into(), cells).into_column()));
         self
     }
 
@@ -64,9 +64,7 @@ impl FrameBuilder {
     #[must_use]
     pub fn time(mut self, name: &str, cells: impl IntoIterator<Item = Option<Instant>>) -> Self {
         let micros: Vec<Option<i64>> = cells.into_iter().map(|c| c.map(Instant::micros)).collect();
-        let series = Series::new(name.into(), micros);
-        // A cast of whole numbers to timestamps only renames their type; were it refused, the count would stay.
-        self.columns.push(series.cast(&time_type()).unwrap_or(series).into_column());
+        self.columns.push(Series::new(name.into(), micros).cast(&time_type()).map(Series::into_column));
         self
     }
 
@@ -75,8 +73,9 @@ impl FrameBuilder {
     /// # Errors
     /// [`Error::Frame`] when the columns differ in length or a name stands twice.
     pub fn finish(self) -> Result<DataFrame> {
-        let rows = self.columns.first().map_or(0, Column::len);
-        DataFrame::new(rows, self.columns).map_err(|e| Error::frame(self.table, e))
+        let columns = self.columns.into_iter().collect::<PolarsResult<Vec<Column>>>();
+        let frame = columns.and_then(|columns| DataFrame::new(columns.first().map_or(0, Column::len), columns));
+        frame.map_err(|e| Error::frame(self.table, e))
     }
 }
 
@@ -121,7 +120,7 @@ pub(crate) fn values_of<T: TableRow>(rows: &[T]) -> Vec<Vec<CellValue>> {
 pub(crate) fn frame_of(table: Table, rows: &[Vec<CellValue>]) -> Result<DataFrame> {
     let mut frame = FrameBuilder::new(table.name());
     for (i, column) in table.columns().iter().enumerate() {
-        let cells = rows.iter().map(|row| row.get(i).unwrap_or(&CellValue::Empty));
+        let cells = rows.iter().filter_map(|row| row.get(i));
         frame = match column.kind {
             ColumnKind::Text => frame.text(column.name, cells.map(CellValue::as_text)),
             ColumnKind::Number(_) => frame.number(column.name, cells.map(CellValue::as_number)),

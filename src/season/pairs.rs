@@ -72,11 +72,11 @@ impl Season {
             }
             let from = Instant::from_micros(reference.at.micros().saturating_sub(window));
             let to = Instant::from_micros(reference.at.micros().saturating_add(window));
-            for row in self.readings.of_probe_between(probe, from, to) {
+            let rows = self.readings.of_probe_between(probe, from, to);
+            for (row, at) in self.readings.at.iter().enumerate().take(rows.end).skip(rows.start) {
                 if !self.may_go_with(row, reference) {
                     continue;
                 }
-                let at = self.readings.at.get(row).copied().unwrap_or_default();
                 let distance = (at.micros() - reference.at.micros()).abs();
                 let entry = best.entry(row).or_insert((i64::MAX, Vec::new()));
                 let same_instant =

@@ -2,7 +2,8 @@
 
 use jiff::civil::DateTime;
 use jiff::fmt::strtime::BrokenDownTime;
-use jiff::tz::{AmbiguousOffset, TimeZone};
+use jiff::fmt::temporal::DateTimeParser;
+use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
 
 use crate::units::Instant;
 
@@ -73,17 +74,35 @@ impl TimeReader {
                 Err(_) => self.local(parts.to_datetime().ok()?),
             };
         }
-        match plain(text) {
-            Some(Plain::Utc(at)) => Some(at.into()),
-            Some(Plain::Local(local)) if self.zone_is_utc() => Some(ReadTime { is_local: true, ..local.utc()?.into() }),
-            Some(Plain::Local(local)) => self.local(local.datetime()?),
-            None => match text.parse::<jiff::Timestamp>() {
-                Ok(at) => Some(Instant::from(at).into()),
-                // With a format given, a bare number is not guessed to be an epoch.
-                Err(_) if self.format.is_none() => epoch(text.parse().ok()?).map(ReadTime::from),
-                Err(_) => None,
-            },
+        if let Some(read) = self.read_plain(text) {
+            return Some(read);
         }
+        match text.parse::<jiff::Timestamp>() {
+            Ok(at) => Some(Instant::from(at).into()),
+            // With a format given, a bare number is not guessed to be an epoch.
+            Err(_) if self.format.is_none() => epoch(text.parse().ok()?).map(ReadTime::from),
+            Err(_) => None,
+        }
+    }
+
+    /// Reads `YYYY-MM-DD`, alone or with `HH:MM`, `HH:MM:SS` or `HH:MM:SS.f` after a `T` or a blank, and with or without
+    /// an offset.
+    fn read_plain(&self, text: &str) -> Option<ReadTime> {
+        static PARSER: DateTimeParser = DateTimeParser::new();
+        let (date, time) = (text.as_bytes().get(..10)?, text.as_bytes().get(10..)?);
+        // The parser knows other forms, such as 20310304, which may as well be plain numbers.
+        if date.get(4) != Some(&b'-') || time.contains(&b'[') {
+            return None;
+        }
+        if time.iter().any(|c| matches!(c, b'Z' | b'z' | b'+' | b'-')) {
+            return PARSER.parse_timestamp(text).ok().map(|at| Instant::from(at).into());
+        }
+        let local = PARSER.parse_datetime(text).ok()?;
+        if self.zone_is_utc() {
+            let at = Offset::UTC.to_timestamp(local).ok()?;
+            return Some(ReadTime { is_local: true, ..Instant::from(at).into() });
+        }
+        self.local(local)
     }
 
     /// Reads a number; none when it is not clearly seconds or milliseconds since 1970.
@@ -93,7 +112,7 @@ impl TimeReader {
 
     fn local(&self, local: DateTime) -> Option<ReadTime> {
         let ambiguous = self.zone.as_ref().unwrap_or(&TimeZone::UTC).to_ambiguous_timestamp(local);
-        let instant = |offset: jiff::tz::Offset| offset.to_timestamp(local).ok().map(Instant::from);
+        let instant = |offset: Offset| offset.to_timestamp(local).ok().map(Instant::from);
         let (first, later, flags) = match ambiguous.offset() {
             AmbiguousOffset::Unambiguous { offset } => (offset, None, Flags::NONE),
             AmbiguousOffset::Gap { before, .. } => (before, None, Flags::LOCAL_TIME_NEVER),
@@ -121,113 +140,6 @@ fn epoch(number: f64) -> Option<Instant> {
     } else {
         None
     }
-}
-
-/// A date with a time of day.
-#[derive(Debug, Clone, Copy)]
-struct Local {
-    days: i64,
-    micros_of_day: i64,
-}
-
-impl Local {
-    fn utc(self) -> Option<Instant> {
-        let micros = self.days.checked_mul(86_400 * MICROS_PER_SECOND)?.checked_add(self.micros_of_day)?;
-        Some(Instant::from_micros(micros))
-    }
-
-    fn datetime(self) -> Option<DateTime> {
-        let at = jiff::Timestamp::from_microsecond(self.utc()?.micros()).ok()?;
-        Some(TimeZone::UTC.to_datetime(at))
-    }
-}
-
-enum Plain {
-    Utc(Instant),
-    Local(Local),
-}
-
-/// Reads `YYYY-MM-DD`, alone or with `HH:MM`, `HH:MM:SS` or `HH:MM:SS.f` after a `T` or a blank, and with or without
-/// an offset. Logs hold millions of these, and a general reader takes several times as long.
-fn plain(text: &str) -> Option<Plain> {
-    let b = text.as_bytes();
-    let (year, month, day) = (digits(b, 0, 4)?, digits(b, 5, 2)?, digits(b, 8, 2)?);
-    if *b.get(4)? != b'-' || *b.get(7)? != b'-' || !(1..=12).contains(&month) || day < 1 {
-        return None;
-    }
-    if day > days_in_month(year, month) {
-        return None;
-    }
-    let days = days_from_civil(year, month, day);
-    let Some(separator) = b.get(10) else { return Some(Plain::Local(Local { days, micros_of_day: 0 })) };
-    if !matches!(separator, b'T' | b't' | b' ') || b.get(13) != Some(&b':') {
-        return None;
-    }
-    let (hour, minute) = (digits(b, 11, 2)?, digits(b, 14, 2)?);
-    let (mut second, mut micros, mut end) = (0, 0, 16);
-    if b.get(16) == Some(&b':') {
-        second = digits(b, 17, 2)?;
-        end = 19;
-        if b.get(19) == Some(&b'.') {
-            let rest = b.get(20..)?;
-            let count = rest.iter().take_while(|c| c.is_ascii_digit()).count();
-            if count == 0 {
-                return None;
-            }
-            let kept = count.min(6);
-            micros = digits(rest, 0, kept)? * 10_i64.pow(6 - kept as u32);
-            end = 20 + count;
-        }
-    }
-    if hour > 23 || minute > 59 || second > 59 {
-        return None;
-    }
-    let local = Local { days, micros_of_day: ((hour * 60 + minute) * 60 + second) * MICROS_PER_SECOND + micros };
-    let offset_minutes = match b.get(end..)? {
-        [] => return Some(Plain::Local(local)),
-        [b'Z' | b'z'] => 0,
-        offset @ [sign @ (b'+' | b'-'), ..] => {
-            let (hours, minutes) = match offset.len() {
-                6 if offset.get(3) == Some(&b':') => (digits(offset, 1, 2)?, digits(offset, 4, 2)?),
-                5 => (digits(offset, 1, 2)?, digits(offset, 3, 2)?),
-                3 => (digits(offset, 1, 2)?, 0),
-                _ => return None,
-            };
-            if hours > 23 || minutes > 59 {
-                return None;
-            }
-            (hours * 60 + minutes) * if *sign == b'-' { -1 } else { 1 }
-        }
-        _ => return None,
-    };
-    let micros = local.utc()?.micros().checked_sub(offset_minutes * 60 * MICROS_PER_SECOND)?;
-    Some(Plain::Utc(Instant::from_micros(micros)))
-}
-
-fn digits(bytes: &[u8], start: usize, count: usize) -> Option<i64> {
-    bytes.get(start..start + count)?.iter().try_fold(0, |n, c| {
-        let digit = c.wrapping_sub(b'0');
-        (digit < 10).then(|| n * 10 + i64::from(digit))
-    })
-}
-
-fn days_in_month(year: i64, month: i64) -> i64 {
-    match month {
-        2 if year % 4 == 0 && (year % 100 != 0 || year % 400 == 0) => 29,
-        2 => 28,
-        4 | 6 | 9 | 11 => 30,
-        _ => 31,
-    }
-}
-
-/// Days from 1970-01-01 in the Gregorian calendar, counted in years that begin in March so that the leap day is last.
-fn days_from_civil(year: i64, month: i64, day: i64) -> i64 {
-    let year = if month <= 2 { year - 1 } else { year };
-    let era = year.div_euclid(400);
-    let year_of_era = year.rem_euclid(400);
-    let day_of_year = (153 * ((month + 9) % 12) + 2) / 5 + day - 1;
-    let day_of_era = year_of_era * 365 + year_of_era / 4 - year_of_era / 100 + day_of_year;
-    era * 146_097 + day_of_era - 719_468
 }
 
 #[cfg(test)]

@@ -10,9 +10,8 @@ use crate::error::{Error, Result};
 
 use super::Season;
 use super::flags::Flags;
-use super::frame::frame_of;
+use super::frame::{frame_of, values_of};
 use super::readings::Readings;
-use super::row_cells::TableRow;
 use super::table::Table;
 use super::value::CellValue;
 
@@ -78,7 +77,7 @@ impl Season {
             }
             let path = dir.join(name);
             let out = BufWriter::new(File::create(&path).map_err(|e| Error::io("writing", &path, e))?);
-            let rows = self.written_rows(table);
+            let rows = self.written_rows(table)?;
             match format {
                 FileFormat::Csv => write_csv(out, table, rows).map_err(|e| Error::io("writing", &path, e))?,
                 FileFormat::Ndjson => write_ndjson(out, table, rows).map_err(|e| Error::io("writing", &path, e))?,
@@ -101,33 +100,34 @@ impl Season {
         }
     }
 
-    fn written_rows(&self, table: Table) -> Box<dyn Iterator<Item = Vec<CellValue>> + '_> {
-        match table {
-            Table::Readings => Box::new((0..self.readings.len()).map(|row| self.readings.written_row(row))),
-            Table::References => Box::new(self.references.iter().map(TableRow::to_values)),
-            Table::Batches => Box::new(self.batches.iter().map(TableRow::to_values)),
-            Table::Probes => Box::new(self.probes.iter().map(TableRow::to_values)),
-            Table::Events => Box::new(self.events.iter().map(TableRow::to_values)),
-            Table::Plan => Box::new(self.plan.iter().map(TableRow::to_values)),
-        }
+    fn written_rows(&self, table: Table) -> Result<Vec<Vec<CellValue>>> {
+        Ok(match table {
+            Table::Readings => {
+                let rows = (0..self.readings.len()).map(|row| self.readings.written_row(row)).collect::<Option<_>>();
+                rows.ok_or_else(|| Error::frame(table.name(), "the columns of the readings are not of one length"))?
+            }
+            Table::References => values_of(&self.references),
+            Table::Batches => values_of(&self.batches),
+            Table::Probes => values_of(&self.probes),
+            Table::Events => values_of(&self.events),
+            Table::Plan => values_of(&self.plan),
+        })
     }
 }
 
 impl Readings {
     /// The cells of a row in the order of the table's columns, with the batch only where it was given.
-    fn written_row(&self, row: usize) -> Vec<CellValue> {
-        let number = |column: &[f64]| column.get(row).copied().into();
-        let given = self.batch_given.get(row).copied().unwrap_or(false);
-        let reading = self.get(row);
-        vec![
-            self.at.get(row).copied().into(),
-            reading.map(|r| r.probe).into(),
-            number(&self.tilt_deg),
-            number(&self.temp_c),
-            reading.and_then(|r| r.batch).filter(|_| given).into(),
+    fn written_row(&self, row: usize) -> Option<Vec<CellValue>> {
+        let (reading, given) = (self.get(row)?, *self.batch_given.get(row)?);
+        Some(vec![
+            reading.at.into(),
+            reading.probe.into(),
+            Some(reading.tilt_deg).into(),
+            Some(reading.temp_c).into(),
+            reading.batch.filter(|_| given).into(),
             self.supply_v(row).into(),
-            self.flags.get(row).copied().unwrap_or_default().of_the_file().to_value(),
-        ]
+            reading.flags.of_the_file().to_value(),
+        ])
     }
 }
 
@@ -139,18 +139,17 @@ fn used_columns(table: Table, rows: &[Vec<CellValue>]) -> Vec<usize> {
     columns.filter(|(i, c)| c.required || c.name == "sg" || is_used(*i)).map(|(i, _)| i).collect()
 }
 
-fn write_csv(out: impl Write, table: Table, rows: impl Iterator<Item = Vec<CellValue>>) -> std::io::Result<()> {
-    let rows: Vec<Vec<CellValue>> = rows.collect();
+fn write_csv(out: impl Write, table: Table, rows: Vec<Vec<CellValue>>) -> std::io::Result<()> {
     let used = used_columns(table, &rows);
     let mut writer = csv::WriterBuilder::new().from_writer(out);
     writer.write_record(used.iter().filter_map(|i| table.columns().get(*i)).map(|c| c.name))?;
     for row in &rows {
-        writer.write_record(used.iter().map(|i| row.get(*i).map(ToString::to_string).unwrap_or_default()))?;
+        writer.write_record(used.iter().filter_map(|i| row.get(*i)).map(ToString::to_string))?;
     }
     writer.flush()
 }
 
-fn write_ndjson(mut out: impl Write, table: Table, rows: impl Iterator<Item = Vec<CellValue>>) -> std::io::Result<()> {
+fn write_ndjson(mut out: impl Write, table: Table, rows: Vec<Vec<CellValue>>) -> std::io::Result<()> {
     for row in rows {
         let mut object = serde_json::Map::new();
         for (column, value) in table.columns().iter().zip(row) {
@@ -170,8 +169,7 @@ fn write_ndjson(mut out: impl Write, table: Table, rows: impl Iterator<Item = Ve
     out.flush()
 }
 
-fn write_parquet(out: impl Write, table: Table, rows: impl Iterator<Item = Vec<CellValue>>) -> Result<()> {
-    let rows: Vec<Vec<CellValue>> = rows.collect();
+fn write_parquet(out: impl Write, table: Table, rows: Vec<Vec<CellValue>>) -> Result<()> {
     let mut frame = frame_of(table, &rows)?;
     ParquetWriter::new(out).finish(&mut frame).map(|_| ()).map_err(|e| Error::frame(table.name(), e))
 }

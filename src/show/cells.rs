@@ -7,34 +7,21 @@ use crate::chart::signed;
 use crate::fit::decimals_for;
 use crate::fit::robust::median_of;
 
+use super::grid::GridColumn;
 use super::units::{error_column, split};
 
 /// Columns whose rows may be of different quantities, with their errors and ends.
 const MIXED: [&str; 2] = ["estimate", "difference"];
 const OF_MIXED: [&str; 5] = ["estimate", "difference", "se", "lower", "upper"];
 
-/// One column, ready to be laid out.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Cells {
-    /// The column's name in the frame.
-    pub(super) name: String,
-    /// Its unit, if the name tells one.
-    pub(super) unit: String,
-    /// Numbers and times stand at the right.
-    pub(super) right: bool,
-    /// One text per row.
-    pub(super) texts: Vec<String>,
-}
+/// Columns of sentences, which many rows share or which would make their rows tall.
+const NOTES: [&str; 2] = ["why", "advice"];
 
-/// The first `rows` rows of the named columns; a name that the frame lacks is left out.
-pub(super) fn cells(frame: &DataFrame, columns: &[String], rows: usize) -> Vec<Cells> {
+/// The first `rows` rows of a column; none for a name that the frame lacks.
+pub(super) fn column(frame: &DataFrame, name: &str, rows: usize) -> Option<GridColumn> {
     let names: Vec<&str> = frame.get_column_names().into_iter().map(|name| name.as_str()).collect();
-    columns.iter().filter_map(|name| column(frame, name, &names, rows)).collect()
-}
-
-fn column(frame: &DataFrame, name: &str, names: &[&str], rows: usize) -> Option<Cells> {
     let column = frame.column(name).ok()?;
-    let errors = error_column(name, names).and_then(|error| frame.column(error).ok());
+    let errors = error_column(name, &names).and_then(|error| frame.column(error).ok());
     let (_, unit) = split(name);
     let unit = if matches!(column.dtype(), DataType::Datetime(..)) { "UTC" } else { unit };
     let error_at = |row: usize| errors.and_then(|e| e.get(row).ok()).and_then(|v| v.extract::<f64>());
@@ -45,7 +32,14 @@ fn column(frame: &DataFrame, name: &str, names: &[&str], rows: usize) -> Option<
     let texts = (0..column.len().min(rows))
         .map(|row| column.get(row).map(|value| text(&value, name, middle.or(error_at(row)), whole)).unwrap_or_default())
         .collect();
-    Some(Cells { name: name.to_owned(), unit: unit.to_owned(), right: right(column.dtype()), texts })
+    Some(GridColumn {
+        heading: name.to_owned(),
+        unit: unit.to_owned(),
+        hint: String::new(),
+        right: right(column.dtype()),
+        notes: NOTES.contains(&name),
+        texts,
+    })
 }
 
 fn middle(errors: impl Iterator<Item = f64>) -> Option<f64> {

@@ -8,13 +8,16 @@
 //! keep full precision.
 
 mod cells;
+mod grid;
 mod notebook;
 mod page;
+mod result_table;
 mod results;
 mod table;
 mod units;
 
+pub(crate) use grid::Grid;
 pub(crate) use notebook::print;
 pub use page::{Page, Show};
+pub(crate) use result_table::ResultTable;
 pub use table::Table;
-pub(crate) use table::align;

@@ -1,16 +1,6 @@
 //! The two blocks that the notebook kernel reads from what a cell prints.
 
-use crate::calibration::{BathPlan, Builds, Calibration, Calibrations};
-use crate::chart::Figure;
-use crate::drift::Drift;
-use crate::forecast::{Backtest, Forecasts};
-use crate::gravity::ShellEffects;
-use crate::kinetics::{BatchFit, Kinetics, SigmoidFit};
-use crate::season::{RowAccount, Season};
-use crate::strains::Strains;
-
-use super::page::{Page, Show};
-use super::table::Table;
+use super::page::Show;
 
 const BEGIN: &str = "EVCXR_BEGIN_CONTENT";
 const END: &str = "EVCXR_END_CONTENT";
@@ -32,37 +22,6 @@ fn block(mime: &str, content: &str) -> String {
         content.lines().map(|line| if line.trim_end() == END { format!(" {line}") } else { line.to_owned() }).collect();
     format!("{BEGIN} {mime}\n{}\n{END}", lines.join("\n"))
 }
-
-macro_rules! notebook_display {
-    ($($shown:ty),* $(,)?) => {
-        $(impl $shown {
-            /// Shows it as the result of a notebook cell.
-            pub fn evcxr_display(&self) {
-                print(self);
-            }
-        })*
-    };
-}
-
-notebook_display!(
-    Figure,
-    Page,
-    Table,
-    Season,
-    RowAccount,
-    Calibration,
-    Calibrations,
-    Builds,
-    BathPlan,
-    ShellEffects,
-    Drift,
-    BatchFit,
-    Kinetics,
-    SigmoidFit,
-    Forecasts,
-    Backtest,
-    Strains,
-);
 
 #[cfg(test)]
 mod tests {

@@ -15,7 +15,8 @@ use crate::kinetics::{BatchFit, Kinetics, SigmoidFit};
 use crate::season::{RowAccount, Season};
 use crate::strains::Strains;
 
-use super::page::Show;
+use super::notebook::print;
+use super::page::{Page, Show};
 use super::table::Table;
 
 /// A picture, or why it could not be drawn.
@@ -39,6 +40,17 @@ fn text(shown: &impl Display) -> Markup {
     html! { pre style="overflow-x:auto;font-size:.85em;margin:.4em 0" { (shown.to_string()) } }
 }
 
+macro_rules! notebook_display {
+    ($($shown:ty),*) => {
+        $(impl $shown {
+            /// Shows it as the result of a notebook cell.
+            pub fn evcxr_display(&self) {
+                print(self);
+            }
+        })*
+    };
+}
+
 macro_rules! show {
     ($($shown:ty: |$it:ident| $html:expr;)*) => {
         $(impl Show for $shown {
@@ -52,6 +64,7 @@ macro_rules! show {
                 self.to_string()
             }
         })*
+        notebook_display!($($shown),*);
     };
 }
 
@@ -65,11 +78,9 @@ show! {
         picture(it.limit_chart()),
         picture(it.shift_chart()),
         picture(it.kinds_chart()),
-        picture(it.control_chart()),
         table(it.probes_frame(), "Drift by probe"),
         table(it.shifts_frame(), "Sudden shifts"),
         table(it.kinds_frame(), "Kinds of drift"),
-        table(it.policies_frame(), "Ways of recalibration"),
         table(it.fleet_frame(), "The fleet"),
         table(it.mixed_frame(), "Mixed model"),
     ];
@@ -86,8 +97,10 @@ show! {
     ];
     BathPlan: |it| vec![picture(it.chart()), text(it)];
     Builds: |it| vec![picture(it.chart()), table(it.to_frame(), "Builds"), text(it)];
-    RowAccount: |it| vec![picture(it.chart()), text(it)];
+    RowAccount: |it| vec![text(it)];
 }
+
+notebook_display!(Figure, Page, Table, Season);
 
 impl Show for Season {
     fn html(&self) -> String {

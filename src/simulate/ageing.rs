@@ -45,7 +45,7 @@ impl ProbeChange {
 
 /// A sudden change.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Shift {
+pub(super) struct SuddenChange {
     /// Days from the start of the season.
     pub day: f64,
     /// `cell_swap`, `knocked` or `deposit`.
@@ -64,7 +64,7 @@ pub(super) struct Ageing {
     /// Gradual change at the start of each day.
     daily: Vec<ProbeChange>,
     /// Sudden changes in order of time.
-    pub shifts: Vec<Shift>,
+    pub shifts: Vec<SuddenChange>,
 }
 
 impl Ageing {
@@ -126,7 +126,7 @@ fn draw_shifts(
     length_mm: f64,
     radius_mm: f64,
     mass_g: f64,
-) -> Vec<Shift> {
+) -> Vec<SuddenChange> {
     let mut draw = Stream::new(settings.seed, "shifts", index);
     let mut shifts = Vec::new();
     let mut day = 4.0;
@@ -147,7 +147,7 @@ fn draw_shifts(
             let mut change = ProbeChange::mass(cell_g, 2.0, 0.33 * length_mm);
             change.along_g_mm += up;
             change.across_g_mm += out;
-            Shift { day, kind: "cell_swap", recorded: draw.chance(0.9), cell_g, change }
+            SuddenChange { day, kind: "cell_swap", recorded: draw.chance(0.9), cell_g, change }
         } else if which < 0.75 {
             let change = ProbeChange {
                 across_g_mm: mass_g * draw.bounded_normal(0.05),
@@ -155,11 +155,11 @@ fn draw_shifts(
                 zero_deg: draw.bounded_normal(0.5),
                 ..ProbeChange::default()
             };
-            Shift { day, kind: "knocked", recorded: draw.chance(0.5), cell_g: 0.0, change }
+            SuddenChange { day, kind: "knocked", recorded: draw.chance(0.5), cell_g: 0.0, change }
         } else {
             let height = length_mm * draw.uniform(0.0, 0.5);
             let change = ProbeChange::mass(draw.uniform(0.08, 0.30), radius_mm * draw.uniform(-0.7, 0.7), height);
-            Shift { day, kind: "deposit", recorded: false, cell_g: 0.0, change }
+            SuddenChange { day, kind: "deposit", recorded: false, cell_g: 0.0, change }
         });
     }
 }

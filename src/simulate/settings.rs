@@ -1,6 +1,6 @@
 //! What a simulated season is made of.
 
-use crate::error::{Error, Result};
+use crate::error::{Result, within};
 use crate::units::Instant;
 
 /// Settings of a simulated season.
@@ -90,15 +90,11 @@ impl Default for SimulateSettings {
     }
 }
 
-fn within(name: &'static str, value: f64, low: f64, high: f64, wanted: &'static str) -> Result<()> {
-    if (low..=high).contains(&value) { Ok(()) } else { Err(Error::Setting { name, value: value.to_string(), wanted }) }
-}
-
 impl SimulateSettings {
     /// Checks every setting.
     ///
     /// # Errors
-    /// [`Error::Setting`] names the first one that is out of its range.
+    /// [`crate::Error::Setting`] names the first one that is out of its range.
     pub fn check(&self) -> Result<()> {
         within("batches", self.batches as f64, 1.0, 2000.0, "1 to 2000")?;
         within("probes", self.probes as f64, 1.0, 200.0, "1 to 200")?;

@@ -22,8 +22,10 @@ impl StrainSettings {
     /// Batches are taken as independent: errors that batches share, such as a probe's calibration, are not seen. A batch
     /// that came to rest early (stuck) counts as it is. A trait that a batch does not give leaves that batch out.
     ///
+    /// A mean or a difference that cannot be had says why.
+    ///
     /// # Errors
-    /// [`crate::Error::Setting`]; [`crate::Error::Numeric`] when a quantile does not settle.
+    /// [`crate::Error::Setting`].
     ///
     /// ```no_run
     /// use heelwort::prelude::*;
@@ -51,17 +53,16 @@ impl StrainSettings {
                         means.push(group);
                         Finding::Estimated(mean)
                     }
-                    Err(error) if error.is_not_estimable() => Finding::missing(match estimates.len() {
+                    Err(error) => Finding::missing(match estimates.len() {
                         0 => "no batch gave it".to_owned(),
                         1 => "one batch only: no spread between batches".to_owned(),
                         _ => error.to_string(),
                     }),
-                    Err(error) => return Err(error),
                 };
                 let strain = (*strain).to_owned();
                 strains.means.push(StrainMean { strain, which: *which, n: estimates.len(), mean });
             }
-            self.contrasts(*which, &groups, &means, &mut strains.contrasts)?;
+            self.contrasts(*which, &groups, &means, &mut strains.contrasts);
         }
         Ok(strains)
     }
@@ -84,8 +85,11 @@ impl StrainSettings {
         groups: &BTreeMap<&str, Vec<&Estimate>>,
         means: &[GroupMean],
         all: &mut Vec<StrainContrast>,
-    ) -> Result<()> {
-        let found = all_pairs(means, self.contrast_level)?;
+    ) {
+        let (found, failure) = match all_pairs(means, self.contrast_level) {
+            Ok(found) => (found, None),
+            Err(error) => (Vec::new(), Some(error.to_string())),
+        };
         let names: Vec<&str> = groups.keys().copied().collect();
         for (i, a) in names.iter().enumerate() {
             for b in names.iter().skip(i + 1) {
@@ -94,7 +98,7 @@ impl StrainSettings {
                 let difference = match (contrast, lacking) {
                     (Some(contrast), _) => Finding::Estimated(contrast.difference.clone()),
                     (None, Some(name)) => Finding::missing(format!("fewer than two batches of {name} gave it")),
-                    (None, None) => Finding::missing("not among the pairs"),
+                    (None, None) => Finding::missing(failure.as_deref().unwrap_or("not among the pairs")),
                 };
                 all.push(StrainContrast {
                     which,
@@ -106,7 +110,6 @@ impl StrainSettings {
                 });
             }
         }
-        Ok(())
     }
 }
 
@@ -134,5 +137,13 @@ mod tests {
         let (a, b) = (estimate(1.012, 0.001), estimate(1.012_001, 0.001));
         let (group, _) = StrainSettings::default().mean("sea lavender", &[&a, &b]).unwrap();
         assert!((group.se - 0.001 / 2f64.sqrt()).abs() < 1e-9);
+    }
+
+    #[test]
+    fn an_error_that_cannot_be_stops_no_other_strain() {
+        let found = StrainSettings::default().mean("sea lavender", &[&estimate(1.012, 0.0), &estimate(1.013, 0.001)]);
+        assert!(found.is_err_and(|error| error.is_not_estimable()));
+        let run = StrainSettings::default().run(&Kinetics::default()).unwrap();
+        assert!(run.means.is_empty() && run.contrasts.is_empty());
     }
 }

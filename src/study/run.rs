@@ -30,7 +30,7 @@ impl Settings {
     /// # let simulated = SimulateSettings { batches: 1, probes: 1, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?;
     /// # let season = simulated.season;
     /// let study = Settings::default().study(&season)?;
-    /// println!("{study}");
+    /// println!("{}", Summary::of(&study));
     /// # Ok(())
     /// # }
     /// ```
@@ -64,7 +64,7 @@ impl Settings {
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
         let (forecasts, backtest) = self.forecast(&season, &kinetics, &known, asked)?;
         let fits = kinetics.done().map(|kinetics| kinetics.batches.as_slice()).unwrap_or_default();
-        let process_sd = self.kinetics.misreading_sds(fits, &series);
+        let process_sd = self.kinetics.bias_sds(fits, &series);
         let flags = fits.iter().flat_map(|fit| fit.flags.iter().copied()).collect();
         let layers = GravityLayers { process_sd, flags, ..layers };
         let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
@@ -209,13 +209,13 @@ impl Settings {
         };
         let mut forecaster = self.forecast.forecaster(&season.batches, kinetics, known)?;
         let latest = season.latest();
-        let backtest = forecaster.backtest(latest.unwrap_or(Instant::from_micros(i64::MAX)))?;
+        let backtest = forecaster.backtest(latest.unwrap_or(Instant::from_micros(i64::MAX)));
         let running = season.running().into_iter().map(|batch| batch.batch.clone());
         let mut questions: Vec<_> = latest.into_iter().flat_map(|now| running.clone().map(move |b| (b, now))).collect();
         questions.extend(asked.iter().map(|question| (question.batch.clone(), question.as_of)));
         let forecasts = match questions.is_empty() {
             true => Part::Skipped("no batch is running, and no other moment was asked for".to_owned()),
-            false => Part::Done(forecaster.forecasts(&questions)?),
+            false => Part::Done(forecaster.forecasts(&questions)),
         };
         let backtest = match backtest.rows.is_empty() {
             true => Part::Skipped("no finished batch could be forecast before it came to rest".to_owned()),

@@ -140,7 +140,7 @@ mod tests {
             ),
             ("[study.drfit]\nlimit_sg = 1\n", &["line 1", "`study.drfit`", "did you mean `drift`?"]),
             ("[study]\nlevel = \"high\"\n", &["line 2", "`study.level`", "high"]),
-            ("[study.kinetics]\ncurve = \"smoth\"\n", &["line 2", "`study.kinetics.curve`", "smoth", "`smooth`"]),
+            ("[study.kinetics]\ncurves = [\"smoth\"]\n", &["line 2", "`study.kinetics.curves`", "smoth", "`smooth`"]),
             ("[study.forecast]\ndraws = 1000.5\n", &["line 2", "`study.forecast.draws`"]),
             ("[study.drift]\nshift_alarm = 7\n", &["`study.drift.shift_alarm` is 7; wanted 0 to 0.5"]),
             ("[study]\nlevel = 90\n", &["`study.level` is 90; wanted 0.5 to 0.9999"]),

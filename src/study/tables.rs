@@ -47,8 +47,6 @@ impl SeasonStudy {
             add("drift_mixed", drift.mixed_frame())?;
             add("drift_shifts", drift.shifts_frame())?;
             add("drift_kinds", drift.kinds_frame())?;
-            add("recalibration_policies", drift.policies_frame())?;
-            add("drift_signals", drift.signals_frame())?;
         }
         if let Some(kinetics) = self.kinetics.done() {
             add("kinetics", kinetics.to_frame())?;

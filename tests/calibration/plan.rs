@@ -1,6 +1,6 @@
 //! Planned baths: are they better than others, and are their standard errors what comes?
 
-use heelwort::calibration::{BathPlan, CalibrationSettings, Criterion, PlanSettings};
+use heelwort::calibration::{BathPlan, CalibrationSettings, DesignCriterion, PlanSettings};
 use heelwort::float::{Hull, Shape};
 use heelwort::liquid::WATER_20C_KG_M3;
 use heelwort::season::{Batch, Reference, Season};
@@ -37,7 +37,7 @@ fn a_plan_defines_a_curve_and_no_even_steps_beat_it() {
     let (_, _, season) = calibrated(31);
     let found = plan(&season, &settings()).unwrap();
     for n in 2..=8 {
-        for criterion in [Criterion::D, Criterion::I] {
+        for criterion in [DesignCriterion::D, DesignCriterion::I] {
             let plan = found.of(None, criterion, n).unwrap();
             assert_eq!(plan.baths.len(), n);
             let efficiency = plan.efficiency_even.unwrap();
@@ -52,10 +52,10 @@ fn a_plan_defines_a_curve_and_no_even_steps_beat_it() {
             assert_eq!(own.baths, plan.baths);
         }
     }
-    let best = found.of(None, Criterion::I, 6).unwrap();
+    let best = found.of(None, DesignCriterion::I, 6).unwrap();
     assert!(best.mean_se_sg().unwrap() <= best.even_mean_se_sg().unwrap());
     // By the mean variance the I-optimal design is the better one, by the determinant the other.
-    let (i, d) = (found.of(None, Criterion::I, 8).unwrap(), found.of(None, Criterion::D, 8).unwrap());
+    let (i, d) = (found.of(None, DesignCriterion::I, 8).unwrap(), found.of(None, DesignCriterion::D, 8).unwrap());
     let variance = |plan: &heelwort::calibration::Plan| plan.se_sg.iter().map(|se| se * se).sum::<f64>();
     assert!(variance(i) <= variance(d));
     // A recalibration by the plan does define a curve.
@@ -90,7 +90,7 @@ fn the_errors_foretold_are_the_errors_that_come() {
     let (hull, shape, season) = calibrated(32);
     let found = plan(&season, &settings()).unwrap();
     let scale = CalibrationSettings::default().fit(&season).unwrap().calibrations[0].fitted.scale;
-    let plan = found.of(None, Criterion::I, 5).unwrap();
+    let plan = found.of(None, DesignCriterion::I, 5).unwrap();
     let foretold = |se: &[f64]| (se.iter().map(|se| se * se).sum::<f64>() / se.len() as f64).sqrt() / scale;
     let baths: Vec<f64> = plan.baths.iter().map(|b| b.recipe.sg).collect();
     let planned = rmse(&hull, &shape, &baths, 60);

@@ -36,17 +36,16 @@ fn a_simulated_season_is_studied() {
 #[test]
 fn a_part_that_had_data_and_gave_nothing_is_exit_code_1() {
     let dir = tempfile::tempdir().unwrap();
+    let reading =
+        |hour: u32, minute: u32, tilt: f64| format!("2031-01-06T{hour:02}:{minute:02}:00Z,dunlin,{tilt},20\n");
+    let readings: String = (0..10).map(|m| reading(8, m, 25.0)).chain((0..10).map(|m| reading(10, m, 40.0))).collect();
+    let references =
+        "at,sg,probe,method\n2031-01-06T08:05:00Z,1.000,dunlin,water\n2031-01-06T10:05:00Z,1.040,dunlin,weighed\n";
     for (name, rows) in [
-        ("probes.csv", "probe\ndunlin\n"),
-        ("batches.csv", "batch,strain,pitched_at\n"),
-        (
-            "readings.csv",
-            "at,probe,tilt_deg,temp_c\n2031-01-06T08:00:00Z,dunlin,25,20\n2031-01-06T09:00:00Z,dunlin,40,20\n",
-        ),
-        (
-            "references.csv",
-            "at,sg,probe,method\n2031-01-06T08:00:00Z,1.000,dunlin,water\n2031-01-06T09:00:00Z,1.040,dunlin,weighed\n",
-        ),
+        ("probes.csv", "probe\ndunlin\n".to_owned()),
+        ("batches.csv", "batch,strain,pitched_at\n".to_owned()),
+        ("readings.csv", format!("at,probe,tilt_deg,temp_c\n{readings}")),
+        ("references.csv", references.to_owned()),
     ] {
         std::fs::write(dir.path().join(name), rows).unwrap();
     }

@@ -1,7 +1,7 @@
 //! Is a kind of drift named as often as its weight says? Seasons in which all drift is of one kind.
 
 use heelwort::calibration::CalibrationSettings;
-use heelwort::drift::{DriftSettings, Verdict};
+use heelwort::drift::{DriftSettings, KindVerdict};
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
 use super::fleet::{Fleet, known};
@@ -13,7 +13,7 @@ fn of_one_kind(proportional: bool) -> Fleet {
 }
 
 /// For each probe whether its drift was proportional, and the weight and verdict it got.
-fn looked_at(seasons: u64, seed: u64) -> Vec<(bool, f64, Verdict)> {
+fn looked_at(seasons: u64, seed: u64) -> Vec<(bool, f64, KindVerdict)> {
     let one = |i: u64| {
         let proportional = i.is_multiple_of(2);
         let known = known(&of_one_kind(proportional), seed * 1_000_003 + i);
@@ -51,8 +51,8 @@ fn weights_of_kinds_are_as_often_right_as_they_say() {
         );
         brier += bin.iter().map(|(truth, p, _)| (p - f64::from(u8::from(*truth))).powi(2)).sum::<f64>();
     }
-    let told: Vec<_> = all.iter().filter(|(.., verdict)| *verdict != Verdict::CannotTell).collect();
-    let wrong = told.iter().filter(|(truth, _, v)| *truth != (*v == Verdict::Proportional)).count() as f64;
+    let told: Vec<_> = all.iter().filter(|(.., verdict)| *verdict != KindVerdict::CannotTell).collect();
+    let wrong = told.iter().filter(|(truth, _, v)| *truth != (*v == KindVerdict::Proportional)).count() as f64;
     let wrong = wrong / told.len().max(1) as f64;
     let n = all.len() as f64;
     println!(

@@ -25,7 +25,7 @@ fn the_model_names_its_terms_methods_and_boundaries() {
     let drift = studied(&season(), &DriftSettings::default());
     let mixed = &drift.mixed;
     assert_eq!(mixed.why, None);
-    let slope = mixed.term("drift_sg_per_30d").unwrap();
+    let slope = mixed.term("gradual_drift_sg_per_30d").unwrap();
     let found = slope.finding.estimate().unwrap();
     assert_eq!(found.method, "REML, Kenward-Roger, t");
     assert!(slope.df.is_some_and(|df| df > 1.0 && df < 60.0), "{slope:?}");
@@ -35,7 +35,7 @@ fn the_model_names_its_terms_methods_and_boundaries() {
     let (lower, upper) = slope.bootstrap.unwrap();
     assert!(lower < found.value && found.value < upper);
     assert!(((upper - lower) / (found.upper - found.lower) - 1.0).abs() < 0.4, "{lower} {upper} {found}");
-    let sd = mixed.term("sd of drift_sg_per_30d by probe").unwrap();
+    let sd = mixed.term("sd of gradual_drift_sg_per_30d by probe").unwrap();
     assert_eq!(sd.kind, MixedTermKind::Component);
     assert_eq!(sd.finding.estimate().unwrap().method, "ML, profile likelihood");
     let zero = mixed.terms.iter().filter_map(|t| t.finding.value()).any(|v| v == 0.0);
@@ -43,7 +43,7 @@ fn the_model_names_its_terms_methods_and_boundaries() {
     assert!(drift.mixed_frame().unwrap().height() == mixed.terms.len());
     let settings = DriftSettings { df: Df::Satterthwaite, bootstrap: 0, ..DriftSettings::default() };
     let other = studied(&season(), &settings).mixed;
-    let other = other.term("drift_sg_per_30d").unwrap();
+    let other = other.term("gradual_drift_sg_per_30d").unwrap();
     assert_eq!(other.finding.estimate().unwrap().method, "REML, Satterthwaite, t");
     assert_eq!(other.bootstrap, None);
 }
@@ -105,7 +105,7 @@ fn kenward_roger_intervals_of_the_fleet_and_of_a_covariate_hold() {
             let e = mixed.term(term).unwrap().finding.estimate().unwrap();
             f64::from(u8::from(e.lower <= truth && truth <= e.upper))
         };
-        [holds("drift_sg_per_30d", known.population_mean), holds("per_10_batches_before_sg", 0.0)]
+        [holds("gradual_drift_sg_per_30d", known.population_mean), holds("per_10_batches_before_sg", 0.0)]
     };
     let n = 200;
     let all: Vec<[f64; 2]> = (0..n).into_par_iter().map(one).collect();

@@ -51,7 +51,7 @@ fn a_jump_inside_a_batch_is_found_dated_and_measured() {
     assert_eq!(evidence.iter().filter(|e| *e == "readings").count(), found.len());
     assert_eq!(batches.len(), found.len());
     let chart = drift.shift_chart().unwrap();
-    assert_eq!(chart.panels().len(), found.len());
+    assert_eq!(chart.panel_count(), found.len());
 }
 
 #[test]

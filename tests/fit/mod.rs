@@ -2,7 +2,6 @@
 #![allow(clippy::print_stdout)]
 
 mod autocorrelation;
-mod control;
 mod errors_in_variables;
 mod instruments;
 mod inverse;

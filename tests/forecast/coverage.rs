@@ -33,7 +33,7 @@ fn run(brewed: &[Brewed], stages: &mut BTreeMap<String, Stage>) -> Vec<(f64, boo
     let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
     let source = Truncated(&series);
     let mut forecaster = settings.forecaster(&batches, &kinetics, &source).unwrap();
-    let backtest = forecaster.backtest(END).unwrap();
+    let backtest = forecaster.backtest(END);
     for row in &backtest.rows {
         let brew = brewed.iter().find(|b| b.series.batch == row.forecast.batch).unwrap();
         let stage = stages.entry(format!("{:.2}", row.stage)).or_default();
@@ -64,7 +64,7 @@ fn run(brewed: &[Brewed], stages: &mut BTreeMap<String, Stage>) -> Vec<(f64, boo
             (2..=days).map(|day| (b.series.batch.clone(), b.series.pitched_at.plus_days(f64::from(day))))
         })
         .collect();
-    let forecasts = forecaster.forecasts(&asked).unwrap();
+    let forecasts = forecaster.forecasts(&asked);
     forecasts
         .rows
         .iter()
@@ -140,7 +140,7 @@ fn nine_in_ten_finishes_lie_in_the_interval_through_the_whole_chain() {
         let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
         let source = Truncated(&series);
         let mut forecaster = settings.forecaster(&simulated.season.batches, &kinetics, &source).unwrap();
-        let backtest = forecaster.backtest(END).unwrap();
+        let backtest = forecaster.backtest(END);
         let truth = |batch: &str| simulated.truth.batches.iter().find(|t| t.batch == batch).unwrap();
         for row in &backtest.rows {
             let truth = truth(&row.forecast.batch);
@@ -195,7 +195,7 @@ fn nine_in_ten_finishes_lie_in_the_interval_through_the_whole_chain() {
                 (2..=(end / 24.0) as u32).map(|day| (s.batch.clone(), s.pitched_at.plus_days(f64::from(day))))
             })
             .collect();
-        for f in forecaster.forecasts(&asked).unwrap().rows {
+        for f in forecaster.forecasts(&asked).rows {
             finished.push((f.p_finished.unwrap(), truth(&f.batch).finish_at <= f.as_of));
         }
     }

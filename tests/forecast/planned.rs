@@ -1,7 +1,7 @@
-//! What is planned has not come.
+//! What is planned has not come, and what fails for one batch stops no other.
 
 use heelwort::forecast::{BacktestStatus, ForecastSettings, Truncated};
-use heelwort::gravity::GravitySeries;
+use heelwort::gravity::{ErrorKnot, GravitySeries, KnownErrors};
 use heelwort::kinetics::KineticsSettings;
 
 use crate::process::{Process, batches_of, brewery};
@@ -23,10 +23,34 @@ fn a_cooling_ahead_of_a_running_batch_is_no_outcome() {
     let source = Truncated(&series);
     let of = |hours: f64| {
         let mut forecaster = settings.forecaster(&batches, &kinetics, &source).unwrap();
-        let rows = forecaster.backtest(now.plus_hours(hours)).unwrap().rows;
+        let rows = forecaster.backtest(now.plus_hours(hours)).rows;
         assert!(rows.len() >= 3, "{}", rows.len());
         rows.into_iter().find(|row| row.forecast.batch == name).map(|row| row.status)
     };
     assert_eq!(of(0.0), None);
     assert_eq!(of(72.0), Some(BacktestStatus::CutByCooling));
+}
+
+#[test]
+fn a_batch_that_cannot_be_forecast_says_why_and_the_others_are_forecast() {
+    let brewed = brewery(Some(Process::Sugars), 4, 1, 300);
+    let batches = batches_of(&brewed);
+    let mut series: Vec<GravitySeries> = brewed.into_iter().map(|brew| brew.series).collect();
+    series[1].known = Some(KnownErrors {
+        knots: vec![ErrorKnot { probe: 0, sg: 1.03 }],
+        mean_sg: vec![f64::NAN],
+        covariance: vec![vec![f64::NAN]],
+        steps: Vec::new(),
+    });
+    let settings = ForecastSettings { stages: vec![0.55], ..ForecastSettings::default() };
+    let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
+    let source = Truncated(&series);
+    let mut forecaster = settings.forecaster(&batches, &kinetics, &source).unwrap();
+    assert!(!forecaster.backtest(series[3].pitched_at.plus_days(60.0)).rows.is_empty());
+    let asked: Vec<_> = series.iter().map(|s| (s.batch.clone(), s.pitched_at.plus_days(3.0))).collect();
+    let rows = forecaster.forecasts(&asked).rows;
+    for (i, row) in rows.iter().enumerate() {
+        assert_eq!(row.finish.is_none(), i == 1, "{row}");
+    }
+    assert!(rows[1].why.contains("known errors of the probes"), "{}", rows[1].why);
 }

@@ -1,10 +1,10 @@
 //! Kinetics against known truth and outside answers.
 
-mod averaged;
 mod bad_input;
 pub mod chain;
 mod coverage;
 mod foam;
+mod one_fails;
 mod published;
 mod routes;
 mod sigmoid;

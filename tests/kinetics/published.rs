@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use heelwort::calibration::CalibrationSettings;
 use heelwort::gravity::GravitySeries;
 use heelwort::gravity::SeriesBuilder;
-use heelwort::kinetics::{BatchFit, CurveChoice, CurveKind, Kinetics, KineticsSettings, Trait};
+use heelwort::kinetics::{BatchFit, FermentationCurve, Kinetics, KineticsSettings, Trait};
 use heelwort::kinetics::{SigmoidFit, SigmoidKind, SigmoidSettings, SigmoidTrait};
 use heelwort::season::Season;
 use rayon::prelude::*;
@@ -23,8 +23,8 @@ fn series(set: Published) -> Vec<GravitySeries> {
     SeriesBuilder::new(&season, &none, &none.gravity(&season).unwrap()).all()
 }
 
-fn fits(series: &[GravitySeries], curve: CurveChoice, candidates: bool) -> Kinetics {
-    KineticsSettings { curve, candidates, ..Default::default() }.fit_all(series).unwrap()
+fn fits(series: &[GravitySeries], curve: FermentationCurve, candidates: bool) -> Kinetics {
+    KineticsSettings { curves: vec![curve], candidates, ..Default::default() }.fit_all(series).unwrap()
 }
 
 #[test]
@@ -32,12 +32,12 @@ fn every_curve_fits_every_batch() {
     for set in Published::ALL {
         let (series, mut failures) = (series(set), Vec::new());
         for curve in [
-            CurveChoice::Logistic4,
-            CurveChoice::Logistic5,
-            CurveChoice::Gompertz,
-            CurveChoice::LagExponential,
-            CurveChoice::Inhibited,
-            CurveChoice::Smooth,
+            FermentationCurve::Logistic4,
+            FermentationCurve::Logistic5,
+            FermentationCurve::Gompertz,
+            FermentationCurve::LagExponential,
+            FermentationCurve::Inhibited,
+            FermentationCurve::Smooth,
         ] {
             for fit in &fits(&series, curve, false).batches {
                 if fit.fitted.is_none() {
@@ -52,10 +52,10 @@ fn every_curve_fits_every_batch() {
 
 #[test]
 fn candidates_are_compared_and_one_is_chosen() {
-    let kinetics = fits(&series(Published::AgaveMust), CurveChoice::Smooth, true);
+    let kinetics = fits(&series(Published::AgaveMust), FermentationCurve::Smooth, true);
     let frame = kinetics.candidates_frame().unwrap();
-    assert_eq!(frame.height(), 13 * CurveKind::ALL.len());
-    let mut forward = vec![(0, 0.0); CurveKind::ALL.len()];
+    assert_eq!(frame.height(), 13 * FermentationCurve::ALL.len());
+    let mut forward = vec![(0, 0.0); FermentationCurve::ALL.len()];
     for fit in &kinetics.batches {
         assert_eq!(fit.candidates.iter().filter(|c| c.chosen).count(), 1, "{}", fit.batch);
         for (i, candidate) in fit.candidates.iter().enumerate() {
@@ -68,7 +68,7 @@ fn candidates_are_compared_and_one_is_chosen() {
             }
         }
     }
-    for (kind, (n, square)) in CurveKind::ALL.iter().zip(forward) {
+    for (kind, (n, square)) in FermentationCurve::ALL.iter().zip(forward) {
         assert!(n >= 10, "{kind}: {n}");
         println!("{kind}: {n} batches foretold, root mean square error {:.5} SG", (square / f64::from(n)).sqrt());
     }
@@ -76,7 +76,7 @@ fn candidates_are_compared_and_one_is_chosen() {
 
 #[test]
 fn the_second_tube_lags_the_first_at_half_way() {
-    for curve in [CurveChoice::Logistic4, CurveChoice::Smooth] {
+    for curve in [FermentationCurve::Logistic4, FermentationCurve::Smooth] {
         let kinetics = fits(&series(Published::AgaveMust), curve, false);
         let mid = |batch: &str| -> heelwort::fit::Estimate {
             let fit: &BatchFit = kinetics.get(batch).unwrap();

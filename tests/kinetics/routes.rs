@@ -95,7 +95,7 @@ fn step_by_step_is_the_whole_study() {
     assert!(series.iter().any(|series| series.known.is_some()));
     let kinetics = settings.kinetics.fit_all(&series).unwrap();
     let flags = kinetics.batches.iter().flat_map(|fit| fit.flags.iter().copied()).collect();
-    let process_sd = settings.kinetics.misreading_sds(&kinetics.batches, &series);
+    let process_sd = settings.kinetics.bias_sds(&kinetics.batches, &series);
     let gravity = gravity.with_layers(&GravityLayers { process_sd, flags, ..layers });
     assert_eq!(&gravity, study.gravity.done().unwrap());
 }

@@ -101,28 +101,26 @@ fn what_does_not_change_is_refused_with_a_reason() {
 }
 
 #[test]
-fn the_three_ways_to_an_interval_agree_where_the_curve_is_nearly_straight_in_its_parameters() {
+fn both_ways_to_an_interval_agree_where_the_curve_is_nearly_straight_in_its_parameters() {
     let mut rng = generator(6);
     let mut noise = || -> f64 { StandardNormal.sample(&mut rng) };
     let x: Vec<f64> = (0..80).map(|i| 0.5 * f64::from(i)).collect();
     let y: Vec<f64> = x.iter().map(|t| 1.0 + 2.0 / (1.0 + (6.0 - 0.5 * t).exp()) + 0.01 * noise()).collect();
-    let fits = [IntervalMethod::Delta, IntervalMethod::Profile, IntervalMethod::Bootstrap].map(|interval| {
-        SigmoidSettings { interval, correlated: false, repeats: 2000, ..Default::default() }.fit(&x, &y, None).unwrap()
+    let fits = [IntervalMethod::Delta, IntervalMethod::Profile].map(|interval| {
+        SigmoidSettings { interval, correlated: false, ..Default::default() }.fit(&x, &y, None).unwrap()
     });
     for which in SigmoidTrait::ALL {
-        let [delta, profile, bootstrap] = [0, 1, 2].map(|i| fits[i].finding(which).estimate().unwrap());
+        let [delta, other] = [0, 1].map(|i| fits[i].finding(which).estimate().unwrap());
         let width = delta.upper - delta.lower;
-        for (other, within) in [(profile, 0.02), (bootstrap, 0.12)] {
-            assert!((other.lower - delta.lower).abs() < within * width, "{which:?}: {delta} {other}");
-            assert!((other.upper - delta.upper).abs() < within * width, "{which:?}: {delta} {other}");
-            assert_ne!(other.method, delta.method);
-        }
+        assert!((other.lower - delta.lower).abs() < 0.02 * width, "{which:?}: {delta} {other}");
+        assert!((other.upper - delta.upper).abs() < 0.02 * width, "{which:?}: {delta} {other}");
+        assert_ne!(other.method, delta.method);
     }
 }
 
 #[test]
 #[ignore = "long simulation, run in release by .ci/run"]
-fn intervals_cover_with_errors_that_remember() {
+fn intervals_cover_with_correlated_errors() {
     let repeats = 1000;
     let mut covered = [0; 6];
     for repeat in 0..repeats {

@@ -19,7 +19,7 @@ fn page(study: &SeasonStudy) -> (tempfile::TempDir, String) {
 fn a_page_holds_every_section_and_is_whole() {
     let (home, html) = page(study());
     check_html(&html);
-    for id in ["probes", "drift", "batches", "forecasts", "strains", "rows", "methods", "cautions"] {
+    for id in ["today", "batches", "forecasts", "probes", "drift", "strains", "rows", "methods", "cautions"] {
         assert!(html.contains(&format!("id=\"{id}\"")), "section {id}");
     }
     for caution in ["burst", "carbon dioxide", "lithium cell", "duty", "degas", "0 \u{b0}C", "three days"] {
@@ -75,7 +75,9 @@ fn an_empty_season_gives_a_page_of_reasons() {
 #[test]
 fn the_summary_answers_the_three_questions_and_repeats_the_caution() {
     let text = Summary::of(study()).to_string();
-    for part in ["Which probes stay true?", "What finishes when?", "Which yeast?", "never permission to package"] {
+    for part in
+        ["What to do?", "Which probes stay true?", "What finishes when?", "Which yeast?", "never permission to package"]
+    {
         assert!(text.contains(part), "{part}\n{text}");
     }
     for probe in &study().drift.done().unwrap().probes {

@@ -10,4 +10,5 @@ mod mapping;
 mod open_data;
 pub mod published_data;
 mod roundtrip;
+mod slips;
 mod tidying;

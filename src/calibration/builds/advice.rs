@@ -14,7 +14,7 @@ pub(super) fn advice(build: &Build, settings: &BuildSettings) -> String {
     let (light, heavy) = settings.cell_mass_g;
     if let Some(cell) = build.cell_mass_g.filter(|cell| !(light..=heavy).contains(cell)) {
         said.push(format!(
-            "Its cell weighs {cell:.1} g; {light:.0} to {heavy:.0} g is usual (common practice, no source)."
+            "Its cell weighs {cell:.1} g; {light:.0} to {heavy:.0} g is usual (common practice; no reference)."
         ));
     }
     said.join(" ")
@@ -27,7 +27,7 @@ fn resting(build: &Build, settings: &BuildSettings) -> String {
         return format!("Its tilt in water is not known: float it in water, where {water:.0} degrees are wanted.");
     };
     let now = format!(
-        "It rests at {in_water:.1} degrees in water ({water:.0} \u{b1} {band:.0} is good: common practice, no source)"
+        "It rests at {in_water:.1} degrees in water ({water:.0} \u{b1} {band:.0} is good: common practice; no reference)"
     );
     let Some(in_strong) = build.tilt_at_1100_deg.value() else {
         return format!("{now}.");

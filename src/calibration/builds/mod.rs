@@ -7,9 +7,11 @@
 
 mod advice;
 mod physics;
+mod resting;
 mod result;
 mod settings;
 mod study;
 
+pub(crate) use resting::Resting;
 pub use result::{Build, Builds};
 pub use settings::BuildSettings;

@@ -93,7 +93,7 @@ impl Build {
 pub struct Builds {
     /// One per probe, in the order of the table of probes.
     pub builds: Vec<Build>,
-    /// What the study was told.
+    /// Settings of the study.
     pub settings: BuildSettings,
 }
 

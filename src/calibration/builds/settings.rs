@@ -14,7 +14,7 @@ use crate::error::{Result, within};
 /// | `cell_mass_g` | 42 to 46 | usual mass of a cell |
 /// | `common` | see there | level of the intervals, errors of instruments |
 ///
-/// The figures of the first three rows are common practice, no source.
+/// The figures of the first three rows are common practice; no reference.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct BuildSettings {

@@ -1,10 +1,10 @@
 //! The study: from the season's probes and their calibrations to the builds.
 
-use crate::calibration::prepare::mass_at;
+use crate::calibration::prepared::{end_of, mass_at};
 use crate::calibration::{BathPoint, Calibration, Calibrations};
 use crate::error::Result;
 use crate::fit::Finding;
-use crate::float::{End, Hull};
+use crate::float::Hull;
 use crate::liquid::WATER_20C_KG_M3;
 use crate::season::{EndShape, Event, Probe, Season};
 use crate::units::Instant;
@@ -130,8 +130,8 @@ impl BuildSettings {
             mass_kg: total_mass_g / 1000.0,
             radius_m: diameter_mm / 2000.0,
             length_m: probe.length_mm.map(|mm| mm / 1000.0),
-            bottom: end(bottom),
-            top: end(top),
+            bottom: end_of(bottom),
+            top: end_of(top),
         };
         let baths: Vec<Rested> = calibration.baths.iter().map(|bath| rested(calibration, bath)).collect();
         let rests = rests(&outside, &baths, calibrations.settings.scale_df, self).map_err(|why| why.to_string())?;
@@ -150,14 +150,6 @@ fn rested(calibration: &Calibration, bath: &BathPoint) -> Rested {
         tilt_sd_deg: bath.tilt_sd_deg,
         density_kg_m3,
         density_sd_kg_m3: (bath.sg_sd * WATER_20C_KG_M3).hypot(shell_sd),
-    }
-}
-
-fn end(shape: EndShape) -> End {
-    match shape {
-        EndShape::Flat => End::Flat,
-        EndShape::Hemisphere => End::Hemisphere,
-        EndShape::SemiEllipsoidMm(height_mm) => End::SemiEllipsoid { height_m: height_mm / 1000.0 },
     }
 }
 

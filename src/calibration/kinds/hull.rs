@@ -79,6 +79,8 @@ impl CurveDefinition for HullKind {
 
     fn curve(&self, coefficients: [f64; MOST_COEFFICIENTS], known: &FloatPrior) -> Result<CalibrationCurve> {
         let hull = hull_of(self.known(known)?, coefficients);
+        let (mass_g, offset_mm) = (GRAMS_PER_KG * hull.mass_kg, MM_PER_M * hull.cg_offset_m);
+        let coefficients = [mass_g, offset_mm, MM_PER_M * hull.cg_height_m, 0.0];
         Ok(CalibrationCurve::new(coefficients, HullTable::new(hull)?))
     }
 

@@ -18,14 +18,14 @@ const SEED: u64 = 0x5347;
 
 /// What a design is good for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Criterion {
+pub enum DesignCriterion {
     /// The smallest joint confidence region of the coefficients: greatest determinant of the information.
     D,
     /// The smallest mean variance of the curve over the range in which it is used.
     I,
 }
 
-impl fmt::Display for Criterion {
+impl fmt::Display for DesignCriterion {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Self::D => "D",
@@ -37,7 +37,7 @@ impl fmt::Display for Criterion {
 /// What one curve learns at the places of a grid. Curves with fewer than four coefficients leave the last places zero, with
 /// a one on the diagonal of `prior` that changes no determinant.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Model {
+pub(super) struct DesignModel {
     /// Derivatives by the coefficients over the standard deviation of an observation; none where the curve has no value.
     pub(super) rows: Vec<Option<Vector4<f64>>>,
     /// What is known before any observation, as information.
@@ -50,14 +50,14 @@ pub(super) struct Model {
 
 /// What a design has to hold.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub(super) struct Rule {
+pub(super) struct DesignRule {
     /// A place that must be among the points.
     pub(super) holds: Option<usize>,
     /// Least number of different places.
     pub(super) distinct: usize,
 }
 
-impl Rule {
+impl DesignRule {
     fn allows(&self, points: &[usize]) -> bool {
         let mut sorted = points.to_vec();
         sorted.sort_unstable();
@@ -66,7 +66,7 @@ impl Rule {
     }
 }
 
-impl Model {
+impl DesignModel {
     /// Information of a design, with the prior.
     fn information(&self, points: &[usize]) -> Option<Matrix4<f64>> {
         points.iter().try_fold(self.prior, |sum, &place| {
@@ -116,16 +116,16 @@ fn root(information: &Matrix4<f64>) -> Option<Cholesky<f64, Const<4>>> {
 }
 
 /// Several curves with one design, and what it costs.
-pub(super) struct Problem<'a> {
-    models: &'a [&'a Model],
+pub(super) struct DesignProblem<'a> {
+    models: &'a [&'a DesignModel],
     moments: Vec<Matrix4<f64>>,
     /// Places at which every curve has a value.
     places: Vec<usize>,
-    criterion: Criterion,
+    criterion: DesignCriterion,
 }
 
-impl<'a> Problem<'a> {
-    pub(super) fn new(models: &'a [&'a Model], criterion: Criterion) -> Self {
+impl<'a> DesignProblem<'a> {
+    pub(super) fn new(models: &'a [&'a DesignModel], criterion: DesignCriterion) -> Self {
         let grid = models.iter().map(|model| model.rows.len()).min().unwrap_or(0);
         let everywhere = |place: &usize| models.iter().all(|model| matches!(model.rows.get(*place), Some(Some(_))));
         let places = (0..grid).filter(everywhere).collect();
@@ -149,11 +149,11 @@ impl<'a> Problem<'a> {
         for ((model, moments), matrix) in self.models.iter().zip(&self.moments).zip(information) {
             let Some(root) = root(matrix) else { return f64::INFINITY };
             sum += match self.criterion {
-                Criterion::D => {
+                DesignCriterion::D => {
                     let logs: f64 = root.l_dirty().diagonal().iter().map(|pivot| pivot.ln()).sum();
                     -2.0 * logs / model.coefficients.max(1) as f64
                 }
-                Criterion::I => root.solve(moments).trace(),
+                DesignCriterion::I => root.solve(moments).trace(),
             };
         }
         if sum.is_finite() { sum / self.models.len().max(1) as f64 } else { f64::INFINITY }
@@ -168,8 +168,8 @@ impl<'a> Problem<'a> {
             return None;
         }
         Some(match self.criterion {
-            Criterion::D => (best - own).exp(),
-            Criterion::I => best / own,
+            DesignCriterion::D => (best - own).exp(),
+            DesignCriterion::I => best / own,
         })
     }
 
@@ -180,7 +180,7 @@ impl<'a> Problem<'a> {
     /// Theory of Optimal Experiments, 1972, in the form of R. D. Cook and C. J. Nachtsheim, Technometrics 22 (1980)
     /// 315-324), from evenly spaced points and from eight random starts; the best end is kept. Such an end is an optimum
     /// against every single exchange, and in general no more than that.
-    pub(super) fn best(&self, n: usize, rule: &Rule) -> Option<Vec<usize>> {
+    pub(super) fn best(&self, n: usize, rule: &DesignRule) -> Option<Vec<usize>> {
         let mut rng = ChaCha8Rng::seed_from_u64(SEED);
         let mut starts = vec![evenly(&self.places, n)];
         for _ in 0..RANDOM_STARTS {
@@ -205,7 +205,7 @@ impl<'a> Problem<'a> {
             .map(|(_, points)| points)
     }
 
-    fn exchanged(&self, mut points: Vec<usize>, rule: &Rule) -> (f64, Vec<usize>) {
+    fn exchanged(&self, mut points: Vec<usize>, rule: &DesignRule) -> (f64, Vec<usize>) {
         let mut cost = self.cost(&points);
         for _ in 0..SWEEPS {
             let before = cost;
@@ -228,7 +228,7 @@ impl<'a> Problem<'a> {
     }
 
     /// The place that, added to `others`, costs least and clearly less than `cost`.
-    fn best_place(&self, others: &[usize], cost: f64, rule: &Rule) -> Option<(f64, usize)> {
+    fn best_place(&self, others: &[usize], cost: f64, rule: &DesignRule) -> Option<(f64, usize)> {
         let without: Vec<Matrix4<f64>> = self.models.iter().map(|m| m.information(others)).collect::<Option<_>>()?;
         let mut best: Option<(f64, usize)> = None;
         let mut with = without.clone();
@@ -255,7 +255,7 @@ impl<'a> Problem<'a> {
     }
 
     /// A random design that the rule allows.
-    fn random(&self, n: usize, rule: &Rule, rng: &mut ChaCha8Rng) -> Option<Vec<usize>> {
+    fn random(&self, n: usize, rule: &DesignRule, rng: &mut ChaCha8Rng) -> Option<Vec<usize>> {
         const TRIES: usize = 200;
         let last = self.places.len().checked_sub(1)?;
         for _ in 0..TRIES {

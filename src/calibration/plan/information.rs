@@ -8,11 +8,11 @@ use crate::error::Result;
 use crate::liquid::WATER_20C_KG_M3;
 use crate::season::Season;
 
-use super::design::Model;
+use super::design::DesignModel;
 
 /// The errors that a plan reckons with.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Errors {
+pub(super) struct PlanErrors {
     pub(super) tilt_sd_deg: f64,
     pub(super) bath_sd_sg: f64,
     pub(super) water_sd_sg: f64,
@@ -28,10 +28,10 @@ pub(super) struct Errors {
 pub(super) fn model(
     calibration: &Calibration,
     prior: &FloatPrior,
-    errors: Errors,
+    errors: PlanErrors,
     grid: &[f64],
     range: &[f64],
-) -> std::result::Result<Model, String> {
+) -> std::result::Result<DesignModel, String> {
     let curve = &calibration.fitted.curve;
     let point = |sg: f64| curve.tilt_deg(sg * WATER_20C_KG_M3).and_then(|tilt| curve.at(tilt));
     let rows: Vec<Option<Vector4<f64>>> = grid
@@ -52,7 +52,7 @@ pub(super) fn model(
     };
     let coefficients = calibration.kind.coefficient_names().len();
     let prior = precision(calibration, prior, coefficients).map_err(|why| why.to_string())?;
-    Ok(scaled(Model { rows, prior, range: wanted, coefficients }))
+    Ok(scaled(DesignModel { rows, prior, range: wanted, coefficients }))
 }
 
 /// Information on the coefficients before any bath; 1 in places that the curve does not use.
@@ -64,7 +64,7 @@ fn precision(calibration: &Calibration, prior: &FloatPrior, coefficients: usize)
 }
 
 /// The same model with each coefficient in units of what a bath tells of it, so that no matrix is badly scaled.
-fn scaled(mut model: Model) -> Model {
+fn scaled(mut model: DesignModel) -> DesignModel {
     let largest = |i: usize| model.rows.iter().flatten().map(|row| row[i].abs()).fold(0.0, f64::max);
     let units = Vector4::from_fn(|i, _| if largest(i) > 0.0 { 1.0 / largest(i) } else { 1.0 });
     for row in model.rows.iter_mut().flatten().chain(&mut model.range) {

@@ -5,7 +5,7 @@ use nalgebra::{Matrix4, Vector4};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::design::{Criterion, Model, Problem, Rule, evenly};
+use super::design::{DesignCriterion, DesignModel, DesignProblem, DesignRule, evenly};
 
 /// -1 to 1 in steps of 0.02, and the places that cubic and quartic designs want.
 fn grid() -> Vec<f64> {
@@ -20,12 +20,12 @@ fn powers(x: f64, degree: usize) -> Vector4<f64> {
 }
 
 /// A polynomial with equal errors everywhere, wanted all over the grid.
-fn polynomial(degree: usize) -> Model {
+fn polynomial(degree: usize) -> DesignModel {
     let unused = Vector4::from_fn(|i, _| if i <= degree { 0.0 } else { 1.0 });
     let rows: Vec<Vector4<f64>> = grid().into_iter().map(|x| powers(x, degree)).collect();
     // Simpson's rule would do no better: the range is wanted at many even points.
     let range = (0..=2000).map(|i| powers(f64::from(i) / 1000.0 - 1.0, degree)).collect();
-    Model {
+    DesignModel {
         rows: rows.into_iter().map(Some).collect(),
         prior: Matrix4::from_diagonal(&unused),
         range,
@@ -33,9 +33,9 @@ fn polynomial(degree: usize) -> Model {
     }
 }
 
-fn best(model: &Model, criterion: Criterion, n: usize) -> Vec<f64> {
+fn best(model: &DesignModel, criterion: DesignCriterion, n: usize) -> Vec<f64> {
     let models = [model];
-    let points = Problem::new(&models, criterion).best(n, &Rule::default()).unwrap();
+    let points = DesignProblem::new(&models, criterion).best(n, &DesignRule::default()).unwrap();
     points.into_iter().map(|place| grid()[place]).collect()
 }
 
@@ -48,18 +48,18 @@ fn assert_places(found: &[f64], known: &[f64]) {
 fn polynomials_have_their_known_d_optimal_designs() {
     let fifth = 1.0 / 5f64.sqrt();
     for (degree, known) in [(1, vec![-1.0, 1.0]), (2, vec![-1.0, 0.0, 1.0]), (3, vec![-1.0, -fifth, fifth, 1.0])] {
-        assert_places(&best(&polynomial(degree), Criterion::D, degree + 1), &known);
+        assert_places(&best(&polynomial(degree), DesignCriterion::D, degree + 1), &known);
         let twice: Vec<f64> = known.iter().flat_map(|x| [*x, *x]).collect();
-        assert_places(&best(&polynomial(degree), Criterion::D, 2 * (degree + 1)), &twice);
+        assert_places(&best(&polynomial(degree), DesignCriterion::D, 2 * (degree + 1)), &twice);
     }
 }
 
 #[test]
 fn straight_lines_and_parabolas_have_their_known_i_optimal_designs() {
-    assert_places(&best(&polynomial(1), Criterion::I, 2), &[-1.0, 1.0]);
+    assert_places(&best(&polynomial(1), DesignCriterion::I, 2), &[-1.0, 1.0]);
     // Half of the observations in the middle.
-    assert_places(&best(&polynomial(2), Criterion::I, 4), &[-1.0, 0.0, 0.0, 1.0]);
-    assert_places(&best(&polynomial(2), Criterion::I, 8), &[-1.0, -1.0, 0.0, 0.0, 0.0, 0.0, 1.0, 1.0]);
+    assert_places(&best(&polynomial(2), DesignCriterion::I, 4), &[-1.0, 0.0, 0.0, 1.0]);
+    assert_places(&best(&polynomial(2), DesignCriterion::I, 8), &[-1.0, -1.0, 0.0, 0.0, 0.0, 0.0, 1.0, 1.0]);
 }
 
 /// J. Kiefer and J. Wolfowitz, Canadian Journal of Mathematics 12 (1960) 363: a design is D-optimal exactly when the
@@ -70,9 +70,9 @@ fn no_place_has_a_variance_above_that_of_the_design() {
         let model = polynomial(degree);
         let models = [&model];
         let n = 3 * (degree + 1);
-        let points = Problem::new(&models, Criterion::D).best(n, &Rule::default()).unwrap();
+        let points = DesignProblem::new(&models, DesignCriterion::D).best(n, &DesignRule::default()).unwrap();
         // The leverage of a place in a design that it is added to for nothing: ask for the design and then the place.
-        let everywhere = Model { range: model.rows.iter().flatten().copied().collect(), ..model.clone() };
+        let everywhere = DesignModel { range: model.rows.iter().flatten().copied().collect(), ..model.clone() };
         let variances: Vec<f64> =
             everywhere.standard_errors(&points).unwrap().iter().map(|se| n as f64 * se * se).collect();
         let p = (degree + 1) as f64;
@@ -88,8 +88,8 @@ fn no_place_has_a_variance_above_that_of_the_design() {
 fn the_efficiency_of_even_steps_is_that_of_their_determinants() {
     let model = polynomial(3);
     let models = [&model];
-    let problem = Problem::new(&models, Criterion::D);
-    let points = problem.best(4, &Rule::default()).unwrap();
+    let problem = DesignProblem::new(&models, DesignCriterion::D);
+    let points = problem.best(4, &DesignRule::default()).unwrap();
     let thirds: Vec<usize> = [-1.0, -1.0 / 3.0, 1.0 / 3.0, 1.0]
         .iter()
         .map(|x: &f64| {
@@ -116,11 +116,13 @@ fn no_design_at_all_beats_the_best_one() {
         let rows: Vec<Option<Vector4<f64>>> = (0..8).map(|_| Some(draw())).collect();
         let range = (0..5).map(|_| draw()).collect();
         let prior = Matrix4::identity() * 0.01;
-        let model = Model { rows, prior, range, coefficients: 4 };
+        let model = DesignModel { rows, prior, range, coefficients: 4 };
         let models = [&model];
-        let rules = [Rule::default(), Rule { holds: Some(0), distinct: 4 }];
-        for (criterion, rule) in [(Criterion::D, rules[0]), (Criterion::I, rules[0]), (Criterion::I, rules[1])] {
-            let problem = Problem::new(&models, criterion);
+        let rules = [DesignRule::default(), DesignRule { holds: Some(0), distinct: 4 }];
+        for (criterion, rule) in
+            [(DesignCriterion::D, rules[0]), (DesignCriterion::I, rules[0]), (DesignCriterion::I, rules[1])]
+        {
+            let problem = DesignProblem::new(&models, criterion);
             let points = problem.best(5, &rule).unwrap();
             let least = multisets(8, 5)
                 .into_iter()
@@ -157,9 +159,9 @@ fn multisets(places: usize, n: usize) -> Vec<Vec<usize>> {
 fn too_few_points_determine_nothing_unless_something_is_known_before() {
     let model = polynomial(3);
     let models = [&model];
-    assert_eq!(Problem::new(&models, Criterion::I).best(3, &Rule::default()), None);
-    let known = Model { prior: Matrix4::identity(), ..model.clone() };
+    assert_eq!(DesignProblem::new(&models, DesignCriterion::I).best(3, &DesignRule::default()), None);
+    let known = DesignModel { prior: Matrix4::identity(), ..model.clone() };
     let models = [&known];
-    assert_eq!(Problem::new(&models, Criterion::I).best(3, &Rule::default()).unwrap().len(), 3);
+    assert_eq!(DesignProblem::new(&models, DesignCriterion::I).best(3, &DesignRule::default()).unwrap().len(), 3);
     assert_eq!(evenly(&[3, 4, 5, 6, 7], 3), [3, 5, 7]);
 }

@@ -18,7 +18,7 @@ mod result;
 mod settings;
 mod study;
 
-pub use design::Criterion;
+pub use design::DesignCriterion;
 pub use range::UsedRange;
 pub use recipe::BathRecipe;
 pub(crate) use result::gravities;

@@ -7,7 +7,7 @@ use polars::prelude::DataFrame;
 use crate::error::Result;
 use crate::season::FrameBuilder;
 
-use super::design::Criterion;
+use super::design::DesignCriterion;
 use super::range::UsedRange;
 use super::recipe::BathRecipe;
 use super::settings::PlanSettings;
@@ -28,7 +28,7 @@ pub struct Plan {
     /// The probe; none for one set of baths that serves all probes.
     pub probe: Option<String>,
     /// What it is best for.
-    pub criterion: Criterion,
+    pub criterion: DesignCriterion,
     /// Number of baths.
     pub n: usize,
     /// The baths by rising gravity; empty where none determine the curve. The same gravity twice is two baths, mixed apart.
@@ -73,13 +73,13 @@ pub struct BathPlan {
     pub without: Vec<(String, String)>,
     /// The plans: all probes together first, then probe by probe.
     pub plans: Vec<Plan>,
-    /// What it was told.
+    /// Settings of the plan.
     pub settings: PlanSettings,
 }
 
 impl BathPlan {
     /// The plan of `n` baths for one probe, or with `None` for all together.
-    pub fn of(&self, probe: Option<&str>, criterion: Criterion, n: usize) -> Option<&Plan> {
+    pub fn of(&self, probe: Option<&str>, criterion: DesignCriterion, n: usize) -> Option<&Plan> {
         self.plans.iter().find(|p| p.probe.as_deref() == probe && p.criterion == criterion && p.n == n)
     }
 
@@ -90,7 +90,7 @@ impl BathPlan {
         let plans: Vec<&Plan> = self
             .plans
             .iter()
-            .filter(|p| p.probe.is_none() && p.criterion == Criterion::I && !p.baths.is_empty())
+            .filter(|p| p.probe.is_none() && p.criterion == DesignCriterion::I && !p.baths.is_empty())
             .collect();
         let fewest = if self.settings.defines { DEFINING_BATHS + 1 } else { 0 };
         let gains_little = |pair: &&[&Plan]| match pair {
@@ -130,14 +130,14 @@ impl BathPlan {
     /// The table `bath_plan`: one row per plan and bath; a plan without baths, and a probe without a plan, is one row with
     /// its `why`. An empty `probe` stands for all probes together.
     ///
-    /// # Errors
+    /// # PlanErrors
     /// [`crate::Error::Frame`] when polars refuses.
     pub fn to_frame(&self) -> Result<DataFrame> {
-        let mut rows: Vec<Row<'_>> = Vec::new();
+        let mut rows: Vec<PlanRow<'_>> = Vec::new();
         for plan in &self.plans {
             let baths = plan.baths.iter().enumerate().map(|(i, bath)| (Some(i as i64 + 1), Some(bath)));
             let none = plan.baths.is_empty().then_some((None, None));
-            rows.extend(baths.chain(none).map(|(bath, planned)| Row {
+            rows.extend(baths.chain(none).map(|(bath, planned)| PlanRow {
                 probe: plan.probe.as_deref(),
                 plan: Some(plan),
                 bath,
@@ -145,7 +145,7 @@ impl BathPlan {
                 why: plan.why.as_deref(),
             }));
         }
-        rows.extend(self.without.iter().map(|(probe, why)| Row {
+        rows.extend(self.without.iter().map(|(probe, why)| PlanRow {
             probe: Some(probe),
             plan: None,
             bath: None,
@@ -176,7 +176,7 @@ impl BathPlan {
 pub(super) const DEFINING_BATHS: usize = 4;
 const METHOD: &str = "exchange, locally optimal";
 
-struct Row<'a> {
+struct PlanRow<'a> {
     probe: Option<&'a str>,
     plan: Option<&'a Plan>,
     bath: Option<i64>,
@@ -208,7 +208,7 @@ impl fmt::Display for BathPlan {
         writeln!(f, "Baths for the next calibration of {probes}, for SG {low:.3} to {high:.3}")?;
         writeln!(f, "({})", self.range.source)?;
         writeln!(f, "  baths  mean error, SG  evenly spaced are worth  gravities")?;
-        for plan in self.plans.iter().filter(|p| p.probe.is_none() && p.criterion == Criterion::I) {
+        for plan in self.plans.iter().filter(|p| p.probe.is_none() && p.criterion == DesignCriterion::I) {
             let Some(se) = plan.mean_se_sg() else {
                 writeln!(f, "  {:5}  {}", plan.n, plan.why.as_deref().unwrap_or("no plan"))?;
                 continue;

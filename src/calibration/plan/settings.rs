@@ -13,7 +13,7 @@ use crate::error::{Error, Result, within};
 /// | `step_sg` | 0.002 | baths lie on this grid, from water up |
 /// | `range_sg` | from the season | gravities for which the curve is wanted |
 /// | `quantile` | 0.05 | of the season's lowest and original gravities, where they give the range |
-/// | `bath_sd_sg`, `water_sd_sg` | 0.0005, 0.0001 | SD of a weighed bath, and of pure water (from memory) |
+/// | `bath_sd_sg`, `water_sd_sg` | 0.0005, 0.0001 | SD of a weighed bath, and of pure water (assumed; no reference) |
 /// | `tilt_sd_deg` | that of the calibrations | SD of the tilt from one immersion to the next |
 /// | `defines` | true | plans of four baths and more define a curve: water and three other gravities |
 /// | `least_gain` | 0.10 | a further bath is worth it when it lowers the mean standard error by this share |
@@ -65,7 +65,7 @@ impl Default for PlanSettings {
 impl PlanSettings {
     /// Checks every setting.
     ///
-    /// # Errors
+    /// # PlanErrors
     /// [`Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
     pub fn check(&self) -> Result<()> {
         let (fewest, most) = self.baths;

@@ -6,8 +6,8 @@ use crate::calibration::{Calibration, Calibrations};
 use crate::error::{Error, Result};
 use crate::season::Season;
 
-use super::design::{Criterion, Model, Problem, Rule, evenly};
-use super::information::{Errors, model, prior_of};
+use super::design::{DesignCriterion, DesignModel, DesignProblem, DesignRule, evenly};
+use super::information::{PlanErrors, model, prior_of};
 use super::range::UsedRange;
 use super::recipe::BathRecipe;
 use super::result::{BathPlan, DEFINING_BATHS, Plan, PlannedBath};
@@ -15,15 +15,15 @@ use super::settings::PlanSettings;
 
 /// Points of the range at which the error is asked for.
 const RANGE_POINTS: usize = 41;
-const CRITERIA: [Criterion; 2] = [Criterion::D, Criterion::I];
+const CRITERIA: [DesignCriterion; 2] = [DesignCriterion::D, DesignCriterion::I];
 
 impl PlanSettings {
     /// Plans the baths of the next calibration by the last curve of each probe, for all probes together and for each.
     ///
-    /// Errors that all baths of a session share (a scale, a hydrometer) shrink by no plan and are left out: the standard
+    /// PlanErrors that all baths of a session share (a scale, a hydrometer) shrink by no plan and are left out: the standard
     /// errors are those that the choice of baths can change.
     ///
-    /// # Errors
+    /// # PlanErrors
     /// [`Error::Setting`] for a setting that cannot be; [`Error::NotEstimable`] without a calibration, or when no
     /// probe's curve reaches over the range.
     ///
@@ -52,7 +52,7 @@ impl PlanSettings {
         let range_points_sg: Vec<f64> = (0..RANGE_POINTS).map(|i| range.low_sg + step * i as f64).collect();
         let steps = ((self.heaviest_sg - 1.0) / self.step_sg + 1e-9).floor() as usize;
         let grid: Vec<f64> = (0..=steps).map(|i| 1.0 + self.step_sg * i as f64).collect();
-        let errors = Errors {
+        let errors = PlanErrors {
             tilt_sd_deg: self.tilt_sd_deg.unwrap_or(calibrations.settings.tilt_sd_deg),
             bath_sd_sg: self.bath_sd_sg,
             water_sd_sg: self.water_sd_sg,
@@ -69,10 +69,10 @@ impl PlanSettings {
             let reasons: Vec<String> = without.iter().map(|(probe, why)| format!("{probe}: {why}")).collect();
             return Err(refuse(reasons.join("; ")));
         }
-        let all: Vec<&Model> = probes.iter().map(|(_, model)| model).collect();
+        let all: Vec<&DesignModel> = probes.iter().map(|(_, model)| model).collect();
         let one_each = probes.iter().map(|(probe, model)| (Some(probe.clone()), vec![model]));
-        let groups: Vec<(Option<String>, Vec<&Model>)> = std::iter::once((None, all)).chain(one_each).collect();
-        let tasks: Vec<(&Option<String>, &[&Model], Criterion, usize)> = groups
+        let groups: Vec<(Option<String>, Vec<&DesignModel>)> = std::iter::once((None, all)).chain(one_each).collect();
+        let tasks: Vec<(&Option<String>, &[&DesignModel], DesignCriterion, usize)> = groups
             .iter()
             .flat_map(|(probe, models)| CRITERIA.map(|criterion| (probe, models.as_slice(), criterion)))
             .flat_map(|(probe, models, criterion)| {
@@ -90,15 +90,16 @@ impl PlanSettings {
     fn one(
         &self,
         probe: Option<String>,
-        models: &[&Model],
-        criterion: Criterion,
+        models: &[&DesignModel],
+        criterion: DesignCriterion,
         n: usize,
         grid: &[f64],
         high_sg: f64,
     ) -> Result<Plan> {
-        let problem = Problem::new(models, criterion);
+        let problem = DesignProblem::new(models, criterion);
         let defining = self.defines && n >= DEFINING_BATHS;
-        let rule = if defining { Rule { holds: Some(0), distinct: DEFINING_BATHS } } else { Rule::default() };
+        let rule =
+            if defining { DesignRule { holds: Some(0), distinct: DEFINING_BATHS } } else { DesignRule::default() };
         let Some(points) = problem.best(n, &rule) else {
             let why = Some(format!("{n} baths determine no curve of this form"));
             return Ok(Plan {

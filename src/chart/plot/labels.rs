@@ -10,7 +10,7 @@ use super::{Plot, SMALL};
 
 /// Where a label stands beside its point.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::chart) enum Side {
+pub(in crate::chart) enum LabelSide {
     /// Begins right of it.
     Right,
     /// Stands above it.
@@ -19,14 +19,14 @@ pub(in crate::chart) enum Side {
 
 impl Plot<'_, '_> {
     /// A small label beside a point; nothing when the point lies outside the frame.
-    pub(in crate::chart) fn label(&self, x: f64, y: f64, side: Side, text: &str, colour: RGBColor) -> Result<()> {
+    pub(in crate::chart) fn label(&self, x: f64, y: f64, side: LabelSide, text: &str, colour: RGBColor) -> Result<()> {
         if !(self.x.holds(x) && self.y.holds(y)) {
             return Ok(());
         }
         let (cx, cy) = self.px(x, y);
         let (at, anchor) = match side {
-            Side::Right => ((cx + 7.0, cy), (HPos::Left, VPos::Center)),
-            Side::Above => ((cx, cy - 6.0), (HPos::Center, VPos::Bottom)),
+            LabelSide::Right => ((cx + 7.0, cy), (HPos::Left, VPos::Center)),
+            LabelSide::Above => ((cx, cy - 6.0), (HPos::Center, VPos::Bottom)),
         };
         self.words(text, at, SMALL, false, colour, anchor)
     }

@@ -18,7 +18,7 @@ use super::clip;
 use super::palette::INK;
 use super::svg::{Paper, SCALE, drawing};
 
-pub(super) use labels::Side;
+pub(super) use labels::LabelSide;
 
 /// Mean width of a letter of the small words, px: a guess, as no font is at hand; generous, so that words have room.
 pub(super) const LETTER: f64 = 6.4;

@@ -5,7 +5,7 @@
 //! four can be told from the others here. The sum is given as an effective coefficient, at the gravity of that beer, beside
 //! what the stated shell says; elsewhere it holds with extra variance.
 
-mod levels;
+mod plateaus;
 mod result;
 mod settings;
 mod study;

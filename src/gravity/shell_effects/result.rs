@@ -1,4 +1,4 @@
-//! What cold crashes told.
+//! Results of the study of cold crashes.
 
 use std::fmt;
 
@@ -70,7 +70,7 @@ impl ShellEffect {
 pub struct ShellEffects {
     /// By batch and probe.
     pub effects: Vec<ShellEffect>,
-    /// What the study was told.
+    /// Settings of the study.
     pub settings: ShellEffectSettings,
 }
 

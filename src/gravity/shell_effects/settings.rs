@@ -14,7 +14,7 @@ use crate::error::{Result, within};
 /// | `cold_h` | 72 | hours whose level is taken from then on, at most |
 /// | `least_cooling_c` | 5 | a smaller fall of temperature tells nothing |
 /// | `settled_sg` | 0.001 | the fall of SG in `warm_h` must be shown to be smaller than this |
-/// | `elsewhere_sd_per_k` | 2e-5 | further SD of the coefficient at other gravities and in other batches (from memory, no source) |
+/// | `elsewhere_sd_per_k` | 2e-5 | further SD of the coefficient at other gravities and in other batches (assumed; no reference) |
 /// | `common` | see there | level of the intervals |
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]

@@ -9,7 +9,7 @@ use crate::liquid::BeerDensity;
 use crate::season::{Batch, Flags, Season};
 use crate::units::Instant;
 
-use super::levels::{Level, Point, cold, warm};
+use super::plateaus::{CoolingPoint, Plateau, cold, warm};
 use super::result::{ShellEffect, ShellEffects};
 use super::settings::ShellEffectSettings;
 
@@ -22,7 +22,7 @@ impl ShellEffectSettings {
     ///
     /// # Method
     /// With `y = ln rho_curve(tilt) - ln rho_liquid(SG, T)` of each reading, SG being that before the cooling, the
-    /// coefficient is `(y_warm - y_cold)/(T_warm - T_cold)`. Levels are means of six-hour medians: of the 48 h before the
+    /// coefficient is `(y_warm - y_cold)/(T_warm - T_cold)`. Plateaus are means of six-hour medians: of the 48 h before the
     /// cooling, where the fall of SG must be shown to be small, and of the settled cold. Errors come from the scatter of the
     /// blocks (Welch's t) and from the curve between the two tilts.
     ///
@@ -42,14 +42,14 @@ impl ShellEffectSettings {
         for series in series {
             let Some(batch) = season.batch(&series.batch) else { continue };
             for probe in 0..series.probes.len() {
-                let log = Log { season, calibrations, gravity, series, batch, probe: probe as u32 };
+                let log = CoolingLog { season, calibrations, gravity, series, batch, probe: probe as u32 };
                 effects.push(self.effect(&log, &liquids)?);
             }
         }
         Ok(ShellEffects { effects, settings: self.clone() })
     }
 
-    fn effect(&self, log: &Log<'_>, liquids: &Liquids) -> Result<ShellEffect> {
+    fn effect(&self, log: &CoolingLog<'_>, liquids: &Liquids) -> Result<ShellEffect> {
         let (series, batch) = (log.series, log.batch);
         let probe = series.probes.get(log.probe as usize).map_or("", |p| p.probe.as_str());
         // A plan that lies ahead is no cooling yet.
@@ -78,7 +78,7 @@ impl ShellEffectSettings {
     /// Fills the effect as far as it can be had, or says why not.
     fn tell(
         &self,
-        log: &Log<'_>,
+        log: &CoolingLog<'_>,
         liquid: &BeerDensity,
         cooled_h: f64,
         effect: &mut ShellEffect,
@@ -109,7 +109,7 @@ impl ShellEffectSettings {
         Ok(())
     }
 
-    fn coefficient(&self, before: &Level, after: &Level, curve_variance: f64) -> Result<Estimate> {
+    fn coefficient(&self, before: &Plateau, after: &Plateau, curve_variance: f64) -> Result<Estimate> {
         let cooling = before.temp_c - after.temp_c;
         let variance = before.variance + after.variance + curve_variance;
         // Welch and Satterthwaite; the curve's part is as good as known.
@@ -120,7 +120,7 @@ impl ShellEffectSettings {
 }
 
 /// One probe in one batch.
-struct Log<'a> {
+struct CoolingLog<'a> {
     season: &'a Season,
     calibrations: &'a Calibrations,
     gravity: &'a Gravity,
@@ -129,7 +129,7 @@ struct Log<'a> {
     probe: u32,
 }
 
-impl<'a> Log<'a> {
+impl<'a> CoolingLog<'a> {
     /// Places in the series of this probe's readings from that hour on.
     fn places(&self, from_h: f64) -> impl Iterator<Item = usize> {
         let series = self.series;
@@ -162,13 +162,13 @@ impl<'a> Log<'a> {
         median_of(&mut sg)
     }
 
-    fn points(&self, calibration: &Calibration, liquid: &BeerDensity, sg: f64, from_h: f64) -> Vec<Point> {
+    fn points(&self, calibration: &Calibration, liquid: &BeerDensity, sg: f64, from_h: f64) -> Vec<CoolingPoint> {
         let series = self.series;
         let one = |i: usize| {
             let reading = self.season.readings.get(*series.rows.get(i)?)?;
             let curve = calibration.fitted.curve.at(reading.tilt_deg)?.density_kg_m3;
             let beer = liquid.density_kg_m3(sg, reading.temp_c).ok()?;
-            Some(Point { hours: *series.hours.get(i)?, log_ratio: (curve / beer).ln(), temp_c: reading.temp_c })
+            Some(CoolingPoint { hours: *series.hours.get(i)?, log_ratio: (curve / beer).ln(), temp_c: reading.temp_c })
         };
         self.places(from_h).filter_map(one).collect()
     }
@@ -198,18 +198,18 @@ impl<'a> Log<'a> {
         Ok(())
     }
 
-    /// Variance that the curve's coefficients bring to the difference of the two levels.
+    /// Variance that the curve's coefficients bring to the difference of the two plateaus.
     fn curve_variance(
         &self,
         calibration: &Calibration,
-        before: &Level,
-        after: &Level,
+        before: &Plateau,
+        after: &Plateau,
         liquid: &BeerDensity,
         sg: f64,
     ) -> f64 {
         let root = CovarianceRoot::of(&calibration.fitted);
-        let sources = |level: &Level| {
-            let density = liquid.density_kg_m3(sg, level.temp_c).ok()? * level.mean.exp();
+        let sources = |plateau: &Plateau| {
+            let density = liquid.density_kg_m3(sg, plateau.temp_c).ok()? * plateau.mean.exp();
             let at = calibration.fitted.curve.at(calibration.fitted.curve.tilt_deg(density)?)?;
             Some(root.through(&at.gradient).map(|effect| effect / density))
         };

@@ -12,9 +12,11 @@
 //! memory). The solution is brought to the scale on which half is gone at `x = 1`.
 
 use std::f64::consts::LN_2;
+use std::sync::Arc;
 
-use super::form::Hazard;
 use crate::fit::ode::OdeSettings;
+
+use super::plain_form::{Hazard, PlainForm, ShareLeft};
 
 /// Half-saturation over the sugar at pitching.
 const HALF_SATURATION: f64 = 0.05;
@@ -26,24 +28,24 @@ const ODE: OdeSettings = OdeSettings { relative: 1e-8, absolute: 1e-10, max_step
 
 /// `h` and its derivatives on a grid.
 #[derive(Debug, Clone)]
-pub(super) struct Inhibited {
+struct Inhibited {
     rows: Vec<Hazard>,
     /// Derivatives of the slope by ln steepness and ln asymmetry, for interpolation.
     slopes_by: Vec<[f64; 2]>,
 }
 
-impl Inhibited {
-    pub fn new(steepness: f64, asymmetry: f64) -> Self {
-        let law = Law { inhibition: 1.0 / asymmetry, pitched: 1.0 / (3.0 * steepness) };
-        // A solution that cannot be had (parameters beyond all sense) is a plain exponential.
-        law.solve().unwrap_or_else(|| {
-            let flat = |row: usize| Hazard { h: LN_2 * STEP * row as f64, slope: LN_2, by: [0.0; 2] };
-            Self { rows: (0..ROWS).map(flat).collect(), slopes_by: vec![[0.0; 2]; ROWS] }
-        })
-    }
+pub(super) fn form(steepness: f64, asymmetry: f64) -> PlainForm {
+    let law = Law { inhibition: 1.0 / asymmetry, pitched: 1.0 / (3.0 * steepness) };
+    // A solution that cannot be had (parameters beyond all sense) is a plain exponential.
+    Arc::new(law.solve().unwrap_or_else(|| {
+        let flat = |row: usize| Hazard { h: LN_2 * STEP * row as f64, slope: LN_2, by: [0.0; 2] };
+        Inhibited { rows: (0..ROWS).map(flat).collect(), slopes_by: vec![[0.0; 2]; ROWS] }
+    }))
+}
 
+impl ShareLeft for Inhibited {
     /// Cubic Hermite interpolation; a straight line beyond the table.
-    pub fn at(&self, x: f64) -> Hazard {
+    fn at(&self, x: f64) -> Hazard {
         let row = ((x / STEP) as usize).min(ROWS - 1);
         let (Some(a), Some(da)) = (self.rows.get(row), self.slopes_by.get(row)) else { return Hazard::default() };
         let past = x - STEP * row as f64;
@@ -65,7 +67,7 @@ impl Inhibited {
         Hazard { h: between((a.h, b.h), (a.slope, b.slope)), slope, by: [by(0), by(1)] }
     }
 
-    pub fn inverse(&self, h: f64) -> f64 {
+    fn inverse(&self, h: f64) -> f64 {
         let row = self.rows.partition_point(|row| row.h <= h).max(1) - 1;
         let Some(at) = self.rows.get(row) else { return 0.0 };
         let mut x = STEP * row as f64;
@@ -83,6 +85,10 @@ impl Inhibited {
             }
         }
         x
+    }
+
+    fn steepest(&self) -> Option<f64> {
+        None
     }
 }
 
@@ -164,7 +170,7 @@ mod tests {
     #[test]
     fn the_table_is_the_solution_of_the_equations() {
         for (p, s) in [(0.3, 0.5), (1.2, 1.0), (4.0, 3.0)] {
-            let table = Inhibited::new(p, s);
+            let table = form(p, s);
             assert!((table.at(1.0).h - LN_2).abs() < 1e-7);
             let left = (-table.at(1.5).h).exp();
             let steps = left_by_steps(p, s, 40_000);

@@ -1,11 +1,11 @@
-//! The errors of a fit that may remember: their process, and Akaike's criterion on their likelihood.
+//! The errors of a fit that may be correlated: their process, and Akaike's criterion on their likelihood.
 
 use crate::Result;
 use crate::fit::Likelihood;
 use crate::fit::autocorrelation::{AutocorrelationFit, AutocorrelationSettings, Car1, Effort};
 use crate::fit::nonlinear::{FittedParameter, NonlinearFit, ParameterState, Residuals};
 
-use super::fit::Points;
+use super::points::Points;
 
 /// The rise of the logarithm of the likelihood of the errors that is still worth a step.
 pub(super) const WORTH: f64 = 1e-10;
@@ -13,7 +13,7 @@ pub(super) const WORTH: f64 = 1e-10;
 const WORTH_OF_CRITERION: f64 = 1e-6;
 
 /// The process of the errors at a fit, its free derivatives being the design.
-pub(super) fn remembering(
+pub(super) fn correlated(
     points: &Points,
     problem: &impl Residuals,
     fit: &NonlinearFit,
@@ -52,7 +52,7 @@ pub(super) fn aicc(
 ) -> Result<f64> {
     let n = problem.count() as f64;
     let (minus_two_ln, k) = if process.is_some() {
-        let found = remembering(points, problem, fit, Likelihood::Ml, process, WORTH_OF_CRITERION)?;
+        let found = correlated(points, problem, fit, Likelihood::Ml, process, WORTH_OF_CRITERION)?;
         (-2.0 * found.ln_likelihood, free as f64 + 3.0)
     } else {
         (n * ((2.0 * std::f64::consts::PI * fit.sum_of_squares / n).ln() + 1.0), free as f64 + 1.0)
@@ -63,14 +63,14 @@ pub(super) fn aicc(
 }
 
 /// AICc of a straight line through the points, with the same kind of errors; only more than `least` where it is surely more.
-pub(super) fn straight(points: &Points, correlated: bool, least: f64) -> Result<f64> {
+pub(super) fn straight(points: &Points, are_correlated: bool, least: f64) -> Result<f64> {
     let n = points.x.len();
     let over_sd = |value: &dyn Fn(usize) -> f64| (0..n).map(|i| value(i) / points.sd(i)).collect::<Vec<f64>>();
     let design = vec![over_sd(&|_| 1.0), over_sd(&|i| points.x[i])];
     let values = over_sd(&|i| points.y[i]);
     let spread: f64 = (0..n).map(|i| 2.0 * points.sd(i).ln()).sum();
     let settings = AutocorrelationSettings { criterion: Likelihood::Ml, white_noise: true };
-    let (minus_two_ln, k) = if correlated {
+    let (minus_two_ln, k) = if are_correlated {
         let effort = Effort { worth: WORTH_OF_CRITERION, enough: 0.5 * (least - spread) };
         (-2.0 * settings.fit_from((&points.x).into(), &values, design, None, &effort)?.ln_likelihood, 5.0)
     } else {

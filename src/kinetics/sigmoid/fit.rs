@@ -3,14 +3,15 @@
 use crate::fit::Likelihood;
 use crate::fit::Scale;
 use crate::fit::autocorrelation::{Car1, Whitened};
-use crate::fit::nonlinear::{Curve, CurveResiduals, NonlinearFit, NonlinearSettings, Parameter, ParameterState};
-use crate::kinetics::settings::IntervalMethod;
+use crate::fit::nonlinear::{Curve, CurveResiduals, NonlinearFit, NonlinearSettings, ParameterState};
 use crate::{Error, Result};
 
-use super::errors::{WORTH, aicc, remembering, straight};
-use super::result::{SigmoidFit, SigmoidTrait};
+use super::SigmoidKind;
+use super::errors::{WORTH, aicc, correlated, straight};
+use super::points::Points;
+use super::result::SigmoidFit;
+use super::settings::SigmoidSettings;
 use super::starts::Smooth;
-use super::{SIGMOID_PARAMETERS, SigmoidKind};
 
 /// Rounds of estimating the errors' memory and fitting anew.
 const ROUNDS: usize = 3;
@@ -25,85 +26,6 @@ const UNEXPLAINED: f64 = 0.02;
 /// The solver of fits on the way to the last.
 const PASSING: NonlinearSettings =
     NonlinearSettings { scale: Scale::Estimated, tolerance: 1e-10, patience: 1000, singular: 1e-10 };
-
-/// How a curve is fitted.
-///
-/// | field | default | range | change it when |
-/// | --- | --- | --- | --- |
-/// | `kind` | logistic, four parameters | | the data end otherwise than they begin |
-/// | `from` | estimated | | the level before is known, as 0 for growth over the inoculum |
-/// | `correlated` | true | | readings are far apart or known to be independent |
-/// | `interval` | delta | | the curve is strongly bent in its parameters |
-/// | `level` | 0.90 | 0 to 1 | another level is wanted |
-/// | `repeats` | 400 | 50 to 100000 | of the bootstrap: more for steadier ends |
-/// | `seed` | 1 | | of the bootstrap |
-#[derive(Debug, Clone, PartialEq)]
-pub struct SigmoidSettings {
-    /// Which curve.
-    pub kind: SigmoidKind,
-    /// The level it comes from, where known; it is then held.
-    pub from: Option<f64>,
-    /// Whether errors may remember: AR(1) in continuous time plus white noise, and generalised least squares.
-    pub correlated: bool,
-    /// How intervals are made.
-    pub interval: IntervalMethod,
-    /// Their level.
-    pub level: f64,
-    /// Repeats of the bootstrap.
-    pub repeats: usize,
-    /// Seed of the bootstrap.
-    pub seed: u64,
-}
-
-impl Default for SigmoidSettings {
-    fn default() -> Self {
-        Self {
-            kind: SigmoidKind::default(),
-            from: None,
-            correlated: true,
-            interval: IntervalMethod::default(),
-            level: 0.90,
-            repeats: 400,
-            seed: 1,
-        }
-    }
-}
-
-/// Points in order of `x`.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Points {
-    pub x: Vec<f64>,
-    pub y: Vec<f64>,
-    pub sd: Option<Vec<f64>>,
-}
-
-impl Points {
-    fn new(x: &[f64], y: &[f64], sd: Option<&[f64]>) -> Result<Self> {
-        if x.len() != y.len() || sd.is_some_and(|sd| sd.len() != y.len()) {
-            return Err(Error::Usage(format!("{} x, {} y and {:?} sd", x.len(), y.len(), sd.map(<[f64]>::len))));
-        }
-        let mut order: Vec<usize> = (0..x.len()).collect();
-        order.sort_by(|a, b| x[*a].total_cmp(&x[*b]));
-        let sorted = |values: &[f64]| order.iter().map(|i| values[*i]).collect();
-        Ok(Self { x: sorted(x), y: sorted(y), sd: sd.map(sorted) })
-    }
-
-    pub fn problem<'a>(&'a self, kind: &'a SigmoidKind) -> Result<CurveResiduals<'a, SigmoidKind>> {
-        CurveResiduals::new(kind, &self.x, &self.y, self.sd.as_deref())
-    }
-
-    pub fn sd(&self, i: usize) -> f64 {
-        self.sd.as_ref().and_then(|sd| sd.get(i)).copied().unwrap_or(1.0)
-    }
-
-    pub fn points(&self) -> impl Iterator<Item = (f64, f64)> {
-        self.x.iter().copied().zip(self.y.iter().copied())
-    }
-
-    fn span(&self) -> (f64, f64) {
-        (self.x.first().copied().unwrap_or(0.0), self.x.last().copied().unwrap_or(0.0))
-    }
-}
 
 impl SigmoidSettings {
     /// Fits the curve to points in any order; `sd` are standard deviations of `y` up to a common factor.
@@ -148,44 +70,6 @@ impl SigmoidSettings {
             return Err(Error::not_estimable(self.what(), why));
         }
         SigmoidFit::new(self, points, fit, process, aicc)
-    }
-
-    fn what(&self) -> String {
-        format!("a {} curve", self.kind)
-    }
-
-    fn check(&self) -> Result<()> {
-        if !(self.level > 0.0 && self.level < 1.0) {
-            let value = self.level.to_string();
-            return Err(Error::Setting { name: "level", value, wanted: "a probability between 0 and 1" });
-        }
-        if !(50..=100_000).contains(&self.repeats) {
-            return Err(Error::Setting { name: "repeats", value: self.repeats.to_string(), wanted: "50 to 100000" });
-        }
-        if let Some(from) = self.from.filter(|from| !from.is_finite()) {
-            return Err(Error::Setting { name: "from", value: from.to_string(), wanted: "a finite number" });
-        }
-        Ok(())
-    }
-
-    /// The parameters, from these values on.
-    pub(super) fn parameters(&self, points: &Points, start: &[f64]) -> Vec<Parameter> {
-        let (first, last) = points.span();
-        let span = last - first;
-        let bounded = |(i, (name, value)): (usize, (&&str, &f64))| {
-            let parameter = Parameter::new(*name, *value);
-            match i {
-                0 if self.from.is_some() => parameter.held(),
-                2 => parameter.within(0.0, f64::INFINITY),
-                3 => {
-                    let (low, high) = (first - 2.0 * span, last + span);
-                    Parameter::new(*name, value.clamp(low, high)).within(low, high)
-                }
-                4 => parameter.within(0.05, 20.0),
-                _ => parameter,
-            }
-        };
-        SIGMOID_PARAMETERS.iter().zip(start).enumerate().map(bounded).collect()
     }
 
     /// The best of the descents from all start values.
@@ -258,7 +142,7 @@ impl SigmoidSettings {
         let mut process: Option<Car1> = None;
         for round in 1..=ROUNDS {
             let values = fit.values();
-            let found = remembering(points, problem, &fit, Likelihood::Reml, process.as_ref(), WORTH)?;
+            let found = correlated(points, problem, &fit, Likelihood::Reml, process.as_ref(), WORTH)?;
             let settled = process.is_some_and(|before| {
                 // A millionth of the correlation at the span of the memory changes nothing that is shown.
                 (before.memory() / found.process.memory()).ln().abs() < 1e-6
@@ -276,23 +160,5 @@ impl SigmoidSettings {
             }
         }
         Ok((fit, process))
-    }
-}
-
-impl SigmoidTrait {
-    /// Its value with the gradient in the parameters.
-    pub(super) fn at(self, kind: SigmoidKind, values: &[f64]) -> (f64, Vec<f64>) {
-        let alone = |place: usize| {
-            let slopes = (0..values.len()).map(|i| f64::from(u8::from(i == place))).collect();
-            (values.get(place).copied().unwrap_or(f64::NAN), slopes)
-        };
-        match self {
-            Self::From => alone(0),
-            Self::To => alone(1),
-            Self::Rate => alone(2),
-            Self::Lag => alone(3),
-            Self::Mid => kind.x_of_share(values, 0.5),
-            Self::T90 => kind.x_of_share(values, 0.9),
-        }
     }
 }

@@ -24,16 +24,17 @@
 //! Microbiol. 56, 1875) with a level to start from; the second is the Richards family written for an end that differs
 //! from the onset (as in [`super::Curve`]).
 
-mod bootstrap;
 mod errors;
 mod fit;
+mod points;
 mod result;
+mod settings;
 mod starts;
 
 use crate::fit::nonlinear::Curve;
 
-pub use fit::SigmoidSettings;
 pub use result::{SigmoidFit, SigmoidTrait};
+pub use settings::SigmoidSettings;
 
 /// Names of the parameters, in order.
 pub const SIGMOID_PARAMETERS: [&str; 5] = ["from", "to", "rate", "lag", "asymmetry"];
@@ -196,20 +197,11 @@ impl Curve for SigmoidKind {
     }
 
     fn gradient(&self, x: f64, parameters: &[f64], out: &mut [f64]) {
-        let [from, to, rate, lag, s] = unpack(parameters);
-        let (drop, sign) = (to - from, (to - from).signum());
-        let z = rate * (x - lag) / drop.abs().max(f64::MIN_POSITIVE);
-        let share = self.share(z, s);
-        let all = [
-            1.0 - share.done + share.slope * z,
-            share.done - share.slope * z,
-            sign * share.slope * (x - lag),
-            -sign * share.slope * rate,
-            drop * share.by_asymmetry,
-        ];
-        for (cell, slope) in out.iter_mut().zip(all) {
-            *cell = slope;
-        }
+        self.sweep(&[x], parameters, |_, slopes| {
+            for (cell, slope) in out.iter_mut().zip(slopes) {
+                *cell = *slope;
+            }
+        });
     }
 
     fn sweep(&self, x: &[f64], parameters: &[f64], visit: impl FnMut(f64, &[f64])) {

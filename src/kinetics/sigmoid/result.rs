@@ -12,8 +12,8 @@ use crate::season::FrameBuilder;
 use crate::{Error, Result};
 
 use super::SigmoidKind;
-use super::bootstrap::percentiles;
-use super::fit::{Points, SigmoidSettings};
+use super::points::Points;
+use super::settings::SigmoidSettings;
 
 /// The share of the change that must lie in the data before the level at the end is given.
 const LEAST_SHARE: f64 = 0.6;
@@ -56,14 +56,32 @@ impl SigmoidTrait {
     }
 }
 
+impl SigmoidTrait {
+    /// Its value with the gradient in the parameters.
+    fn at(self, kind: SigmoidKind, values: &[f64]) -> (f64, Vec<f64>) {
+        let alone = |place: usize| {
+            let slopes = (0..values.len()).map(|i| f64::from(u8::from(i == place))).collect();
+            (values.get(place).copied().unwrap_or(f64::NAN), slopes)
+        };
+        match self {
+            Self::From => alone(0),
+            Self::To => alone(1),
+            Self::Rate => alone(2),
+            Self::Lag => alone(3),
+            Self::Mid => kind.x_of_share(values, 0.5),
+            Self::T90 => kind.x_of_share(values, 0.9),
+        }
+    }
+}
+
 /// A curve fitted to points.
 #[derive(Debug, Clone)]
 pub struct SigmoidFit {
     /// Which curve.
     pub kind: SigmoidKind,
-    /// The least-squares fit; of whitened residuals where errors remember.
+    /// The least-squares fit; of whitened residuals where errors are correlated.
     pub fit: NonlinearFit,
-    /// The process of the errors, where they were allowed to remember.
+    /// The process of the errors, where they may be correlated.
     pub process: Option<Car1>,
     /// Akaike's criterion corrected for the number of points, on the likelihood of these errors.
     pub aicc: f64,
@@ -83,24 +101,16 @@ impl SigmoidFit {
     ) -> Result<Self> {
         let kind = settings.kind;
         let values = fit.values();
-        let (from, to) = (values.first().copied().unwrap_or(0.0), values.get(1).copied().unwrap_or(0.0));
-        let last = points.x.last().copied().unwrap_or(0.0);
+        let (Some([from, to]), (_, last)) = (values.first_chunk::<2>(), points.span()) else {
+            return Err(Error::numeric("a sigmoid curve", "too few parameters"));
+        };
         let progress = (kind.value(last, &values) - from) / (to - from);
         let mut found = Self { kind, fit, process, aicc, progress, traits: Vec::new(), points };
-        let resampled = match settings.interval {
-            IntervalMethod::Bootstrap => Some(percentiles(settings, &found, &found.points)?),
-            _ => None,
-        };
-        let mut traits = Vec::with_capacity(SigmoidTrait::ALL.len());
-        for (i, which) in SigmoidTrait::ALL.into_iter().enumerate() {
-            let ends = resampled.as_ref().and_then(|all| all.get(i).copied());
-            traits.push(found.look(settings, which, ends)?);
-        }
-        found.traits = traits;
+        found.traits = SigmoidTrait::ALL.into_iter().map(|which| found.look(settings, which)).collect::<Result<_>>()?;
         Ok(found)
     }
 
-    fn look(&self, settings: &SigmoidSettings, which: SigmoidTrait, ends: Option<(f64, f64, f64)>) -> Result<Finding> {
+    fn look(&self, settings: &SigmoidSettings, which: SigmoidTrait) -> Result<Finding> {
         if which == SigmoidTrait::From && settings.from.is_some() {
             return self.fit.finding("from", settings.level);
         }
@@ -111,31 +121,24 @@ impl SigmoidFit {
         let (value, gradient) = which.at(self.kind, &self.fit.values());
         let finding = self.fit.functional(value, &gradient, settings.level)?;
         let Finding::Estimated(mut estimate) = finding else { return Ok(finding) };
-        match (settings.interval, ends) {
-            (IntervalMethod::Profile, _) => {
-                let functional = |p: &[f64]| Ok(which.at(self.kind, p));
-                let parameters = settings.parameters(&self.points, &self.fit.values());
-                let problem = self.points.problem(&self.kind)?;
-                let all = NonlinearSettings::default();
-                let interval = match &self.process {
-                    Some(process) => {
-                        let whitened = Whitened::new(&problem, process, &self.points.x)?;
-                        self.fit.profile_of(&all, &whitened, &parameters, &functional, settings.level)
-                    }
-                    None => self.fit.profile_of(&all, &problem, &parameters, &functional, settings.level),
-                };
-                match interval {
-                    Ok(interval) => (estimate.lower, estimate.upper) = (interval.lower, interval.upper),
-                    Err(error) if error.is_not_estimable() => return Ok(Finding::missing(error.to_string())),
-                    Err(error) => return Err(error),
+        if settings.interval == IntervalMethod::Profile {
+            let functional = |p: &[f64]| Ok(which.at(self.kind, p));
+            let parameters = settings.parameters(&self.points, &self.fit.values());
+            let problem = self.points.problem(&self.kind)?;
+            let all = NonlinearSettings::default();
+            let interval = match &self.process {
+                Some(process) => {
+                    let whitened = Whitened::new(&problem, process, &self.points.x)?;
+                    self.fit.profile_of(&all, &whitened, &parameters, &functional, settings.level)
                 }
-                estimate.method = self.fit.profile_method().into();
+                None => self.fit.profile_of(&all, &problem, &parameters, &functional, settings.level),
+            };
+            match interval {
+                Ok(interval) => (estimate.lower, estimate.upper) = (interval.lower, interval.upper),
+                Err(error) if error.is_not_estimable() => return Ok(Finding::missing(error.to_string())),
+                Err(error) => return Err(error),
             }
-            (IntervalMethod::Bootstrap, Some((lower, upper, se))) => {
-                (estimate.lower, estimate.upper, estimate.se) = (lower, upper, se);
-                estimate.method = "parametric bootstrap, percentiles".into();
-            }
-            _ => {}
+            estimate.method = self.fit.profile_method().into();
         }
         Ok(Finding::Estimated(estimate))
     }

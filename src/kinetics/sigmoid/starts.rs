@@ -1,6 +1,6 @@
 //! Start values from the data.
 
-use crate::kinetics::prepare::median;
+use crate::kinetics::median::median;
 
 use super::SigmoidKind;
 

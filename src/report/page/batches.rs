@@ -3,71 +3,124 @@
 use maud::{Markup, html};
 
 use crate::forecast::Forecast;
-use crate::kinetics::BatchFit;
+use crate::kinetics::{BatchFit, BatchState, Candidate, Kinetics, Trait};
+use crate::report::words::count;
+use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 
-use super::parts::{Tables, none, part, picture};
+use super::parts::{fold, link, none, part, picture, table};
 
 /// Most single pictures: a page must stay light enough for a phone.
 const MOST: usize = 60;
 
-/// The candidates by their names in the tables.
-const CURVES: &str = "logistic4 and logistic5: a logistic, symmetric or not. gompertz: slow to end. lag_exponential: nothing \
-for a while, then a steady decline. inhibited: yeast that grows on the sugar and is held back by the alcohol, a differential \
-equation. smooth: a logistic whose rate may bend where the readings say so, with a slow tail. Parameters count those that the \
-readings decide, offsets of probes and the error model included. To foretell: fitted to the first 60 % of the time and held against the rest.";
-
-pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
+pub(super) fn section(study: &SeasonStudy) -> Markup {
     html! {
-        p { "Each curve is fitted to the readings of its probes and to the samples together; the offset of a probe is \
-             estimated where a sample or a second probe allows it. Half-way and lag at the reference temperature are in \
-             thermal time, which runs with the measured temperature. The status is where the fitted curve stands at the last \
-             reading; the forecasts, which also know the other batches, say how likely a batch is at rest." }
+        p { "Each curve is fitted to the readings of the probes and to the samples of its batch." }
         (part(&study.kinetics, |found| html! {
-            (picture(found.chart()))
-            (tables.show("kinetics", "Batches", 200, &[
-                ("batch", "batch"), ("strain", "strain"), ("status", "status"), ("original_sg", "original"), ("original_sg_se", "error"),
-                ("terminal_sg", "terminal"), ("terminal_sg_se", "error"), ("max_rate_sg_per_day", "greatest rate"), ("lag_h", "lag"),
-                ("mid_h", "half-way"), ("mid_ref_h", "half-way at 20 \u{b0}C"), ("clock", "clock"), ("finish_at", "at rest"), ("attenuation", "attenuation"), ("attenuation_se", "error"),
-                ("abv_percent", "alcohol (estimate)"), ("n", "points"), ("why", "why not"),
-            ]))
-            details {
-                summary { "Which curve describes each batch, and which foretells it" }
-                p { (CURVES) }
-                (tables.show("kinetics_candidates", "Candidates", 400, &[
-                    ("batch", "batch"), ("curve", "curve"), ("clock", "clock"), ("parameters", "parameters"), ("aicc_above_best", "AICc above the best"), ("akaike_weight", "weight"),
-                    ("rmse_sg", "residuals"), ("forward_n", "points foretold"), ("forward_rmse_sg", "error of these"), ("why", "remark"),
-                ]))
-            }
-            h3 { "One by one" }
+            @let last = last(&found.batches);
             @if found.batches.len() > MOST {
-                (none(&format!("Pictures of the {MOST} batches pitched last; the numbers of all are in the table.")))
+                (none(&format!("Only the {MOST} batches pitched last have a picture; the table has all.")))
             }
-            @for fit in last(&found.batches) { (one(study, fit)) }
+            @let shown = found.batches.iter().enumerate().filter(|(_, fit)| last.is_none_or(|from| fit.pitched_at >= from)).rev();
+            @let (ended, open): (Vec<_>, Vec<_>) = shown.partition(|(_, fit)| fit.state() == BatchState::Ended);
+            @for (i, fit) in open { (one(study, fit, i)) }
+            (fold(&format!("Ended: {}", count(ended.len(), "batch", "batches")), &html! {
+                @for (i, fit) in ended { (one(study, fit, i)) }
+            }))
+            (fold("All batches in one picture", &picture(found.chart())))
+            (fold("All batches in numbers", &html! {
+                p { "Half-way at 20 \u{b0}C is in thermal time, which runs with the temperature of the batch." }
+                (table(&numbers(found), "kinetics"))
+            }))
+            (fold("Which curve fits each batch, and which foretells it", &html! {
+                p { "All curves but one are of a fixed form; `smooth` is a logistic whose rate may bend where the readings say so. \
+                     To foretell, a curve is fitted to the first 60 % of the time and compared with the rest." }
+                (table(&candidates(found), "kinetics_candidates"))
+            }))
         }))
     }
 }
 
-/// The batches pitched last, in the order of the table.
-fn last(batches: &[BatchFit]) -> Vec<&BatchFit> {
-    let mut pitched: Vec<_> = batches.iter().map(|fit| fit.pitched_at).collect();
-    pitched.sort_unstable();
-    let from = pitched.iter().rev().nth(MOST - 1).copied();
-    batches.iter().filter(|fit| from.is_none_or(|from| fit.pitched_at >= from)).take(MOST).collect()
+/// Where the page shows a batch.
+pub(super) fn place(study: &SeasonStudy, batch: &str) -> Option<String> {
+    let fits = &study.kinetics.done()?.batches;
+    let shown = last(fits);
+    let i = fits.iter().position(|fit| fit.batch == batch && shown.is_none_or(|from| fit.pitched_at >= from))?;
+    Some(format!("batch-{i}"))
 }
 
-fn one(study: &SeasonStudy, fit: &BatchFit) -> Markup {
+/// When the first of the [`MOST`] batches pitched last was pitched; none where there are no more.
+fn last(batches: &[BatchFit]) -> Option<crate::Instant> {
+    let mut pitched: Vec<_> = batches.iter().map(|fit| fit.pitched_at).collect();
+    pitched.sort_unstable();
+    pitched.iter().rev().nth(MOST - 1).copied()
+}
+
+fn one(study: &SeasonStudy, fit: &BatchFit, i: usize) -> Markup {
     let series = study.series.iter().find(|series| series.batch == fit.batch);
-    let forecast: Option<&Forecast> = study
-        .forecasts
-        .done()
-        .and_then(|all| all.rows.iter().find(|row| row.batch == fit.batch && Some(row.as_of) == study.latest));
+    let now = |row: &&Forecast| row.batch == fit.batch && Some(row.as_of) == study.latest;
+    let forecast: Option<&Forecast> = study.forecasts.done().and_then(|all| all.rows.iter().find(now));
+    let traits = ResultTable::new(Trait::ALL, Trait::ALL.len())
+        .text("", trait_with_unit)
+        .mixed("estimate", |which| fit.finding(which).estimate())
+        .titled("");
     html! {
-        details open[forecast.is_some()] {
-            summary { (fit.batch) " \u{b7} " (fit.strain) ": " (fit.status.name()) }
-            @if !fit.why.is_empty() { p.none { (fit.why) } }
-            (picture(fit.chart_with(series, forecast).map(|figure| figure.with_title(""))))
-            (picture(fit.residual_chart().map(|figure| figure.with_title(""))))
+        details {
+            summary { (fit.batch) " \u{b7} " (fit.strain) ": " (fit.state_in_words()) }
+            div id={ "batch-" (i) } {
+                @if !fit.why.is_empty() { p.none { (fit.why) } }
+                (picture(fit.chart_with(series, forecast).map(|figure| figure.with_title(""))))
+                @if fit.traits.iter().any(|found| found.estimate().is_some()) { (traits.markup()) }
+                (picture(fit.residual_chart().map(|figure| figure.with_title(""))))
+                p.sub {
+                    @if !fit.offsets.is_empty() {
+                        a href="#probes" { "Probes" } ": "
+                        (fit.offsets.iter().map(|offset| offset.probe.as_str()).collect::<Vec<_>>().join(", ")) ". "
+                    }
+                    a href="#strains" { "Yeasts" } ". " (link("kinetics", "csv"))
+                }
+            }
         }
     }
+}
+
+/// A trait with its unit.
+fn trait_with_unit(which: Trait) -> String {
+    format!("{}, {}", which.title(), which.unit())
+}
+
+fn numbers(found: &Kinetics) -> Grid {
+    let estimate = |which: Trait| move |fit: &'_ BatchFit| fit.finding(which).value();
+    ResultTable::new(&found.batches, 200)
+        .text("batch", |fit| &fit.batch)
+        .text("strain", |fit| &fit.strain)
+        .text("state", |fit| fit.state_in_words())
+        .estimate("original", "SG", |fit| fit.finding(Trait::OriginalSg).estimate())
+        .estimate("terminal", "SG", |fit| fit.finding(Trait::TerminalSg).estimate())
+        .number("greatest rate", "SG/day", 4, estimate(Trait::MaxRateSgPerDay))
+        .number("lag", "h", 1, estimate(Trait::LagH))
+        .number("half-way", "h", 1, estimate(Trait::MidH))
+        .number("half-way at 20 \u{b0}C", "h", 1, |fit| fit.at_reference.mid_h.value())
+        .time("at rest", BatchFit::finish_at)
+        .estimate("attenuation", "", |fit| fit.finding(Trait::Attenuation).estimate())
+        .number("alcohol (estimate)", "%", 1, estimate(Trait::AbvPercent))
+        .count("points", |fit| fit.n)
+        .note("why not", |fit| Some(&fit.why))
+        .titled("Batches")
+}
+
+fn candidates(found: &Kinetics) -> Grid {
+    let best = |fit: &BatchFit| fit.candidates.iter().filter_map(|c| c.aicc).fold(f64::INFINITY, f64::min);
+    let rows: Vec<(&BatchFit, &Candidate)> =
+        found.batches.iter().flat_map(|fit| fit.candidates.iter().map(move |candidate| (fit, candidate))).collect();
+    ResultTable::new(&rows, 400)
+        .text("batch", |(fit, _)| &fit.batch)
+        .text("curve", |(_, candidate)| candidate.curve.name())
+        .number("parameters", "", 1, |(_, candidate)| candidate.parameters)
+        .number("AICc above the best", "", 1, |(fit, candidate)| Some(candidate.aicc? - best(fit)))
+        .chance("weight", |(_, candidate)| candidate.aicc.map(|_| candidate.akaike_weight))
+        .number("residuals", "SG", 5, |(_, candidate)| candidate.rmse_sg)
+        .number("error of the rest, foretold", "SG", 5, |(_, candidate)| candidate.forward_rmse_sg)
+        .note("remark", |(_, candidate)| Some(&candidate.why))
+        .titled("Candidates")
 }

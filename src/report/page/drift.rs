@@ -1,180 +1,206 @@
-//! Drift.
+//! Drift in detail.
 
 use maud::{Markup, html};
 
-use crate::drift::{Drift, Verdict};
-use crate::fit::Finding;
+use crate::drift::{Drift, KindVerdict, MixedTermKind, Shift, ShiftKind};
+use crate::report::words::{list, percent};
+use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 
-use super::mixed::mixed;
-use super::parts::{Tables, part, picture};
-use crate::report::summary::due_in_words;
-use crate::report::words::{interval, list};
+use super::parts::{fold, part, picture, table};
 
-pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
+pub(super) fn section(study: &SeasonStudy) -> Markup {
     html! {
         p { "Every bath and every sample shows how far a probe, on its first calibration of the season, is off." }
         (part(&study.drift, |found| html! {
             (picture(found.fleet_chart()))
-            (picture(found.chart()))
-            (shifts(found, tables))
-            (tables.show("drift_probes", "Drift by probe", 80, &[
-                ("probe", "probe"), ("n", "checks"), ("drift_sg_per_30d", "drift"), ("se", "its error"), ("lower", "from"), ("upper", "to"), ("gradual_sg_per_30d", "without shifts"), ("gradual_se", "its error"), ("gradual_lower", "from"), ("gradual_upper", "to"), ("why", "why not"),
-            ]))
-            (corrected(found))
-            (due(found, tables))
-            (fleet(found))
-            (mixed(found))
-            (kinds(found, tables))
-            (control(found, tables))
+            (fold("Probe by probe", &html! { (picture(found.chart())) (table(&probes(found), "drift_probes")) }))
+            (fold("Sudden shifts", &shifts(found)))
+            (fold("How long until a calibration", &due(found)))
+            (fold("Which gravities are corrected", &corrected(found)))
+            (fold("The fleet", &fleet(found)))
+            (fold("Of which kind the drift is", &kinds(found)))
         }))
     }
 }
 
+fn probes(found: &Drift) -> Grid {
+    ResultTable::new(&found.probes, 80)
+        .text("probe", |probe| &probe.probe)
+        .count("checks", |probe| probe.n)
+        .estimate("drift", "SG per 30 d", |probe| probe.drift_sg_per_30d.estimate())
+        .estimate("without shifts", "SG per 30 d", |probe| probe.gradual_sg_per_30d.estimate())
+        .note("why not", |probe| probe.drift_sg_per_30d.why())
+        .titled("Drift by probe")
+}
+
 /// Sudden shifts, those of events and those found.
-fn shifts(found: &Drift, tables: &Tables<'_>) -> Markup {
+fn shifts(found: &Drift) -> Markup {
+    let kind = |shift: &Shift| match &shift.kind {
+        ShiftKind::Known(event) => event.replace('_', " "),
+        ShiftKind::Found | ShiftKind::Read => "found".to_owned(),
+    };
+    let made = ResultTable::new(&found.shifts, 60)
+        .text("probe", |shift| &shift.probe)
+        .text("or instead", |shift| shift.or_probes.join(" or "))
+        .time("at", |shift| Some(shift.at))
+        .text("kind", kind)
+        .text("known from", |shift| shift.kind.evidence())
+        .text("batch", |shift| shift.batch.as_deref().unwrap_or_default())
+        .estimate("shift", "SG", |shift| shift.shift_sg.estimate())
+        .time("not before", |shift| Some(shift.earliest))
+        .time("not after", |shift| Some(shift.latest))
+        .number("p", "", 3, |shift| shift.p_probe)
+        .number("p of the fleet", "", 3, |shift| shift.p_fleet)
+        .note("why not", |shift| shift.shift_sg.why())
+        .titled("Sudden shifts");
     html! {
-        h3 { "Sudden shifts" }
         p {
             "A change of cell, shell or board, a knock or something that sticks moves a probe at once. Events that are written down are \
-             taken at their date; others are sought in the checks, and in the readings of each batch, where a probe that jumps within an \
-             hour or two and stays there moves as no fermentation does. By chance alone a probe without any shift shows one as strong as \
-             p in that share of seasons; p of the fleet is the share of seasons in which any of these probes does. Where two probes parted in one beer and nothing tells \
-             which of them shifted, both are named: one, or instead the other."
+             taken at their date. Others are sought in the checks, and in the readings of each batch: a probe that jumps within an hour or \
+             two and stays there moves as no fermentation does. p is the share of seasons in which a probe without any shift \
+             shows one as strong by chance; p of the fleet, the share in which any of these probes does. Where two probes part in one \
+             beer and nothing tells which of them shifted, both are named."
         }
-        @if found.shifts.is_empty() { p { "None is known, and none was found." } }
+        @if found.shifts.is_empty() { p { "No shift is known, and none was found." } }
         (picture(found.shift_chart()))
-        (tables.show_in_words("drift_shifts", "Sudden shifts", 60, &[
-            ("probe", "probe"), ("or_probes", "or instead"), ("at", "at"), ("kind", "kind"), ("evidence", "known from"), ("batch", "batch"), ("shift_sg", "shift"), ("lower", "from"), ("upper", "to"),
-            ("earliest", "not before"), ("latest", "not after"), ("p_probe", "p"), ("p_fleet", "p of the fleet"), ("why", "why not"),
-        ], "kind", |kind| if kind == "cell_swap" { "cell swap" } else { kind }))
+        (table(&made, "drift_shifts"))
     }
 }
 
-/// The interval that is recommended for a further probe of the fleet.
-fn interval_in_words(found: &Drift) -> String {
-    match &found.interval_d {
-        Finding::Estimated(e) => due_in_words(e),
-        other => {
-            format!("No interval for a further probe of this fleet: {}.", other.why().unwrap_or("no reason given"))
-        }
-    }
-}
-
-/// Of which kind the drift is.
-fn kinds(found: &Drift, tables: &Tables<'_>) -> Markup {
+/// When probes are due.
+fn due(found: &Drift) -> Markup {
+    let ends: Vec<String> = found.ends_sg.iter().map(|sg| format!("{sg:.3}")).collect();
+    let now = ResultTable::new(&found.probes, 80)
+        .text("probe", |probe| &probe.probe)
+        .text("calibrate by", |probe| found.calibrate_by(probe))
+        .chance("chance of being out of limit", |probe| probe.p_out(found.latest?))
+        .estimate("error now, on its curve in force", "SG", |probe| probe.offset_sg.estimate())
+        .estimate("change since it was calibrated", "SG", |probe| probe.since_last_sg.estimate())
+        .note("why not", |probe| probe.offset_sg.why())
+        .titled("Due");
     html! {
-        h3 { "Of which kind" }
         p {
-            "References at two or more gravities tell two families apart, if at all: a proportional change (mass, height of the centre of \
-             gravity, shell) gives nearly the same error everywhere, a sideways one (sensor zero, mass across the axis) a larger error at \
-             low gravity. K is the probe's mass over the cube of its radius: when it grows by 0.1 %, SG reads 0.001 too low. The last columns say what one water check and one bath of SG 1.060 today \
-             would buy."
+            "A probe is due when the chance that it is off by more than " (found.limit_sg) " SG where the beers end (SG " (list(&ends))
+            ") passes " (percent(found.limit_chance)) ". What is not known counts as well as the trend, so a probe that nobody checks becomes \
+             due. A date is never farther ahead than the probe was observed."
         }
-        (picture(found.kinds_chart()))
-        p { (kinds_in_words(found)) }
-        (tables.show("drift_kinds", "Kinds of drift", 80, &[
-            ("probe", "probe"), ("kind", "kind"), ("p_proportional", "weight of proportional"), ("relative_k_per_30d", "relative change of K"),
-            ("relative_k_se", "its error"), ("zero_deg_per_30d", "change of zero"), ("zero_se_deg", "its error"),
-            ("zero_se_deg_after_two_baths", "error of zero after two baths"), ("p_told_after_two_baths", "chance that they tell the kind"), ("why", "why not"),
-        ]))
-    }
-}
-
-/// Which probes drift in which way.
-fn kinds_in_words(found: &Drift) -> String {
-    let of = |verdict: Verdict, words: &str| {
-        let such: Vec<&str> =
-            found.kinds.iter().filter(|kind| kind.verdict == verdict).map(|kind| kind.probe.as_str()).collect();
-        (!such.is_empty()).then(|| format!("{words}: {}.", list(&such)))
-    };
-    let said = [
-        of(Verdict::Proportional, "Proportional"),
-        of(Verdict::Sideways, "Sideways"),
-        of(Verdict::CannotTell, "Cannot be told"),
-    ];
-    said.into_iter().flatten().collect::<Vec<_>>().join(" ")
-}
-
-/// Control charts with their signals.
-fn control(found: &Drift, tables: &Tables<'_>) -> Markup {
-    html! {
-        (picture(found.control_chart()))
-        (tables.show("drift_signals", "Signals", 60, &[
-            ("probe", "probe"), ("at", "at"), ("chart", "chart"), ("side", "side"), ("statistic", "statistic, SD"), ("limit", "limit, SD"), ("began", "began"),
-        ]))
+        @if let Some(why) = found.interval_d.why() { p { "No interval for a new probe of this kind: " (why) "." } }
+        (table(&now, "drift_probes"))
+        (picture(found.limit_chart()))
     }
 }
 
 /// Which gravities are corrected.
 fn corrected(found: &Drift) -> Markup {
-    let such = |applied: bool| -> Vec<&str> {
-        found.corrections.iter().filter(|c| c.applied == applied).map(|c| c.calibration.as_str()).collect()
+    let such = |applied: bool| {
+        let such = found.corrections.iter().filter(|c| c.applied == applied);
+        let names: Vec<&str> = such.map(|c| c.calibration.as_str()).collect();
+        if names.is_empty() { "none".to_owned() } else { list(&names) }
     };
-    let (with, without) = (such(true), such(false));
     html! {
-        h3 { "Corrected gravities" }
         p {
             "Where the estimated error is large against what is not known of it, the gravities in " code { "tables/gravity.csv" }
             " are corrected by it; " code { "sg_uncorrected" } " keeps what the curve says. Fermentation curves and forecasts start from the \
              uncorrected ones, as they have an offset of each probe of their own. "
-            "Corrected, by probe and number of the calibration in force: " @if with.is_empty() { "none" } @else { (list(&with)) } "."
-            @if !without.is_empty() { " Not corrected: " (list(&without)) "." }
         }
+        p { "Corrected, by probe and number of the calibration in force: " (such(true)) ". Not corrected: " (such(false)) "." }
     }
 }
 
-/// When probes are due.
-fn due(found: &Drift, tables: &Tables<'_>) -> Markup {
-    let ends: Vec<String> = found.ends_sg.iter().map(|sg| format!("{sg:.3}")).collect();
-    html! {
-        h3 { "How long until recalibration" }
-        p {
-            "A probe is due when the probability that it is off by more than " (found.limit_sg) " SG where the beers end (SG "
-            (list(&ends)) ") passes " (format!("{:.0}", 100.0 * found.limit_chance)) " %. What is not known counts as well as the trend: a \
-             probe that nobody checks becomes due. A date is never farther ahead than the probe was observed."
-        }
-        (picture(found.limit_chart()))
-        p { (interval_in_words(found)) }
-        (tables.show("recalibration_policies", "Ways of deciding when to calibrate, for one probe and a year", 20, &[
-            ("policy", "calibrate"), ("calibrations_per_year", "calibrations"), ("checks_per_year", "water checks"),
-            ("hours_per_year", "hours of work"), ("share_out_of_limit", "share of time out of limit"), ("share_se", "its Monte Carlo error"),
-        ]))
-        (tables.show("drift_probes", "Due", 80, &[
-            ("probe", "probe"), ("offset_sg", "error now, on its curve in force"), ("offset_lower", "from"), ("offset_upper", "to"),
-            ("since_last_sg", "change since it was calibrated"), ("since_last_se", "its error"),
-            ("p_out_now", "chance of being out of limit"), ("recalibrate_by", "calibrate by"), ("why", "why not"),
-        ]))
-    }
-}
-
+/// The terms of the fleet, and the same checks in a linear mixed model.
 fn fleet(found: &Drift) -> Markup {
+    let terms = ResultTable::new(&found.fleet, usize::MAX)
+        .text("", |term| term_in_words(&term.term))
+        .mixed("estimate", |term| term.finding.estimate())
+        .text("method", |term| term.finding.estimate().map_or("", |e| &e.method))
+        .note("why not", |term| term.finding.why())
+        .titled("The fleet");
+    let mixed = &found.mixed;
+    let kinds = [MixedTermKind::Fixed, MixedTermKind::Component, MixedTermKind::Covariate];
+    let rows = kinds.into_iter().flat_map(|kind| mixed.terms.iter().filter(move |term| term.kind == kind));
+    let model = ResultTable::new(rows, usize::MAX)
+        .text("", |term| term_in_words(&term.term))
+        .mixed("estimate", |term| term.finding.estimate())
+        .number("degrees of freedom", "", 1, |term| term.df.filter(|df| *df < 100.0))
+        .text("method", |term| term.finding.estimate().map_or("", |e| &e.method))
+        .note("why not", |term| term.finding.why())
+        .titled("The same checks in a linear mixed model");
     html! {
-        h3 { "The fleet" }
-        div.scroll.terms { table {
-            thead { tr { @for name in ["", "estimate", "method"] { th scope="col" { (name) } } } }
-            tbody { @for term in &found.fleet { tr {
-                td { (term_in_words(&term.term)) }
-                @match &term.finding {
-                    Finding::Estimated(e) => { td { (interval(e, false)) } td { (e.method) } }
-                    other => { td { (other.to_string()) } td {} }
-                }
-            } } }
-        } }
-        p.sub { "Brackets: " (format!("{:.0}", 100.0 * found.level)) " % intervals. All columns: "
-            a href="tables/drift_fleet.csv" { "tables/drift_fleet.csv" } }
+        (table(&terms, "drift_fleet"))
+        p {
+            "A linear mixed model has a line for the fleet and one for each probe, with the errors of curves, references and \
+             instruments, the wandering and the sudden shifts as above. Its drift is that between the shifts; the mean drift above has the \
+             shifts in it. What else may go with a probe's error is tried one at a time: each shows an effect by chance in "
+            (percent(1.0 - found.level)) " of all seasons."
+        }
+        @if let Some(why) = &mixed.why { p { "No mixed model: " (why) "." } }
+        @if !mixed.boundary.is_empty() {
+            p { "On the edge of what can be: " (list(&mixed.boundary.iter().map(|b| b.in_words(column_in_words)).collect::<Vec<_>>())) "." }
+        }
+        (table(&model, "drift_mixed"))
     }
 }
 
-/// The terms of the fleet for a reader; one that is not known here keeps its name.
+/// Of which kind the drift is.
+fn kinds(found: &Drift) -> Markup {
+    let made = ResultTable::new(&found.kinds, 80)
+        .text("probe", |kind| &kind.probe)
+        .text("kind", |kind| kind.verdict)
+        .chance("weight of proportional", |kind| kind.p_proportional)
+        .estimate("relative change of K", "per 30 d", |kind| kind.relative_k_per_30d.estimate())
+        .estimate("change of zero", "\u{b0} per 30 d", |kind| kind.zero_deg_per_30d.estimate())
+        .number("error of zero after two baths", "\u{b0} per 30 d", 3, |kind| kind.zero_se_after)
+        .chance("chance that they tell the kind", |kind| kind.p_told_after)
+        .note("why not", |kind| kind.why.as_deref())
+        .titled("Kinds of drift");
+    let of = |verdict: KindVerdict, words: &str| {
+        let such = found.kinds.iter().filter(|kind| kind.verdict == verdict);
+        let names: Vec<&str> = such.map(|kind| kind.probe.as_str()).collect();
+        if names.is_empty() { String::new() } else { format!("{words}: {}. ", list(&names)) }
+    };
+    html! {
+        p {
+            "A proportional change (mass, height of the centre of gravity, shell) gives nearly the same error everywhere; a sideways one \
+             (sensor zero, mass across the axis) gives a larger error at low gravity. Only references at two or more gravities can tell \
+             them apart. K is the probe's mass over the cube of its radius: when it grows by 0.1 %, SG reads 0.001 too low. The last \
+             columns say what one water check and one bath of SG 1.060 would tell today."
+        }
+        (picture(found.kinds_chart()))
+        p { (of(KindVerdict::Proportional, "Proportional")) (of(KindVerdict::Sideways, "Sideways")) (of(KindVerdict::CannotTell, "Cannot be told")) }
+        (table(&made, "drift_kinds"))
+    }
+}
+
+/// A term of the fleet or of the mixed model for a reader; one that is not known here keeps its name.
 fn term_in_words(term: &str) -> String {
-    match term {
-        "mean_drift_sg_per_30d" => "mean drift, SG per 30 days".to_owned(),
-        "sd_of_drift_sg_per_30d" => "spread of drift between probes, SG per 30 days".to_owned(),
-        "drift_of_another_probe_sg_per_30d" => "drift of another probe like these, SG per 30 days".to_owned(),
-        "walk_sd_sg_after_30d" => "wandering after 30 days, SG".to_owned(),
-        "pair_sd_sg" => "spread of one check beyond its stated errors, SG".to_owned(),
-        "beer_bias_sg" => "reads this much higher in beer than in baths, SG".to_owned(),
-        other => other.replace('_', " "),
+    let words = match term {
+        "mean_drift_sg_per_30d" => "mean drift, SG per 30 days",
+        "sd_of_drift_sg_per_30d" | "sd of drift_sg_per_30d by probe" => {
+            "spread of drift between probes, SG per 30 days"
+        }
+        "drift_of_another_probe_sg_per_30d" => "drift of another probe like these, SG per 30 days",
+        "walk_sd_sg_after_30d" => "wandering after 30 days, SG",
+        "pair_sd_sg" | "residual sd" => "spread of one check beyond its stated errors, SG",
+        "beer_bias_sg" => "reads this much higher in beer than in baths, SG",
+        "error_at_calibration_sg" => "error at the calibration, SG",
+        "drift_sg_per_30d" => "drift of the fleet, SG per 30 days",
+        "sd of error_at_calibration_sg by probe" => "spread of the error at the calibration between probes, SG",
+        "correlation of error_at_calibration_sg and drift_sg_per_30d by probe" => "correlation of the two",
+        "per_10_c_sg" => "for 10 \u{b0}C more, SG",
+        "per_0.010_of_gravity_sg" => "for 0.010 more gravity, SG",
+        "per_10_batches_before_sg" => "for ten batches more, SG",
+        "per_0.1_v_of_supply_sg" => "for 0.1 V more supply, SG",
+        other => return other.replace('_', " "),
+    };
+    words.to_owned()
+}
+
+/// A column of the model within a sentence.
+fn column_in_words(column: &str) -> String {
+    match column {
+        "error_at_calibration_sg" => "the error at the calibration".to_owned(),
+        "drift_sg_per_30d" => "drift".to_owned(),
+        other => format!("`{other}`"),
     }
 }

@@ -4,8 +4,8 @@ use maud::{Markup, html};
 
 pub(super) fn section() -> Markup {
     html! {
-        h3 { "How" }
-        ul {
+        p { "How the numbers come about, and what they cannot say." }
+        details { summary { "How it was done" } ul {
             li { b { "Gravity. " } "Tilt to density by the probe's curve, the shell's expansion taken off; density to gravity at \
                  20 \u{b0}C by the densities of water, sucrose and ethanol solutions. Each reading has its own error and one that \
                  it shares with all readings on the same curve." }
@@ -28,14 +28,13 @@ pub(super) fn section() -> Markup {
                  forecast; how wide it is learns from the forecasts before it." }
             li { b { "Yeasts. " } "Means over batches by random effects, with t intervals; differences of all pairs within a trait with intervals and \
                  p-values from one and the same adjustment." }
-        }
-        h3 { "Limits" }
-        ul {
+        } }
+        details { summary { "Limits" } ul {
             li { "A probe alone cannot tell a slow yeast from its own drift. A sample or a second probe can." }
             li { "No difference shown is not the same as no difference: look at the width of the interval." }
             li { "Yeasts are compared as brewed, not adjusted for wort, temperature or pitching rate." }
             li { "Finish times are about coming to rest at the last fermentation temperature; a schedule ahead is not used." }
             li { "Intervals hold as far as the model does. The forecasts tried on the past show how theirs did in this very season." }
-        }
+        } }
     }
 }

@@ -5,34 +5,35 @@ mod cautions;
 mod drift;
 mod forecasts;
 mod methods;
-mod mixed;
 mod parts;
 mod probes;
 mod rows;
 mod strains;
+mod today;
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{DOCTYPE, PreEscaped, html};
 
 use crate::study::SeasonStudy;
 
-use super::summary::{Answer, Summary};
-pub(super) use parts::Tables;
+use super::summary::Summary;
 
 const STYLE: &str = include_str!("style.css");
 /// Nothing is fetched and nothing runs, whatever stands in the data.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'";
 
-/// The whole page of a study; `tables` are the tables that lie beside it.
-pub(super) fn page(study: &SeasonStudy, tables: &Tables<'_>) -> String {
+/// The whole page of a study.
+pub(super) fn page(study: &SeasonStudy) -> String {
     let summary = Summary::of(study);
     let sections = [
-        ("probes", "Probes and calibration", probes::calibration(study, tables)),
-        ("drift", "Drift", drift::section(study, tables)),
-        ("batches", "Batches", batches::section(study, tables)),
-        ("forecasts", "Forecasts", forecasts::section(study, tables)),
-        ("strains", "Yeasts", strains::section(study, tables)),
-        ("rows", "Row account", rows::section(study)),
+        ("today", "Today", today::section(study, &summary)),
+        ("batches", "Batches", batches::section(study)),
+        ("forecasts", "Forecasts", forecasts::section(study)),
+        ("probes", "Probes", probes::section(study, &summary)),
+        ("drift", "Drift", drift::section(study)),
+        ("strains", "Yeasts", strains::section(study, &summary)),
+        ("rows", "Rows", rows::section(study, &summary)),
         ("methods", "Methods and limits", methods::section()),
+        ("cautions", "Cautions", cautions::section()),
     ];
     html! {
         (DOCTYPE)
@@ -47,33 +48,22 @@ pub(super) fn page(study: &SeasonStudy, tables: &Tables<'_>) -> String {
             body {
                 header {
                     h1 { "Season report: " (study.name) }
-                    p.sub { (summary.season) ". Times are UTC, gravities are at 20 \u{b0}C. heelwort " (env!("CARGO_PKG_VERSION")) "." }
+                    p.sub { (summary.season) ". Times are UTC, gravities are at 20 \u{b0}C." }
                 }
                 main {
                     (cautions::package())
-                    section.answer aria-label="In short" { @for answer in &summary.answers { (short(answer)) } }
-                    nav aria-label="Sections" {
-                        @for (id, title, _) in &sections { a href={ "#" (id) } { (title) } }
-                        a href="#cautions" { "Cautions" }
+                    @for (i, (id, title, body)) in sections.iter().enumerate() {
+                        section { h2 id=(id) { (title) } (body) }
+                        @if i == 0 {
+                            nav aria-label="Sections" {
+                                @for (id, title, _) in sections.iter().skip(1) { a href={ "#" (id) } { (title) } }
+                            }
+                        }
                     }
-                    @for (id, title, body) in &sections { section { h2 id=(id) { (title) } (body) } }
-                    section { h2 id="cautions" { "Cautions" } (cautions::section()) }
                 }
+                footer { p.sub { "heelwort " (env!("CARGO_PKG_VERSION")) } }
             }
         }
     }
     .into_string()
-}
-
-fn short(answer: &Answer) -> Markup {
-    html! {
-        h3 { (answer.question) }
-        @for sentence in &answer.sentences { p { (sentence) } }
-        @if !answer.rows.is_empty() {
-            div.scroll { table {
-                thead { tr { @for name in &answer.heading { th scope="col" { (name) } } } }
-                tbody { @for row in &answer.rows { tr { @for cell in row { td { (cell) } } } } }
-            } }
-        }
-    }
 }

@@ -1,46 +1,35 @@
 //! Pieces that several sections use.
 
 use maud::{Markup, PreEscaped, html};
-use polars::prelude::DataFrame;
 
 use crate::chart::Figure;
 use crate::error::Result;
-use crate::show::{Show, Table};
+use crate::report::summary::Answer;
+use crate::show::Grid;
 use crate::study::Part;
 
-/// The tables beside the page, by name.
-#[derive(Debug, Clone, Copy)]
-pub(in crate::report) struct Tables<'a>(pub(in crate::report) &'a [(String, DataFrame)]);
-
-impl Tables<'_> {
-    /// Some columns of a table under headings in words, with a link to the whole; nothing where it is missing or
-    /// empty.
-    pub(super) fn show(&self, name: &str, title: &str, rows: usize, columns: &[(&str, &str)]) -> Markup {
-        self.show_in_words(name, title, rows, columns, "", |text| text)
-    }
-
-    /// The same with the names in one column of text told in words.
-    pub(super) fn show_in_words(
-        &self,
-        name: &str,
-        title: &str,
-        rows: usize,
-        columns: &[(&str, &str)],
-        told: &str,
-        words: fn(&str) -> &str,
-    ) -> Markup {
-        let Some((_, frame)) = self.0.iter().find(|(known, _)| known == name) else { return html! {} };
-        if frame.height() == 0 {
-            return html! {};
-        }
-        let table = Table::new(frame.clone()).titled(title).limit(rows).headed(columns).in_words(told, words);
-        html! { (PreEscaped(table.html())) p.sub { "All columns: " (file(name, "csv")) ", " (file(name, "parquet")) } }
-    }
+/// A table with links to the whole of it; nothing where it has no rows.
+pub(super) fn table(grid: &Grid, file: &str) -> Markup {
+    html! { @if grid.rows > 0 { (grid.markup()) p.sub { "All columns: " (link(file, "csv")) ", " (link(file, "parquet")) } } }
 }
 
-fn file(name: &str, kind: &str) -> Markup {
-    let path = format!("tables/{name}.{kind}");
+/// A link to a table beside the page.
+pub(super) fn link(file: &str, kind: &str) -> Markup {
+    let path = format!("tables/{file}.{kind}");
     html! { a href=(path) { (path) } }
+}
+
+/// What folds away under a heading; nothing where there is nothing.
+pub(super) fn fold(heading: &str, body: &Markup) -> Markup {
+    html! { @if !body.0.is_empty() { details { summary { (heading) } (body) } } }
+}
+
+/// Sentences and table of an answer.
+pub(super) fn answer(answer: &Answer) -> Markup {
+    html! {
+        @for sentence in &answer.sentences { p { (sentence) } }
+        @if answer.table.rows > 0 { (answer.table.markup()) }
+    }
 }
 
 /// A picture, or why it could not be drawn; nothing for a picture without panels.

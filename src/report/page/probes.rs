@@ -1,36 +1,58 @@
-//! Calibration and builds.
+//! Probes: how far to trust them, their curves and builds.
 
 use std::collections::BTreeMap;
 
 use maud::{Markup, html};
 
-use crate::calibration::{Calibration, CurveKind, NoCurve};
+use crate::calibration::{
+    BathPlan, Builds, Calibration, Calibrations, NoCurve, WATER_TILT_DEG, WATER_TILT_TOLERANCE_DEG,
+};
+use crate::fit::Estimate;
+use crate::gravity::{ShellEffect, ShellEffects};
+use crate::report::summary::Summary;
+use crate::report::words::{list, minute, percent, signed};
+use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 
-use super::parts::{Tables, part, picture};
-use crate::report::words::{list, minute, signed};
+use super::parts::{answer, fold, link, part, picture, table};
 
-pub(super) fn calibration(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
+pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
     html! {
-        p { "A tilt is not a gravity: each probe has its own curve, fitted to baths of known gravity." }
+        (answer(&summary.probes))
         (part(&study.calibrations, |found| html! {
-            (picture(found.chart()))
-            (tables.show_in_words("calibrations", "Curves", 60, &[
-                ("calibration", "calibration"), ("calibrated_at", "last bath"), ("curve", "curve"), ("n", "baths"),
-                ("rmse_sg", "residual"), ("sg_min", "from"), ("sg_max", "to"),
-                ("water_tilt_deg", "in pure water"), ("water_ok", "25 \u{b1} 5\u{b0}?"),
-            ], "curve", curve_in_words))
             (remarks(&found.calibrations))
-            h3 { "The candidates" }
-            p { "Curves that agree within the baths may part beyond them. A float's own shape is taken where its residuals allow it." }
-            (picture(found.candidates_chart()))
-            (picture(found.changes_chart()))
-            (without(&found.without, tables))
+            (fold("The curves, from tilt to gravity", &html! { (picture(found.chart())) (table(&curves(found), "calibrations")) }))
+            (fold("The candidate curves", &html! {
+                p { "Curves that agree within the baths may part beyond them. A float's own shape is taken where its residuals allow it." }
+                (picture(found.candidates_chart()))
+            }))
+            (fold("What has changed between calibrations", &picture(found.changes_chart())))
+            (without(&found.without))
+            (fold("Water after a calibration", &water(found)))
         }))
-        (shells(tables))
-        (plan(study))
-        (builds(study, tables))
+        @if let Some(found) = study.shell_effects.done().filter(|found| !found.effects.is_empty()) { (fold("In the cold", &cold(found))) }
+        (part(&study.bath_plan, |found| fold("The next baths", &plan(found))))
+        @if let Some(found) = study.builds.done() { (fold("How they are built", &builds(study, found))) }
     }
+}
+
+fn curves(found: &Calibrations) -> Grid {
+    let usual = format!("{WATER_TILT_DEG:.0} \u{b1} {WATER_TILT_TOLERANCE_DEG:.0}\u{b0}?");
+    ResultTable::new(&found.calibrations, 60)
+        .text("calibration", |c| &c.calibration)
+        .time("last bath", |c| Some(c.calibrated_at))
+        .text("curve", |c| c.kind.words())
+        .count("baths", |c| c.baths.len())
+        .number("residual", "SG", 5, |c| c.rmse_sg)
+        .number("from", "SG", 4, |c| Some(c.sg_min))
+        .number("to", "SG", 4, |c| Some(c.sg_max))
+        .number("in pure water", "\u{b0}", 2, |c| c.water_tilt_deg.value())
+        .text(&usual, |c| c.water_ok.map_or("", yes))
+        .titled("Curves")
+}
+
+fn yes(is_so: bool) -> &'static str {
+    if is_so { "yes" } else { "no" }
 }
 
 fn remarks(calibrations: &[Calibration]) -> Markup {
@@ -52,130 +74,112 @@ fn remarks(calibrations: &[Calibration]) -> Markup {
             all.entry(text).or_default().push(&c.calibration);
         }
     }
-    html! {
-        @if !all.is_empty() {
-            h3 { "To know about these curves" }
-            ul { @for (text, names) in &all { li { b { (list(names)) } ": " (text) } } }
-        }
-    }
+    fold(
+        "To know about these curves",
+        &html! {
+            @if !all.is_empty() { ul { @for (text, names) in &all { li { b { (list(names)) } ": " (text) } } } }
+        },
+    )
 }
 
-fn without(all: &[NoCurve], tables: &Tables<'_>) -> Markup {
-    let (checks, failed): (Vec<&NoCurve>, Vec<&NoCurve>) = all.iter().partition(|none| none.check);
-    html! {
-        @if !failed.is_empty() {
-            h3 { "Without a curve" }
+fn without(all: &[NoCurve]) -> Markup {
+    let failed: Vec<&NoCurve> = all.iter().filter(|none| !none.check).collect();
+    fold(
+        "Without a curve",
+        &html! { @if !failed.is_empty() {
             ul { @for one in &failed {
                 li { b { (one.probe) } @if let Some(at) = one.at { ", " (minute(at)) } ": " (one.why) }
             } }
-        }
-        @if !checks.is_empty() {
-            h3 { "Checks" }
-            p {
-                "Sessions with too few baths for a curve: " (checks.len()) ". A check never becomes a calibration, as that would \
-                 hide drift; it counts as drift instead. In water it shows at once whether the curve still holds:"
-            }
-            details { summary { "water after a calibration" }
-                (tables.show("water_checks", "Water after a calibration", 80, &[
-                    ("probe", "probe"), ("at", "when"), ("calibration", "against"), ("tilt_deg", "tilt"),
-                    ("expected_tilt_deg", "by the curve"), ("shift_sg", "reads off by"), ("lower", "from"), ("upper", "to"),
-                    ("agrees", "agrees (tested at 5 %)?"),
-                ]))
-                p.sub { "From and to: the 90 % interval. A difference is only called one at 5 %, so that an interval may just leave out 0 and \
-                         the water still agree." }
-            }
-        }
-    }
+        } },
+    )
 }
 
-/// The curve of that name for a reader.
-fn curve_in_words(name: &str) -> &str {
-    match CurveKind::ALL.into_iter().find(|kind| kind.name() == name) {
-        Some(kind) => kind.words(),
-        None => name,
-    }
+fn water(found: &Calibrations) -> Markup {
+    let checks = found.without.iter().filter(|none| none.check).count();
+    let made = ResultTable::new(&found.water_checks, 80)
+        .text("probe", |check| &check.probe)
+        .time("when", |check| Some(check.at))
+        .text("against", |check| &check.calibration)
+        .number("tilt", "\u{b0}", 2, |check| Some(check.tilt_deg))
+        .number("by the curve", "\u{b0}", 2, |check| check.expected_tilt_deg)
+        .estimate("reads off by", "SG", |check| Some(&check.shift_sg))
+        .text("agrees?", |check| yes(check.agrees()))
+        .titled("Water after a calibration");
+    html! { @if !found.water_checks.is_empty() {
+        p {
+            @if checks > 0 { "Sessions with too few baths for a curve: " (checks) ". " }
+            "A check never becomes a calibration, as that would hide drift; it counts as drift instead. Water shows at once \
+             whether the curve still holds. Agreement is tested at 5 %, so an interval of another level may leave out 0 and the water \
+             still agree."
+        }
+        (table(&made, "water_checks"))
+    } }
 }
 
-fn shells(tables: &Tables<'_>) -> Markup {
-    let shown = tables.show(
-        "shell_effects",
-        "Coolings",
-        60,
-        &[
-            ("probe", "probe"),
-            ("batch", "batch"),
-            ("sg", "SG"),
-            ("warm_temp_c", "from"),
-            ("cold_temp_c", "to"),
-            ("sg_per_10k", "in all, SG per 10 K"),
-            ("left_over_sg_per_10k", "beyond the stated shell"),
-            ("sg_per_10k_se", "its error"),
-            ("why", "why not"),
-        ],
-    );
+fn cold(found: &ShellEffects) -> Markup {
+    let rows: Vec<(&ShellEffect, [Option<Estimate>; 2])> =
+        found.effects.iter().map(|effect| (effect, [effect.sg_per_10k(), effect.left_over_sg_per_10k()])).collect();
+    let made = ResultTable::new(&rows, 60)
+        .text("probe", |(effect, _)| &effect.probe)
+        .text("batch", |(effect, _)| &effect.batch)
+        .number("SG", "", 4, |(effect, _)| effect.sg)
+        .number("from", "\u{b0}C", 1, |(effect, _)| effect.temps_c.map(|(warm, _)| warm))
+        .number("to", "\u{b0}C", 1, |(effect, _)| effect.temps_c.map(|(_, cold)| cold))
+        .estimate("in all", "SG per 10 K", |(_, [all, _])| all.as_ref())
+        .estimate("beyond the stated shell", "SG per 10 K", |(_, [_, beyond])| beyond.as_ref())
+        .note("why not", |(effect, _)| effect.effective_per_k.why())
+        .titled("Coolings");
     html! {
-        @if !shown.0.is_empty() {
-            h3 { "In the cold" }
-            p { "A finished batch keeps its gravity when it is cooled. What a probe then reads differently is the sum of its \
-                 shell, its thermometer, the model of the liquid and what the gravity still fell, at the gravity of that beer; \
-                 at other gravities and in other batches the same figure has a larger error." }
-            details { summary { "Every cooling" } (shown) }
-        }
+        p { "A finished batch keeps its gravity when it is cooled. What a probe then reads differently is the sum of its shell, its \
+             thermometer, the model of the liquid and what the gravity still fell, at the gravity of that beer; at other gravities and \
+             in other batches the same figure has a larger error." }
+        (table(&made, "shell_effects"))
     }
 }
 
-fn plan(study: &SeasonStudy) -> Markup {
+fn plan(found: &BathPlan) -> Markup {
     html! {
-        h3 { "The next baths" }
-        (part(&study.bath_plan, |found| html! {
-            @if let Some(taken) = found.recommended() {
-                p { (found.in_words()) " The range: " (found.range.source) "." }
-                p { "One litre of each at 20 \u{b0}C, by mass:" }
-                div.scroll { table {
-                    thead { tr { @for name in ["SG", "\u{b0}P", "sucrose, g", "water, g"] { th scope="col" { (name) } } } }
-                    tbody { @for bath in &taken.baths { tr {
-                        td { (format!("{:.3}", bath.recipe.sg)) } td { (format!("{:.2}", bath.recipe.plato)) }
-                        td { (format!("{:.1}", bath.recipe.sucrose_g_per_l)) } td { (format!("{:.1}", bath.recipe.water_g_per_l)) }
-                    } } }
-                } }
-                p.sub { "Sucrose is plain white table sugar: never dextrose, never malt extract. Weigh sugar and water; do not fill \
-                         up to a mark. The same gravity twice is two baths, mixed apart." }
-            }
-            (picture(found.chart()))
-            p.sub { "All numbers of baths, probe by probe, and the recipes: " a href="tables/bath_plan.csv" { "tables/bath_plan.csv" } }
-        }))
+        @if let Some(taken) = found.recommended() {
+            p { (found.in_words()) " The range: " (found.range.source) "." }
+            @let baths = ResultTable::new(&taken.baths, usize::MAX)
+                .number("SG", "", 3, |bath| Some(bath.recipe.sg))
+                .number("\u{b0}P", "", 2, |bath| Some(bath.recipe.plato))
+                .number("sucrose", "g", 1, |bath| Some(bath.recipe.sucrose_g_per_l))
+                .number("water", "g", 1, |bath| Some(bath.recipe.water_g_per_l))
+                .titled("One litre of each at 20 \u{b0}C, by mass");
+            (baths.markup())
+            p.sub { "Sucrose is plain white table sugar: never dextrose, never malt extract. Weigh sugar and water; do not fill up to a \
+                     mark. The same gravity twice is two baths, mixed apart. All numbers, probe by probe: " (link("bath_plan", "csv")) }
+        }
+        (picture(found.chart()))
     }
 }
 
-fn builds(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
-    let shown = tables.show(
-        "builds",
-        "Builds",
-        60,
-        &[
-            ("probe", "probe"),
-            ("total_mass_g", "mass"),
-            ("cell_mass_g", "cell"),
-            ("water_tilt_deg", "tilt in water"),
-            ("in_water_band", "25 \u{b1} 5\u{b0}?"),
-            ("tilt_at_1050_deg", "tilt at SG 1.050"),
-            ("tilt_at_1100_deg", "at SG 1.100"),
-            ("deg_per_0010_at_1010", "\u{b0} per 0.010 at SG 1.010"),
-            ("deg_per_0010_at_1050", "at SG 1.050"),
-            ("advice", "advice"),
-            ("why", "to know"),
-        ],
-    );
-    let built = |probe: &str| study.builds.done().is_none_or(|found| found.builds.iter().any(|b| b.probe == probe));
+fn builds(study: &SeasonStudy, found: &Builds) -> Markup {
+    let built = |probe: &str| found.builds.iter().any(|build| build.probe == probe);
     let probes = study.season.probes.iter().map(|probe| probe.probe.as_str());
     let without_mass: Vec<&str> = probes.filter(|probe| !built(probe)).collect();
+    let level = found.builds.iter().find_map(|build| build.water_tilt_deg.estimate()).map(|e| percent(e.level));
+    let made = ResultTable::new(&found.builds, 60)
+        .text("probe", |build| &build.probe)
+        .number("mass", "g", 1, |build| Some(build.total_mass_g))
+        .number("cell", "g", 1, |build| build.cell_mass_g)
+        .estimate("tilt in water", "\u{b0}", |build| build.water_tilt_deg.estimate())
+        .estimate("at SG 1.050", "\u{b0}", |build| build.tilt_at_1050_deg.estimate())
+        .estimate("at SG 1.100", "\u{b0}", |build| build.tilt_at_1100_deg.estimate())
+        .number("\u{b0} per 0.010 at SG 1.010", "", 2, |build| build.deg_per_0010_at_1010.value())
+        .number("at SG 1.050", "", 2, |build| build.deg_per_0010_at_1050.value())
+        .note("advice", |build| Some(&build.advice))
+        .note("to know", |build| build.why())
+        .titled("Builds");
     html! {
-        @if !shown.0.is_empty() {
-            h3 { "Builds" }
-            p { "Where each probe rests, and how far it moves for a change of gravity." }
-            @if !without_mass.is_empty() { p { "Not told, for want of a mass: " (list(&without_mass)) "." } }
-            @if let Some(builds) = study.builds.done() { (picture(builds.chart())) }
-            (shown)
+        p {
+            "Where each probe rests, and how far it moves for a change of gravity"
+            @if let Some(level) = level { "; intervals of " (level) }
+            ". "
+            @if !without_mass.is_empty() { "Without a mass, so without this: " (list(&without_mass)) "." }
         }
+        (picture(found.chart()))
+        (table(&made, "builds"))
     }
 }

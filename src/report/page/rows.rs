@@ -2,53 +2,47 @@
 
 use maud::{Markup, html};
 
+use crate::report::summary::Summary;
+use crate::show::ResultTable;
 use crate::study::SeasonStudy;
 
-use super::parts::picture;
+use super::parts::{answer, fold, table};
 
 /// Rejected rows on the page; all of them are in the table beside it.
 const SHOWN: usize = 200;
 
-pub(super) fn section(study: &SeasonStudy) -> Markup {
+pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
     let account = &study.season.account;
-    let rejected = account.rejected.len();
+    let files = ResultTable::new(&account.files, usize::MAX)
+        .text("file", |file| &file.file)
+        .text("table", |file| &file.table)
+        .count("read", |file| file.read)
+        .count("kept", |file| file.kept)
+        .count("flagged", |file| file.flagged)
+        .count("rejected", |file| file.rejected)
+        .titled("Rows by file");
+    let flagged = ResultTable::new(&account.flagged, usize::MAX)
+        .text("file", |reason| &reason.file)
+        .text("table", |reason| &reason.table)
+        .text("reason", |reason| &reason.reason)
+        .count("rows", |reason| reason.rows)
+        .titled("Reasons to look twice");
+    let rejected = ResultTable::new(&account.rejected, SHOWN)
+        .text("file", |row| &row.file)
+        .text("line", |row| row.line)
+        .text("reason", |row| &row.reason)
+        .text("row", |row| &row.text)
+        .titled("Rejected");
     html! {
-        p { "Each row that was read is kept, kept with a reason to look twice, or rejected; the three add up to what was read. \
-             All of it: " a href="tables/row_account.csv" { "tables/row_account.csv" } ", "
-             a href="tables/rejected.csv" { "tables/rejected.csv" } "." }
-        (picture(account.chart()))
-        div.scroll { table {
-            thead { tr { @for name in ["file", "table", "read", "kept", "flagged", "rejected"] { th scope="col" { (name) } } } }
-            tbody { @for file in &account.files { tr {
-                td { (file.file) } td { (file.table) } td { (file.read) } td { (file.kept) } td { (file.flagged) } td { (file.rejected) }
-            } } }
-        } }
-        @if !account.flagged.is_empty() {
-            details {
-                summary { "Reasons to look twice" }
-                div.scroll { table {
-                    thead { tr { @for name in ["file", "table", "reason", "rows"] { th scope="col" { (name) } } } }
-                    tbody { @for reason in &account.flagged { tr {
-                        td { (reason.file) } td { (reason.table) } td { (reason.reason) } td { (reason.rows) }
-                    } } }
-                } }
-            }
-        }
-        @if !account.remarks.is_empty() {
+        p { "Each row that was read is kept, kept with a reason to look twice, or rejected." }
+        (answer(&summary.rows))
+        (fold("File by file", &table(&files, "row_account")))
+        (fold("Reasons to look twice", &table(&flagged, "row_account")))
+        (fold("Remarks", &html! { @if !account.remarks.is_empty() {
             ul { @for remark in &account.remarks {
                 li { b { (remark.file) } @if let Some(line) = remark.line { ", line " (line) } ": " (remark.text) }
             } }
-        }
-        @if rejected > 0 {
-            details open[rejected <= 20] {
-                summary { (rejected) " rejected" @if rejected > SHOWN { ", the first " (SHOWN) " here" } }
-                div.scroll { table {
-                    thead { tr { @for name in ["file", "line", "reason", "row"] { th scope="col" { (name) } } } }
-                    tbody { @for row in account.rejected.iter().take(SHOWN) { tr {
-                        td { (row.file) } td { (row.line) } td { (row.reason) } td { code { (row.text) } }
-                    } } }
-                } }
-            }
-        }
+        } }))
+        (fold("Rejected rows", &table(&rejected, "rejected")))
     }
 }

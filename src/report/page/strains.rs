@@ -2,35 +2,47 @@
 
 use maud::{Markup, html};
 
-use crate::chart;
-use crate::kinetics::Trait;
+use crate::report::summary::Summary;
+use crate::report::words::percent;
+use crate::show::{Grid, ResultTable};
+use crate::strains::Strains;
 use crate::study::SeasonStudy;
 
-use super::parts::{Tables, part, picture};
+use super::parts::{answer, fold, part, picture, table};
 
-pub(super) fn section(study: &SeasonStudy, tables: &Tables<'_>) -> Markup {
+pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
     html! {
-        p { "The yeasts as they were brewed: a strain that got the stronger worts or the warmer cellar shows it here. The unit \
-             is the batch." }
+        (answer(&summary.yeasts))
+        p { "The yeasts are compared as they were brewed: a strain that got the stronger worts or the warmer cellar shows it here. \
+             Each batch counts once." }
         (part(&study.strains, |found| html! {
-            (picture(found.chart()))
-            (picture(found.contrast_chart()))
-            details { summary { "Means and differences in numbers" }
-                (tables.show_in_words("strains", "Means", 120, &[
-                    ("trait", "trait"), ("strain", "strain"), ("n", "batches"), ("estimate", "mean"), ("se", "error"), ("lower", "from"),
-                    ("upper", "to"), ("level", "level"), ("why", "why not"),
-                ], "trait", trait_in_words))
-                (tables.show_in_words("strain_contrasts", "Differences", 300, &[
-                    ("trait", "trait"), ("a", "first"), ("b", "second"), ("difference", "first \u{2212} second"), ("se", "error"),
-                    ("lower", "from"), ("upper", "to"), ("level", "level, all at once"), ("p_adjusted", "p, all at once"),
-                    ("p_holm", "p, Holm"), ("why", "why not"),
-                ], "trait", trait_in_words))
-            }
+            (fold("The traits of each yeast", &html! { (picture(found.chart())) (table(&means(found), "strains")) }))
+            (fold("Differences between yeasts", &html! {
+                (picture(found.contrast_chart()))
+                (table(&differences(found), "strain_contrasts"))
+            }))
         }))
     }
 }
 
-/// The trait of that name for a reader.
-fn trait_in_words(name: &str) -> &str {
-    Trait::ALL.into_iter().find(|which| which.name() == name).map_or(name, |which| chart::trait_in_words(which).0)
+fn means(found: &Strains) -> Grid {
+    ResultTable::new(&found.means, 120)
+        .text("trait", |mean| mean.which.title())
+        .text("strain", |mean| &mean.strain)
+        .count("batches", |mean| mean.n)
+        .mixed("mean", |mean| mean.mean.estimate())
+        .note("why not", |mean| mean.mean.why())
+        .titled("Means")
+}
+
+fn differences(found: &Strains) -> Grid {
+    ResultTable::new(&found.contrasts, 300)
+        .text("trait", |pair| pair.which.title())
+        .text("first", |pair| &pair.a)
+        .text("second", |pair| &pair.b)
+        .mixed("first \u{2212} second", |pair| pair.difference.estimate())
+        .number("p, all pairs at once", "", 3, |pair| pair.p_adjusted)
+        .number("p, Holm", "", 3, |pair| pair.p_holm)
+        .note("why not", |pair| pair.difference.why())
+        .titled(&format!("Differences, {} for all pairs of a trait at once", percent(found.contrast_level)))
 }

@@ -3,28 +3,25 @@
 mod batches;
 mod probes;
 mod rows;
-mod verdict;
+mod steps;
 mod yeasts;
 
 use std::fmt;
 
-use crate::show::align;
+use crate::show::Grid;
 use crate::study::SeasonStudy;
 
 use super::words::{count, minute};
-pub(super) use probes::due_in_words;
 
 /// One question and what the season says to it.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Answer {
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(super) struct Answer {
     /// The question.
-    pub question: String,
+    pub(super) question: String,
     /// What can be said, in sentences.
-    pub sentences: Vec<String>,
-    /// Names of the columns of `rows`.
-    pub heading: Vec<String>,
-    /// Details, one row per probe, batch or strain.
-    pub rows: Vec<Vec<String>>,
+    pub(super) sentences: Vec<String>,
+    /// Details, one row per probe or strain.
+    pub(super) table: Grid,
 }
 
 impl Answer {
@@ -35,19 +32,23 @@ impl Answer {
     fn say(&mut self, sentence: impl Into<String>) {
         self.sentences.push(sentence.into());
     }
-
-    fn heading(&mut self, names: &[&str]) {
-        self.heading = names.iter().map(|name| (*name).to_owned()).collect();
-    }
 }
 
 /// The answers of a season.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Summary {
     /// Which season, and how much there is of it.
     pub season: String,
-    /// The questions with their answers.
-    pub answers: Vec<Answer>,
+    /// What runs, and when it comes to rest.
+    pub(super) batches: Answer,
+    /// What to do next.
+    pub(super) steps: Answer,
+    /// How far the probes may be trusted.
+    pub(super) probes: Answer,
+    /// The yeasts beside each other.
+    pub(super) yeasts: Answer,
+    /// What became of the rows.
+    pub(super) rows: Answer,
 }
 
 /// What stands under every summary.
@@ -81,9 +82,19 @@ impl Summary {
         if let Some(latest) = study.latest {
             text.push_str(&format!("; data to {} UTC", minute(latest)));
         }
-        let answers =
-            vec![probes::answer(study), batches::answer(study), yeasts::answer(study), rows::answer(&season.account)];
-        Self { season: text, answers }
+        Self {
+            season: text,
+            batches: batches::answer(study),
+            steps: steps::answer(study),
+            probes: probes::answer(study),
+            yeasts: yeasts::answer(study),
+            rows: rows::answer(&season.account),
+        }
+    }
+
+    /// All answers in their order.
+    pub(super) fn answers(&self) -> [&Answer; 5] {
+        [&self.batches, &self.steps, &self.probes, &self.yeasts, &self.rows]
     }
 }
 
@@ -93,18 +104,13 @@ const WIDTH: usize = 110;
 impl fmt::Display for Summary {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(f, "{}", self.season)?;
-        for answer in &self.answers {
+        for answer in self.answers() {
             writeln!(f, "\n{}", answer.question)?;
             for line in answer.sentences.iter().flat_map(|sentence| wrapped(sentence, WIDTH - 2)) {
                 writeln!(f, "  {line}")?;
             }
-            if answer.rows.is_empty() {
-                continue;
-            }
-            let lines = std::iter::once(&answer.heading).chain(&answer.rows);
-            let lines: Vec<Vec<&str>> = lines.map(|line| line.iter().map(String::as_str).collect()).collect();
-            for line in align(&lines, &vec![false; answer.heading.len()]) {
-                writeln!(f, "  {line}")?;
+            if answer.table.rows > 0 {
+                answer.table.lines().iter().try_for_each(|line| writeln!(f, "  {line}"))?;
             }
         }
         writeln!(f)?;
@@ -133,22 +139,24 @@ fn wrapped(text: &str, width: usize) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::show::ResultTable;
 
     #[test]
     fn the_summary_prints_short_and_aligned() {
-        let mut answer = Answer::new("Which probes stay true?");
-        answer.say("8 probes with 9 curves.");
-        answer.heading(&["probe", "verdict", "from"]);
-        answer.rows = vec![
-            vec!["ruff".into(), "stays true".into(), "5 checks".into()],
-            vec!["oystercatcher".into(), "reads ever higher".into(), "12 checks".into()],
-        ];
-        let summary = Summary { season: "marsh: 3 batches".into(), answers: vec![answer] };
+        let mut probes = Answer::new("Which probes stay true?");
+        probes.say("8 probes with 9 curves.");
+        let rows = [("ruff", "stays true", "5 checks"), ("oystercatcher", "reads ever higher", "12 checks")];
+        probes.table = ResultTable::new(&rows, 9)
+            .text("probe", |row| row.0)
+            .text("verdict", |row| row.1)
+            .text("from", |row| row.2)
+            .titled("");
+        let [batches, steps, yeasts, rows] = ["a", "b", "c", "d"].map(Answer::new);
+        let summary = Summary { season: "marsh: 3 batches".into(), batches, steps, probes, yeasts, rows };
         let text = summary.to_string();
-        let lines: Vec<&str> = text.lines().take(7).collect();
+        assert_eq!(text.lines().next(), Some("marsh: 3 batches"));
+        let lines: Vec<&str> = text.lines().skip_while(|line| !line.starts_with("Which")).take(5).collect();
         let expected = [
-            "marsh: 3 batches",
-            "",
             "Which probes stay true?",
             "  8 probes with 9 curves.",
             "  probe          verdict            from",

@@ -1,13 +1,13 @@
 //! Which probes stay true?
 
 use crate::calibration::Calibrations;
-use crate::drift::{Drift, ProbeDrift, Recalibrate, Shift};
-use crate::fit::{Estimate, Finding, decimals_for};
+use crate::drift::{Drift, LastCheck, ProbeDrift, ProbeVerdict, Recalibrate, Shift};
+use crate::fit::{Estimate, decimals_for};
+use crate::show::ResultTable;
 use crate::study::SeasonStudy;
 
-use super::super::words::{count, day, list, signed};
+use super::super::words::{count, day, list, percent, signed};
 use super::Answer;
-use super::verdict::{ALL, LastCheck, STEADY_SG_PER_30D, Verdict};
 
 pub(super) fn answer(study: &SeasonStudy) -> Answer {
     let mut answer = Answer::new("Which probes stay true?");
@@ -47,32 +47,16 @@ fn calibration(answer: &mut Answer, found: &Calibrations) {
 }
 
 fn drift(answer: &mut Answer, found: &Drift) {
-    let mut said = Vec::new();
-    let judged: Vec<(&ProbeDrift, Option<LastCheck>, Verdict)> = found
-        .probes
-        .iter()
-        .map(|probe| {
-            let last = LastCheck::of(found, &probe.probe);
-            (probe, last, Verdict::new(found, probe, last.as_ref()))
-        })
-        .collect();
-    for verdict in ALL {
-        let such = judged.iter().filter(|(.., of)| *of == verdict);
-        let names: Vec<&str> = such.map(|(probe, ..)| probe.probe.as_str()).collect();
-        let words = match verdict {
-            Verdict::Steady => format!("Stay true within {STEADY_SG_PER_30D} SG per 30 days"),
-            Verdict::Rises => "Read ever higher".to_owned(),
-            Verdict::Falls => "Read ever lower".to_owned(),
-            Verdict::Moved => "Without a steady drift, but far off at the last check".to_owned(),
-            Verdict::Due => "Drift as little, but are due for a calibration by now".to_owned(),
-            Verdict::Jumped => "True but for sudden shifts".to_owned(),
-            Verdict::Open => "Not settled, as too little is known".to_owned(),
-            Verdict::Unknown => "Nothing can be said".to_owned(),
-        };
-        if !names.is_empty() {
-            said.push(format!("{words}: {}.", list(&names)));
+    let mut said: Vec<(usize, String, Vec<&str>)> = Vec::new();
+    for probe in &found.probes {
+        let (place, words) = sentence(&probe.verdict);
+        match said.iter_mut().find(|(other, ..)| *other == place) {
+            Some((.., names)) => names.push(&probe.probe),
+            None => said.push((place, words, vec![&probe.probe])),
         }
     }
+    said.sort_by_key(|(place, ..)| *place);
+    let said: Vec<String> = said.iter().map(|(_, words, names)| format!("{words}: {}.", list(names))).collect();
     answer.say(if said.is_empty() { "No probe met a reference twice.".to_owned() } else { said.join(" ") });
     let shifted: Vec<String> = found.shifts.iter().filter(|s| s.kind.is_found()).map(shift_text).collect();
     if !shifted.is_empty() {
@@ -81,66 +65,74 @@ fn drift(answer: &mut Answer, found: &Drift) {
     if let Some(e) = found.interval_d.estimate() {
         answer.say(due_in_words(e));
     }
-    answer.heading(&[
-        "probe",
-        "verdict",
-        "drift, SG per 30 days",
-        "last check, on its first curve",
-        "off now, on its curve in force",
-        "from",
-        "calibrate by",
-    ]);
-    let means = || found.fleet.iter().filter(|term| term.term.starts_with("mean_drift"));
-    let drifts = found.probes.iter().map(|probe| &probe.drift_sg_per_30d).chain(means().map(|term| &term.finding));
-    let decimals = decimals_of_all(drifts.filter_map(Finding::se));
-    answer.rows = judged.iter().map(|judged| row(found, judged, decimals)).collect();
-    for term in means() {
-        if let Some(e) = term.finding.estimate() {
-            answer.rows.push(vec![
-                "the fleet".into(),
-                String::new(),
-                drift_text(e, decimals),
-                String::new(),
-                String::new(),
-                count(found.probes.len(), "probe", "probes"),
-                String::new(),
-            ]);
+    for mean in found.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {
+        if let Some(e) = mean.finding.estimate() {
+            let decimals = decimals_for(e.se);
+            let [value, lower, upper] = [e.value, e.lower, e.upper].map(|v| signed(v, decimals, true));
+            let level = percent(e.level);
+            answer
+                .say(format!("The mean drift of the probes is {value} SG per 30 days ({level}: {lower} to {upper})."));
         }
+    }
+    answer.table = ResultTable::new(&found.probes, usize::MAX)
+        .text("probe", |probe| &probe.probe)
+        .text("verdict", |probe| &probe.verdict)
+        .text("off now", off_now)
+        .text("calibrate by", |probe| due(found, probe))
+        .estimate("drift", "SG per 30 days", |probe| probe.drift_sg_per_30d.estimate())
+        .text("last check", |probe| probe.last_check.map_or_else(String::new, last_text))
+        .count("checks", |probe| probe.n)
+        .titled("");
+}
+
+/// Its error on the curve in force.
+fn off_now(probe: &ProbeDrift) -> String {
+    probe.offset_sg.estimate().map_or_else(String::new, |e| {
+        let decimals = decimals_for(e.se).min(4);
+        format!("{} \u{b1} {:.decimals$}", signed(e.value, decimals, true), e.se)
+    })
+}
+
+fn due(found: &Drift, probe: &ProbeDrift) -> String {
+    match &probe.recalibrate {
+        Recalibrate::NotEstimable(_) => String::new(),
+        _ => found.calibrate_by(probe),
+    }
+}
+
+/// The last check, on the first curve.
+fn last_text(last: LastCheck) -> String {
+    format!("{}, {}", signed(last.off_sg, 4, true), day(last.at))
+}
+
+/// The place of a verdict in the answer, and how the sentence on its probes begins.
+fn sentence(verdict: &ProbeVerdict) -> (usize, String) {
+    match verdict {
+        ProbeVerdict::Steady { within_sg_per_30d } => {
+            (0, format!("Stay true within {within_sg_per_30d} SG per 30 days"))
+        }
+        ProbeVerdict::Due => (1, "Hardly drift, but are due for a calibration".to_owned()),
+        ProbeVerdict::OffAtLastCheck(_) => (2, "No steady drift, but far off at the last check".to_owned()),
+        ProbeVerdict::Jumped { .. } => (3, "Shifted suddenly, and otherwise hardly drift".to_owned()),
+        ProbeVerdict::Rises => (4, "Read ever higher".to_owned()),
+        ProbeVerdict::Falls => (5, "Read ever lower".to_owned()),
+        ProbeVerdict::NotSettled => (6, "Too little known to say whether they drift".to_owned()),
+        ProbeVerdict::Unknown { .. } => (7, "Without an estimate".to_owned()),
     }
 }
 
 /// How long a calibration of a further probe may be trusted.
-pub(in crate::report) fn due_in_words(e: &Estimate) -> String {
+fn due_in_words(e: &Estimate) -> String {
     if e.upper < 0.5 {
         return "A curve as these are does not keep to the limit even on the day of its calibration.".to_owned();
     }
     format!(
-        "A further probe like these, of which nothing is known yet, is due {:.0} days after a calibration ({:.0} %: {:.0} to {:.0} \
-         days).",
+        "A new probe of this kind needs a calibration after {:.0} days ({}: {:.0} to {:.0} days).",
         e.value,
-        100.0 * e.level,
+        percent(e.level),
         e.lower,
         e.upper
     )
-}
-
-fn row(found: &Drift, judged: &(&ProbeDrift, Option<LastCheck>, Verdict), decimals: usize) -> Vec<String> {
-    let (probe, last, verdict) = judged;
-    let drift = match &probe.drift_sg_per_30d {
-        Finding::Estimated(e) => drift_text(e, decimals),
-        Finding::Fixed { value, why } => format!("held at {value}: {why}"),
-        Finding::NotEstimable { why } => why.clone(),
-    };
-    let last = last.map_or_else(String::new, |l| format!("{}, {}", signed(l.off_sg, 4, true), day(l.at)));
-    let off = probe.offset_sg.estimate().map_or_else(String::new, |e| {
-        let decimals = decimals_for(e.se).min(4);
-        format!("{} \u{b1} {:.decimals$}", signed(e.value, decimals, true), e.se)
-    });
-    let due = match &probe.recalibrate {
-        Recalibrate::NotEstimable(_) => String::new(),
-        _ => found.calibrate_by(probe),
-    };
-    vec![probe.probe.clone(), verdict.word().to_owned(), drift, last, off, count(probe.n, "check", "checks"), due]
 }
 
 /// A shift that was found, with a word of doubt where chance alone shows one as strong in more than one season of twenty.
@@ -153,16 +145,4 @@ fn shift_text(shift: &Shift) -> String {
         false => format!(" (or instead {})", shift.or_probes.join(" or ")),
     };
     format!("{}{others}{size} about {}{batch}{doubt}", shift.probe, day(shift.at))
-}
-
-/// Decimals of a column of one quantity: those of its middle error.
-fn decimals_of_all(errors: impl Iterator<Item = f64>) -> usize {
-    let mut errors: Vec<f64> = errors.collect();
-    errors.sort_by(f64::total_cmp);
-    errors.get(errors.len() / 2).map_or(5, |se| decimals_for(*se)).min(5)
-}
-
-fn drift_text(e: &Estimate, decimals: usize) -> String {
-    let text = |value| signed(value, decimals, true);
-    format!("{} ({:.0} %: {} to {})", text(e.value), 100.0 * e.level, text(e.lower), text(e.upper))
 }

@@ -2,13 +2,16 @@
 
 use std::collections::BTreeSet;
 
-use crate::fit::Finding;
 use crate::kinetics::Trait;
+use crate::show::ResultTable;
 use crate::strains::{StrainMean, Strains};
 use crate::study::SeasonStudy;
 
-use super::super::words::{interval, list};
+use super::super::words::list;
 use super::Answer;
+
+/// The traits of the table.
+const SHOWN: [Trait; 3] = [Trait::Attenuation, Trait::MaxRateSgPerDay, Trait::T90H];
 
 pub(super) fn answer(study: &SeasonStudy) -> Answer {
     let mut answer = Answer::new("Which yeast?");
@@ -28,28 +31,18 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
     let missing: BTreeSet<&str> = strains.means.iter().filter_map(|mean| mean.mean.why()).collect();
     if !missing.is_empty() {
         let missing: Vec<&str> = missing.into_iter().collect();
-        answer.say(format!("Where no mean is given (\u{2013}): {}.", missing.join("; or ")));
+        answer.say(format!("Where no mean is given: {}.", missing.join("; or ")));
     }
-    answer.heading(&["strain", "batches", "apparent attenuation", "rate, SG per day", "nine tenths, h"]);
-    let shown = [Trait::Attenuation, Trait::MaxRateSgPerDay, Trait::T90H];
-    answer.rows = names
-        .iter()
-        .map(|name| {
-            let of = |which| strains.means.iter().find(|m: &&StrainMean| m.strain == *name && m.which == which);
-            let n = shown.iter().filter_map(|w| of(*w)).map(|m| m.n).max().unwrap_or(0);
-            let traits = shown.iter().map(|which| of(*which).map_or_else(String::new, |m| text(&m.mean)));
-            [(*name).to_owned(), n.to_string()].into_iter().chain(traits).collect()
-        })
-        .collect();
+    let of = |name: &str, which| strains.means.iter().find(|m: &&StrainMean| m.strain == name && m.which == which);
+    let n = |name: &str| SHOWN.into_iter().filter_map(|which| of(name, which)).map(|mean| mean.n).max();
+    let estimate = |name: &str, which| of(name, which).and_then(|mean| mean.mean.estimate());
+    let mut table = ResultTable::new(names, usize::MAX).text("strain", |name| name);
+    table = table.number("batches", "", 0, |name| n(name).map(|n| n as f64));
+    for which in SHOWN {
+        table = table.estimate(which.title(), which.unit(), |name| estimate(name, which));
+    }
+    answer.table = table.titled("");
     answer
-}
-
-fn text(finding: &Finding) -> String {
-    match finding {
-        Finding::Estimated(e) => interval(e, false),
-        Finding::Fixed { value, .. } => format!("held at {value}"),
-        Finding::NotEstimable { .. } => "\u{2013}".to_owned(),
-    }
 }
 
 /// Who leads in a trait, and over whom the lead is more than chance.

@@ -39,7 +39,7 @@ pub(super) fn check_footer(metadata: &FileMetadata, bytes: &[u8]) -> Result<(), 
         let start = chunk.dictionary_page_offset().unwrap_or(chunk.data_page_offset());
         let range = u64::try_from(start).ok().zip(u64::try_from(chunk.compressed_size()).ok());
         let range = range.and_then(|(start, length)| Some(start..start.checked_add(length)?));
-        let inside = range.filter(|range| HEAD <= range.start && range.end <= end);
+        let inside = range.filter(|range| range.is_empty() || (HEAD <= range.start && range.end <= end));
         let Some(range) = inside else {
             return Err(format!("column `{column}` outside the file, in row group {}", group + 1));
         };

@@ -21,12 +21,10 @@ pub(super) fn flags_of(times: &[i64]) -> Vec<Flags> {
     }
     let log = ProbeTimes::new(times);
     let bursts = log.late_bursts();
-    for wrong in log.undone_jumps(&bursts) {
-        flags.get_mut(wrong).unwrap_or_default().fill(Flags::CLOCK_JUMP);
-    }
-    for burst in bursts {
-        flags.get_mut(burst).unwrap_or_default().fill(Flags::LATE);
-    }
+    let mut set =
+        |rows: Range<usize>, flag: Flags| flags.iter_mut().take(rows.end).skip(rows.start).for_each(|f| *f = flag);
+    log.undone_jumps(&bursts).into_iter().for_each(|wrong| set(wrong, Flags::CLOCK_JUMP));
+    bursts.into_iter().for_each(|burst| set(burst, Flags::LATE));
     let right: Vec<usize> = (0..times.len()).filter(|i| flags.get(*i).is_some_and(|f| f.is_empty())).collect();
     for (group, flag) in log.out_of_order(&right) {
         for i in group {

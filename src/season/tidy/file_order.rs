@@ -19,7 +19,7 @@ pub(super) fn resolve_twice(raw: &mut RawReadings) {
         let mut rows = rows_by_probe(raw, range, |_| true);
         rows.retain(|rows| rows.iter().any(|row| twice.contains_key(row)));
         for rows in rows {
-            let mut previous: Option<(Instant, (u64, u64))> = None;
+            let mut previous: Option<(Instant, (Option<u64>, Option<u64>))> = None;
             for row in in_order_of_time(raw, rows) {
                 let values = (bits(&raw.tilt_deg, row), bits(&raw.temp_c, row));
                 let Some(at) = raw.at.get_mut(row) else { continue };
@@ -53,8 +53,8 @@ pub(super) fn flag_order(raw: &mut RawReadings, is_dropped: &dyn Fn(usize) -> bo
     }
 }
 
-fn bits(column: &[f64], row: usize) -> u64 {
-    column.get(row).copied().unwrap_or(0.0).to_bits()
+fn bits(column: &[f64], row: usize) -> Option<u64> {
+    column.get(row).map(|value| value.to_bits())
 }
 
 fn part_ranges(raw: &RawReadings) -> Vec<Range<usize>> {
@@ -65,8 +65,7 @@ fn part_ranges(raw: &RawReadings) -> Vec<Range<usize>> {
 /// True when some probe has a row before an earlier one of its own.
 fn steps_back(raw: &RawReadings, range: Range<usize>) -> bool {
     let mut last: Vec<Instant> = Vec::new();
-    let (probes, times) = (raw.probe.get(range.clone()), raw.at.get(range));
-    probes.unwrap_or_default().iter().zip(times.unwrap_or_default()).any(|(probe, at)| {
+    raw.probe.iter().zip(&raw.at).take(range.end).skip(range.start).any(|(probe, at)| {
         let probe = *probe as usize;
         if last.len() <= probe {
             last.resize(probe + 1, Instant::from_micros(i64::MIN));

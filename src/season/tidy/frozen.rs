@@ -15,6 +15,7 @@ use statrs::function::erf::erf;
 
 use crate::season::flags::Flags;
 use crate::season::readings::Readings;
+use crate::units::Instant;
 
 /// Expected number of runs by chance at which a run is no chance any more.
 const CHANCE: f64 = 1e-6;
@@ -46,54 +47,41 @@ const TEMPERATURE: FrozenRule = FrozenRule { run: 48, scatter_steps: 3.0, cautio
 pub(crate) fn flag_frozen(readings: &mut Readings) {
     for probe in readings.probe_ids.clone() {
         let rows = readings.of_probe(&probe);
-        let mut frozen = runs(readings, &readings.tilt_deg, rows.clone(), &TILT);
-        frozen.extend(runs(readings, &readings.temp_c, rows.clone(), &TEMPERATURE));
-        let flags = readings.flags.get_mut(rows.clone()).unwrap_or_default();
+        let Readings { at, tilt_deg, temp_c, flags, .. } = readings;
+        let (Some(at), Some(tilt_deg), Some(temp_c), Some(flags)) =
+            (at.get(rows.clone()), tilt_deg.get(rows.clone()), temp_c.get(rows.clone()), flags.get_mut(rows))
+        else {
+            continue;
+        };
         for flag in flags.iter_mut().filter(|flag| flag.intersects(Flags::FROZEN)) {
             *flag = flag.without(Flags::FROZEN);
         }
-        for run in frozen {
-            let run = run.start - rows.start..run.end - rows.start;
-            for flag in flags.get_mut(run).unwrap_or_default() {
+        for run in runs(at, tilt_deg, &TILT).into_iter().chain(runs(at, temp_c, &TEMPERATURE)) {
+            for flag in flags.iter_mut().take(run.end).skip(run.start) {
                 flag.insert(Flags::FROZEN);
             }
         }
     }
 }
 
-/// The frozen runs of a column among a probe's rows.
-fn runs(readings: &Readings, column: &[f64], rows: Range<usize>, rule: &FrozenRule) -> Vec<Range<usize>> {
-    let mut found = Vec::new();
-    let values = column.get(rows.clone()).unwrap_or_default();
-    let is_like = |value: f64| move |other: &&f64| other.to_bits() == value.to_bits();
-    // A run of that length holds two places in a row of every half of it, so that most rows need no look.
-    let stride = rule.run / 2;
-    let mut next = 0;
-    for place in (0..values.len()).step_by(stride) {
-        let (Some(value), Some(ahead)) = (values.get(place), values.get(place + stride)) else { break };
-        if place < next || value.to_bits() != ahead.to_bits() {
-            continue;
-        }
-        let before = values.get(..place).unwrap_or_default().iter().rev().take_while(is_like(*value)).count();
-        let after = values.get(place..).unwrap_or_default().iter().take_while(is_like(*value)).count();
-        next = place + after;
-        let run = rows.start + place - before..rows.start + next;
-        if run.len() >= rule.run && is_frozen(readings, column, &rows, &run, rule) {
-            found.push(run);
-        }
-    }
-    found
+/// The frozen runs among the values of one probe.
+fn runs(at: &[Instant], values: &[f64], rule: &FrozenRule) -> Vec<Range<usize>> {
+    let mut start = 0;
+    let alike = values.chunk_by(|a, b| a.to_bits() == b.to_bits()).map(|run| {
+        start += run.len();
+        start - run.len()..start
+    });
+    alike.filter(|run| run.len() >= rule.run && is_frozen(at, values, run, rule)).collect()
 }
 
-fn is_frozen(readings: &Readings, column: &[f64], rows: &Range<usize>, run: &Range<usize>, rule: &FrozenRule) -> bool {
-    let at = |row: usize| readings.at.get(row).copied().unwrap_or_default();
-    let (first, last) = (at(run.start), at(run.end.saturating_sub(1)));
-    let before = run.start.saturating_sub(NEIGHBOURS).max(rows.start)..run.start;
-    let after = run.end..(run.end + NEIGHBOURS).min(rows.end);
-    let near = |range: Range<usize>| -> Vec<f64> {
-        let is_near = |row: &usize| first.days_since(at(*row)) <= NEAR_D && at(*row).days_since(last) <= NEAR_D;
-        range.filter(is_near).filter_map(|row| column.get(row).copied()).collect()
+fn is_frozen(at: &[Instant], values: &[f64], run: &Range<usize>, rule: &FrozenRule) -> bool {
+    let (Some(first), Some(last)) = (at.get(run.start), at.get(run.end - 1)) else { return false };
+    let near = |rows: Range<usize>| -> Vec<f64> {
+        let rows = at.iter().zip(values).take(rows.end).skip(rows.start);
+        let is_near = |at: &Instant| first.days_since(*at) <= NEAR_D && at.days_since(*last) <= NEAR_D;
+        rows.filter(|(at, _)| is_near(at)).map(|(_, value)| *value).collect()
     };
+    let (before, after) = (run.start.saturating_sub(NEIGHBOURS)..run.start, run.end..run.end + NEIGHBOURS);
     let sides = [near(before), near(after)];
     let enough = sides.iter().filter(|side| side.len() >= NEIGHBOURS_AT_LEAST);
     let scatters: Vec<f64> = enough.filter_map(|side| scatter(side)).collect();
@@ -105,7 +93,7 @@ fn is_frozen(readings: &Readings, column: &[f64], rows: &Range<usize>, run: &Ran
         return false;
     }
     let stays = erf(step * rule.caution / (2.0 * std::f64::consts::SQRT_2 * scatter));
-    let chance = rows.len() as f64 * stays.powf(run.len() as f64);
+    let chance = values.len() as f64 * stays.powf(run.len() as f64);
     chance < CHANCE
 }
 

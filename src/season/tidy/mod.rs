@@ -131,7 +131,7 @@ fn flag_unknown_probes(season: &mut Season) {
     for probe in season.readings.probe_ids.clone() {
         if season.probe(&probe).is_none() {
             let rows = season.readings.of_probe(&probe);
-            for flags in season.readings.flags.get_mut(rows).unwrap_or_default() {
+            for flags in season.readings.flags.iter_mut().take(rows.end).skip(rows.start) {
                 flags.insert(Flags::UNKNOWN_PROBE);
             }
         }
@@ -144,7 +144,7 @@ fn flag_unknown_batches(season: &mut Season) {
         return;
     }
     for (flags, batch) in season.readings.flags.iter_mut().zip(&season.readings.batch) {
-        if batch.is_some_and(|b| !known.get(b as usize).copied().unwrap_or(false)) {
+        if batch.is_some_and(|b| known.get(b as usize) != Some(&true)) {
             flags.insert(Flags::UNKNOWN_BATCH);
         }
     }

@@ -1,0 +1,249 @@
+//! From a session to baths with their errors and what is known of the probe before them.
+
+use crate::error::{Error, Result};
+use crate::float::{End, Shape, ShellExpansion};
+use crate::liquid::{WATER_20C_KG_M3, sucrose_bath_density_kg_m3};
+use crate::season::{EndShape, Probe, Season};
+use crate::units::Instant;
+
+use super::errors::{BathError, Sources};
+use super::fit_data::{FitPoint, FitRules, FloatPrior, HullPrior};
+use super::result::{BathPoint, CurveCandidate};
+use super::selection::{ScoredCandidate, choose};
+use super::sessions::{BathSession, Immersion, replicates};
+use super::settings::CalibrationSettings;
+
+/// A session that defines a curve, with every candidate fitted to it alone.
+pub(super) struct PreparedSession {
+    pub probe: String,
+    pub calibrated_at: Instant,
+    pub shell: ShellExpansion,
+    pub shell_source: String,
+    pub prior: FloatPrior,
+    /// By rising density, as `points`.
+    pub baths: Vec<BathPoint>,
+    pub points: Vec<FitPoint>,
+    pub scored: Vec<ScoredCandidate>,
+    pub remarks: Vec<String>,
+}
+
+impl PreparedSession {
+    /// The chosen candidate.
+    pub fn chosen(&self) -> Option<&CurveCandidate> {
+        self.scored.iter().map(|s| &s.candidate).find(|c| c.chosen)
+    }
+}
+
+impl CalibrationSettings {
+    /// Baths, prior and candidates of a session; `used` are the immersions that define its curve.
+    pub(super) fn prepare(
+        &self,
+        season: &Season,
+        sources: &Sources,
+        session: &BathSession,
+        used: &[usize],
+    ) -> Result<PreparedSession> {
+        let id = session.probe.as_str();
+        let what = || format!("a calibration of `{id}`");
+        let calibrated_at = session.ended().ok_or_else(|| Error::not_estimable(what(), "no bath"))?;
+        let probe = season.probes.iter().find(|p| p.probe == id);
+        let mut remarks = Vec::new();
+        let (shell, shell_source) = self.shell_of(probe, &mut remarks);
+        let mut prior = self.prior_of(season, probe, calibrated_at, &mut remarks)?;
+        prior.size_source = sources.of_size(id);
+        let immersions: Vec<&Immersion> = used.iter().filter_map(|&i| session.immersions.get(i)).collect();
+        let (baths, points) = self.points(&immersions, sources, &shell, &mut remarks);
+        check_baths(&points).map_err(|why| Error::not_estimable(what(), why))?;
+        let scored = choose(&points, &prior, self.rules())?;
+        Ok(PreparedSession {
+            probe: id.to_owned(),
+            calibrated_at,
+            shell,
+            shell_source,
+            prior,
+            baths,
+            points,
+            scored,
+            remarks,
+        })
+    }
+
+    pub(super) fn rules(&self) -> FitRules {
+        FitRules { scale_df: self.scale_df, level: self.common.level }
+    }
+
+    /// The shell's expansion with its source in words; an unknown one is assumed and remarked on.
+    fn shell_of(&self, probe: Option<&Probe>, remarks: &mut Vec<String>) -> (ShellExpansion, String) {
+        let Some(shell) = probe.and_then(|p| p.shell.as_deref()) else {
+            return (self.unknown_shell, "unknown shell: the middle of all plastics".into());
+        };
+        match ShellExpansion::parse(shell) {
+            Ok(expansion) => (expansion, shell.to_owned()),
+            Err(why) => {
+                remarks.push(why.to_string());
+                (self.unknown_shell, format!("`{shell}` is no known shell: the middle of all plastics"))
+            }
+        }
+    }
+
+    /// What mass, diameter and bottom say about the curve before the baths.
+    pub(super) fn prior_of(
+        &self,
+        season: &Season,
+        probe: Option<&Probe>,
+        at: Instant,
+        remarks: &mut Vec<String>,
+    ) -> Result<FloatPrior> {
+        let (mass, diameter) = (probe.and_then(|p| mass_at(season, p, at)), probe.and_then(|p| p.diameter_mm));
+        let usable = |value: Option<f64>, name: &str, remarks: &mut Vec<String>| {
+            let good = value.filter(|v| *v > 0.0 && v.is_finite());
+            if let (Some(bad), None) = (value, good) {
+                remarks.push(format!("{name} is {bad}: not used"));
+            }
+            good
+        };
+        let mass = usable(mass, "total_mass_g", remarks);
+        let diameter = usable(diameter, "diameter_mm", remarks);
+        let radius_m = diameter.unwrap_or(36.0) / 2000.0;
+        let bottom = match probe.and_then(|p| p.bottom) {
+            Some(bottom) => end_of(bottom),
+            None => {
+                remarks.push("the bottom is assumed to be a hemisphere".into());
+                End::Hemisphere
+            }
+        };
+        let relative_sd = |mass_g: f64, diameter_mm: f64| {
+            (self.common.instruments.mass_sd_g / mass_g)
+                .hypot(3.0 * self.common.instruments.diameter_sd_mm / diameter_mm)
+        };
+        let k_known = mass.zip(diameter).map(|(mass_g, diameter_mm)| {
+            let k = mass_g / 1000.0 / (std::f64::consts::PI * radius_m.powi(3));
+            (k, relative_sd(mass_g, diameter_mm))
+        });
+        let length = usable(probe.and_then(|p| p.length_mm), "length_mm", remarks);
+        let top = match probe.and_then(|p| p.top) {
+            Some(top) => end_of(top),
+            None => {
+                if length.is_some() {
+                    remarks.push("the top is assumed to be flat".into());
+                }
+                End::Flat
+            }
+        };
+        let hull = mass.zip(diameter).zip(length).and_then(|((mass_g, diameter_mm), length_mm)| {
+            let shape = Shape::new(radius_m, length_mm / 1000.0, bottom, top).ok()?;
+            let relative_sd = relative_sd(mass_g, diameter_mm);
+            Some(HullPrior { profile: shape.profile(), mass_kg: mass_g / 1000.0, relative_sd })
+        });
+        let k_weak = (self.k_typical_kg_m3, self.k_rel_sd);
+        Ok(FloatPrior { hull, kappa: bottom.kappa(radius_m), k_known, k_weak, size_source: None })
+    }
+
+    /// The baths as reported and as fitted, by rising density; immersions in one bath are one point.
+    fn points(
+        &self,
+        immersions: &[&Immersion],
+        sources: &Sources,
+        shell: &ShellExpansion,
+        remarks: &mut Vec<String>,
+    ) -> (Vec<BathPoint>, Vec<FitPoint>) {
+        let mut both: Vec<(BathPoint, FitPoint)> = Vec::new();
+        let mut sound: Vec<&Immersion> = Vec::new();
+        for &immersion in immersions {
+            if let Err(why) = sucrose_bath_density_kg_m3(immersion.sg, immersion.temp_c) {
+                remarks.push(format!("the bath at {} is left out: {why}", immersion.at));
+            } else if !(immersion.tilt_deg > 0.0 && immersion.tilt_deg < 90.0) {
+                let (at, tilt) = (immersion.at, immersion.tilt_deg);
+                remarks.push(format!("the bath at {at} is left out: its tilt is {tilt} degrees; wanted 0 to 90"));
+            } else {
+                sound.push(immersion);
+            }
+        }
+        for group in replicates(&sound) {
+            let members: Vec<&Immersion> = group.iter().filter_map(|&i| sound.get(i).copied()).collect();
+            both.extend(self.point(&members, sources, shell));
+        }
+        both.sort_by(|a, b| a.1.density_kg_m3.total_cmp(&b.1.density_kg_m3));
+        both.into_iter().unzip()
+    }
+
+    /// One bath: tilts are averaged, the error of the bath itself is one and stays.
+    fn point(
+        &self,
+        members: &[&Immersion],
+        sources: &Sources,
+        shell: &ShellExpansion,
+    ) -> Option<(BathPoint, FitPoint)> {
+        let first = members.first()?;
+        let n = members.len() as f64;
+        let mean = |of: fn(&Immersion) -> f64| members.iter().map(|m| of(m)).sum::<f64>() / n;
+        let (sg, temp_c, tilt_deg) = (mean(|m| m.sg), mean(|m| m.temp_c), mean(|m| m.tilt_deg));
+        // One bath, one error: immersions in it do not average it out.
+        let errors = sources.of_row(first.reference);
+        let sg_sd = errors.iter().fold(0.0, |sd: f64, error| sd.hypot(error.effect));
+        let tilt_sd_deg = (mean(|m| m.tilt_sd_deg * m.tilt_sd_deg) / n).sqrt();
+        let density = sucrose_bath_density_kg_m3(sg, temp_c).ok()?;
+        let on_curve = density * shell.volume_factor(temp_c, self.shell_temp_c);
+        let shell_sd = on_curve * shell.relative_sd(temp_c, self.shell_temp_c);
+        let bath = BathPoint {
+            references: members.iter().map(|m| m.reference).collect(),
+            at: members.iter().map(|m| m.at).max().unwrap_or(first.at),
+            bath: first.bath.clone(),
+            sg,
+            sg_sd,
+            error_sg: None,
+            temp_c,
+            density_kg_m3: density,
+            tilt_deg,
+            tilt_sd_deg,
+            residual_sg: f64::NAN,
+            studentised: None,
+        };
+        let in_density = |e: &BathError| BathError { effect: e.effect * WATER_20C_KG_M3, ..*e };
+        let errors = errors.iter().map(in_density).collect();
+        Some((bath, FitPoint { tilt_deg, tilt_sd_deg, density_kg_m3: on_curve, density_sd_kg_m3: shell_sd, errors }))
+    }
+}
+
+/// Total mass at a moment: the last one that an event before it found, else the one in the table of probes.
+pub(super) fn mass_at(season: &Season, probe: &Probe, at: Instant) -> Option<f64> {
+    season
+        .events
+        .iter()
+        .filter(|event| event.probe.as_deref() == Some(probe.probe.as_str()) && event.at <= at)
+        .filter_map(|event| event.total_mass_g)
+        .next_back()
+        .or(probe.total_mass_g)
+}
+
+pub(super) fn end_of(shape: EndShape) -> End {
+    match shape {
+        EndShape::Flat => End::Flat,
+        EndShape::Hemisphere => End::Hemisphere,
+        EndShape::SemiEllipsoidMm(height) => End::SemiEllipsoid { height_m: height / 1000.0 },
+    }
+}
+
+/// Why these baths can define no curve at all, whatever its form.
+pub(super) fn check_baths(points: &[FitPoint]) -> std::result::Result<(), String> {
+    let (Some(light), Some(heavy)) = (points.first(), points.last()) else {
+        return Err("no bath with a density and a tilt".into());
+    };
+    if points.len() < 2 {
+        return Err("one bath only; a curve needs at least two of different gravity".into());
+    }
+    let apart = heavy.density_kg_m3 - light.density_kg_m3;
+    let noise = heavy.total_sd_kg_m3().hypot(light.total_sd_kg_m3());
+    if apart < 3.0 * noise {
+        return Err(format!("all baths lie within {apart:.2} kg/m3 of each other; a curve needs different gravities"));
+    }
+    let rise = heavy.tilt_deg - light.tilt_deg;
+    let noise = heavy.tilt_sd_deg.hypot(light.tilt_sd_deg);
+    if rise < 3.0 * noise {
+        let (a, b) = (light.tilt_deg, heavy.tilt_deg);
+        return Err(format!(
+            "the tilt goes from {a:.1} degrees in the lightest bath to {b:.1} in the heaviest; it must rise with density"
+        ));
+    }
+    Ok(())
+}

@@ -1,0 +1,57 @@
+//! Drift as a layer of gravities, and as what is known of the probes of a batch.
+
+use std::collections::BTreeMap;
+
+use crate::calibration::Calibrations;
+use crate::gravity::{BatchErrors, Gravity, ReadingDrift, SeriesBuilder};
+use crate::season::Season;
+
+use super::correction::Correction;
+use super::drift::Drift;
+
+impl Drift {
+    /// The drift of each reading's probe, as a layer of the gravities ([`Gravity::with_layers`]).
+    ///
+    /// Where a correction is applied, the predicted error of the probe at that moment and gravity (a shrunken prediction,
+    /// from references before and after) is taken from SG, and the shared error holds the SD of that prediction, which
+    /// has the curve's own error in it, and of what one immersion differs from another. That is done for a calibration of
+    /// a probe when it takes away more than half of the expected squared error (setting), so that what the model may have
+    /// wrong costs less than it gives. Elsewhere nothing is taken and the errors grow with age
+    /// ([`Gravity::drift_by_age`]).
+    pub fn of_readings(
+        &self,
+        season: &Season,
+        calibrations: &Calibrations,
+        gravity: &Gravity,
+    ) -> Vec<Option<ReadingDrift>> {
+        let applied: BTreeMap<&str, &Correction> =
+            self.corrections.iter().filter(|c| c.applied).map(|c| (c.calibration.as_str(), c)).collect();
+        let by_index: Vec<Option<&Correction>> =
+            gravity.calibration_ids.iter().map(|id| applied.get(id.as_str()).copied()).collect();
+        let mut drift = gravity.drift_by_age(season, calibrations, &self.offset_prior);
+        let rows = gravity.uncorrected.iter().zip(&gravity.calibration).zip(&season.readings.at);
+        for (drift, ((read, calibration), at)) in drift.iter_mut().zip(rows) {
+            let Some(read) = read else { continue };
+            let correction = calibration.and_then(|index| by_index.get(index as usize).copied().flatten());
+            let Some((error, sd, curve_se)) = correction.and_then(|c| c.at(*at, read.sg)) else { continue };
+            // What a reading away from 20 C has beyond the curve's error there.
+            let away = (read.curve_se * read.curve_se - curve_se * curve_se).max(0.0);
+            // What one immersion differs from another, and beer from baths.
+            let beyond = away + self.offset_prior.at_calibration_sd.powi(2);
+            *drift = Some(ReadingDrift { correction_sg: error, shared_se: (sd * sd + beyond).sqrt() });
+        }
+        drift
+    }
+
+    /// Builds the series of batches with what drift tells of their probes: the prior of their offsets, and their errors
+    /// by all references but the batch's own samples.
+    pub fn series<'a>(
+        &'a self,
+        season: &'a Season,
+        calibrations: &'a Calibrations,
+        gravity: &'a Gravity,
+    ) -> SeriesBuilder<'a> {
+        let errors = self.probe_errors.as_ref().map(|errors| errors as &dyn BatchErrors);
+        SeriesBuilder::new(season, calibrations, gravity).with_offset(self.offset_prior).with_errors(errors)
+    }
+}

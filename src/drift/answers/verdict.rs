@@ -1,0 +1,105 @@
+//! The verdict of a probe.
+
+use crate::fit::{Estimate, Finding};
+
+use crate::drift::results::{DriftPair, LastCheck, ProbeVerdict};
+
+/// A drift that stays within this of zero is called steady, SG per 30 days: the least step that a common hydrometer
+/// shows.
+const STEADY_SG_PER_30D: f64 = 0.001;
+
+/// A last check further off than this contradicts a steady slope, SG.
+const FAR_SG: f64 = 0.002;
+
+/// Of a drift, of that without its sudden shifts and their number where there are any, of the last check, and of whether the
+/// probe is due.
+pub(super) fn verdict(
+    drift: &Finding,
+    gradual: Option<(&Finding, usize)>,
+    last: Option<LastCheck>,
+    due: bool,
+) -> ProbeVerdict {
+    let is_steady = |e: &Estimate| e.lower >= -STEADY_SG_PER_30D && e.upper <= STEADY_SG_PER_30D;
+    let Some(e) = drift.estimate() else {
+        return ProbeVerdict::Unknown { why: drift.why().unwrap_or("its drift is not estimated").to_owned() };
+    };
+    if is_steady(e) {
+        return match last.filter(is_far) {
+            Some(last) => ProbeVerdict::OffAtLastCheck(last),
+            None if due => ProbeVerdict::Due,
+            None => ProbeVerdict::Steady { within_sg_per_30d: STEADY_SG_PER_30D },
+        };
+    }
+    match gradual {
+        Some((gradual, shifts)) if gradual.estimate().is_some_and(is_steady) => ProbeVerdict::Jumped { shifts },
+        _ if e.lower > 0.0 => ProbeVerdict::Rises,
+        _ if e.upper < 0.0 => ProbeVerdict::Falls,
+        _ => ProbeVerdict::NotSettled,
+    }
+}
+
+/// The middle one of a probe's pairs with references on the last day that has any.
+pub(super) fn last_check(checks: &[&DriftPair]) -> Option<LastCheck> {
+    let last = checks.iter().map(|pair| pair.at).max()?;
+    let mut day: Vec<&&DriftPair> = checks.iter().filter(|pair| last.days_since(pair.at) < 1.0).collect();
+    day.sort_by(|a, b| a.difference_sg.total_cmp(&b.difference_sg));
+    let middle = day.get(day.len() / 2)?;
+    let se = middle.reference_sd.hypot(middle.own_se).hypot(middle.curve_se);
+    Some(LastCheck { at: last, age_d: middle.age_d, off_sg: middle.difference_sg, se })
+}
+
+/// Off by more than a steady probe may be at that age, by more than two steps of a common hydrometer, and by more than its
+/// error explains.
+fn is_far(last: &LastCheck) -> bool {
+    let steady = STEADY_SG_PER_30D * last.age_d.abs() / 30.0;
+    last.off_sg.abs() > FAR_SG.max(3.0 * last.se).max(steady)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Instant;
+
+    const STEADY: ProbeVerdict = ProbeVerdict::Steady { within_sg_per_30d: STEADY_SG_PER_30D };
+
+    fn finding(lower: f64, upper: f64) -> Finding {
+        let value = (lower + upper) / 2.0;
+        Finding::Estimated(Estimate { value, se: 0.0002, lower, upper, level: 0.9, method: "t".into() })
+    }
+
+    #[test]
+    fn a_wide_interval_is_not_called_true() {
+        let cases = [
+            (-0.0005, 0.0009, STEADY),
+            (-0.0005, 0.0019, ProbeVerdict::NotSettled),
+            (0.0001, 0.0009, STEADY),
+            (0.0004, 0.0015, ProbeVerdict::Rises),
+            (-0.003, -0.001, ProbeVerdict::Falls),
+        ];
+        for (lower, upper, expected) in cases {
+            assert_eq!(verdict(&finding(lower, upper), None, None, false), expected);
+        }
+        assert_eq!(
+            verdict(&Finding::missing("one check"), None, None, false),
+            ProbeVerdict::Unknown { why: "one check".into() }
+        );
+    }
+
+    #[test]
+    fn a_shift_at_the_end_is_not_called_true() {
+        let last = |age_d, off_sg, se| LastCheck { at: Instant::default(), age_d, off_sg, se };
+        let of = |last| verdict(&finding(-0.0003, 0.0002), None, Some(last), false);
+        assert_eq!(of(last(100.0, 0.0045, 0.0006)), ProbeVerdict::OffAtLastCheck(last(100.0, 0.0045, 0.0006)));
+        assert_eq!(of(last(100.0, 0.0045, 0.0020)), STEADY);
+        assert_eq!(of(last(150.0, 0.0045, 0.0006)), STEADY);
+        assert_eq!(of(last(10.0, -0.0012, 0.0002)), STEADY);
+    }
+
+    #[test]
+    fn a_probe_that_is_due_or_jumped_is_called_so() {
+        assert_eq!(verdict(&finding(-0.0006, -0.0004), None, None, true), ProbeVerdict::Due);
+        let (up, still) = (finding(0.0013, 0.0016), finding(-0.0001, 0.0006));
+        assert_eq!(verdict(&up, Some((&still, 1)), None, true), ProbeVerdict::Jumped { shifts: 1 });
+        assert_eq!(verdict(&up, Some((&up, 1)), None, true), ProbeVerdict::Rises);
+    }
+}

@@ -1,0 +1,225 @@
+//! Least squares with blocks of correlated rows and effects that the blocks share.
+
+use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+
+use crate::error::{Error, Result};
+
+const DOING: &str = "the drift of all probes response_covariance";
+
+/// Rows of one block with its own covariance.
+///
+/// ```text
+/// y_p = sum_j W_pj u_j + v_p,   v_p ~ N(0, V_p),   u_j ~ N(0, s_j^2) or free
+/// ```
+#[derive(Debug, Clone)]
+pub(in crate::drift) struct ProbeBlock<'a> {
+    /// Observations.
+    pub y: &'a DVector<f64>,
+    /// V_p.
+    pub covariance: DMatrix<f64>,
+    /// The effects that touch the block.
+    pub effects: &'a [usize],
+    /// Their columns, in that order.
+    pub columns: &'a DMatrix<f64>,
+}
+
+/// What is asked of a block.
+///
+/// ```text
+/// target = load u_k + sum_j load_j u_j + g,   cov(g, v_p) = c,   var(g) = sigma^2
+/// ```
+#[derive(Debug, Clone)]
+pub(in crate::drift) struct PredictionTarget {
+    /// The effect u_k; one that touches the block.
+    pub effect: usize,
+    /// How much of it is in the target.
+    pub load: f64,
+    /// Further effects with their loads.
+    pub shared: Vec<(usize, f64)>,
+    /// c.
+    pub covariance: DVector<f64>,
+    /// sigma^2.
+    pub variance: f64,
+    /// What is known of it beforehand and was taken from the observations.
+    pub known: f64,
+}
+
+/// A block whose rows are made independent with variance 1.
+#[derive(Debug, Clone)]
+pub(in crate::drift) struct WhitenedBlock<'a> {
+    /// The lower triangular root of V_p.
+    pub lower: DMatrix<f64>,
+    pub y: DVector<f64>,
+    pub columns: DMatrix<f64>,
+    pub effects: &'a [usize],
+}
+
+/// The mixed-model equations of all blocks, solved (C. R. Henderson, Biometrics 31 (1975) 423).
+#[derive(Debug, Clone)]
+pub(in crate::drift) struct MixedEquations<'a> {
+    pub parts: Vec<WhitenedBlock<'a>>,
+    /// Covariance of the errors of the effects.
+    pub inverse: DMatrix<f64>,
+    /// The effects: estimates of the free ones, best linear unbiased predictions of the others.
+    pub effects: DVector<f64>,
+    /// Logarithms of the determinants of all covariances and of the equations.
+    pub ln_det: f64,
+    /// Logarithm of the restricted likelihood, up to a constant of the data.
+    pub ln_likelihood: f64,
+}
+
+/// A prediction that is not yet summed up.
+pub(in crate::drift) struct BlockPrediction {
+    pub value: f64,
+    /// Variance given the effects.
+    own: f64,
+    /// How it moves with the effects.
+    pub loads: DVector<f64>,
+    /// c of the whitened rows.
+    pub white: DVector<f64>,
+}
+
+impl<'a> MixedEquations<'a> {
+    /// Solves for all effects. `prior_sd` has one entry per effect, none for a free one. Time is the sum of the cubes of the
+    /// block sizes plus the cube of the number of effects.
+    ///
+    /// # Errors
+    /// [`Error::Numeric`] when a covariance is not positive definite or a free effect is not determined.
+    pub fn new(blocks: Vec<ProbeBlock<'a>>, prior_sd: &[Option<f64>]) -> Result<Self> {
+        let size = prior_sd.len();
+        let mut system = DMatrix::<f64>::zeros(size, size);
+        let mut right = DVector::<f64>::zeros(size);
+        let mut ln_det = 0.0;
+        let mut squares = 0.0;
+        for (j, sd) in prior_sd.iter().enumerate() {
+            if let Some(sd) = sd {
+                system[(j, j)] += sd.powi(-2);
+                ln_det += 2.0 * sd.ln();
+            }
+        }
+        let mut parts = Vec::with_capacity(blocks.len());
+        for block in blocks {
+            let root = Cholesky::new(block.covariance)
+                .ok_or_else(|| Error::numeric(DOING, "the covariance of a probe's pairs is not positive definite"))?;
+            let lower = root.unpack();
+            let mut y = block.y.clone();
+            let mut columns = block.columns.clone();
+            lower.solve_lower_triangular_mut(&mut y);
+            lower.solve_lower_triangular_mut(&mut columns);
+            let (inner, with_y) = (columns.tr_mul(&columns), columns.tr_mul(&y));
+            for (i, a) in block.effects.iter().enumerate() {
+                right[*a] += with_y[i];
+                for (j, b) in block.effects.iter().enumerate() {
+                    system[(*a, *b)] += inner[(i, j)];
+                }
+            }
+            squares += y.norm_squared();
+            ln_det += 2.0 * lower.diagonal().iter().map(|d| d.ln()).sum::<f64>();
+            parts.push(WhitenedBlock { lower, y, columns, effects: block.effects });
+        }
+        let root: Cholesky<f64, Dyn> =
+            Cholesky::new(system).ok_or_else(|| Error::numeric(DOING, "an effect is not determined by the pairs"))?;
+        ln_det += 2.0 * root.l_dirty().diagonal().iter().map(|d| d.ln()).sum::<f64>();
+        let effects = root.solve(&right);
+        let ln_likelihood = -0.5 * (ln_det + squares - right.dot(&effects));
+        Ok(Self { parts, inverse: root.inverse(), effects, ln_det, ln_likelihood })
+    }
+
+    /// A target of block `p`; none for a block that there is not.
+    pub fn seek(&self, p: usize, target: &PredictionTarget) -> Option<BlockPrediction> {
+        let part = self.parts.get(p)?;
+        let mut c = target.covariance.clone();
+        part.lower.solve_lower_triangular_mut(&mut c);
+        let mut loads = DVector::<f64>::zeros(self.effects.len());
+        for (j, load) in target.shared.iter().copied().chain([(target.effect, target.load)]) {
+            *loads.get_mut(j)? += load;
+        }
+        for (j, weight) in part.effects.iter().zip(part.columns.tr_mul(&c).iter()) {
+            *loads.get_mut(*j)? -= weight;
+        }
+        let value = target.known + c.dot(&part.y) + loads.dot(&self.effects);
+        Some(BlockPrediction { value, own: (target.variance - c.norm_squared()).max(0.0), loads, white: c })
+    }
+
+    /// Best linear unbiased prediction of a target of block `p`, and the variance of its error.
+    pub fn predict(&self, p: usize, target: &PredictionTarget) -> Option<(f64, f64)> {
+        let sought = self.seek(p, target)?;
+        Some((sought.value, self.variance(&sought)))
+    }
+
+    /// Variance of the error of a prediction.
+    pub fn variance(&self, sought: &BlockPrediction) -> f64 {
+        self.covariance(sought, sought) + sought.own
+    }
+
+    /// Covariance of the errors of targets of different blocks.
+    pub fn covariance(&self, a: &BlockPrediction, b: &BlockPrediction) -> f64 {
+        a.loads.dot(&(&self.inverse * &b.loads))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two blocks of one shared effect against the dense formulas of generalised least squares.
+    #[test]
+    fn blocks_agree_with_the_dense_formulas() {
+        let ys = [[1.0, 2.5, 2.0], [0.5, -1.0, 1.0]].map(|y| DVector::from_row_slice(&y));
+        let columns =
+            [[1.0, 1.0, 2.0, 0.0, 3.0, 1.0], [1.0, 1.0, 1.5, 0.0, 4.0, 1.0]].map(|w| DMatrix::from_row_slice(3, 2, &w));
+        let effects = [[0, 2], [1, 2]];
+        let blocks = [0, 1].map(|p| ProbeBlock {
+            y: &ys[p],
+            covariance: DMatrix::from_fn(3, 3, |i, j| if i == j { 2.0 } else { 0.5 }),
+            effects: &effects[p],
+            columns: &columns[p],
+        });
+        let c = DVector::from_row_slice(&[0.3, 0.1, 0.2]);
+        let target = |p: usize| PredictionTarget {
+            effect: p,
+            load: 1.0,
+            shared: Vec::new(),
+            covariance: c.clone(),
+            variance: 0.7,
+            known: 0.0,
+        };
+        let solved = MixedEquations::new(blocks.to_vec(), &[None, None, Some(0.8)]).unwrap();
+
+        let mut v = DMatrix::<f64>::zeros(6, 6);
+        let mut x = DMatrix::<f64>::zeros(6, 2);
+        let own = c.clone();
+        let (mut y, mut c, mut z) = (DVector::zeros(6), DMatrix::<f64>::zeros(6, 2), DVector::zeros(6));
+        for (p, b) in blocks.iter().enumerate() {
+            v.view_mut((3 * p, 3 * p), (3, 3)).copy_from(&b.covariance);
+            x.view_mut((3 * p, p), (3, 1)).copy_from(&b.columns.column(0));
+            y.rows_mut(3 * p, 3).copy_from(b.y);
+            c.view_mut((3 * p, p), (3, 1)).copy_from(&own);
+            z.rows_mut(3 * p, 3).copy_from(&b.columns.column(1));
+        }
+        v += &z * z.transpose() * 0.64;
+        let vi = v.clone().try_inverse().unwrap();
+        let information = x.transpose() * &vi * &x;
+        let inverse = information.clone().try_inverse().unwrap();
+        let b = &inverse * x.transpose() * &vi * &y;
+        let residual = &y - &x * &b;
+        for p in 0..2 {
+            let wanted = b[p] + (c.column(p).transpose() * &vi * &residual)[0];
+            let found = solved.predict(p, &target(p)).unwrap().0;
+            assert!((found - wanted).abs() < 1e-12, "{found} {wanted}");
+        }
+        let k = DMatrix::<f64>::identity(2, 2) - x.transpose() * &vi * &c;
+        let wanted = DMatrix::<f64>::identity(2, 2) * 0.7 - c.transpose() * &vi * &c + k.transpose() * &inverse * &k;
+        let sought = [0, 1].map(|p| solved.seek(p, &target(p)).unwrap());
+        assert!((solved.covariance(&sought[0], &sought[1]) - wanted[(0, 1)]).abs() < 1e-12);
+        assert!((solved.predict(1, &target(1)).unwrap().1 - wanted[(1, 1)]).abs() < 1e-12);
+        // The watched effect is the best linear unbiased predictor too: 0.64 z' V^-1 of the residual.
+        let effect = 0.64 * (z.transpose() * &vi * &residual)[0];
+        assert!((solved.effects[2] - effect).abs() < 1e-12);
+        let with = PredictionTarget { shared: vec![(2, 1.0)], ..target(0) };
+        assert!((solved.predict(0, &with).unwrap().0 - sought[0].value - effect).abs() < 1e-12);
+        let ln = -0.5
+            * (v.determinant().ln() + information.determinant().ln() + (residual.transpose() * &vi * &residual)[0]);
+        assert!((solved.ln_likelihood - ln).abs() < 1e-10, "{} {ln}", solved.ln_likelihood);
+    }
+}

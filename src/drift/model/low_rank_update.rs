@@ -1,0 +1,165 @@
+//! The model with other steps than it was solved with, without solving it afresh.
+
+use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
+
+use super::equations::{BlockPrediction, MixedEquations};
+
+/// Quantities of the mixed-model equations by column of steps.
+pub(in crate::drift) struct ShiftColumns {
+    /// D' P D.
+    information: DMatrix<f64>,
+    /// D' P y.
+    scores: DVector<f64>,
+    /// Whitened D.
+    white: DMatrix<f64>,
+    /// What D does to the effects.
+    spread: DMatrix<f64>,
+}
+
+/// A change of the steps: what it does to the likelihood and to any target.
+pub(in crate::drift) struct LowRankUpdate {
+    /// Logarithm of the likelihood after it over that before it.
+    pub gain: f64,
+    columns: [usize; 2],
+    inner: Matrix2<f64>,
+    pull: Vector2<f64>,
+}
+
+/// The columns of steps of size 1 at a solved model.
+pub(in crate::drift) fn columns_of(system: &MixedEquations, p: usize, columns: &DMatrix<f64>) -> Option<ShiftColumns> {
+    let part = system.parts.get(p)?;
+    let mut white = columns.clone();
+    part.lower.solve_lower_triangular_mut(&mut white);
+    let inner = part.columns.tr_mul(&white);
+    let spread = system.inverse.select_columns(part.effects) * &inner;
+    let own = spread.select_rows(part.effects);
+    let information = white.tr_mul(&white) - inner.tr_mul(&own);
+    let rest = &part.y - &part.columns * system.effects.select_rows(part.effects);
+    let scores = white.tr_mul(&rest);
+    Some(ShiftColumns { information, scores, white, spread })
+}
+
+impl ShiftColumns {
+    /// A target that moves by `stepped` with the steps: what it moves by beyond its prediction, g - a.
+    pub fn moves(&self, sought: &BlockPrediction, stepped: &DVector<f64>) -> DVector<f64> {
+        stepped - self.white.tr_mul(&sought.white) - self.spread.tr_mul(&sought.loads)
+    }
+
+    /// A change: columns of steps with the variances of their sizes, at most two.
+    pub fn after(&self, change: &[(usize, f64)]) -> LowRankUpdate {
+        match *change {
+            [] => LowRankUpdate::nothing(0.0),
+            [(k, t)] => {
+                let (g, s) = (self.information[(k, k)], self.scores[k]);
+                let scale = (1.0 + t * g).max(1e-12);
+                let inner = t / scale;
+                LowRankUpdate {
+                    gain: 0.5 * (inner * s * s - scale.ln()),
+                    columns: [k, k],
+                    inner: Matrix2::new(inner, 0.0, 0.0, 0.0),
+                    pull: Vector2::new(inner * s, 0.0),
+                }
+            }
+            [(k, t), (l, u), ..] => {
+                let g = |a: usize, b: usize| self.information[(a, b)];
+                let s = Vector2::new(self.scores[k], self.scores[l]);
+                let information = Matrix2::new(g(k, k), g(k, l), g(l, k), g(l, l));
+                let variance = Matrix2::new(t, 0.0, 0.0, u);
+                let scale = Matrix2::identity() + variance * information;
+                let determinant = scale.determinant();
+                match scale.try_inverse() {
+                    Some(inverse) if determinant > 0.0 => {
+                        let inner = inverse * variance;
+                        let pull = inner * s;
+                        let gain = 0.5 * (pull.dot(&s) - determinant.ln());
+                        LowRankUpdate { gain, columns: [k, l], inner, pull }
+                    }
+                    _ => LowRankUpdate::nothing(f64::NEG_INFINITY),
+                }
+            }
+        }
+    }
+}
+
+impl LowRankUpdate {
+    /// One that moves no target.
+    fn nothing(gain: f64) -> Self {
+        Self { gain, columns: [0, 0], inner: Matrix2::zeros(), pull: Vector2::zeros() }
+    }
+
+    /// What a target with these [`ShiftColumns::moves`] moves by, and its further variance.
+    pub fn of(&self, moves: &DVector<f64>) -> (f64, f64) {
+        if self.inner == Matrix2::zeros() {
+            return (0.0, 0.0);
+        }
+        let [k, l] = self.columns;
+        let m = Vector2::new(moves[k], moves[l]);
+        (m.dot(&self.pull), m.dot(&(self.inner * m)))
+    }
+}
+
+#[cfg(test)]
+pub(in crate::drift) mod tests {
+    use std::collections::BTreeMap;
+
+    use super::super::gravity_shape::GravityShape;
+    use super::super::pair_row::PairRow;
+    use super::super::probe_model::{ProbeModel, SharedEffects};
+    use super::super::shift_term::ShiftTerm;
+    use super::super::variances::Variances;
+    use super::*;
+    use crate::units::Instant;
+
+    const VARIANCES: Variances = Variances { walk_sd: 0.0004, pair_sd: 0.0006 };
+
+    /// A probe that drifts and shifts by 0.003 after three months.
+    pub fn part(steps: Vec<ShiftTerm>) -> ProbeModel {
+        let months: Vec<f64> = (1..=9).map(|i| 0.6 * f64::from(i)).collect();
+        let rows =
+            months.iter().map(|m| PairRow::at(&GravityShape::default(), *m, 1.02, Default::default(), 4e-7)).collect();
+        let y = DVector::from_iterator(9, months.iter().map(|m| 0.0003 * m + if *m > 3.0 { 0.003 } else { 0.0 }));
+        let columns = DMatrix::from_column_slice(9, 1, &months);
+        let shared = SharedEffects { effects: vec![0], columns, sources: BTreeMap::new(), unknown: Vec::new() };
+        ProbeModel::new(("knot", GravityShape::default()), Instant::default(), rows, y, shared, steps)
+    }
+
+    pub fn step(part: &ProbeModel, months: f64, sd: f64) -> ShiftTerm {
+        ShiftTerm { at: part.instant(months), months, mean: 0.0, sd, event: None }
+    }
+
+    fn solved(steps: &[f64], shifts: bool, sd: f64) -> (f64, f64, f64) {
+        let bare = part(Vec::new());
+        let part = part(steps.iter().map(|m| step(&bare, *m, sd)).collect());
+        let system = MixedEquations::new(vec![part.block(VARIANCES)], &[None]).unwrap();
+        let (value, variance) = system.predict(0, &part.slope_target(VARIANCES, shifts)).unwrap();
+        (system.ln_likelihood, value, variance)
+    }
+
+    /// Steps that are added, moved or taken out against the model solved afresh.
+    #[test]
+    fn a_changed_model_is_that_solved_afresh() {
+        let sd = 0.006;
+        let bare = part(Vec::new());
+        for shifts in [true, false] {
+            for (before, after) in [(vec![], vec![2.1]), (vec![3.3], vec![]), (vec![3.3], vec![2.1])] {
+                let part = part(before.iter().map(|m| step(&bare, *m, sd)).collect());
+                let all: Vec<f64> = before.iter().chain(&after).copied().collect();
+                let of = |m: &f64| step(&part, *m, sd);
+                let columns = DMatrix::from_columns(&all.iter().map(|m| part.column_of(&of(m))).collect::<Vec<_>>());
+                let slope = |m: &f64| if shifts { part.slope_of_step(&of(m)) } else { 0.0 };
+                let slopes = DVector::from_vec(all.iter().map(slope).collect());
+                let system = MixedEquations::new(vec![part.block(VARIANCES)], &[None]).unwrap();
+                let at = columns_of(&system, 0, &columns).unwrap();
+                let sought = system.seek(0, &part.slope_target(VARIANCES, shifts)).unwrap();
+                let out = (0..before.len()).map(|i| (i, -sd * sd));
+                let change: Vec<(usize, f64)> = out.chain((before.len()..all.len()).map(|i| (i, sd * sd))).collect();
+                let changed = at.after(&change);
+                let (ln, (moved, more)) = (changed.gain, changed.of(&at.moves(&sought, &slopes)));
+                let (old, new) = (solved(&before, shifts, sd), solved(&after, shifts, sd));
+                assert!((ln - (new.0 - old.0)).abs() < 1e-8, "{ln} {new:?} {old:?}");
+                assert!((moved - (new.1 - old.1)).abs() < 1e-10, "{moved} {new:?} {old:?}");
+                assert!((more - (new.2 - old.2)).abs() < 1e-12, "{more} {new:?} {old:?}");
+            }
+        }
+    }
+}

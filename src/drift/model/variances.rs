@@ -1,0 +1,19 @@
+//! The two standard deviations that the pairs themselves tell, and what is known of them beforehand.
+
+/// Scale of the half-Cauchy priors of both, SG.
+const PRIOR_SCALE: f64 = 0.001;
+
+/// Standard deviations that the pairs themselves must tell.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(in crate::drift) struct Variances {
+    /// Of the random walk of a probe's error, after 30 days, SG.
+    pub walk_sd: f64,
+    /// Of a pair beyond all known errors, SG; a part of it the pairs of one stay in a beer have in common.
+    pub pair_sd: f64,
+}
+
+/// Logarithm of the half-Cauchy priors of both SDs, up to a constant.
+pub(in crate::drift) fn ln_prior(at: &Variances) -> f64 {
+    let one = |sd: f64| -(1.0 + (sd / PRIOR_SCALE).powi(2)).ln();
+    one(at.walk_sd) + one(at.pair_sd)
+}

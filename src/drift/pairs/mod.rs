@@ -1,0 +1,61 @@
+//! Pairs: each probe on its first calibration against each reference.
+
+mod curves;
+mod finder;
+mod plateau;
+mod unsampled;
+
+use std::collections::BTreeMap;
+
+use crate::calibration::{Calibrations, CovarianceRoot, Noise, Sources, probe_ids};
+use crate::error::Result;
+use crate::season::{Pair, Season};
+
+use super::settings::DriftSettings;
+
+use finder::{CheckedProbe, PairFinder};
+
+pub(super) use curves::{Curves, OnFirstCurve};
+pub(super) use finder::ModelPair;
+
+/// All pairs of a season, by probe and time.
+///
+/// The baths that made a probe's first curve are no pairs: they are in the curve, and its error is in every pair. After the
+/// pairs with references come those with beers of which no sample was drawn.
+pub(super) fn find_pairs(
+    season: &Season,
+    calibrations: &Calibrations,
+    settings: &DriftSettings,
+) -> Result<Vec<ModelPair>> {
+    let pairs = season.pairs(settings.window_min)?;
+    let liquids = calibrations.liquids(season)?;
+    let sources = Sources::of(season, &calibrations.settings).numbered_as(&calibrations.sources);
+    let finder = PairFinder { season, calibrations, settings, liquids, sources, shared: shared(&pairs) };
+    let of_probe = |probe: &String| {
+        let first = calibrations.first(probe)?;
+        let noise = Noise::of(&season.readings, season.readings.of_probe(probe));
+        Some((probe.clone(), CheckedProbe { first, root: CovarianceRoot::of_own(&first.fitted), noise }))
+    };
+    let checked: BTreeMap<String, CheckedProbe> = probe_ids(season).iter().filter_map(of_probe).collect();
+    let mut found = Vec::new();
+    for pair in &pairs {
+        if let (Some(checked), Some(reference)) = (checked.get(&pair.probe), season.references.get(pair.reference)) {
+            found.extend(finder.found(pair, reference, checked));
+        }
+    }
+    let unsampled = finder.unsampled(&checked, &found);
+    found.extend(unsampled);
+    found.sort_by(|a, b| (&a.pair.probe, a.pair.at).cmp(&(&b.pair.probe, b.pair.at)));
+    Ok(found)
+}
+
+/// How many references share a plateau: those of one instant have the same readings.
+fn shared(pairs: &[Pair]) -> BTreeMap<(String, usize), usize> {
+    let mut times = BTreeMap::new();
+    for pair in pairs {
+        if let Some(&row) = pair.rows.first() {
+            *times.entry((pair.probe.clone(), row)).or_default() += 1;
+        }
+    }
+    times
+}

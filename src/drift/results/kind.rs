@@ -1,0 +1,66 @@
+//! Of which kind drift is.
+
+use std::fmt;
+
+use crate::fit::Finding;
+
+/// Which family of change explains a probe's errors at several gravities.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum KindVerdict {
+    /// Mass, height of the centre of gravity, size of the shell: nearly the same error at every gravity.
+    Proportional,
+    /// Sensor zero, mass across the axis: larger at low gravity.
+    Sideways,
+    /// The references do not tell.
+    CannotTell,
+}
+
+impl fmt::Display for KindVerdict {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Proportional => "proportional",
+            Self::Sideways => "sideways",
+            Self::CannotTell => "cannot tell",
+        })
+    }
+}
+
+/// Of which kind the drift of a probe is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DriftKind {
+    /// The probe.
+    pub probe: String,
+    /// Posterior weight of the proportional family; the sideways one has the rest.
+    pub p_proportional: Option<f64>,
+    /// The verdict at the certainty asked for.
+    pub verdict: KindVerdict,
+    /// Relative change of K = m/(pi r^3), per 30 days, next to that of the zero.
+    pub relative_k_per_30d: Finding,
+    /// Change of the tilt's zero, degrees per 30 days, next to that of K.
+    pub zero_deg_per_30d: Finding,
+    /// Standard error of the change of K after one water check and one bath of SG 1.060 at the season's end.
+    pub k_se_after: Option<f64>,
+    /// The same of the zero, degrees per 30 days.
+    pub zero_se_after: Option<f64>,
+    /// Probability that these two would tell the family.
+    pub p_told_after: Option<f64>,
+    /// Why nothing can be said.
+    pub why: Option<String>,
+}
+
+impl DriftKind {
+    pub(in crate::drift) fn missing(probe: &str, why: impl Into<String>) -> Self {
+        let why = why.into();
+        Self {
+            probe: probe.to_owned(),
+            p_proportional: None,
+            verdict: KindVerdict::CannotTell,
+            relative_k_per_30d: Finding::missing(why.clone()),
+            zero_deg_per_30d: Finding::missing(why.clone()),
+            k_se_after: None,
+            zero_se_after: None,
+            p_told_after: None,
+            why: Some(why),
+        }
+    }
+}

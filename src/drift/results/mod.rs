@@ -1,0 +1,28 @@
+//! What the study of drift finds, piece by piece: types that rest on nothing else of drift.
+
+mod fleet;
+mod kind;
+mod pair;
+mod probe;
+mod recalibrate;
+mod shift;
+mod verdict;
+
+use crate::error::Error;
+use crate::fit::Finding;
+
+pub use fleet::{FleetTerm, MixedDrift, MixedTerm, MixedTermKind};
+pub use kind::{DriftKind, KindVerdict};
+pub use pair::{DriftPair, PairKind};
+pub use probe::{OutOfLimit, ProbeDrift, TrackPoint};
+pub use recalibrate::Recalibrate;
+pub use shift::{BinPoint, Shift, ShiftKind};
+pub use verdict::{LastCheck, ProbeVerdict};
+
+/// The finding that stands for a number that could not be estimated.
+pub(super) fn not_estimated(why: Error) -> Finding {
+    match why {
+        Error::NotEstimable { why, .. } => Finding::missing(why),
+        other => Finding::missing(other.to_string()),
+    }
+}

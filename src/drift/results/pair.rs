@@ -1,0 +1,64 @@
+//! Pairs of a probe and a reference.
+
+use crate::units::Instant;
+
+/// What a pair rests on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PairKind {
+    /// A bath: a check, or one of a later calibration as found.
+    Bath,
+    /// A sample of a batch.
+    Sample,
+    /// The original gravity that is stated of a batch, where no sample was drawn at pitching.
+    Stated,
+    /// Other probes at rest in the same beer, where no sample was drawn: they tell one from the other, none from the truth.
+    SameBeer,
+}
+
+impl PairKind {
+    /// Its name in the tables.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Bath => "bath",
+            Self::Sample => "sample",
+            Self::Stated => "stated",
+            Self::SameBeer => "beside",
+        }
+    }
+}
+
+/// One probe and one reference: the probe's gravity on its first calibration of the season against the known one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DriftPair {
+    /// When.
+    pub at: Instant,
+    /// The probe.
+    pub probe: String,
+    /// Row of `Season::references`, where there is one.
+    pub reference: Option<usize>,
+    /// What it rests on.
+    pub kind: PairKind,
+    /// SG 20/20 of the reference; the mean of probes beside each other.
+    pub reference_sg: f64,
+    /// Its standard deviation without the instrument's bias; infinite for probes beside each other, which share whatever
+    /// the beer's gravity is.
+    pub reference_sd: f64,
+    /// Probe minus reference, SG.
+    pub difference_sg: f64,
+    /// Standard error of the probe's local level by its own noise, SG.
+    pub own_se: f64,
+    /// Standard error of the curve there, SG: common to all pairs of the probe.
+    pub curve_se: f64,
+    /// Days since the first calibration, negative before it.
+    pub age_d: f64,
+    /// Temperature, C.
+    pub temp_c: f64,
+    /// The reference's method.
+    pub method: String,
+    /// The batch of a sample.
+    pub batch: Option<String>,
+    /// How fast the batch was fermenting, SG per day, falling counted positive; 0 in a bath.
+    pub rate_sg_per_day: f64,
+    /// Why the pair is left out of the estimates, if it is.
+    pub left_out: Option<String>,
+}

@@ -1,0 +1,39 @@
+//! Shifts of known events.
+
+use crate::fit::Finding;
+
+use crate::drift::model::{Averaged, METHOD};
+use crate::drift::results::{Shift, ShiftKind, not_estimated};
+use crate::drift::settings::DriftSettings;
+
+impl DriftSettings {
+    /// The shifts of known events, each at its date.
+    pub(in crate::drift) fn known_shifts(&self, averaged: &Averaged) -> Vec<Shift> {
+        let mut shifts = Vec::new();
+        for (p, part) in averaged.model.probes.iter().enumerate() {
+            for step in &part.steps {
+                let Some(event) = &step.event else { continue };
+                let shift_sg = if part.rows.iter().any(|row| step.at_age(row.months).abs() > 0.0) {
+                    let size = averaged.mixture(p, |_| part.step_target(step));
+                    size.estimate(self.common.level, METHOD).map_or_else(not_estimated, Finding::Estimated)
+                } else {
+                    Finding::missing("no reference after it")
+                };
+                shifts.push(Shift {
+                    probe: part.probe.clone(),
+                    at: step.at,
+                    earliest: step.at,
+                    latest: step.at,
+                    shift_sg,
+                    kind: ShiftKind::Known(event.clone()),
+                    batch: None,
+                    or_probes: Vec::new(),
+                    p_probe: None,
+                    p_fleet: None,
+                    around: Vec::new(),
+                });
+            }
+        }
+        shifts
+    }
+}

@@ -1,0 +1,69 @@
+//! The gaps between visits to a probe, in each of which it may have shifted.
+
+use nalgebra::{DMatrix, DVector};
+
+use crate::drift::model::{ProbeModel, ShiftTerm};
+use crate::drift::scale::MONTH_D;
+
+/// References of a probe closer than this are one visit at it: no shift is sought between them, months.
+const ONE_VISIT: f64 = 3.0 / MONTH_D;
+
+/// One gap between two visits at a probe.
+pub(in crate::drift) struct VisitGap {
+    pub from: f64,
+    pub to: f64,
+    /// Its part of the time observed.
+    pub share: f64,
+}
+
+impl VisitGap {
+    fn step(&self, part: &ProbeModel) -> ShiftTerm {
+        let months = 0.5 * (self.from + self.to);
+        ShiftTerm { at: part.instant(months), months, mean: 0.0, sd: 1.0, event: None }
+    }
+}
+
+/// A probe's gaps and what a shift of size 1 in each does to its pairs.
+pub(in crate::drift) struct VisitGaps {
+    pub gaps: Vec<VisitGap>,
+    pub columns: DMatrix<f64>,
+    /// By how much that may differ, SD, all pairs of a column alike: how errors show at a gravity is in doubt.
+    pub doubts: DMatrix<f64>,
+}
+
+impl VisitGaps {
+    /// The part of the time observed of the gap that holds an age; 0 for one that is in none.
+    pub fn share_at(&self, months: f64) -> f64 {
+        self.gaps.iter().find(|gap| (gap.from..=gap.to).contains(&months)).map_or(0.0, |gap| gap.share)
+    }
+
+    /// A step of size 1 in the middle of each gap.
+    pub fn steps(&self, part: &ProbeModel) -> Vec<ShiftTerm> {
+        self.gaps.iter().map(|gap| gap.step(part)).collect()
+    }
+
+    pub fn of(part: &ProbeModel) -> Self {
+        let mut visits: Vec<(f64, f64)> = Vec::new();
+        let mut times = part.times();
+        times.push(0.0);
+        times.sort_by(f64::total_cmp);
+        for at in times {
+            match visits.last_mut() {
+                Some(visit) if at - visit.1 < ONE_VISIT => visit.1 = at,
+                _ => visits.push((at, at)),
+            }
+        }
+        let total: f64 = visits.iter().zip(visits.iter().skip(1)).map(|(a, b)| b.0 - a.1).sum();
+        let gaps: Vec<VisitGap> = visits
+            .iter()
+            .zip(visits.iter().skip(1))
+            .map(|(a, b)| VisitGap { from: a.1, to: b.0, share: (b.0 - a.1) / total })
+            .collect();
+        let matrix = |of: &dyn Fn(&ShiftTerm) -> DVector<f64>| {
+            let columns: Vec<DVector<f64>> = gaps.iter().map(|gap| of(&gap.step(part))).collect();
+            if columns.is_empty() { DMatrix::zeros(part.n(), 0) } else { DMatrix::from_columns(&columns) }
+        };
+        let (columns, doubts) = (matrix(&|step| part.column_of(step)), matrix(&|step| part.doubt_of(step)));
+        Self { gaps, columns, doubts }
+    }
+}

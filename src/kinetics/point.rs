@@ -1,0 +1,61 @@
+//! The points that a curve is fitted to.
+
+use super::curve::Tabulated;
+
+/// A mean of neighbouring readings of one probe, or one sample, as it entered the fit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Point {
+    /// Hours from pitching.
+    pub hours: f64,
+    /// Time on the clock of the curve, hours.
+    pub clock_h: f64,
+    /// Pace of that clock, hours per hour.
+    pub pace: f64,
+    /// SG as read: the probe's offset is not taken off.
+    pub sg: f64,
+    /// Standard deviation of its own error as given.
+    pub own_sd: f64,
+    /// Standard deviation of its part of the error shared by its probe.
+    pub shared_sd: f64,
+    /// Where it comes from: a probe (an index into [`super::BatchFit::offsets`]) or a sample.
+    pub source: Source,
+    /// Weight from the robust fit, 1 for a point that fits and near 0 for an outlier.
+    pub weight: f64,
+}
+
+/// Where a [`Point`] comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Source {
+    /// A probe of the batch, by its index in [`super::BatchFit::offsets`].
+    Probe(usize),
+    /// The measured original gravity or a sample, by the index of its instrument.
+    Sample(usize),
+}
+
+impl Point {
+    /// The time on the curve's clock whose gravity the point shows, for a delay of its probe.
+    pub(crate) fn shown_h(&self, delay_h: f64) -> f64 {
+        match self.source {
+            Source::Probe(_) => self.clock_h - delay_h * self.pace,
+            Source::Sample(_) => self.clock_h,
+        }
+    }
+
+    /// Derivative of the gravity shown by the delay.
+    pub(crate) fn by_delay(&self, curve: &Tabulated, delay_h: f64) -> f64 {
+        let shown = self.shown_h(delay_h);
+        if matches!(self.source, Source::Probe(_)) && shown > 0.0 {
+            self.pace * curve.fall_sg_per_h(shown)
+        } else {
+            0.0
+        }
+    }
+}
+
+#[cfg(test)]
+impl Point {
+    /// A point on real time with an error of 0.0004 of its own.
+    pub fn at(hours: f64, sg: f64, source: Source) -> Self {
+        Self { hours, clock_h: hours, pace: 1.0, sg, own_sd: 4e-4, shared_sd: 0.0, source, weight: 1.0 }
+    }
+}

@@ -1,0 +1,33 @@
+//! Robust weights of the points.
+
+use crate::fit::robust::huber_weight;
+
+use super::median::median;
+use super::point::{Point, Source};
+
+/// A point further off than this many standard deviations pulls no harder than one that is just so far off.
+const BOUND_SDS: f64 = 4.0;
+
+/// Bounded influence: each probe point's residual over a scale that grows with the rate of fall, both from medians.
+pub(crate) fn weigh(points: &mut [Point], residual: &[f64], relative_rate: &[f64]) {
+    let scale_where = |keep: &dyn Fn(f64) -> bool| {
+        let mut sizes: Vec<f64> = residual
+            .iter()
+            .zip(relative_rate)
+            .zip(points.iter())
+            .filter(|((_, h), p)| keep(**h) && matches!(p.source, Source::Probe(_)))
+            .map(|((r, _), _)| r.abs())
+            .collect();
+        if sizes.len() < 8 { None } else { Some(1.4826 * median(&mut sizes)) }
+    };
+    let all = scale_where(&|_| true);
+    let flat = scale_where(&|v| v < 0.3).or(all);
+    let steep = scale_where(&|v| v >= 0.3).or(all);
+    let (Some(flat), Some(steep)) = (flat, steep) else { return };
+    for ((point, r), h) in points.iter_mut().zip(residual).zip(relative_rate) {
+        if matches!(point.source, Source::Probe(_)) {
+            let scale = (flat + (steep - flat).max(0.0) * h).max(point.own_sd).max(1e-5);
+            point.weight = huber_weight(r / scale, BOUND_SDS);
+        }
+    }
+}

@@ -1,0 +1,144 @@
+//! Traits of a fitted curve as functionals of the fitted curve, with errors by the delta method.
+
+use crate::error::Result;
+use crate::fit::{Estimate, Finding, quantile};
+
+use super::batch_fit::{AtReference, FittedCurve};
+use super::clock::{Clock, Thermal};
+use super::curve::{GravityCurve, PARAMETERS};
+use super::timed::Timed;
+use super::traits::Trait;
+
+/// Relative standard deviation of alcohol by formula: yeasts differ in what they make of the same extract. Assumed; no
+/// reference.
+const ABV_FORMULA: f64 = 0.015;
+
+/// Estimates of any functions of the curve: their values, and delta-method errors from the parameters' covariance, with
+/// derivatives by central differences of a hundredth of each parameter's standard error. A function that has no value
+/// gives no estimate.
+pub(crate) fn estimates<const N: usize>(
+    fitted: &FittedCurve,
+    level: f64,
+    functions: impl Fn(&Timed<'_>) -> [Result<f64>; N],
+) -> Result<[Finding; N]> {
+    let at = fitted.curve.to_vector();
+    let centre = fitted.timed();
+    let mut slopes = [[0.0; PARAMETERS]; N];
+    for i in 0..PARAMETERS {
+        let step = 0.01 * fitted.covariance[i][i].max(0.0).sqrt();
+        if !(step > 0.0 && step.is_finite()) {
+            continue;
+        }
+        let moved = |by: f64| {
+            let mut vector = at;
+            vector[i] += by;
+            functions(&Timed::beside(&GravityCurve::from_vector(fitted.curve.kind, &vector), &centre))
+                .map(|value| value.unwrap_or(f64::NAN))
+        };
+        for (slope, (up, down)) in slopes.iter_mut().zip(moved(step).into_iter().zip(moved(-step))) {
+            slope[i] = (up - down) / (2.0 * step);
+        }
+    }
+    let factor = quantile::student_t_two_sided(level, fitted.df)?;
+    let mut all = [const { Finding::NotEstimable { why: String::new() } }; N];
+    for ((finding, value), slope) in all.iter_mut().zip(functions(&fitted.timed())).zip(&slopes) {
+        let mut variance = 0.0;
+        for (a, row) in slope.iter().zip(&fitted.covariance) {
+            variance += row.iter().zip(slope).map(|(covariance, b)| a * b * covariance).sum::<f64>();
+        }
+        let se = variance.max(0.0).sqrt();
+        *finding = match value {
+            Ok(value) if value.is_finite() && se.is_finite() => {
+                let (lower, upper) = (value - factor * se, value + factor * se);
+                let method = "generalised least squares, delta method".into();
+                Finding::Estimated(Estimate { value, se, lower, upper, level, method })
+            }
+            Ok(_) => Finding::missing("the curve does not determine it"),
+            Err(error) => Finding::missing(error.to_string()),
+        };
+    }
+    Ok(all)
+}
+
+/// All traits.
+///
+/// The intervals of the times after the middle are symmetric in the logarithm of the time from the middle: a finish may be
+/// much later, but not earlier than the middle. A lag is never negative. Alcohol has the error of its formula besides.
+pub(super) fn trait_estimates(
+    fitted: &FittedCurve,
+    level: f64,
+    tolerance_sg: f64,
+) -> Result<[Finding; Trait::ALL.len()]> {
+    let mut all = estimates(fitted, level, |curve| Trait::ALL.map(|which| which.value(curve, tolerance_sg)))?;
+    if let Finding::Estimated(abv) = &mut all[Trait::AbvPercent as usize] {
+        abv.se = abv.se.hypot(ABV_FORMULA * abv.value);
+    }
+    let factor = quantile::student_t_two_sided(level, fitted.df)?;
+    let mid_h = all[Trait::MidH as usize].value();
+    for (which, finding) in Trait::ALL.into_iter().zip(&mut all) {
+        let Finding::Estimated(estimate) = finding else { continue };
+        match (which, mid_h) {
+            (Trait::T90H | Trait::FinishH, Some(mid)) if estimate.value > mid => {
+                let after = estimate.value - mid;
+                let ratio = (factor * estimate.se / after).exp();
+                (estimate.lower, estimate.upper) = (mid + after / ratio, mid + after * ratio);
+            }
+            (Trait::LagH, _) => estimate.lower = estimate.lower.max(0.0),
+            (Trait::AbvPercent, _) => {
+                estimate.lower = estimate.value - factor * estimate.se;
+                estimate.upper = estimate.value + factor * estimate.se;
+            }
+            _ => {}
+        }
+    }
+    Ok(all)
+}
+
+/// Lag, middle and rate at the reference temperature, for an activation energy with its standard deviation.
+///
+/// On thermal time they are the curve's own; on real time the thermal hours that had passed, and the rate over the pace.
+pub(crate) fn at_reference(
+    fitted: &FittedCurve,
+    level: f64,
+    thermal: impl Fn(f64) -> Option<Thermal>,
+    (activation, sd): (f64, f64),
+) -> Result<AtReference> {
+    let all = |clock: &Clock| {
+        estimates(fitted, level, |curve| {
+            let steepest = curve.steepest_h();
+            let rate = 24.0 * curve.fall_sg_per_h(steepest);
+            let own = match &fitted.clock {
+                Clock::Thermal(_) => {
+                    let table = curve.on_clock();
+                    [table.lag_h(), table.mid_h(), 24.0 * table.fall_sg_per_h(table.steepest_h())]
+                }
+                Clock::Real => [clock.at(curve.lag_h()).0, clock.at(curve.mid_h()).0, rate / clock.at(steepest).1],
+            };
+            own.map(Ok)
+        })
+    };
+    let (Some(here), Some(more)) = (thermal(activation), thermal(activation + 1.0)) else {
+        return Ok(AtReference::missing("no temperatures for thermal time"));
+    };
+    let (here, more) = (Clock::Thermal(here), Clock::Thermal(more));
+    let timed = fitted.timed();
+    let steepest = timed.steepest_h();
+    // How the clock's error moves each: by a kJ/mol, at the hours that were found.
+    let by = [
+        more.at(timed.lag_h()).0 - here.at(timed.lag_h()).0,
+        more.at(timed.mid_h()).0 - here.at(timed.mid_h()).0,
+        24.0 * timed.fall_sg_per_h(steepest) * (1.0 / more.at(steepest).1 - 1.0 / here.at(steepest).1),
+    ];
+    let factor = quantile::student_t_two_sided(level, fitted.df)?;
+    let mut found = all(&here)?;
+    for (finding, by) in found.iter_mut().zip(by) {
+        if let Finding::Estimated(estimate) = finding {
+            estimate.se = estimate.se.hypot(by * sd);
+            estimate.lower = estimate.value - factor * estimate.se;
+            estimate.upper = estimate.value + factor * estimate.se;
+            estimate.method = "thermal time, with the error of its activation energy".into();
+        }
+    }
+    let [lag_h, mid_h, max_rate_sg_per_day] = found;
+    Ok(AtReference { lag_h, mid_h, max_rate_sg_per_day })
+}

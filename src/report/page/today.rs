@@ -1,0 +1,37 @@
+//! What runs now, and what to do.
+
+use maud::{Markup, html};
+
+use crate::report::running::running;
+use crate::report::summary::Summary;
+use crate::study::SeasonStudy;
+
+use super::batches::place;
+use super::parts::{none, picture};
+
+pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
+    let batches = running(study);
+    // All strips share their time, so that they can be compared.
+    let forecasts = || batches.iter().map(|batch| batch.forecast);
+    let ends = || forecasts().filter_map(|forecast| forecast.finish).flat_map(|q| [q.p05, q.p95]);
+    let times = || ends().chain(forecasts().map(|forecast| forecast.as_of));
+    let span = times().min().zip(times().max());
+    html! {
+        @if batches.is_empty() { (none(study.forecasts.why().unwrap_or("No batch is running."))) }
+        @for batch in &batches {
+            h3 {
+                @match place(study, &batch.forecast.batch) {
+                    Some(place) => a href={ "#" (place) } { (batch.name()) },
+                    None => (batch.name()),
+                }
+            }
+            p { (batch.now()) ". " (batch.finish()) }
+            @if let Some((from, to)) = span { (picture(batch.forecast.chart(from, to))) }
+        }
+        @if !batches.is_empty() {
+            p.sub { "Each shape shows when the batch comes to rest: the higher, the likelier. Upright line: the last reading of the season." }
+        }
+        h3 { (summary.steps.question) }
+        ul { @for step in &summary.steps.sentences { li { (step) } } }
+    }
+}

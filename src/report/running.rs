@@ -1,0 +1,101 @@
+//! The batches that run at the end of the data, each in two sentences.
+
+use crate::forecast::{Forecast, Quantiles};
+use crate::kinetics::{BatchFit, BatchState};
+use crate::study::SeasonStudy;
+use crate::units::Instant;
+
+use super::words::{percent, weekday, weekday_hour};
+
+/// Data older than this at the end of the season are said to be, hours.
+const OLD_H: f64 = 6.0;
+/// A finish known better than this is told to the hour, hours.
+const SHARP_H: f64 = 72.0;
+
+/// One running batch.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct RunningBatch<'a> {
+    pub(super) forecast: &'a Forecast,
+    pub(super) fit: Option<&'a BatchFit>,
+    temp_c: Option<f64>,
+}
+
+/// The running batches, the first to finish first.
+pub(super) fn running(study: &SeasonStudy) -> Vec<RunningBatch<'_>> {
+    let forecasts = study.forecasts.done().into_iter().flat_map(|all| &all.rows);
+    let mut now: Vec<&Forecast> = forecasts.filter(|row| Some(row.as_of) == study.latest).collect();
+    now.sort_by_key(|row| (row.finish.is_none(), row.finish.map(|q| q.p50)));
+    let fit = |row: &Forecast| study.kinetics.done().and_then(|found| found.get(&row.batch));
+    let temp_c = |row: &Forecast| {
+        let series = study.series.iter().find(|series| series.batch == row.batch)?;
+        series.temp_c.iter().rfind(|temp| temp.is_finite()).copied()
+    };
+    now.into_iter().map(|forecast| RunningBatch { forecast, fit: fit(forecast), temp_c: temp_c(forecast) }).collect()
+}
+
+impl RunningBatch<'_> {
+    /// Batch, yeast and vessel.
+    pub(super) fn name(&self) -> String {
+        let Forecast { batch, strain, vessel, .. } = self.forecast;
+        let vessel = vessel.as_ref().map_or_else(String::new, |vessel| format!(" in {vessel}"));
+        format!("{batch}, {strain}{vessel}")
+    }
+
+    /// Whether its curve says that it is at rest.
+    pub(super) fn at_rest(&self) -> bool {
+        self.fit.is_some_and(|fit| fit.state() == BatchState::AtRest)
+    }
+
+    /// Where it stands.
+    pub(super) fn now(&self) -> String {
+        let mut said: Vec<String> = self.fit.iter().map(|fit| fit.state_in_words().to_owned()).collect();
+        let level = self.forecast.level();
+        let now = self.fit.and_then(|fit| fit.band(&[fit.last_hours], level).ok()?.first().cloned());
+        if let Some(sg) = now {
+            said.push(format!("gravity {:.4} \u{b1} {:.4}", sg.value, sg.se));
+        }
+        if let Some(temp_c) = self.temp_c {
+            said.push(format!("{temp_c:.1} \u{b0}C"));
+        }
+        if let Some(done) = self.forecast.progress.value() {
+            said.push(format!("{:.0} % of its drop done", 100.0 * done));
+        }
+        if let Some(fit) = self.fit {
+            said.push(format!("day {:.0}", self.forecast.as_of.days_since(fit.pitched_at).ceil()));
+        }
+        let old = self.forecast.last_reading_at.filter(|at| self.forecast.as_of.hours_since(*at) > OLD_H);
+        if let Some(at) = old {
+            said.push(format!("no reading since {}", weekday_hour(at)));
+        }
+        let mut said = said.join(", ");
+        if let Some(first) = said.get(..1).map(str::to_uppercase) {
+            said.replace_range(..1, &first);
+        }
+        said
+    }
+
+    /// When and where it comes to rest; of one that probably has, when it did.
+    pub(super) fn finish(&self) -> String {
+        let Forecast { finish, terminal_sg, why, as_of, .. } = self.forecast;
+        let Some(finish) = finish else { return format!("No forecast: {why}.") };
+        let when = when(finish, self.forecast.level());
+        let verb = match (self.at_rest(), finish.p50 <= *as_of) {
+            (true, true) => "It came to rest",
+            (false, true) => "It may have come to rest",
+            (_, false) => "It comes to rest",
+        };
+        let at =
+            terminal_sg.map_or_else(String::new, |q| format!(", at SG {:.4} ({:.4} to {:.4})", q.p50, q.p05, q.p95));
+        let ready = self
+            .forecast
+            .p_ready
+            .map_or_else(String::new, |p| format!(" Chance that it is at rest now and not stuck: {}.", percent(p)));
+        format!("{verb} {when}{at}.{ready}")
+    }
+}
+
+fn when(finish: &Quantiles<Instant>, level: f64) -> String {
+    let sharp = finish.p95.hours_since(finish.p05) < SHARP_H;
+    let moment = |at| if sharp { weekday_hour(at) } else { weekday(at) };
+    format!("about {} ({}: {} to {})", moment(finish.p50), percent(level), moment(finish.p05), moment(finish.p95))
+}

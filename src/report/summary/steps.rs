@@ -1,0 +1,97 @@
+//! What to do next, and why.
+
+use crate::calibration::{BathPlan, gravities};
+use crate::drift::{Drift, ProbeDrift, Recalibrate};
+use crate::study::SeasonStudy;
+
+use super::super::running::running;
+use super::super::words::{day, list, percent};
+use super::Answer;
+
+/// Chance of being stuck from which a batch is worth a look.
+const MAYBE_STUCK: f64 = 0.2;
+/// Chance of being at rest from which samples tell more than waiting.
+const MAYBE_READY: f64 = 0.5;
+/// A calibration due within this time is announced, days.
+const SOON_D: f64 = 14.0;
+
+pub(super) fn answer(study: &SeasonStudy) -> Answer {
+    let mut answer = Answer::new("What to do?");
+    batches(&mut answer, study);
+    if let Some(found) = study.drift.done() {
+        probes(&mut answer, study, found);
+    }
+    if let Some(calibrations) = study.calibrations.done() {
+        let with: Vec<&str> = calibrations.calibrations.iter().map(|c| c.probe.as_str()).collect();
+        let mut without: Vec<&str> = calibrations.without.iter().map(|none| none.probe.as_str()).collect();
+        without.retain(|probe| !with.contains(probe));
+        without.dedup();
+        if !without.is_empty() {
+            answer.say(format!("Calibrate {}: no curve, so no gravity.", list(&without)));
+        }
+    }
+    if answer.sentences.is_empty() {
+        answer.say("Nothing that the data show.");
+    }
+    answer
+}
+
+fn batches(answer: &mut Answer, study: &SeasonStudy) {
+    for one in running(study) {
+        let batch = &one.forecast.batch;
+        let mut why = Vec::new();
+        let stuck = one.forecast.p_stuck.filter(|p| *p >= MAYBE_STUCK);
+        let ready = one.forecast.p_ready.filter(|p| *p >= MAYBE_READY);
+        match (stuck, ready) {
+            (Some(p), _) => why.push(format!("it may be stuck (chance {})", percent(p))),
+            (None, Some(p)) => why.push(format!("it may be at rest (chance {})", percent(p))),
+            (None, None) => {}
+        }
+        if let Some(found) = study.drift.done() {
+            let probes = study.season.batches.iter().filter(|of| of.batch == *batch).flat_map(|of| &of.probes);
+            let off =
+                |probe: &ProbeDrift| Some(format!("its probe {} reads {}", probe.probe, off_in_words(found, probe)?));
+            why.extend(probes.filter_map(|probe| off(found.of_probe(probe)?)));
+        }
+        if why.is_empty() {
+            continue;
+        }
+        let what = match (stuck, ready) {
+            (Some(_), _) => format!("Warm {batch} a little and take a degassed sample"),
+            (None, Some(_)) => format!("Take degassed samples of {batch} on three days, warm"),
+            (None, None) => format!("Take a degassed sample of {batch}"),
+        };
+        answer.say(format!("{what}: {}.", list(&why)));
+    }
+}
+
+fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift) {
+    let size = |probe: &ProbeDrift| probe.offset_sg.value().map_or(0.0, f64::abs);
+    let mut due: Vec<&ProbeDrift> =
+        found.probes.iter().filter(|probe| probe.recalibrate == Recalibrate::AlreadyPast).collect();
+    due.sort_by(|a, b| size(b).total_cmp(&size(a)));
+    for probe in &due {
+        let reads = match off_in_words(found, probe) {
+            Some(off) => format!("it reads {off}"),
+            None => "its error is no longer known well enough".to_owned(),
+        };
+        answer.say(format!("Calibrate {}: {reads}, {}.", probe.probe, found.calibrate_by(probe)));
+    }
+    for probe in &found.probes {
+        if let (Recalibrate::By(at), Some(now)) = (&probe.recalibrate, study.latest)
+            && at.days_since(now) <= SOON_D
+        {
+            answer.say(format!("Calibrate {} by {}.", probe.probe, day(*at)));
+        }
+    }
+    if let Some(taken) = study.bath_plan.done().filter(|_| !due.is_empty()).and_then(BathPlan::recommended) {
+        answer.say(format!("Mix these baths to calibrate: SG {}.", gravities(taken)));
+    }
+}
+
+/// How far a probe is off now on its curve in force, where that is beyond the limit and beyond its error.
+fn off_in_words(found: &Drift, probe: &ProbeDrift) -> Option<String> {
+    let e = probe.offset_sg.estimate().filter(|e| e.value.abs() >= found.limit_sg && e.lower * e.upper > 0.0)?;
+    let way = if e.value > 0.0 { "high" } else { "low" };
+    Some(format!("{:.4} \u{b1} {:.4} {way}", e.value.abs(), e.se))
+}

@@ -1,0 +1,145 @@
+//! Tables over typed results: a column is a closure over one row, so one that is not there does not compile.
+
+use crate::chart::{minute, percent, signed};
+use crate::fit::robust::median_of;
+use crate::fit::{Estimate, decimals_for};
+use crate::units::Instant;
+
+use super::grid::{Grid, GridColumn};
+
+/// A table in the making: its rows, and the columns made of them so far.
+#[derive(Debug)]
+pub(crate) struct ResultTable<T> {
+    rows: Vec<T>,
+    limit: usize,
+    columns: Vec<GridColumn>,
+}
+
+impl<T: Copy> ResultTable<T> {
+    /// A table with these rows, of which at most `limit` are shown.
+    pub(crate) fn new(rows: impl IntoIterator<Item = T>, limit: usize) -> Self {
+        Self { rows: rows.into_iter().collect(), limit, columns: Vec::new() }
+    }
+
+    fn column(mut self, heading: &str, unit: &str, right: bool, texts: impl Iterator<Item = String>) -> Self {
+        let column = GridColumn {
+            heading: heading.to_owned(),
+            unit: unit.to_owned(),
+            right,
+            texts: texts.take(self.limit).collect(),
+            ..GridColumn::default()
+        };
+        // A column without a single value is left out.
+        if column.texts.iter().any(|text| !text.is_empty()) {
+            self.columns.push(column);
+        }
+        self
+    }
+
+    /// A column of words.
+    pub(crate) fn text<S: ToString>(self, heading: &str, cell: impl Fn(T) -> S) -> Self {
+        let texts: Vec<String> = self.rows.iter().map(|row| cell(*row).to_string()).collect();
+        self.column(heading, "", false, texts.into_iter())
+    }
+
+    /// A column of sentences, which stand below the table.
+    pub(crate) fn note<S: ToString>(self, heading: &str, cell: impl Fn(T) -> Option<S>) -> Self {
+        let before = self.columns.len();
+        let mut made = self.text(heading, |row| cell(row).map_or_else(String::new, |text| text.to_string()));
+        made.columns.iter_mut().skip(before).for_each(|column| column.notes = true);
+        made
+    }
+
+    /// A column of numbers with these decimals.
+    pub(crate) fn number(self, heading: &str, unit: &str, decimals: usize, cell: impl Fn(T) -> Option<f64>) -> Self {
+        let text = |value: Option<f64>| value.map_or_else(String::new, |value| signed(value, decimals, false));
+        let texts: Vec<String> = self.rows.iter().map(|row| text(cell(*row))).collect();
+        self.column(heading, unit, true, texts.into_iter())
+    }
+
+    /// A column of whole numbers.
+    pub(crate) fn count(self, heading: &str, cell: impl Fn(T) -> usize) -> Self {
+        self.number(heading, "", 0, |row| Some(cell(row) as f64))
+    }
+
+    /// A column of probabilities.
+    pub(crate) fn chance(self, heading: &str, cell: impl Fn(T) -> Option<f64>) -> Self {
+        let texts: Vec<String> = self.rows.iter().map(|row| cell(*row).map_or_else(String::new, percent)).collect();
+        self.column(heading, "", true, texts.into_iter())
+    }
+
+    /// A column of times.
+    pub(crate) fn time(self, heading: &str, cell: impl Fn(T) -> Option<Instant>) -> Self {
+        let texts: Vec<String> = self.rows.iter().map(|row| cell(*row).map_or_else(String::new, minute)).collect();
+        self.column(heading, "UTC", true, texts.into_iter())
+    }
+
+    /// A column of estimates of one quantity with their intervals, all to the decimals of its middle error. The level
+    /// stands under the heading.
+    pub(crate) fn estimate<'e>(self, heading: &str, unit: &str, cell: impl Fn(T) -> Option<&'e Estimate>) -> Self {
+        self.interval(heading, unit, cell, true)
+    }
+
+    /// A column of estimates of several quantities, each to the decimals of its own error.
+    pub(crate) fn mixed<'e>(self, heading: &str, cell: impl Fn(T) -> Option<&'e Estimate>) -> Self {
+        self.interval(heading, "", cell, false)
+    }
+
+    fn interval<'e>(
+        self,
+        heading: &str,
+        unit: &str,
+        cell: impl Fn(T) -> Option<&'e Estimate>,
+        one_quantity: bool,
+    ) -> Self {
+        let all: Vec<Option<&Estimate>> = self.rows.iter().map(|row| cell(*row)).collect();
+        let mut errors: Vec<f64> = all.iter().flatten().map(|e| e.se).filter(|se| *se > 0.0).collect();
+        let middle = median_of(&mut errors).filter(|_| one_quantity);
+        let text = |e: &Estimate| {
+            let decimals = decimals_for(middle.unwrap_or(e.se));
+            let [value, lower, upper] = [e.value, e.lower, e.upper].map(|v| signed(v, decimals, false));
+            format!("{value} ({lower} to {upper})")
+        };
+        let level = all.iter().flatten().next().map(|e| percent(e.level));
+        let unit = [Some(unit.to_owned()).filter(|unit| !unit.is_empty()), level];
+        let unit = unit.into_iter().flatten().collect::<Vec<_>>().join(", ");
+        let texts: Vec<String> = all.iter().map(|e| e.map_or_else(String::new, text)).collect();
+        self.column(heading, &unit, true, texts.into_iter())
+    }
+
+    /// The table, laid out under its title.
+    pub(crate) fn titled(self, title: &str) -> Grid {
+        Grid { title: title.to_owned(), rows: self.rows.len(), columns: self.columns }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::page::Show;
+    use super::*;
+
+    fn estimate(value: f64) -> Estimate {
+        Estimate { value, se: 0.4, lower: value - 0.7, upper: value + 0.7, level: 0.9, method: "t".into() }
+    }
+
+    #[test]
+    fn columns_hold_what_their_closures_say_and_empty_ones_are_left_out() {
+        let rows = [("<b>1</b>", Some(estimate(12.34)), None), ("two", None, Some("no reading within two days of it"))];
+        let table = ResultTable::new(&rows, 20)
+            .text("batch", |row| row.0)
+            .estimate("lag", "h", |row| row.1.as_ref())
+            .number("gone", "", 1, |_| None)
+            .note("why not", |row| row.2)
+            .titled("Lags");
+        let expected = [
+            "Lags (2 rows)",
+            "batch                      lag  why not",
+            "                       h, 90 %",
+            "<b>1</b>  12.3 (11.6 to 13.0)",
+            "two                             no reading within two days of it",
+        ];
+        assert_eq!(table.to_string(), expected.join("\n"));
+        let html = table.html();
+        assert!(html.contains("&lt;b&gt;") && html.contains("note 1<") && !html.contains("gone"), "{html}");
+    }
+}

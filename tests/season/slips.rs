@@ -1,0 +1,92 @@
+//! Slips that are easily made and far-reaching: decimal commas between commas, years, standard deviations, pipes.
+
+use super::files::{folder, load, plain_with, put, refusal};
+
+fn rejected(season: &heelwort::season::Season) -> Vec<String> {
+    let rows = season.account.rejected.iter();
+    rows.map(|row| format!("{} line {}: {}", row.file, row.line, row.reason)).collect()
+}
+
+#[test]
+fn decimal_commas_in_a_file_split_by_commas_are_rejected_with_a_hint() {
+    let text = "at,probe,tilt_deg,temp_c,batch,supply_v\n2031-03-04T12:00:00Z,dunlin,52,1,19,8,,\n\
+                2031-03-04T12:15:00Z,dunlin,52,04,20,,\n2031-03-04T12:30:00Z,dunlin,52,20,,4,\n\
+                2031-03-04T12:45:00Z,dunlin,52.0,20,,,,\n2031-03-04T13:00:00Z,dunlin,52,1,19,8,T1,3,9\n";
+    let season = load(&plain_with(&[("readings.csv", text)]));
+    let reasons = rejected(&season);
+    assert_eq!(reasons.len(), 3, "{reasons:?}");
+    for (reason, line) in reasons.iter().zip([2, 3, 6]) {
+        assert!(reason.starts_with(&format!("readings.csv line {line}: ")), "{reason}");
+        assert!(reason.contains("decimal commas") && reason.contains("decimal = \",\""), "{reason}");
+    }
+    assert_eq!(season.readings.tilt_deg, [52.0, 52.0]);
+    let text = "at,sg,batch,temp_c,note\n2031-03-04T12:00:00Z,1,0481,T1,20,\n";
+    let season = load(&plain_with(&[("references.csv", text)]));
+    assert!(rejected(&season)[0].contains("decimal commas"), "{:?}", rejected(&season));
+}
+
+#[test]
+fn standard_deviations_that_nobody_means_are_left_empty_and_flagged() {
+    for sd in ["1e300", "1e155", "1e-9", "0", "-0.001"] {
+        let text = format!("at,sg,batch,sg_sd,tilt_sd_deg\n2031-03-04T12:00:00Z,1.04,T1,{sd},{sd}\n");
+        let batches =
+            format!("batch,strain,pitched_at,original_sg,original_sg_sd\nT1,glasswort,2031-03-04,1.048,{sd}\n");
+        let season = load(&plain_with(&[("references.csv", &text), ("batches.csv", &batches)]));
+        let reference = &season.references[0];
+        assert_eq!((reference.sg_sd, reference.tilt_sd_deg, season.batches[0].original_sg_sd), (None, None, None));
+        assert_eq!(reference.flags.to_string(), "value_unreadable", "{sd}");
+        let remarks: Vec<&str> = season.account.remarks.iter().map(|remark| remark.text.as_str()).collect();
+        assert!(remarks.iter().any(|text| text.contains("`sg_sd`") && text.contains("0.00001 and 0.2")), "{remarks:?}");
+        assert!(remarks.iter().any(|text| text.contains("`original_sg_sd`")), "{remarks:?}");
+    }
+}
+
+#[test]
+fn times_of_another_century_are_set_aside() {
+    let season = load(&plain_with(&[
+        (
+            "references.csv",
+            "at,sg,batch,known_at\n2131-03-04T12:00:00Z,1.04,T1,\n2031-03-04T12:00:00Z,1.04,T1,9999-01-01\n",
+        ),
+        (
+            "batches.csv",
+            "batch,strain,pitched_at,ended_at\nT1,glasswort,2031-03-04,9999-12-30\nT2,glasswort,1970-01-01,\n",
+        ),
+        ("plan.csv", "batch,at,temp_c\nT1,9999-03-10T00:00:00Z,4\n"),
+        ("events.csv", "at,kind\n9999-03-02T08:00:00Z,other\n"),
+        ("probes.csv", "probe,built_on\ndunlin,1031-01-01\nknot,2031-01-01\n"),
+    ]));
+    let reasons = rejected(&season);
+    assert_eq!(reasons.len(), 4, "{reasons:?}");
+    assert!(reasons.iter().all(|reason| reason.contains("more than 20 years")), "{reasons:?}");
+    assert_eq!((season.references[0].known_at, season.batches[0].ended_at), (None, None));
+    assert_eq!((season.probes[0].built_on, season.probes[1].built_on.is_some()), (None, true));
+    assert!(season.latest().unwrap().to_string().starts_with("2031"));
+    assert_eq!(season.account.totals().2, 3, "{}", season.account);
+}
+
+#[test]
+fn skipping_more_lines_than_any_file_has_is_refused_at_once() {
+    let dir = folder(super::files::PLAIN);
+    let map = "[[files]]\nmatch = \"readings.csv\"\ntable = \"readings\"\nskip_lines = 9000000000000000000\n";
+    put(dir.path(), "season.toml", map.as_bytes());
+    let message = refusal(&dir);
+    assert!(message.contains("season.toml, line 4") && message.contains("1000000"), "{message}");
+    let map = map.replace("9000000000000000000", "1000000");
+    put(dir.path(), "season.toml", map.as_bytes());
+    assert!(refusal(&dir).contains("an empty file"));
+}
+
+#[cfg(unix)]
+#[test]
+fn a_device_is_no_table() {
+    let dir = plain_with(&[("readings.csv", "")]);
+    std::os::unix::fs::symlink("/dev/zero", dir.path().join("readings.csv")).unwrap();
+    let message = refusal(&dir);
+    assert!(message.contains("readings.csv") && message.contains("a pipe, a device or a folder"), "{message}");
+    std::fs::remove_file(dir.path().join("readings.csv")).unwrap();
+    let made = std::process::Command::new("mkfifo").arg(dir.path().join("readings.parquet")).status();
+    if made.is_ok_and(|status| status.success()) {
+        assert!(refusal(&dir).contains("a pipe, a device or a folder"));
+    }
+}
