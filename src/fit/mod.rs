@@ -8,10 +8,9 @@
 //! | [`linear`] | weighted least squares that are linear in the coefficients |
 //! | [`nonlinear`] | nonlinear least squares with bounds, priors, covariance and the reason it stopped |
 //! | [`errors_in_variables`] | straight lines and curves when both variables have errors |
-//! | [`autocorrelation`] | AR(1) in continuous time plus white noise: estimation, whitening, robust covariance |
+//! | [`autocorrelation`] | AR(1) in continuous time plus white noise: estimation, whitening |
 //! | [`compare`] | means, all pairs with simultaneous intervals, random-effects pooling |
 //! | [`mixed`] | linear mixed models: random effects of any grouping, by REML or ML |
-//! | [`mixture`] | intervals of mixtures of normal distributions |
 //! | [`ode`] | small systems of ordinary differential equations |
 //! | [`inverse`] | which x made this y: delta method and inverted test |
 //! | [`robust`] | median, bounded-influence weights |
@@ -28,7 +27,7 @@ pub mod linear;
 mod matrix;
 pub mod minimise;
 pub mod mixed;
-pub mod mixture;
+pub(crate) mod mixture;
 pub mod nonlinear;
 pub mod ode;
 pub mod quantile;

@@ -1,4 +1,4 @@
-//! Location and weights that a few wild values do not move.
+//! Location, quantiles and weights that a few wild values do not move.
 
 use crate::{Error, Result};
 
@@ -25,6 +25,13 @@ pub(crate) fn median_of(values: &mut [f64]) -> Option<f64> {
     Some(if n.is_multiple_of(2) { 0.5 * (lower() + upper) } else { upper })
 }
 
+/// The quantile of values in rising order, by straight lines between them: place `(n - 1) share`. None of nothing.
+pub(crate) fn quantile_of(sorted: &[f64], share: f64) -> Option<f64> {
+    let place = share * sorted.len().checked_sub(1)? as f64;
+    let (low, high) = (sorted.get(place.floor() as usize)?, sorted.get(place.ceil() as usize)?);
+    Some(low + place.fract() * (high - low))
+}
+
 /// Huber's weight of a residual given in units of its scale: 1 within `k`, then k/|u|.
 ///
 /// P. J. Huber, Ann. Math. Stat. 35 (1964) 73.
@@ -44,6 +51,26 @@ mod tests {
         assert_eq!(median(&[9.0, 1.0, 2.0]).unwrap(), 2.0);
         assert!(median(&[]).is_err());
         assert!(median(&[1.0, f64::NAN]).is_err());
+    }
+
+    #[test]
+    fn medians_of_many_are_those_of_sorting() {
+        for n in (1..40_u32).chain([100, 101]) {
+            let values: Vec<f64> = (0..n).map(|i| (f64::from(i) * 2.399).sin()).collect();
+            let mut sorted = values.clone();
+            sorted.sort_by(f64::total_cmp);
+            let expected = 0.5 * (sorted[(sorted.len() - 1) / 2] + sorted[sorted.len() / 2]);
+            assert_eq!(median(&values).unwrap(), expected);
+        }
+    }
+
+    #[test]
+    fn quantiles_lie_between_the_values() {
+        let values = [1.04, 1.05, 1.06];
+        assert_eq!(quantile_of(&values, 0.0), Some(1.04));
+        assert_eq!(quantile_of(&values, 1.0), Some(1.06));
+        assert!((quantile_of(&values, 0.25).unwrap() - 1.045).abs() < 1e-12);
+        assert_eq!(quantile_of(&[], 0.5), None);
     }
 
     #[test]

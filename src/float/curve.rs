@@ -1,6 +1,7 @@
 //! A hull's curve as a table, for many readings.
 
 use crate::error::{Error, Result};
+use crate::liquid::solve::root;
 
 use super::hull::Hull;
 
@@ -65,29 +66,18 @@ impl HullCurve {
     /// Tilt at this density, degrees: the inverse of [`HullCurve::density_kg_m3`].
     ///
     /// # Errors
-    /// [`Error::Domain`] for a density outside the table.
+    /// [`Error::Domain`] for a density outside the table; [`Error::Numeric`] for a table that holds no number there.
     pub fn tilt_deg(&self, density_kg_m3: f64) -> Result<f64> {
         let density_of = |point: Option<&(f64, f64)>| point.map_or(f64::NAN, |(density, _)| *density);
         let (low, high) = (density_of(self.points.first()), density_of(self.points.last()));
         let rho = Error::check_domain("the curve of a float", "density", "kg/m3", density_kg_m3, low, high)?;
         let above = self.points.partition_point(|(density, _)| *density <= rho);
         let cell = above.saturating_sub(1).min(self.points.len() - 2);
-        let (mut from, mut to, mut x) = (0.0, 1.0, 0.5);
-        for _ in 0..60 {
-            let (value, slope) = self.cubic(cell, x);
-            let off = value - rho;
-            if off > 0.0 {
-                to = x;
-            } else {
-                from = x;
-            }
-            let newton = x - off / slope;
-            let next = if newton >= from && newton <= to { newton } else { 0.5 * (from + to) };
-            if (next - x).abs() < 1e-14 {
-                break;
-            }
-            x = next;
-        }
+        let over = |x: f64| {
+            let (density, slope) = self.cubic(cell, x);
+            (density - rho, slope)
+        };
+        let x = root("the tilt of a float", (0.0, 1.0), 0.5, over)?;
         Ok(self.lowest_deg + STEP_DEG * (cell as f64 + x))
     }
 

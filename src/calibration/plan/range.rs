@@ -1,6 +1,7 @@
 //! The gravities that the user's beers use.
 
 use crate::calibration::{Calibration, Calibrations};
+use crate::fit::robust::quantile_of;
 use crate::season::{Batch, Season};
 
 /// Lowest and highest gravity for which curves are wanted, and where they come from.
@@ -73,9 +74,7 @@ fn original(season: &Season, batch: &Batch) -> Option<f64> {
 /// The quantile by straight lines between the sorted values.
 fn at_quantile(values: &mut [f64], share: f64) -> Option<f64> {
     values.sort_by(f64::total_cmp);
-    let place = share * values.len().checked_sub(1)? as f64;
-    let (below, above) = (values.get(place.floor() as usize)?, values.get(place.ceil() as usize)?);
-    Some(below + (place - place.floor()) * (above - below))
+    quantile_of(values, share)
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! Mixtures of normal distributions.
 
 use crate::error::{Error, Result};
-use crate::fit::mixture::{self, Part};
+use crate::fit::mixture::central_interval;
 use crate::fit::{Estimate, quantile};
 
 /// Normals by weight, mean and SD; the weights sum to 1.
@@ -48,9 +48,8 @@ impl NormalMixture {
         if !(se > 0.0 && se.is_finite()) {
             return Err(Error::numeric("the interval of a mixture", "its standard deviation is not a positive number"));
         }
-        let parts: Vec<Part> = self.0.iter().map(|&(weight, mean, sd)| Part { weight, mean, sd }).collect();
-        let found = mixture::summary(&parts, level)?;
-        Ok(Estimate { value: mean, se, lower: found.lower, upper: found.upper, level, method: method.into() })
+        let (lower, upper) = central_interval(&self.0, level)?;
+        Ok(Estimate { value: mean, se, lower, upper, level, method: method.into() })
     }
 }
 

@@ -9,6 +9,7 @@ use super::component::components;
 use super::effects::fixed;
 use super::fitted::MixedFit;
 use super::likelihood::{Covariance, MixedModel};
+use crate::fit::robust::quantile_of;
 use crate::fit::{Estimate, quantile};
 use crate::{Error, Result};
 
@@ -81,14 +82,15 @@ impl MixedFit {
             let why = format!("{failed} of {} simulated data sets could not be fitted", settings.resamples);
             return Err(Error::numeric("a parametric bootstrap", why));
         }
-        let names = self.design.fixed.iter().map(|c| c.name.clone());
-        let fixed_values = names.zip(self.coefficients.iter().copied());
-        let values: Vec<(String, f64)> =
-            fixed_values.chain(self.components.iter().map(|c| (c.name.clone(), c.value))).collect();
-        let mut list: Vec<(String, Estimate)> =
-            values.into_iter().zip(draws).map(|((name, v), draws)| (name, summary(v, draws, settings.level))).collect();
-        let components = list.split_off(self.coefficients.len());
-        Ok(Bootstrap { fixed: list, components, fitted, failed, on_boundary })
+        let mut draws = draws.into_iter();
+        let mut one = |(name, value): (&String, f64)| {
+            let found = summary(value, draws.next()?, settings.level)?;
+            Some((name.clone(), found))
+        };
+        let coefficients = self.design.fixed.iter().map(|c| &c.name).zip(self.coefficients.iter().copied());
+        let fixed = coefficients.filter_map(&mut one).collect();
+        let components = self.components.iter().map(|c| (&c.name, c.value)).filter_map(&mut one).collect();
+        Ok(Bootstrap { fixed, components, fitted, failed, on_boundary })
     }
 
     /// Covariance and coefficients of another response in scaled units, around the fitted mean.
@@ -131,28 +133,15 @@ fn simulate(model: &MixedModel, covariance: &Covariance, rng: &mut ChaCha8Rng) -
         .collect()
 }
 
-fn summary(value: f64, mut draws: Vec<f64>, level: f64) -> Estimate {
+/// None where no refit gave a finite number, as for a correlation with something that never varies.
+fn summary(value: f64, mut draws: Vec<f64>, level: f64) -> Option<Estimate> {
     draws.retain(|x| x.is_finite());
     draws.sort_by(f64::total_cmp);
     let n = draws.len() as f64;
     let mean = draws.iter().sum::<f64>() / n;
     let se = (draws.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
-    let at = |p: f64| {
-        let place = p * (n - 1.0);
-        let (low, share) = (place.floor(), place.fract());
-        match (draws.get(low as usize), draws.get(low as usize + 1)) {
-            (Some(a), Some(b)) => a + share * (b - a),
-            (Some(a), None) => *a,
-            _ => f64::NAN,
-        }
-    };
     let tail = 0.5 * (1.0 - level);
-    Estimate {
-        value,
-        se,
-        lower: at(tail),
-        upper: at(1.0 - tail),
-        level,
-        method: format!("parametric bootstrap, percentiles of {} refits", draws.len()).into(),
-    }
+    let (lower, upper) = (quantile_of(&draws, tail)?, quantile_of(&draws, 1.0 - tail)?);
+    let method = format!("parametric bootstrap, percentiles of {} refits", draws.len()).into();
+    Some(Estimate { value, se, lower, upper, level, method })
 }
