@@ -13,7 +13,7 @@ use crate::gravity::OffsetPrior;
 /// | field | default | meaning |
 /// | --- | --- | --- |
 /// | `window_min` | 20 | a probe must have read within this many minutes of a reference |
-/// | `level_window_h` | 3 | its local level is taken from readings within this many hours |
+/// | `plateau_window_h` | 3 | its local level is taken from readings within this many hours |
 /// | `active_sg_per_day` | 0.004 | a fermentation faster than this is active: bubbles lift the probe |
 /// | `active_sd_sg` | 0.0015 | extra SD of a pair from active fermentation |
 /// | `leave_out_active` | false | leave such pairs out altogether |
@@ -37,7 +37,7 @@ pub struct DriftSettings {
     /// A probe must have read within this many minutes of a reference to be paired with it.
     pub window_min: f64,
     /// The probe's local level comes from its readings within this many hours (same batch, or same bath).
-    pub level_window_h: f64,
+    pub plateau_window_h: f64,
     /// A fermentation that moves faster than this, SG per day, is active.
     pub active_sg_per_day: f64,
     /// Extra standard deviation of a pair from an active fermentation, SG. From memory, no source.
@@ -81,7 +81,7 @@ impl Default for DriftSettings {
     fn default() -> Self {
         Self {
             window_min: 20.0,
-            level_window_h: 3.0,
+            plateau_window_h: 3.0,
             active_sg_per_day: 0.004,
             active_sd_sg: 0.0015,
             leave_out_active: false,
@@ -121,7 +121,7 @@ impl DriftSettings {
         self.common.check()?;
         let ranges: [(&'static str, f64, f64, f64, &'static str); 12] = [
             ("window_min", self.window_min, 0.1, 1440.0, "0.1 to 1440 minutes"),
-            ("level_window_h", self.level_window_h, 0.1, 48.0, "0.1 to 48 hours"),
+            ("plateau_window_h", self.plateau_window_h, 0.1, 48.0, "0.1 to 48 hours"),
             ("active_sg_per_day", self.active_sg_per_day, 0.0, 0.1, "0 to 0.1 SG per day"),
             ("active_sd_sg", self.active_sd_sg, 0.0, 0.1, "0 to 0.1 SG"),
             ("change_sd_sg", self.change_sd_sg, 0.0, 0.1, "0 to 0.1 SG"),

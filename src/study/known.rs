@@ -103,7 +103,7 @@ impl<'a> AsKnown<'a> {
         let changes = references.chain(self.season.events.iter().map(|event| event.at));
         let last = changes.filter(|at| *at <= as_of).max();
         let drift = &self.settings.drift;
-        let around_h = drift.level_window_h.max(drift.window_min / 60.0);
+        let around_h = drift.plateau_window_h.max(drift.window_min / 60.0);
         last.map_or(as_of, |last| last.plus_hours(around_h).min(as_of))
     }
 

@@ -150,7 +150,7 @@ impl PairFinder<'_> {
     /// The plateau of a probe in a batch.
     pub fn rest(&self, probe: &str, batch: Option<u32>, at: Instant, noise: Option<Noise>) -> Option<Plateau> {
         let readings = &self.season.readings;
-        let window = self.settings.level_window_h;
+        let window = self.settings.plateau_window_h;
         let keep = |row: usize| self.usable(row) && readings.batch.get(row).copied().flatten() == batch;
         let usual = self.calibrations.settings.tilt_sd_deg;
         let noise = noise.unwrap_or(Noise { sd_deg: usual, rho: 0.0, blocks: 0 });

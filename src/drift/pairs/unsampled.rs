@@ -88,7 +88,7 @@ impl PairFinder<'_> {
             return None;
         }
         let seen = stays.iter().filter_map(|stay| {
-            let at = stay.from.plus_hours(self.settings.level_window_h);
+            let at = stay.from.plus_hours(self.settings.plateau_window_h);
             let soon = at.hours_since(batch.pitched_at) < JOINED_H;
             Some((stay, at, self.calm(batch, stay, at).filter(|_| soon)?))
         });
@@ -104,7 +104,7 @@ impl PairFinder<'_> {
         found: &[ModelPair],
         stated: bool,
     ) -> Vec<BeerVisit<'a>> {
-        let from = stays.iter().map(|stay| stay.from).max().map(|at| at.plus_hours(self.settings.level_window_h));
+        let from = stays.iter().map(|stay| stay.from).max().map(|at| at.plus_hours(self.settings.plateau_window_h));
         let to = stays.iter().map(|stay| stay.to).min().map(|at| at.plus_hours(-LEAVING_H));
         let (Some(from), Some(to)) = (from, to) else { return Vec::new() };
         let moments = if to.hours_since(from) > APART_H { vec![from, to] } else { vec![to] };
