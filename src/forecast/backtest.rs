@@ -15,7 +15,7 @@ const COVERAGE_LEVEL: f64 = 0.95;
 const LEVEL: f64 = 0.90;
 
 /// What became of a batch.
-struct Outcome {
+struct BatchOutcome {
     status: BacktestStatus,
     /// Finish time, hours from pitching, with its standard error, where seen.
     seen: Option<(f64, f64)>,
@@ -26,7 +26,7 @@ impl Forecaster<'_> {
     /// each from what was known then, in order of time. A cooling that is planned for later than `now` has not come. A batch
     /// that cannot be forecast is a row with its reason.
     pub fn backtest(&mut self, now: Instant) -> Backtest {
-        let mut moments: Vec<(Instant, f64, &BatchFit, Outcome)> = Vec::new();
+        let mut moments: Vec<(Instant, f64, &BatchFit, BatchOutcome)> = Vec::new();
         for fit in &self.kinetics.batches {
             let Some(fitted) = &fit.fitted else { continue };
             let table = fitted.timed();
@@ -69,12 +69,12 @@ impl Forecaster<'_> {
     }
 
     /// What has become of a batch by `now`; none when its end is still open or cannot be told.
-    fn outcome(&self, fit: &BatchFit, now: Instant) -> Option<Outcome> {
+    fn outcome(&self, fit: &BatchFit, now: Instant) -> Option<BatchOutcome> {
         let finish = fit.finding(Trait::FinishH).estimate()?;
         let seen = fit.last_hours >= finish.value + self.settings.common.at_rest.seen_for_h;
         if seen && fit.status != Status::Restarted {
             let status = if fit.status == Status::Stuck { BacktestStatus::Stuck } else { BacktestStatus::Observed };
-            return Some(Outcome { status, seen: Some((finish.value, finish.se)) });
+            return Some(BatchOutcome { status, seen: Some((finish.value, finish.se)) });
         }
         let cooled = fit.cooled_hours.filter(|&hours| fit.instant(hours) <= now);
         let status = match (cooled, fit.ended_hours) {
@@ -83,7 +83,7 @@ impl Forecaster<'_> {
             (None, Some(_)) => BacktestStatus::CutByEnd,
             (None, None) => return None,
         };
-        Some(Outcome { status, seen: None })
+        Some(BatchOutcome { status, seen: None })
     }
 }
 

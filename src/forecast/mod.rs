@@ -15,6 +15,7 @@ mod result;
 mod run;
 mod settings;
 mod stuck;
+mod tail;
 
 pub use known::{KnownSeries, Truncated};
 pub use result::{Backtest, BacktestRow, BacktestStatus, Forecast, Forecasts, Quantiles, StageCoverage};

@@ -43,7 +43,7 @@ pub(super) struct BatchAsKnown {
     /// Whether weights, rate and foam have been found.
     known: bool,
     /// Gravity at pitching as the first hours show it.
-    original_sg: f64,
+    pub original_sg: f64,
     pub ln_pace: f64,
     pub last_reading_h: f64,
     /// Where terminal gravity must lie if the batch does not stick: the measured limit.

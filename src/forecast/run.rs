@@ -19,6 +19,7 @@ use super::posterior::{BatchAsKnown, NO_GRAVITY, Posterior};
 use super::result::{Forecast, Forecasts, Quantiles};
 use super::settings::ForecastSettings;
 use super::stuck;
+use super::tail::Tail;
 
 /// Attenuation of a batch that sticks, less than that of others by this, and its standard deviation: assumed; no reference.
 const STUCK_ATTENUATION: (f64, f64) = (0.2, 0.15);
@@ -112,7 +113,10 @@ impl Forecaster<'_> {
         let mixture = mixture(&mut own, &prior)?;
         let mut rng = stream(self.settings.seed, &batch.batch, as_of.micros());
         let n = self.settings.draws;
-        let draws = draw(&mixture, n, own.ln_pace, now_h, settings.common.at_rest.within_sg, &mut rng)?;
+        let tolerance_sg = settings.common.at_rest.within_sg;
+        let assumed = Tail::of_prior(&prior, own.original_sg, own.ln_pace, tolerance_sg, &mut rng)?;
+        let tails = (Tail::of_strain(self.kinetics, &batch.strain, &batch.batch, as_of), assumed);
+        let draws = draw(&mixture, n, own.ln_pace, now_h, tolerance_sg, tails, &mut rng)?;
         Ok(FromDraws {
             batch: batch.clone(),
             as_of,

@@ -7,7 +7,7 @@ use super::mapping::{Constant, Mapping};
 use super::names::{guess, list, short};
 use super::row_cells::Doubt;
 use super::row_error::{RowError, RowErrorKind, Wanted};
-use super::table::{ColumnKind, FLAGS_COLUMN, Table, TableColumn};
+use super::table::{ColumnKind, FLAGS_COLUMN, SeasonTable, TableColumn};
 use super::unit::Unit;
 use super::value::{CellValue, SourceCell};
 use crate::units::Instant;
@@ -43,7 +43,7 @@ impl Bound {
 /// All columns of a table, bound to a file.
 #[derive(Debug, Clone)]
 pub(crate) struct Binding {
-    pub(crate) table: Table,
+    pub(crate) table: SeasonTable,
     pub(crate) columns: Vec<Bound>,
     /// Fields of the file that belong to no column.
     pub(crate) unknown: Vec<String>,
@@ -70,7 +70,7 @@ impl Binding {
     ///
     /// # Errors
     /// [`Error::Input`] when a required or mapped column is not there, or stands there twice.
-    pub(crate) fn new(place: &Place, table: Table, header: &[String], mapping: &Mapping) -> Result<Self> {
+    pub(crate) fn new(place: &Place, table: SeasonTable, header: &[String], mapping: &Mapping) -> Result<Self> {
         let mut used = vec![false; header.len()];
         let mut columns = Vec::with_capacity(table.columns().len());
         for column in table.columns() {
@@ -116,7 +116,7 @@ impl Binding {
         let gravity = ["sg", "raw_sg", "raw_brix"];
         let is_there =
             |name: &str| self.columns.iter().any(|b| b.column.name == name && !matches!(b.origin, Origin::Absent));
-        if self.table == Table::References && !gravity.into_iter().any(is_there) {
+        if self.table == SeasonTable::References && !gravity.into_iter().any(is_there) {
             return Err(self.column_missing(place, "sg", header));
         }
         Ok(())
@@ -128,7 +128,7 @@ impl Binding {
             place.clone(),
             format!("no column `{name}` among {}", list(header)),
             match self.table {
-                Table::References => "`at`, and a gravity in `sg`, `raw_sg` or `raw_brix`, at least".to_owned(),
+                SeasonTable::References => "`at`, and a gravity in `sg`, `raw_sg` or `raw_brix`, at least".to_owned(),
                 _ => format!("the columns of {}: {} at least", self.table, list(&required)),
             },
         );

@@ -9,7 +9,7 @@ use super::account::RowAccount;
 use super::flags::Flags;
 use super::readings::Readings;
 use super::row_cells::TableRow;
-use super::table::{ColumnKind, Table};
+use super::table::{ColumnKind, SeasonTable};
 use super::value::CellValue;
 use super::{Season, table};
 
@@ -90,10 +90,10 @@ impl Season {
     ///
     /// # Errors
     /// [`Error::Frame`] when polars refuses.
-    pub fn frame(&self, table: Table) -> Result<DataFrame> {
+    pub fn frame(&self, table: SeasonTable) -> Result<DataFrame> {
         match table {
-            Table::Readings => self.readings.to_frame(),
-            Table::References => {
+            SeasonTable::Readings => self.readings.to_frame(),
+            SeasonTable::References => {
                 let shown = |r: &super::Reference| {
                     let mut values = super::Reference { sg_given: true, ..r.clone() }.to_values();
                     if let Some(flags) = values.last_mut() {
@@ -103,10 +103,10 @@ impl Season {
                 };
                 frame_of(table, &self.references.iter().map(shown).collect::<Vec<_>>())
             }
-            Table::Batches => frame_of(table, &values_of(&self.batches)),
-            Table::Probes => frame_of(table, &values_of(&self.probes)),
-            Table::Events => frame_of(table, &values_of(&self.events)),
-            Table::Plan => frame_of(table, &values_of(&self.plan)),
+            SeasonTable::Batches => frame_of(table, &values_of(&self.batches)),
+            SeasonTable::Probes => frame_of(table, &values_of(&self.probes)),
+            SeasonTable::Events => frame_of(table, &values_of(&self.events)),
+            SeasonTable::Plan => frame_of(table, &values_of(&self.plan)),
         }
     }
 }
@@ -117,7 +117,7 @@ pub(crate) fn values_of<T: TableRow>(rows: &[T]) -> Vec<Vec<CellValue>> {
 }
 
 /// A frame of rows that are given as cells.
-pub(crate) fn frame_of(table: Table, rows: &[Vec<CellValue>]) -> Result<DataFrame> {
+pub(crate) fn frame_of(table: SeasonTable, rows: &[Vec<CellValue>]) -> Result<DataFrame> {
     let mut frame = FrameBuilder::new(table.name());
     for (i, column) in table.columns().iter().enumerate() {
         let cells = rows.iter().filter_map(|row| row.get(i));
@@ -137,7 +137,7 @@ impl Readings {
     /// # Errors
     /// [`Error::Frame`] when polars refuses.
     pub fn to_frame(&self) -> Result<DataFrame> {
-        FrameBuilder::new(Table::Readings.name())
+        FrameBuilder::new(SeasonTable::Readings.name())
             .time("at", self.at.iter().copied().map(Some))
             .text("probe", self.probe.iter().map(|p| self.probe_ids.get(*p as usize)))
             .number("tilt_deg", self.tilt_deg.iter().copied().map(Some))

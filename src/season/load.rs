@@ -14,7 +14,7 @@ use super::read::{self, Delimited, FieldUse, Ndjson, Parquet, RawRow};
 use super::row_cells::{Doubt, TableRow, needed};
 use super::row_error::{RowError, RowErrorKind};
 use super::source_files::{Discovered, SourceFile, Storage, discover};
-use super::table::{ColumnKind, FLAGS_COLUMN, Table};
+use super::table::{ColumnKind, FLAGS_COLUMN, SeasonTable};
 use super::tidy;
 use super::value::RowValues;
 
@@ -50,21 +50,21 @@ impl Season {
         if path.is_dir() {
             check_tables(path, &there)?;
         }
-        tidy::tidy(loaded, there.contains(&Table::Probes), there.contains(&Table::Batches))
+        tidy::tidy(loaded, there.contains(&SeasonTable::Probes), there.contains(&SeasonTable::Batches))
     }
 }
 
 /// A folder holds the four tables, except that probes and readings may be absent together.
-fn check_tables(dir: &Path, there: &[Table]) -> Result<()> {
-    let has = |table: &Table| there.contains(table);
-    let samples_alone = !has(&Table::Readings) && !has(&Table::Probes);
-    let wanted: &[Table] = if samples_alone {
-        &[Table::References, Table::Batches]
+fn check_tables(dir: &Path, there: &[SeasonTable]) -> Result<()> {
+    let has = |table: &SeasonTable| there.contains(table);
+    let samples_alone = !has(&SeasonTable::Readings) && !has(&SeasonTable::Probes);
+    let wanted: &[SeasonTable] = if samples_alone {
+        &[SeasonTable::References, SeasonTable::Batches]
     } else {
-        &[Table::Readings, Table::References, Table::Batches, Table::Probes]
+        &[SeasonTable::Readings, SeasonTable::References, SeasonTable::Batches, SeasonTable::Probes]
     };
     let Some(missing) = wanted.iter().find(|t| !has(t)) else { return Ok(()) };
-    let names: Vec<&str> = Table::ALL.iter().filter(|t| has(t)).map(|t| t.name()).collect();
+    let names: Vec<&str> = SeasonTable::ALL.iter().filter(|t| has(t)).map(|t| t.name()).collect();
     let required: Vec<&str> = missing.columns().iter().filter(|c| c.required).map(|c| c.name).collect();
     Err(Error::input(
         Place::file(dir),
@@ -74,7 +74,7 @@ fn check_tables(dir: &Path, there: &[Table]) -> Result<()> {
 }
 
 impl Loaded {
-    fn read(&mut self, found: &SourceFile) -> Result<Table> {
+    fn read(&mut self, found: &SourceFile) -> Result<SeasonTable> {
         if found.storage == Storage::Parquet {
             return self.read_parquet(found);
         }
@@ -102,7 +102,7 @@ impl Loaded {
         self.remark(file, Some(line), "end of file", text.to_owned());
     }
 
-    fn read_text(&mut self, found: &SourceFile, text: &[u8]) -> Result<Table> {
+    fn read_text(&mut self, found: &SourceFile, text: &[u8]) -> Result<SeasonTable> {
         if found.storage == Storage::Ndjson {
             let source = Ndjson::open(text);
             if let (true, Some(table)) = (source.is_blank(), found.table) {
@@ -123,7 +123,7 @@ impl Loaded {
             })
         };
         let uses = (0..names.len()).map(use_of).collect();
-        let frame = (binding.table == Table::Readings)
+        let frame = (binding.table == SeasonTable::Readings)
             .then(|| read::read_clean_csv(text, source.delimiter(), &binding, &names))
             .flatten();
         if !frame.is_some_and(|frame| self.columns(found, &binding, &frame, &names, 2)) {
@@ -132,13 +132,13 @@ impl Loaded {
         Ok(binding.table)
     }
 
-    fn read_parquet(&mut self, found: &SourceFile) -> Result<Table> {
+    fn read_parquet(&mut self, found: &SourceFile) -> Result<SeasonTable> {
         let source = Parquet::open(&found.path, &found.name)?;
         let mut binding = self.bind(found, source.header(), None)?;
         let names: Vec<String> = binding.fields().iter().filter_map(|f| source.header().get(*f).cloned()).collect();
         let frame = source.read(names.clone())?;
         binding.renumber_fields();
-        if binding.table != Table::Readings || !self.columns(found, &binding, &frame, &names, 1) {
+        if binding.table != SeasonTable::Readings || !self.columns(found, &binding, &frame, &names, 1) {
             let naive_is_utc = binding.mapping.times.zone_is_utc();
             let mut outcome = Ok(());
             self.rows(found, &binding, |each| outcome = read::each_row(&frame, &found.name, naive_is_utc, each));
@@ -189,7 +189,7 @@ impl Loaded {
     /// Takes the rows that a reader gives.
     fn rows(&mut self, found: &SourceFile, binding: &Binding, read: impl FnOnce(&mut dyn FnMut(RawRow<'_>))) {
         let file = self.begin(found, binding.table);
-        if binding.table == Table::Readings {
+        if binding.table == SeasonTable::Readings {
             self.readings.begin(file, RowLines::Listed(Vec::new()));
         }
         let mut converted = Converted::default();
@@ -209,7 +209,7 @@ impl Loaded {
     fn take(
         &mut self,
         file: usize,
-        table: Table,
+        table: SeasonTable,
         raw: &RawRow<'_>,
         converted: &mut Converted,
     ) -> std::result::Result<(), RowError> {
@@ -220,12 +220,12 @@ impl Loaded {
         let text = || short(&(raw.text)(), read::KEPT_TEXT);
         let (line, flags) = (raw.line, converted.flags);
         let outcome = match table {
-            Table::Readings => self.take_reading(line, &mut values, converted),
-            Table::References => keep(&mut self.references, file, line, flags, text(), &mut values, doubts),
-            Table::Batches => keep(&mut self.batches, file, line, flags, text(), &mut values, doubts),
-            Table::Probes => keep(&mut self.probes, file, line, flags, text(), &mut values, doubts),
-            Table::Events => keep(&mut self.events, file, line, flags, text(), &mut values, doubts),
-            Table::Plan => keep(&mut self.plan, file, line, flags, text(), &mut values, doubts),
+            SeasonTable::Readings => self.take_reading(line, &mut values, converted),
+            SeasonTable::References => keep(&mut self.references, file, line, flags, text(), &mut values, doubts),
+            SeasonTable::Batches => keep(&mut self.batches, file, line, flags, text(), &mut values, doubts),
+            SeasonTable::Probes => keep(&mut self.probes, file, line, flags, text(), &mut values, doubts),
+            SeasonTable::Events => keep(&mut self.events, file, line, flags, text(), &mut values, doubts),
+            SeasonTable::Plan => keep(&mut self.plan, file, line, flags, text(), &mut values, doubts),
         };
         if outcome.is_ok() {
             for doubt in doubts.drain(..) {
@@ -274,16 +274,24 @@ fn keep<T: TableRow>(
 }
 
 /// The table whose required columns a header has, the one with most of them first.
-fn guess_table(found: &SourceFile, header: &[String]) -> Result<Table> {
+fn guess_table(found: &SourceFile, header: &[String]) -> Result<SeasonTable> {
     let has = |name: &str| header.iter().any(|h| h == name);
     let gravity = has("sg") || has("raw_sg") || has("raw_brix");
-    let fits = |table: &Table| {
-        table.columns().iter().filter(|c| c.required).all(|c| has(c.name)) && (*table != Table::References || gravity)
+    let fits = |table: &SeasonTable| {
+        table.columns().iter().filter(|c| c.required).all(|c| has(c.name))
+            && (*table != SeasonTable::References || gravity)
     };
     // The most telling first: `at` alone with a gravity is a reference, a `probe` alone a probe.
-    let order = [Table::Readings, Table::Batches, Table::Plan, Table::Events, Table::References, Table::Probes];
+    let order = [
+        SeasonTable::Readings,
+        SeasonTable::Batches,
+        SeasonTable::Plan,
+        SeasonTable::Events,
+        SeasonTable::References,
+        SeasonTable::Probes,
+    ];
     order.into_iter().find(fits).ok_or_else(|| {
-        let named: Vec<&str> = Table::ALL.iter().map(|t| t.name()).collect();
+        let named: Vec<&str> = SeasonTable::ALL.iter().map(|t| t.name()).collect();
         Error::input(
             Place::file(&found.name),
             format!("the columns {}", list(header)),

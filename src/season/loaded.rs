@@ -9,7 +9,7 @@ use super::flags::Flags;
 use super::raw::RawReadings;
 use super::row_error::RowError;
 use super::source_files::SourceFile;
-use super::table::Table;
+use super::table::SeasonTable;
 use super::table_rows::{Batch, Event, PlanStep, Probe, Reference};
 
 /// A row of a small table with where it stands.
@@ -38,7 +38,7 @@ pub(crate) struct Loaded {
 
 impl Loaded {
     /// Begins the account of a file; gives its index.
-    pub(crate) fn begin(&mut self, found: &SourceFile, table: Table) -> usize {
+    pub(crate) fn begin(&mut self, found: &SourceFile, table: SeasonTable) -> usize {
         self.account.files.push(FileAccount {
             file: found.name.clone(),
             table: table.name().to_owned(),

@@ -6,7 +6,7 @@ use jiff::tz::TimeZone;
 use regex::Regex;
 
 use super::row_error::Wanted;
-use super::table::Table;
+use super::table::SeasonTable;
 use super::time::TimeReader;
 use super::unit::Unit;
 use super::value::SourceCell;
@@ -95,7 +95,7 @@ pub(crate) struct FileRule {
     /// The pattern, with one group for each `*`.
     pub(crate) regex: Regex,
     /// The table.
-    pub(crate) table: Table,
+    pub(crate) table: SeasonTable,
     /// How to read its files, before the text of the `*`s is known.
     pub(crate) mapping: Mapping,
 }

@@ -11,7 +11,7 @@ use crate::error::{Error, Place, Result};
 use super::mapping::{Constant, FileRule, MappedColumn, Mapping, SeasonMap, glob};
 use super::names::{guess, list};
 use super::read::read_bytes;
-use super::table::{ColumnKind, Table, TableColumn};
+use super::table::{ColumnKind, SeasonTable, TableColumn};
 use super::time::TimeReader;
 use super::unit::Unit;
 
@@ -128,11 +128,11 @@ impl TomlText<'_> {
             self.error(start, "match", "a [[files]] table without it", "a pattern such as \"log-*.csv\"")
         })?;
         let regex = glob(pattern).map_err(|e| self.error(pattern_start, "match", e.to_string(), "a file pattern"))?;
-        let names: Vec<&str> = Table::ALL.iter().map(|t| t.name()).collect();
+        let names: Vec<&str> = SeasonTable::ALL.iter().map(|t| t.name()).collect();
         let (name, name_start) = self.string(table, "table")?.ok_or_else(|| {
             self.error(start, "table", format!("`{pattern}` without it"), format!("one of {}", list(&names)))
         })?;
-        let of_table = Table::from_name(name).ok_or_else(|| {
+        let of_table = SeasonTable::from_name(name).ok_or_else(|| {
             let error = self.error(name_start, "table", format!("`{name}`"), format!("one of {}", list(&names)));
             guess(name, &names).map(|near| format!("did you mean `{near}`?")).into_iter().fold(error, Error::with_hint)
         })?;
@@ -189,7 +189,7 @@ impl TomlText<'_> {
         Ok(FileRule { pattern: pattern.to_owned(), regex, table: of_table, mapping })
     }
 
-    fn column(&self, table: Table, key: &Spanned<toml::de::DeString<'_>>) -> Result<&'static TableColumn> {
+    fn column(&self, table: SeasonTable, key: &Spanned<toml::de::DeString<'_>>) -> Result<&'static TableColumn> {
         let name = key.get_ref().as_ref();
         table.columns().iter().find(|c| c.name == name).ok_or_else(|| {
             let known: Vec<&str> = table.columns().iter().map(|c| c.name).collect();

@@ -71,7 +71,7 @@ pub(crate) use names::{guess, list};
 pub use pairs::{PAIR_WINDOW_MIN, Pair};
 pub use readings::{Reading, Readings};
 pub use row_error::RowError;
-pub use table::Table;
+pub use table::SeasonTable;
 pub use table_rows::{Batch, EndShape, Event, PlanStep, Probe, Reference, ReferenceUse};
 pub(crate) use tidy::flag_frozen;
 pub use written_files::FileFormat;

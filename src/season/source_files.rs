@@ -9,7 +9,7 @@ use super::account::Remark;
 use super::mapping::{Mapping, SeasonMap};
 use super::mapping_file::{SEASON_TOML, read_season_map};
 use super::names::{guess, list};
-use super::table::Table;
+use super::table::SeasonTable;
 
 /// How a file is stored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,7 +28,7 @@ pub(crate) struct SourceFile {
     pub(crate) storage: Storage,
     pub(crate) gzip: bool,
     /// The table; none when a single file's columns have to tell.
-    pub(crate) table: Option<Table>,
+    pub(crate) table: Option<SeasonTable>,
     pub(crate) mapping: Mapping,
 }
 
@@ -78,7 +78,7 @@ fn single(path: &Path) -> Result<Discovered> {
     let (table, mapping) = match rule_for(&map, &name) {
         Some((table, mapping)) => (Some(table), mapping),
         None => {
-            let table = Table::ALL
+            let table = SeasonTable::ALL
                 .into_iter()
                 .find(|t| stem.strip_prefix(t.name()).is_some_and(|rest| !rest.starts_with(char::is_alphanumeric)));
             (table, Mapping::plain(map.zone.clone()))
@@ -88,7 +88,7 @@ fn single(path: &Path) -> Result<Discovered> {
     Ok(Discovered { files: vec![file], ..Discovered::default() })
 }
 
-fn rule_for(map: &SeasonMap, name: &str) -> Option<(Table, Mapping)> {
+fn rule_for(map: &SeasonMap, name: &str) -> Option<(SeasonTable, Mapping)> {
     map.files.iter().find_map(|rule| Some((rule.table, rule.matching(name)?)))
 }
 
@@ -99,7 +99,7 @@ fn folder(dir: &Path) -> Result<Discovered> {
     names.sort();
     let mut found = Discovered::default();
     // The files of each table that go by the table's own name, by what they would hold.
-    let mut own: BTreeMap<(Table, String), String> = BTreeMap::new();
+    let mut own: BTreeMap<(SeasonTable, String), String> = BTreeMap::new();
     for name in names {
         if name == SEASON_TOML {
             continue;
@@ -114,8 +114,8 @@ fn folder(dir: &Path) -> Result<Discovered> {
             continue;
         }
         let table = match stem.split_once('/') {
-            None => Table::from_name(stem),
-            Some((folder, rest)) if !rest.contains('/') => Table::from_name(folder),
+            None => SeasonTable::from_name(stem),
+            Some((folder, rest)) if !rest.contains('/') => SeasonTable::from_name(folder),
             Some(_) => None,
         };
         let Some(table) = table else {
@@ -128,7 +128,7 @@ fn folder(dir: &Path) -> Result<Discovered> {
         let mapping = Mapping::plain(map.zone.clone());
         found.files.push(SourceFile { path, name, storage, gzip, table: Some(table), mapping });
     }
-    for table in Table::ALL {
+    for table in SeasonTable::ALL {
         let of_table = |inside: bool| {
             own.iter().find(|((t, stem), _)| *t == table && stem.contains('/') == inside).map(|(_, name)| name)
         };
@@ -159,7 +159,7 @@ fn by_folder(names: Vec<String>) -> Vec<String> {
     found
 }
 
-fn two_forms(table: Table, one: &str, other: &str) -> Error {
+fn two_forms(table: SeasonTable, one: &str, other: &str) -> Error {
     let found = format!("the table {table} both in {one} and in {other}");
     Error::input(Place::file(one), found, "one of them, as rows of both would count twice")
 }
@@ -177,7 +177,7 @@ fn nothing_found(dir: &Path, unmatched: &[String]) -> Error {
          of those names), or a season.toml that says which files are which",
     );
     let stems: Vec<&str> = unmatched.iter().filter_map(|name| Some(storage_of(name)?.0)).collect();
-    let near = Table::ALL.into_iter().find_map(|t| Some((t, guess(t.name(), &stems)?)));
+    let near = SeasonTable::ALL.into_iter().find_map(|t| Some((t, guess(t.name(), &stems)?)));
     match near {
         Some((table, stem)) => error.with_hint(format!("is `{stem}` the table {table}?")),
         None => error,

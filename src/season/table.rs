@@ -4,7 +4,7 @@ use std::fmt;
 
 /// A table of a season.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Table {
+pub enum SeasonTable {
     /// The probes' readings.
     Readings,
     /// Baths, checks and samples.
@@ -168,7 +168,7 @@ const EVENTS: &[TableColumn] = &[
 const PLAN: &[TableColumn] =
     &[required("batch", ColumnKind::Text), required("at", ColumnKind::Time), required("temp_c", TEMPERATURE)];
 
-impl Table {
+impl SeasonTable {
     /// Every table, the four of each season first.
     pub const ALL: [Self; 6] =
         [Self::Readings, Self::References, Self::Batches, Self::Probes, Self::Events, Self::Plan];
@@ -203,7 +203,7 @@ impl Table {
     }
 }
 
-impl fmt::Display for Table {
+impl fmt::Display for SeasonTable {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self.name())
     }

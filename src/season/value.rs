@@ -4,7 +4,7 @@ use std::fmt;
 
 use crate::units::Instant;
 
-use super::table::Table;
+use super::table::SeasonTable;
 
 /// A cell as a reader finds it, before mapping and units.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -107,12 +107,12 @@ impl From<Instant> for CellValue {
 /// The cells of one row in the order of the table's columns, taken out by name.
 #[derive(Debug)]
 pub(crate) struct RowValues {
-    table: Table,
+    table: SeasonTable,
     values: Vec<CellValue>,
 }
 
 impl RowValues {
-    pub(crate) fn new(table: Table, values: Vec<CellValue>) -> Self {
+    pub(crate) fn new(table: SeasonTable, values: Vec<CellValue>) -> Self {
         Self { table, values }
     }
 

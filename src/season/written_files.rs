@@ -12,7 +12,7 @@ use super::Season;
 use super::flags::Flags;
 use super::frame::{frame_of, values_of};
 use super::readings::Readings;
-use super::table::Table;
+use super::table::SeasonTable;
 use super::value::CellValue;
 
 /// The form of a table's file.
@@ -61,7 +61,7 @@ impl Season {
     pub fn write_as(&self, dir: impl AsRef<Path>, format: FileFormat) -> Result<()> {
         let dir = dir.as_ref();
         fs::create_dir_all(dir).map_err(|e| Error::io("making the folder", dir, e))?;
-        for table in Table::ALL {
+        for table in SeasonTable::ALL {
             let name = format!("{table}.{}", format.extension());
             for other in ENDINGS.map(|ending| format!("{table}.{ending}")) {
                 if other != name && dir.join(&other).exists() {
@@ -87,30 +87,30 @@ impl Season {
         Ok(())
     }
 
-    fn is_left_out(&self, table: Table) -> bool {
+    fn is_left_out(&self, table: SeasonTable) -> bool {
         match table {
-            Table::Events => self.events.is_empty(),
-            Table::Plan => self.plan.is_empty(),
+            SeasonTable::Events => self.events.is_empty(),
+            SeasonTable::Plan => self.plan.is_empty(),
             // An empty table of probes makes every probe unknown, no table makes none unknown.
-            Table::Readings | Table::Probes => {
+            SeasonTable::Readings | SeasonTable::Probes => {
                 let unknown = |r: &super::Reference| r.flags.intersects(Flags::UNKNOWN_PROBE);
                 self.readings.is_empty() && self.probes.is_empty() && !self.references.iter().any(unknown)
             }
-            Table::References | Table::Batches => false,
+            SeasonTable::References | SeasonTable::Batches => false,
         }
     }
 
-    fn written_rows(&self, table: Table) -> Result<Vec<Vec<CellValue>>> {
+    fn written_rows(&self, table: SeasonTable) -> Result<Vec<Vec<CellValue>>> {
         Ok(match table {
-            Table::Readings => {
+            SeasonTable::Readings => {
                 let rows = (0..self.readings.len()).map(|row| self.readings.written_row(row)).collect::<Option<_>>();
                 rows.ok_or_else(|| Error::frame(table.name(), "the columns of the readings are not of one length"))?
             }
-            Table::References => values_of(&self.references),
-            Table::Batches => values_of(&self.batches),
-            Table::Probes => values_of(&self.probes),
-            Table::Events => values_of(&self.events),
-            Table::Plan => values_of(&self.plan),
+            SeasonTable::References => values_of(&self.references),
+            SeasonTable::Batches => values_of(&self.batches),
+            SeasonTable::Probes => values_of(&self.probes),
+            SeasonTable::Events => values_of(&self.events),
+            SeasonTable::Plan => values_of(&self.plan),
         })
     }
 }
@@ -132,14 +132,14 @@ impl Readings {
 }
 
 /// The columns that hold anything, and those that every file must have.
-fn used_columns(table: Table, rows: &[Vec<CellValue>]) -> Vec<usize> {
+fn used_columns(table: SeasonTable, rows: &[Vec<CellValue>]) -> Vec<usize> {
     let columns = table.columns().iter().enumerate();
     let is_used = |i: usize| rows.iter().any(|row| row.get(i).is_some_and(|v| *v != CellValue::Empty));
     // The gravity of references is no required column, as raw readings may stand for it; its name tells the table.
     columns.filter(|(i, c)| c.required || c.name == "sg" || is_used(*i)).map(|(i, _)| i).collect()
 }
 
-fn write_csv(out: impl Write, table: Table, rows: Vec<Vec<CellValue>>) -> std::io::Result<()> {
+fn write_csv(out: impl Write, table: SeasonTable, rows: Vec<Vec<CellValue>>) -> std::io::Result<()> {
     let used = used_columns(table, &rows);
     let mut writer = csv::WriterBuilder::new().from_writer(out);
     writer.write_record(used.iter().filter_map(|i| table.columns().get(*i)).map(|c| c.name))?;
@@ -149,7 +149,7 @@ fn write_csv(out: impl Write, table: Table, rows: Vec<Vec<CellValue>>) -> std::i
     writer.flush()
 }
 
-fn write_ndjson(mut out: impl Write, table: Table, rows: Vec<Vec<CellValue>>) -> std::io::Result<()> {
+fn write_ndjson(mut out: impl Write, table: SeasonTable, rows: Vec<Vec<CellValue>>) -> std::io::Result<()> {
     for row in rows {
         let mut object = serde_json::Map::new();
         for (column, value) in table.columns().iter().zip(row) {
@@ -169,7 +169,7 @@ fn write_ndjson(mut out: impl Write, table: Table, rows: Vec<Vec<CellValue>>) ->
     out.flush()
 }
 
-fn write_parquet(out: impl Write, table: Table, rows: Vec<Vec<CellValue>>) -> Result<()> {
+fn write_parquet(out: impl Write, table: SeasonTable, rows: Vec<Vec<CellValue>>) -> Result<()> {
     let mut frame = frame_of(table, &rows)?;
     ParquetWriter::new(out).finish(&mut frame).map(|_| ()).map_err(|e| Error::frame(table.name(), e))
 }

@@ -55,7 +55,7 @@ struct HeldVariances {
 }
 
 /// A state of a probe of a batch.
-struct BatchState<'m> {
+struct ProbeInBatch<'m> {
     knot: ErrorKnot,
     /// Of the season's readings.
     row: usize,
@@ -79,7 +79,7 @@ impl BatchErrors for ProbeErrors {
     ) -> Option<KnownErrors> {
         let asked = self.asked(season, series).filter(|asked| !asked.is_empty())?;
         let curves = Curves::new(calibrations).ok()?;
-        let seen = |one: &BatchState<'_>| {
+        let seen = |one: &ProbeInBatch<'_>| {
             let used = gravity.calibration.get(one.row).copied().flatten()?;
             let curve = calibrations.calibrations.get(used as usize)?;
             curves.seen_at(&curve.probe, curve, one.tilt_deg, one.temp_c)
@@ -196,7 +196,7 @@ impl ProbeErrors {
 
     /// The states of a batch: the first and the last gravity of each probe before cooling, both in the middle of the time
     /// between them, or before a shift if one comes earlier.
-    fn asked(&self, season: &Season, series: &GravitySeries) -> Option<Vec<BatchState<'_>>> {
+    fn asked(&self, season: &Season, series: &GravitySeries) -> Option<Vec<ProbeInBatch<'_>>> {
         let mut asked = Vec::new();
         let steps = self.steps(series);
         for (p, probe) in series.probes.iter().enumerate() {
@@ -211,7 +211,7 @@ impl ProbeErrors {
                 let (row, sg) = (*series.rows.get(i)?, *series.sg.get(i)?);
                 let reading = season.readings.get(row)?;
                 let (tilt_deg, temp_c) = (reading.tilt_deg, reading.temp_c);
-                asked.push(BatchState {
+                asked.push(ProbeInBatch {
                     knot: ErrorKnot { probe: p as u32, sg },
                     row,
                     at,
@@ -230,7 +230,7 @@ impl ProbeErrors {
         &self,
         system: &MixedEquations<'_>,
         model: &FleetModel,
-        asked: &[BatchState<'_>],
+        asked: &[ProbeInBatch<'_>],
         seen: &[OnFirstCurve],
     ) -> Option<(Vec<f64>, DMatrix<f64>)> {
         let states: Vec<PairRow> = asked

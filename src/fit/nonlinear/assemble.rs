@@ -4,7 +4,7 @@ use nalgebra::DMatrix;
 use ndarray::Array2;
 
 use super::fitted::{FittedParameter, NonlinearFit, ParameterState};
-use super::outcome::Outcome;
+use super::outcome::SolverOutcome;
 use super::{NonlinearSettings, Parameter, Residuals};
 use crate::fit::Scale;
 use crate::fit::matrix::{Identified, identify, identify_normal, to_array};
@@ -15,7 +15,7 @@ pub(super) fn assemble(
     settings: &NonlinearSettings,
     problem: &impl Residuals,
     parameters: &[Parameter],
-    end: Outcome,
+    end: SolverOutcome,
 ) -> Result<NonlinearFit> {
     let (n, all) = (problem.count(), parameters.len());
     let (residuals, jacobian) = linearise(problem, &end.values)?;

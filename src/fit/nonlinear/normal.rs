@@ -5,7 +5,7 @@
 
 use nalgebra::{DMatrix, SMatrix, SVector};
 
-use super::outcome::{FIRST_STEPS, Outcome, POLISH, POLISHED};
+use super::outcome::{FIRST_STEPS, POLISH, POLISHED, SolverOutcome};
 use super::{NonlinearSettings, Parameter, Residuals, SMALL, StopReason};
 use crate::fit::matrix::dot;
 
@@ -24,7 +24,7 @@ pub(super) fn minimise(
     problem: &impl Residuals,
     parameters: &[Parameter],
     start: &[f64],
-) -> Option<Outcome> {
+) -> Option<SolverOutcome> {
     if parameters.iter().any(|parameter| parameter.prior.is_some() && !parameter.held) {
         return None;
     }
@@ -149,7 +149,7 @@ impl<'a, P: Residuals, const N: usize> NormalDescent<'a, P, N> {
     }
 
     /// The descent of MINPACK's `lmder` (Moré 1978), then the last digits where they are asked for.
-    fn run(mut self) -> Option<Outcome> {
+    fn run(mut self) -> Option<SolverOutcome> {
         let stop = self.descend()?;
         if self.settings.tolerance <= POLISHED && stop != StopReason::ExactFit {
             self.polish()?;
@@ -165,7 +165,7 @@ impl<'a, P: Residuals, const N: usize> NormalDescent<'a, P, N> {
         }
         let normal = (condition < SHARP).then(|| DMatrix::from_fn(N, N, |i, j| self.here.left[i.max(j)][i.min(j)]));
         let (values, resting) = (self.values.to_vec(), vec![0; N]);
-        Some(Outcome { values, resting, stop, evaluations: self.evaluations, sigma: 1.0, normal })
+        Some(SolverOutcome { values, resting, stop, evaluations: self.evaluations, sigma: 1.0, normal })
     }
 
     fn descend(&mut self) -> Option<StopReason> {

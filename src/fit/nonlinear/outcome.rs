@@ -13,7 +13,7 @@ pub(super) const POLISHED: f64 = 1e-12;
 pub(super) const POLISH: usize = 15;
 
 /// Where an iteration ended.
-pub(super) struct Outcome {
+pub(super) struct SolverOutcome {
     /// All parameters, held ones included.
     pub values: Vec<f64>,
     /// -1 or 1 for a parameter that rests on its lower or upper bound, else 0.

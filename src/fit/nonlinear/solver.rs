@@ -5,7 +5,7 @@ use levenberg_marquardt::LevenbergMarquardt;
 use super::assemble::assemble;
 use super::bounded::BoundedProblem;
 use super::fitted::NonlinearFit;
-use super::outcome::{FIRST_STEPS, Outcome, POLISHED};
+use super::outcome::{FIRST_STEPS, POLISHED, SolverOutcome};
 use super::{NonlinearSettings, Parameter, Residuals, StopReason, normal};
 use crate::fit::Scale;
 use crate::{Error, Result};
@@ -92,7 +92,7 @@ fn minimise(
     parameters: &[Parameter],
     start: &[f64],
     sigma: f64,
-) -> Outcome {
+) -> SolverOutcome {
     let mut best = descend(settings, problem, parameters, start, sigma, FIRST_STEPS);
     // A long first step can land where a parameter no longer does anything: try again with short ones.
     for factor in SHORT_FIRST_STEPS {
@@ -109,7 +109,7 @@ fn minimise(
 
 /// A descent from the start, and how good its end is.
 struct Descent {
-    end: Outcome,
+    end: SolverOutcome,
     /// Half the sum of squares, priors included.
     objective: f64,
     /// True when a free parameter has no effect on the residuals at the end.
@@ -150,6 +150,6 @@ fn descend(
         evaluations += target.polish();
     }
     let (resting, blind) = (target.resting(), target.is_blind());
-    let end = Outcome { values: target.values, resting, stop, evaluations, sigma, normal: None };
+    let end = SolverOutcome { values: target.values, resting, stop, evaluations, sigma, normal: None };
     Descent { end, objective: last, blind }
 }

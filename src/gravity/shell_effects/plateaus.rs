@@ -16,7 +16,7 @@ pub(super) struct CoolingPoint {
 
 /// A mean of readings at rest, with the scatter of its blocks.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Plateau {
+pub(super) struct TempPlateau {
     pub(super) mean: f64,
     /// Squared standard error of the mean.
     pub(super) variance: f64,
@@ -66,10 +66,10 @@ fn blocks(points: &[CoolingPoint]) -> Vec<SixHours> {
 }
 
 /// Mean of the blocks and its error by their scatter about a mean (`lost` = 1) or a line (2).
-fn plateau(blocks: &[SixHours], scatter: f64, lost: usize) -> Option<Plateau> {
+fn plateau(blocks: &[SixHours], scatter: f64, lost: usize) -> Option<TempPlateau> {
     let n = blocks.len() as f64;
     let mean = |of: fn(&SixHours) -> f64| blocks.iter().map(of).sum::<f64>() / n;
-    Some(Plateau {
+    Some(TempPlateau {
         mean: mean(|b| b.log_ratio),
         variance: scatter / n,
         df: n - lost as f64,
@@ -86,7 +86,7 @@ pub(super) fn warm(
     cooled_h: f64,
     sg: f64,
     settings: &ShellEffectSettings,
-) -> Result<Plateau, String> {
+) -> Result<TempPlateau, String> {
     let window = settings.warm_h;
     let inside: Vec<CoolingPoint> =
         points.iter().filter(|p| p.hours >= cooled_h - window && p.hours < cooled_h).copied().collect();
@@ -117,7 +117,11 @@ pub(super) fn warm(
 }
 
 /// The plateau in the cold, once vessel and probe have followed.
-pub(super) fn cold(points: &[CoolingPoint], cooled_h: f64, settings: &ShellEffectSettings) -> Result<Plateau, String> {
+pub(super) fn cold(
+    points: &[CoolingPoint],
+    cooled_h: f64,
+    settings: &ShellEffectSettings,
+) -> Result<TempPlateau, String> {
     let after: Vec<CoolingPoint> = points.iter().filter(|p| p.hours >= cooled_h).copied().collect();
     let blocks = blocks(&after);
     let coldest = blocks.iter().map(|b| b.temp_c).fold(f64::INFINITY, f64::min);

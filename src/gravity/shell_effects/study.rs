@@ -9,7 +9,7 @@ use crate::liquid::BeerDensity;
 use crate::season::{Batch, Flags, Season};
 use crate::units::Instant;
 
-use super::plateaus::{CoolingPoint, Plateau, cold, warm};
+use super::plateaus::{CoolingPoint, TempPlateau, cold, warm};
 use super::result::{ShellEffect, ShellEffects};
 use super::settings::ShellEffectSettings;
 
@@ -109,7 +109,7 @@ impl ShellEffectSettings {
         Ok(())
     }
 
-    fn coefficient(&self, before: &Plateau, after: &Plateau, curve_variance: f64) -> Result<Estimate> {
+    fn coefficient(&self, before: &TempPlateau, after: &TempPlateau, curve_variance: f64) -> Result<Estimate> {
         let cooling = before.temp_c - after.temp_c;
         let variance = before.variance + after.variance + curve_variance;
         // Welch and Satterthwaite; the curve's part is as good as known.
@@ -202,13 +202,13 @@ impl<'a> CoolingLog<'a> {
     fn curve_variance(
         &self,
         calibration: &Calibration,
-        before: &Plateau,
-        after: &Plateau,
+        before: &TempPlateau,
+        after: &TempPlateau,
         liquid: &BeerDensity,
         sg: f64,
     ) -> f64 {
         let root = CovarianceRoot::of(&calibration.fitted);
-        let sources = |plateau: &Plateau| {
+        let sources = |plateau: &TempPlateau| {
             let density = liquid.density_kg_m3(sg, plateau.temp_c).ok()? * plateau.mean.exp();
             let at = calibration.fitted.curve.at(calibration.fitted.curve.tilt_deg(density)?)?;
             Some(root.through(&at.gradient).map(|effect| effect / density))

@@ -57,11 +57,12 @@ mod tests {
     use super::*;
     use crate::error::Place;
     use crate::season::mapping::Mapping;
-    use crate::season::table::Table;
+    use crate::season::table::SeasonTable;
 
     fn height(text: &str) -> Option<usize> {
         let header: Vec<String> = text.lines().next().unwrap().split(',').map(str::to_owned).collect();
-        let binding = Binding::new(&Place::file("log.csv"), Table::Readings, &header, &Mapping::plain(None)).unwrap();
+        let binding =
+            Binding::new(&Place::file("log.csv"), SeasonTable::Readings, &header, &Mapping::plain(None)).unwrap();
         read_clean_csv(text.as_bytes(), b',', &binding, &header).map(|frame| frame.height())
     }
 

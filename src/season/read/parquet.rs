@@ -4,7 +4,9 @@ use std::io::{Cursor, Read};
 use std::path::Path;
 use std::sync::Arc;
 
-use polars::prelude::{AnyValue, ArrowDataType, Column, DataFrame, DataType, ParquetReader, SerReader, TimeUnit};
+use polars::prelude::{
+    AnyValue, ArrowDataType, Column, DataFrame, DataType, ParquetReader, SerReader, Series, TimeUnit,
+};
 
 use crate::error::{Error, Place, Result};
 use crate::season::names::short;
@@ -176,13 +178,14 @@ pub(crate) fn each_row(
         // One chunk a column, so that a cell is found at once.
         let mut frame = frame.clone();
         frame.rechunk_mut();
+        // A column of one row is no series by itself, and its values are of other kinds.
         let days = |column: &Column| match column.dtype() {
-            DataType::Date => Ok((column.cast(&DataType::Int32)?, true)),
-            _ => Ok((column.clone(), false)),
+            DataType::Date => Ok((column.as_materialized_series().cast(&DataType::Int32)?, true)),
+            _ => Ok((column.as_materialized_series().clone(), false)),
         };
         frame.columns().iter().map(days).collect()
     })?;
-    let columns: Vec<(Column, bool)> = columns;
+    let columns: Vec<(Series, bool)> = columns;
     for row in 0..frame.height() {
         let values = guarded(name, || columns.iter().map(|(column, _)| column.get(row)).collect())?;
         let values: Vec<AnyValue<'_>> = values;

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::season::account::{Remark, RowAccount};
 use crate::season::flags::Flags;
-use crate::season::table::Table;
+use crate::season::table::SeasonTable;
 use crate::season::{PAIR_WINDOW_MIN, Season, TEMP_HIGH_C};
 use crate::units::Instant;
 
@@ -16,11 +16,11 @@ const FAHRENHEIT_HIGH: f64 = 113.0;
 /// Adds the remarks to the season's account.
 pub(super) fn notice(season: &mut Season) {
     let found = [
-        (Table::References, baths_without_tilt(season)),
-        (Table::References, ids_alike(&known_probes(season), &used_probes(season), "probe")),
-        (Table::References, ids_alike(&known_batches(season), &used_batches(season), "batch")),
-        (Table::Readings, clock_jumps(season)),
-        (Table::Readings, fahrenheit(season)),
+        (SeasonTable::References, baths_without_tilt(season)),
+        (SeasonTable::References, ids_alike(&known_probes(season), &used_probes(season), "probe")),
+        (SeasonTable::References, ids_alike(&known_batches(season), &used_batches(season), "batch")),
+        (SeasonTable::Readings, clock_jumps(season)),
+        (SeasonTable::Readings, fahrenheit(season)),
     ];
     for (table, text) in found {
         if let Some(text) = text {
@@ -31,7 +31,7 @@ pub(super) fn notice(season: &mut Season) {
 }
 
 /// The only file of a table, or the table's name.
-fn file_of(account: &RowAccount, table: Table) -> String {
+fn file_of(account: &RowAccount, table: SeasonTable) -> String {
     let mut files = account.files.iter().filter(|file| file.table == table.name());
     match (files.next(), files.next()) {
         (Some(file), None) => file.file.clone(),
