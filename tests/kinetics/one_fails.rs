@@ -53,7 +53,7 @@ fn numbers_that_cannot_be_stop_no_other_batch() {
         covariance: vec![vec![f64::NAN]],
         steps: Vec::new(),
     });
-    let alone = settings().fit_all(&[good.clone()]).unwrap();
+    let alone = settings().fit_all(std::slice::from_ref(&good)).unwrap();
     let all = settings().fit_all(&[exact, absurd, good, back, known]).unwrap();
     assert_eq!(all.batches.len(), 5);
     all.batches.iter().for_each(check);

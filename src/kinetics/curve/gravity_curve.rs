@@ -75,7 +75,7 @@ impl GravityCurve {
     }
 
     /// The parameters in the order of [`GravityCurve::from_vector`].
-    pub fn to_vector(&self) -> [f64; PARAMETERS] {
+    pub fn to_vector(self) -> [f64; PARAMETERS] {
         let tail = (TAIL_SCALE * ln_exp_m1(self.tail_share / TAIL_SCALE)).max(NO_TAIL);
         let mut vector = [0.0; PARAMETERS];
         let (plain, correction) = vector.split_at_mut(PARAMETERS - N_BASIS);

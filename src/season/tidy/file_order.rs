@@ -19,7 +19,7 @@ pub(super) fn resolve_twice(raw: &mut RawReadings) {
         let mut rows = rows_by_probe(raw, range, |_| true);
         rows.retain(|rows| rows.iter().any(|row| twice.contains_key(row)));
         for rows in rows {
-            let mut previous: Option<(Instant, (Option<u64>, Option<u64>))> = None;
+            let mut previous: Option<(Instant, _)> = None;
             for row in in_order_of_time(raw, rows) {
                 let values = (bits(&raw.tilt_deg, row), bits(&raw.temp_c, row));
                 let Some(at) = raw.at.get_mut(row) else { continue };
