@@ -100,7 +100,7 @@ impl CalibrationSettings {
     /// Checks every setting.
     ///
     /// # Errors
-    /// [`Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
+    /// [`crate::Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
     pub fn check(&self) -> Result<()> {
         self.common.check()?;
         let positive: [(&'static str, f64); 6] = [
