@@ -21,7 +21,7 @@ const UNKNOWN: (f64, f64) = (3.8, 0.6);
 const WORTH: [f64; 1] = [3.0];
 /// How far the end of a fitted curve is from the true one beyond its standard error, SD of ln hours: on simulated seasons
 /// the ends of complete curves were off by this.
-const CURVE_SD: f64 = 0.5;
+const CURVE_SD: f64 = 0.6;
 /// A time to rest counts as at least this, hours.
 const SHORTEST_H: f64 = 0.5;
 /// Draws that tell what the prior of a curve says of its end.
@@ -117,12 +117,12 @@ mod tests {
         let strain = Tail { mean: 3.5, sd: 0.4 };
         let assumed = Tail { mean: 3.9, sd: 0.7 };
         assert_eq!(strain.given(assumed, assumed), strain);
-        // Readings that say 4.5 +- 0.3 by themselves, with the doubt of the curve 0.583: halfway weights .4^-2 and .583^-2.
+        // Readings that say 4.5 +- 0.3 by themselves, with the doubt of the curve 0.671: weights .4^-2 and .671^-2.
         let (precision, own) = (0.3_f64.powi(-2), 0.7_f64.powi(-2));
         let sd = (precision + own).sqrt().recip();
         let told = Tail { mean: (4.5 * precision + 3.9 * own) * sd * sd, sd };
         let after = strain.given(told, assumed);
-        let weight = 1.0 / (0.09 + 0.25);
+        let weight = 1.0 / (0.09 + 0.36);
         let wanted = (3.5 * 6.25 + 4.5 * weight) / (6.25 + weight);
         assert!((after.mean - wanted).abs() < 1e-12 && after.sd < strain.sd, "{after:?}");
     }
