@@ -13,6 +13,9 @@ use heelwort::study::{SeasonStudy, Settings};
 /// Half width of a 90 % normal interval in standard errors.
 const Z90: f64 = 1.645;
 
+/// What is known to hold more or less often than it says, each within 0.80 to 0.99.
+const KNOWN_OFF: [&str; 0] = [];
+
 /// How often intervals held the truth, and how large the errors were.
 #[derive(Debug, Clone, Default)]
 struct Tally {
@@ -176,12 +179,15 @@ fn intervals_hold_the_truth_over_many_seasons() {
         let promised =
             ["finish, h, at", "terminal at", "drift", "gravity", "kinetics"].iter().any(|what| name.starts_with(what));
         if promised && tally.n >= 60 && !name.contains("other") {
+            assert!((0.80..=0.99).contains(&tally.coverage()), "{name}: {tally}");
             let allowed = (2.5 * tally.coverage_se()).max(0.02);
             if (tally.coverage() - 0.90).abs() > allowed {
                 off.push(format!("{name}: {tally}"));
             }
         }
     }
+    let short: Vec<&String> = off.iter().filter(|line| !KNOWN_OFF.iter().any(|name| line.starts_with(name))).collect();
+    assert!(short.is_empty(), "beyond 0.90 +- max(0.02, 2.5 Monte Carlo SE): {short:#?}");
 }
 
 #[test]
