@@ -8,6 +8,9 @@
 //! | `shifts` | the one search for sudden shifts, in the readings of batches and in the pairs |
 //! | `model` | the mixed model of the errors of all probes |
 //!
+//! Known to fall short: the 90 % intervals of the sizes of shifts that were found between batches, beside a probe that is
+//! checked, hold the truth in 83 of 100 cases.
+//!
 //! `pairs` holds each probe against each reference, which is what the model is made of; `results` are the types of what is
 //! found.
 

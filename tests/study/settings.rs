@@ -36,8 +36,8 @@ const SPECIAL: &[Special] = &[
     Special { leaf: "calibration.original_sg", with: &[], season: unknown_worts },
     // A fleet of one probe, which tells nothing of fleets.
     Special { leaf: "drift.offset_prior", with: &[], season: one_probe },
-    // The bootstrap of intervals, where one is asked for.
-    Special { leaf: "kinetics.repeats", with: &[("kinetics.interval", "\"bootstrap\"")], season: NOTHING },
+    // A limit so narrow that probes become due within the season.
+    Special { leaf: "drift.limit_chance", with: &[("drift.limit_sg", "0.001")], season: NOTHING },
     // Thermal time, for all batches.
     Special { leaf: "kinetics.reference_c", with: THERMAL, season: NOTHING },
     Special { leaf: "kinetics.stop_ale_c", with: THERMAL, season: NOTHING },
@@ -112,7 +112,7 @@ const NOT_YET_SHOWN: &[&str] = &[
     "forecast.stages",
     "forecast.draws",
     "forecast.seed",
-    "kinetics.curve",
+    "kinetics.curves",
     "kinetics.bin_h",
     "kinetics.terminal_from_progress",
     "kinetics.bubble_delay_h",
@@ -122,9 +122,7 @@ const NOT_YET_SHOWN: &[&str] = &[
     "kinetics.disturbed_sd_sg",
     "kinetics.instrument_share",
     "kinetics.interval",
-    "kinetics.repeats",
     "kinetics.candidates",
-    "kinetics.averaged",
     "kinetics.clock",
     "kinetics.reference_c",
     "kinetics.stop_ale_c",
@@ -255,7 +253,13 @@ fn own_tables(study: &str, settings: &Settings, base: &SeasonStudy) -> Result<Op
     let one = |frame: DataFrame| Ok(Some(said(vec![("its table".to_owned(), frame)])));
     match study {
         "builds" => one(settings.builds.run(&base.season, base.calibrations()?)?.to_frame()?),
-        "bath_plan" => one(settings.bath_plan.plan(&base.season, base.calibrations()?)?.to_frame()?),
+        "bath_plan" => {
+            let plan = settings.bath_plan.plan(&base.season, base.calibrations()?)?;
+            // How many baths are worth it stands in the words alone.
+            let mut all = said(vec![("plans".to_owned(), plan.to_frame()?)]);
+            all.insert("words".to_owned(), plan.in_words().into_bytes());
+            Ok(Some(all))
+        }
         "strains" => {
             let strains = settings.strains.run(base.kinetics()?)?;
             Ok(Some(said(vec![
