@@ -14,7 +14,7 @@ use super::curve::CalibrationCurve;
 /// use linfa::traits::Predict;
 /// use ndarray::array;
 ///
-/// let season = heelwort::Season::load("datasets/tern-island")?;
+/// let season = heelwort::season::Season::load("datasets/tern-island")?;
 /// let calibrations = CalibrationSettings::default().fit(&season)?;
 /// let densities = calibrations.calibrations[0].fitted.curve.predict(&array![[30.0], [45.0], [60.0]]);
 /// assert!(densities[0] < densities[1] && densities[1] < densities[2]);

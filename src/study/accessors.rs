@@ -40,7 +40,7 @@ part_accessors! {
     calibrations: Calibrations, "calibrations", "println!(\"{}\", study.calibrations()?.probe(\"dunlin\")?);";
     builds: Builds, "build check", "println!(\"{}\", study.builds()?);";
     bath_plan: BathPlan, "plan of baths", "println!(\"{}\", study.bath_plan()?.in_words());";
-    gravity: Gravity, "gravity of the readings", "println!(\"{}\", study.gravity()?.sg.len());";
+    gravity: Gravity, "gravity of the readings", "println!(\"{}\", study.gravity()?.corrected.len());";
     shell_effects: ShellEffects, "study of cold crashes", "println!(\"{}\", study.shell_effects()?);";
     drift: Drift, "study of drift", "println!(\"{}\", study.drift()?.probe(\"dunlin\")?.drift_sg_per_30d);";
     kinetics: Kinetics, "kinetics", "println!(\"{}\", study.kinetics()?.batch(\"B-01\")?);";

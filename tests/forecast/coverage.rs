@@ -112,8 +112,26 @@ fn print(name: &str, stages: &BTreeMap<String, Stage>, finished: &[(f64, bool)])
         let of: Vec<&(f64, bool)> = finished.iter().filter(|(p, _)| (low..high).contains(p)).collect();
         let (n, hits) = (of.len(), of.iter().filter(|(_, hit)| *hit).count());
         let said = of.iter().map(|(p, _)| p).sum::<f64>() / n.max(1) as f64;
-        eprintln!("  p_finished {low:.2}-{high:.2}: said {said:.3}, came {:.3} of {n}", hits as f64 / n.max(1) as f64);
+        let came = hits as f64 / n.max(1) as f64;
+        eprintln!("  p_finished {low:.2}-{high:.2}: said {said:.3}, came {came:.3} of {n}");
+        // Where it all but says yes or no, it must be right as often as it says; days of one batch are not independent.
+        if !(0.05..0.95).contains(&low) && n >= 30 {
+            assert!((came - said).abs() <= 0.05, "{name}: p_finished {low} to {high}: said {said}, came {came} of {n}");
+        }
     }
+    holds(name, stages);
+}
+
+/// The intervals hold the truth as often as they say, and lie neither early nor late. The stages of a batch share its finish,
+/// so that batches, not forecasts, are counted as independent.
+fn holds(name: &str, stages: &BTreeMap<String, Stage>) {
+    let n: usize = stages.values().map(|s| s.truth_n).sum();
+    let batches = n as f64 / stages.len() as f64;
+    let coverage = stages.values().map(|s| s.truth_covered).sum::<usize>() as f64 / n as f64;
+    let allowed = (2.5 * (0.9 * 0.1 / batches).sqrt()).max(0.02);
+    assert!((coverage - 0.90).abs() <= allowed, "{name}: {coverage:.3} of {n}, allowed 0.90 +- {allowed:.3}");
+    let z = stages.values().flat_map(|s| &s.z).map(|z| z.clamp(-5.0, 5.0)).sum::<f64>() / n as f64;
+    assert!(z.abs() <= (2.5 / batches.sqrt()).max(0.15), "{name}: mean z {z:.2} of {n}");
 }
 
 #[test]
