@@ -19,6 +19,8 @@ use super::coordinates::{DIMS, curve};
 const UNKNOWN: (f64, f64) = (3.8, 0.6);
 /// Batches that the assumed variance is worth.
 const WORTH: [f64; 1] = [3.0];
+/// The errors of fitted finish times have this share of the variance that is stated of them, on simulated seasons.
+const SHARE_OF_STATED: f64 = 0.5;
 /// How far the end of a fitted curve is from the true one beyond its standard error, SD of ln hours: on simulated seasons
 /// the ends of complete curves were off by this.
 const CURVE_SD: f64 = 0.6;
@@ -51,7 +53,7 @@ impl Tail {
                 let (t90, finish) = (fit.finding(Trait::T90H).value()?, fit.finding(Trait::FinishH).estimate()?);
                 let hours = Some(finish.value - t90).filter(|hours| *hours > SHORTEST_H)?;
                 let standardised = DVector::from_element(1, (hours.ln() - mean) / sd);
-                let variance = DMatrix::from_element(1, 1, (finish.se / hours / sd).powi(2));
+                let variance = DMatrix::from_element(1, 1, SHARE_OF_STATED * (finish.se / hours / sd).powi(2));
                 Information::new(&fit.strain, &standardised, variance, &[f64::INFINITY])
             })
             .collect();
