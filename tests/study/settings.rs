@@ -36,8 +36,6 @@ const SPECIAL: &[Special] = &[
     Special { leaf: "calibration.original_sg", with: &[], season: unknown_worts },
     // A fleet of one probe, which tells nothing of fleets.
     Special { leaf: "drift.offset_prior", with: &[], season: one_probe },
-    // A limit so narrow that probes become due within the season.
-    Special { leaf: "drift.limit_chance", with: &[("drift.limit_sg", "0.001")], season: NOTHING },
     // Thermal time, for all batches.
     Special { leaf: "kinetics.reference_c", with: THERMAL, season: NOTHING },
     Special { leaf: "kinetics.stop_ale_c", with: THERMAL, season: NOTHING },
@@ -103,6 +101,7 @@ fn one_probe(season: &mut Season) {
 /// setting is not on it, so that it must act.
 const NOT_YET_SHOWN: &[&str] = &[
     "calibration.interval",
+    "drift.limit_chance",
     "drift.window_min",
     "drift.active_sg_per_day",
     "drift.active_sd_sg",
