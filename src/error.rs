@@ -151,11 +151,11 @@ impl Error {
         Self::Input { place: Box::new(place), found: found.into(), wanted: wanted.into(), hint: None }
     }
 
-    /// The same error with a guess at the slip, if it is about input.
+    /// The same error with a guess at the slip, where there is one and it is about input.
     #[must_use]
-    pub fn with_hint(mut self, guess: impl Into<String>) -> Self {
+    pub fn with_hint(mut self, guess: Option<String>) -> Self {
         if let Self::Input { hint, .. } = &mut self {
-            *hint = Some(guess.into());
+            *hint = guess;
         }
         self
     }

@@ -101,7 +101,7 @@ impl RowAccount {
         let mut places = BTreeMap::new();
         let mut alike: Vec<RejectedAlike<'_>> = Vec::new();
         for first in &self.rejected {
-            let place = *places.entry((first.file.as_str(), &first.reason.kind)).or_insert(alike.len());
+            let place = *places.entry((first.file.as_str(), first.reason.kind())).or_insert(alike.len());
             match alike.get_mut(place) {
                 Some(kind) => kind.rows += 1,
                 None => alike.push(RejectedAlike { first, rows: 1 }),
@@ -175,24 +175,25 @@ impl fmt::Display for RowAccount {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::season::row_error::{RowErrorKind, SgSlip, Wanted};
+    use crate::season::cells::checked_sg;
 
     #[test]
     fn rows_rejected_for_one_reason_stand_together() {
         let row =
             |line, reason: RowError| Rejected { file: "readings.csv".to_owned(), line, reason, text: String::new() };
-        let no_number = |column: &str| RowErrorKind::Unreadable { column: column.to_owned(), wanted: Wanted::Number };
-        let no_sg = |slip| RowErrorKind::SgRange { column: "sg".to_owned(), slip };
+        let no_number = |column, found| RowError::unreadable(column, found, "a number");
+        let no_sg = |sg| checked_sg("sg", sg).unwrap_err();
+        let duplicate = |of: &str| RowError::duplicate(of.to_owned());
         let account = RowAccount {
             rejected: vec![
-                row(2, no_number("tilt_deg").found("29,7")),
-                row(3, no_number("temp_c").found("x")),
-                row(4, no_number("tilt_deg").found("a `; wanted b")),
-                row(5, RowErrorKind::Duplicate.found("readings.csv line 4")),
-                row(7, RowErrorKind::Duplicate.found("readings.csv line 6")),
-                row(8, no_sg(None).found("0")),
-                row(9, no_sg(SgSlip::of(3.6)).found("3.6")),
-                row(10, no_sg(None).found("0.5")),
+                row(2, no_number("tilt_deg", "29,7")),
+                row(3, no_number("temp_c", "x")),
+                row(4, no_number("tilt_deg", "a `; wanted b")),
+                row(5, duplicate("readings.csv line 4")),
+                row(7, duplicate("readings.csv line 6")),
+                row(8, no_sg(0.0)),
+                row(9, no_sg(3.6)),
+                row(10, no_sg(0.5)),
             ],
             ..RowAccount::default()
         };

@@ -2,15 +2,15 @@
 
 use crate::error::{Error, Place, Result};
 
+use crate::units::Instant;
+
+use super::cells::{CellValue, Doubt, SourceCell};
 use super::flags::Flags;
 use super::mapping::{Constant, Mapping};
-use super::names::{guess, list, short};
-use super::row_cells::Doubt;
-use super::row_error::{RowError, RowErrorKind, Wanted};
-use super::table::{ColumnKind, FLAGS_COLUMN, SeasonTable, TableColumn};
+use super::names::{guess, list};
+use super::row_error::RowError;
+use super::table::{ColumnKind, SeasonTable, TableColumn};
 use super::unit::Unit;
-use super::value::{CellValue, SourceCell};
-use crate::units::Instant;
 
 /// Where a column's cells come from.
 #[derive(Debug, Clone)]
@@ -50,7 +50,7 @@ pub(crate) struct Binding {
     pub(crate) mapping: Mapping,
 }
 
-/// What became of one row.
+/// One row in the cells of its table.
 #[derive(Debug, Default)]
 pub(crate) struct Converted {
     /// Its cells in the order of the table's columns.
@@ -61,8 +61,8 @@ pub(crate) struct Converted {
     pub(crate) later: Option<Instant>,
     /// Optional cells that could not be read.
     pub(crate) doubts: Vec<Doubt>,
-    /// True once a time without an offset was read; it is not reset.
-    pub(crate) saw_local_time: bool,
+    /// True when a time had no offset.
+    pub(crate) is_local: bool,
 }
 
 impl Binding {
@@ -132,10 +132,8 @@ impl Binding {
                 _ => format!("the columns of {}: {} at least", self.table, list(&required)),
             },
         );
-        match guess(name, &self.unknown) {
-            Some(near) => error.with_hint(format!("did you mean to map `{near}`? In season.toml: {name} = \"{near}\"")),
-            None => error,
-        }
+        let near = guess(name, &self.unknown);
+        error.with_hint(near.map(|near| format!("did you mean to map `{near}`? In season.toml: {name} = \"{near}\"")))
     }
 
     /// The fields of the file that are bound to a column, rising.
@@ -161,34 +159,31 @@ impl Binding {
     ///
     /// # Errors
     /// Why the row is rejected.
-    pub(crate) fn convert(&self, cells: &[SourceCell<'_>], out: &mut Converted) -> std::result::Result<(), RowError> {
-        out.values.clear();
-        out.doubts.clear();
-        out.flags = Flags::NONE;
-        out.later = None;
+    pub(crate) fn convert(&self, cells: &[SourceCell<'_>]) -> std::result::Result<Converted, RowError> {
+        let mut out = Converted::default();
         for bound in &self.columns {
             let cell = match &bound.origin {
-                Origin::Field(field) => *cells.get(*field).ok_or_else(|| {
-                    RowErrorKind::FieldCount { header: field + 1, delimiters: None }.found(cells.len().to_string())
-                })?,
+                Origin::Field(field) => {
+                    *cells.get(*field).ok_or_else(|| RowError::field_count(cells.len(), field + 1, ""))?
+                }
                 Origin::Constant(constant) => constant.cell(),
                 Origin::Absent => SourceCell::Empty,
             };
-            let value = match self.value(bound, cell, out) {
-                Ok(value) => value,
+            let value = match self.value(bound, cell, &mut out) {
+                Ok(CellValue::Empty) if bound.column.required => {
+                    return Err(RowError::empty(&bound.label));
+                }
                 Err(reason) if bound.column.required => return Err(reason),
+                Ok(value) => value,
                 Err(reason) => {
                     out.flags.insert(Flags::VALUE_UNREADABLE);
                     out.doubts.push(Doubt::unread(bound.column.name, reason));
                     CellValue::Empty
                 }
             };
-            if bound.column.required && value == CellValue::Empty {
-                return Err(RowErrorKind::Empty { column: bound.label.clone() }.into());
-            }
             out.values.push(value);
         }
-        Ok(())
+        Ok(out)
     }
 
     fn value(
@@ -202,75 +197,52 @@ impl Binding {
             SourceCell::Text(text) => SourceCell::Text(text.trim()),
             other => other,
         };
+        let unreadable = |found: &str, wanted: &str| Err(RowError::unreadable(&bound.label, found, wanted));
         match (bound.column.kind, cell) {
             (_, SourceCell::Empty) => Ok(CellValue::Empty),
             (_, SourceCell::Text(text)) if text.contains('\0') => {
-                Err(unreadable(&bound.label, &text.replace('\0', "NUL"), Wanted::NoNul))
+                unreadable(&text.replace('\0', "NUL"), "a value without NUL characters")
             }
-            (_, SourceCell::Odd(what)) => Err(unreadable(&bound.label, what, Wanted::Plain)),
-            (ColumnKind::Text, SourceCell::Text(text))
-                if bound.column.name == FLAGS_COLUMN && Flags::parse(text).is_none() =>
-            {
-                let (label, found) = (&bound.label, short(text, QUOTED));
-                let text = format!("column `{label}`: `{found}` are no flags of a season, so they were passed over");
-                out.doubts.push(Doubt::new(FLAGS_COLUMN, text));
-                Ok(CellValue::Empty)
-            }
-            (ColumnKind::Text, SourceCell::Text(text)) => Ok(CellValue::Text(text.to_owned())),
-            (ColumnKind::Text, SourceCell::Number(number)) => Ok(CellValue::Text(number.to_string())),
-            (ColumnKind::Text, SourceCell::Time(at)) => Ok(CellValue::Text(at.to_string())),
+            (_, SourceCell::Odd(what)) => unreadable(what, "a plain value"),
+            (ColumnKind::Text, cell) => Ok(CellValue::Text(cell.to_string())),
             (ColumnKind::Time, cell) => {
                 let times = &self.mapping.times;
-                let (read, found) = match cell {
-                    SourceCell::Time(at) => (Some(at.into()), String::new()),
-                    SourceCell::Number(number) => (times.read_number(number), number.to_string()),
-                    SourceCell::Text(text) => (times.read(text), text.to_owned()),
-                    SourceCell::Empty | SourceCell::Odd(_) => (None, String::new()),
+                let read = match cell {
+                    SourceCell::Time(at) => Some(at.into()),
+                    SourceCell::Number(number) => times.read_number(number),
+                    SourceCell::Text(text) => times.read(text),
+                    SourceCell::Empty | SourceCell::Odd(_) => None,
                 };
-                let read: super::time::ReadTime =
-                    read.ok_or_else(|| unreadable(&bound.label, &found, times.wanted()))?;
+                let Some(read) = read else { return unreadable(&cell.to_string(), &times.wanted()) };
                 out.flags.insert(read.flags);
                 // A day on which a probe was built is a day in any zone.
-                out.saw_local_time |= read.is_local && bound.column.name != "built_on";
+                out.is_local |= read.is_local && bound.column.name != "built_on";
                 if bound.column.name == "at" {
                     out.later = read.later;
                 }
                 Ok(CellValue::Time(read.at))
             }
-            (ColumnKind::Number(_), SourceCell::Text(text)) => {
-                let number = self.mapping.number(text).map_err(|wanted| unreadable(&bound.label, text, wanted))?;
-                self.converted(bound, number)
-            }
-            (ColumnKind::Number(_), SourceCell::Number(number)) => self.converted(bound, number),
-            (ColumnKind::Number(_), SourceCell::Time(at)) => {
-                Err(unreadable(&bound.label, &at.to_string(), Wanted::Number))
-            }
-        }
-    }
-
-    fn converted(&self, bound: &Bound, number: f64) -> std::result::Result<CellValue, RowError> {
-        // Not a number is how number columns of many programs mark an empty cell.
-        if number.is_nan() && !bound.column.required {
-            return Ok(CellValue::Empty);
-        }
-        if !number.is_finite() {
-            return Err(unreadable(&bound.label, &number.to_string(), Wanted::Finite));
-        }
-        let refused = |e: Error| RowErrorKind::Formula { column: bound.label.clone() }.found(e.to_string());
-        let value = bound.unit.convert(number).map_err(refused)?;
-        if value.is_finite() {
-            Ok(CellValue::Number(value))
-        } else {
-            Err(unreadable(&bound.label, &value.to_string(), Wanted::Finite))
+            (ColumnKind::Number, SourceCell::Text(text)) => match self.mapping.number(text) {
+                Ok(number) => converted(bound, number),
+                Err(wanted) => unreadable(text, wanted),
+            },
+            (ColumnKind::Number, SourceCell::Number(number)) => converted(bound, number),
+            (ColumnKind::Number, SourceCell::Time(at)) => unreadable(&at.to_string(), "a number"),
         }
     }
 }
 
-/// Longest text that a message quotes.
-const QUOTED: usize = 60;
-
-fn unreadable(label: &str, found: &str, wanted: Wanted) -> RowError {
-    RowErrorKind::Unreadable { column: label.to_owned(), wanted }.found(short(found, QUOTED))
+fn converted(bound: &Bound, number: f64) -> std::result::Result<CellValue, RowError> {
+    // Not a number is how number columns of many programs mark an empty cell.
+    if number.is_nan() && !bound.column.required {
+        return Ok(CellValue::Empty);
+    }
+    let refused = |e: Error| RowError::formula(&bound.label, e);
+    let value = if number.is_finite() { bound.unit.convert(number).map_err(refused)? } else { number };
+    if !value.is_finite() {
+        return Err(RowError::unreadable(&bound.label, &value.to_string(), "a finite number"));
+    }
+    Ok(CellValue::Number(value))
 }
 
 fn mapped_column_missing(place: &Place, column: &TableColumn, label: &str, header: &[String]) -> Error {
@@ -279,8 +251,6 @@ fn mapped_column_missing(place: &Place, column: &TableColumn, label: &str, heade
         format!("no column `{label}` among {}", list(header)),
         format!("the column that season.toml maps to `{}`", column.name),
     );
-    match guess(label, header) {
-        Some(near) => error.with_hint(format!("column `{label}` not found; did you mean to map `{near}`?")),
-        None => error,
-    }
+    let near = guess(label, header);
+    error.with_hint(near.map(|near| format!("column `{label}` not found; did you mean to map `{near}`?")))
 }

@@ -57,15 +57,6 @@ impl Flags {
     /// No reason.
     pub const NONE: Self = Self(0);
 
-    /// The reasons that show only in the file as it stood: its order, its local times, its unreadable values.
-    const OF_THE_FILE: Self = Self(
-        Self::LATE.0
-            | Self::CLOCK_JUMP.0
-            | Self::LOCAL_TIME_TWICE.0
-            | Self::LOCAL_TIME_NEVER.0
-            | Self::VALUE_UNREADABLE.0,
-    );
-
     /// True when no reason is set.
     pub const fn is_empty(self) -> bool {
         self.0 == 0
@@ -80,12 +71,6 @@ impl Flags {
     #[must_use]
     pub const fn with(self, other: Self) -> Self {
         Self(self.0 | other.0)
-    }
-
-    /// The reasons in both sets.
-    #[must_use]
-    pub const fn only(self, other: Self) -> Self {
-        Self(self.0 & other.0)
     }
 
     /// This set without the reasons of `other`.
@@ -106,9 +91,11 @@ impl Flags {
         Self::ALL.iter().filter(move |(flag, _)| self.intersects(*flag)).map(|(_, name)| *name)
     }
 
-    /// Those reasons that a written season has to carry, as reading it again cannot find them.
+    /// Those reasons that a written season has to carry, as they show only in the file as it stood: its order, its local
+    /// times, its unreadable values.
     pub(crate) const fn of_the_file(self) -> Self {
-        self.only(Self::OF_THE_FILE)
+        let times = Self::LATE.with(Self::CLOCK_JUMP).with(Self::LOCAL_TIME_TWICE).with(Self::LOCAL_TIME_NEVER);
+        Self(self.0 & times.with(Self::VALUE_UNREADABLE).0)
     }
 
     /// Adds the reasons of `other`.

@@ -6,11 +6,10 @@ use crate::error::{Error, Result};
 use crate::units::Instant;
 
 use super::account::RowAccount;
-use super::flags::Flags;
+use super::cells::CellValue;
 use super::readings::Readings;
-use super::row_cells::TableRow;
 use super::table::{ColumnKind, SeasonTable};
-use super::value::CellValue;
+use super::table_rows::TableRow;
 use super::{Season, table};
 
 /// A frame, column by column: instants as UTC timestamps in microseconds, an absent value as null, a number that is
@@ -27,44 +26,45 @@ impl FrameBuilder {
         Self { table: table.into(), columns: Vec::new() }
     }
 
-    /// Adds a column of text.
-    #[must_use]
-    pub fn text<S: AsRef<str>>(mut self, name: &str, cells: impl IntoIterator<Item = Option<S>>) -> Self {
-        let cells: Vec<Option<S>> = cells.into_iter().collect();
-        let cells: Vec<Option<&str>> = cells.iter().map(|c| c.as_ref().map(AsRef::as_ref)).collect();
+    fn add<T, I: ?Sized>(mut self, name: &str, cells: T) -> Self
+    where
+        Series: NamedFrom<T, I>,
+    {
         self.columns.push(Ok(Series::new(name.into(), cells).into_column()));
         self
+    }
+
+    /// Adds a column of text.
+    #[must_use]
+    pub fn text<S: AsRef<str>>(self, name: &str, cells: impl IntoIterator<Item = Option<S>>) -> Self {
+        let cells: Vec<Option<S>> = cells.into_iter().collect();
+        self.add(name, cells.iter().map(|c| c.as_ref().map(AsRef::as_ref)).collect::<Vec<Option<&str>>>())
     }
 
     /// Adds a column of numbers.
     #[must_use]
-    pub fn number(mut self, name: &str, cells: impl IntoIterator<Item = Option<f64>>) -> Self {
-        let cells: Vec<Option<f64>> = cells.into_iter().map(|c| c.filter(|v| v.is_finite())).collect();
-        self.columns.push(Ok(Series::new(name.into(), cells).into_column()));
-        self
+    pub fn number(self, name: &str, cells: impl IntoIterator<Item = Option<f64>>) -> Self {
+        self.add(name, cells.into_iter().map(|c| c.filter(|v| v.is_finite())).collect::<Vec<_>>())
     }
 
     /// Adds a column of whole numbers.
     #[must_use]
-    pub fn count(mut self, name: &str, cells: impl IntoIterator<Item = Option<i64>>) -> Self {
-        let cells: Vec<Option<i64>> = cells.into_iter().collect();
-        self.columns.push(Ok(Series::new(name.into(), cells).into_column()));
-        self
+    pub fn count(self, name: &str, cells: impl IntoIterator<Item = Option<i64>>) -> Self {
+        self.add(name, cells.into_iter().collect::<Vec<_>>())
     }
 
     /// Adds a column of truths.
     #[must_use]
-    pub fn truth(mut self, name: &str, cells: impl IntoIterator<Item = Option<bool>>) -> Self {
-        let cells: Vec<Option<bool>> = cells.into_iter().collect();
-        self.columns.push(Ok(Series::new(name.into(), cells).into_column()));
-        self
+    pub fn truth(self, name: &str, cells: impl IntoIterator<Item = Option<bool>>) -> Self {
+        self.add(name, cells.into_iter().collect::<Vec<_>>())
     }
 
     /// Adds a column of instants.
     #[must_use]
     pub fn time(mut self, name: &str, cells: impl IntoIterator<Item = Option<Instant>>) -> Self {
         let micros: Vec<Option<i64>> = cells.into_iter().map(|c| c.map(Instant::micros)).collect();
-        self.columns.push(Series::new(name.into(), micros).cast(&time_type()).map(Series::into_column));
+        let utc = DataType::Datetime(TimeUnit::Microseconds, Some(TimeZone::UTC));
+        self.columns.push(Series::new(name.into(), micros).cast(&utc).map(Series::into_column));
         self
     }
 
@@ -79,11 +79,6 @@ impl FrameBuilder {
     }
 }
 
-/// The type of every column of instants.
-fn time_type() -> DataType {
-    DataType::Datetime(TimeUnit::Microseconds, Some(TimeZone::UTC))
-}
-
 impl Season {
     /// A table as a frame. Unlike the files, it shows what tidying found: the batch of each reading, the SG of each
     /// reference, all flags.
@@ -93,27 +88,18 @@ impl Season {
     pub fn frame(&self, table: SeasonTable) -> Result<DataFrame> {
         match table {
             SeasonTable::Readings => self.readings.to_frame(),
-            SeasonTable::References => {
-                let shown = |r: &super::Reference| {
-                    let mut values = super::Reference { sg_given: true, ..r.clone() }.to_values();
-                    if let Some(flags) = values.last_mut() {
-                        *flags = r.flags.to_value();
-                    }
-                    values
-                };
-                frame_of(table, &self.references.iter().map(shown).collect::<Vec<_>>())
-            }
-            SeasonTable::Batches => frame_of(table, &values_of(&self.batches)),
-            SeasonTable::Probes => frame_of(table, &values_of(&self.probes)),
-            SeasonTable::Events => frame_of(table, &values_of(&self.events)),
-            SeasonTable::Plan => frame_of(table, &values_of(&self.plan)),
+            SeasonTable::References => frame_of(table, &cells_of(&self.references)),
+            SeasonTable::Batches => frame_of(table, &cells_of(&self.batches)),
+            SeasonTable::Probes => frame_of(table, &cells_of(&self.probes)),
+            SeasonTable::Events => frame_of(table, &cells_of(&self.events)),
+            SeasonTable::Plan => frame_of(table, &cells_of(&self.plan)),
         }
     }
 }
 
 /// The cells of rows.
-pub(crate) fn values_of<T: TableRow>(rows: &[T]) -> Vec<Vec<CellValue>> {
-    rows.iter().map(TableRow::to_values).collect()
+fn cells_of<T: TableRow>(rows: &[T]) -> Vec<Vec<CellValue>> {
+    rows.iter().map(TableRow::to_cells).collect()
 }
 
 /// A frame of rows that are given as cells.
@@ -123,7 +109,7 @@ pub(crate) fn frame_of(table: SeasonTable, rows: &[Vec<CellValue>]) -> Result<Da
         let cells = rows.iter().filter_map(|row| row.get(i));
         frame = match column.kind {
             ColumnKind::Text => frame.text(column.name, cells.map(CellValue::as_text)),
-            ColumnKind::Number(_) => frame.number(column.name, cells.map(CellValue::as_number)),
+            ColumnKind::Number => frame.number(column.name, cells.map(CellValue::as_number)),
             ColumnKind::Time => frame.time(column.name, cells.map(CellValue::as_time)),
         };
     }
@@ -180,12 +166,5 @@ impl RowAccount {
             .text("reason", self.rejected.iter().map(|r| Some(r.reason.to_string())))
             .text("text", self.rejected.iter().map(|r| Some(&r.text)))
             .finish()
-    }
-}
-
-impl Flags {
-    /// The cell that carries them.
-    pub(crate) fn to_value(self) -> CellValue {
-        if self.is_empty() { CellValue::Empty } else { CellValue::Text(self.to_string()) }
     }
 }

@@ -9,14 +9,12 @@ use super::binding::{Binding, Converted};
 use super::flags::Flags;
 use super::loaded::{Loaded, SourceRow};
 use super::names::{list, short};
-use super::raw::RowLines;
-use super::read::{self, Delimited, FieldUse, Ndjson, Parquet, RawRow};
-use super::row_cells::{Doubt, TableRow, needed};
-use super::row_error::{RowError, RowErrorKind};
+use super::read::{self, Delimited, Parquet, RawRow};
+use super::row_error::RowError;
 use super::source_files::{Discovered, SourceFile, Storage, discover};
-use super::table::{ColumnKind, FLAGS_COLUMN, SeasonTable};
+use super::table::SeasonTable;
+use super::table_rows::{ReadingRow, TableRow};
 use super::tidy;
-use super::value::RowValues;
 
 impl Season {
     /// Reads the season at `path`: a folder, or a single file of one table.
@@ -95,7 +93,7 @@ impl Loaded {
         if !rest.is_empty() {
             self.count_read(file, 1);
             let text = short(&String::from_utf8_lossy(rest), read::KEPT_TEXT);
-            self.reject(file, line, RowErrorKind::BrokenOff.into(), text);
+            self.reject(file, line, RowError::new("the file breaks off within this line"), text);
         }
         let text = "the gzip file breaks off here, as a half-copied one does; the lines before are read, what followed \
                     is lost and not counted";
@@ -103,66 +101,43 @@ impl Loaded {
     }
 
     fn read_text(&mut self, found: &SourceFile, text: &[u8]) -> Result<SeasonTable> {
-        if found.storage == Storage::Ndjson {
-            let source = Ndjson::open(text);
-            if let (true, Some(table)) = (source.is_blank(), found.table) {
-                self.begin(found, table);
-                return Ok(table);
-            }
-            let binding = self.bind(found, source.header(), None)?;
-            self.rows(found, &binding, |each| source.each(each));
+        if found.storage == Storage::Csv {
+            let source = Delimited::open(text, &found.name, &found.mapping)?;
+            let binding = self.bind(found, &source.header, source.header_line)?;
+            self.rows(found, &binding, |each| source.each(&binding, each));
             return Ok(binding.table);
         }
-        let source = Delimited::open(text, &found.name, &found.mapping)?;
-        let binding = self.bind(found, source.header(), source.header_line())?;
-        let names: Vec<String> = (0..source.header().len()).map(|field| format!("field {field}")).collect();
-        let use_of = |field: usize| {
-            binding.columns.iter().find(|bound| bound.is_field(field)).map_or(FieldUse::default(), |bound| FieldUse {
-                is_number: matches!(bound.column.kind, ColumnKind::Number(_)),
-                is_required: bound.column.required,
-            })
-        };
-        let uses = (0..names.len()).map(use_of).collect();
-        let frame = (binding.table == SeasonTable::Readings)
-            .then(|| read::read_clean_csv(text, source.delimiter(), &binding, &names))
-            .flatten();
-        if !frame.is_some_and(|frame| self.columns(found, &binding, &frame, &names, 2)) {
-            self.rows(found, &binding, |each| source.each(uses, each));
+        // A blank text is a table without rows.
+        if let Some(table) = found.table.filter(|_| text.iter().all(u8::is_ascii_whitespace)) {
+            self.begin(found, table);
+            return Ok(table);
         }
+        let keys = read::json_keys(text);
+        let binding = self.bind(found, &keys, None)?;
+        self.rows(found, &binding, |each| read::each_json_row(text, &keys, each));
         Ok(binding.table)
     }
 
     fn read_parquet(&mut self, found: &SourceFile) -> Result<SeasonTable> {
         let source = Parquet::open(&found.path, &found.name)?;
-        let mut binding = self.bind(found, source.header(), None)?;
-        let names: Vec<String> = binding.fields().iter().filter_map(|f| source.header().get(*f).cloned()).collect();
-        let frame = source.read(names.clone())?;
+        let mut binding = self.bind(found, &source.header, None)?;
+        let names = binding.fields().iter().filter_map(|field| source.header.get(*field).cloned()).collect();
+        let frame = source.read(names)?;
         binding.renumber_fields();
-        if binding.table != SeasonTable::Readings || !self.columns(found, &binding, &frame, &names, 1) {
-            let naive_is_utc = binding.mapping.times.zone_is_utc();
-            let mut outcome = Ok(());
-            self.rows(found, &binding, |each| outcome = read::each_row(&frame, &found.name, naive_is_utc, each));
-            outcome?;
-        }
-        Ok(binding.table)
-    }
-
-    /// Takes readings as whole columns, if they are without a doubt.
-    fn columns(
-        &mut self,
-        found: &SourceFile,
-        binding: &Binding,
-        frame: &polars::prelude::DataFrame,
-        names: &[String],
-        first_line: u64,
-    ) -> bool {
         let file = self.account.files.len();
-        let taken = read::take_columns(&mut self.readings, frame, binding, names, file, first_line);
-        let Some(taken) = taken else { return false };
-        self.begin(found, binding.table);
-        self.count_read(file, frame.height());
-        self.remark_zone(file, binding, taken.saw_local_time);
-        true
+        let as_columns = (binding.table == SeasonTable::Readings)
+            .then(|| read::take_columns(&mut self.readings, &frame, &binding, file))
+            .flatten();
+        if let Some(is_naive) = as_columns {
+            self.begin(found, binding.table);
+            self.count_read(file, frame.height());
+            self.remark_zone(file, &binding, is_naive);
+            return Ok(binding.table);
+        }
+        let naive_is_utc = binding.mapping.times.zone_is_utc();
+        let mut outcome = Ok(());
+        self.rows(found, &binding, |each| outcome = read::each_row(&frame, &found.name, naive_is_utc, each));
+        outcome.map(|()| binding.table)
     }
 
     /// Notes that times without an offset were read as UTC for want of a zone.
@@ -189,21 +164,19 @@ impl Loaded {
     /// Takes the rows that a reader gives.
     fn rows(&mut self, found: &SourceFile, binding: &Binding, read: impl FnOnce(&mut dyn FnMut(RawRow<'_>))) {
         let file = self.begin(found, binding.table);
-        if binding.table == SeasonTable::Readings {
-            self.readings.begin(file, RowLines::Listed(Vec::new()));
-        }
-        let mut converted = Converted::default();
+        let mut saw_local_time = false;
         read(&mut |row: RawRow<'_>| {
             self.count_read(file, 1);
-            let outcome = match row.cells {
-                Ok(cells) => binding.convert(cells, &mut converted),
-                Err(ref reason) => Err(reason.clone()),
-            };
-            if let Err(reason) = outcome.and_then(|()| self.take(file, binding.table, &row, &mut converted)) {
+            let converted = row.cells.clone().and_then(|cells| binding.convert(cells));
+            let taken = converted.and_then(|converted| {
+                saw_local_time |= converted.is_local;
+                self.take(file, binding.table, &row, converted)
+            });
+            if let Err(reason) = taken {
                 self.reject(file, row.line, reason, (row.text)());
             }
         });
-        self.remark_zone(file, binding, converted.saw_local_time);
+        self.remark_zone(file, binding, saw_local_time);
     }
 
     fn take(
@@ -211,65 +184,39 @@ impl Loaded {
         file: usize,
         table: SeasonTable,
         raw: &RawRow<'_>,
-        converted: &mut Converted,
+        mut converted: Converted,
     ) -> std::result::Result<(), RowError> {
-        let values = std::mem::take(&mut converted.values);
-        let mut values = RowValues::new(table, values);
-        let mut doubts = std::mem::take(&mut converted.doubts);
-        let doubts = &mut doubts;
-        let text = || short(&(raw.text)(), read::KEPT_TEXT);
-        let (line, flags) = (raw.line, converted.flags);
-        let outcome = match table {
-            SeasonTable::Readings => self.take_reading(line, &mut values, converted),
-            SeasonTable::References => keep(&mut self.references, file, line, flags, text(), &mut values, doubts),
-            SeasonTable::Batches => keep(&mut self.batches, file, line, flags, text(), &mut values, doubts),
-            SeasonTable::Probes => keep(&mut self.probes, file, line, flags, text(), &mut values, doubts),
-            SeasonTable::Events => keep(&mut self.events, file, line, flags, text(), &mut values, doubts),
-            SeasonTable::Plan => keep(&mut self.plan, file, line, flags, text(), &mut values, doubts),
-        };
-        if outcome.is_ok() {
-            for doubt in doubts.drain(..) {
-                self.remark(file, Some(line), doubt.column, doubt.text);
+        let line = raw.line;
+        let place = || (file, line, short(&(raw.text)(), read::KEPT_TEXT));
+        match table {
+            SeasonTable::Readings => {
+                let row = ReadingRow::from_cells(std::mem::take(&mut converted.values), &mut converted.doubts)?;
+                let flags = converted.flags.with(row.flags.of_the_file());
+                self.readings.push(file, line, ReadingRow { flags, ..row }, converted.later);
             }
+            SeasonTable::References => keep(&mut self.references, place(), &mut converted)?,
+            SeasonTable::Batches => keep(&mut self.batches, place(), &mut converted)?,
+            SeasonTable::Probes => keep(&mut self.probes, place(), &mut converted)?,
+            SeasonTable::Events => keep(&mut self.events, place(), &mut converted)?,
+            SeasonTable::Plan => keep(&mut self.plan, place(), &mut converted)?,
         }
-        outcome
-    }
-
-    fn take_reading(
-        &mut self,
-        line: u64,
-        values: &mut RowValues,
-        converted: &Converted,
-    ) -> std::result::Result<(), RowError> {
-        let at = needed(values.time("at"), "at")?;
-        let probe = needed(values.text("probe"), "probe")?;
-        let tilt_deg = needed(values.number("tilt_deg"), "tilt_deg")?;
-        let temp_c = needed(values.number("temp_c"), "temp_c")?;
-        let (batch, supply_v) = (values.text("batch"), values.number("supply_v"));
-        let given = values.text(FLAGS_COLUMN).and_then(|t| Flags::parse(&t)).unwrap_or_default().of_the_file();
-        if let Some(later) = converted.later {
-            self.readings.twice.push((self.readings.len(), later));
+        for doubt in converted.doubts {
+            self.remark(file, Some(line), doubt.column, doubt.text);
         }
-        let flags = converted.flags.with(given);
-        self.readings.push(line, at, &probe, tilt_deg, temp_c, batch.as_deref(), supply_v, flags);
         Ok(())
     }
 }
 
 fn keep<T: TableRow>(
     rows: &mut Vec<SourceRow<T>>,
-    file: usize,
-    line: u64,
-    flags: Flags,
-    text: String,
-    values: &mut RowValues,
-    doubts: &mut Vec<Doubt>,
+    (file, line, text): (usize, u64, String),
+    converted: &mut Converted,
 ) -> std::result::Result<(), RowError> {
     // Those from before it were weighed when they were found.
-    let before = doubts.len();
-    let row = T::from_values(values, doubts)?;
-    let doubtful = if doubts.len() == before { Flags::NONE } else { Flags::VALUE_UNREADABLE };
-    rows.push(SourceRow { row, file, line, text, flags: flags.with(doubtful) });
+    let before = converted.doubts.len();
+    let row = T::from_cells(std::mem::take(&mut converted.values), &mut converted.doubts)?;
+    let doubtful = if converted.doubts.len() == before { Flags::NONE } else { Flags::VALUE_UNREADABLE };
+    rows.push(SourceRow { row, file, line, text, flags: converted.flags.with(doubtful) });
     Ok(())
 }
 

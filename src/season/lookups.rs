@@ -25,15 +25,6 @@ impl Season {
         self.references.iter().filter(move |r| r.batch.as_deref() == Some(batch))
     }
 
-    /// The rows of [`Season::readings`] that belong to a batch, in order of time over all its probes.
-    pub fn rows_of_batch(&self, batch: &str) -> Vec<usize> {
-        let Some(index) = self.readings.batch_index(batch) else { return Vec::new() };
-        let of_batch = self.readings.batch.iter().enumerate().filter(|(_, b)| **b == Some(index));
-        let mut rows: Vec<usize> = of_batch.map(|(row, _)| row).collect();
-        rows.sort_by_key(|row| self.readings.at.get(*row).copied());
-        rows
-    }
-
     /// The season's latest instant: of its readings (those whose clock jumped apart), its references and pitchings.
     pub fn latest(&self) -> Option<Instant> {
         let readings = self.readings.at.iter().zip(&self.readings.flags);
@@ -42,17 +33,16 @@ impl Season {
         readings.chain(references).chain(self.batches.iter().map(|b| b.pitched_at)).max()
     }
 
-    /// When a batch was last heard of: its last reading or sample, its pitching where it has none.
-    pub fn last_data(&self, batch: &Batch) -> Instant {
-        let own = self.batch_times().filter(|(_, id)| *id == batch.batch);
-        own.map(|(at, _)| at).max().unwrap_or(batch.pitched_at)
-    }
-
     /// The batches without an end that have data within 7 days of [`Season::latest`].
     pub fn running(&self) -> Vec<&Batch> {
         let Some(latest) = self.latest() else { return Vec::new() };
+        let rows = self.readings.at.iter().zip(&self.readings.batch).zip(&self.readings.flags);
+        let readings = rows
+            .filter(|(_, flags)| !flags.intersects(Flags::CLOCK_JUMP))
+            .filter_map(|((at, batch), _)| Some((*at, self.readings.batch_ids.get((*batch)? as usize)?.as_str())));
+        let samples = self.references.iter().filter_map(|r| Some((r.at, r.batch.as_deref()?)));
         let mut last: HashMap<&str, Instant> = HashMap::new();
-        for (at, batch) in self.batch_times() {
+        for (at, batch) in readings.chain(samples) {
             let last = last.entry(batch).or_insert(at);
             *last = at.max(*last);
         }
@@ -63,25 +53,17 @@ impl Season {
         self.batches.iter().filter(is_running).collect()
     }
 
-    /// When there is a reading or a sample of which batch.
-    fn batch_times(&self) -> impl Iterator<Item = (Instant, &str)> {
-        let rows = self.readings.at.iter().zip(&self.readings.batch).zip(&self.readings.flags);
-        let readings = rows
-            .filter(|(_, flags)| !flags.intersects(Flags::CLOCK_JUMP))
-            .filter_map(|((at, batch), _)| Some((*at, self.readings.batch_ids.get((*batch)? as usize)?.as_str())));
-        readings.chain(self.references.iter().filter_map(|r| Some((r.at, r.batch.as_deref()?))))
-    }
-
     /// What was known at `moment`: readings and events up to it, references whose value was known by then, batches
     /// pitched by then. An end that lies ahead is unknown again, and what only later rows told (the batch of an
     /// unlabelled reading, a sensor that froze) is found anew. The account stays that of the files.
     #[must_use]
     pub fn as_of(&self, moment: Instant) -> Self {
-        let batches: Vec<Batch> = self.batches.iter().filter(|b| b.pitched_at <= moment).cloned().collect();
+        let rows = self.readings.at.iter().enumerate().filter(|(_, at)| **at <= moment);
+        let rows: Vec<usize> = rows.map(|(row, _)| row).collect();
         let mut season = Self {
-            readings: self.readings.until(moment),
+            readings: self.readings.pick(&rows),
             references: self.references.iter().filter(|r| r.at.max(r.known()) <= moment).cloned().collect(),
-            batches,
+            batches: self.batches.iter().filter(|b| b.pitched_at <= moment).cloned().collect(),
             probes: self.probes.iter().filter(|p| p.built_on.is_none_or(|at| at <= moment)).cloned().collect(),
             events: self.events.iter().filter(|e| e.at <= moment).cloned().collect(),
             plan: self.plan.clone(),
@@ -97,13 +79,6 @@ impl Season {
 }
 
 impl Readings {
-    /// The readings up to and including `moment`.
-    fn until(&self, moment: Instant) -> Self {
-        let rows: Vec<usize> =
-            self.at.iter().enumerate().filter(|(_, at)| **at <= moment).map(|(row, _)| row).collect();
-        self.pick(&rows)
-    }
-
     /// The readings of those rows, which must rise.
     pub fn pick(&self, rows: &[usize]) -> Self {
         fn column<T: Clone>(column: &[T], rows: &[usize]) -> Vec<T> {

@@ -5,11 +5,10 @@ use std::collections::BTreeMap;
 use jiff::tz::TimeZone;
 use regex::Regex;
 
-use super::row_error::Wanted;
+use super::cells::SourceCell;
 use super::table::SeasonTable;
 use super::time::TimeReader;
 use super::unit::Unit;
-use super::value::SourceCell;
 
 /// A column that a file calls by another name, or gives in another unit.
 #[derive(Debug, Clone, PartialEq)]
@@ -70,10 +69,10 @@ impl Mapping {
     }
 
     /// Reads a trimmed number, or says what was wanted.
-    pub(crate) fn number(&self, text: &str) -> Result<f64, Wanted> {
+    pub(crate) fn number(&self, text: &str) -> Result<f64, &'static str> {
         let parsed = if self.decimal_comma {
             if text.contains('.') {
-                return Err(Wanted::DecimalComma);
+                return Err("a number with a decimal comma and no other sign in it");
             }
             text.replace(',', ".").parse()
         } else {
@@ -81,8 +80,10 @@ impl Mapping {
         };
         match parsed {
             Ok(number) => Ok(number),
-            Err(_) if !self.decimal_comma && text.replace(',', ".").parse::<f64>().is_ok() => Err(Wanted::DecimalPoint),
-            Err(_) => Err(Wanted::Number),
+            Err(_) if !self.decimal_comma && text.replace(',', ".").parse::<f64>().is_ok() => {
+                Err("a number with a decimal point; for decimal commas set `decimal = \",\"` in season.toml")
+            }
+            Err(_) => Err("a number"),
         }
     }
 }

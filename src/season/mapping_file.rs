@@ -11,7 +11,7 @@ use crate::error::{Error, Place, Result};
 use super::mapping::{Constant, FileRule, MappedColumn, Mapping, SeasonMap, glob};
 use super::names::{guess, list};
 use super::read::read_bytes;
-use super::table::{ColumnKind, SeasonTable, TableColumn};
+use super::table::{SeasonTable, TableColumn};
 use super::time::TimeReader;
 use super::unit::Unit;
 
@@ -57,17 +57,17 @@ pub(crate) fn parse(text: &str) -> Result<SeasonMap> {
         .map_err(|e| file.error(e.span().map_or(0, |s| s.start), "", e.message(), "TOML as the README shows it"))?;
     let top = document.get_ref();
     file.check_keys(top, TOP_KEYS)?;
-    let zone = file.zone(top)?;
-    let mut files = Vec::new();
-    if let Some(node) = top.get("files") {
-        let entries = node.get_ref().as_array().ok_or_else(|| {
-            file.error(node.span().start, "files", node.get_ref().type_str(), "one or more [[files]] tables")
-        })?;
-        for entry in entries.iter() {
-            files.push(file.rule(entry, &zone)?);
-        }
-    }
-    Ok(SeasonMap { zone, files })
+    let zone = file.value(top, "time_zone", ZONE, zone)?;
+    let entries = file.value(top, "files", "one or more [[files]] tables", |value| value.as_array())?;
+    let rules = entries.into_iter().flat_map(|entries| entries.iter()).map(|entry| file.rule(entry, &zone));
+    Ok(SeasonMap { files: rules.collect::<Result<_>>()?, zone })
+}
+
+/// What a time zone is, for messages.
+const ZONE: &str = "an IANA time zone such as Europe/Oslo, or UTC";
+
+fn zone(value: &DeValue<'_>) -> Option<TimeZone> {
+    TimeZone::get(value.as_str()?).ok()
 }
 
 struct TomlText<'a> {
@@ -82,109 +82,96 @@ impl TomlText<'_> {
     }
 
     fn check_keys(&self, table: &DeTable<'_>, known: &[&str]) -> Result<()> {
-        for key in table.keys() {
-            let name = key.get_ref().as_ref();
-            if !known.contains(&name) {
-                return Err(self.unknown_key(key.span().start, name, known));
-            }
-        }
-        Ok(())
-    }
-
-    fn unknown_key(&self, start: usize, name: &str, known: &[&str]) -> Error {
+        let Some(key) = table.keys().find(|key| !known.contains(&key.get_ref().as_ref())) else { return Ok(()) };
+        let (start, name) = (key.span().start, key.get_ref().as_ref());
         let error = self.error(start, "", format!("the key `{name}`"), format!("one of {}", list(known)));
-        match guess(name, known) {
-            Some(near) => error.with_hint(format!("did you mean `{near}`?")),
-            None => error,
-        }
+        Err(error.with_hint(meant(name, known)))
     }
 
-    fn string<'t>(&self, table: &'t DeTable<'_>, key: &str) -> Result<Option<(&'t str, usize)>> {
-        let Some(node) = table.get(key) else { return Ok(None) };
-        match node.get_ref().as_str() {
-            Some(text) => Ok(Some((text, node.span().start))),
-            None => Err(self.error(node.span().start, key, node.get_ref().type_str(), "a text in quotes")),
-        }
+    /// A value as `read` takes it; none where the key is not there.
+    fn value<'t, 'i, T>(
+        &self,
+        table: &'t DeTable<'i>,
+        key: &str,
+        wanted: &str,
+        read: impl Fn(&'t DeValue<'i>) -> Option<T>,
+    ) -> Result<Option<T>> {
+        table.get(key).map(|node| self.read(node, key, wanted, read)).transpose()
     }
 
-    fn zone(&self, table: &DeTable<'_>) -> Result<Option<TimeZone>> {
-        let Some((name, start)) = self.string(table, "time_zone")? else { return Ok(None) };
-        TimeZone::get(name).map(Some).map_err(|_| {
-            self.error(start, "time_zone", format!("`{name}`"), "an IANA time zone such as Europe/Oslo, or UTC")
+    /// The value at a place as `read` takes it.
+    fn read<'t, 'i, T>(
+        &self,
+        node: &'t Node<'i>,
+        key: &str,
+        wanted: &str,
+        read: impl Fn(&'t DeValue<'i>) -> Option<T>,
+    ) -> Result<T> {
+        let value = node.get_ref();
+        read(value).ok_or_else(|| {
+            let found = value.as_str().map_or_else(|| value.type_str().to_owned(), |text| format!("`{text}`"));
+            self.error(node.span().start, key, found, wanted)
         })
-    }
-
-    fn table<'t, 'i>(&self, node: &'t Node<'i>, key: &str) -> Result<&'t DeTable<'i>> {
-        node.get_ref()
-            .as_table()
-            .ok_or_else(|| self.error(node.span().start, key, node.get_ref().type_str(), "a table { name = value }"))
     }
 
     fn rule(&self, entry: &Node<'_>, season_zone: &Option<TimeZone>) -> Result<FileRule> {
         let start = entry.span().start;
-        let table = self.table(entry, "files")?;
+        let table = self.read(entry, "files", "a table { name = value }", DeValue::as_table)?;
         self.check_keys(table, FILE_KEYS)?;
-        let (pattern, pattern_start) = self.string(table, "match")?.ok_or_else(|| {
-            self.error(start, "match", "a [[files]] table without it", "a pattern such as \"log-*.csv\"")
-        })?;
-        let regex = glob(pattern).map_err(|e| self.error(pattern_start, "match", e.to_string(), "a file pattern"))?;
-        let names: Vec<&str> = SeasonTable::ALL.iter().map(|t| t.name()).collect();
-        let (name, name_start) = self.string(table, "table")?.ok_or_else(|| {
-            self.error(start, "table", format!("`{pattern}` without it"), format!("one of {}", list(&names)))
-        })?;
-        let of_table = SeasonTable::from_name(name).ok_or_else(|| {
-            let error = self.error(name_start, "table", format!("`{name}`"), format!("one of {}", list(&names)));
-            guess(name, &names).map(|near| format!("did you mean `{near}`?")).into_iter().fold(error, Error::with_hint)
-        })?;
-        let mut mapping = Mapping::plain(None);
-        let format = self.string(table, "time_format")?.map(|(format, _)| format.to_owned());
-        mapping.times = TimeReader::new(self.zone(table)?.or_else(|| season_zone.clone()), format);
-        mapping.decimal_comma = match self.string(table, "decimal")? {
-            None | Some((".", _)) => false,
-            Some((",", _)) => true,
-            Some((other, start)) => return Err(self.error(start, "decimal", format!("`{other}`"), "\".\" or \",\"")),
-        };
-        mapping.delimiter = match self.string(table, "delimiter")? {
-            None => None,
-            Some((text, start)) => match text.as_bytes() {
-                [one] if !one.is_ascii_alphanumeric() && !matches!(one, b'"' | b'\n' | b'\r') => Some(*one),
-                _ => return Err(self.error(start, "delimiter", format!("`{text}`"), "one of \",\", \";\", \"\\t\"")),
-            },
-        };
-        if let Some(node) = table.get("skip_lines") {
-            let count = node.get_ref().as_integer().and_then(|i| i.as_str().parse().ok());
-            mapping.skip_lines = count.filter(|count| *count <= MOST_SKIPPED).ok_or_else(|| {
-                let wanted = format!("a whole number from 0 to {MOST_SKIPPED}");
-                self.error(node.span().start, "skip_lines", node.get_ref().type_str(), wanted)
+        let pattern =
+            self.value(table, "match", "a pattern such as \"log-*.csv\"", DeValue::as_str)?.ok_or_else(|| {
+                self.error(start, "match", "a [[files]] table without it", "a pattern such as \"log-*.csv\"")
             })?;
+        let regex = glob(pattern).map_err(|e| self.error(start, "match", e.to_string(), "a file pattern"))?;
+        let names: Vec<&str> = SeasonTable::ALL.iter().map(|t| t.name()).collect();
+        let one_of = format!("one of {}", list(&names));
+        let of_table = self.value(table, "table", &one_of, |value| SeasonTable::from_name(value.as_str()?));
+        let of_table = of_table
+            .map_err(|error| {
+                let name = table.get("table").and_then(|node| node.get_ref().as_str());
+                error.with_hint(name.and_then(|name| meant(name, &names)))
+            })?
+            .ok_or_else(|| self.error(start, "table", format!("`{pattern}` without it"), one_of))?;
+        let format = self.value(table, "time_format", "a text in quotes", DeValue::as_str)?;
+        let own_zone = self.value(table, "time_zone", ZONE, zone)?;
+        let decimal_comma = self.value(table, "decimal", "\".\" or \",\"", |value| {
+            [".", ","].into_iter().position(|sign| Some(sign) == value.as_str()).map(|place| place == 1)
+        })?;
+        let delimiter =
+            self.value(table, "delimiter", "one of \",\", \";\", \"\\t\"", |value| match value.as_str()?.as_bytes() {
+                [one] if !one.is_ascii_alphanumeric() && !matches!(one, b'"' | b'\n' | b'\r') => Some(*one),
+                _ => None,
+            })?;
+        let lines = format!("a whole number from 0 to {MOST_SKIPPED}");
+        let skip_lines = self.value(table, "skip_lines", &lines, |value| {
+            value.as_integer()?.as_str().parse().ok().filter(|count| *count <= MOST_SKIPPED)
+        })?;
+        let header = self.value(table, "header", "a list of names, [\"when\", \"lean\"]", |value| {
+            value.as_array()?.iter().map(|name| name.get_ref().as_str().map(str::to_owned)).collect()
+        })?;
+        let mut mapping = Mapping {
+            times: TimeReader::new(own_zone.or_else(|| season_zone.clone()), format.map(str::to_owned)),
+            decimal_comma: decimal_comma == Some(true),
+            delimiter,
+            skip_lines: skip_lines.unwrap_or(0),
+            header,
+            ..Mapping::plain(None)
+        };
+        for (key, node) in
+            self.value(table, "columns", "a table { name = value }", DeValue::as_table)?.into_iter().flatten()
+        {
+            let column = self.column(of_table, key)?;
+            mapping.columns.insert(column.name.to_owned(), self.mapped(column, node)?);
         }
-        if let Some(node) = table.get("header") {
-            let names = node.get_ref().as_array().map(|names| names.iter().map(|n| n.get_ref().as_str()));
-            let names = names.and_then(|names| names.map(|n| n.map(str::to_owned)).collect::<Option<Vec<_>>>());
-            mapping.header = Some(names.ok_or_else(|| {
-                self.error(
-                    node.span().start,
-                    "header",
-                    node.get_ref().type_str(),
-                    "a list of names, [\"when\", \"lean\"]",
-                )
-            })?);
-        }
-        if let Some(node) = table.get("columns") {
-            for (key, node) in self.table(node, "columns")? {
-                let column = self.column(of_table, key)?;
-                mapping.columns.insert(column.name.to_owned(), self.mapped(column, node)?);
+        for (key, node) in
+            self.value(table, "constants", "a table { name = value }", DeValue::as_table)?.into_iter().flatten()
+        {
+            let name = self.column(of_table, key)?.name;
+            if mapping.columns.contains_key(name) {
+                let found = format!("`{name}` under `columns` and under `constants`");
+                return Err(self.error(key.span().start, "constants", found, "it under one of them"));
             }
-        }
-        if let Some(node) = table.get("constants") {
-            for (key, node) in self.table(node, "constants")? {
-                let column = self.column(of_table, key)?;
-                if mapping.columns.contains_key(column.name) {
-                    let found = format!("`{}` under `columns` and under `constants`", column.name);
-                    return Err(self.error(key.span().start, "constants", found, "it under one of them"));
-                }
-                mapping.constants.insert(column.name.to_owned(), self.constant(column, node)?);
-            }
+            mapping.constants.insert(name.to_owned(), self.read(node, name, "a text or a number", constant)?);
         }
         Ok(FileRule { pattern: pattern.to_owned(), regex, table: of_table, mapping })
     }
@@ -193,13 +180,8 @@ impl TomlText<'_> {
         let name = key.get_ref().as_ref();
         table.columns().iter().find(|c| c.name == name).ok_or_else(|| {
             let known: Vec<&str> = table.columns().iter().map(|c| c.name).collect();
-            let error = self.error(
-                key.span().start,
-                "",
-                format!("the column `{name}`"),
-                format!("columns of {table}: {}", list(&known)),
-            );
-            guess(name, &known).map(|near| format!("did you mean `{near}`?")).into_iter().fold(error, Error::with_hint)
+            let wanted = format!("columns of {table}: {}", list(&known));
+            self.error(key.span().start, "", format!("the column `{name}`"), wanted).with_hint(meant(name, &known))
         })
     }
 
@@ -207,44 +189,36 @@ impl TomlText<'_> {
         if let Some(from) = node.get_ref().as_str() {
             return Ok(MappedColumn { from: from.to_owned(), unit: Unit::AsIs });
         }
-        let start = node.span().start;
-        let table = node.get_ref().as_table().ok_or_else(|| {
-            let wanted = "a column's name, or { from = \"name\", unit = \"degF\" }";
-            self.error(start, column.name, node.get_ref().type_str(), wanted)
-        })?;
+        let wanted = "a column's name, or { from = \"name\", unit = \"degF\" }";
+        let table = self.read(node, column.name, wanted, DeValue::as_table)?;
         self.check_keys(table, COLUMN_KEYS)?;
-        let from = self.string(table, "from")?.map_or(column.name, |(from, _)| from).to_owned();
-        let Some((name, unit_start)) = self.string(table, "unit")? else {
-            return Ok(MappedColumn { from, unit: Unit::AsIs });
+        let from = self.value(table, "from", "a text in quotes", DeValue::as_str)?.unwrap_or(column.name);
+        let units = Unit::of(column.quantity);
+        let known: Vec<&str> = units.iter().map(|(name, _)| *name).collect();
+        let wanted = if known.is_empty() {
+            format!("no unit: `{}` has none to choose from", column.name)
+        } else {
+            format!("a unit of `{}`: {}", column.name, list(&known))
         };
-        let units = match column.kind {
-            ColumnKind::Number(quantity) => Unit::of(quantity),
-            ColumnKind::Time | ColumnKind::Text => &[],
-        };
-        match units.iter().find(|(n, _)| *n == name) {
-            Some((_, unit)) => Ok(MappedColumn { from, unit: *unit }),
-            None => {
-                let known: Vec<&str> = units.iter().map(|(n, _)| *n).collect();
-                let wanted = if known.is_empty() {
-                    format!("no unit: `{}` has none to choose from", column.name)
-                } else {
-                    format!("a unit of `{}`: {}", column.name, list(&known))
-                };
-                Err(self.error(unit_start, "unit", format!("`{name}`"), wanted))
-            }
-        }
+        let unit = self.value(table, "unit", &wanted, |value| {
+            units.iter().find(|(name, _)| Some(*name) == value.as_str()).map(|(_, unit)| *unit)
+        })?;
+        Ok(MappedColumn { from: from.to_owned(), unit: unit.unwrap_or(Unit::AsIs) })
     }
+}
 
-    fn constant(&self, column: &TableColumn, node: &Node<'_>) -> Result<Constant> {
-        let number = |text: &str| text.replace('_', "").parse::<f64>().ok().filter(|n| n.is_finite());
-        let value = node.get_ref();
-        let found = match value {
-            DeValue::String(text) => Some(Constant::Text(text.to_string())),
-            DeValue::Datetime(at) => Some(Constant::Text(at.to_string())),
-            DeValue::Integer(i) => number(i.as_str()).map(Constant::Number),
-            DeValue::Float(f) => number(f.as_str()).map(Constant::Number),
-            _ => None,
-        };
-        found.ok_or_else(|| self.error(node.span().start, column.name, value.type_str(), "a text or a number"))
+fn constant(value: &DeValue<'_>) -> Option<Constant> {
+    let number = |text: &str| text.replace('_', "").parse().ok().filter(|n: &f64| n.is_finite()).map(Constant::Number);
+    match value {
+        DeValue::String(text) => Some(Constant::Text(text.to_string())),
+        DeValue::Datetime(at) => Some(Constant::Text(at.to_string())),
+        DeValue::Integer(i) => number(i.as_str()),
+        DeValue::Float(f) => number(f.as_str()),
+        _ => None,
     }
+}
+
+/// A guess at the name that was meant, as a hint.
+fn meant(name: &str, known: &[&str]) -> Option<String> {
+    guess(name, known).map(|near| format!("did you mean `{near}`?"))
 }

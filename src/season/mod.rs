@@ -40,6 +40,8 @@
 
 mod account;
 mod binding;
+mod cells;
+mod ends;
 mod flags;
 mod frame;
 mod load;
@@ -52,7 +54,6 @@ mod pairs;
 mod raw;
 mod read;
 mod readings;
-mod row_cells;
 mod row_error;
 mod source_files;
 mod table;
@@ -60,10 +61,10 @@ mod table_rows;
 mod tidy;
 mod time;
 mod unit;
-mod value;
 mod written_files;
 
 pub use account::{FileAccount, ReasonCount, Rejected, RejectedAlike, Remark, RowAccount};
+pub use ends::{EndShape, ReferenceUse};
 pub use flags::Flags;
 pub(crate) use frame::FrameBuilder;
 pub(crate) use mapping_file::SEASON_TOML;
@@ -72,7 +73,7 @@ pub use pairs::{PAIR_WINDOW_MIN, Pair};
 pub use readings::{Reading, Readings};
 pub use row_error::RowError;
 pub use table::SeasonTable;
-pub use table_rows::{Batch, EndShape, Event, PlanStep, Probe, Reference, ReferenceUse};
+pub use table_rows::{Batch, Event, PlanStep, Probe, Reference};
 pub(crate) use tidy::flag_frozen;
 pub use written_files::FileFormat;
 

@@ -1,10 +1,11 @@
-//! The readings as the files give them, before tidying: columns in the order of the files.
+//! The readings as the files give them, before tidying: in the order of the files.
 
 use std::collections::HashMap;
 
 use crate::units::Instant;
 
 use super::flags::Flags;
+use super::table_rows::ReadingRow;
 
 /// Gives each different text an index, in the order of first appearance.
 #[derive(Debug, Default, Clone)]
@@ -53,23 +54,22 @@ impl Interner {
     }
 }
 
-/// The lines that the rows of one file stand in.
-#[derive(Debug, Clone)]
-pub(crate) enum RowLines {
-    /// One after the other from this line.
-    From(u64),
-    /// As listed.
-    Listed(Vec<u64>),
-}
-
-/// The rows of one file.
-#[derive(Debug, Clone)]
-pub(crate) struct FileRows {
+/// A reading as its file gives it.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct RawReading {
+    pub(crate) at: Instant,
+    /// Index among the probes.
+    pub(crate) probe: u32,
+    pub(crate) tilt_deg: f64,
+    pub(crate) temp_c: f64,
+    /// Index of the batch that the file names, if it does.
+    pub(crate) batch: Option<u32>,
+    /// NaN where there is none.
+    pub(crate) supply_v: f64,
+    pub(crate) flags: Flags,
     /// Index of the file in the account.
     pub(crate) file: usize,
-    /// Its first row.
-    pub(crate) start: usize,
-    pub(crate) lines: RowLines,
+    pub(crate) line: u64,
 }
 
 /// Readings in the order of the files.
@@ -77,80 +77,18 @@ pub(crate) struct FileRows {
 pub(crate) struct RawReadings {
     pub(crate) probes: Interner,
     pub(crate) batches: Interner,
-    pub(crate) at: Vec<Instant>,
-    pub(crate) probe: Vec<u32>,
-    pub(crate) tilt_deg: Vec<f64>,
-    pub(crate) temp_c: Vec<f64>,
-    /// Index of the batch that the file names, if it does.
-    pub(crate) batch: Vec<Option<u32>>,
-    /// May be shorter than the other columns: no later row has a voltage.
-    pub(crate) supply_v: Vec<f64>,
-    pub(crate) flags: Vec<Flags>,
-    pub(crate) parts: Vec<FileRows>,
+    pub(crate) rows: Vec<RawReading>,
     /// Rows whose local time occurs twice, with the second occurrence.
-    pub(crate) twice: Vec<(usize, Instant)>,
+    pub(crate) twice: HashMap<usize, Instant>,
 }
 
 impl RawReadings {
-    pub(crate) fn len(&self) -> usize {
-        self.at.len()
-    }
-
-    /// Begins the rows of a file.
-    pub(crate) fn begin(&mut self, file: usize, lines: RowLines) {
-        self.parts.push(FileRows { file, start: self.len(), lines });
-    }
-
-    /// Adds a row to the file begun last.
-    #[expect(clippy::too_many_arguments, reason = "one a column")]
-    pub(crate) fn push(
-        &mut self,
-        line: u64,
-        at: Instant,
-        probe: &str,
-        tilt_deg: f64,
-        temp_c: f64,
-        batch: Option<&str>,
-        supply_v: Option<f64>,
-        flags: Flags,
-    ) {
-        let probe = self.probes.index(probe);
-        let batch = batch.map(|b| self.batches.index(b));
-        if let Some(supply_v) = supply_v {
-            self.supply_v.resize(self.at.len(), f64::NAN);
-            self.supply_v.push(supply_v);
-        }
-        self.at.push(at);
-        self.probe.push(probe);
-        self.tilt_deg.push(tilt_deg);
-        self.temp_c.push(temp_c);
-        self.batch.push(batch);
-        self.flags.push(flags);
-        if let Some(FileRows { lines: RowLines::Listed(lines), .. }) = self.parts.last_mut() {
-            lines.push(line);
-        }
-    }
-
-    /// The file and line that a row stands in.
-    pub(crate) fn place(&self, row: usize) -> Option<(usize, u64)> {
-        let part = self.parts.get(self.parts.partition_point(|p| p.start <= row).checked_sub(1)?)?;
-        let within = row - part.start;
-        let line = match &part.lines {
-            RowLines::From(first) => first + within as u64,
-            RowLines::Listed(lines) => *lines.get(within)?,
-        };
-        Some((part.file, line))
-    }
-
-    /// A row written as its columns, for the list of rejected rows.
-    pub(crate) fn text(&self, row: usize, probe_ids: &[String], batch_ids: &[String]) -> Option<String> {
-        let number = |column: &[f64]| column.get(row).filter(|v| v.is_finite()).map_or(String::new(), f64::to_string);
-        let batch = match self.batch.get(row)? {
-            Some(batch) => batch_ids.get(*batch as usize)?.as_str(),
-            None => "",
-        };
-        let (at, probe) = (self.at.get(row)?.to_string(), probe_ids.get(*self.probe.get(row)? as usize)?);
-        let (tilt, temp, supply) = (number(&self.tilt_deg), number(&self.temp_c), number(&self.supply_v));
-        Some([at.as_str(), probe, &tilt, &temp, batch, &supply].join(",").trim_end_matches(',').to_owned())
+    /// Adds a row; `later`: where its local time occurs twice, the second time.
+    pub(crate) fn push(&mut self, file: usize, line: u64, row: ReadingRow, later: Option<Instant>) {
+        self.twice.extend(later.map(|later| (self.rows.len(), later)));
+        let (probe, batch) = (self.probes.index(&row.probe), row.batch.map(|batch| self.batches.index(&batch)));
+        let ReadingRow { at, tilt_deg, temp_c, flags, .. } = row;
+        let supply_v = row.supply_v.unwrap_or(f64::NAN);
+        self.rows.push(RawReading { at, probe, tilt_deg, temp_c, batch, supply_v, flags, file, line });
     }
 }

@@ -77,11 +77,6 @@ impl Readings {
         self.at.is_empty()
     }
 
-    /// Index of a probe id.
-    pub fn probe_index(&self, probe: &str) -> Option<u32> {
-        self.probe_ids.binary_search_by(|id| id.as_str().cmp(probe)).ok().map(|i| i as u32)
-    }
-
     /// Index of a batch id.
     pub fn batch_index(&self, batch: &str) -> Option<u32> {
         self.batch_ids.binary_search_by(|id| id.as_str().cmp(batch)).ok().map(|i| i as u32)
@@ -89,10 +84,8 @@ impl Readings {
 
     /// The rows of a probe: one range, in order of time; empty for a probe without readings.
     pub fn of_probe(&self, probe: &str) -> Range<usize> {
-        match self.probe_index(probe) {
-            Some(index) => self.probe.partition_point(|&p| p < index)..self.probe.partition_point(|&p| p <= index),
-            None => 0..0,
-        }
+        let Ok(index) = self.probe_ids.binary_search_by(|id| id.as_str().cmp(probe)) else { return 0..0 };
+        self.probe.partition_point(|&p| (p as usize) < index)..self.probe.partition_point(|&p| p as usize <= index)
     }
 
     /// The rows of a probe with `from <= at <= to`.

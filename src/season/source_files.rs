@@ -122,19 +122,13 @@ fn folder(dir: &Path) -> Result<Discovered> {
             found.unmatched.push(name);
             continue;
         };
-        if let Some(other) = own.insert((table, stem.to_owned()), name.clone()) {
+        let other = own.insert((table, stem.to_owned()), name.clone());
+        let beside = || own.get(&(table, table.name().to_owned())).filter(|_| stem.contains('/')).cloned();
+        if let Some(other) = other.or_else(beside) {
             return Err(two_forms(table, &other, &name));
         }
         let mapping = Mapping::plain(map.zone.clone());
         found.files.push(SourceFile { path, name, storage, gzip, table: Some(table), mapping });
-    }
-    for table in SeasonTable::ALL {
-        let of_table = |inside: bool| {
-            own.iter().find(|((t, stem), _)| *t == table && stem.contains('/') == inside).map(|(_, name)| name)
-        };
-        if let (Some(file), Some(inside)) = (of_table(false), of_table(true)) {
-            return Err(two_forms(table, file, inside));
-        }
     }
     for rule in map.files.iter().filter(|rule| !found.files.iter().any(|file| rule.matching(&file.name).is_some())) {
         let text = format!("no file matches `{}`", rule.pattern);
@@ -178,10 +172,7 @@ fn nothing_found(dir: &Path, unmatched: &[String]) -> Error {
     );
     let stems: Vec<&str> = unmatched.iter().filter_map(|name| Some(storage_of(name)?.0)).collect();
     let near = SeasonTable::ALL.into_iter().find_map(|t| Some((t, guess(t.name(), &stems)?)));
-    match near {
-        Some((table, stem)) => error.with_hint(format!("is `{stem}` the table {table}?")),
-        None => error,
-    }
+    error.with_hint(near.map(|(table, stem)| format!("is `{stem}` the table {table}?")))
 }
 
 fn walk(root: &Path, dir: &Path, prefix: &str, depth: usize, names: &mut Vec<String>) -> Result<()> {

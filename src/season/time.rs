@@ -8,7 +8,6 @@ use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
 use crate::units::Instant;
 
 use super::flags::Flags;
-use super::row_error::Wanted;
 
 const MICROS_PER_SECOND: i64 = 1_000_000;
 /// Epoch seconds are taken for such only from 2001 to 2286, where no other common way of writing a time has ten digits.
@@ -60,8 +59,12 @@ impl TimeReader {
     }
 
     /// What a readable time looks like, for messages.
-    pub(crate) fn wanted(&self) -> Wanted {
-        Wanted::Time(self.format.clone())
+    pub(crate) fn wanted(&self) -> String {
+        const PLAIN: &str = "a time such as 2031-03-04T05:06:07Z or 2031-03-04 05:06";
+        match &self.format {
+            Some(format) => format!("a time in the format `{format}`, or {PLAIN}"),
+            None => format!("{PLAIN}; any other form needs `time_format` in season.toml"),
+        }
     }
 
     /// Reads a text; none when it is no time.

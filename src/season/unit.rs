@@ -29,7 +29,9 @@ impl Unit {
     /// The units of a quantity, by the names that a mapping may use; the column's own is first.
     pub(crate) const fn of(quantity: Quantity) -> &'static [(&'static str, Self)] {
         match quantity {
-            Quantity::Angle => &[("deg", Self::AsIs), ("rad", Self::Times(180.0 / std::f64::consts::PI))],
+            Quantity::Angle | Quantity::AngleSd => {
+                &[("deg", Self::AsIs), ("rad", Self::Times(180.0 / std::f64::consts::PI))]
+            }
             Quantity::Temperature => {
                 &[("degC", Self::AsIs), ("C", Self::AsIs), ("degF", Self::Fahrenheit), ("K", Self::Kelvin)]
             }
@@ -47,7 +49,7 @@ impl Unit {
                 &[("mm", Self::AsIs), ("cm", Self::Times(10.0)), ("m", Self::Times(1e3)), ("in", Self::Times(25.4))]
             }
             Quantity::Volume => &[("L", Self::AsIs), ("mL", Self::Times(1e-3)), ("hL", Self::Times(100.0))],
-            Quantity::Plain => &[],
+            Quantity::RawGravity | Quantity::GravitySd | Quantity::Plain => &[],
         }
     }
 

@@ -9,11 +9,12 @@ use polars::prelude::ParquetWriter;
 use crate::error::{Error, Result};
 
 use super::Season;
+use super::cells::CellValue;
 use super::flags::Flags;
-use super::frame::{frame_of, values_of};
-use super::readings::Readings;
+use super::frame::frame_of;
+use super::readings::{Reading, Readings};
 use super::table::SeasonTable;
-use super::value::CellValue;
+use super::table_rows::{ReadingRow, TableRow};
 
 /// The form of a table's file.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -106,11 +107,11 @@ impl Season {
                 let rows = (0..self.readings.len()).map(|row| self.readings.written_row(row)).collect::<Option<_>>();
                 rows.ok_or_else(|| Error::frame(table.name(), "the columns of the readings are not of one length"))?
             }
-            SeasonTable::References => values_of(&self.references),
-            SeasonTable::Batches => values_of(&self.batches),
-            SeasonTable::Probes => values_of(&self.probes),
-            SeasonTable::Events => values_of(&self.events),
-            SeasonTable::Plan => values_of(&self.plan),
+            SeasonTable::References => written(&self.references),
+            SeasonTable::Batches => written(&self.batches),
+            SeasonTable::Probes => written(&self.probes),
+            SeasonTable::Events => written(&self.events),
+            SeasonTable::Plan => written(&self.plan),
         })
     }
 }
@@ -119,16 +120,20 @@ impl Readings {
     /// The cells of a row in the order of the table's columns, with the batch only where it was given.
     fn written_row(&self, row: usize) -> Option<Vec<CellValue>> {
         let (reading, given) = (self.get(row)?, *self.batch_given.get(row)?);
-        Some(vec![
-            reading.at.into(),
-            reading.probe.into(),
-            Some(reading.tilt_deg).into(),
-            Some(reading.temp_c).into(),
-            reading.batch.filter(|_| given).into(),
-            self.supply_v(row).into(),
-            reading.flags.of_the_file().to_value(),
-        ])
+        let Reading { at, probe, tilt_deg, temp_c, .. } = reading;
+        let written = ReadingRow {
+            batch: reading.batch.filter(|_| given).map(str::to_owned),
+            supply_v: self.supply_v(row),
+            flags: reading.flags.of_the_file(),
+            ..ReadingRow::new(at, probe, tilt_deg, temp_c)
+        };
+        Some(written.to_cells())
     }
+}
+
+/// The cells of rows as they are written.
+fn written<T: TableRow>(rows: &[T]) -> Vec<Vec<CellValue>> {
+    rows.iter().map(|row| row.written().to_cells()).collect()
 }
 
 /// The columns that hold anything, and those that every file must have.

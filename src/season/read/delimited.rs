@@ -1,12 +1,14 @@
-//! The line reader for delimited text: slower than polars, but each row that cannot be read has its line and reason.
+//! The reader for delimited text, line by line: each row that cannot be read has its line and reason.
 
 use std::borrow::Cow;
 
 use crate::error::{Error, Place, Result};
+use crate::season::binding::Binding;
+use crate::season::cells::SourceCell;
 use crate::season::mapping::Mapping;
 use crate::season::names::short;
-use crate::season::row_error::{RowError, RowErrorKind};
-use crate::season::value::SourceCell;
+use crate::season::row_error::RowError;
+use crate::season::table::ColumnKind;
 
 use super::bytes::line_end;
 use super::{KEPT_TEXT, MAX_ROW, RawRow};
@@ -20,24 +22,16 @@ const DELIMITERS: [u8; 3] = [b',', b';', b'\t'];
 pub(crate) struct Delimited<'a> {
     lines: Lines<'a>,
     delimiter: u8,
-    header: Vec<String>,
-    header_line: Option<u64>,
-    uses: Vec<FieldUse>,
-}
-
-/// What a field is used for.
-#[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct FieldUse {
-    /// True when a number stands in it.
-    pub(crate) is_number: bool,
-    /// True when no row may leave it empty.
-    pub(crate) is_required: bool,
+    /// The column names.
+    pub(crate) header: Vec<String>,
+    /// The line of the header, where the file has one.
+    pub(crate) header_line: Option<u64>,
 }
 
 impl<'a> Delimited<'a> {
     /// Reads the header: the first line after the skipped ones that is not blank, unless the mapping gives the names.
     pub(crate) fn open(text: &'a [u8], file: &str, mapping: &Mapping) -> Result<Self> {
-        let mut lines = Lines::new(text);
+        let mut lines = lines(text);
         if let Some(last_skipped) = mapping.skip_lines.checked_sub(1) {
             lines.nth(last_skipped);
         }
@@ -51,61 +45,42 @@ impl<'a> Delimited<'a> {
         }
         let delimiter = mapping.delimiter.unwrap_or_else(|| sniff_delimiter(first));
         if let Some(header) = mapping.header.clone() {
-            return Ok(Self { lines: start, delimiter, header, header_line: None, uses: Vec::new() });
+            return Ok(Self { lines: start, delimiter, header, header_line: None });
         }
         let header = split(first, delimiter).iter().map(|f| String::from_utf8_lossy(f).trim().to_owned()).collect();
-        Ok(Self { lines, delimiter, header, header_line: Some(header_line), uses: Vec::new() })
+        Ok(Self { lines, delimiter, header, header_line: Some(header_line) })
     }
 
-    /// The column names.
-    pub(crate) fn header(&self) -> &[String] {
-        &self.header
-    }
-
-    /// The line of the header, where the file has one.
-    pub(crate) fn header_line(&self) -> Option<u64> {
-        self.header_line
-    }
-
-    /// The delimiter.
-    pub(crate) fn delimiter(&self) -> u8 {
-        self.delimiter
-    }
-
-    /// Gives every row that is not blank to `each`; `uses` has one entry for each field of the header.
-    pub(crate) fn each(mut self, uses: Vec<FieldUse>, each: &mut dyn FnMut(RawRow<'_>)) {
-        self.uses = uses;
+    /// Gives every row that is not blank to `each`.
+    pub(crate) fn each(mut self, binding: &Binding, each: &mut dyn FnMut(RawRow<'_>)) {
         while let Some((line, start, first)) = self.lines.next() {
             if is_blank(first) {
                 continue;
             }
-            let (row, split) = self.whole_row(start, first);
+            let (row, split) = self.whole_row(binding, start, first);
             let text = || short(&String::from_utf8_lossy(row), KEPT_TEXT);
-            match split {
-                Ok(fields) => {
-                    let cells: std::result::Result<Vec<SourceCell<'_>>, _> =
-                        fields.iter().map(|field| cell(field)).collect();
-                    each(RawRow { line, cells: cells.as_deref().map_err(Clone::clone), text: &text });
-                }
-                Err(reason) => each(RawRow { line, cells: Err(reason), text: &text }),
-            }
+            let cells = match &split {
+                Ok(fields) => fields.iter().map(|field| cell(field)).collect::<std::result::Result<Vec<_>, _>>(),
+                Err(reason) => Err(reason.clone()),
+            };
+            each(RawRow { line, cells: cells.as_deref().map_err(Clone::clone), text: &text });
         }
     }
 
     /// The row that begins with the line `first`, split. More lines belong to it while a quote is open; where they
     /// do not make a row, only the first is taken, so that a stray quote costs one line and not the rest.
-    fn whole_row(&mut self, start: usize, first: &'a [u8]) -> (&'a [u8], SplitRow<'a>) {
+    fn whole_row(&mut self, binding: &Binding, start: usize, first: &'a [u8]) -> (&'a [u8], SplitRow<'a>) {
         let mut ahead = self.lines.clone();
         let mut open = quote_open(first, self.delimiter, false);
         if !open {
-            return (first, self.split_row(first));
+            return (first, self.split_row(binding, first));
         }
         for _ in 0..MAX_QUOTED_LINES {
             let Some((_, next_start, next)) = ahead.next() else { break };
             open = quote_open(next, self.delimiter, open);
             if !open {
                 let row = self.lines.text.get(start..next_start + next.len()).unwrap_or(first);
-                let split = self.split_row(row);
+                let split = self.split_row(binding, row);
                 if split.is_ok() {
                     self.lines = ahead;
                     return (row, split);
@@ -113,17 +88,20 @@ impl<'a> Delimited<'a> {
                 break;
             }
         }
-        (first, Err(RowErrorKind::OpenQuote.into()))
+        (first, Err(RowError::new("a quote opens and is not closed")))
     }
 
-    fn split_row<'r>(&self, row: &'r [u8]) -> SplitRow<'r> {
+    fn split_row<'r>(&self, binding: &Binding, row: &'r [u8]) -> SplitRow<'r> {
         if row.len() > MAX_ROW {
-            return Err(RowErrorKind::TooLong { most: MAX_ROW }.found(row.len().to_string()));
+            return Err(RowError::too_long(row.len(), MAX_ROW));
         }
         let mut fields = split(row, self.delimiter);
         let wanted = self.header.len();
-        if self.delimiter == b',' && self.is_split_at_decimal_commas(&fields) {
-            return Err(RowErrorKind::SplitAtDecimalCommas.into());
+        if self.delimiter == b',' && self.is_split_at_decimal_commas(binding, &fields) {
+            return Err(RowError::new(
+                "the line has numbers with decimal commas and is split by commas too; split it by `;` and set \
+                 `decimal = \",\"` in season.toml",
+            ));
         }
         // A delimiter at the end of each line adds empty fields, which say nothing.
         while fields.len() > wanted && fields.last().is_some_and(|f| is_blank(f)) {
@@ -133,15 +111,16 @@ impl<'a> Delimited<'a> {
             return Ok(fields);
         }
         let other = DELIMITERS.into_iter().find(|d| *d != self.delimiter && count(row, *d) + 1 >= wanted.max(2));
-        let delimiters = other.map(|other| (char::from(self.delimiter), char::from(other)));
-        Err(RowErrorKind::FieldCount { header: wanted, delimiters }.found(fields.len().to_string()))
+        let hint = other.map_or_else(String::new, |other| {
+            let [of_header, of_line] = [self.delimiter, other].map(in_words);
+            format!("; the header is split by {of_header}, this line perhaps by {of_line}")
+        });
+        Err(RowError::field_count(fields.len(), wanted, &hint))
     }
-}
 
-impl Delimited<'_> {
     /// True when a row has just as many fields too many as commas split a number, and with these numbers whole it has all
     /// that a row needs. Empty fields at its end would hide that, and other columns would take the decimals.
-    fn is_split_at_decimal_commas(&self, fields: &[Cow<'_, [u8]>]) -> bool {
+    fn is_split_at_decimal_commas(&self, binding: &Binding, fields: &[Cow<'_, [u8]>]) -> bool {
         let is_digits = |field: &[u8]| !field.is_empty() && field.iter().all(u8::is_ascii_digit);
         let is_whole = |field: &[u8]| is_digits(field.strip_prefix(b"-").unwrap_or(field));
         let mut extra = fields.len().saturating_sub(self.header.len());
@@ -149,12 +128,14 @@ impl Delimited<'_> {
             return false;
         }
         let mut rest = fields.iter().map(|field| field.trim_ascii()).peekable();
-        for use_of in &self.uses {
+        for i in 0..self.header.len() {
             let Some(field) = rest.next() else { return false };
-            if use_of.is_number && field.contains(&b'.') || use_of.is_required && field.is_empty() {
+            let column = binding.columns.iter().find(|bound| bound.is_field(i)).map(|bound| bound.column);
+            let is_number = column.is_some_and(|column| column.kind == ColumnKind::Number);
+            if is_number && field.contains(&b'.') || field.is_empty() && column.is_some_and(|column| column.required) {
                 return false;
             }
-            if extra > 0 && use_of.is_number && is_whole(field) && rest.next_if(|next| is_digits(next)).is_some() {
+            if extra > 0 && is_number && is_whole(field) && rest.next_if(|next| is_digits(next)).is_some() {
                 extra -= 1;
             }
         }
@@ -188,17 +169,22 @@ fn quote_open(line: &[u8], delimiter: u8, mut open: bool) -> bool {
 fn cell(field: &[u8]) -> std::result::Result<SourceCell<'_>, RowError> {
     match std::str::from_utf8(field) {
         Ok("") => Ok(SourceCell::Empty),
-        Ok(text) if text.contains('\0') => Err(RowErrorKind::NulBytes.into()),
+        Ok(text) if text.contains('\0') => Err(RowError::new("the line holds NUL bytes, as a broken file does")),
         Ok(text) => Ok(SourceCell::Text(text)),
-        Err(_) => Err(RowErrorKind::NotUtf8.into()),
+        Err(_) => Err(RowError::new("the line is not valid UTF-8")),
     }
+}
+
+/// A delimiter in words.
+fn in_words(delimiter: u8) -> String {
+    if delimiter == b'\t' { "tabs".to_owned() } else { format!("`{}`", char::from(delimiter)) }
 }
 
 fn count(line: &[u8], delimiter: u8) -> usize {
     line.iter().filter(|b| **b == delimiter).count()
 }
 
-fn is_blank(line: &[u8]) -> bool {
+pub(super) fn is_blank(line: &[u8]) -> bool {
     line.iter().all(u8::is_ascii_whitespace)
 }
 
@@ -236,10 +222,9 @@ pub(super) struct Lines<'a> {
     line: u64,
 }
 
-impl<'a> Lines<'a> {
-    pub(super) fn new(text: &'a [u8]) -> Self {
-        Self { text, start: 0, end: line_end(text), line: 0 }
-    }
+/// The lines of a text: number, start and bytes of each.
+pub(super) fn lines(text: &[u8]) -> Lines<'_> {
+    Lines { text, start: 0, end: line_end(text), line: 0 }
 }
 
 impl<'a> Iterator for Lines<'a> {

@@ -1,7 +1,6 @@
 //! The readers: each gives a file's header, then its rows one by one.
 
 mod bytes;
-mod clean_csv;
 mod columns;
 mod delimited;
 mod ndjson;
@@ -10,14 +9,13 @@ mod parquet;
 mod parquet_sizes;
 
 pub(crate) use bytes::{Bytes, broken_off, read_bytes, text_of};
-pub(crate) use clean_csv::read_clean_csv;
 pub(crate) use columns::take_columns;
-pub(crate) use delimited::{Delimited, FieldUse};
-pub(crate) use ndjson::Ndjson;
+pub(crate) use delimited::Delimited;
+pub(crate) use ndjson::{each_json_row, json_keys};
 pub(crate) use parquet::{Parquet, each_row};
 
+use super::cells::SourceCell;
 use super::row_error::RowError;
-use super::value::SourceCell;
 
 /// Longest text of a rejected row that is kept, characters.
 pub(crate) const KEPT_TEXT: usize = 200;

@@ -4,75 +4,47 @@ use std::collections::HashSet;
 
 use serde_json::Value as Json;
 
+use crate::season::cells::SourceCell;
 use crate::season::names::short;
-use crate::season::row_error::{RowError, RowErrorKind};
-use crate::season::value::SourceCell;
+use crate::season::row_error::RowError;
 
-use super::delimited::Lines;
+use super::delimited::{is_blank, lines};
 use super::{KEPT_TEXT, MAX_ROW, RawRow};
 
-/// Newline-delimited JSON with the keys of all its lines read.
-pub(crate) struct Ndjson<'a> {
-    text: &'a [u8],
-    header: Vec<String>,
+/// The keys of all lines, in the order of their first appearance.
+pub(crate) fn json_keys(text: &[u8]) -> Vec<String> {
+    let (mut keys, mut seen) = (Vec::new(), HashSet::new());
+    for object in lines(text).filter_map(|(_, _, line)| parse(line).ok()) {
+        keys.extend(object.keys().filter(|key| !seen.contains(*key) && seen.insert((*key).clone())).cloned());
+    }
+    keys
 }
 
-impl<'a> Ndjson<'a> {
-    /// Reads the keys of all lines, in the order of their first appearance.
-    pub(crate) fn open(text: &'a [u8]) -> Self {
-        let (mut header, mut seen) = (Vec::new(), HashSet::new());
-        for (_, _, line) in Lines::new(text) {
-            if let Ok(Json::Object(object)) = parse(line) {
-                for key in object.keys() {
-                    if !seen.contains(key) {
-                        seen.insert(key.clone());
-                        header.push(key.clone());
-                    }
-                }
-            }
-        }
-        Self { text, header }
-    }
-
-    /// The keys.
-    pub(crate) fn header(&self) -> &[String] {
-        &self.header
-    }
-
-    /// True when no line is anything but blank: a table without rows.
-    pub(crate) fn is_blank(&self) -> bool {
-        self.text.iter().all(u8::is_ascii_whitespace)
-    }
-
-    /// Gives every row that is not blank to `each`.
-    pub(crate) fn each(self, each: &mut dyn FnMut(RawRow<'_>)) {
-        for (line, _, row) in Lines::new(self.text).filter(|(_, _, row)| !row.iter().all(u8::is_ascii_whitespace)) {
-            let text = || short(&String::from_utf8_lossy(row), KEPT_TEXT);
-            match parse(row) {
-                Ok(Json::Object(object)) => {
-                    let cells: Vec<SourceCell<'_>> = self.header.iter().map(|key| cell(object.get(key))).collect();
-                    each(RawRow { line, cells: Ok(&cells), text: &text });
-                }
-                Ok(_) => {
-                    each(RawRow { line, cells: Err(RowErrorKind::NotAnObject.into()), text: &text });
-                }
-                Err(reason) => each(RawRow { line, cells: Err(reason), text: &text }),
-            }
-        }
+/// Gives every row that is not blank to `each`, its cells in the order of `keys`.
+pub(crate) fn each_json_row(text: &[u8], keys: &[String], each: &mut dyn FnMut(RawRow<'_>)) {
+    for (line, _, row) in lines(text).filter(|(_, _, row)| !is_blank(row)) {
+        let object = parse(row);
+        let cells = object.as_ref().map(|object| keys.iter().map(|key| cell(object.get(key))).collect::<Vec<_>>());
+        let text = || short(&String::from_utf8_lossy(row), KEPT_TEXT);
+        each(RawRow { line, cells: cells.as_deref().map_err(|reason| (*reason).clone()), text: &text });
     }
 }
 
-fn parse(line: &[u8]) -> Result<Json, RowError> {
+fn parse(line: &[u8]) -> Result<serde_json::Map<String, Json>, RowError> {
     if line.len() > MAX_ROW {
-        return Err(RowErrorKind::TooLong { most: MAX_ROW }.found(line.len().to_string()));
+        return Err(RowError::too_long(line.len(), MAX_ROW));
     }
-    serde_json::from_slice(line).map_err(|e| RowErrorKind::NotJson.found(e.to_string()))
+    match serde_json::from_slice(line)
+        .map_err(|e| RowError::found("the line is no JSON object: ", e.to_string(), ""))?
+    {
+        Json::Object(object) => Ok(object),
+        _ => Err(RowError::new("the line is JSON but no object { ... }")),
+    }
 }
 
 fn cell(value: Option<&Json>) -> SourceCell<'_> {
     match value {
         None | Some(Json::Null) => SourceCell::Empty,
-        Some(Json::String(text)) if text.is_empty() => SourceCell::Empty,
         Some(Json::String(text)) => SourceCell::Text(text),
         Some(Json::Number(number)) => {
             number.as_f64().map_or(SourceCell::Odd("a number out of range"), SourceCell::Number)

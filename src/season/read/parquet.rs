@@ -9,9 +9,9 @@ use polars::prelude::{
 };
 
 use crate::error::{Error, Place, Result};
+use crate::season::cells::SourceCell;
 use crate::season::names::short;
 use crate::season::time::{local_text, stored_instant};
-use crate::season::value::SourceCell;
 use crate::units::Instant;
 
 use super::bytes::open;
@@ -21,21 +21,13 @@ use super::{KEPT_TEXT, RawRow};
 
 const MICROS_PER_DAY: i64 = 86_400_000_000;
 
-/// The bytes of a file, for polars and for us.
-struct SharedBytes(Arc<Vec<u8>>);
-
-impl AsRef<[u8]> for SharedBytes {
-    fn as_ref(&self) -> &[u8] {
-        &self.0
-    }
-}
-
 /// A Parquet file whose columns are known and not yet read.
 pub(crate) struct Parquet {
-    reader: ParquetReader<Cursor<SharedBytes>>,
-    bytes: Arc<Vec<u8>>,
+    reader: ParquetReader<Cursor<Arc<[u8]>>>,
+    bytes: Arc<[u8]>,
     name: String,
-    header: Vec<String>,
+    /// The column names.
+    pub(crate) header: Vec<String>,
 }
 
 impl Parquet {
@@ -47,8 +39,8 @@ impl Parquet {
     pub(crate) fn open(path: &Path, name: &str) -> Result<Self> {
         let mut bytes = Vec::new();
         open(path, name)?.read_to_end(&mut bytes).map_err(|e| Error::io("reading", path, e))?;
-        let bytes = Arc::new(bytes);
-        let mut reader = ParquetReader::new(Cursor::new(SharedBytes(bytes.clone())));
+        let bytes: Arc<[u8]> = bytes.into();
+        let mut reader = ParquetReader::new(Cursor::new(bytes.clone()));
         let mut metadata = guarded(name, || Ok((**reader.get_metadata()?).clone()))?;
         guarded(name, || Ok(check_footer(&metadata, &bytes)))?.map_err(|found| broken(name, found))?;
         // The writer's own types (categories, named zones) need parts of polars that are not built; the plain Parquet
@@ -58,11 +50,6 @@ impl Parquet {
         let schema = guarded(name, || reader.schema())?;
         let header = schema.iter_names().map(ToString::to_string).collect();
         Ok(Self { reader, bytes, name: name.to_owned(), header })
-    }
-
-    /// The column names.
-    pub(crate) fn header(&self) -> &[String] {
-        &self.header
     }
 
     /// The columns of those names, each with as many values as the footer states rows.
@@ -122,46 +109,32 @@ pub(super) fn instant_of(stored: i64, unit: TimeUnit) -> Option<Instant> {
     })
 }
 
-/// A value of a column: a cell, or a time of day and date in no zone, as text.
-enum ParquetCell<'a> {
-    Plain(SourceCell<'a>),
-    Local(String),
+/// The text of a value that is a time in no zone: a date, or a timestamp unless that is UTC.
+fn local_of(value: &AnyValue<'_>, is_date: bool, naive_is_utc: bool) -> Option<String> {
+    let at = match value {
+        AnyValue::Int32(days) if is_date => stored_instant(i64::from(*days).saturating_mul(MICROS_PER_DAY)),
+        AnyValue::Datetime(stored, unit, None) if !naive_is_utc => instant_of(*stored, *unit),
+        _ => None,
+    };
+    at.map(local_text)
 }
 
-impl ParquetCell<'_> {
-    fn cell(&self) -> SourceCell<'_> {
-        match self {
-            Self::Plain(cell) => *cell,
-            Self::Local(text) => SourceCell::Text(text),
-        }
-    }
-}
-
-/// The cell of a value. `naive_is_utc`: a timestamp without a zone is UTC, else it is a local time.
-fn cell_of<'a>(value: &'a AnyValue<'_>, is_date: bool, naive_is_utc: bool) -> ParquetCell<'a> {
+/// The cell of a value; of one in no zone, of its text.
+fn cell_of<'a>(value: &'a AnyValue<'_>, local: Option<&'a String>, is_date: bool) -> SourceCell<'a> {
     const BEYOND: SourceCell<'static> = SourceCell::Odd("a time beyond the year 9999");
-    let local = |at: Option<Instant>| at.map_or(ParquetCell::Plain(BEYOND), |at| ParquetCell::Local(local_text(at)));
-    let plain = match value {
-        AnyValue::Null => SourceCell::Empty,
-        AnyValue::String(text) => SourceCell::Text(text),
+    match (local, value) {
+        (Some(text), _) => SourceCell::Text(text),
+        (_, AnyValue::Null) => SourceCell::Empty,
+        (_, AnyValue::String(text)) => SourceCell::Text(text),
         // Some writers do not mark their text as text.
-        AnyValue::Binary(bytes) => {
+        (_, AnyValue::Binary(bytes)) => {
             std::str::from_utf8(bytes).map_or(SourceCell::Odd("bytes that are no text"), SourceCell::Text)
         }
-        AnyValue::Int32(days) if is_date => {
-            return local(instant_of(i64::from(*days).saturating_mul(MICROS_PER_DAY), TimeUnit::Microseconds));
-        }
-        AnyValue::Datetime(stored, unit, zone) => {
-            let at = instant_of(*stored, *unit);
-            if zone.is_none() && !naive_is_utc {
-                return local(at);
-            }
-            at.map_or(BEYOND, SourceCell::Time)
-        }
-        AnyValue::Boolean(_) => SourceCell::Odd("true or false"),
-        other => other.extract::<f64>().map_or(SourceCell::Odd("a list or another type"), SourceCell::Number),
-    };
-    ParquetCell::Plain(plain)
+        (_, AnyValue::Int32(_)) if is_date => BEYOND,
+        (_, AnyValue::Datetime(stored, unit, _)) => instant_of(*stored, *unit).map_or(BEYOND, SourceCell::Time),
+        (_, AnyValue::Boolean(_)) => SourceCell::Odd("true or false"),
+        (_, other) => other.extract::<f64>().map_or(SourceCell::Odd("a list or another type"), SourceCell::Number),
+    }
 }
 
 /// Gives every row of `frame` to `each`, numbered from 1.
@@ -189,9 +162,10 @@ pub(crate) fn each_row(
     for row in 0..frame.height() {
         let values = guarded(name, || columns.iter().map(|(column, _)| column.get(row)).collect())?;
         let values: Vec<AnyValue<'_>> = values;
-        let cells: Vec<ParquetCell<'_>> =
-            values.iter().zip(&columns).map(|(value, (_, is_date))| cell_of(value, *is_date, naive_is_utc)).collect();
-        let cells: Vec<SourceCell<'_>> = cells.iter().map(ParquetCell::cell).collect();
+        let dated = || values.iter().zip(columns.iter().map(|(_, is_date)| *is_date));
+        let locals: Vec<_> = dated().map(|(value, is_date)| local_of(value, is_date, naive_is_utc)).collect();
+        let cells = dated().zip(&locals).map(|((value, is_date), local)| cell_of(value, local.as_ref(), is_date));
+        let cells: Vec<SourceCell<'_>> = cells.collect();
         let text = || {
             let shown: Vec<String> = cells.iter().map(ToString::to_string).collect();
             short(&shown.join(","), KEPT_TEXT)

@@ -4,6 +4,8 @@
 //! or gigabytes of memory; so they are held against each other and against the length of the file.
 
 use polars::prelude::FileMetadata;
+use polars_parquet_format::thrift::protocol::TCompactInputProtocol;
+use polars_parquet_format::{PageHeader, PageType};
 
 /// Most rows for each byte of the file: equal values, or times at a fixed step, take next to nothing.
 const ROWS_PER_BYTE: usize = 10_000;
@@ -13,6 +15,8 @@ const UNPACKED_PER_BYTE: u64 = 2_000;
 const BYTES_PER_VALUE: u64 = 64;
 /// Bytes that a page may always unpack to.
 const FREE: u64 = 1 << 16;
+/// Most bytes that the header of a page may take.
+const MOST_HEADER: usize = 1 << 16;
 /// What stands after the footer: its length and `PAR1`.
 const TAIL: u64 = 8;
 /// What stands before the first page: `PAR1`.
@@ -91,147 +95,28 @@ pub(super) fn check_pages(metadata: &FileMetadata, bytes: &[u8], columns: &[Stri
 fn values_of_pages(mut chunk: &[u8]) -> Result<u64, String> {
     let mut total = 0_u64;
     while !chunk.is_empty() {
-        let (page, rest) = PageHeader::read(chunk).ok_or("a page header that cannot be read")?;
-        let (Ok(packed), Ok(unpacked), Ok(values)) =
-            (usize::try_from(page.packed), u64::try_from(page.unpacked), u64::try_from(page.values))
-        else {
+        let header = PageHeader::read_from_in_protocol(&mut TCompactInputProtocol::new(&mut chunk, MOST_HEADER));
+        let header = header.map_err(|_| "a page header that cannot be read")?;
+        let dictionary = header.dictionary_page_header.filter(|_| header.type_ == PageType::DICTIONARY_PAGE);
+        let data = match header.type_ {
+            PageType::DATA_PAGE => header.data_page_header.map(|data| data.num_values),
+            PageType::DATA_PAGE_V2 => header.data_page_header_v2.map(|data| data.num_values),
+            _ => None,
+        };
+        let sizes = [header.compressed_page_size, header.uncompressed_page_size, data.unwrap_or(0)].map(u64::try_from);
+        let [Ok(packed), Ok(unpacked), Ok(values)] = sizes else {
             return Err("a page of less than no bytes or values".to_owned());
         };
-        chunk = rest.get(packed..).ok_or("a page longer than its column")?;
-        let is_dictionary = page.kind == DICTIONARY_PAGE;
-        let per_value = if is_dictionary { 0 } else { BYTES_PER_VALUE.saturating_mul(values) };
-        let most = (packed as u64).saturating_mul(UNPACKED_PER_BYTE).saturating_add(per_value).saturating_add(FREE);
-        if unpacked > most {
+        chunk = chunk.get(packed as usize..).ok_or("a page longer than its column")?;
+        if unpacked > packed * UNPACKED_PER_BYTE + values * BYTES_PER_VALUE + FREE {
             return Err(format!("a page of {packed} bytes that unpacks to {unpacked}"));
         }
-        if is_dictionary && values > unpacked {
+        if let Some(values) =
+            dictionary.map(|page| page.num_values).filter(|values| i64::from(*values) > unpacked as i64)
+        {
             return Err(format!("a dictionary of {values} values in {unpacked} bytes"));
         }
-        if matches!(page.kind, DATA_PAGE | DATA_PAGE_V2) {
-            total = total.saturating_add(values);
-        }
+        total += values;
     }
     Ok(total)
-}
-
-const DATA_PAGE: i64 = 0;
-const DICTIONARY_PAGE: i64 = 2;
-const DATA_PAGE_V2: i64 = 3;
-
-/// What is needed of a page's header.
-#[derive(Debug, Default)]
-struct PageHeader {
-    kind: i64,
-    unpacked: i64,
-    packed: i64,
-    values: i64,
-}
-
-impl PageHeader {
-    /// The header at the start of `bytes`, in the compact form of Thrift, and what follows it. Its fields: 1 kind,
-    /// 2 bytes unpacked, 3 bytes packed; 5, 7 and 8 the headers of data, dictionaries and data of version 2, each with
-    /// the number of its values in field 1.
-    ///
-    /// Source: The Apache Software Foundation, Parquet format 2.10, `parquet.thrift`; Thrift compact protocol.
-    fn read(bytes: &[u8]) -> Option<(Self, &[u8])> {
-        let mut header = Self::default();
-        let mut thrift = Thrift { bytes };
-        let mut field = 0;
-        while let Some(kind) = thrift.field(&mut field)? {
-            match (field, kind) {
-                (1, Thrift::I32) => header.kind = thrift.integer()?,
-                (2, Thrift::I32) => header.unpacked = thrift.integer()?,
-                (3, Thrift::I32) => header.packed = thrift.integer()?,
-                (5 | 7 | 8, Thrift::STRUCT) => {
-                    let mut inner = 0;
-                    while let Some(kind) = thrift.field(&mut inner)? {
-                        match (inner, kind) {
-                            (1, Thrift::I32) => header.values = thrift.integer()?,
-                            _ => thrift.skip(kind, 0)?,
-                        }
-                    }
-                }
-                _ => thrift.skip(kind, 0)?,
-            }
-        }
-        Some((header, thrift.bytes))
-    }
-}
-
-/// The compact form of Thrift, as far as page headers need it.
-struct Thrift<'a> {
-    bytes: &'a [u8],
-}
-
-impl<'a> Thrift<'a> {
-    const I32: u8 = 5;
-    const STRUCT: u8 = 12;
-    /// Structs within structs; a page header has three.
-    const DEEPEST: usize = 8;
-
-    fn take(&mut self, count: usize) -> Option<&'a [u8]> {
-        let (taken, rest) = self.bytes.split_at_checked(count)?;
-        self.bytes = rest;
-        Some(taken)
-    }
-
-    fn byte(&mut self) -> Option<u8> {
-        self.take(1)?.first().copied()
-    }
-
-    /// A number in groups of seven bits, the lowest first.
-    fn varint(&mut self) -> Option<u64> {
-        let mut value = 0_u64;
-        for shift in (0..64).step_by(7) {
-            let byte = self.byte()?;
-            value |= u64::from(byte & 0x7f) << shift;
-            if byte < 0x80 {
-                return Some(value);
-            }
-        }
-        None
-    }
-
-    /// A whole number with its sign in the lowest bit.
-    fn integer(&mut self) -> Option<i64> {
-        let value = self.varint()?;
-        Some((value >> 1) as i64 ^ -((value & 1) as i64))
-    }
-
-    /// The kind of the next field, whose number is set; none at the end of the struct.
-    fn field(&mut self, number: &mut i64) -> Option<Option<u8>> {
-        let byte = self.byte()?;
-        if byte == 0 {
-            return Some(None);
-        }
-        *number = match byte >> 4 {
-            0 => self.integer()?,
-            step => number.checked_add(i64::from(step))?,
-        };
-        Some(Some(byte & 0x0f))
-    }
-
-    /// Passes over a value of that kind.
-    fn skip(&mut self, kind: u8, depth: usize) -> Option<()> {
-        match kind {
-            // True and false stand in the kind itself.
-            1 | 2 => {}
-            3 => drop(self.byte()?),
-            4..=6 => drop(self.varint()?),
-            7 => drop(self.take(8)?),
-            8 => {
-                let length = usize::try_from(self.varint()?).ok()?;
-                self.take(length)?;
-            }
-            Self::STRUCT if depth < Self::DEEPEST => {
-                let mut inner = 0;
-                while let Some(kind) = self.field(&mut inner)? {
-                    self.skip(kind, depth + 1)?;
-                }
-            }
-            // Lists, sets and maps stand in no page header.
-            _ => return None,
-        }
-        Some(())
-    }
 }

@@ -33,55 +33,21 @@ impl Span {
 /// of them possible and within 7 days), else to the only batch without named probes that was then running, unless
 /// the probe was in a bath. Otherwise it belongs to none.
 pub(crate) fn fill_batches(readings: &mut Readings, batches: &[Batch], references: &[Reference]) {
-    let mut spans: Vec<(Span, &Vec<String>)> = Vec::with_capacity(batches.len());
-    for b in batches {
-        if let Some(batch) = readings.batch_index(&b.batch) {
-            spans.push((Span { from: b.pitched_at, to: b.ended_at, batch }, &b.probes));
-        }
-    }
+    let span = |b: &'_ Batch| Some(Span { from: b.pitched_at, to: b.ended_at, batch: readings.batch_index(&b.batch)? });
+    let spans: Vec<(Span, &Vec<String>)> = batches.iter().filter_map(|b| Some((span(b)?, &b.probes))).collect();
     let open: Vec<Span> = spans.iter().filter(|(_, probes)| probes.is_empty()).map(|(span, _)| *span).collect();
     for probe in readings.probe_ids.clone() {
         let rows = readings.of_probe(&probe);
-        let named: Vec<Span> = spans.iter().filter(|(_, ids)| ids.contains(&probe)).map(|(span, _)| *span).collect();
-        let named = cut_at_next(named);
-        let found: Vec<(Range<usize>, u32)> = named
-            .iter()
-            .map(|span| {
-                let to = span.to.unwrap_or(Instant::from_micros(i64::MAX));
-                (readings.of_probe_between(&probe, span.from, to), span.batch)
-            })
-            .collect();
-        for (given, slot) in columns(readings, rows.clone()) {
-            if !given && slot.is_some() {
-                *slot = None;
-            }
-        }
-        for (rows, batch) in found {
-            for (given, slot) in columns(readings, rows) {
-                if !given {
-                    *slot = Some(batch);
-                }
-            }
-        }
-        if open.is_empty() {
-            continue;
-        }
-        let known = Around::new(readings, rows.clone(), &probe, references, &spans);
-        for row in rows {
-            if let (Some(None), Some(at)) = (readings.batch.get(row), readings.at.get(row)) {
-                let batch = known.batch(*at, &open);
-                if let Some(slot) = readings.batch.get_mut(row) {
-                    *slot = batch;
-                }
-            }
+        let named = spans.iter().filter(|(_, ids)| ids.contains(&probe)).map(|(span, _)| *span);
+        let named = cut_at_next(named.collect());
+        let known = (!open.is_empty()).then(|| Around::new(readings, rows.clone(), &probe, references, &spans));
+        let Readings { at, batch, batch_given, .. } = readings;
+        let columns = at.iter().zip(batch).zip(batch_given).take(rows.end).skip(rows.start);
+        for ((at, batch), _) in columns.filter(|(_, given)| !**given) {
+            let by_name = named.iter().find(|span| span.holds(*at)).map(|span| span.batch);
+            *batch = by_name.or_else(|| known.as_ref()?.batch(*at, &open));
         }
     }
-}
-
-/// Of some rows, whether the file named the batch, and the batch.
-fn columns(readings: &mut Readings, rows: Range<usize>) -> impl Iterator<Item = (bool, &mut Option<u32>)> {
-    let given = readings.batch_given.get(rows.clone()).unwrap_or_default();
-    given.iter().copied().zip(readings.batch.get_mut(rows).unwrap_or_default())
 }
 
 /// Each span cut where the next begins; spans that begin together are ambiguous and hold nothing.
@@ -118,14 +84,9 @@ impl<'a> Around<'a> {
         references: &[Reference],
         spans: &'a [(Span, &'a Vec<String>)],
     ) -> Self {
-        let mut labels = Vec::new();
-        for row in rows {
-            if let (Some(true), Some(Some(batch)), Some(at)) =
-                (readings.batch_given.get(row), readings.batch.get(row), readings.at.get(row))
-            {
-                labels.push((*at, *batch));
-            }
-        }
+        let columns = readings.at.iter().zip(&readings.batch).zip(&readings.batch_given);
+        let given = columns.take(rows.end).skip(rows.start).filter(|(_, given)| **given);
+        let mut labels: Vec<(Instant, u32)> = given.filter_map(|((at, batch), _)| Some((*at, (*batch)?))).collect();
         let mut baths = Vec::new();
         for reference in references.iter().filter(|r| r.probe.as_deref() == Some(probe)) {
             match &reference.batch {

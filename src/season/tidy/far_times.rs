@@ -3,7 +3,7 @@
 
 use crate::season::flags::Flags;
 use crate::season::loaded::{Loaded, SourceRow};
-use crate::season::row_error::RowErrorKind;
+use crate::season::row_error::RowError;
 use crate::units::Instant;
 
 /// A time further than this from the middle of the season's times is none of the season, days: 20 years.
@@ -16,10 +16,8 @@ const MOST_READINGS: usize = 10_000;
 pub(super) fn set_far_times_aside(loaded: &mut Loaded) {
     let Some(middle) = middle(loaded) else { return };
     let is_far = |at: Instant| at.days_since(middle).abs() > FAR_D;
-    for (flags, at) in loaded.readings.flags.iter_mut().zip(&loaded.readings.at) {
-        if is_far(*at) {
-            flags.insert(Flags::CLOCK_JUMP);
-        }
+    for row in loaded.readings.rows.iter_mut().filter(|row| is_far(row.at)) {
+        row.flags.insert(Flags::CLOCK_JUMP);
     }
     reject(loaded, |l| &mut l.references, "at", |row| is_far(row.at));
     reject(loaded, |l| &mut l.batches, "pitched_at", |row| is_far(row.pitched_at));
@@ -32,8 +30,9 @@ pub(super) fn set_far_times_aside(loaded: &mut Loaded) {
 
 /// The median of the season's times, readings thinned out.
 fn middle(loaded: &Loaded) -> Option<Instant> {
-    let readings = &loaded.readings.at;
-    let mut times: Vec<Instant> = readings.iter().step_by(readings.len() / MOST_READINGS + 1).copied().collect();
+    let readings = &loaded.readings.rows;
+    let thinned = readings.iter().step_by(readings.len() / MOST_READINGS + 1);
+    let mut times: Vec<Instant> = thinned.map(|row| row.at).collect();
     times.extend(loaded.references.iter().map(|source| source.row.at));
     times.extend(loaded.batches.iter().map(|source| source.row.pitched_at));
     times.sort_unstable();
@@ -47,8 +46,8 @@ fn reject<T>(loaded: &mut Loaded, table: Rows<T>, column: &str, is_far: impl Fn(
     *table(loaded) = near;
     let far: Vec<SourceRow<T>> = far;
     for source in far {
-        let reason = RowErrorKind::FarTime { column: column.to_owned() };
-        loaded.reject(source.file, source.line, reason.into(), source.text);
+        let reason = format!("column `{column}` lies more than 20 years from the middle of the season's times");
+        loaded.reject(source.file, source.line, RowError::new(reason), source.text);
     }
 }
 

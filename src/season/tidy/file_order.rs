@@ -1,99 +1,67 @@
 //! What the order of rows in a file tells: which rows are late or have a wrong clock, and which of two equal local hours is meant.
 
+use std::cmp::Ordering;
 use std::collections::HashMap;
-use std::ops::Range;
 
-use crate::season::raw::RawReadings;
+use crate::season::raw::RawReading;
 use crate::units::Instant;
 
 use super::clock::flags_of;
 
 /// Decides, for local times that occur twice, which occurrence is meant: the first, unless the row before it of the
-/// same probe is later than that. A file that runs backwards in time is followed backwards.
-pub(super) fn resolve_twice(raw: &mut RawReadings) {
-    let twice: HashMap<usize, Instant> = std::mem::take(&mut raw.twice).into_iter().collect();
-    if twice.is_empty() {
-        return;
+/// same probe is later than that. A file that runs backwards in time is followed backwards. `rows` stand as in the files.
+pub(super) fn resolve_twice(rows: &mut [RawReading], twice: &HashMap<usize, Instant>) {
+    let mut logs: HashMap<(usize, u32), Vec<usize>> = HashMap::new();
+    if !twice.is_empty() {
+        for (i, row) in rows.iter().enumerate() {
+            logs.entry((row.file, row.probe)).or_default().push(i);
+        }
     }
-    for range in part_ranges(raw) {
-        let mut rows = rows_by_probe(raw, range, |_| true);
-        rows.retain(|rows| rows.iter().any(|row| twice.contains_key(row)));
-        for rows in rows {
-            let mut previous: Option<(Instant, _)> = None;
-            for row in in_order_of_time(raw, rows) {
-                let values = (bits(&raw.tilt_deg, row), bits(&raw.temp_c, row));
-                let Some(at) = raw.at.get_mut(row) else { continue };
-                if let (Some(later), Some((before, its_values))) = (twice.get(&row), previous) {
-                    let repeats = *at == before && values == its_values;
-                    if *at <= before && !repeats && *later >= before {
-                        *at = *later;
-                    }
+    for log in logs.into_values().filter(|log| log.iter().any(|i| twice.contains_key(i))) {
+        let mut previous: Option<RawReading> = None;
+        for i in in_order_of_time(log, rows) {
+            let Some(row) = rows.get_mut(i) else { continue };
+            if let (Some(later), Some(before)) = (twice.get(&i), previous) {
+                let values = |row: &RawReading| (row.tilt_deg.to_bits(), row.temp_c.to_bits());
+                let repeats = row.at == before.at && values(row) == values(&before);
+                if row.at <= before.at && !repeats && *later >= before.at {
+                    row.at = *later;
                 }
-                previous = Some((*at, values));
             }
+            previous = Some(*row);
         }
     }
 }
 
-/// Flags late rows and rows of a wrong clock, file by file and probe by probe. Rows that `is_dropped` are left out.
-pub(super) fn flag_order(raw: &mut RawReadings, is_dropped: &dyn Fn(usize) -> bool) {
-    for range in part_ranges(raw) {
-        if !steps_back(raw, range.clone()) {
+/// Flags late rows and rows of a wrong clock, file by file and probe by probe; `rows` are sorted by probe and time.
+pub(super) fn flag_order(rows: &mut [RawReading]) {
+    for of_probe in rows.chunk_by_mut(|a, b| a.probe == b.probe) {
+        let mut order: Vec<usize> = (0..of_probe.len()).collect();
+        let place = |i: &usize| of_probe.get(*i).map(|row| (row.file, row.line));
+        if order.is_sorted_by_key(place) {
             continue;
         }
-        for rows in rows_by_probe(raw, range, |row| !is_dropped(row)) {
-            let rows = in_order_of_time(raw, rows);
-            let times: Vec<i64> = rows.iter().filter_map(|row| raw.at.get(*row)).map(|at| at.micros()).collect();
-            for (row, flag) in rows.iter().zip(flags_of(&times)) {
-                if let Some(flags) = raw.flags.get_mut(*row) {
-                    flags.insert(flag);
+        order.sort_by_key(place);
+        let file = |i: &usize| of_probe.get(*i).map(|row| row.file);
+        let logs: Vec<Vec<usize>> = order.chunk_by(|a, b| file(a) == file(b)).map(<[_]>::to_vec).collect();
+        for log in logs {
+            let log = in_order_of_time(log, of_probe);
+            let times: Vec<i64> = log.iter().filter_map(|i| of_probe.get(*i)).map(|row| row.at.micros()).collect();
+            for (i, flags) in log.into_iter().zip(flags_of(&times)) {
+                if let Some(row) = of_probe.get_mut(i) {
+                    row.flags.insert(flags);
                 }
             }
         }
     }
 }
 
-fn bits(column: &[f64], row: usize) -> Option<u64> {
-    column.get(row).map(|value| value.to_bits())
-}
-
-fn part_ranges(raw: &RawReadings) -> Vec<Range<usize>> {
-    let ends = raw.parts.iter().skip(1).map(|p| p.start).chain([raw.len()]);
-    raw.parts.iter().zip(ends).map(|(part, end)| part.start..end).collect()
-}
-
-/// True when some probe has a row before an earlier one of its own.
-fn steps_back(raw: &RawReadings, range: Range<usize>) -> bool {
-    let mut last: Vec<Instant> = Vec::new();
-    raw.probe.iter().zip(&raw.at).take(range.end).skip(range.start).any(|(probe, at)| {
-        let probe = *probe as usize;
-        if last.len() <= probe {
-            last.resize(probe + 1, Instant::from_micros(i64::MIN));
-        }
-        last.get_mut(probe).is_some_and(|last| std::mem::replace(last, *at) > *at)
-    })
-}
-
-fn rows_by_probe(raw: &RawReadings, range: Range<usize>, keep: impl Fn(usize) -> bool) -> Vec<Vec<usize>> {
-    let mut rows: HashMap<u32, Vec<usize>> = HashMap::new();
-    for row in range.filter(|row| keep(*row)) {
-        if let Some(probe) = raw.probe.get(row) {
-            rows.entry(*probe).or_default().push(row);
-        }
+/// A log as it stands, or from its last row to its first where most steps go back: an export with the newest on top.
+fn in_order_of_time(mut log: Vec<usize>, rows: &[RawReading]) -> Vec<usize> {
+    let times: Vec<Instant> = log.iter().filter_map(|i| rows.get(*i)).map(|row| row.at).collect();
+    let steps = |way: Ordering| times.iter().zip(times.iter().skip(1)).filter(|(a, b)| a.cmp(b) == way).count();
+    if steps(Ordering::Greater) > steps(Ordering::Less) {
+        log.reverse();
     }
-    rows.into_values().collect()
-}
-
-/// The rows as they stand, or from the last to the first where most steps go back: an export with the newest on top.
-fn in_order_of_time(raw: &RawReadings, mut rows: Vec<usize>) -> Vec<usize> {
-    let steps = rows.windows(2).filter_map(|pair| Some((raw.at.get(*pair.first()?)?, raw.at.get(*pair.last()?)?)));
-    let (up, down) = steps.fold((0_usize, 0_usize), |(up, down), (a, b)| match a.cmp(b) {
-        std::cmp::Ordering::Less => (up + 1, down),
-        std::cmp::Ordering::Greater => (up, down + 1),
-        std::cmp::Ordering::Equal => (up, down),
-    });
-    if down > up {
-        rows.reverse();
-    }
-    rows
+    log
 }

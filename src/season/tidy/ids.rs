@@ -5,6 +5,7 @@ use std::collections::{HashMap, HashSet};
 use crate::error::{Error, Place, Result};
 use crate::season::flags::Flags;
 use crate::season::loaded::{Loaded, SourceRow};
+use crate::season::readings::Readings;
 
 /// An id of a probe or a batch that stands twice would make every row that names it ambiguous.
 pub(crate) fn check_unique(loaded: &Loaded) -> Result<()> {
@@ -26,31 +27,31 @@ fn unique<T>(loaded: &Loaded, entries: &[SourceRow<T>], column: &str, id: impl F
     Ok(())
 }
 
-/// Flags rows of the small tables that name a probe or a batch which its table does not have.
-pub(crate) fn flag_unknown(loaded: &mut Loaded, has_probes: bool, has_batches: bool) {
+/// Flags rows that name a probe or a batch which its table does not have.
+pub(crate) fn flag_unknown(loaded: &mut Loaded, readings: &mut Readings, has_probes: bool, has_batches: bool) {
     let probes: HashSet<String> = loaded.probes.iter().map(|e| e.row.probe.clone()).collect();
     let batches: HashSet<String> = loaded.batches.iter().map(|e| e.row.batch.clone()).collect();
-    let unknown = |probe: Option<&String>, batch: Option<&String>| {
-        let mut flags = Flags::NONE;
-        if has_probes && probe.is_some_and(|p| !probes.contains(p)) {
-            flags.insert(Flags::UNKNOWN_PROBE);
-        }
-        if has_batches && batch.is_some_and(|b| !batches.contains(b)) {
-            flags.insert(Flags::UNKNOWN_BATCH);
-        }
-        flags
-    };
+    let flag = |is_unknown: bool, flag: Flags| if is_unknown { flag } else { Flags::NONE };
+    let no_probe = |id: &String| flag(has_probes && !probes.contains(id), Flags::UNKNOWN_PROBE);
+    let no_batch = |id: &String| flag(has_batches && !batches.contains(id), Flags::UNKNOWN_BATCH);
     for entry in &mut loaded.references {
-        entry.flags.insert(unknown(entry.row.probe.as_ref(), entry.row.batch.as_ref()));
+        let ids = entry.row.probe.iter().map(no_probe).chain(entry.row.batch.iter().map(no_batch));
+        ids.for_each(|unknown| entry.flags.insert(unknown));
     }
     for entry in &mut loaded.events {
-        entry.flags.insert(unknown(entry.row.probe.as_ref(), entry.row.batch.as_ref()));
+        let ids = entry.row.probe.iter().map(no_probe).chain(entry.row.batch.iter().map(no_batch));
+        ids.for_each(|unknown| entry.flags.insert(unknown));
     }
     for entry in &mut loaded.plan {
-        entry.flags.insert(unknown(None, Some(&entry.row.batch)));
+        entry.flags.insert(no_batch(&entry.row.batch));
     }
     for entry in &mut loaded.batches {
-        let flags = entry.row.probes.iter().fold(Flags::NONE, |flags, probe| flags.with(unknown(Some(probe), None)));
-        entry.flags.insert(flags);
+        entry.row.probes.iter().map(no_probe).for_each(|unknown| entry.flags.insert(unknown));
+    }
+    let of_probes: Vec<Flags> = readings.probe_ids.iter().map(no_probe).collect();
+    let of_batches: Vec<Flags> = readings.batch_ids.iter().map(no_batch).collect();
+    for ((flags, probe), batch) in readings.flags.iter_mut().zip(&readings.probe).zip(&readings.batch) {
+        let unknown = [of_probes.get(*probe as usize), batch.and_then(|batch| of_batches.get(batch as usize))];
+        unknown.into_iter().flatten().for_each(|unknown| flags.insert(*unknown));
     }
 }

@@ -19,8 +19,7 @@ use super::account::RowAccount;
 use super::flags::Flags;
 use super::loaded::{Loaded, SourceRow};
 use super::readings::Readings;
-use super::row_cells::TableRow;
-use super::row_error::RowErrorKind;
+use super::row_error::RowError;
 use super::{Season, TEMP_HIGH_C, TEMP_LOW_C, TILT_HIGH_DEG, TILT_LOW_DEG};
 
 /// Tidies what was loaded. Unknown probes and batches are flagged only where there is a table to know them from.
@@ -37,8 +36,8 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
     loaded.events.sort_by_key(|entry| entry.row.at);
     loaded.plan.sort_by(|a, b| (&a.row.batch, a.row.at).cmp(&(&b.row.batch, b.row.at)));
 
-    let (readings, origin) = sorted_readings::sort_readings(&mut loaded)?;
-    ids::flag_unknown(&mut loaded, has_probes, has_batches);
+    let (mut readings, files) = sorted_readings::sort_readings(&mut loaded)?;
+    ids::flag_unknown(&mut loaded, &mut readings, has_probes, has_batches);
     for entry in &mut loaded.references {
         let reference = &mut entry.row;
         let range = range_flags(reference.tilt_deg.unwrap_or(0.0), reference.temp_c.unwrap_or(0.0));
@@ -57,17 +56,8 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
     fill_batches(&mut season.readings, &season.batches, &season.references);
     flag_ranges(&mut season.readings);
     flag_frozen(&mut season.readings);
-    if has_probes {
-        flag_unknown_probes(&mut season);
-    }
-    if has_batches {
-        flag_unknown_batches(&mut season);
-    }
-    let rows: Vec<u32> = origin.unwrap_or_else(|| (0..season.readings.len() as u32).collect());
-    for (row, flags) in rows.iter().zip(&season.readings.flags) {
-        if let Some((file, _)) = loaded.readings.place(*row as usize) {
-            loaded.count_kept(file, *flags);
-        }
+    for (file, flags) in files.into_iter().zip(&season.readings.flags) {
+        loaded.count_kept(file, *flags);
     }
     season.account = loaded.finish_account()?;
     remarks::notice(&mut season);
@@ -84,15 +74,15 @@ fn rows<T>(loaded: &mut Loaded, table: impl Fn(&mut Loaded) -> &mut Vec<SourceRo
 }
 
 /// Rejects every row of a small table that repeats an earlier one in all its cells.
-fn drop_duplicates<T: TableRow>(loaded: &mut Loaded, table: impl Fn(&mut Loaded) -> &mut Vec<SourceRow<T>>) {
+fn drop_duplicates<T: std::fmt::Debug>(loaded: &mut Loaded, table: impl Fn(&mut Loaded) -> &mut Vec<SourceRow<T>>) {
     let entries = std::mem::take(table(loaded));
     let mut seen = std::collections::HashMap::new();
     let mut kept = Vec::with_capacity(entries.len());
     for entry in entries {
-        let key = format!("{:?}", entry.row.to_values());
+        let key = format!("{:?}", entry.row);
         let first = seen.get(&key).map(|(file, line): &(usize, u64)| loaded.place_text(*file, *line));
         match first {
-            Some(first) => loaded.reject(entry.file, entry.line, RowErrorKind::Duplicate.found(first), entry.text),
+            Some(first) => loaded.reject(entry.file, entry.line, RowError::duplicate(first), entry.text),
             None => {
                 seen.insert(key, (entry.file, entry.line));
                 kept.push(entry);
@@ -114,38 +104,7 @@ fn range_flags(tilt_deg: f64, temp_c: f64) -> Flags {
 }
 
 fn flag_ranges(readings: &mut Readings) {
-    // Nearly all rows are in range: first see whether any is not, in a loop that nothing interrupts.
-    let outside = |column: &[f64], low: f64, high: f64| {
-        column.iter().fold(false, |any, value| any | !(low..=high).contains(value))
-    };
-    if !outside(&readings.tilt_deg, TILT_LOW_DEG, TILT_HIGH_DEG) && !outside(&readings.temp_c, TEMP_LOW_C, TEMP_HIGH_C)
-    {
-        return;
-    }
     for ((flags, tilt), temp) in readings.flags.iter_mut().zip(&readings.tilt_deg).zip(&readings.temp_c) {
         flags.insert(range_flags(*tilt, *temp));
-    }
-}
-
-fn flag_unknown_probes(season: &mut Season) {
-    for probe in season.readings.probe_ids.clone() {
-        if season.probe(&probe).is_none() {
-            let rows = season.readings.of_probe(&probe);
-            for flags in season.readings.flags.iter_mut().take(rows.end).skip(rows.start) {
-                flags.insert(Flags::UNKNOWN_PROBE);
-            }
-        }
-    }
-}
-
-fn flag_unknown_batches(season: &mut Season) {
-    let known: Vec<bool> = season.readings.batch_ids.iter().map(|id| season.batch(id).is_some()).collect();
-    if known.iter().all(|k| *k) {
-        return;
-    }
-    for (flags, batch) in season.readings.flags.iter_mut().zip(&season.readings.batch) {
-        if batch.is_some_and(|b| known.get(b as usize) != Some(&true)) {
-            flags.insert(Flags::UNKNOWN_BATCH);
-        }
     }
 }

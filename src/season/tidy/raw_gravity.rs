@@ -4,9 +4,9 @@ use std::collections::HashMap;
 
 use crate::error::Error;
 use crate::liquid;
+use crate::season::cells::checked_sg;
 use crate::season::loaded::{Loaded, SourceRow};
-use crate::season::row_cells::checked_sg;
-use crate::season::row_error::{Lack, RowError, RowErrorKind};
+use crate::season::row_error::RowError;
 use crate::season::table_rows::Reference;
 use crate::units::Instant;
 
@@ -72,17 +72,19 @@ fn unfermented(reference: &Reference) -> Result<f64, RowError> {
     match (reference.raw_sg, reference.raw_brix) {
         (Some(raw), _) => liquid::hydrometer_sg(raw, sample_temp(reference)?, scale).map_err(refused("raw_sg")),
         (None, Some(brix)) => liquid::sg_from_plato(brix).map_err(refused("raw_brix")),
-        (None, None) => Err(RowErrorKind::NoGravity.into()),
+        (None, None) => Err(RowError::no_gravity()),
     }
 }
 
 /// What `liquid` says of a number outside the range of its formulas.
 fn refused(column: &str) -> impl Fn(Error) -> RowError {
-    move |e| RowErrorKind::Formula { column: column.to_owned() }.found(e.to_string())
+    move |e| RowError::formula(column, e)
 }
 
 fn sample_temp(reference: &Reference) -> Result<f64, RowError> {
-    reference.temp_c.ok_or_else(|| RowErrorKind::Uncorrected(Lack::SampleTemperature).into())
+    reference
+        .temp_c
+        .ok_or_else(|| RowError::new("`raw_sg` needs `temp_c`, the temperature of the sample, to be corrected"))
 }
 
 fn gravity(reference: &Reference, worts: &HashMap<String, PitchedWort>) -> Result<f64, RowError> {
@@ -90,7 +92,8 @@ fn gravity(reference: &Reference, worts: &HashMap<String, PitchedWort>) -> Resul
     let Some(wort) = wort.filter(|w| !is_unfermented(reference, w)) else {
         return match (&reference.batch, reference.raw_brix) {
             (Some(batch), Some(_)) if wort.is_none() && reference.raw_sg.is_none() => {
-                Err(RowErrorKind::Uncorrected(Lack::Batch).found(batch))
+                let after = "` is not in the table of batches";
+                Err(RowError::found("`raw_brix` of a sample needs its batch, and `", batch, after))
             }
             _ => unfermented(reference),
         };
@@ -102,6 +105,8 @@ fn gravity(reference: &Reference, worts: &HashMap<String, PitchedWort>) -> Resul
         }
         (Some(_), _, None) => unfermented(reference),
         (None, Some(brix), Some(original)) => liquid::refractometer_sg(brix, original).map_err(refused("raw_brix")),
-        (None, _, _) => Err(RowErrorKind::Uncorrected(Lack::OriginalGravity).into()),
+        (None, _, _) => Err(RowError::new(
+            "`raw_brix` of a fermenting liquid needs the batch's `original_sg`, or a sample at pitching",
+        )),
     }
 }

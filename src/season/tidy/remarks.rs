@@ -15,10 +15,15 @@ const FAHRENHEIT_HIGH: f64 = 113.0;
 
 /// Adds the remarks to the season's account.
 pub(super) fn notice(season: &mut Season) {
+    let Season { readings, references, batches, probes, .. } = &*season;
+    let of_references = references.iter().filter_map(|reference| reference.probe.as_ref());
+    let of_batches = batches.iter().flat_map(|batch| &batch.probes);
+    let used_probes = readings.probe_ids.iter().chain(of_references).chain(of_batches);
+    let used_batches = readings.batch_ids.iter().chain(references.iter().filter_map(|r| r.batch.as_ref()));
     let found = [
         (SeasonTable::References, baths_without_tilt(season)),
-        (SeasonTable::References, ids_alike(&known_probes(season), &used_probes(season), "probe")),
-        (SeasonTable::References, ids_alike(&known_batches(season), &used_batches(season), "batch")),
+        (SeasonTable::References, ids_alike(probes.iter().map(|p| &p.probe), used_probes, "probe")),
+        (SeasonTable::References, ids_alike(batches.iter().map(|b| &b.batch), used_batches, "batch")),
         (SeasonTable::Readings, clock_jumps(season)),
         (SeasonTable::Readings, fahrenheit(season)),
     ];
@@ -60,36 +65,22 @@ fn baths_without_tilt(season: &Season) -> Option<String> {
 }
 
 /// Ids that no table knows but for capitals, spaces and signs.
-fn ids_alike(known: &BTreeSet<&str>, used: &BTreeSet<&str>, what: &str) -> Option<String> {
+fn ids_alike<'a>(
+    known: impl Iterator<Item = &'a String>,
+    used: impl Iterator<Item = &'a String>,
+    what: &str,
+) -> Option<String> {
+    let (known, used): (BTreeSet<&String>, BTreeSet<&String>) = (known.collect(), used.collect());
     let plain =
         |id: &str| -> String { id.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect() };
     let names: Vec<String> = used
-        .difference(known)
+        .difference(&known)
         .filter_map(|id| {
             let meant = known.iter().find(|other| !plain(id).is_empty() && plain(other) == plain(id))?;
             Some(format!("`{id}`, which the table does not have, for `{meant}`"))
         })
         .collect();
     (!names.is_empty()).then(|| format!("a {what} may be written in two ways and is taken for two: {}", listed(&names)))
-}
-
-fn known_probes(season: &Season) -> BTreeSet<&str> {
-    season.probes.iter().map(|probe| probe.probe.as_str()).collect()
-}
-
-fn used_probes(season: &Season) -> BTreeSet<&str> {
-    let references = season.references.iter().filter_map(|reference| reference.probe.as_deref());
-    let batches = season.batches.iter().flat_map(|batch| batch.probes.iter().map(String::as_str));
-    season.readings.probe_ids.iter().map(String::as_str).chain(references).chain(batches).collect()
-}
-
-fn known_batches(season: &Season) -> BTreeSet<&str> {
-    season.batches.iter().map(|batch| batch.batch.as_str()).collect()
-}
-
-fn used_batches(season: &Season) -> BTreeSet<&str> {
-    let references = season.references.iter().filter_map(|reference| reference.batch.as_deref());
-    season.readings.batch_ids.iter().map(String::as_str).chain(references).collect()
 }
 
 /// Where the clock of a logger jumped.

@@ -1,0 +1,62 @@
+//! Words of the tables: what a reference may be used for, and the shape of an end of a probe.
+
+use std::fmt;
+
+/// What a reference may be used for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ReferenceUse {
+    /// Part of a calibration.
+    Calibrate,
+    /// A check, never part of a calibration.
+    Check,
+    /// Both.
+    Both,
+}
+
+impl ReferenceUse {
+    /// The use of that name in the table.
+    pub fn from_name(name: &str) -> Option<Self> {
+        [Self::Calibrate, Self::Check, Self::Both].into_iter().find(|u| u.name() == name)
+    }
+
+    /// Its name in the table.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Calibrate => "calibrate",
+            Self::Check => "check",
+            Self::Both => "both",
+        }
+    }
+}
+
+/// The shape of one end of a probe.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum EndShape {
+    /// Cut flat.
+    Flat,
+    /// Half a ball.
+    Hemisphere,
+    /// Half an ellipsoid of this height, mm.
+    SemiEllipsoidMm(f64),
+}
+
+impl EndShape {
+    /// The shape as the table writes it: `flat`, `hemisphere` or a height in mm above 0.
+    pub fn parse(text: &str) -> Option<Self> {
+        match text {
+            "flat" => Some(Self::Flat),
+            "hemisphere" => Some(Self::Hemisphere),
+            height => height.parse().ok().filter(|h: &f64| h.is_finite() && *h > 0.0).map(Self::SemiEllipsoidMm),
+        }
+    }
+}
+
+impl fmt::Display for EndShape {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Flat => f.write_str("flat"),
+            Self::Hemisphere => f.write_str("hemisphere"),
+            Self::SemiEllipsoidMm(height) => write!(f, "{height}"),
+        }
+    }
+}
