@@ -22,9 +22,6 @@ const BEYOND_DEG: f64 = 2.0;
 
 impl Calibrations {
     /// Every curve with its band and baths, and below it the baths' distance from the curve; one panel a calibration.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn chart(&self) -> Result<Figure> {
         let panels = self.calibrations.iter().map(Calibration::panel).collect::<Result<Vec<_>>>()?;
         let level = self.calibrations.first().map_or(0.9, |c| c.level);
@@ -42,9 +39,6 @@ impl Calibrations {
 
 impl Calibration {
     /// The curve with its band and baths, and below it the baths' distance from the curve.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn chart(&self) -> Result<Figure> {
         let alt = format!("Gravity over tilt of calibration {} with its {} baths.", self.calibration, self.baths.len());
         let caption =

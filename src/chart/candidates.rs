@@ -29,9 +29,6 @@ const APART_PX: f64 = 12.0;
 impl Calibrations {
     /// Every candidate of the last calibration of each probe beside the chosen one, beyond the baths too, and the baths'
     /// residuals on each; one panel a probe.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn candidates_chart(&self) -> Result<Figure> {
         let is_last = |c: &&Calibration| {
             let later = |other: &Calibration| other.probe == c.probe && other.calibrated_at > c.calibrated_at;
@@ -60,9 +57,6 @@ fn caption() -> String {
 
 impl Calibration {
     /// The candidates of this calibration beside the chosen one, and the baths' residuals on each.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn candidates_chart(&self) -> Result<Figure> {
         let alt = format!("Candidate curves of calibration {} and the residuals of its baths.", self.calibration);
         let title = format!("The candidates of {}", self.calibration);

@@ -16,9 +16,6 @@ const HEIGHT: u32 = 170;
 impl Calibrations {
     /// What each later calibration of a probe reads more than the one before it; one panel a pair, none without a probe that was
     /// calibrated twice.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn changes_chart(&self) -> Result<Figure> {
         let changes = self.changes();
         let panels = changes.iter().map(CalibrationDifference::panel).collect::<Result<Vec<_>>>()?;
@@ -34,9 +31,6 @@ impl Calibrations {
 
 impl CalibrationDifference {
     /// The difference with its band.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn chart(&self) -> Result<Figure> {
         let alt = format!("Calibration {} minus {}, over gravity.", self.later, self.earlier);
         Ok(Figure::new(format!("{} minus {}", self.later, self.earlier), alt, vec![self.panel()?]))

@@ -20,9 +20,6 @@ const HEIGHT: u32 = 200;
 impl Drift {
     /// Every probe against every reference, one panel per probe on the same scales: probe minus known gravity over the
     /// days since its first calibration.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn chart(&self) -> Result<Figure> {
         let mut by_probe: BTreeMap<&str, Vec<&DriftPair>> = BTreeMap::new();
         // Probes beside each other have no known gravity to be drawn against.
@@ -88,9 +85,6 @@ impl Drift {
     }
 
     /// The drift of each probe and of the fleet, with their intervals.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn fleet_chart(&self) -> Result<Figure> {
         let mut probes: Vec<&ProbeDrift> = self.probes.iter().collect();
         let slope = |probe: &ProbeDrift| probe.drift_sg_per_30d.value().unwrap_or(f64::INFINITY);

@@ -19,9 +19,6 @@ const LETTER: (f64, f64) = (11.0, 6.4);
 
 impl Drift {
     /// Every probe by the change of its size (relative K) and of its tilt's zero, with standard errors.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn kinds_chart(&self) -> Result<Figure> {
         const TITLE: &str = "Two kinds of drift";
         let rows: Vec<(&DriftKind, &Estimate, &Estimate)> = self

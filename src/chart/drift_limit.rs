@@ -16,9 +16,6 @@ const HEIGHT: u32 = 170;
 
 impl Drift {
     /// The probability of being out of limit over time, one panel per probe, with the date at which a calibration is due.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn limit_chart(&self) -> Result<Figure> {
         let times = || self.probes.iter().flat_map(|probe| probe.out_of_limit.iter().map(|point| point.at));
         let (Some(from), Some(to)) = (times().min(), times().max()) else {

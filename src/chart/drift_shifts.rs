@@ -16,9 +16,6 @@ const HEIGHT: u32 = 170;
 
 impl Drift {
     /// The levels of two days on each side of every shift that was found in readings; without panels where there is none.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn shift_chart(&self) -> Result<Figure> {
         let read: Vec<&Shift> = self.shifts.iter().filter(|shift| shift.kind == ShiftKind::Read).collect();
         let panels = read.iter().map(|shift| around(shift)).collect::<Result<Vec<_>>>()?;

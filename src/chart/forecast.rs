@@ -18,9 +18,6 @@ const MOST: usize = 40;
 
 impl Forecasts {
     /// When each batch comes to rest: one row per forecast, the latest moment and the first finish at the top.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn chart(&self) -> Result<Figure> {
         let mut rows: Vec<&Forecast> = self.rows.iter().collect();
         rows.sort_by_key(|row| (Reverse(row.as_of), row.finish.is_none(), row.finish.map(|q| q.p50)));
@@ -69,9 +66,6 @@ impl Forecasts {
 impl Forecast {
     /// How likely the batch comes to rest when, between two moments: the area of each step is the probability between two
     /// quantiles.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn chart(&self, from: Instant, to: Instant) -> Result<Figure> {
         let Some(q) = self.finish else { return Ok(Figure::new("", in_words(self), Vec::new())) };
         let tail = 0.5 * self.level() - 0.25;

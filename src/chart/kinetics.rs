@@ -34,17 +34,11 @@ const PALE: f64 = 0.15;
 
 impl BatchFit {
     /// The gravities that were fitted and the curve with its confidence band.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn chart(&self) -> Result<Figure> {
         self.chart_with(None, None)
     }
 
     /// The same with the readings and the temperature of the series, and with the interval of a forecast.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn chart_with(&self, series: Option<&GravitySeries>, forecast: Option<&Forecast>) -> Result<Figure> {
         let finish = forecast.and_then(|f| Some((f.finish?, f.terminal_sg?)));
         let to = self.end_d(series, finish.as_ref().map(|(q, _)| q.p95.days_since(self.pitched_at)));
@@ -277,9 +271,6 @@ fn readings(series: &GravitySeries, sg: &[f64], probe: usize, bins: usize) -> Ve
 
 impl Kinetics {
     /// All batches, one small panel each on the same scales of gravity and time.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn chart(&self) -> Result<Figure> {
         let sgs = self.batches.iter().flat_map(|b| b.points.iter().filter(|p| p.weight > 0.1).map(|p| p.sg));
         let y = Axis::around(sgs, 0.01, 3, "");

@@ -4,6 +4,8 @@
 //! colour of the text around them (`currentColor`), the marks have colours that keep a contrast of 3:1 or more on
 //! white and on near-black paper, so one picture serves a light page, a dark page and a notebook.
 //!
+//! Each gives [`crate::Error::Numeric`] when drawing fails.
+//!
 //! What a picture does not do: it never joins readings across a gap with a fitted curve it did not get, and it draws
 //! no point outside its frame (what lies outside is counted in the caption or shown by the table).
 

@@ -15,9 +15,6 @@ const HEIGHT: u32 = 230;
 impl BathPlan {
     /// The baths of the next calibration for all probes together: where they lie for each number of baths, what each number
     /// gains, and the error over the range for the number to take, each beside evenly spaced baths.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn chart(&self) -> Result<Figure> {
         let plans: Vec<&Plan> = self
             .plans

@@ -16,9 +16,6 @@ const STEPS: usize = 160;
 
 impl SigmoidFit {
     /// The points, the curve with its confidence band, and the wider band of one new reading.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn chart(&self) -> Result<Figure> {
         let points: Vec<(f64, f64)> = self.points().collect();
         let low = points.first().map_or(0.0, |p| p.0);

@@ -13,9 +13,6 @@ const WIDTH: u32 = 360;
 
 impl Strains {
     /// The mean of every trait per strain with its interval, one panel per trait.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn chart(&self) -> Result<Figure> {
         let mut panels = Vec::new();
         for which in self.traits() {
@@ -35,9 +32,6 @@ impl Strains {
     }
 
     /// The differences between strains with their simultaneous intervals, one panel per trait.
-    ///
-    /// # Errors
-    /// [`crate::Error::Numeric`] when drawing fails.
     pub fn contrast_chart(&self) -> Result<Figure> {
         let mut panels = Vec::new();
         let mut shown = 0;

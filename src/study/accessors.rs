@@ -59,74 +59,32 @@ fn last<'a, T>(what: &str, wanted: &str, rows: &'a [T], name: impl Fn(&T) -> &st
     })
 }
 
-impl SeasonStudy {
-    /// The gravity series of a batch, as the kinetics were fitted to it.
-    ///
-    /// # Errors
-    /// [`crate::Error::Usage`] with the batches that have one.
-    pub fn series(&self, batch: &str) -> Result<&GravitySeries> {
-        last("gravity of a batch", batch, &self.series, |series| &series.batch)
-    }
+macro_rules! by_name {
+    ($($of:ty: $doc:literal $method:ident($name:ident) -> $row:ty, $rows:ident, $what:literal, |$it:ident| $own:expr;)*) => {
+        $(impl $of {
+            #[doc = $doc]
+            ///
+            /// # Errors
+            /// [`crate::Error::Usage`] with the names that there are.
+            pub fn $method(&self, $name: &str) -> Result<&$row> {
+                last($what, $name, &self.$rows, |$it| &$own)
+            }
+        })*
+    };
 }
 
-impl Calibrations {
-    /// The newest calibration of a probe.
-    ///
-    /// # Errors
-    /// [`crate::Error::Usage`] with the probes that have one.
-    pub fn probe(&self, probe: &str) -> Result<&Calibration> {
-        last("calibrated probe", probe, &self.calibrations, |calibration| &calibration.probe)
-    }
-}
-
-impl Builds {
-    /// How a probe is built.
-    ///
-    /// # Errors
-    /// [`crate::Error::Usage`] with the probes that were looked at.
-    pub fn probe(&self, probe: &str) -> Result<&Build> {
-        last("weighed probe", probe, &self.builds, |build| &build.probe)
-    }
-}
-
-impl Drift {
-    /// What was found about a probe.
-    ///
-    /// # Errors
-    /// [`crate::Error::Usage`] with the probes that were studied.
-    pub fn probe(&self, probe: &str) -> Result<&ProbeDrift> {
-        last("probe", probe, &self.probes, |found| &found.probe)
-    }
-}
-
-impl Kinetics {
-    /// What was found about a batch.
-    ///
-    /// # Errors
-    /// [`crate::Error::Usage`] with the batches that were fitted.
-    pub fn batch(&self, batch: &str) -> Result<&BatchFit> {
-        last("batch", batch, &self.batches, |fit| &fit.batch)
-    }
-}
-
-impl Forecasts {
-    /// The forecast of a batch, the last one asked for.
-    ///
-    /// # Errors
-    /// [`crate::Error::Usage`] with the batches that were forecast.
-    pub fn batch(&self, batch: &str) -> Result<&Forecast> {
-        last("forecast of a batch", batch, &self.rows, |row| &row.batch)
-    }
-}
-
-impl Backtest {
-    /// The last forecast of a batch's past beside what came.
-    ///
-    /// # Errors
-    /// [`crate::Error::Usage`] with the batches that were forecast.
-    pub fn batch(&self, batch: &str) -> Result<&BacktestRow> {
-        last("backtest of a batch", batch, &self.rows, |row| &row.forecast.batch)
-    }
+by_name! {
+    SeasonStudy: "The gravity series of a batch, as the kinetics were fitted to it."
+        series(batch) -> GravitySeries, series, "gravity of a batch", |series| series.batch;
+    Calibrations: "The newest calibration of a probe."
+        probe(probe) -> Calibration, calibrations, "calibrated probe", |calibration| calibration.probe;
+    Builds: "How a probe is built." probe(probe) -> Build, builds, "weighed probe", |build| build.probe;
+    Drift: "What was found about a probe." probe(probe) -> ProbeDrift, probes, "probe", |found| found.probe;
+    Kinetics: "What was found about a batch." batch(batch) -> BatchFit, batches, "batch", |fit| fit.batch;
+    Forecasts: "The forecast of a batch, the last one asked for."
+        batch(batch) -> Forecast, rows, "forecast of a batch", |row| row.batch;
+    Backtest: "The last forecast of a batch's past beside what came."
+        batch(batch) -> BacktestRow, rows, "backtest of a batch", |row| row.forecast.batch;
 }
 
 impl Strains {

@@ -26,12 +26,22 @@ impl<T> Part<T> {
         }
     }
 
+    /// The result, or why there is none.
+    pub fn found(&self) -> std::result::Result<&T, &str> {
+        match self {
+            Self::Done(done) => Ok(done),
+            Self::Skipped(why) | Self::Failed(why) => Err(why),
+        }
+    }
+
     /// The result, if it ran.
     pub fn done(&self) -> Option<&T> {
-        match self {
-            Self::Done(done) => Some(done),
-            _ => None,
-        }
+        self.found().ok()
+    }
+
+    /// Why there is no result.
+    pub fn why(&self) -> Option<&str> {
+        self.found().err()
     }
 
     /// The same with another result, where there is one.
@@ -48,22 +58,11 @@ impl<T> Part<T> {
     /// # Errors
     /// [`Error::NotEstimable`] for a part that was skipped or failed.
     pub fn get(&self, what: &str) -> Result<&T> {
-        match self {
-            Self::Done(done) => Ok(done),
-            Self::Skipped(why) | Self::Failed(why) => Err(Error::not_estimable(what, why)),
-        }
+        self.found().map_err(|why| Error::not_estimable(what, why))
     }
 
-    /// Why there is no result.
-    pub fn why(&self) -> Option<&str> {
-        match self {
-            Self::Done(_) => None,
-            Self::Skipped(why) | Self::Failed(why) => Some(why),
-        }
-    }
-
-    /// True when it had input and gave nothing.
-    pub fn failed(&self) -> bool {
-        matches!(self, Self::Failed(_))
+    /// Why it gave nothing, of one that had input.
+    pub(super) fn failed(&self) -> Option<&str> {
+        if let Self::Failed(why) = self { Some(why) } else { None }
     }
 }

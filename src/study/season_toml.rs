@@ -66,11 +66,7 @@ impl Settings {
             && let Some(unknown) = unknown("study", table, &known)
         {
             let error = Error::input(at(unknown.start), format!("the setting `{}`", unknown.name), unknown.wanted);
-            return Err(unknown
-                .near
-                .map(|near| format!("did you mean `{near}`?"))
-                .into_iter()
-                .fold(error, Error::with_hint));
+            return Err(error.with_hint(unknown.near.map(|near| format!("did you mean `{near}`?"))));
         }
         let file: File = toml::from_str(text).map_err(|error| {
             let span = error.span().map_or(0, |span| span.start);

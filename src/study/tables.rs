@@ -4,7 +4,6 @@ use polars::prelude::DataFrame;
 
 use crate::error::Result;
 
-use super::part::Part;
 use super::result::SeasonStudy;
 
 impl SeasonStudy {
@@ -13,74 +12,55 @@ impl SeasonStudy {
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses to build one.
     pub fn tables(&self) -> Result<Vec<(String, DataFrame)>> {
-        let mut tables = Vec::new();
-        let mut add = |name: &str, frame: Result<DataFrame>| -> Result<()> {
-            tables.push((name.to_owned(), frame?));
-            Ok(())
-        };
         let account = &self.season.account;
-        add("row_account", account.to_frame())?;
-        add("rejected", account.rejected_frame())?;
-        if let Some(builds) = self.builds.done() {
-            add("builds", builds.to_frame())?;
+        let mut tables =
+            vec![("row_account".to_owned(), account.to_frame()?), ("rejected".to_owned(), account.rejected_frame()?)];
+        macro_rules! add {
+            ($($part:ident { $($name:literal $frame:ident($($of:expr)?);)* })*) => {
+                $(if let Some(found) = self.$part.done() {
+                    $(tables.push(($name.to_owned(), found.$frame($($of)?)?));)*
+                })*
+            };
         }
-        if let Some(calibrations) = self.calibrations.done() {
-            add("calibrations", calibrations.to_frame())?;
-            add("calibration_candidates", calibrations.candidates_frame())?;
-            add("baths", calibrations.baths_frame())?;
-            add("water_checks", calibrations.water_checks_frame())?;
-            add("calibration_changes", calibrations.changes_frame())?;
-        }
-        if let Some(plan) = self.bath_plan.done() {
-            add("bath_plan", plan.to_frame())?;
-        }
-        if let Some(gravity) = self.gravity.done() {
-            add("gravity", gravity.to_frame(&self.season))?;
-        }
-        if let Some(effects) = self.shell_effects.done() {
-            add("shell_effects", effects.to_frame())?;
-        }
-        if let Some(drift) = self.drift.done() {
-            add("drift_pairs", drift.pairs_frame())?;
-            add("drift_probes", drift.probes_frame())?;
-            add("drift_fleet", drift.fleet_frame())?;
-            add("drift_mixed", drift.mixed_frame())?;
-            add("drift_shifts", drift.shifts_frame())?;
-            add("drift_kinds", drift.kinds_frame())?;
-        }
-        if let Some(kinetics) = self.kinetics.done() {
-            add("kinetics", kinetics.to_frame())?;
-            add("kinetics_candidates", kinetics.candidates_frame())?;
-        }
-        if let Some(forecasts) = self.forecasts.done() {
-            add("forecasts", forecasts.to_frame())?;
-        }
-        if let Some(backtest) = self.backtest.done() {
-            add("backtest", backtest.to_frame())?;
-        }
-        if let Some(strains) = self.strains.done() {
-            add("strains", strains.to_frame())?;
-            add("strain_contrasts", strains.contrasts_frame())?;
+        add! {
+            builds { "builds" to_frame(); }
+            calibrations {
+                "calibrations" to_frame();
+                "calibration_candidates" candidates_frame();
+                "baths" baths_frame();
+                "water_checks" water_checks_frame();
+                "calibration_changes" changes_frame();
+            }
+            bath_plan { "bath_plan" to_frame(); }
+            gravity { "gravity" to_frame(&self.season); }
+            shell_effects { "shell_effects" to_frame(); }
+            drift {
+                "drift_pairs" pairs_frame();
+                "drift_probes" probes_frame();
+                "drift_fleet" fleet_frame();
+                "drift_mixed" mixed_frame();
+                "drift_shifts" shifts_frame();
+                "drift_kinds" kinds_frame();
+            }
+            kinetics { "kinetics" to_frame(); "kinetics_candidates" candidates_frame(); }
+            forecasts { "forecasts" to_frame(); }
+            backtest { "backtest" to_frame(); }
+            strains { "strains" to_frame(); "strain_contrasts" contrasts_frame(); }
         }
         Ok(tables)
     }
 
     /// The studies that had input and gave no estimate at all, with the reason.
     pub fn failures(&self) -> Vec<(&'static str, &str)> {
-        fn failed<'a, T>(name: &'static str, part: &'a Part<T>) -> Option<(&'static str, &'a str)> {
-            if part.failed() { part.why().map(|why| (name, why)) } else { None }
-        }
-        [
-            failed("calibration", &self.calibrations),
-            failed("gravity", &self.gravity),
-            failed("drift", &self.drift),
-            failed("kinetics", &self.kinetics),
-            failed("forecasts", &self.forecasts),
-            failed("backtest", &self.backtest),
-            failed("strains", &self.strains),
-        ]
-        .into_iter()
-        .flatten()
-        .collect()
+        let all = [
+            ("calibration", self.calibrations.failed()),
+            ("gravity", self.gravity.failed()),
+            ("drift", self.drift.failed()),
+            ("kinetics", self.kinetics.failed()),
+            ("forecasts", self.forecasts.failed()),
+            ("backtest", self.backtest.failed()),
+            ("strains", self.strains.failed()),
+        ];
+        all.into_iter().filter_map(|(name, failed)| Some((name, failed?))).collect()
     }
 }

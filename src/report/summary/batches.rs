@@ -9,10 +9,7 @@ use super::Answer;
 
 pub(super) fn answer(study: &SeasonStudy) -> Answer {
     let mut answer = Answer::new("What finishes when?");
-    match study.forecasts.done() {
-        Some(_) => answer.say(counted(study)),
-        None => answer.say(format!("No forecast: {}.", study.forecasts.why().unwrap_or("no reason given"))),
-    }
+    answer.say(study.forecasts.why().map_or_else(|| counted(study), |why| format!("No forecast: {why}.")));
     for batch in running(study) {
         answer.say(format!("{}. {}. {}", batch.name(), batch.now(), batch.finish()));
     }
@@ -44,12 +41,12 @@ fn checked(answer: &mut Answer, study: &SeasonStudy) {
         };
         answer.say(format!("As of the moments asked for: {n} in tables/forecasts.csv{none}."));
     }
-    match study.kinetics.done() {
-        Some(kinetics) => odd(answer, kinetics),
-        None => answer.say(format!("No fermentation curves: {}.", study.kinetics.why().unwrap_or("no reason given"))),
+    match study.kinetics.found() {
+        Ok(kinetics) => odd(answer, kinetics),
+        Err(why) => answer.say(format!("No fermentation curves: {why}.")),
     }
-    match study.backtest.done() {
-        Some(backtest) => {
+    match study.backtest.found() {
+        Ok(backtest) => {
             let seen: Vec<bool> = backtest.rows.iter().filter_map(|row| row.covered).collect();
             let hits = seen.iter().filter(|hit| **hit).count();
             if !seen.is_empty() {
@@ -61,11 +58,7 @@ fn checked(answer: &mut Answer, study: &SeasonStudy) {
                 ));
             }
         }
-        None => {
-            if let Some(why) = study.backtest.why() {
-                answer.say(format!("Forecasts could not be tried on the past: {why}."));
-            }
-        }
+        Err(why) => answer.say(format!("Forecasts could not be tried on the past: {why}.")),
     }
 }
 

@@ -11,13 +11,13 @@ use super::Answer;
 
 pub(super) fn answer(study: &SeasonStudy) -> Answer {
     let mut answer = Answer::new("Which probes stay true?");
-    match study.calibrations.done() {
-        Some(calibrations) => calibration(&mut answer, calibrations),
-        None => answer.say(format!("No calibration: {}.", study.calibrations.why().unwrap_or("no reason given"))),
+    match study.calibrations.found() {
+        Ok(calibrations) => calibration(&mut answer, calibrations),
+        Err(why) => answer.say(format!("No calibration: {why}.")),
     }
-    match study.drift.done() {
-        Some(found) => drift(&mut answer, found),
-        None => answer.say(format!("No drift: {}.", study.drift.why().unwrap_or("no reason given"))),
+    match study.drift.found() {
+        Ok(found) => drift(&mut answer, found),
+        Err(why) => answer.say(format!("No drift: {why}.")),
     }
     answer
 }

@@ -15,9 +15,12 @@ const SHOWN: [Trait; 3] = [Trait::Attenuation, Trait::MaxRateSgPerDay, Trait::T9
 
 pub(super) fn answer(study: &SeasonStudy) -> Answer {
     let mut answer = Answer::new("Which yeast?");
-    let Some(strains) = study.strains.done() else {
-        answer.say(format!("No comparison: {}.", study.strains.why().unwrap_or("no reason given")));
-        return answer;
+    let strains = match study.strains.found() {
+        Ok(strains) => strains,
+        Err(why) => {
+            answer.say(format!("No comparison: {why}."));
+            return answer;
+        }
     };
     let mut names: Vec<&str> = strains.means.iter().map(|mean| mean.strain.as_str()).collect();
     names.sort_unstable();
