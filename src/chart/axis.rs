@@ -108,13 +108,7 @@ fn best_step(low: f64, high: f64, count: usize) -> f64 {
         let ticks = ((high / step + 1e-9).floor() - (low / step - 1e-9).ceil() + 1.0).max(0.0);
         let over = ticks - count as f64;
         // One tick alone gives no scale.
-        if ticks < 2.0 {
-            100.0
-        } else if over > 0.0 {
-            2.0 * over
-        } else {
-            -over
-        }
+        if ticks < 2.0 { 100.0 } else { (2.0 * over).max(-over) }
     };
     let steps = [1.0, 2.0, 2.5, 5.0, 10.0].map(|lead| lead * power);
     steps.into_iter().min_by(|a, b| score(*a).total_cmp(&score(*b))).unwrap_or(power)
@@ -136,7 +130,11 @@ fn time_ticks(low: f64, high: f64, count: usize) -> Vec<(f64, String)> {
             .filter_map(|i| {
                 let at = i as f64 * step + shift;
                 let within_day = at.rem_euclid(24.0);
-                let text = if within_day < 0.5 { day(civil(at)?) } else { format!("{within_day:02.0}:00") };
+                let text = if within_day < 0.5 {
+                    civil(at)?.strftime("%-d %b").to_string()
+                } else {
+                    format!("{within_day:02.0}:00")
+                };
                 Some((at, text))
             })
             .collect();
@@ -151,25 +149,13 @@ fn time_ticks(low: f64, high: f64, count: usize) -> Vec<(f64, String)> {
             break;
         }
         if at >= low {
-            let text = if date.month() == 1 || months >= 12 { date.year().to_string() } else { month(date).to_owned() };
-            ticks.push((at, text));
+            let form = if date.month() == 1 || months >= 12 { "%Y" } else { "%b" };
+            ticks.push((at, date.strftime(form).to_string()));
         }
-        match date.checked_add(Span::new().months(months)) {
-            Ok(next) => date = next,
-            Err(_) => break,
-        }
+        let Ok(next) = date.checked_add(Span::new().months(months)) else { break };
+        date = next;
     }
     ticks
-}
-
-/// A day as written on axes and in words: `3 Mar`.
-pub(super) fn day(date: Date) -> String {
-    format!("{} {}", date.day(), month(date))
-}
-
-fn month(date: Date) -> &'static str {
-    const NAMES: [&str; 12] = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
-    NAMES.get(date.month().unsigned_abs() as usize - 1).copied().unwrap_or("")
 }
 
 #[cfg(test)]

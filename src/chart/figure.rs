@@ -1,12 +1,15 @@
 //! A finished picture.
 
-use std::fmt::{self, Write as _};
+use std::fmt;
 use std::path::Path;
+
+use maud::{PreEscaped, html};
 
 use crate::error::{Error, Result};
 
-use super::svg::{FONT, Panel, escape};
+use super::svg::{FONT, Panel};
 
+const NAMESPACE: &str = "http://www.w3.org/2000/svg";
 /// Space between panels, px.
 const GAP: u32 = 14;
 /// Width of the widest row of panels in the one-document form, px.
@@ -87,24 +90,19 @@ impl Figure {
     /// The figure as one SVG document that stands alone, dark on white.
     pub fn svg(&self) -> String {
         let (width, height, corners) = self.layout();
-        let mut out = format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"{height}\" \
-             viewBox=\"0 0 {width} {height}\" role=\"img\" style=\"color:#1a1f24;background:#fff\">\n<title>{}</title>\n<desc>{}</desc>\n",
-            escape(&self.title),
-            escape(&self.alt)
-        );
-        for (panel, (x, y)) in self.panels.iter().zip(corners) {
-            let (w, h, s) = (panel.width, panel.height, panel.scale);
-            let _ = write!(
-                out,
-                "<svg x=\"{x}\" y=\"{y}\" width=\"{w}\" height=\"{h}\" viewBox=\"0 0 {} {}\" font-family=\"{FONT}\">\n{}</svg>\n",
-                w * s,
-                h * s,
-                panel.body
-            );
-        }
-        out.push_str("</svg>\n");
-        out
+        let page = html! {
+            svg xmlns=(NAMESPACE) width=(width) height=(height) viewBox={ "0 0 " (width) " " (height) } role="img"
+                style="color:#1a1f24;background:#fff" {
+                title { (self.title) }
+                desc { (self.alt) }
+                @for (panel, (x, y)) in self.panels.iter().zip(corners) {
+                    svg x=(x) y=(y) width=(panel.width) height=(panel.height) viewBox=(panel.view_box()) font-family=(FONT) {
+                        (PreEscaped(&panel.body))
+                    }
+                }
+            }
+        };
+        page.into_string()
     }
 
     /// Writes [`Figure::svg`] to a file.
@@ -119,45 +117,30 @@ impl Figure {
     ///
     /// Inline attributes only, no identifiers and no style sheet, so that any number of figures fit on one page.
     pub fn html(&self) -> String {
-        let mut out = String::from("<figure style=\"margin:0 0 1.2em\">");
-        if !self.title.is_empty() {
-            let _ = write!(out, "<div style=\"font-weight:600;margin:0 0 .4em\">{}</div>", escape(&self.title));
-        }
         let cell = self.panels.iter().map(|panel| panel.width).max().unwrap_or(0);
-        let _ = write!(
-            out,
-            "<div role=\"img\" aria-label=\"{}\" style=\"display:grid;gap:{GAP}px;align-items:start;\
-             grid-template-columns:repeat(auto-fill,minmax(min(100%,{cell}px),1fr))\">",
-            escape(&self.alt)
-        );
-        for panel in &self.panels {
-            let (w, h, s) = (panel.width, panel.height, panel.scale);
-            let (outer, least) = if w > WIDE {
-                ("overflow-x:auto;", format!("min-width:{}px;", w * 4 / 5))
-            } else {
-                ("", String::new())
-            };
-            let _ = write!(
-                out,
-                "<div style=\"{outer}min-width:0\"><svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {} {}\" \
-                 font-family=\"{FONT}\" aria-hidden=\"true\" \
-                 style=\"display:block;{least}width:100%;max-width:{}px;height:auto\">\n{}</svg></div>",
-                w * s,
-                h * s,
-                w * 5 / 4,
-                panel.body
-            );
-        }
-        out.push_str("</div>");
-        if !self.caption.is_empty() {
-            let _ = write!(
-                out,
-                "<figcaption style=\"font-size:.875em;opacity:.8;margin-top:.4em;max-width:46em\">{}</figcaption>",
-                escape(&self.caption)
-            );
-        }
-        out.push_str("</figure>");
-        out
+        let columns = format!("repeat(auto-fill,minmax(min(100%,{cell}px),1fr))");
+        let figure = html! {
+            figure style="margin:0 0 1.2em" {
+                @if !self.title.is_empty() { div style="font-weight:600;margin:0 0 .4em" { (self.title) } }
+                div role="img" aria-label=(self.alt)
+                    style={ "display:grid;gap:" (GAP) "px;align-items:start;grid-template-columns:" (columns) } {
+                    @for panel in &self.panels {
+                        @let wide = panel.width > WIDE;
+                        @let least = if wide { format!("min-width:{}px;", panel.width * 4 / 5) } else { String::new() };
+                        div style={ @if wide { "overflow-x:auto;" } "min-width:0" } {
+                            svg xmlns=(NAMESPACE) viewBox=(panel.view_box()) font-family=(FONT) aria-hidden="true"
+                                style={ "display:block;" (least) "width:100%;max-width:" (panel.width * 5 / 4) "px;height:auto" } {
+                                (PreEscaped(&panel.body))
+                            }
+                        }
+                    }
+                }
+                @if !self.caption.is_empty() {
+                    figcaption style="font-size:.875em;opacity:.8;margin-top:.4em;max-width:46em" { (self.caption) }
+                }
+            }
+        };
+        figure.into_string()
     }
 }
 

@@ -25,6 +25,13 @@ pub(super) struct Panel {
     pub(super) scale: u32,
 }
 
+impl Panel {
+    /// The drawing units of the panel, as SVG wants them.
+    pub(super) fn view_box(&self) -> String {
+        format!("0 0 {} {}", self.width * self.scale, self.height * self.scale)
+    }
+}
+
 /// The whole drawing area of one panel.
 pub(super) type Paper<'a> = DrawingArea<SVGBackend<'a>, Shift>;
 
@@ -50,7 +57,7 @@ pub(super) fn drawing(why: impl std::fmt::Display) -> Error {
 fn finish(svg: &str) -> String {
     let inside = svg.find('>').and_then(|start| svg.get(start + 1..)).unwrap_or(svg);
     let inside = inside.trim_end().strip_suffix("</svg>").unwrap_or(inside);
-    let mut out = inside
+    let out = inside
         .replace(INK_TEXT, "\"currentColor\"")
         .replace(" opacity=\"1\"", "")
         .replace(" stroke=\"none\"", "")
@@ -59,24 +66,7 @@ fn finish(svg: &str) -> String {
         .replace(" \"/>", "\"/>")
         .replace(">\n<", "><")
         .replace("\n</text>", "</text>");
-    out = out.trim_start().to_owned();
-    out
-}
-
-/// `text` with the five characters that mean something in HTML and SVG written out.
-pub(super) fn escape(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '&' => out.push_str("&amp;"),
-            '"' => out.push_str("&quot;"),
-            '\'' => out.push_str("&#39;"),
-            other => out.push(other),
-        }
-    }
-    out
+    out.trim_start().to_owned()
 }
 
 #[cfg(test)]

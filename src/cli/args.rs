@@ -9,13 +9,13 @@ use clap::{Args, Parser, Subcommand};
 /// Without a command the demo season in datasets/tern-island is studied.
 #[derive(Debug, Parser)]
 #[command(name = "heelwort", version, about, after_help = AFTER, args_conflicts_with_subcommands = true)]
-pub struct Cli {
+pub(super) struct Cli {
     /// What to do.
     #[command(subcommand)]
-    pub command: Option<Command>,
+    pub(super) command: Option<Command>,
     /// Level of all intervals of the demo season, 0.5 to 0.9999.
     #[arg(long)]
-    pub level: Option<f64>,
+    pub(super) level: Option<f64>,
 }
 
 const AFTER: &str = "Exit codes: 0 the study ran (single rows may be not estimable), 1 a study that had input gave no \
@@ -25,7 +25,7 @@ fermentation temperature, before cooling.";
 
 /// The commands.
 #[derive(Debug, Subcommand)]
-pub enum Command {
+pub(super) enum Command {
     /// Study a season and write the report.
     Study(StudyArgs),
     /// Load and tidy a season only, and print what became of every row.
@@ -39,37 +39,37 @@ pub enum Command {
 
 /// Arguments of `study`.
 #[derive(Debug, Clone, Args)]
-pub struct StudyArgs {
+pub(super) struct StudyArgs {
     /// The season: a folder or one file.
-    pub dir: PathBuf,
+    pub(super) dir: PathBuf,
     /// Where the report goes: a new folder, an empty one or an earlier report.
     #[arg(long, default_value = DEFAULT_OUT)]
-    pub out: PathBuf,
+    pub(super) out: PathBuf,
     /// A CSV file with the columns batch and as_of: forecasts as of those moments.
     #[arg(long, value_name = "FILE")]
-    pub as_of: Option<PathBuf>,
+    pub(super) as_of: Option<PathBuf>,
     /// Level of all intervals, 0.5 to 0.9999; else the one in season.toml, else 0.90.
     #[arg(long)]
-    pub level: Option<f64>,
+    pub(super) level: Option<f64>,
 }
 
 /// Where the report goes when nothing is said.
-pub const DEFAULT_OUT: &str = "heelwort-report";
+pub(super) const DEFAULT_OUT: &str = "heelwort-report";
 
 /// Arguments of `simulate`.
 #[derive(Debug, Clone, Args)]
-pub struct SimulateArgs {
+pub(super) struct SimulateArgs {
     /// The folder to write: new or empty.
-    pub dir: PathBuf,
+    pub(super) dir: PathBuf,
     /// Seed of the random numbers: the same seed writes the same season.
     #[arg(long)]
-    pub seed: Option<u64>,
+    pub(super) seed: Option<u64>,
     /// How many batches.
     #[arg(long)]
-    pub batches: Option<usize>,
+    pub(super) batches: Option<usize>,
     /// How many probes.
     #[arg(long)]
-    pub probes: Option<usize>,
+    pub(super) probes: Option<usize>,
 }
 
 #[cfg(test)]

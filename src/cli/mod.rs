@@ -1,20 +1,22 @@
 //! The command line: thin. Results go to standard output, everything else to standard error.
 
 mod args;
-mod check;
-mod progress;
-mod simulate;
 mod study;
 
 use std::io::Write;
+use std::path::Path;
 use std::process::ExitCode;
+use std::time::Duration;
 
 use clap::Parser;
-
-pub use args::{Cli, Command, DEFAULT_OUT, SimulateArgs, StudyArgs};
-pub use progress::Progress;
+use indicatif::{ProgressBar, ProgressStyle};
 
 use crate::error::{Error, Result};
+use crate::season::Season;
+use crate::simulate::SimulateSettings;
+use crate::study::Settings;
+
+use args::{Cli, Command, SimulateArgs};
 
 /// It worked.
 const DONE: u8 = 0;
@@ -37,8 +39,8 @@ pub fn run() -> ExitCode {
     let done = match cli.command {
         None => study::demo(cli.level),
         Some(Command::Study(args)) => study::run(&args),
-        Some(Command::Check { dir }) => check::run(&dir),
-        Some(Command::Simulate(args)) => simulate::run(&args),
+        Some(Command::Check { dir }) => check(&dir),
+        Some(Command::Simulate(args)) => simulate(&args),
     };
     ExitCode::from(done.unwrap_or_else(|error| {
         complain(&error);
@@ -59,4 +61,56 @@ fn print(text: &str) -> Result<()> {
         }
         _ => Ok(()),
     }
+}
+
+/// A line on standard error that says what is being done; nothing where there is no terminal.
+fn progress() -> ProgressBar {
+    let bar = ProgressBar::new_spinner();
+    if let Ok(style) = ProgressStyle::with_template("{spinner} {elapsed:>3} {msg}") {
+        bar.set_style(style);
+    }
+    bar.enable_steady_tick(Duration::from_millis(120));
+    bar
+}
+
+/// `check DIR`: prints what became of every row; exit code 2 when nothing usable remains, and for settings in
+/// `season.toml` that cannot be.
+fn check(dir: &Path) -> Result<u8> {
+    Settings::of_folder(dir)?;
+    let season = Season::load(dir)?;
+    print(&format!("{}\n", season.account))?;
+    if !season.readings.is_empty() || !season.references.is_empty() {
+        return Ok(DONE);
+    }
+    print("Nothing usable remains: no reading and no reference.\n")?;
+    Ok(BAD_INPUT)
+}
+
+/// `simulate DIR`: an invented season with known truth. The folder must be new or empty, so that nobody's logs are
+/// overwritten.
+fn simulate(args: &SimulateArgs) -> Result<u8> {
+    if std::fs::read_dir(&args.dir).is_ok_and(|mut files| files.next().is_some()) {
+        let dir = args.dir.display();
+        return Err(Error::Usage(format!("{dir} is not empty; wanted a new or an empty folder for the season")));
+    }
+    let mut settings = SimulateSettings::default();
+    settings.seed = args.seed.unwrap_or(settings.seed);
+    settings.batches = args.batches.unwrap_or(settings.batches);
+    settings.probes = args.probes.unwrap_or(settings.probes);
+    let progress = progress();
+    progress.set_message("brewing an invented season");
+    let simulated = settings.run()?;
+    progress.set_message("writing it");
+    simulated.write(&args.dir)?;
+    progress.finish_and_clear();
+    let season = &simulated.season;
+    print(&format!(
+        "An invented season in {}: {} batches, {} probes, {} readings, {} references; its truth is in truth/.\n",
+        args.dir.display(),
+        season.batches.len(),
+        season.probes.len(),
+        season.readings.len(),
+        season.references.len()
+    ))?;
+    Ok(DONE)
 }

@@ -8,7 +8,6 @@ use crate::season::Season;
 use crate::study::{Settings, Study, read_as_of};
 
 use super::args::{DEFAULT_OUT, StudyArgs};
-use super::progress::Progress;
 
 /// Where the demo season lies in the project's folder.
 const DEMO: &str = "datasets/tern-island";
@@ -31,15 +30,15 @@ pub(super) fn run(args: &StudyArgs) -> Result<u8> {
     let mut settings = Settings::of_folder(&args.dir)?;
     settings.level = args.level.unwrap_or(settings.level);
     settings.check()?;
-    let progress = Progress::new();
-    let say = |doing: &str| progress.say(doing);
+    let progress = super::progress();
+    let say = |doing: &str| progress.set_message(doing.to_owned());
     say("reading the season");
     let season = Season::load(&args.dir)?;
     let study = Study::of(season).name(name_of(&args.dir)).settings(settings).asked(&asked).progress(say).run()?;
     say("writing the report");
     let tables = study.tables()?;
     let out = report::write(&study, &tables, &args.out)?;
-    progress.done();
+    progress.finish_and_clear();
     super::print(&format!("{}\nThe report: {}\n", Summary::of(&study), out.join("index.html").display()))?;
     Ok(if study.failures().is_empty() { super::DONE } else { super::NO_ESTIMATE })
 }

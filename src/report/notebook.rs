@@ -16,10 +16,6 @@ impl Show for Summary {
         }
         page.words(NEVER).html()
     }
-
-    fn text(&self) -> String {
-        self.to_string()
-    }
 }
 
 impl Summary {

@@ -19,7 +19,13 @@ const CSV_TIME: &str = "%Y-%m-%dT%H:%M:%S%.fZ";
 pub(super) fn write(staging: &mut Staging, name: &str, frame: &DataFrame) -> Result<()> {
     let csv = format!("tables/{name}.csv");
     let shown = staging.shown(&csv);
-    staging.file(&csv, |file| write_csv(&in_zone(frame, name, None)?, name, file, &shown))?;
+    let mut plain = in_zone(frame, name, None)?;
+    staging.file(&csv, |file| {
+        let mut out = BufWriter::new(file);
+        let mut writer = CsvWriter::new(&mut out).with_datetime_format(Some(CSV_TIME.into()));
+        writer.finish(&mut plain).map_err(|e| unwritten(e, name, &shown))?;
+        out.flush().map_err(|e| Error::io("writing", &shown, e))
+    })?;
     let parquet = format!("tables/{name}.parquet");
     let shown = staging.shown(&parquet);
     let mut zoned = in_zone(frame, name, Some(TimeZone::UTC))?;
@@ -29,15 +35,6 @@ pub(super) fn write(staging: &mut Staging, name: &str, frame: &DataFrame) -> Res
         writer.finish(&mut zoned).map_err(|e| unwritten(e, name, &shown))?;
         out.flush().map_err(|e| Error::io("writing", &shown, e))
     })
-}
-
-fn write_csv(frame: &DataFrame, name: &str, file: std::fs::File, shown: &Path) -> Result<()> {
-    let mut out = BufWriter::new(file);
-    CsvWriter::new(&mut out)
-        .with_datetime_format(Some(CSV_TIME.into()))
-        .finish(&mut frame.clone())
-        .map_err(|e| unwritten(e, name, shown))?;
-    out.flush().map_err(|e| Error::io("writing", shown, e))
 }
 
 /// What polars says on a failed write: the system's error where there is one.

@@ -1,11 +1,11 @@
 //! Values of a frame as texts.
 
-use jiff::Timestamp;
 use polars::prelude::{AnyValue, DataFrame, DataType, TimeUnit};
 
-use crate::chart::signed;
+use crate::chart::{minute, signed};
 use crate::fit::decimals_for;
 use crate::fit::robust::median_of;
+use crate::units::Instant;
 
 use super::grid::GridColumn;
 use super::units::{error_column, split};
@@ -110,10 +110,9 @@ fn four_digits(value: f64) -> usize {
 
 /// A time to the minute.
 fn time(at: i64, unit: TimeUnit) -> String {
-    let stamp = match unit {
-        TimeUnit::Nanoseconds => Timestamp::from_nanosecond(i128::from(at)),
-        TimeUnit::Microseconds => Timestamp::from_microsecond(at),
-        TimeUnit::Milliseconds => Timestamp::from_millisecond(at),
-    };
-    stamp.map(|at| at.strftime("%Y-%m-%d %H:%M").to_string()).unwrap_or_default()
+    minute(Instant::from_micros(match unit {
+        TimeUnit::Nanoseconds => at.div_euclid(1000),
+        TimeUnit::Microseconds => at,
+        TimeUnit::Milliseconds => at.saturating_mul(1000),
+    }))
 }

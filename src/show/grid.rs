@@ -96,10 +96,6 @@ impl Show for Grid {
     fn html(&self) -> String {
         self.markup().into_string()
     }
-
-    fn text(&self) -> String {
-        self.to_string()
-    }
 }
 
 impl fmt::Display for Grid {

@@ -9,7 +9,7 @@ const END: &str = "EVCXR_END_CONTENT";
 /// thread prints comes between.
 #[allow(clippy::print_stdout, reason = "the kernel reads the standard output of the cell")]
 pub(crate) fn print(shown: &impl Show) {
-    println!("{}", blocks(&shown.html(), &shown.text()));
+    println!("{}", blocks(&shown.html(), &shown.to_string()));
 }
 
 fn blocks(html: &str, text: &str) -> String {

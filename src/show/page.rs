@@ -6,12 +6,10 @@ use maud::{PreEscaped, html};
 
 use crate::chart::Figure;
 
-/// Something that shows as HTML and as plain text.
-pub trait Show {
+/// Something that shows as HTML, and as plain text by its `Display`.
+pub trait Show: fmt::Display {
     /// A fragment of HTML with inline attributes only; every text of the user is escaped.
     fn html(&self) -> String;
-    /// The same in plain text.
-    fn text(&self) -> String;
 }
 
 /// Several results under each other, as one block: a notebook keeps only the last HTML block of a cell.
@@ -43,7 +41,7 @@ impl Page {
     /// The same page with a result below what it holds.
     #[must_use]
     pub fn with(self, shown: &impl Show) -> Self {
-        self.push(shown.html(), shown.text())
+        self.push(shown.html(), shown.to_string())
     }
 
     fn push(mut self, html: String, text: String) -> Self {
@@ -56,25 +54,18 @@ impl Show for Page {
     fn html(&self) -> String {
         html! { div { @for (block, _) in &self.blocks { (PreEscaped(block)) } } }.into_string()
     }
-
-    fn text(&self) -> String {
-        self.blocks.iter().map(|(_, text)| text.as_str()).collect::<Vec<_>>().join("\n\n")
-    }
 }
 
 impl fmt::Display for Page {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.text())
+        let texts: Vec<&str> = self.blocks.iter().map(|(_, text)| text.as_str()).collect();
+        f.write_str(&texts.join("\n\n"))
     }
 }
 
 impl Show for Figure {
     fn html(&self) -> String {
         Figure::html(self)
-    }
-
-    fn text(&self) -> String {
-        self.to_string()
     }
 }
 

@@ -1,6 +1,6 @@
 //! The results of the studies in a notebook: picture and numbers together.
 
-use std::fmt::Display;
+use std::fmt::{self, Display};
 
 use maud::{Markup, PreEscaped, html};
 use polars::prelude::DataFrame;
@@ -59,10 +59,6 @@ macro_rules! show {
                 let parts: Vec<Markup> = $html;
                 html! { div { @for part in parts { (part) } } }.into_string()
             }
-
-            fn text(&self) -> String {
-                self.to_string()
-            }
         })*
         notebook_display!($($shown),*);
     };
@@ -106,9 +102,11 @@ impl Show for Season {
     fn html(&self) -> String {
         html! { div { p { b { (contents(self)) } } (PreEscaped(self.account.html())) } }.into_string()
     }
+}
 
-    fn text(&self) -> String {
-        format!("{}\n{}", contents(self), self.account)
+impl fmt::Display for Season {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}\n{}", contents(self), self.account)
     }
 }
 
@@ -122,10 +120,6 @@ fn contents(season: &Season) -> String {
         (season.events.len(), "events"),
     ];
     let parts: Vec<String> = counts.iter().map(|(n, what)| format!("{n} {what}")).collect();
-    let latest = self::latest(season);
+    let latest = season.latest().map_or_else(String::new, |at| format!(", up to {at}"));
     format!("A season of {}{latest}.", parts.join(", "))
-}
-
-fn latest(season: &Season) -> String {
-    season.latest().map(|at| format!(", up to {at}")).unwrap_or_default()
 }

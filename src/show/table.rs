@@ -79,10 +79,6 @@ impl Show for Table {
     fn html(&self) -> String {
         self.grid().html()
     }
-
-    fn text(&self) -> String {
-        self.to_string()
-    }
 }
 
 impl fmt::Display for Table {
