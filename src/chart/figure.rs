@@ -46,21 +46,6 @@ impl Figure {
         self
     }
 
-    /// What it shows, in a few words.
-    pub fn title(&self) -> &str {
-        &self.title
-    }
-
-    /// What there is to see, in words.
-    pub fn alt(&self) -> &str {
-        &self.alt
-    }
-
-    /// How to read it.
-    pub fn caption(&self) -> &str {
-        &self.caption
-    }
-
     /// How many panels it has.
     pub fn panel_count(&self) -> usize {
         self.panels.len()

@@ -4,7 +4,6 @@
 //! (times RFC 3339 with `Z`) and as Parquet (UTC timestamps).
 
 mod folder;
-mod notebook;
 mod page;
 mod running;
 mod summary;

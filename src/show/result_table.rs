@@ -21,40 +21,39 @@ impl<T: Copy> ResultTable<T> {
         Self { rows: rows.into_iter().collect(), limit, columns: Vec::new() }
     }
 
-    fn column(mut self, heading: &str, unit: &str, right: bool, texts: impl Iterator<Item = String>) -> Self {
-        let column = GridColumn {
-            heading: heading.to_owned(),
-            unit: unit.to_owned(),
-            right,
-            texts: texts.take(self.limit).collect(),
-            ..GridColumn::default()
-        };
+    fn column(mut self, heading: &str, unit: &str, right: bool, texts: Vec<String>) -> Self {
         // A column without a single value is left out.
-        if column.texts.iter().any(|text| !text.is_empty()) {
-            self.columns.push(column);
+        if texts.iter().take(self.limit).any(|text| !text.is_empty()) {
+            let (heading, unit) = (heading.to_owned(), unit.to_owned());
+            let texts = texts.into_iter().take(self.limit).collect();
+            self.columns.push(GridColumn { heading, unit, right, texts, ..GridColumn::default() });
         }
         self
     }
 
+    /// The texts of a column, empty where a row has none.
+    fn texts(&self, cell: impl Fn(T) -> Option<String>) -> Vec<String> {
+        self.rows.iter().map(|row| cell(*row).unwrap_or_default()).collect()
+    }
+
     /// A column of words.
     pub(crate) fn text<S: ToString>(self, heading: &str, cell: impl Fn(T) -> S) -> Self {
-        let texts: Vec<String> = self.rows.iter().map(|row| cell(*row).to_string()).collect();
-        self.column(heading, "", false, texts.into_iter())
+        let texts = self.texts(|row| Some(cell(row).to_string()));
+        self.column(heading, "", false, texts)
     }
 
     /// A column of sentences, which stand below the table.
     pub(crate) fn note<S: ToString>(self, heading: &str, cell: impl Fn(T) -> Option<S>) -> Self {
-        let before = self.columns.len();
-        let mut made = self.text(heading, |row| cell(row).map_or_else(String::new, |text| text.to_string()));
+        let (before, texts) = (self.columns.len(), self.texts(|row| Some(cell(row)?.to_string())));
+        let mut made = self.column(heading, "", false, texts);
         made.columns.iter_mut().skip(before).for_each(|column| column.notes = true);
         made
     }
 
     /// A column of numbers with these decimals.
     pub(crate) fn number(self, heading: &str, unit: &str, decimals: usize, cell: impl Fn(T) -> Option<f64>) -> Self {
-        let text = |value: Option<f64>| value.map_or_else(String::new, |value| signed(value, decimals, false));
-        let texts: Vec<String> = self.rows.iter().map(|row| text(cell(*row))).collect();
-        self.column(heading, unit, true, texts.into_iter())
+        let texts = self.texts(|row| Some(signed(cell(row)?, decimals, false)));
+        self.column(heading, unit, true, texts)
     }
 
     /// A column of whole numbers.
@@ -64,14 +63,14 @@ impl<T: Copy> ResultTable<T> {
 
     /// A column of probabilities.
     pub(crate) fn chance(self, heading: &str, cell: impl Fn(T) -> Option<f64>) -> Self {
-        let texts: Vec<String> = self.rows.iter().map(|row| cell(*row).map_or_else(String::new, percent)).collect();
-        self.column(heading, "", true, texts.into_iter())
+        let texts = self.texts(|row| cell(row).map(percent));
+        self.column(heading, "", true, texts)
     }
 
     /// A column of times.
     pub(crate) fn time(self, heading: &str, cell: impl Fn(T) -> Option<Instant>) -> Self {
-        let texts: Vec<String> = self.rows.iter().map(|row| cell(*row).map_or_else(String::new, minute)).collect();
-        self.column(heading, "UTC", true, texts.into_iter())
+        let texts = self.texts(|row| cell(row).map(minute));
+        self.column(heading, "UTC", true, texts)
     }
 
     /// A column of estimates of one quantity with their intervals, all to the decimals of its middle error. The level
@@ -104,7 +103,7 @@ impl<T: Copy> ResultTable<T> {
         let unit = [Some(unit.to_owned()).filter(|unit| !unit.is_empty()), level];
         let unit = unit.into_iter().flatten().collect::<Vec<_>>().join(", ");
         let texts: Vec<String> = all.iter().map(|e| e.map_or_else(String::new, text)).collect();
-        self.column(heading, &unit, true, texts.into_iter())
+        self.column(heading, &unit, true, texts)
     }
 
     /// The table, laid out under its title.

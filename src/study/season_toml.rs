@@ -62,11 +62,11 @@ impl Settings {
         let document = DeTable::parse(text).map_err(refuse)?;
         let Some(study) = document.get_ref().get("study") else { return Ok(Self::default()) };
         let known = serde_json::to_value(Self::default()).map_err(|e| Error::frame("settings", e))?;
-        if let DeValue::Table(table) = study.get_ref()
-            && let Some(unknown) = unknown("study", table, &known)
-        {
-            let error = Error::input(at(unknown.start), format!("the setting `{}`", unknown.name), unknown.wanted);
-            return Err(error.with_hint(unknown.near.map(|near| format!("did you mean `{near}`?"))));
+        if let Some((start, name, known)) = unknown("study", study.get_ref(), &known) {
+            let last = name.rsplit('.').next().unwrap_or(&name);
+            let near = guess(last, &known).map(|near| format!("did you mean `{near}`?"));
+            let wanted = format!("one of {}", list(&known));
+            return Err(Error::input(at(start), format!("the setting `{name}`"), wanted).with_hint(near));
         }
         let file: File = toml::from_str(text).map_err(|error| {
             let span = error.span().map_or(0, |span| span.start);
@@ -78,28 +78,14 @@ impl Settings {
     }
 }
 
-/// A setting that is not in the tree.
-struct Unknown {
-    name: String,
-    start: usize,
-    wanted: String,
-    near: Option<String>,
-}
-
-/// The first setting of a table that the tree does not have.
-fn unknown(path: &str, table: &DeTable<'_>, known: &Value) -> Option<Unknown> {
-    let known = known.as_object()?;
+/// The first setting of a table that the tree does not have: its place, its whole name, and the names that there are.
+fn unknown<'k>(path: &str, value: &DeValue<'_>, known: &'k Value) -> Option<(usize, String, Vec<&'k String>)> {
+    let (DeValue::Table(table), Value::Object(known)) = (value, known) else { return None };
     table.iter().find_map(|(key, value)| {
-        let name = key.get_ref().as_ref();
-        let path = format!("{path}.{name}");
-        match (known.get(name), value.get_ref()) {
-            (Some(below), DeValue::Table(table)) => unknown(&path, table, below),
-            (Some(_), _) => None,
-            (None, _) => {
-                let names: Vec<&str> = known.keys().map(String::as_str).collect();
-                let near = guess(name, &names).map(str::to_owned);
-                Some(Unknown { name: path, start: key.span().start, wanted: format!("one of {}", list(&names)), near })
-            }
+        let path = format!("{path}.{}", key.get_ref());
+        match known.get(key.get_ref().as_ref()) {
+            Some(below) => unknown(&path, value.get_ref(), below),
+            None => Some((key.span().start, path, known.keys().collect())),
         }
     })
 }

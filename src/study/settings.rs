@@ -112,36 +112,22 @@ impl Settings {
         let common = self.common();
         common.check().map_err(|error| below("study", error))?;
         let mut all = self.clone();
-        let shared = [
-            ("calibration", &mut all.calibration.common),
-            ("builds", &mut all.builds.common),
-            ("shell_effects", &mut all.shell_effects.common),
-            ("drift", &mut all.drift.common),
-            ("kinetics", &mut all.kinetics.common),
-            ("forecast", &mut all.forecast.common),
-            ("strains", &mut all.strains.common),
-        ];
-        for (study, held) in shared {
-            if *held != CommonSettings::default() && *held != common {
-                let why =
-                    format!("setting `study.{study}.common` is set by itself; wanted its values at the top of `study`");
-                return Err(Error::Usage(why));
-            }
-            *held = common;
+        macro_rules! check {
+            ($($study:ident)*) => {
+                $(
+                    let held = &mut all.$study.common;
+                    if *held != CommonSettings::default() && *held != common {
+                        let name = concat!("study.", stringify!($study), ".common");
+                        let why = format!("setting `{name}` is set by itself; wanted its values at the top of `study`");
+                        return Err(Error::Usage(why));
+                    }
+                    *held = common;
+                    all.$study.check().map_err(|error| below(concat!("study.", stringify!($study)), error))?;
+                )*
+            };
         }
-        let checks = [
-            ("study.calibration", all.calibration.check()),
-            ("study.builds", all.builds.check()),
-            ("study.bath_plan", all.bath_plan.check()),
-            ("study.shell_effects", all.shell_effects.check()),
-            ("study.drift", all.drift.check()),
-            ("study.kinetics", all.kinetics.check()),
-            ("study.forecast", all.forecast.check()),
-            ("study.strains", all.strains.check()),
-        ];
-        for (table, checked) in checks {
-            checked.map_err(|error| below(table, error))?;
-        }
+        check! { calibration builds shell_effects drift kinetics forecast strains }
+        all.bath_plan.check().map_err(|error| below("study.bath_plan", error))?;
         Ok(all)
     }
 }

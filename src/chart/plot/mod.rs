@@ -1,6 +1,5 @@
 //! One frame with two axes, and the marks that go into it.
 
-mod labels;
 mod marks;
 
 use plotters::chart::{ChartBuilder, ChartContext};
@@ -18,7 +17,7 @@ use super::clip;
 use super::palette::INK;
 use super::svg::{Paper, SCALE, drawing};
 
-pub(super) use labels::LabelSide;
+pub(super) use marks::LabelSide;
 
 /// Mean width of a letter of the small words, px: a guess, as no font is at hand; generous, so that words have room.
 pub(super) const LETTER: f64 = 6.4;

@@ -1,14 +1,13 @@
 //! The page.
 
 mod batches;
-mod cautions;
 mod drift;
 mod forecasts;
-mod methods;
 mod parts;
 mod probes;
 mod rows;
 mod strains;
+mod texts;
 mod today;
 
 use maud::{DOCTYPE, PreEscaped, html};
@@ -32,8 +31,8 @@ pub(super) fn page(study: &SeasonStudy) -> String {
         ("drift", "Drift", drift::section(study)),
         ("strains", "Yeasts", strains::section(study, &summary)),
         ("rows", "Rows", rows::section(study, &summary)),
-        ("methods", "Methods and limits", methods::section()),
-        ("cautions", "Cautions", cautions::section()),
+        ("methods", "Methods and limits", texts::methods()),
+        ("cautions", "Cautions", texts::cautions()),
     ];
     html! {
         (DOCTYPE)
@@ -51,7 +50,7 @@ pub(super) fn page(study: &SeasonStudy) -> String {
                     p.sub { (summary.season) ". Times are UTC, gravities are at 20 \u{b0}C." }
                 }
                 main {
-                    (cautions::package())
+                    (texts::package())
                     @for (i, (id, title, body)) in sections.iter().enumerate() {
                         section { h2 id=(id) { (title) } (body) }
                         @if i == 0 {

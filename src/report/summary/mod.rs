@@ -8,7 +8,7 @@ mod yeasts;
 
 use std::fmt;
 
-use crate::show::Grid;
+use crate::show::{Grid, Page, Show, print};
 use crate::study::SeasonStudy;
 
 use super::words::{count, minute};
@@ -52,7 +52,7 @@ pub struct Summary {
 }
 
 /// What stands under every summary.
-pub(super) const NEVER: &str = "A forecast is never permission to package: beer that still ferments can burst whatever it is \
+const NEVER: &str = "A forecast is never permission to package: beer that still ferments can burst whatever it is \
 sealed in. Decide by a degassed sample and a hydrometer that reads right in water: unchanged for at least three days, at \
 fermentation temperature, before any cooling, and where this wort should end.";
 
@@ -93,7 +93,7 @@ impl Summary {
     }
 
     /// All answers in their order.
-    pub(super) fn answers(&self) -> [&Answer; 5] {
+    fn answers(&self) -> [&Answer; 5] {
         [&self.batches, &self.steps, &self.probes, &self.yeasts, &self.rows]
     }
 }
@@ -134,6 +134,33 @@ fn wrapped(text: &str, width: usize) -> Vec<String> {
         }
     }
     lines
+}
+
+impl Show for Summary {
+    fn html(&self) -> String {
+        let mut page = Page::new().words(&self.season);
+        for answer in self.answers() {
+            page = answer.sentences.iter().fold(page.heading(&answer.question), |page, sentence| page.words(sentence));
+            if answer.table.rows > 0 {
+                page = page.with(&answer.table);
+            }
+        }
+        page.words(NEVER).html()
+    }
+}
+
+impl Summary {
+    /// Shows it as the result of a notebook cell.
+    pub fn evcxr_display(&self) {
+        print(self);
+    }
+}
+
+impl SeasonStudy {
+    /// Shows the answers of the season as the result of a notebook cell.
+    pub fn evcxr_display(&self) {
+        print(&Summary::of(self));
+    }
 }
 
 #[cfg(test)]
