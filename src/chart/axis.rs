@@ -95,6 +95,11 @@ pub(super) fn shortened(text: &str, most: usize) -> String {
     text.chars().take(most.saturating_sub(1)).chain(['\u{2026}']).collect()
 }
 
+/// `steps` equal steps from one value to another.
+pub(super) fn evenly(from: f64, to: f64, steps: usize) -> Vec<f64> {
+    (0..=steps).map(|i| from + (to - from) * i as f64 / steps as f64).collect()
+}
+
 /// Hours since 1970, UTC: the coordinate of time axes.
 pub(super) fn hours(at: Instant) -> f64 {
     at.micros() as f64 / MICROS_PER_HOUR

@@ -4,7 +4,7 @@ use crate::calibration::{Calibration, CalibrationDifference, Calibrations};
 use crate::error::Result;
 use crate::fit::Estimate;
 
-use super::axis::Axis;
+use super::axis::{Axis, evenly};
 use super::figure::Figure;
 use super::palette::{CURVE, LOOK, Mark, REFERENCE};
 use super::plot::Frame;
@@ -50,10 +50,8 @@ impl Calibration {
     fn panel(&self) -> Result<Panel> {
         let tilts = || self.baths.iter().map(|bath| bath.tilt_deg);
         let (low, high) = (tilts().fold(90.0, f64::min) - BEYOND_DEG, tilts().fold(0.0, f64::max) + BEYOND_DEG);
-        let curve: Vec<(f64, Estimate)> = (0..=STEPS)
-            .map(|i| low + (high - low) * i as f64 / STEPS as f64)
-            .filter_map(|tilt| Some((tilt, self.sg_at(tilt).ok()?)))
-            .collect();
+        let tilts = evenly(low, high, STEPS).into_iter();
+        let curve: Vec<(f64, Estimate)> = tilts.filter_map(|tilt| Some((tilt, self.sg_at(tilt).ok()?))).collect();
         let baths = self.baths_beside_curve()?;
         let suspect = self.suspect.as_ref().map(|s| s.bath);
         let style = |i: usize| if suspect == Some(i) { (Mark::Cross, LOOK) } else { (Mark::Square, REFERENCE) };

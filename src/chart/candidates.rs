@@ -5,7 +5,7 @@ use plotters::style::RGBColor;
 use crate::calibration::{Calibration, Calibrations, CurveCandidate, CurveKind};
 use crate::error::Result;
 
-use super::axis::Axis;
+use super::axis::{Axis, evenly};
 use super::figure::Figure;
 use super::palette::{AHEAD, CURVE, INK, LOOK, REFERENCE};
 use super::plot::Frame;
@@ -67,7 +67,7 @@ impl Calibration {
         let tilts = || self.baths.iter().map(|bath| bath.tilt_deg);
         let (first, last) = (tilts().fold(90.0, f64::min), tilts().fold(0.0, f64::max));
         let (low, high) = ((first - BEYOND_DEG).max(2.0), (last + BEYOND_DEG).min(84.0));
-        let tilts: Vec<f64> = (0..=STEPS).map(|i| low + (high - low) * i as f64 / STEPS as f64).collect();
+        let tilts = evenly(low, high, STEPS);
         let lines: Vec<(&CurveCandidate, Vec<(f64, f64)>)> = self
             .candidates
             .iter()

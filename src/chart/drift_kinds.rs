@@ -4,7 +4,6 @@ use plotters::style::text_anchor::{HPos, VPos};
 
 use crate::drift::{Drift, DriftKind, KindVerdict};
 use crate::error::Result;
-use crate::fit::Estimate;
 
 use super::axis::Axis;
 use super::figure::Figure;
@@ -21,59 +20,44 @@ impl Drift {
     /// Every probe by the change of its size (relative K) and of its tilt's zero, with standard errors.
     pub fn kinds_chart(&self) -> Result<Figure> {
         const TITLE: &str = "Two kinds of drift";
-        let rows: Vec<(&DriftKind, &Estimate, &Estimate)> = self
+        // What has moved: the size in %, the zero in degrees, each with its standard error.
+        let rows: Vec<(&DriftKind, [f64; 2], [f64; 2])> = self
             .kinds
             .iter()
             .filter_map(|k| Some((k, k.relative_k_per_30d.estimate()?, k.zero_deg_per_30d.estimate()?)))
+            .map(|(kind, k, zero)| (kind, [100.0 * k.value, 100.0 * k.se], [zero.value, zero.se]))
             .collect();
         if rows.is_empty() {
             return Ok(Figure::new(TITLE, "No probe's drift can be split into kinds.", Vec::new()));
         }
-        let ends = |e: &Estimate, by: f64| [by * (e.value - e.se), by * (e.value + e.se), 0.0];
-        let x = Axis::around(
-            rows.iter().flat_map(|(_, k, _)| ends(k, 100.0)),
-            0.05,
-            5,
-            "proportional: relative change of K, % per 30 days",
-        );
-        let y = Axis::around(
-            rows.iter().flat_map(|(.., zero)| ends(zero, 1.0)),
-            0.2,
-            5,
-            "sideways: change of the tilt's zero, \u{b0} per 30 days",
-        );
+        let ends = |[value, se]: [f64; 2]| [value - se, value + se, 0.0];
+        let title = "proportional: relative change of K, % per 30 days";
+        let x = Axis::around(rows.iter().flat_map(|(_, k, _)| ends(*k)), 0.05, 5, title);
+        let title = "sideways: change of the tilt's zero, \u{b0} per 30 days";
+        let y = Axis::around(rows.iter().flat_map(|(.., zero)| ends(*zero)), 0.2, 5, title);
         let drawn = panel(WIDTH, HEIGHT, |paper| {
             let plot = Frame::new("", x, y).room_right(14).on(paper)?;
             plot.rule_x(0.0)?;
             plot.rule_y(0.0)?;
-            let mut taken: Vec<[f64; 4]> = rows
-                .iter()
-                .map(|(_, k, zero)| plot.px(100.0 * k.value, zero.value))
-                .map(|(px, py)| [px - 5.0, py - 5.0, px + 5.0, py + 5.0])
-                .collect();
-            for (kind, k, zero) in &rows {
-                let (at, up) = (100.0 * k.value, zero.value);
+            let (mut taken, mut bars) = (Vec::new(), Vec::new());
+            for &(kind, [k, k_se], [zero, zero_se]) in &rows {
                 let (colour, mark) = match kind.verdict {
                     KindVerdict::Proportional => (CURVE, Mark::Square),
                     KindVerdict::Sideways => (AHEAD, Mark::Triangle),
                     KindVerdict::CannotTell => (INK, Mark::Ring),
                 };
-                plot.level(up, 100.0 * (k.value - k.se), 100.0 * (k.value + k.se), colour, 1.2)?;
-                plot.upright(at, zero.value - zero.se, zero.value + zero.se, colour, 1.2)?;
-                plot.mark(at, up, mark, colour, 8.0)?;
+                plot.level(zero, k - k_se, k + k_se, colour, 1.2)?;
+                plot.upright(k, zero - zero_se, zero + zero_se, colour, 1.2)?;
+                plot.mark(k, zero, mark, colour, 8.0)?;
+                let (x, y) = plot.px(k, zero);
+                let ((left, low), (right, high)) =
+                    (plot.px(k - k_se, zero - zero_se), plot.px(k + k_se, zero + zero_se));
+                taken.push([x - 5.0, y - 5.0, x + 5.0, y + 5.0]);
+                bars.extend([[left, y - 1.0, right, y + 1.0], [x - 1.0, high, x + 1.0, low]]);
             }
             // Names come last and keep clear of all bars, or where there is no such place of all marks and names.
-            let bars: Vec<[f64; 4]> = rows
-                .iter()
-                .flat_map(|(_, k, zero)| {
-                    let (left, low) = plot.px(100.0 * (k.value - k.se), zero.value - zero.se);
-                    let (right, high) = plot.px(100.0 * (k.value + k.se), zero.value + zero.se);
-                    let (x, y) = plot.px(100.0 * k.value, zero.value);
-                    [[left, y - 1.0, right, y + 1.0], [x - 1.0, high, x + 1.0, low]]
-                })
-                .collect();
-            for (kind, k, zero) in &rows {
-                let at = plot.px(100.0 * k.value, zero.value);
+            for (kind, [k, _], [zero, _]) in &rows {
+                let at = plot.px(*k, *zero);
                 if !name(&plot, at, &kind.probe, &mut taken, &bars)? {
                     name(&plot, at, &kind.probe, &mut taken, &[])?;
                 }

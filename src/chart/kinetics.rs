@@ -8,9 +8,9 @@ use crate::forecast::{Forecast, Quantiles};
 use crate::gravity::GravitySeries;
 use crate::kinetics::{BatchFit, BatchPoint, Kinetics, PointSource, Trait};
 use crate::season::Flags;
-use crate::units::HOURS_PER_DAY;
+use crate::units::{HOURS_PER_DAY, Instant};
 
-use super::axis::{Axis, shortened};
+use super::axis::{Axis, evenly, shortened};
 use super::figure::Figure;
 use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, PROBES, REFERENCE};
 use super::plot::{Frame, LabelSide, Plot};
@@ -131,21 +131,18 @@ impl BatchFit {
             }
         }
         if let Some(fitted) = &self.fitted {
-            let curve = |from: f64, to: f64| -> Vec<f64> {
-                (0..=STEPS).map(|i| from + (to - from) * i as f64 / STEPS as f64).collect()
-            };
-            let times = curve(0.0, to_d * HOURS_PER_DAY);
             let table = fitted.timed();
+            let times = evenly(0.0, to_d * HOURS_PER_DAY, STEPS);
             if let Some(level) = self.level() {
                 let rows = times.iter().zip(self.band(&times, level)?);
                 let band: Vec<_> = rows.map(|(h, at)| (h / HOURS_PER_DAY, at.lower, at.upper)).collect();
                 plot.band(&band, CURVE, 0.22)?;
             }
-            let line = |times: Vec<f64>| -> Vec<(f64, f64)> {
-                times.into_iter().map(|h| (h / HOURS_PER_DAY, table.sg(h))).collect()
-            };
-            plot.line(&line(curve(0.0, self.last_hours)), CURVE, 2.0, 1.0)?;
-            plot.line(&line(curve(self.last_hours, to_d * HOURS_PER_DAY)), CURVE, 2.0, 0.45)?;
+            for (from, to, alpha) in [(0.0, self.last_hours, 1.0), (self.last_hours, to_d * HOURS_PER_DAY, 0.45)] {
+                let times = evenly(from, to, STEPS).into_iter();
+                let line: Vec<_> = times.map(|h| (h / HOURS_PER_DAY, table.sg(h))).collect();
+                plot.line(&line, CURVE, 2.0, alpha)?;
+            }
         }
         // A batch with an end is over; only in one that still runs the schedule lies ahead.
         let ahead = |hours: f64| self.ended_hours.is_none() && hours > self.last_point(series);
@@ -163,13 +160,8 @@ impl BatchFit {
         Ok(outside)
     }
 
-    fn draw_forecast(
-        &self,
-        plot: &Plot<'_, '_>,
-        finish: &Quantiles<crate::units::Instant>,
-        terminal: &Quantiles<f64>,
-    ) -> Result<()> {
-        let day = |at: crate::units::Instant| at.days_since(self.pitched_at);
+    fn draw_forecast(&self, plot: &Plot<'_, '_>, finish: &Quantiles<Instant>, terminal: &Quantiles<f64>) -> Result<()> {
+        let day = |at: Instant| at.days_since(self.pitched_at);
         let (from, to) = (day(finish.p05), day(finish.p95));
         plot.band(
             &[(from, terminal.p05, terminal.p95), (plot.x_end().min(to), terminal.p05, terminal.p95)],
@@ -207,55 +199,45 @@ impl BatchFit {
     }
 
     fn caption(&self, outside: usize, forecast: Option<&Forecast>) -> String {
+        let one = self.offsets.len() < 2;
+        let points = if one { "Dots" } else { "Points in grey and black" };
+        let level = self.level().map_or_else(String::new, percent);
         let mut parts = vec![format!(
-            "{}: readings, corrected for drift where that helps (pale: before it), thinned; crosses: flagged as outliers. Ochre diamonds: samples, bars two standard deviations. \
-             Line: fitted curve with its {} band; paler beyond the data that were fitted.",
-            if self.offsets.len() < 2 { "Dots" } else { "Points in grey and black" },
-            self.level().map_or_else(String::new, percent)
+            "{points}: readings, corrected for drift where that helps (pale: before it), thinned; crosses: flagged as outliers. Ochre diamonds: samples, bars two standard deviations. \
+             Line: fitted curve with its {level} band; paler beyond the data that were fitted."
         )];
-        if let Some(forecast) = forecast {
-            parts.push(format!(
-                "Triangle and shaded field: where and when it comes to rest, {}.",
-                percent(forecast.level())
-            ));
-        }
-        for (i, offset) in self.offsets.iter().enumerate() {
-            let shape = PROBES[i % PROBES.len()].0;
-            let dots = if self.offsets.len() == 1 { String::new() } else { format!(" ({shape})") };
+        parts.extend(forecast.map(|forecast| {
+            let level = percent(forecast.level());
+            format!("Triangle and shaded field: where and when it comes to rest, {level}.")
+        }));
+        for (offset, (shape, _)) in self.offsets.iter().zip(PROBES.into_iter().cycle()) {
+            let dots = if one { String::new() } else { format!(" ({shape})") };
             let reads = match offset.offset_sg.estimate() {
                 Some(e) if e.value.abs() < 0.000_05 => format!(" reads true here, \u{b1} {:.4}", e.se),
                 Some(e) => {
                     let how = if e.value < 0.0 { "low" } else { "high" };
                     format!(" reads {:.4} \u{b1} {:.4} {how} here", e.value.abs(), e.se)
                 }
-                None if dots.is_empty() => continue,
+                None if one => continue,
                 None => String::new(),
             };
             parts.push(format!("{}{dots}{reads}.", offset.probe));
         }
         for step in &self.steps {
             if let Some(e) = step.step_sg.estimate().filter(|e| e.lower > 0.0 || e.upper < 0.0) {
-                let (how, hours) = (if e.value < 0.0 { "lower" } else { "higher" }, step.hours);
-                let by = e.value.abs();
-                parts.push(format!(
-                    "{} reads {by:.4} \u{b1} {:.4} {how} from day {:.1} on.",
-                    step.probe,
-                    e.se,
-                    hours / HOURS_PER_DAY
-                ));
+                let how = if e.value < 0.0 { "lower" } else { "higher" };
+                let (probe, by, se, day) = (&step.probe, e.value.abs(), e.se, step.hours / HOURS_PER_DAY);
+                parts.push(format!("{probe} reads {by:.4} \u{b1} {se:.4} {how} from day {day:.1} on."));
             }
         }
-        if let Some(words) = dots_outside(outside) {
-            parts.push(words);
-        }
+        parts.extend(dots_outside(outside));
         parts.join(" ")
     }
 
     fn in_words(&self) -> String {
         let mut words = format!("Gravity of batch {} over time, {}.", self.batch, self.state_in_words());
-        for which in [Trait::OriginalSg, Trait::TerminalSg] {
+        for (which, name) in [(Trait::OriginalSg, "Original"), (Trait::TerminalSg, "Terminal")] {
             if let Some(e) = self.finding(which).estimate() {
-                let name = if which == Trait::OriginalSg { "Original" } else { "Terminal" };
                 words.push_str(&format!(" {name} gravity {:.4} \u{b1} {:.4}.", e.value, e.se));
             }
         }

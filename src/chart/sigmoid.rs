@@ -3,7 +3,7 @@
 use crate::error::Result;
 use crate::kinetics::{SigmoidFit, SigmoidTrait};
 
-use super::axis::Axis;
+use super::axis::{Axis, evenly};
 use super::figure::Figure;
 use super::palette::{CURVE, INK};
 use super::plot::Frame;
@@ -20,7 +20,7 @@ impl SigmoidFit {
         let points: Vec<(f64, f64)> = self.points().collect();
         let low = points.first().map_or(0.0, |p| p.0);
         let high = points.last().map_or(1.0, |p| p.0);
-        let at: Vec<f64> = (0..=STEPS).map(|i| low + (high - low) * i as f64 / STEPS as f64).collect();
+        let at = evenly(low, high, STEPS);
         // Without a trait that can be had there is no level, and no band.
         let level = SigmoidTrait::ALL.into_iter().find_map(|which| self.finding(which).estimate()).map(|e| e.level);
         let bands = match level {

@@ -2,7 +2,7 @@
 //!
 //! Everything is written into a new folder beside the wanted one; one rename puts it in place. Whoever looks sees the
 //! earlier report or the new one, never half of one. A run that was killed leaves only a folder whose name begins with
-//! a dot; the next run takes it away.
+//! a dot; a run a day later takes it away.
 
 use std::fs;
 use std::io::{self, Write};
@@ -16,14 +16,16 @@ const MARKER: &str = ".heelwort-report";
 /// Files that file managers put into any folder, no loss.
 const LITTER: [&str; 3] = [".DS_Store", "Thumbs.db", "desktop.ini"];
 
-/// A report being built. Dropped before [`Staging::finish`], it takes its files away.
+/// A run that began longer ago is over.
+const DAY: Duration = Duration::from_secs(86_400);
+
+/// A report being built. Dropped before [`Staging::finish`] it takes its files away.
 #[derive(Debug)]
 pub(super) struct Staging {
     out: PathBuf,
     dir: PathBuf,
     old: PathBuf,
     files: Vec<String>,
-    finished: bool,
 }
 
 impl Staging {
@@ -44,7 +46,7 @@ impl Staging {
         let beside = |what: &str| parent.join(format!(".{name}.{what}-{}", std::process::id()));
         let (dir, old) = (beside("new"), beside("old"));
         fs::create_dir(&dir).map_err(|e| Error::io("making a folder beside", &out, e))?;
-        let staging = Self { out, dir, old, files: Vec::new(), finished: false };
+        let staging = Self { out, dir, old, files: Vec::new() };
         staging.mark()?;
         Ok(staging)
     }
@@ -73,7 +75,7 @@ impl Staging {
     }
 
     /// Puts the report in place of what was there; an earlier report comes back if that fails.
-    pub(super) fn finish(mut self) -> Result<PathBuf> {
+    pub(super) fn finish(self) -> Result<PathBuf> {
         self.mark()?;
         let earlier = self.out.exists();
         if earlier {
@@ -86,7 +88,6 @@ impl Staging {
             }
             return Err(Error::io("putting the report in place at", &self.out, error));
         }
-        self.finished = true;
         // The new report is in place; what is left of the earlier one is litter that the next run would sweep.
         let _ = fs::remove_dir_all(&self.old);
         Ok(self.out.clone())
@@ -100,9 +101,8 @@ impl Staging {
 
 impl Drop for Staging {
     fn drop(&mut self) {
-        if !self.finished {
-            let _ = fs::remove_dir_all(&self.dir);
-        }
+        // Of a finished report nothing is left there.
+        let _ = fs::remove_dir_all(&self.dir);
     }
 }
 
@@ -169,31 +169,17 @@ fn list(dir: &Path, prefix: &str, found: &mut Vec<String>) -> io::Result<()> {
     Ok(())
 }
 
-/// Takes away what killed runs left beside `name`. Only folders of our own making whose run is over; a failure
-/// here is no failure of the report.
+/// Takes away what killed runs left beside `name` a day ago or longer; a failure here is no failure of the report.
 fn sweep(parent: &Path, name: &str) {
-    let Ok(entries) = fs::read_dir(parent) else { return };
-    for entry in entries.flatten() {
+    let ours = [".new-", ".old-"].map(|what| format!(".{name}{what}"));
+    for entry in fs::read_dir(parent).into_iter().flatten().flatten() {
         let file_name = entry.file_name().to_string_lossy().into_owned();
-        let process = [".new-", ".old-"].into_iter().find_map(|what| {
-            let rest = file_name.strip_prefix('.')?.strip_prefix(name)?;
-            rest.strip_prefix(what)?.parse::<u32>().ok()
-        });
-        let Some(process) = process else { continue };
-        if entry.path().join(MARKER).is_file() && over(process, &entry) {
+        let begun = fs::metadata(entry.path().join(MARKER)).and_then(|marker| marker.modified()).ok();
+        let is_over = begun.and_then(|at| at.elapsed().ok()).is_some_and(|age| age > DAY);
+        if is_over && ours.iter().any(|own| file_name.starts_with(own)) {
             let _ = fs::remove_dir_all(entry.path());
         }
     }
-}
-
-/// Whether the run that made a folder is over: its process is gone, or, where that cannot be seen, a day has passed.
-fn over(process: u32, entry: &fs::DirEntry) -> bool {
-    let processes = Path::new("/proc/self");
-    if processes.exists() {
-        return !Path::new("/proc").join(process.to_string()).exists();
-    }
-    let age = entry.metadata().and_then(|m| m.modified()).ok().and_then(|at| at.elapsed().ok());
-    age.is_some_and(|age| age > Duration::from_secs(86_400))
 }
 
 #[cfg(test)]
@@ -273,7 +259,8 @@ mod tests {
         let home = tempfile::tempdir().unwrap();
         let left = home.path().join(".report.new-4294967295");
         fs::create_dir(&left).unwrap();
-        fs::write(left.join(MARKER), "").unwrap();
+        let marker = fs::File::create(left.join(MARKER)).unwrap();
+        marker.set_modified(std::time::SystemTime::now() - 2 * DAY).unwrap();
         let other = home.path().join(".report.new-notes");
         fs::create_dir(&other).unwrap();
         write(&home.path().join("report"), "x").unwrap();

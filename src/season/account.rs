@@ -130,20 +130,24 @@ impl fmt::Display for RejectedAlike<'_> {
     }
 }
 
+impl fmt::Display for Remark {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let line = self.line.map_or_else(String::new, |line| format!(" line {line}"));
+        write!(f, "{}{line}: {}", self.file, self.text)
+    }
+}
+
 impl fmt::Display for RowAccount {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let width = self.files.iter().map(|a| a.file.chars().count()).max().unwrap_or(4).max(4);
-        writeln!(
-            f,
-            "{:width$}  {:10} {:>9} {:>9} {:>9} {:>9}",
-            "file", "table", "read", "kept", "flagged", "rejected"
-        )?;
-        for a in &self.files {
-            writeln!(
-                f,
-                "{:width$}  {:10} {:>9} {:>9} {:>9} {:>9}",
-                a.file, a.table, a.read, a.kept, a.flagged, a.rejected
-            )?;
+        let heading = ["table", "read", "kept", "flagged", "rejected"].map(str::to_owned);
+        let files = self.files.iter().map(|a| {
+            let counts = [a.read, a.kept, a.flagged, a.rejected].map(|count| count.to_string());
+            let [read, kept, flagged, rejected] = counts;
+            (a.file.as_str(), [a.table.clone(), read, kept, flagged, rejected])
+        });
+        for (file, [table, read, kept, flagged, rejected]) in [("file", heading)].into_iter().chain(files) {
+            writeln!(f, "{file:width$}  {table:10} {read:>9} {kept:>9} {flagged:>9} {rejected:>9}")?;
         }
         for reason in &self.flagged {
             writeln!(f, "flagged in {}: {} {}", reason.file, reason.rows, reason.reason)?;
@@ -157,10 +161,7 @@ impl fmt::Display for RowAccount {
             writeln!(f, "... and {rows} more rejected rows for other reasons")?;
         }
         for remark in &self.remarks {
-            match remark.line {
-                Some(line) => writeln!(f, "remark on {} line {line}: {}", remark.file, remark.text)?,
-                None => writeln!(f, "remark on {}: {}", remark.file, remark.text)?,
-            }
+            writeln!(f, "remark on {remark}")?;
         }
         for (file, column) in &self.unknown_columns {
             writeln!(f, "not used: column `{column}` of {file}")?;

@@ -6,11 +6,11 @@ use crate::units::Instant;
 
 use super::cells::{CellValue, Doubt, SourceCell};
 use super::flags::Flags;
-use super::mapping::{Constant, Mapping};
+use super::mapping::{Mapping, Unit};
 use super::names::{guess, list};
 use super::row_error::RowError;
 use super::table::{ColumnKind, SeasonTable, TableColumn};
-use super::unit::Unit;
+use super::time::{ReadTime, epoch};
 
 /// Where a column's cells come from.
 #[derive(Debug, Clone)]
@@ -18,7 +18,7 @@ pub(crate) enum Origin {
     /// A field of the file.
     Field(usize),
     /// The same for every row.
-    Constant(Constant),
+    Constant(CellValue),
     /// Nowhere.
     Absent,
 }
@@ -108,32 +108,22 @@ impl Binding {
     }
 
     fn check_required(&self, place: &Place, header: &[String]) -> Result<()> {
-        for bound in &self.columns {
-            if bound.column.required && matches!(bound.origin, Origin::Absent) {
-                return Err(self.column_missing(place, bound.column.name, header));
-            }
-        }
-        let gravity = ["sg", "raw_sg", "raw_brix"];
-        let is_there =
-            |name: &str| self.columns.iter().any(|b| b.column.name == name && !matches!(b.origin, Origin::Absent));
-        if self.table == SeasonTable::References && !gravity.into_iter().any(is_there) {
-            return Err(self.column_missing(place, "sg", header));
-        }
-        Ok(())
-    }
-
-    fn column_missing(&self, place: &Place, name: &str, header: &[String]) -> Error {
-        let required: Vec<&str> = self.table.columns().iter().filter(|c| c.required).map(|c| c.name).collect();
-        let error = Error::input(
-            place.clone(),
-            format!("no column `{name}` among {}", list(header)),
-            match self.table {
-                SeasonTable::References => "`at`, and a gravity in `sg`, `raw_sg` or `raw_brix`, at least".to_owned(),
-                _ => format!("the columns of {}: {} at least", self.table, list(&required)),
-            },
-        );
+        let is_there = |bound: &&Bound| !matches!(bound.origin, Origin::Absent);
+        let (missing, wanted) = if self.table == SeasonTable::References {
+            let gravity = ["sg", "raw_sg", "raw_brix"];
+            let has_gravity = self.columns.iter().filter(is_there).any(|bound| gravity.contains(&bound.column.name));
+            let wanted = "`at`, and a gravity in `sg`, `raw_sg` or `raw_brix`, at least".to_owned();
+            (Some("sg").filter(|_| !has_gravity), wanted)
+        } else {
+            let required: Vec<&str> = self.table.columns().iter().filter(|c| c.required).map(|c| c.name).collect();
+            (None, format!("the columns of {}: {} at least", self.table, list(&required)))
+        };
+        let absent = self.columns.iter().find(|bound| bound.column.required && !is_there(bound));
+        let Some(name) = absent.map(|bound| bound.column.name).or(missing) else { return Ok(()) };
+        let error = Error::input(place.clone(), format!("no column `{name}` among {}", list(header)), wanted);
         let near = guess(name, &self.unknown);
-        error.with_hint(near.map(|near| format!("did you mean to map `{near}`? In season.toml: {name} = \"{near}\"")))
+        Err(error
+            .with_hint(near.map(|near| format!("did you mean to map `{near}`? In season.toml: {name} = \"{near}\""))))
     }
 
     /// The fields of the file that are bound to a column, rising.
@@ -166,7 +156,7 @@ impl Binding {
                 Origin::Field(field) => {
                     *cells.get(*field).ok_or_else(|| RowError::field_count(cells.len(), field + 1, ""))?
                 }
-                Origin::Constant(constant) => constant.cell(),
+                Origin::Constant(constant) => constant.as_source(),
                 Origin::Absent => SourceCell::Empty,
             };
             let value = match self.value(bound, cell, &mut out) {
@@ -209,7 +199,7 @@ impl Binding {
                 let times = &self.mapping.times;
                 let read = match cell {
                     SourceCell::Time(at) => Some(at.into()),
-                    SourceCell::Number(number) => times.read_number(number),
+                    SourceCell::Number(number) => epoch(number).map(ReadTime::from),
                     SourceCell::Text(text) => times.read(text),
                     SourceCell::Empty | SourceCell::Odd(_) => None,
                 };

@@ -49,6 +49,16 @@ pub(crate) enum CellValue {
 }
 
 impl CellValue {
+    /// The same cell as a file might have it.
+    pub(crate) fn as_source(&self) -> SourceCell<'_> {
+        match self {
+            Self::Empty => SourceCell::Empty,
+            Self::Text(text) => SourceCell::Text(text),
+            Self::Number(number) => SourceCell::Number(*number),
+            Self::Time(at) => SourceCell::Time(*at),
+        }
+    }
+
     pub(crate) fn as_text(&self) -> Option<&str> {
         if let Self::Text(text) = self { Some(text) } else { None }
     }
@@ -65,12 +75,7 @@ impl CellValue {
 impl fmt::Display for CellValue {
     /// As a text file holds it.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Empty => Ok(()),
-            Self::Text(text) => f.write_str(text),
-            Self::Number(number) => write!(f, "{number}"),
-            Self::Time(at) => write!(f, "{at}"),
-        }
+        self.as_source().fmt(f)
     }
 }
 

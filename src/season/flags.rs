@@ -106,10 +106,6 @@ impl Flags {
 
 impl fmt::Display for Flags {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (i, name) in self.names().enumerate() {
-            f.write_str(if i == 0 { "" } else { ";" })?;
-            f.write_str(name)?;
-        }
-        Ok(())
+        f.write_str(&self.names().collect::<Vec<_>>().join(";"))
     }
 }

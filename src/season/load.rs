@@ -76,7 +76,7 @@ impl Loaded {
         if found.storage == Storage::Parquet {
             return self.read_parquet(found);
         }
-        let read::Bytes { bytes, cut } = read::read_bytes(&found.path, &found.name, found.gzip)?;
+        let (bytes, cut) = read::read_bytes(&found.path, &found.name, found.gzip)?;
         let text = read::text_of(&bytes, &found.name)?;
         if !cut {
             return self.read_text(found, text);
@@ -142,7 +142,7 @@ impl Loaded {
 
     /// Notes that times without an offset were read as UTC for want of a zone.
     fn remark_zone(&mut self, file: usize, binding: &Binding, saw_local_time: bool) {
-        if saw_local_time && binding.mapping.times.zone_is_assumed() {
+        if saw_local_time && binding.mapping.times.zone.is_none() {
             let text = "times without an offset were read as UTC; if they are local, set `time_zone` in season.toml";
             self.remark(file, None, "time_zone", text.to_owned());
         }

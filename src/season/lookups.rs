@@ -1,7 +1,8 @@
-//! Questions to a whole season.
+//! Questions to a whole season, and which readings go with which reference.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
+use crate::error::{Error, Result};
 use crate::units::Instant;
 
 use super::flags::Flags;
@@ -27,19 +28,16 @@ impl Season {
 
     /// The season's latest instant: of its readings (those whose clock jumped apart), its references and pitchings.
     pub fn latest(&self) -> Option<Instant> {
-        let readings = self.readings.at.iter().zip(&self.readings.flags);
-        let readings = readings.filter(|(_, flags)| !flags.intersects(Flags::CLOCK_JUMP)).map(|(at, _)| *at);
-        let references = self.references.iter().map(|r| r.at);
-        readings.chain(references).chain(self.batches.iter().map(|b| b.pitched_at)).max()
+        let readings = self.read_at().map(|(at, _)| at);
+        readings.chain(self.references.iter().map(|r| r.at)).chain(self.batches.iter().map(|b| b.pitched_at)).max()
     }
 
     /// The batches without an end that have data within 7 days of [`Season::latest`].
     pub fn running(&self) -> Vec<&Batch> {
         let Some(latest) = self.latest() else { return Vec::new() };
-        let rows = self.readings.at.iter().zip(&self.readings.batch).zip(&self.readings.flags);
-        let readings = rows
-            .filter(|(_, flags)| !flags.intersects(Flags::CLOCK_JUMP))
-            .filter_map(|((at, batch), _)| Some((*at, self.readings.batch_ids.get((*batch)? as usize)?.as_str())));
+        let readings = self.read_at();
+        let readings =
+            readings.filter_map(|(at, batch)| Some((at, self.readings.batch_ids.get(batch? as usize)?.as_str())));
         let samples = self.references.iter().filter_map(|r| Some((r.at, r.batch.as_deref()?)));
         let mut last: HashMap<&str, Instant> = HashMap::new();
         for (at, batch) in readings.chain(samples) {
@@ -51,6 +49,12 @@ impl Season {
             b.ended_at.is_none() && latest.days_since(last) <= RUNNING_DAYS
         };
         self.batches.iter().filter(is_running).collect()
+    }
+
+    /// When there is a reading and of which batch, those apart whose clock jumped.
+    fn read_at(&self) -> impl Iterator<Item = (Instant, Option<u32>)> {
+        let rows = self.readings.at.iter().zip(&self.readings.batch).zip(&self.readings.flags);
+        rows.filter(|(_, flags)| !flags.intersects(Flags::CLOCK_JUMP)).map(|((at, batch), _)| (*at, *batch))
     }
 
     /// What was known at `moment`: readings and events up to it, references whose value was known by then, batches
@@ -95,6 +99,97 @@ impl Readings {
             batch_given: column(&self.batch_given, rows),
             supply_v: column(&self.supply_v, rows),
             flags: column(&self.flags, rows),
+        }
+    }
+}
+
+/// The window that pairs a reference with readings unless another is set, minutes before and after.
+pub const PAIR_WINDOW_MIN: f64 = 20.0;
+
+/// A reference with one probe's readings.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pair {
+    /// Index into [`Season::references`].
+    pub reference: usize,
+    /// The probe.
+    pub probe: String,
+    /// The reference's own tilt, degrees; where it has one, `rows` is empty.
+    pub own_tilt_deg: Option<f64>,
+    /// Rows of [`Season::readings`], in order of time.
+    pub rows: Vec<usize>,
+}
+
+impl Season {
+    /// Pairs every reference with its own tilt, else with the readings of its probe (of a sample that names no probe:
+    /// of every probe in its batch) within `window_min` minutes. A reading goes with the nearest reference only; two
+    /// references of one instant share it. A reading that belongs to another batch than the sample is no match.
+    /// References without any reading are left out. In order of reference, then probe.
+    ///
+    /// # Errors
+    /// [`Error::Setting`] when the window is not a number from 0 up.
+    pub fn pairs(&self, window_min: f64) -> Result<Vec<Pair>> {
+        if !(window_min >= 0.0 && window_min.is_finite()) {
+            let wanted = "a number of minutes from 0 up";
+            return Err(Error::Setting { name: "pair_window_min", value: window_min.to_string(), wanted });
+        }
+        let window = (window_min * 60e6).round() as i64;
+        let pair = |reference, probe: &str, own_tilt_deg| Pair {
+            reference,
+            probe: probe.to_owned(),
+            own_tilt_deg,
+            rows: Vec::new(),
+        };
+        let mut pairs: BTreeMap<(usize, &str), Pair> = BTreeMap::new();
+        for (i, reference) in self.references.iter().enumerate() {
+            if let (Some(probe), Some(tilt)) = (&reference.probe, reference.tilt_deg) {
+                pairs.insert((i, probe), pair(i, probe, Some(tilt)));
+            }
+        }
+        for probe in &self.readings.probe_ids {
+            for (row, reference) in self.nearest(probe, window) {
+                let pair = pairs.entry((reference, probe)).or_insert_with(|| pair(reference, probe, None));
+                if pair.own_tilt_deg.is_none() {
+                    pair.rows.push(row);
+                }
+            }
+        }
+        Ok(pairs.into_values().collect())
+    }
+
+    /// Rows of a probe with their nearest reference within the window, in order of row.
+    fn nearest(&self, probe: &str, window: i64) -> Vec<(usize, usize)> {
+        let mut best: BTreeMap<usize, (i64, Vec<usize>)> = BTreeMap::new();
+        for (i, reference) in self.references.iter().enumerate() {
+            if !reference.probe.as_ref().map_or(reference.is_sample(), |own| own == probe) {
+                continue;
+            }
+            let from = Instant::from_micros(reference.at.micros().saturating_sub(window));
+            let to = Instant::from_micros(reference.at.micros().saturating_add(window));
+            let rows = self.readings.of_probe_between(probe, from, to);
+            for (row, at) in self.readings.at.iter().enumerate().take(rows.end).skip(rows.start) {
+                if !self.may_go_with(row, reference) {
+                    continue;
+                }
+                let distance = (at.micros() - reference.at.micros()).abs();
+                let entry = best.entry(row).or_insert((i64::MAX, Vec::new()));
+                let same_instant =
+                    || entry.1.first().and_then(|r| self.references.get(*r)).is_some_and(|r| r.at == reference.at);
+                if distance < entry.0 {
+                    *entry = (distance, vec![i]);
+                } else if same_instant() {
+                    entry.1.push(i);
+                }
+            }
+        }
+        best.into_iter().flat_map(|(row, (_, references))| references.into_iter().map(move |r| (row, r))).collect()
+    }
+
+    fn may_go_with(&self, row: usize, reference: &Reference) -> bool {
+        let Some(sample_batch) = &reference.batch else { return true };
+        match self.readings.get(row).and_then(|r| r.batch) {
+            Some(batch) => batch == sample_batch,
+            // A sample that names its probe vouches for the reading; one that names only the batch does not.
+            None => reference.probe.is_some(),
         }
     }
 }

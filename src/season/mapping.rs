@@ -5,10 +5,75 @@ use std::collections::BTreeMap;
 use jiff::tz::TimeZone;
 use regex::Regex;
 
-use super::cells::SourceCell;
-use super::table::SeasonTable;
+use crate::units::{celsius_from_fahrenheit, celsius_from_kelvin};
+
+use super::cells::CellValue;
+use super::table::{Quantity, SeasonTable};
 use super::time::TimeReader;
-use super::unit::Unit;
+
+/// How a number of a file becomes a number of its column.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Unit {
+    /// It is in the column's unit already.
+    AsIs,
+    /// It is multiplied by this.
+    Times(f64),
+    /// Degrees Fahrenheit to C.
+    Fahrenheit,
+    /// Kelvin to C.
+    Kelvin,
+    /// Extract, mass percent, to SG.
+    Plato,
+    /// Density at 20 C in this many kg/m3 to SG.
+    Density(f64),
+}
+
+/// Temperature at which a density stands for an SG 20/20, C.
+const SG_TEMP_C: f64 = 20.0;
+
+impl Unit {
+    /// The units of a quantity, by the names that a mapping may use; the column's own is first.
+    pub(crate) const fn of(quantity: Quantity) -> &'static [(&'static str, Self)] {
+        match quantity {
+            Quantity::Angle | Quantity::AngleSd => {
+                &[("deg", Self::AsIs), ("rad", Self::Times(180.0 / std::f64::consts::PI))]
+            }
+            Quantity::Temperature => {
+                &[("degC", Self::AsIs), ("C", Self::AsIs), ("degF", Self::Fahrenheit), ("K", Self::Kelvin)]
+            }
+            Quantity::Gravity => &[
+                ("sg", Self::AsIs),
+                ("plato", Self::Plato),
+                ("kg/m3", Self::Density(1.0)),
+                ("g/L", Self::Density(1.0)),
+                ("g/cm3", Self::Density(1000.0)),
+                ("g/mL", Self::Density(1000.0)),
+            ],
+            Quantity::Voltage => &[("V", Self::AsIs), ("mV", Self::Times(1e-3))],
+            Quantity::Mass => &[("g", Self::AsIs), ("mg", Self::Times(1e-3)), ("kg", Self::Times(1e3))],
+            Quantity::Length => {
+                &[("mm", Self::AsIs), ("cm", Self::Times(10.0)), ("m", Self::Times(1e3)), ("in", Self::Times(25.4))]
+            }
+            Quantity::Volume => &[("L", Self::AsIs), ("mL", Self::Times(1e-3)), ("hL", Self::Times(100.0))],
+            Quantity::RawGravity | Quantity::GravitySd | Quantity::Plain => &[],
+        }
+    }
+
+    /// `value` in the column's unit.
+    ///
+    /// # Errors
+    /// What `liquid` says of a gravity outside the range of its formulas.
+    pub(crate) fn convert(self, value: f64) -> crate::error::Result<f64> {
+        Ok(match self {
+            Self::AsIs => value,
+            Self::Times(factor) => value * factor,
+            Self::Fahrenheit => celsius_from_fahrenheit(value),
+            Self::Kelvin => celsius_from_kelvin(value),
+            Self::Plato => crate::liquid::sg_from_plato(value)?,
+            Self::Density(kg_m3) => value * kg_m3 / crate::liquid::water_density_kg_m3(SG_TEMP_C)?,
+        })
+    }
+}
 
 /// A column that a file calls by another name, or gives in another unit.
 #[derive(Debug, Clone, PartialEq)]
@@ -19,29 +84,13 @@ pub(crate) struct MappedColumn {
     pub(crate) unit: Unit,
 }
 
-/// A value that stands for a whole column.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) enum Constant {
-    Text(String),
-    Number(f64),
-}
-
-impl Constant {
-    pub(crate) fn cell(&self) -> SourceCell<'_> {
-        match self {
-            Self::Text(text) => SourceCell::Text(text),
-            Self::Number(number) => SourceCell::Number(*number),
-        }
-    }
-}
-
 /// How one file is to be read.
 #[derive(Debug, Clone)]
 pub(crate) struct Mapping {
     /// Mapped columns by their name in the table.
     pub(crate) columns: BTreeMap<String, MappedColumn>,
     /// Constants by the column's name in the table.
-    pub(crate) constants: BTreeMap<String, Constant>,
+    pub(crate) constants: BTreeMap<String, CellValue>,
     /// How to read times.
     pub(crate) times: TimeReader,
     /// True when numbers have a comma for a decimal point.
@@ -60,7 +109,7 @@ impl Mapping {
         Self {
             columns: BTreeMap::new(),
             constants: BTreeMap::new(),
-            times: TimeReader::new(zone, None),
+            times: TimeReader { zone, format: None },
             decimal_comma: false,
             delimiter: None,
             skip_lines: 0,
@@ -109,7 +158,7 @@ impl FileRule {
         let captures = self.regex.captures(subject)?;
         let mut mapping = self.mapping.clone();
         for constant in mapping.constants.values_mut() {
-            if let Constant::Text(text) = constant {
+            if let CellValue::Text(text) = constant {
                 for (i, group) in captures.iter().enumerate().skip(1) {
                     *text = text.replace(&format!("{{{i}}}"), group.map_or("", |g| g.as_str()));
                 }

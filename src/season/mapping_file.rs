@@ -8,12 +8,12 @@ use toml::de::{DeTable, DeValue};
 
 use crate::error::{Error, Place, Result};
 
-use super::mapping::{Constant, FileRule, MappedColumn, Mapping, SeasonMap, glob};
+use super::cells::CellValue;
+use super::mapping::{FileRule, MappedColumn, Mapping, SeasonMap, Unit, glob};
 use super::names::{guess, list};
 use super::read::read_bytes;
 use super::table::{SeasonTable, TableColumn};
 use super::time::TimeReader;
-use super::unit::Unit;
 
 /// The file's name.
 pub(crate) const SEASON_TOML: &str = "season.toml";
@@ -44,7 +44,7 @@ pub(crate) fn read_season_map(dir: &Path) -> Result<SeasonMap> {
     if !path.exists() {
         return Ok(SeasonMap::default());
     }
-    let bytes = read_bytes(&path, SEASON_TOML, false)?.bytes;
+    let (bytes, _) = read_bytes(&path, SEASON_TOML, false)?;
     let text =
         String::from_utf8(bytes).map_err(|e| Error::input(Place::file(SEASON_TOML), e.to_string(), "text in UTF-8"))?;
     parse(&text)
@@ -150,7 +150,7 @@ impl TomlText<'_> {
             value.as_array()?.iter().map(|name| name.get_ref().as_str().map(str::to_owned)).collect()
         })?;
         let mut mapping = Mapping {
-            times: TimeReader::new(own_zone.or_else(|| season_zone.clone()), format.map(str::to_owned)),
+            times: TimeReader { zone: own_zone.or_else(|| season_zone.clone()), format: format.map(str::to_owned) },
             decimal_comma: decimal_comma == Some(true),
             delimiter,
             skip_lines: skip_lines.unwrap_or(0),
@@ -207,11 +207,11 @@ impl TomlText<'_> {
     }
 }
 
-fn constant(value: &DeValue<'_>) -> Option<Constant> {
-    let number = |text: &str| text.replace('_', "").parse().ok().filter(|n: &f64| n.is_finite()).map(Constant::Number);
+fn constant(value: &DeValue<'_>) -> Option<CellValue> {
+    let number = |text: &str| text.replace('_', "").parse().ok().filter(|n: &f64| n.is_finite()).map(CellValue::Number);
     match value {
-        DeValue::String(text) => Some(Constant::Text(text.to_string())),
-        DeValue::Datetime(at) => Some(Constant::Text(at.to_string())),
+        DeValue::String(text) => Some(CellValue::Text(text.to_string())),
+        DeValue::Datetime(at) => Some(CellValue::Text(at.to_string())),
         DeValue::Integer(i) => number(i.as_str()),
         DeValue::Float(f) => number(f.as_str()),
         _ => None,

@@ -21,11 +21,7 @@ pub(crate) fn guess<'a, S: AsRef<str>>(wanted: &str, names: &'a [S]) -> Option<&
 /// Lower case, letters and digits only, without a unit at the end.
 fn bare(name: &str) -> String {
     let lower = name.to_lowercase();
-    let stem = lower
-        .strip_suffix("_deg")
-        .or_else(|| lower.strip_suffix("_c"))
-        .or_else(|| lower.strip_suffix("_v"))
-        .unwrap_or(&lower);
+    let stem = ["_deg", "_c", "_v"].into_iter().find_map(|unit| lower.strip_suffix(unit)).unwrap_or(&lower);
     stem.chars().filter(|c| c.is_alphanumeric()).collect()
 }
 

@@ -10,7 +10,8 @@ use super::table_rows::ReadingRow;
 /// Gives each different text an index, in the order of first appearance.
 #[derive(Debug, Default, Clone)]
 pub(crate) struct Interner {
-    ids: Vec<String>,
+    /// In the order of first appearance.
+    pub(crate) ids: Vec<String>,
     index: HashMap<String, u32>,
     last: u32,
 }
@@ -33,24 +34,17 @@ impl Interner {
         self.last
     }
 
-    /// The ids in the order of first appearance.
-    pub(crate) fn ids(&self) -> &[String] {
-        &self.ids
-    }
-
     /// The ids sorted, and for each index its place among them.
     pub(crate) fn sorted(self) -> (Vec<String>, Vec<u32>) {
-        let mut order: Vec<usize> = (0..self.ids.len()).collect();
-        order.sort_by(|a, b| self.ids.get(*a).cmp(&self.ids.get(*b)));
-        let mut place = vec![0; order.len()];
-        for (rank, index) in order.iter().enumerate() {
+        let mut ids: Vec<(String, usize)> = self.ids.into_iter().zip(0..).collect();
+        ids.sort();
+        let mut place = vec![0; ids.len()];
+        for ((_, index), rank) in ids.iter().zip(0..) {
             if let Some(slot) = place.get_mut(*index) {
-                *slot = rank as u32;
+                *slot = rank;
             }
         }
-        let mut ids = self.ids;
-        ids.sort();
-        (ids, place)
+        (ids.into_iter().map(|(id, _)| id).collect(), place)
     }
 }
 

@@ -71,25 +71,23 @@ pub(crate) fn discover(path: &Path) -> Result<Discovered> {
 fn single(path: &Path) -> Result<Discovered> {
     let name = path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
     let map = read_season_map(path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new(".")))?;
-    let Some((stem, storage, gzip)) = storage_of(&name) else {
+    let Some((stem, mut file)) = source_file(&map, path.to_path_buf(), &name) else {
         let wanted = "a folder, or a .csv, .csv.gz, .ndjson, .ndjson.gz or .parquet file";
         return Err(Error::input(Place::file(&name), "a file of another kind", wanted));
     };
-    let (table, mapping) = match rule_for(&map, &name) {
-        Some((table, mapping)) => (Some(table), mapping),
-        None => {
-            let table = SeasonTable::ALL
-                .into_iter()
-                .find(|t| stem.strip_prefix(t.name()).is_some_and(|rest| !rest.starts_with(char::is_alphanumeric)));
-            (table, Mapping::plain(map.zone.clone()))
-        }
+    let is_named = |table: &SeasonTable| {
+        stem.strip_prefix(table.name()).is_some_and(|rest| !rest.starts_with(char::is_alphanumeric))
     };
-    let file = SourceFile { path: path.to_path_buf(), name, storage, gzip, table, mapping };
+    file.table = file.table.or_else(|| SeasonTable::ALL.into_iter().find(is_named));
     Ok(Discovered { files: vec![file], ..Discovered::default() })
 }
 
-fn rule_for(map: &SeasonMap, name: &str) -> Option<(SeasonTable, Mapping)> {
-    map.files.iter().find_map(|rule| Some((rule.table, rule.matching(name)?)))
+/// A file that can be read and the stem of its name, with what season.toml says of it.
+fn source_file<'a>(map: &SeasonMap, path: PathBuf, name: &'a str) -> Option<(&'a str, SourceFile)> {
+    let (stem, storage, gzip) = storage_of(name)?;
+    let rule = map.files.iter().find_map(|rule| Some((Some(rule.table), rule.matching(name)?)));
+    let (table, mapping) = rule.unwrap_or_else(|| (None, Mapping::plain(map.zone.clone())));
+    Some((stem, SourceFile { path, name: name.to_owned(), storage, gzip, table, mapping }))
 }
 
 fn folder(dir: &Path) -> Result<Discovered> {
@@ -100,35 +98,27 @@ fn folder(dir: &Path) -> Result<Discovered> {
     let mut found = Discovered::default();
     // The files of each table that go by the table's own name, by what they would hold.
     let mut own: BTreeMap<(SeasonTable, String), String> = BTreeMap::new();
-    for name in names {
-        if name == SEASON_TOML {
-            continue;
-        }
-        let Some((stem, storage, gzip)) = storage_of(&name) else {
+    for name in names.into_iter().filter(|name| name != SEASON_TOML) {
+        let Some((stem, mut file)) = source_file(&map, dir.join(&name), &name) else {
             found.unmatched.push(name);
             continue;
         };
-        let path = dir.join(&name);
-        if let Some((table, mapping)) = rule_for(&map, &name) {
-            found.files.push(SourceFile { path, name, storage, gzip, table: Some(table), mapping });
-            continue;
+        if file.table.is_none() {
+            file.table = match stem.split_once('/') {
+                None => SeasonTable::from_name(stem),
+                Some((folder, rest)) => SeasonTable::from_name(folder).filter(|_| !rest.contains('/')),
+            };
+            let Some(table) = file.table else {
+                found.unmatched.push(name);
+                continue;
+            };
+            let other = own.insert((table, stem.to_owned()), name.clone());
+            let beside = || own.get(&(table, table.name().to_owned())).filter(|_| stem.contains('/')).cloned();
+            if let Some(other) = other.or_else(beside) {
+                return Err(two_forms(table, &other, &name));
+            }
         }
-        let table = match stem.split_once('/') {
-            None => SeasonTable::from_name(stem),
-            Some((folder, rest)) if !rest.contains('/') => SeasonTable::from_name(folder),
-            Some(_) => None,
-        };
-        let Some(table) = table else {
-            found.unmatched.push(name);
-            continue;
-        };
-        let other = own.insert((table, stem.to_owned()), name.clone());
-        let beside = || own.get(&(table, table.name().to_owned())).filter(|_| stem.contains('/')).cloned();
-        if let Some(other) = other.or_else(beside) {
-            return Err(two_forms(table, &other, &name));
-        }
-        let mapping = Mapping::plain(map.zone.clone());
-        found.files.push(SourceFile { path, name, storage, gzip, table: Some(table), mapping });
+        found.files.push(file);
     }
     for rule in map.files.iter().filter(|rule| !found.files.iter().any(|file| rule.matching(&file.name).is_some())) {
         let text = format!("no file matches `{}`", rule.pattern);

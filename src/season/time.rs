@@ -19,8 +19,9 @@ const EPOCH_MILLIS: std::ops::Range<f64> = 1e12..1e13;
 #[derive(Debug, Clone)]
 pub(crate) struct TimeReader {
     /// The zone of local times; none: nobody named one, and UTC is assumed.
-    zone: Option<TimeZone>,
-    format: Option<String>,
+    pub(crate) zone: Option<TimeZone>,
+    /// A strftime format, tried before the forms that need none.
+    pub(crate) format: Option<String>,
 }
 
 /// A time that was read.
@@ -43,19 +44,9 @@ impl From<Instant> for ReadTime {
 }
 
 impl TimeReader {
-    /// Local times are in `zone`, in UTC where none is named; `format` is a strftime format tried before the forms that need none.
-    pub(crate) fn new(zone: Option<TimeZone>, format: Option<String>) -> Self {
-        Self { zone, format }
-    }
-
     /// True when a time without an offset is one in UTC.
     pub(crate) fn zone_is_utc(&self) -> bool {
         self.zone.as_ref().is_none_or(|zone| *zone == TimeZone::UTC)
-    }
-
-    /// True when nobody said which zone local times are in.
-    pub(crate) fn zone_is_assumed(&self) -> bool {
-        self.zone.is_none()
     }
 
     /// What a readable time looks like, for messages.
@@ -108,11 +99,6 @@ impl TimeReader {
         self.local(local)
     }
 
-    /// Reads a number; none when it is not clearly seconds or milliseconds since 1970.
-    pub(crate) fn read_number(&self, number: f64) -> Option<ReadTime> {
-        epoch(number).map(ReadTime::from)
-    }
-
     fn local(&self, local: DateTime) -> Option<ReadTime> {
         let ambiguous = self.zone.as_ref().unwrap_or(&TimeZone::UTC).to_ambiguous_timestamp(local);
         let instant = |offset: Offset| offset.to_timestamp(local).ok().map(Instant::from);
@@ -135,7 +121,8 @@ pub(crate) fn local_text(stored: Instant) -> String {
     stored.to_string().trim_end_matches('Z').to_owned()
 }
 
-fn epoch(number: f64) -> Option<Instant> {
+/// A number that is clearly seconds or milliseconds since 1970.
+pub(crate) fn epoch(number: f64) -> Option<Instant> {
     if EPOCH_SECONDS.contains(&number) {
         Some(Instant::from_micros((number * MICROS_PER_SECOND as f64).round() as i64))
     } else if EPOCH_MILLIS.contains(&number) {
@@ -150,7 +137,7 @@ mod tests {
     use super::*;
 
     fn reader(zone: &str, format: Option<&str>) -> TimeReader {
-        TimeReader::new(Some(TimeZone::get(zone).unwrap()), format.map(str::to_owned))
+        TimeReader { zone: Some(TimeZone::get(zone).unwrap()), format: format.map(str::to_owned) }
     }
 
     fn at(text: &str) -> Instant {

@@ -53,6 +53,16 @@ impl<T> Part<T> {
         }
     }
 
+    /// What `run` makes of the result; skipped for this reason where there is none.
+    pub(super) fn then<U>(&self, without: &str, run: impl FnOnce(&T) -> Result<Part<U>>) -> Result<Part<U>> {
+        self.done().map_or_else(|| Ok(Part::Skipped(without.to_owned())), run)
+    }
+
+    /// The result, unless it is empty: then skipped for this reason.
+    pub(super) fn unless(is_empty: bool, why: &str, done: T) -> Self {
+        if is_empty { Self::Skipped(why.to_owned()) } else { Self::Done(done) }
+    }
+
     /// The result, or an error that says why there is none.
     ///
     /// # Errors

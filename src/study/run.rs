@@ -1,13 +1,12 @@
 //! The order of the studies, and what each takes from those before it.
 
-use crate::calibration::{BathPlan, Builds, Calibrations};
+use crate::calibration::{Builds, Calibrations};
 use crate::drift::Drift;
 use crate::error::Result;
 use crate::forecast::{Backtest, Forecasts};
-use crate::gravity::{Gravity, GravityLayers, GravitySeries, ReadingDrift, SeriesBuilder, ShellEffects};
+use crate::gravity::{Gravity, GravityLayers, GravitySeries, ReadingDrift, SeriesBuilder};
 use crate::kinetics::{Kinetics, Trait};
 use crate::season::Season;
-use crate::strains::Strains;
 use crate::units::Instant;
 
 use super::as_of::AsOf;
@@ -48,7 +47,10 @@ impl Settings {
         say("calibrating the probes");
         let calibrations = self.calibrate(&season)?;
         let builds = self.builds(&season, &calibrations)?;
-        let bath_plan = self.bath_plan(&season, &calibrations)?;
+        let bath_plan = calibrations
+            .then("without a calibration nothing tells where baths are needed", |calibrations| {
+                Part::from_result(self.bath_plan.plan(&season, calibrations))
+            })?;
         say("turning tilts into gravities");
         let gravity = gravity_of(&season, &calibrations)?;
         say("looking for drift");
@@ -58,7 +60,10 @@ impl Settings {
             GravityLayers { drift: self.drift_layer(&season, &calibrations, &gravity, &drift), ..Default::default() };
         let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
         let series = self.series_of(&season, &calibrations, &gravity, &drift).all();
-        let shell_effects = self.shell_effects(&season, &calibrations, &gravity, &series)?;
+        let shell_effects = gravity.then("without gravities no cooling tells anything", |gravity| {
+            let calibrations = calibrations.get("calibrations")?;
+            Part::from_result(self.shell_effects.run(&season, calibrations, gravity, &series))
+        })?;
         let kinetics = self.kinetics(&season, &series)?;
         say("forecasting, and holding old forecasts against what came");
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
@@ -69,7 +74,9 @@ impl Settings {
         let layers = GravityLayers { process_sd, flags, ..layers };
         let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
         say("comparing strains");
-        let strains = self.strains(&kinetics)?;
+        let strains = kinetics.then("without fermentation curves there are no traits to compare", |kinetics| {
+            Part::from_result(self.strains.run(kinetics))
+        })?;
         Ok(SeasonStudy {
             name,
             latest: season.latest(),
@@ -117,38 +124,12 @@ impl Settings {
         self.builds.run(season, calibrations.done().unwrap_or(&none)).map(Part::Done)
     }
 
-    fn shell_effects(
-        &self,
-        season: &Season,
-        calibrations: &Part<Calibrations>,
-        gravity: &Part<Gravity>,
-        series: &[GravitySeries],
-    ) -> Result<Part<ShellEffects>> {
-        match (calibrations.done(), gravity.done()) {
-            (Some(calibrations), Some(gravity)) => {
-                Part::from_result(self.shell_effects.run(season, calibrations, gravity, series))
-            }
-            _ => Ok(Part::Skipped("without gravities no cooling tells anything".to_owned())),
-        }
-    }
-
-    fn bath_plan(&self, season: &Season, calibrations: &Part<Calibrations>) -> Result<Part<BathPlan>> {
-        match calibrations.done() {
-            None => Ok(Part::Skipped("without a calibration nothing tells where baths are needed".to_owned())),
-            Some(calibrations) => Part::from_result(self.bath_plan.plan(season, calibrations)),
-        }
-    }
-
     fn drift(&self, season: &Season, calibrations: &Part<Calibrations>) -> Result<Part<Drift>> {
-        let Some(calibrations) = calibrations.done() else {
-            return Ok(Part::Skipped("without a calibration there is nothing that could drift".to_owned()));
-        };
-        let drift = self.drift.fit(season, calibrations)?;
-        if drift.pairs.is_empty() {
+        calibrations.then("without a calibration there is nothing that could drift", |calibrations| {
+            let drift = self.drift.fit(season, calibrations)?;
             let why = "no check, sample or later bath meets the readings of a calibrated probe";
-            return Ok(Part::Skipped(why.to_owned()));
-        }
-        Ok(Part::Done(drift))
+            Ok(Part::unless(drift.pairs.is_empty(), why, drift))
+        })
     }
 
     /// The drift of each reading's probe; where the study of drift gave nothing, what its prior says.
@@ -213,21 +194,10 @@ impl Settings {
         let running = season.running().into_iter().map(|batch| batch.batch.clone());
         let mut questions: Vec<_> = latest.into_iter().flat_map(|now| running.clone().map(move |b| (b, now))).collect();
         questions.extend(asked.iter().map(|question| (question.batch.clone(), question.as_of)));
-        let forecasts = match questions.is_empty() {
-            true => Part::Skipped("no batch is running, and no other moment was asked for".to_owned()),
-            false => Part::Done(forecaster.forecasts(&questions)),
-        };
-        let backtest = match backtest.rows.is_empty() {
-            true => Part::Skipped("no finished batch could be forecast before it came to rest".to_owned()),
-            false => Part::Done(backtest),
-        };
+        let why = "no batch is running, and no other moment was asked for";
+        let forecasts = Part::unless(questions.is_empty(), why, forecaster.forecasts(&questions));
+        let why = "no finished batch could be forecast before it came to rest";
+        let backtest = Part::unless(backtest.rows.is_empty(), why, backtest);
         Ok((forecasts, backtest))
-    }
-
-    fn strains(&self, kinetics: &Part<Kinetics>) -> Result<Part<Strains>> {
-        match kinetics.done() {
-            None => Ok(Part::Skipped("without fermentation curves there are no traits to compare".to_owned())),
-            Some(kinetics) => Part::from_result(self.strains.run(kinetics)),
-        }
     }
 }

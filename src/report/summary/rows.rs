@@ -24,14 +24,14 @@ fn read_of(account: &RowAccount, file: &str) -> usize {
 
 pub(super) fn answer(account: &RowAccount) -> Answer {
     let mut answer = Answer::new("What became of every row?");
-    let sum = |of: fn(&crate::season::FileAccount) -> usize| account.files.iter().map(of).sum::<usize>();
+    let (read, kept, flagged, rejected) = account.totals();
     answer.say(format!(
         "{} read from {}: {} kept, {} kept with a reason to look twice, {} rejected.",
-        count(sum(|f| f.read), "row", "rows"),
+        count(read, "row", "rows"),
         count(account.files.len(), "file", "files"),
-        grouped(sum(|f| f.kept)),
-        grouped(sum(|f| f.flagged)),
-        grouped(sum(|f| f.rejected))
+        grouped(kept),
+        grouped(flagged),
+        grouped(rejected)
     ));
     for kind in account.rejected_alike().iter().filter(|kind| weighs(account, kind)).take(MOST) {
         answer.say(format!("Rejected: {kind}."));
@@ -48,8 +48,7 @@ pub(super) fn answer(account: &RowAccount) -> Answer {
         }
     }
     for remark in account.remarks.iter().take(MOST) {
-        let line = remark.line.map_or_else(String::new, |line| format!(" line {line}"));
-        answer.say(format!("{}{line}: {}.", remark.file, remark.text));
+        answer.say(format!("{remark}."));
     }
     if account.remarks.len() > MOST {
         let more = count(account.remarks.len() - MOST, "more remark", "more remarks");

@@ -13,14 +13,6 @@ const MAX_UNPACKED: u64 = 8 << 30;
 /// Bytes looked at to tell text from other things.
 const PEEK: usize = 8192;
 
-/// The bytes of a file, and whether it broke off before its end.
-pub(crate) struct Bytes {
-    /// The bytes, of a file that broke off those before.
-    pub(crate) bytes: Vec<u8>,
-    /// True when a gzip file ends before its end, as a half-copied one does. What a plain file lacks does not show.
-    pub(crate) cut: bool,
-}
-
 /// Opens a file, and nothing that may never end: no pipe, no device.
 pub(super) fn open(path: &Path, name: &str) -> Result<File> {
     let io = |e| Error::io("reading", path, e);
@@ -31,8 +23,9 @@ pub(super) fn open(path: &Path, name: &str) -> Result<File> {
     }
 }
 
-/// The bytes of a file, unpacked if `gzip`.
-pub(crate) fn read_bytes(path: &Path, name: &str, gzip: bool) -> Result<Bytes> {
+/// The bytes of a file, unpacked if `gzip`; and whether a gzip file ends before its end, as a half-copied one does: then
+/// the bytes before that. What a plain file lacks does not show.
+pub(crate) fn read_bytes(path: &Path, name: &str, gzip: bool) -> Result<(Vec<u8>, bool)> {
     let mut file = open(path, name)?;
     let (mut bytes, mut cut) = (Vec::new(), false);
     if gzip {
@@ -51,7 +44,7 @@ pub(crate) fn read_bytes(path: &Path, name: &str, gzip: bool) -> Result<Bytes> {
     } else {
         file.read_to_end(&mut bytes).map_err(|e| Error::io("reading", path, e))?;
     }
-    Ok(Bytes { bytes, cut })
+    Ok((bytes, cut))
 }
 
 /// What ends the lines of a text: `\n`, or `\r` where it has no other.

@@ -7,9 +7,9 @@ use polars::prelude::{Column, DataFrame, DataType};
 
 use crate::season::binding::{Binding, Origin};
 use crate::season::flags::Flags;
+use crate::season::mapping::Unit;
 use crate::season::raw::{Interner, RawReading, RawReadings};
 use crate::season::table::FLAGS_COLUMN;
-use crate::season::unit::Unit;
 use crate::units::Instant;
 
 use super::parquet::instant_of;
@@ -104,7 +104,7 @@ struct FileIds {
 impl FileIds {
     /// The ids of the rows by their numbers among those of all files.
     fn numbered(self, all: &mut Interner) -> Vec<Option<u32>> {
-        let numbers: Vec<u32> = self.ids.ids().iter().map(|id| all.index(id)).collect();
+        let numbers: Vec<u32> = self.ids.ids.iter().map(|id| all.index(id)).collect();
         self.of_rows.into_iter().map(|id| numbers.get(id? as usize).copied()).collect()
     }
 }
@@ -114,5 +114,5 @@ fn ids_of(column: &Column) -> Option<FileIds> {
     let mut ids = Interner::default();
     let of_rows = column.str().ok()?.iter().map(|id| id.map(|id| ids.index(id))).collect();
     let is_plain = |id: &String| !id.is_empty() && id.trim() == id && !id.contains('\0');
-    ids.ids().iter().all(is_plain).then_some(FileIds { ids, of_rows })
+    ids.ids.iter().all(is_plain).then_some(FileIds { ids, of_rows })
 }

@@ -4,11 +4,10 @@ mod bytes;
 mod columns;
 mod delimited;
 mod ndjson;
-mod panics;
 mod parquet;
 mod parquet_sizes;
 
-pub(crate) use bytes::{Bytes, broken_off, read_bytes, text_of};
+pub(crate) use bytes::{broken_off, read_bytes, text_of};
 pub(crate) use columns::take_columns;
 pub(crate) use delimited::Delimited;
 pub(crate) use ndjson::{each_json_row, json_keys};
