@@ -5,6 +5,7 @@ use std::path::Path;
 
 use polars::prelude::{
     CsvWriter, DataFrame, DataType, IntoSeries, ParquetCompression, ParquetWriter, PolarsError, SerWriter, TimeUnit,
+    TimeZone,
 };
 
 use crate::error::{Error, Result};
@@ -14,11 +15,11 @@ use super::folder::Staging;
 /// How instants stand in a CSV: RFC 3339 in UTC, with a fraction only where there is one.
 const CSV_TIME: &str = "%Y-%m-%dT%H:%M:%S%.fZ";
 
-/// Writes `tables/NAME.csv` and `tables/NAME.parquet`; times are UTC timestamps in microseconds.
+/// Writes `tables/NAME.csv` and `tables/NAME.parquet`.
 pub(super) fn write(staging: &mut Staging, name: &str, frame: &DataFrame) -> Result<()> {
     let csv = format!("tables/{name}.csv");
     let shown = staging.shown(&csv);
-    let mut plain = without_zone(frame, name)?;
+    let mut plain = in_zone(frame, name, None)?;
     staging.file(&csv, |file| {
         let mut out = BufWriter::new(file);
         let mut writer = CsvWriter::new(&mut out).with_datetime_format(Some(CSV_TIME.into()));
@@ -27,7 +28,7 @@ pub(super) fn write(staging: &mut Staging, name: &str, frame: &DataFrame) -> Res
     })?;
     let parquet = format!("tables/{name}.parquet");
     let shown = staging.shown(&parquet);
-    let mut zoned = frame.clone();
+    let mut zoned = in_zone(frame, name, Some(TimeZone::UTC))?;
     staging.file(&parquet, |file| {
         let mut out = BufWriter::new(file);
         let writer = ParquetWriter::new(&mut out).with_compression(ParquetCompression::Snappy);
@@ -46,15 +47,17 @@ fn unwritten(error: PolarsError, table: &str, path: &Path) -> Error {
     }
 }
 
-/// The frame with its times as plain microseconds, as the format of the CSV writes the Z. polars casts a zone away only
-/// with a zone database of its own, so the microseconds are named anew.
-fn without_zone(frame: &DataFrame, table: &str) -> Result<DataFrame> {
+/// The frame with all its times as microseconds in the zone: none for CSV, where the format writes the Z, UTC for
+/// Parquet. A cast would drop the zone, as polars casts to a zone only with a zone database of its own; so the
+/// microseconds are named anew.
+fn in_zone(frame: &DataFrame, table: &str, zone: Option<TimeZone>) -> Result<DataFrame> {
     let mut out = frame.clone();
     let refused = |e: PolarsError| Error::frame(table, e);
     for column in frame.columns().iter().filter(|column| matches!(column.dtype(), DataType::Datetime(..))) {
-        let numbers = column.cast(&DataType::Int64).map_err(refused)?;
+        let micros = DataType::Datetime(TimeUnit::Microseconds, None);
+        let numbers = column.cast(&micros).and_then(|c| c.cast(&DataType::Int64)).map_err(refused)?;
         let numbers = numbers.i64().map_err(refused)?.clone();
-        let named = numbers.into_datetime(TimeUnit::Microseconds, None).into_series();
+        let named = numbers.into_datetime(TimeUnit::Microseconds, zone.clone()).into_series();
         out.with_column(named.into()).map_err(refused)?;
     }
     Ok(out)
@@ -62,7 +65,7 @@ fn without_zone(frame: &DataFrame, table: &str) -> Result<DataFrame> {
 
 #[cfg(test)]
 mod tests {
-    use polars::prelude::{Column, NamedFrom, ParquetReader, SerReader, Series, TimeZone};
+    use polars::prelude::{Column, NamedFrom, ParquetReader, SerReader, Series};
 
     use super::*;
 
@@ -70,8 +73,7 @@ mod tests {
     fn times_are_utc_in_both_forms_and_numbers_keep_every_digit() {
         let home = tempfile::tempdir().unwrap();
         let at = Series::new("at".into(), [Some(1_930_000_000_000_000i64), Some(1_930_000_000_250_000), None]);
-        let utc = DataType::Datetime(TimeUnit::Microseconds, Some(TimeZone::UTC));
-        let at = at.cast(&utc).unwrap();
+        let at = at.cast(&DataType::Datetime(TimeUnit::Microseconds, None)).unwrap();
         let columns = vec![
             at.into(),
             Column::new("sg".into(), [Some(0.1 + 0.2), None, Some(1e-7)]),
@@ -88,6 +90,7 @@ mod tests {
         assert!(lines[2].starts_with("2031-02-27T23:06:40.250Z,,"), "{csv}");
         assert!(lines[3].starts_with(','), "{csv}");
         let back = ParquetReader::new(std::fs::File::open(out.join("tables/t.parquet")).unwrap()).finish().unwrap();
+        let utc = DataType::Datetime(TimeUnit::Microseconds, Some(TimeZone::UTC));
         assert_eq!(back.column("at").unwrap().dtype(), &utc);
         let numbers = |frame: &DataFrame| frame.column("at").unwrap().cast(&DataType::Int64).unwrap();
         assert!(numbers(&back).equals_missing(&numbers(&frame)));

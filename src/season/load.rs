@@ -82,14 +82,9 @@ impl Loaded {
             return self.read_text(found, text);
         }
         let (lines, line, rest) = read::broken_off(text);
+        let file = self.account.files.len();
         let table = self.read_text(found, lines)?;
-        self.count_broken_off(line, rest);
-        Ok(table)
-    }
-
-    /// Counts the line that a file broke off in, the one last begun: what stands of it may be half a number.
-    fn count_broken_off(&mut self, line: u64, rest: &[u8]) {
-        let Some(file) = self.account.files.len().checked_sub(1) else { return };
+        // What stands of the line that the file broke off in may be half a number.
         if !rest.is_empty() {
             self.count_read(file, 1);
             let text = short(&String::from_utf8_lossy(rest), read::KEPT_TEXT);
@@ -98,6 +93,7 @@ impl Loaded {
         let text = "the gzip file breaks off here, as a half-copied one does; the lines before are read, what followed \
                     is lost and not counted";
         self.remark(file, Some(line), "end of file", text.to_owned());
+        Ok(table)
     }
 
     fn read_text(&mut self, found: &SourceFile, text: &[u8]) -> Result<SeasonTable> {
@@ -229,14 +225,8 @@ fn guess_table(found: &SourceFile, header: &[String]) -> Result<SeasonTable> {
             && (*table != SeasonTable::References || gravity)
     };
     // The most telling first: `at` alone with a gravity is a reference, a `probe` alone a probe.
-    let order = [
-        SeasonTable::Readings,
-        SeasonTable::Batches,
-        SeasonTable::Plan,
-        SeasonTable::Events,
-        SeasonTable::References,
-        SeasonTable::Probes,
-    ];
+    use SeasonTable as Table;
+    let order = [Table::Readings, Table::Batches, Table::Plan, Table::Events, Table::References, Table::Probes];
     order.into_iter().find(fits).ok_or_else(|| {
         let named: Vec<&str> = SeasonTable::ALL.iter().map(|t| t.name()).collect();
         Error::input(

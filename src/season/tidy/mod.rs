@@ -54,7 +54,10 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
         account: RowAccount::default(),
     };
     fill_batches(&mut season.readings, &season.batches, &season.references);
-    flag_ranges(&mut season.readings);
+    let Readings { flags, tilt_deg, temp_c, .. } = &mut season.readings;
+    for ((flags, tilt), temp) in flags.iter_mut().zip(tilt_deg).zip(temp_c) {
+        flags.insert(range_flags(*tilt, *temp));
+    }
     flag_frozen(&mut season.readings);
     for (file, flags) in files.into_iter().zip(&season.readings.flags) {
         loaded.count_kept(file, *flags);
@@ -101,10 +104,4 @@ fn range_flags(tilt_deg: f64, temp_c: f64) -> Flags {
         flags.insert(Flags::TEMP_RANGE);
     }
     flags
-}
-
-fn flag_ranges(readings: &mut Readings) {
-    for ((flags, tilt), temp) in readings.flags.iter_mut().zip(&readings.tilt_deg).zip(&readings.temp_c) {
-        flags.insert(range_flags(*tilt, *temp));
-    }
 }
