@@ -13,7 +13,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 
 use crate::error::{Error, Result};
 use crate::season::Season;
-use crate::simulate::SimulateSettings;
+use crate::simulate::{SimulateSettings, Trouble};
 use crate::study::Settings;
 
 use args::{Cli, Command, SimulateArgs};
@@ -97,6 +97,7 @@ fn simulate(args: &SimulateArgs) -> Result<u8> {
     settings.seed = args.seed.unwrap_or(settings.seed);
     settings.batches = args.batches.unwrap_or(settings.batches);
     settings.probes = args.probes.unwrap_or(settings.probes);
+    settings.troubles = troubles(&args.troubles)?;
     let progress = progress();
     progress.set_message("brewing an invented season");
     let simulated = settings.run()?;
@@ -113,4 +114,18 @@ fn simulate(args: &SimulateArgs) -> Result<u8> {
         season.references.len()
     ))?;
     Ok(DONE)
+}
+
+/// The kinds of trouble of these names.
+fn troubles(names: &[String]) -> Result<Vec<Trouble>> {
+    if names.iter().any(|name| name == "all") {
+        return Ok(Trouble::ALL.to_vec());
+    }
+    let of = |name: &String| {
+        let wanted = || Trouble::ALL.map(Trouble::name).join(", ");
+        Trouble::ALL.into_iter().find(|trouble| trouble.name() == name).ok_or_else(|| {
+            Error::Usage(format!("there is no trouble named {name:?}; wanted all, or some of {}", wanted()))
+        })
+    };
+    names.iter().map(of).collect()
 }

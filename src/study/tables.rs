@@ -40,6 +40,7 @@ impl SeasonStudy {
                 "drift_fleet" fleet_frame();
                 "drift_mixed" mixed_frame();
                 "drift_shifts" shifts_frame();
+                "misfits" misfits_frame();
                 "drift_kinds" kinds_frame();
             }
             kinetics { "kinetics" to_frame(); "kinetics_candidates" candidates_frame(); }
