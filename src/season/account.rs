@@ -40,11 +40,11 @@ pub struct Rejected {
 
 /// Rejected rows of a file with the same kind of slip, which differ only in what was found there.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct RejectedAlike<'a> {
+pub(crate) struct RejectedAlike<'a> {
     /// The first of them.
-    pub first: &'a Rejected,
+    pub(crate) first: &'a Rejected,
     /// How many there are.
-    pub rows: usize,
+    pub(crate) rows: usize,
 }
 
 /// How many rows of a file carry one reason.
@@ -97,7 +97,7 @@ impl RowAccount {
     }
 
     /// The rejected rows, those together that differ only in what was found there; in order of the first of each kind.
-    pub fn rejected_alike(&self) -> Vec<RejectedAlike<'_>> {
+    pub(crate) fn rejected_alike(&self) -> Vec<RejectedAlike<'_>> {
         let mut places = BTreeMap::new();
         let mut alike: Vec<RejectedAlike<'_>> = Vec::new();
         for first in &self.rejected {

@@ -61,7 +61,8 @@ mod tidy;
 mod time;
 mod written_files;
 
-pub use account::{FileAccount, ReasonCount, Rejected, RejectedAlike, Remark, RowAccount};
+pub(crate) use account::RejectedAlike;
+pub use account::{FileAccount, ReasonCount, Rejected, Remark, RowAccount};
 pub use ends::{EndShape, ReferenceUse};
 pub use flags::Flags;
 pub(crate) use frame::FrameBuilder;

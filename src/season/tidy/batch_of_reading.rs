@@ -12,14 +12,14 @@ const BATH_H: f64 = 1.0 / 3.0;
 
 /// A time in a batch, with the batch's index among the readings' batch ids.
 #[derive(Debug, Clone, Copy)]
-struct Span {
+struct BatchSpan {
     from: Instant,
     /// Last instant; none while open.
     to: Option<Instant>,
     batch: u32,
 }
 
-impl Span {
+impl BatchSpan {
     fn holds(&self, at: Instant) -> bool {
         self.from <= at && self.to.is_none_or(|to| at <= to)
     }
@@ -33,9 +33,10 @@ impl Span {
 /// of them possible and within 7 days), else to the only batch without named probes that was then running, unless
 /// the probe was in a bath. Otherwise it belongs to none.
 pub(crate) fn fill_batches(readings: &mut Readings, batches: &[Batch], references: &[Reference]) {
-    let span = |b: &'_ Batch| Some(Span { from: b.pitched_at, to: b.ended_at, batch: readings.batch_index(&b.batch)? });
-    let spans: Vec<(Span, &Vec<String>)> = batches.iter().filter_map(|b| Some((span(b)?, &b.probes))).collect();
-    let open: Vec<Span> = spans.iter().filter(|(_, probes)| probes.is_empty()).map(|(span, _)| *span).collect();
+    let span =
+        |b: &'_ Batch| Some(BatchSpan { from: b.pitched_at, to: b.ended_at, batch: readings.batch_index(&b.batch)? });
+    let spans: Vec<(BatchSpan, &Vec<String>)> = batches.iter().filter_map(|b| Some((span(b)?, &b.probes))).collect();
+    let open: Vec<BatchSpan> = spans.iter().filter(|(_, probes)| probes.is_empty()).map(|(span, _)| *span).collect();
     for probe in readings.probe_ids.clone() {
         let rows = readings.of_probe(&probe);
         let named = spans.iter().filter(|(_, ids)| ids.contains(&probe)).map(|(span, _)| *span);
@@ -51,7 +52,7 @@ pub(crate) fn fill_batches(readings: &mut Readings, batches: &[Batch], reference
 }
 
 /// Each span cut where the next begins; spans that begin together are ambiguous and hold nothing.
-fn cut_at_next(mut spans: Vec<Span>) -> Vec<Span> {
+fn cut_at_next(mut spans: Vec<BatchSpan>) -> Vec<BatchSpan> {
     spans.sort_by_key(|s| s.from);
     let starts: Vec<Instant> = spans.iter().map(|s| s.from).collect();
     let alone = |from: Instant| starts.iter().filter(|s| **s == from).count() == 1;
@@ -64,7 +65,7 @@ fn cut_at_next(mut spans: Vec<Span>) -> Vec<Span> {
                 (Some(end), Some(next)) => Some(end.min(next)),
                 (end, next) => end.or(next),
             };
-            Span { to, ..*s }
+            BatchSpan { to, ..*s }
         })
         .collect()
 }
@@ -73,7 +74,7 @@ fn cut_at_next(mut spans: Vec<Span>) -> Vec<Span> {
 struct Around<'a> {
     labels: Vec<(Instant, u32)>,
     baths: Vec<Instant>,
-    spans: &'a [(Span, &'a Vec<String>)],
+    spans: &'a [(BatchSpan, &'a Vec<String>)],
 }
 
 impl<'a> Around<'a> {
@@ -82,7 +83,7 @@ impl<'a> Around<'a> {
         rows: Range<usize>,
         probe: &str,
         references: &[Reference],
-        spans: &'a [(Span, &'a Vec<String>)],
+        spans: &'a [(BatchSpan, &'a Vec<String>)],
     ) -> Self {
         let columns = readings.at.iter().zip(&readings.batch).zip(&readings.batch_given);
         let given = columns.take(rows.end).skip(rows.start).filter(|(_, given)| **given);
@@ -99,7 +100,7 @@ impl<'a> Around<'a> {
         Self { labels, baths, spans }
     }
 
-    fn batch(&self, at: Instant, open: &[Span]) -> Option<u32> {
+    fn batch(&self, at: Instant, open: &[BatchSpan]) -> Option<u32> {
         if self.in_bath(at) {
             return None;
         }
