@@ -51,9 +51,9 @@ impl DriftSettings {
     /// to its last pair: predicted, not only the line's slope. The variances of the walk and of pairs beyond their known
     /// errors are averaged over their restricted likelihood.
     ///
-    /// Sudden shifts that nobody wrote down are sought, and those found join the model: first in the readings of each batch, where
-    /// a probe's offset jumps as no fermentation does (a state-space model of beer and probes), then in the pairs. What readings
-    /// alone tell between batches is in the pairs too: probes at rest beside each other in a beer without a sample, whose
+    /// A reference that the rest contradicts is left out and named ([`Misfit`]), and so are the readings of a probe that all
+    /// samples of its batch contradict: a wrong entry is weighed against a shift of the probe, and the likelier is taken.
+    /// Sudden shifts that nobody wrote down are then sought in the pairs, and those found join the model. What readings alone tell between batches is in the pairs too: probes at rest beside each other in a beer without a sample, whose
     /// gravity is an effect that they share, and worts whose original gravity is stated. The gravity at which a beer with one
     /// probe rests is not known beforehand and tells nothing. Where two probes have parted and nothing else
     /// says which of them shifted, both are named, with what each then may have. A probe's drift with and
