@@ -23,8 +23,7 @@ pub(crate) type Priors = [Option<(f64, f64)>; PARAMETERS];
 const BOUNDS: [(f64, f64); 7] =
     [(0.95, 1.25), (0.93, 1.20), (0.0, 8.0), (-6.0, 4.0), (-2.5, 2.5), (NO_TAIL, 0.6), (-5.0, -0.05)];
 /// How the whitened problem is solved: its residuals are over stated standard deviations.
-const SOLVER: NonlinearSettings =
-    NonlinearSettings { scale: Scale::Known, tolerance: 1e-10, patience: 1000, singular: 1e-10 };
+const SOLVER: NonlinearSettings = NonlinearSettings { scale: Scale::Known, tolerance: 1e-10, patience: 1000 };
 /// Bounds of a coefficient of the correction.
 const CORRECTION_BOUNDS: (f64, f64) = (-6.0, 6.0);
 /// Names of the parameters; those of the correction are counted.
@@ -147,8 +146,7 @@ impl CurveProblem<'_> {
     ) -> Result<(f64, f64)> {
         let whitener = self.likelihood.whitener(relative_rate, errors)?;
         let parameters = self.parameters(curve, errors.correction_sd);
-        let interval = fit.profile_of(&SOLVER, &self.whitened(&whitener), &parameters, functional, level)?;
-        Ok((interval.lower, interval.upper))
+        fit.profile(&SOLVER, &self.whitened(&whitener), &parameters, functional, level)
     }
 
     fn whitened<'b>(&'b self, whitener: &'b Whitener) -> WhitenedBatch<'b, CurveParameters> {

@@ -1,7 +1,7 @@
 //! Errors that remember: reference answers, agreement with dense algebra, coverage.
 
 use heelwort::fit::Likelihood;
-use heelwort::fit::autocorrelation::{AutocorrelationSettings, Car1, Times, Whitened, Whitener};
+use heelwort::fit::autocorrelation::{AutocorrelationSettings, Car1, Whitened, Whitener};
 use heelwort::fit::linear::LinearSettings;
 use heelwort::fit::nonlinear::{Curve, CurveResiduals, NonlinearSettings, Parameter};
 use heelwort::fit::quantile;
@@ -21,7 +21,7 @@ fn design(columns: &[Vec<f64>]) -> Array2<f64> {
     Array2::from_shape_fn((columns[0].len(), columns.len()), |(i, j)| columns[j][i])
 }
 
-fn check<'a>(times: impl Into<Times<'a>> + Copy, y: &[f64], x: &Array2<f64>, right: &Value) {
+fn check(times: &[f64], y: &[f64], x: &Array2<f64>, right: &Value) {
     for (name, criterion) in [("REML", Likelihood::Reml), ("ML", Likelihood::Ml)] {
         let right = &right[name];
         let found = AutocorrelationSettings { criterion, ..PURE }.fit(times, y, Some(x)).unwrap();
@@ -46,35 +46,11 @@ fn one_series_evenly_and_unevenly_spaced() {
     }
 }
 
-#[test]
-fn several_series() {
-    let sets = reference("autocorrelation.json");
-    let set = &sets["ovary_car1"];
-    let (times, y) = (numbers(&set["Time"]), numbers(&set["follicles"]));
-    let mares: Vec<usize> = numbers(&set["Mare"]).iter().map(|x| *x as usize).collect();
-    let x = design(&[vec![1.0; y.len()], numbers(&set["s1"]), numbers(&set["c1"])]);
-    check(Times::grouped(&times, &mares).unwrap(), &y, &x, set);
-
-    let set = &sets["bodyweight_car1"];
-    let (times, y) = (numbers(&set["Time"]), numbers(&set["weight"]));
-    let rats: Vec<usize> = numbers(&set["Rat"]).iter().map(|x| *x as usize).collect();
-    let diet = |k: f64| -> Vec<f64> { numbers(&set["Diet"]).iter().map(|d| f64::from(u8::from(*d == k))).collect() };
-    let times_where = |diet: &[f64]| -> Vec<f64> { diet.iter().zip(&times).map(|(d, t)| d * t).collect() };
-    let (second, third) = (diet(2.0), diet(3.0));
-    let (second_times, third_times) = (times_where(&second), times_where(&third));
-    let x = design(&[vec![1.0; y.len()], times.clone(), second, third, second_times, third_times]);
-    check(Times::grouped(&times, &rats).unwrap(), &y, &x, set);
-}
-
 /// The correlation matrix written out.
 fn dense(process: &Car1, times: &[f64]) -> DMatrix<f64> {
-    DMatrix::from_fn(
-        times.len(),
-        times.len(),
-        |i, j| {
-            if i == j { 1.0 } else { process.correlation(times[i] - times[j]) }
-        },
-    )
+    DMatrix::from_fn(times.len(), times.len(), |i, j| {
+        if i == j { 1.0 } else { (1.0 - process.white_share) * process.phi.powf((times[i] - times[j]).abs()) }
+    })
 }
 
 fn process_and_times() -> impl Strategy<Value = (Car1, Vec<f64>)> {
@@ -112,16 +88,6 @@ proptest! {
         let n = times.len() as f64;
         let size = process.effective_sample_size(&times).unwrap();
         prop_assert!((size - n * n / dense(&process, &times).sum()).abs() < 1e-9 * n);
-    }
-
-    #[test]
-    fn several_series_are_blocks((process, times) in process_and_times(), cut in 1_usize..3) {
-        // Two series with the same times: nothing is shared.
-        let series: Vec<usize> = (0..times.len()).map(|i| usize::from(i >= cut)).collect();
-        let grouped = Times::grouped(&times, &series).unwrap();
-        let (first, second) = times.split_at(cut);
-        let parts = process.whitener(first).unwrap().ln_determinant() + process.whitener(second).unwrap().ln_determinant();
-        prop_assert!((process.whitener(grouped).unwrap().ln_determinant() - parts).abs() < 1e-10);
     }
 
     #[test]
@@ -214,7 +180,6 @@ fn impossible_series_are_refused_with_the_reason() {
     let twice = PURE.fit(&[0.0, 1.0, 1.0, 2.0], &[1.0, 0.5, 0.4, 0.1], None);
     // Pure memory cannot tell two readings at one time apart, independence can: that is what is left.
     assert_eq!(twice.unwrap().process, Car1::white());
-    assert!(Times::grouped(&[0.0, 1.0, 2.0], &[1, 2, 1]).unwrap_err().to_string().contains("do not stand together"));
     assert!(Car1::new(1.0, 0.0).is_err() && Car1::new(0.5, 1.5).is_err());
 }
 

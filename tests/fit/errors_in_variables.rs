@@ -15,8 +15,7 @@ use serde_json::Value;
 
 use super::{near, numbers, reference};
 
-const KNOWN: NonlinearSettings =
-    NonlinearSettings { scale: Scale::Known, tolerance: 1e-14, patience: 1000, singular: 1e-10 };
+const KNOWN: NonlinearSettings = NonlinearSettings { scale: Scale::Known, tolerance: 1e-14, patience: 1000 };
 
 /// y = intercept + slope x.
 struct Line;

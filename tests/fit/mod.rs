@@ -17,7 +17,6 @@ mod profile;
 mod quantiles;
 mod robust;
 mod simultaneous;
-mod small_problems;
 mod strd_linear;
 mod strd_models;
 mod strd_nonlinear;

@@ -124,31 +124,10 @@ fn a_prior_that_says_little_changes_little_and_a_sharp_one_wins() {
 }
 
 #[test]
-fn with_an_estimated_scale_a_prior_is_weighed_by_the_scatter_the_residuals_show() {
-    // The same fit in units a thousand times smaller, prior included, is the same fit.
-    let (x, y) = data(40, 0.1);
-    let thousand: Vec<f64> = y.iter().map(|y| 1000.0 * y).collect();
-    let run = |y: &[f64], unit: f64| {
-        let parameters = [
-            Parameter::new("a", 3.0 * unit).with_prior(4.0 * unit, 0.05 * unit),
-            Parameter::new("k", 1.0),
-            Parameter::new("c", 0.0),
-        ];
-        NonlinearSettings::default().fit(&CurveResiduals::new(&Decay, &x, y, None).unwrap(), &parameters).unwrap()
-    };
-    let (one, many) = (run(&y, 1.0), run(&thousand, 1000.0));
-    near(many.value("a").unwrap(), 1000.0 * one.value("a").unwrap(), 1e-7);
-    near(many.finding("a", 0.9).unwrap().se().unwrap(), 1000.0 * one.finding("a", 0.9).unwrap().se().unwrap(), 1e-6);
-    near(many.df, one.df, 1e-6);
-    assert!(one.df > 37.0 && one.df < 38.0, "{}", one.df);
-}
-
-#[test]
 fn a_fit_that_does_not_converge_says_so_and_gives_no_errors() {
     let fit = fit(NonlinearSettings { patience: 1, ..Default::default() }, 0.1, &parameters());
-    assert!(fit.stop.is_out_of_patience() && !fit.stop.is_converged());
+    assert!(!fit.stop.is_converged());
     assert_eq!(fit.finding("a", 0.9).unwrap().why(), Some("not converged: too many evaluations"));
-    assert!(fit.to_string().contains("not converged"));
 }
 
 #[test]
@@ -168,6 +147,8 @@ fn bad_settings_and_starts_are_named() {
     let outside = [a.clone(), k.clone().within(2.0, 3.0), c.clone()];
     assert!(text(NonlinearSettings::default(), &outside).contains("`k`, bounds 2 to 3"));
     let twice = [a.clone(), a.clone(), c.clone()];
+    let known = [a.clone().with_prior(4.0, 0.05), k.clone(), c.clone()];
+    assert!(text(NonlinearSettings::default(), &known).contains("scale must be known"));
     assert!(text(NonlinearSettings::default(), &twice).contains("two parameters are named `a`"));
     let overflow = [a.clone(), Parameter::new("k", -1e4), c.clone()];
     assert!(text(NonlinearSettings::default(), &overflow).contains("not finite"));
@@ -175,15 +156,6 @@ fn bad_settings_and_starts_are_named() {
     let short = CurveResiduals::new(&Decay, &x[..3], &y[..3], None).unwrap();
     let error = NonlinearSettings::default().fit(&short, &parameters()).unwrap_err().to_string();
     assert!(error.contains("3 residuals and 0 priors; 4 are needed"), "{error}");
-}
-
-#[test]
-fn the_report_is_in_a_fixed_order() {
-    let text = fit(NonlinearSettings::default(), 0.1, &parameters()).to_string();
-    let lines: Vec<&str> = text.lines().collect();
-    assert!(lines[0].starts_with("nonlinear least squares, converged"), "{text}");
-    assert!(lines[1].starts_with("40 residuals, 37.0 df"), "{text}");
-    assert!(lines[2].starts_with("a  ") && lines[3].starts_with("k  ") && lines[4].starts_with("c  "), "{text}");
 }
 
 #[test]
@@ -276,9 +248,9 @@ proptest! {
                 let size = column.iter().map(|d| d * d).sum::<f64>().sqrt() * fit.sum_of_squares.sqrt();
                 let cosine = if size > 0.0 { slope / size } else { 0.0 };
                 match found.state {
-                    ParameterState::AtLower => prop_assert!(cosine > -1e-5, "{cosine} {fit}"),
-                    ParameterState::AtUpper => prop_assert!(cosine < 1e-5, "{cosine} {fit}"),
-                    _ => prop_assert!(cosine.abs() < 1e-5 || fit.sum_of_squares < 1e-20, "{cosine} {fit}"),
+                    ParameterState::AtLower => prop_assert!(cosine > -1e-5, "{cosine} {fit:?}"),
+                    ParameterState::AtUpper => prop_assert!(cosine < 1e-5, "{cosine} {fit:?}"),
+                    _ => prop_assert!(cosine.abs() < 1e-5 || fit.sum_of_squares < 1e-20, "{cosine} {fit:?}"),
                 }
             }
         }

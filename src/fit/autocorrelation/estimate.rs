@@ -3,21 +3,16 @@
 use nalgebra::{DMatrix, DVector};
 use ndarray::Array2;
 
-use super::design::{Independent, WHAT, independent};
-use super::likelihood::{LikelihoodData, LikelihoodValue};
-use super::scoring::{Bounds, Effort, climb};
-use super::starts::{best_climb, by_lags, starts};
-use super::{Car1, Times};
+use super::Car1;
+use super::whitener::{Whitener, check_times};
 use crate::fit::Likelihood;
-use crate::fit::matrix::{dot, to_array};
+use crate::fit::matrix::to_array;
+use crate::fit::minimise::newton;
 use crate::{Error, Result};
 
-/// Most columns of a design.
-const MOST_COLUMNS: usize = 31;
-/// The rise of the logarithm of the likelihood that is still worth a step.
-const WORTH: f64 = 1e-14;
-/// Up to so many values the search begins at several places with all columns, which costs little.
-const SHORT: usize = 400;
+const WHAT: &str = "an autocorrelation";
+/// White shares from each of which the search begins, where there is white noise.
+const WHITE_SHARES: [f64; 3] = [0.01, 0.3, 0.8];
 
 /// How the process is estimated.
 ///
@@ -68,159 +63,138 @@ impl AutocorrelationSettings {
     /// result (`phi` 0).
     ///
     /// # Errors
-    /// - [`Error::Usage`]: different lengths, more than 31 columns.
+    /// - [`Error::Usage`]: different lengths.
     /// - [`Error::NotEstimable`]: fewer than three values more than columns, times or values that are not finite or
     ///   fall, no variation, columns that are not independent.
-    pub fn fit<'a>(
-        &self,
-        times: impl Into<Times<'a>>,
-        values: &[f64],
-        design: Option<&Array2<f64>>,
-    ) -> Result<AutocorrelationFit> {
-        let columns = design.map_or_else(Vec::new, |x| x.columns().into_iter().map(|column| column.to_vec()).collect());
-        let effort = Effort { worth: WORTH, enough: f64::INFINITY };
-        self.fit_from(times.into(), values, columns, None, &effort)
-    }
-
-    /// The same for the design's columns, from a process that is near where one is known, with a given effort.
-    pub(crate) fn fit_from(
-        &self,
-        times: Times<'_>,
-        values: &[f64],
-        design: Vec<Vec<f64>>,
-        start: Option<&Car1>,
-        effort: &Effort,
-    ) -> Result<AutocorrelationFit> {
-        let (n, p) = (values.len(), design.len());
-        if times.len() != n || design.iter().any(|column| column.len() != n) {
-            let rows: Vec<usize> = design.iter().map(Vec::len).collect();
-            return Err(Error::Usage(format!("{} times, {n} values and {rows:?} rows of the design", times.len())));
+    pub fn fit(&self, times: &[f64], values: &[f64], design: Option<&Array2<f64>>) -> Result<AutocorrelationFit> {
+        let (n, p) = (values.len(), design.map_or(0, Array2::ncols));
+        if times.len() != n || design.is_some_and(|x| x.nrows() != n) {
+            let rows = design.map_or(n, Array2::nrows);
+            return Err(Error::Usage(format!("{} times, {n} values and {rows} rows of the design", times.len())));
         }
-        times.check()?;
-        if p > MOST_COLUMNS {
-            return Err(Error::Usage(format!("a design of {p} columns; {MOST_COLUMNS} at most")));
-        }
-        if values.iter().chain(design.iter().flatten()).any(|value| !value.is_finite()) {
+        check_times(times)?;
+        if values.iter().chain(design.into_iter().flatten()).any(|value| !value.is_finite()) {
             return Err(Error::not_estimable(WHAT, "a value is not a finite number"));
         }
         if n < p + 3 {
             return Err(Error::not_estimable(WHAT, format!("{n} values for {p} coefficients")));
         }
-        ProcessSearch::new(*self, times, values, design)?.fit(start, effort)
-    }
-}
-
-/// The values, less their projection on the design, and the design, for one search.
-struct ProcessSearch<'a> {
-    settings: AutocorrelationSettings,
-    times: Times<'a>,
-    design: Independent,
-    values: Vec<f64>,
-    /// Coefficients of the projection, for the independent columns.
-    projected: Vec<f64>,
-}
-
-impl<'a> ProcessSearch<'a> {
-    fn new(settings: AutocorrelationSettings, times: Times<'a>, values: &[f64], x: Vec<Vec<f64>>) -> Result<Self> {
-        let design = independent(x)?;
-        let mut values = values.to_vec();
-        let mut projected = Vec::with_capacity(design.columns.len());
-        for column in &design.columns {
-            let part = dot(column, &values);
-            values.iter_mut().zip(column).for_each(|(y, x)| *y -= part * x);
-            projected.push(part);
-        }
-        Ok(Self { settings, times, design, values, projected })
-    }
-
-    /// The process of the greatest likelihood, from a process on or from the best of a few.
-    fn fit(&self, start: Option<&Car1>, effort: &Effort) -> Result<AutocorrelationFit> {
-        match self.design.columns.len() {
-            0 => self.fit_columns::<1>(start, effort),
-            1 => self.fit_columns::<2>(start, effort),
-            2 => self.fit_columns::<3>(start, effort),
-            3 => self.fit_columns::<4>(start, effort),
-            4 => self.fit_columns::<5>(start, effort),
-            5 => self.fit_columns::<6>(start, effort),
-            6..=7 => self.fit_columns::<8>(start, effort),
-            8..=15 => self.fit_columns::<16>(start, effort),
-            _ => self.fit_columns::<{ MOST_COLUMNS + 1 }>(start, effort),
-        }
-    }
-
-    fn columns<const N: usize>(&self) -> LikelihoodData<'a, N> {
-        let p = self.design.columns.len();
-        let mut rows = vec![[0.0; N]; self.values.len()];
-        for (j, column) in self.design.columns.iter().enumerate() {
-            rows.iter_mut().zip(column).for_each(|(row, value)| row[j] = *value);
-        }
-        rows.iter_mut().zip(&self.values).for_each(|(row, value)| row[p] = *value);
-        let restricted = self.settings.criterion == Likelihood::Reml;
-        let ln_scale = 2.0 * self.design.r.diagonal().iter().map(|d| d.abs().ln()).sum::<f64>();
-        LikelihoodData { rows, width: p + 1, times: self.times, restricted, ln_scale }
-    }
-
-    fn fit_columns<const N: usize>(&self, start: Option<&Car1>, effort: &Effort) -> Result<AutocorrelationFit> {
-        let gaps = || self.times.gaps().flatten().filter(|gap| *gap > 0.0);
+        let gaps = || times.iter().zip(times.iter().skip(1)).map(|(time, next)| next - time).filter(|gap| *gap > 0.0);
         let (span, least) = (gaps().sum::<f64>(), gaps().fold(f64::INFINITY, f64::min));
         if !(span > 0.0) {
-            return Err(Error::not_estimable(WHAT, "no two readings of a series have different times"));
+            return Err(Error::not_estimable(WHAT, "no two readings have different times"));
         }
+        let data = LikelihoodData::new(self.criterion, times, values, design)?;
+        let white = data.at(1.0, 1.0).ok_or_else(|| Error::not_estimable(WHAT, "the residuals do not vary"))?;
+
         // Shorter memory than a tenth of the smallest gap is none; longer than a thousand spans is a constant.
         let (low, high) = ((0.1 * least).ln(), (1e3 * span).ln());
-        let gap = span / self.values.len() as f64;
-        let white_noise = self.settings.white_noise;
-        let bounds = Bounds { low, high, white_noise, gap, effort: *effort };
-        let columns = self.columns::<N>();
-        // The columns are independent, and the values have no part in them.
-        let white = columns.white_loss(dot(&self.values, &self.values));
-        if !white.is_finite() {
-            return Err(Error::not_estimable(WHAT, "the residuals do not vary"));
-        }
-        let best = match start.filter(|start| start.phi > 0.0) {
-            Some(start) => climb(&columns, [start.memory().ln().clamp(low, high), start.white_share], &bounds),
-            None if self.values.len() <= SHORT => {
-                best_climb(&columns, &starts(&columns, &bounds, span, 3.0, &[0.0, 0.3, 0.8]), &bounds)
-            }
-            None => {
-                // The values alone, less their projection, tell of long series where to begin.
-                let rows = self.values.iter().map(|value| [*value]).collect();
-                let alone = LikelihoodData { rows, width: 1, times: self.times, restricted: false, ln_scale: 0.0 };
-                let passing = Bounds { effort: Effort { worth: 0.01, ..*effort }, ..bounds };
-                let begin = match self.times.is_one_series() {
-                    true => vec![by_lags(&self.values, &bounds)],
-                    false => starts(&alone, &bounds, span, 8.0, &[0.05, 0.6]),
-                };
-                let begin = best_climb(&alone, &begin, &passing);
-                begin.and_then(|(at, _)| climb(&columns, at, &bounds))
-            }
+        // The logarithm of the memory, and the root of the odds of the white share: its sign means nothing, so that a share
+        // of 0 is a place like others.
+        let process = |at: &[f64]| {
+            let odds = at.get(1).map_or(0.0, |root| root * root);
+            (at[0].clamp(low, high).exp(), odds / (1.0 + odds))
         };
-        match best.filter(|(_, found)| found.loss < white - 1e-9) {
-            Some((at, found)) => self.finish(Car1::new((-(-at[0]).exp()).exp(), at[1])?, &found),
-            None => {
-                let white = columns.value::<false>(1.0, 1.0);
-                let white = white.ok_or_else(|| Error::not_estimable(WHAT, "the residuals do not vary"))?;
-                self.finish(Car1::white(), &white)
+        let loss = |at: &[f64]| {
+            let (memory, white_share) = process(at);
+            data.at(memory, white_share).map_or(f64::INFINITY, |found| found.loss)
+        };
+        let gap = span / n as f64;
+        let memories =
+            || std::iter::successors(Some(0.5 * gap), |memory| Some(3.0 * memory)).take_while(|m| *m < 2.0 * span);
+        let begins: Vec<Vec<f64>> = match self.white_noise {
+            true => WHITE_SHARES.iter().map(|share| vec![(share / (1.0 - share)).sqrt()]).collect(),
+            false => vec![Vec::new()],
+        };
+        let from = |root: &Vec<f64>| {
+            let places = memories().map(|memory| [&[memory.ln().clamp(low, high)], root.as_slice()].concat());
+            places.min_by(|a, b| loss(a).total_cmp(&loss(b)))
+        };
+        let ends = begins.iter().filter_map(from).map(|start| newton(&loss, &start));
+        match ends.min_by(|a, b| a.value.total_cmp(&b.value)).filter(|end| end.value < white.loss - 1e-9) {
+            Some(end) => {
+                let (memory, white_share) = process(&end.at);
+                let process = Car1::new((-1.0 / memory).exp(), white_share)?;
+                let found = data.at(memory, white_share);
+                data.finish(process, &found.ok_or_else(|| Error::numeric(WHAT, "the likelihood has no value"))?)
             }
+            None => data.finish(Car1::white(), &white),
         }
     }
+}
 
-    fn finish<const N: usize>(&self, process: Car1, value: &LikelihoodValue<N>) -> Result<AutocorrelationFit> {
-        let p = self.design.columns.len();
-        let last = &value.inverse[p];
-        let of_independent = DVector::from_fn(p, |i, _| self.projected[i] - last[i] / last[p]);
+/// The design made independent, and the values less their projection on it.
+struct LikelihoodData<'a> {
+    criterion: Likelihood,
+    times: &'a [f64],
+    /// Orthonormal columns, the values last.
+    columns: DMatrix<f64>,
+    /// Coefficients of the projection, for the orthonormal columns.
+    projected: DVector<f64>,
+    /// The design is the orthonormal columns times R.
+    r: DMatrix<f64>,
+}
+
+/// The likelihood at one process.
+struct LikelihoodValue {
+    /// Minus the logarithm of the likelihood.
+    loss: f64,
+    /// Variance of one error.
+    variance: f64,
+    /// Lower Cholesky factor of the products of the whitened columns.
+    root: DMatrix<f64>,
+}
+
+impl<'a> LikelihoodData<'a> {
+    fn new(criterion: Likelihood, times: &'a [f64], values: &[f64], design: Option<&Array2<f64>>) -> Result<Self> {
+        let (n, p) = (values.len(), design.map_or(0, Array2::ncols));
+        let mut x = DMatrix::from_fn(n, p, |i, j| design.map_or(0.0, |x| x[[i, j]]));
+        let lengths: Vec<f64> = x.column_iter().map(|column| column.norm()).collect();
+        x.column_iter_mut().zip(&lengths).for_each(|(mut column, length)| column /= *length);
+        let (q, mut r) = x.qr().unpack();
+        if lengths.iter().any(|length| !(*length > 0.0)) || r.diagonal().iter().any(|d| !(d.abs() > 1e-13)) {
+            return Err(Error::not_estimable(WHAT, "the columns of the design are not independent"));
+        }
+        r.column_iter_mut().zip(&lengths).for_each(|(mut column, length)| column *= *length);
+        let y = DVector::from_column_slice(values);
+        let projected = q.tr_mul(&y);
+        let left = y - &q * &projected;
+        let mut columns = q.resize_horizontally(p + 1, 0.0);
+        columns.set_column(p, &left);
+        Ok(Self { criterion, times, columns, projected, r })
+    }
+
+    /// `None` where two readings are not told apart or the values do not vary.
+    fn at(&self, memory: f64, white_share: f64) -> Option<LikelihoodValue> {
+        let whitener = Whitener::stationary(self.times, memory, white_share).ok()?;
+        let mut white = self.columns.clone();
+        white.column_iter_mut().for_each(|mut column| whitener.whiten(column.iter_mut()));
+        let root = white.tr_mul(&white).cholesky()?.unpack();
+        let p = self.projected.len();
+        let spent = if self.criterion == Likelihood::Reml { p } else { 0 };
+        let df = (self.times.len() - spent) as f64;
+        let variance = root[(p, p)] * root[(p, p)] / df;
+        let fixed = (0..spent).map(|i| (self.r[(i, i)] * root[(i, i)]).abs().ln()).sum::<f64>();
+        let twice = df * ((2.0 * std::f64::consts::PI * variance).ln() + 1.0) + whitener.ln_determinant();
+        let loss = 0.5 * twice + fixed;
+        loss.is_finite().then_some(LikelihoodValue { loss, variance, root })
+    }
+
+    fn finish(&self, process: Car1, value: &LikelihoodValue) -> Result<AutocorrelationFit> {
+        let p = self.projected.len();
         let singular = || Error::numeric("generalised least squares", "R is singular");
-        let coefficients = self.design.r.solve_upper_triangular(&of_independent).ok_or_else(singular)?;
-        let root = DMatrix::from_fn(p, p, |i, j| value.inverse[i][j]);
-        let back = self.design.r.solve_upper_triangular(&root.transpose()).ok_or_else(singular)?;
-        let covariance = &back * back.transpose() * value.variance;
+        let root = value.root.view((0, 0), (p, p)).into_owned();
+        let half = root.solve_lower_triangular(&DMatrix::identity(p, p)).ok_or_else(singular)?;
+        let back = self.r.solve_upper_triangular(&half.transpose()).ok_or_else(singular)?;
+        let more = half.tr_mul(&value.root.row(p).columns(0, p).transpose());
+        let coefficients = self.r.solve_upper_triangular(&(&self.projected + more)).ok_or_else(singular)?;
         let effective_n = process.effective_sample_size(self.times)?;
         Ok(AutocorrelationFit {
             process,
             sigma: value.variance.sqrt(),
             ln_likelihood: -value.loss,
             coefficients: coefficients.iter().copied().collect(),
-            covariance: to_array(&covariance),
+            covariance: to_array(&(&back * back.transpose() * value.variance)),
             effective_n,
             df: (effective_n - p as f64).max(1.0),
         })

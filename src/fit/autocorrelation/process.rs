@@ -1,6 +1,6 @@
 //! The process itself.
 
-use super::times::{Times, same_gap};
+use super::whitener::check_times;
 use crate::{Error, Result};
 
 /// A stationary process of unit variance: CAR(1) plus white noise.
@@ -37,36 +37,23 @@ impl Car1 {
         -1.0 / self.phi.ln()
     }
 
-    /// The correlation of two errors a time `lag` apart.
-    pub fn correlation(&self, lag: f64) -> f64 {
-        if lag == 0.0 { 1.0 } else { (1.0 - self.white_share) * self.phi.powf(lag.abs()) }
-    }
-
     /// How many independent errors would give the mean the same variance: n^2 / sum of all correlations.
     ///
     /// # Errors
     /// [`Error::NotEstimable`] for no times, or times that fall or are not finite.
-    pub fn effective_sample_size<'a>(&self, times: impl Into<Times<'a>>) -> Result<f64> {
-        let times = times.into();
+    pub fn effective_sample_size(&self, times: &[f64]) -> Result<f64> {
         if times.is_empty() {
             return Err(Error::not_estimable("an effective sample size", "there are no readings"));
         }
-        times.check()?;
+        check_times(times)?;
         let n = times.len() as f64;
         let (mut before, mut pairs) = (0.0, 0.0);
-        let (mut last, mut carry) = (None, 0.0);
-        for gap in times.gaps() {
-            if !same_gap(gap, last) {
-                (last, carry) = (gap, gap.map_or(0.0, |gap| self.carry(gap)));
-            }
+        for (time, next) in times.iter().zip(times.iter().skip(1)) {
+            // Two readings at one time share the remembering part even when phi is 0.
+            let carry = if next > time { self.phi.powf(next - time) } else { 1.0 };
             before = (before + 1.0) * carry;
             pairs += before;
         }
         Ok(n * n / (n + 2.0 * (1.0 - self.white_share) * pairs))
-    }
-
-    /// Correlation of the remembering part over a gap; two readings at one time share it even when phi is 0.
-    pub(super) fn carry(&self, gap: f64) -> f64 {
-        if gap > 0.0 { self.phi.powf(gap) } else { 1.0 }
     }
 }

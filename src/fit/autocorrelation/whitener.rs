@@ -2,9 +2,8 @@
 
 use ndarray::ArrayViewMut2;
 
-use super::times::same_gap;
-use super::{Car1, Times};
-use crate::fit::nonlinear::{Residuals, SMALL};
+use super::Car1;
+use crate::fit::nonlinear::Residuals;
 use crate::{Error, Result};
 
 /// One step of the filter.
@@ -36,9 +35,23 @@ impl Car1 {
     /// # Errors
     /// [`Error::NotEstimable`] when times are not finite or fall, or when two are equal and there is no white noise
     /// (the two errors would then be one).
-    pub fn whitener<'a>(&self, times: impl Into<Times<'a>>) -> Result<Whitener> {
-        let size = (1.0 - self.white_share).sqrt();
-        Whitener::from_gaps(times.into(), self.memory(), std::iter::repeat((size, self.white_share)))
+    pub fn whitener(&self, times: &[f64]) -> Result<Whitener> {
+        Whitener::stationary(times, self.memory(), self.white_share)
+    }
+}
+
+/// Refuses times that are not finite or fall.
+pub(super) fn check_times(times: &[f64]) -> Result<()> {
+    if let Some(bad) = times.iter().find(|time| !time.is_finite()) {
+        return Err(Error::not_estimable("an autocorrelation", format!("a time is {bad}")));
+    }
+    match times.iter().zip(times.iter().skip(1)).position(|(time, next)| next < time) {
+        Some(row) => {
+            let why =
+                format!("the time falls by {} at row {}; sort the rows first", times[row] - times[row + 1], row + 1);
+            Err(Error::not_estimable("an autocorrelation", why))
+        }
+        None => Ok(()),
     }
 }
 
@@ -58,8 +71,7 @@ impl Whitener {
     /// # Errors
     /// [`Error::Usage`] for different lengths; [`Error::Setting`] for a memory not above 0, a size that is not finite or
     /// a variance below 0; else as [`Car1::whitener`].
-    pub fn varying<'a>(times: impl Into<Times<'a>>, sizes: &[f64], white: &[f64], memory: f64) -> Result<Self> {
-        let times = times.into();
+    pub fn varying(times: &[f64], sizes: &[f64], white: &[f64], memory: f64) -> Result<Self> {
         if sizes.len() != times.len() || white.len() != times.len() {
             let text = format!("{} times, {} sizes, {} variances", times.len(), sizes.len(), white.len());
             return Err(Error::Usage(text));
@@ -71,28 +83,24 @@ impl Whitener {
             let value = format!("size {size}, white variance {white}");
             return Err(Error::Setting { name: "errors", value, wanted: "finite sizes and variances of at least 0" });
         }
-        Self::from_gaps(times, memory, sizes.iter().copied().zip(white.iter().copied()))
+        Self::from_rows(times, memory, sizes.iter().copied().zip(white.iter().copied()))
     }
 
-    pub(super) fn from_gaps(times: Times<'_>, memory: f64, rows: impl Iterator<Item = (f64, f64)>) -> Result<Self> {
-        times.check()?;
+    /// The filter of a process of unit variance.
+    pub(super) fn stationary(times: &[f64], memory: f64, white_share: f64) -> Result<Self> {
+        Self::from_rows(times, memory, std::iter::repeat(((1.0 - white_share).sqrt(), white_share)))
+    }
+
+    fn from_rows(times: &[f64], memory: f64, rows: impl Iterator<Item = (f64, f64)>) -> Result<Self> {
+        check_times(times)?;
         let mut steps = Vec::with_capacity(times.len());
-        // Variance of the state, given the rows so far.
-        let mut variance = 1.0;
-        let (mut last, mut carry, mut forgotten) = (None, 0.0, 1.0);
-        for (row, (gap, (size, white))) in times.gaps().zip(rows).enumerate() {
-            if !same_gap(gap, last) {
-                (carry, forgotten) = match gap {
-                    // At the start of a series nothing is known: the state has its stationary variance.
-                    None => (0.0, 1.0),
-                    Some(gap) if gap > 0.0 => {
-                        let carry = (-gap / memory).exp();
-                        (carry, super::filter::forgotten(carry, gap / memory))
-                    }
-                    Some(_) => (1.0, 0.0),
-                };
-                last = gap;
-            }
+        // Variance of the state, given the rows so far; at the start nothing is known, and it has its stationary variance.
+        let (mut variance, mut last) = (1.0, f64::NEG_INFINITY);
+        for (row, (time, (size, white))) in times.iter().zip(rows).enumerate() {
+            // Rows at one time share the state, whatever the memory.
+            let share = if *time > last { (time - last) / memory } else { 0.0 };
+            let (carry, forgotten) = ((-share).exp(), -(-2.0 * share).exp_m1());
+            last = *time;
             variance = carry * carry * variance + forgotten;
             let total = size * size * variance + white;
             if !(total > 1e-14 * (size * size + white)) {
@@ -133,8 +141,7 @@ impl<'a, P: Residuals> Whitened<'a, P> {
     ///
     /// # Errors
     /// [`Error::Usage`] when there are not as many times as residuals; else as [`Car1::whitener`].
-    pub fn new<'t>(problem: &'a P, process: &Car1, times: impl Into<Times<'t>>) -> Result<Self> {
-        let times = times.into();
+    pub fn new(problem: &'a P, process: &Car1, times: &[f64]) -> Result<Self> {
         if times.len() != problem.count() {
             return Err(Error::Usage(format!("{} times for {} residuals", times.len(), problem.count())));
         }
@@ -159,18 +166,5 @@ impl<P: Residuals> Residuals for Whitened<'_, P> {
             self.whitener.whiten(column);
         }
         Ok(())
-    }
-
-    fn sweep(&self, parameters: &[f64], mut visit: impl FnMut(f64, &[f64])) -> bool {
-        let mut state = 0.0;
-        let (mut states, mut white) = ([0.0; SMALL], [0.0; SMALL]);
-        let mut steps = self.whitener.steps.iter();
-        self.problem.sweep(parameters, |residual, slopes| {
-            let (Some(step), Some(white)) = (steps.next(), white.get_mut(..slopes.len())) else { return };
-            for ((cell, state), slope) in white.iter_mut().zip(&mut states).zip(slopes) {
-                *cell = step.whiten(state, *slope);
-            }
-            visit(step.whiten(&mut state, residual), white);
-        })
     }
 }

@@ -3,9 +3,9 @@
 use super::cross::Cross;
 use super::design::Spread;
 use super::equations::{Factors, SolvedEquations, solve};
-use super::newton::minimise;
 use super::scaled::ScaledData;
 use crate::fit::Likelihood;
+use crate::fit::minimise::newton;
 use crate::{Error, Result};
 
 const LN_TWO_PI: f64 = 1.837_877_066_409_345_5;
@@ -137,7 +137,7 @@ impl MixedModel {
             None => self.start(&free),
         };
         let function = |parameters: &[f64]| self.value(&free, parameters);
-        let found = minimise(&function, &start);
+        let found = newton(&function, &start);
         if !found.value.is_finite() {
             return Err(Error::numeric(
                 "the fit of a mixed model",

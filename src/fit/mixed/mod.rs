@@ -45,7 +45,6 @@ mod fitted;
 mod inference;
 mod likelihood;
 mod moments;
-mod newton;
 mod profile;
 mod scaled;
 mod settings;

@@ -7,8 +7,8 @@ use super::component::{Component, ComponentKind, components};
 use super::design::Spread;
 use super::fitted::MixedFit;
 use super::likelihood::{Covariance, MixedModel, places};
-use super::newton::minimise;
 use crate::fit::Likelihood;
+use crate::fit::minimise::newton;
 use crate::fit::{Estimate, Finding, quantile, root};
 use crate::{Error, Result};
 
@@ -184,7 +184,7 @@ impl<'a> HeldComponent<'a> {
         // Beside an effect of variance 0 others may be far from where they belong: back to the start.
         let last = self.last.borrow().clone();
         let start = if last.contains(&0.0) { self.begin.clone() } else { last };
-        let found = minimise(&|parameters| self.model.deviance(&self.covariance(value, parameters)), &start);
+        let found = newton(&|parameters| self.model.deviance(&self.covariance(value, parameters)), &start);
         if found.value.is_finite() {
             *self.last.borrow_mut() = found.at;
         }

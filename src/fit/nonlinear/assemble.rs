@@ -4,11 +4,23 @@ use nalgebra::DMatrix;
 use ndarray::Array2;
 
 use super::fitted::{FittedParameter, NonlinearFit, ParameterState};
-use super::outcome::SolverOutcome;
-use super::{NonlinearSettings, Parameter, Residuals};
+use super::{NonlinearSettings, Parameter, Residuals, StopReason};
+use crate::Result;
 use crate::fit::Scale;
-use crate::fit::matrix::{Identified, identify, identify_normal, to_array};
-use crate::{Error, Result};
+use crate::fit::matrix::{Identified, identify, to_array};
+
+/// Singular values of the scaled Jacobian below this share of the largest count as zero.
+const SINGULAR: f64 = 1e-10;
+
+/// Where an iteration ended.
+pub(super) struct SolverOutcome {
+    /// All parameters, held ones included.
+    pub values: Vec<f64>,
+    /// -1 or 1 for a parameter that rests on its lower or upper bound, else 0.
+    pub resting: Vec<i8>,
+    pub stop: StopReason,
+    pub evaluations: usize,
+}
 
 /// Puts the result together at the end of an iteration.
 pub(super) fn assemble(
@@ -18,7 +30,9 @@ pub(super) fn assemble(
     end: SolverOutcome,
 ) -> Result<NonlinearFit> {
     let (n, all) = (problem.count(), parameters.len());
-    let (residuals, jacobian) = linearise(problem, &end.values)?;
+    let (mut residuals, mut jacobian) = (vec![0.0; n], Array2::zeros((n, all)));
+    problem.residuals(&end.values, &mut residuals)?;
+    problem.jacobian(&end.values, jacobian.view_mut())?;
 
     let moving: Vec<usize> = parameters
         .iter()
@@ -27,16 +41,9 @@ pub(super) fn assemble(
         .filter(|(_, (parameter, side))| !parameter.held && **side == 0)
         .map(|(place, _)| place)
         .collect();
-    let normal = end.normal.as_ref().map(|all| all.select_rows(&moving).select_columns(&moving));
-    let (identified, used) = match normal.and_then(|normal| identify_normal(&normal, settings.singular)) {
-        Some(known) => (Some(known), moving.len() as f64),
-        None => {
-            let stacked = stack(&jacobian, parameters, &moving, end.sigma);
-            let identified = identify(&stacked, settings.singular);
-            let used = identified.as_ref().map_or(moving.len() as f64, |known| spent(&stacked, n, known));
-            (identified, used)
-        }
-    };
+    let stacked = stack(&jacobian, parameters, &moving);
+    let identified = identify(&stacked, SINGULAR);
+    let used = identified.as_ref().map_or(moving.len() as f64, |known| spent(&stacked, n, known));
     let sum_of_squares: f64 = residuals.iter().map(|r| r * r).sum();
     let df = n as f64 - used;
     let sigma = if df > 1e-9 { (sum_of_squares / df).sqrt() } else { f64::NAN };
@@ -50,7 +57,6 @@ pub(super) fn assemble(
         .map(|((parameter, value), side)| FittedParameter {
             name: parameter.name.clone(),
             value: *value,
-            start: parameter.start,
             state: match side {
                 _ if parameter.held => ParameterState::Held,
                 -1 => ParameterState::AtLower,
@@ -88,7 +94,6 @@ pub(super) fn assemble(
         jacobian,
         stop: end.stop,
         evaluations: end.evaluations,
-        condition: identified.map_or(f64::INFINITY, |known| known.condition),
     })
 }
 
@@ -102,33 +107,14 @@ fn spent(stacked: &DMatrix<f64>, n: usize, known: &Identified) -> f64 {
     hat.component_mul(&data).sum()
 }
 
-/// Residuals and their derivatives, in one pass where there is one.
-fn linearise(problem: &impl Residuals, values: &[f64]) -> Result<(Vec<f64>, Array2<f64>)> {
-    let (n, all) = (problem.count(), values.len());
-    let (mut residuals, mut slopes) = (Vec::with_capacity(n), Vec::with_capacity(n * all));
-    let swept = problem.sweep(values, |residual, row| {
-        residuals.push(residual);
-        slopes.extend_from_slice(row);
-    });
-    if swept {
-        let jacobian = Array2::from_shape_vec((n, all), slopes);
-        return Ok((residuals, jacobian.map_err(|why| Error::numeric("a nonlinear fit", why.to_string()))?));
-    }
-    let mut jacobian = Array2::zeros((n, all));
-    residuals.resize(n, 0.0);
-    problem.residuals(values, &mut residuals)?;
-    problem.jacobian(values, jacobian.view_mut())?;
-    Ok((residuals, jacobian))
-}
-
 /// The derivatives in the moving parameters, with one further row for each of their priors.
-fn stack(jacobian: &Array2<f64>, parameters: &[Parameter], moving: &[usize], sigma: f64) -> DMatrix<f64> {
+fn stack(jacobian: &Array2<f64>, parameters: &[Parameter], moving: &[usize]) -> DMatrix<f64> {
     let priors: Vec<(usize, f64)> = moving
         .iter()
         .enumerate()
         .filter_map(|(column, place)| {
             let prior = parameters.get(*place)?.prior?;
-            Some((column, sigma / prior.sd))
+            Some((column, 1.0 / prior.sd))
         })
         .collect();
     let n = jacobian.nrows();

@@ -4,8 +4,10 @@ use levenberg_marquardt::LeastSquaresProblem;
 use nalgebra::{DMatrix, DVector, Dyn, storage::Owned};
 use ndarray::{ArrayViewMut2, ShapeBuilder};
 
-use super::outcome::POLISH;
 use super::{Parameter, Residuals};
+
+/// Gauss-Newton steps at the end at most.
+const POLISH: usize = 15;
 
 /// The problem as the crate wants it.
 pub(super) struct BoundedProblem<'a, P> {
@@ -17,15 +19,14 @@ pub(super) struct BoundedProblem<'a, P> {
     pub(super) values: Vec<f64>,
     /// For each free parameter: how far the iteration's own value lies beyond a bound.
     beyond: Vec<f64>,
-    sigma: f64,
 }
 
 impl<'a, P: Residuals> BoundedProblem<'a, P> {
-    pub(super) fn new(problem: &'a P, parameters: &'a [Parameter], start: &[f64], sigma: f64) -> Self {
+    pub(super) fn new(problem: &'a P, parameters: &'a [Parameter], start: &[f64]) -> Self {
         let free: Vec<usize> =
             parameters.iter().enumerate().filter(|(_, parameter)| !parameter.held).map(|(i, _)| i).collect();
         let beyond = vec![0.0; free.len()];
-        Self { problem, parameters, free, values: start.to_vec(), beyond, sigma }
+        Self { problem, parameters, free, values: start.to_vec(), beyond }
     }
 
     /// The free parameters with their places in the full vector.
@@ -56,7 +57,7 @@ impl<'a, P: Residuals> BoundedProblem<'a, P> {
         for (column, (place, parameter)) in self.each().enumerate() {
             jacobian.view_mut((0, column), (data, 1)).copy_from(&full.column(place));
             if let Some(prior) = parameter.prior {
-                jacobian[(row, column)] = -self.sigma / prior.sd;
+                jacobian[(row, column)] = -1.0 / prior.sd;
                 row += 1;
             }
         }
@@ -179,7 +180,7 @@ impl<P: Residuals> LeastSquaresProblem<f64, Dyn, Dyn> for BoundedProblem<'_, P> 
         }
         let known = self.each().filter_map(|(place, parameter)| parameter.prior.map(|prior| (place, prior)));
         for (cell, (place, prior)) in priors.iter_mut().zip(known) {
-            *cell = self.sigma * (prior.mean - self.value(place)) / prior.sd;
+            *cell = (prior.mean - self.value(place)) / prior.sd;
         }
         Some(out)
     }

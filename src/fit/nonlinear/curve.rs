@@ -2,7 +2,7 @@
 
 use ndarray::ArrayViewMut2;
 
-use super::{Residuals, SMALL};
+use super::Residuals;
 use crate::{Error, Result};
 
 /// A curve y = f(x; p) with analytic derivatives in its parameters.
@@ -12,16 +12,6 @@ pub trait Curve {
 
     /// Writes df/dp_j at `x` into `out[j]`.
     fn gradient(&self, x: f64, parameters: &[f64], out: &mut [f64]);
-
-    /// Visits every `x` in order with the value and the gradient there. Worth writing anew for a curve whose value and
-    /// gradient share their work, or whose points share some.
-    fn sweep(&self, x: &[f64], parameters: &[f64], mut visit: impl FnMut(f64, &[f64])) {
-        let mut gradient = vec![0.0; parameters.len()];
-        for x in x {
-            self.gradient(*x, parameters, &mut gradient);
-            visit(self.value(*x, parameters), &gradient);
-        }
-    }
 }
 
 /// The residuals (y_i - f(x_i; p)) / sd_i of a curve.
@@ -79,22 +69,5 @@ impl<C: Curve> Residuals for CurveResiduals<'_, C> {
             }
         }
         Ok(())
-    }
-
-    fn sweep(&self, parameters: &[f64], mut visit: impl FnMut(f64, &[f64])) -> bool {
-        if parameters.len() > SMALL {
-            return false;
-        }
-        let mut slopes = [0.0; SMALL];
-        let mut points = self.y.iter().enumerate();
-        self.curve.sweep(self.x, parameters, |value, gradient| {
-            let (Some((i, y)), Some(slopes)) = (points.next(), slopes.get_mut(..gradient.len())) else { return };
-            let weight = self.weight(i);
-            for (cell, slope) in slopes.iter_mut().zip(gradient) {
-                *cell = -slope * weight;
-            }
-            visit((y - value) * weight, slopes);
-        });
-        true
     }
 }

@@ -1,12 +1,10 @@
 //! What a nonlinear fit found.
 
-use std::fmt;
-
 use ndarray::Array2;
 
 use super::StopReason;
 use crate::fit::matrix::quadratic_form;
-use crate::fit::{Estimate, Finding, Scale, decimals_for};
+use crate::fit::{Estimate, Finding, Scale};
 use crate::{Error, Result};
 
 /// How a parameter ended.
@@ -31,8 +29,6 @@ pub struct FittedParameter {
     pub name: String,
     /// Its value at the end.
     pub value: f64,
-    /// Where it started.
-    pub start: f64,
     /// How it ended.
     pub state: ParameterState,
 }
@@ -62,8 +58,6 @@ pub struct NonlinearFit {
     pub stop: StopReason,
     /// How often the residuals were computed.
     pub evaluations: usize,
-    /// Largest over smallest singular value of the scaled Jacobian, priors included: above 1e8 few digits are left.
-    pub condition: f64,
 }
 
 impl NonlinearFit {
@@ -149,13 +143,6 @@ impl NonlinearFit {
         Ok(Finding::Estimated(estimate))
     }
 
-    /// The correlation of two parameters; `None` where one of them has no standard error.
-    pub fn correlation(&self, a: usize, b: usize) -> Option<f64> {
-        let covariance = self.covariance.get([a, b])?;
-        let (va, vb) = (self.covariance.get([a, a])?, self.covariance.get([b, b])?);
-        (*va > 0.0 && *vb > 0.0 && va.is_finite() && vb.is_finite()).then(|| covariance / (va * vb).sqrt())
-    }
-
     /// Doubts about the fit, in words: bounds hit, directions not seen, an iteration that did not converge.
     pub fn notes(&self) -> Vec<String> {
         let mut notes = Vec::new();
@@ -171,36 +158,5 @@ impl NonlinearFit {
             }
         }
         notes
-    }
-}
-
-impl fmt::Display for NonlinearFit {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let scale = if self.scale == Scale::Known { "stated errors" } else { "errors from the residuals" };
-        writeln!(f, "nonlinear least squares, {}, {} evaluations, {scale}", self.stop, self.evaluations)?;
-        writeln!(f, "{} residuals, {:.1} df, residual standard deviation {:.4e}", self.n, self.df, self.sigma)?;
-        for note in self.notes() {
-            writeln!(f, "note: {note}")?;
-        }
-        let width = self.parameters.iter().map(|parameter| parameter.name.len()).max().unwrap_or(0);
-        for (i, parameter) in self.parameters.iter().enumerate() {
-            let se = self.covariance.get([i, i]).copied().unwrap_or(f64::NAN).sqrt();
-            let (name, value, start) = (&parameter.name, parameter.value, parameter.start);
-            if parameter.state == ParameterState::Free {
-                let digits = decimals_for(se);
-                writeln!(f, "{name:width$}  {value:.digits$} \u{b1} {se:.digits$}  (start {start})")?;
-            } else {
-                writeln!(f, "{name:width$}  {value}  (no standard error)")?;
-            }
-        }
-        for a in 0..self.parameters.len() {
-            for b in 0..a {
-                let (Some(first), Some(second)) = (self.parameters.get(b), self.parameters.get(a)) else { continue };
-                if let Some(r) = self.correlation(b, a).filter(|r| r.abs() > 0.8) {
-                    writeln!(f, "correlation of {} and {}: {r:.3}", first.name, second.name)?;
-                }
-            }
-        }
-        Ok(())
     }
 }

@@ -16,9 +16,9 @@
 
 use ndarray::{ArrayViewMut2, Axis, Slice};
 
-use super::{NonlinearFit, NonlinearSettings, Parameter, Residuals, SMALL};
+use super::{NonlinearFit, NonlinearSettings, Parameter, Residuals};
 use crate::fit::matrix::quadratic_form;
-use crate::fit::{Estimate, Scale, quantile};
+use crate::fit::{Scale, quantile};
 use crate::{Error, Result};
 
 /// How far the search for a limit goes, in standard errors.
@@ -26,42 +26,10 @@ const FARTHEST: f64 = 1024.0;
 /// Weight of the residual that pulls towards the target, over the standard error.
 const PULL: f64 = 10.0;
 
-/// An interval by profiling; an end that the data leave open is infinite.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ProfileInterval {
-    /// Lower end, or minus infinity.
-    pub lower: f64,
-    /// Upper end, or infinity.
-    pub upper: f64,
-}
-
 /// A value of a function of the parameters with its gradient in all of them.
 pub type Functional<'a> = dyn Fn(&[f64]) -> Result<(f64, Vec<f64>)> + 'a;
 
 impl NonlinearFit {
-    /// The profile interval of a parameter, as an estimate with the fit's standard error. `problem`, `parameters` and
-    /// `settings` are those of the fit.
-    ///
-    /// # Errors
-    /// As for [`NonlinearFit::profile_of`]; [`Error::Usage`] for an unknown name.
-    pub fn profile(
-        &self,
-        settings: &NonlinearSettings,
-        problem: &impl Residuals,
-        parameters: &[Parameter],
-        name: &str,
-        level: f64,
-    ) -> Result<Estimate> {
-        let value = self.value(name)?;
-        let place = self.parameters.iter().position(|p| p.name == name).unwrap_or(0);
-        let slopes: Vec<f64> = (0..self.parameters.len()).map(|i| f64::from(u8::from(i == place))).collect();
-        let functional = |p: &[f64]| Ok((p.get(place).copied().unwrap_or(f64::NAN), slopes.clone()));
-        let interval = self.profile_of(settings, problem, parameters, &functional, level)?;
-        let se = quadratic_form(&self.covariance, &slopes).sqrt();
-        let (lower, upper) = (interval.lower, interval.upper);
-        Ok(Estimate { value, se, lower, upper, level, method: self.profile_method().into() })
-    }
-
     /// What the column `method` says of a profile interval of this fit.
     pub fn profile_method(&self) -> &'static str {
         match self.scale {
@@ -70,19 +38,20 @@ impl NonlinearFit {
         }
     }
 
-    /// The profile interval of a function of the parameters.
+    /// The profile interval of a function of the parameters; an end that the data leave open is infinite. `problem`, `parameters`
+    /// and `settings` are those of the fit.
     ///
     /// # Errors
     /// [`Error::Setting`] for a bad level; [`Error::NotEstimable`] for a fit that has not converged or a function without a
     /// standard error; what the function or the residuals give.
-    pub fn profile_of(
+    pub fn profile(
         &self,
         settings: &NonlinearSettings,
         problem: &impl Residuals,
         parameters: &[Parameter],
         functional: &Functional<'_>,
         level: f64,
-    ) -> Result<ProfileInterval> {
+    ) -> Result<(f64, f64)> {
         if !self.stop.is_converged() {
             return Err(Error::not_estimable("a profile interval", self.stop.to_string()));
         }
@@ -106,10 +75,7 @@ impl NonlinearFit {
             centre,
             least: objective(&self.residuals, parameters, &self.values(), sigma),
         };
-        Ok(ProfileInterval {
-            lower: search.limit(&self.values(), -1.0, q)?,
-            upper: search.limit(&self.values(), 1.0, q)?,
-        })
+        Ok((search.limit(&self.values(), -1.0, q)?, search.limit(&self.values(), 1.0, q)?))
     }
 }
 
@@ -226,22 +192,5 @@ impl<P: Residuals> Residuals for Pulled<'_, P> {
             *cell = PULL * slope / self.search.se;
         }
         Ok(())
-    }
-
-    fn sweep(&self, parameters: &[f64], mut visit: impl FnMut(f64, &[f64])) -> bool {
-        let mut scaled = [0.0; SMALL];
-        let sigma = self.search.sigma;
-        let swept = self.search.problem.sweep(parameters, |residual, slopes| {
-            let Some(scaled) = scaled.get_mut(..slopes.len()) else { return };
-            scaled.iter_mut().zip(slopes).for_each(|(cell, slope)| *cell = slope / sigma);
-            visit(residual / sigma, scaled);
-        });
-        if swept {
-            let (value, slopes) =
-                (self.search.functional)(parameters).unwrap_or((f64::NAN, vec![0.0; parameters.len()]));
-            let scaled: Vec<f64> = slopes.iter().map(|slope| PULL * slope / self.search.se).collect();
-            visit(PULL * (value - self.target) / self.search.se, &scaled);
-        }
-        swept
     }
 }

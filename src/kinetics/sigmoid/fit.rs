@@ -7,7 +7,7 @@ use crate::fit::nonlinear::{Curve, CurveResiduals, NonlinearFit, NonlinearSettin
 use crate::{Error, Result};
 
 use super::SigmoidKind;
-use super::errors::{WORTH, aicc, correlated, straight};
+use super::errors::{aicc, correlated, straight};
 use super::points::Points;
 use super::result::SigmoidFit;
 use super::settings::SigmoidSettings;
@@ -24,8 +24,7 @@ const AS_CLOSE: f64 = 2.0;
 const UNEXPLAINED: f64 = 0.02;
 
 /// The solver of fits on the way to the last.
-const PASSING: NonlinearSettings =
-    NonlinearSettings { scale: Scale::Estimated, tolerance: 1e-10, patience: 1000, singular: 1e-10 };
+const PASSING: NonlinearSettings = NonlinearSettings { scale: Scale::Estimated, tolerance: 1e-10, patience: 1000 };
 
 impl SigmoidSettings {
     /// Fits the curve to points in any order; `sd` are standard deviations of `y` up to a common factor.
@@ -63,8 +62,8 @@ impl SigmoidSettings {
             let why = format!("the rate, {rate}, is not told from none");
             return Err(Error::not_estimable(self.what(), why));
         }
-        let aicc = aicc(&points, &problem, &fit, process.as_ref(), free)?;
-        let line = straight(&points, process.is_some(), aicc)?;
+        let aicc = aicc(&points, &problem, &fit, process.is_some(), free)?;
+        let line = straight(&points, process.is_some())?;
         if line <= aicc {
             let why = format!("a straight line describes the data as well (AICc {line:.1}, the curve's {aicc:.1})");
             return Err(Error::not_estimable(self.what(), why));
@@ -142,7 +141,7 @@ impl SigmoidSettings {
         let mut process: Option<Car1> = None;
         for round in 1..=ROUNDS {
             let values = fit.values();
-            let found = correlated(points, problem, &fit, Likelihood::Reml, process.as_ref(), WORTH)?;
+            let found = correlated(points, problem, &fit, Likelihood::Reml)?;
             let settled = process.is_some_and(|before| {
                 // A millionth of the correlation at the span of the memory changes nothing that is shown.
                 (before.memory() / found.process.memory()).ln().abs() < 1e-6

@@ -166,26 +166,6 @@ impl SigmoidKind {
     }
 }
 
-/// Visits every `x` with the value and the gradient of a curve whose share done is `share`.
-fn along<const N: usize>(
-    x: &[f64],
-    [from, to, rate, lag, _]: [f64; 5],
-    share: impl Fn(f64) -> Share,
-    mut visit: impl FnMut(f64, &[f64]),
-) {
-    let (drop, sign) = (to - from, (to - from).signum());
-    let pace = rate / drop.abs().max(f64::MIN_POSITIVE);
-    for x in x {
-        let z = pace * (x - lag);
-        let share = share(z);
-        let part = share.done - share.slope * z;
-        let all =
-            [1.0 - part, part, sign * share.slope * (x - lag), -sign * share.slope * rate, drop * share.by_asymmetry];
-        let gradient: [f64; N] = std::array::from_fn(|i| all[i]);
-        visit(from + drop * share.done, &gradient);
-    }
-}
-
 fn unpack(parameters: &[f64]) -> [f64; 5] {
     std::array::from_fn(|i| parameters.get(i).copied().unwrap_or(1.0))
 }
@@ -197,24 +177,14 @@ impl Curve for SigmoidKind {
     }
 
     fn gradient(&self, x: f64, parameters: &[f64], out: &mut [f64]) {
-        self.sweep(&[x], parameters, |_, slopes| {
-            for (cell, slope) in out.iter_mut().zip(slopes) {
-                *cell = *slope;
-            }
-        });
-    }
-
-    fn sweep(&self, x: &[f64], parameters: &[f64], visit: impl FnMut(f64, &[f64])) {
-        let all = unpack(parameters);
-        match self {
-            Self::Logistic4 => along::<4>(x, all, logistic4, visit),
-            Self::Logistic5 => {
-                let constants = Logistic5::new(all[4]);
-                along::<5>(x, all, |z| constants.share(z), visit);
-            }
-            Self::Gompertz => along::<4>(x, all, gompertz, visit),
-            Self::LagExponential => along::<4>(x, all, lag_exponential, visit),
-        }
+        let [from, to, rate, lag, s] = unpack(parameters);
+        let (drop, sign) = (to - from, (to - from).signum());
+        let z = rate / drop.abs().max(f64::MIN_POSITIVE) * (x - lag);
+        let share = self.share(z, s);
+        let part = share.done - share.slope * z;
+        let all =
+            [1.0 - part, part, sign * share.slope * (x - lag), -sign * share.slope * rate, drop * share.by_asymmetry];
+        out.iter_mut().zip(all).for_each(|(cell, slope)| *cell = slope);
     }
 }
 

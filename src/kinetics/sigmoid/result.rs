@@ -139,12 +139,12 @@ impl SigmoidFit {
             let interval = match &self.process {
                 Some(process) => {
                     let whitened = Whitened::new(&problem, process, &self.points.x)?;
-                    self.fit.profile_of(&all, &whitened, &parameters, &functional, settings.level)
+                    self.fit.profile(&all, &whitened, &parameters, &functional, settings.level)
                 }
-                None => self.fit.profile_of(&all, &problem, &parameters, &functional, settings.level),
+                None => self.fit.profile(&all, &problem, &parameters, &functional, settings.level),
             };
             match interval {
-                Ok(interval) => (estimate.lower, estimate.upper) = (interval.lower, interval.upper),
+                Ok(interval) => (estimate.lower, estimate.upper) = interval,
                 Err(error) if error.is_not_estimable() => return Ok(Finding::missing(error.to_string())),
                 Err(error) => return Err(error),
             }
