@@ -10,13 +10,3 @@ pub enum Likelihood {
     /// The likelihood. For comparing models with different fixed columns, and for profile intervals.
     Ml,
 }
-
-impl Likelihood {
-    /// Its name.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Reml => "REML",
-            Self::Ml => "ML",
-        }
-    }
-}

@@ -2,9 +2,9 @@
 
 use std::cell::RefCell;
 
-use super::by_rows::dot;
 use super::component::{Component, ComponentKind, components};
 use super::design::Spread;
+use super::equations::dot;
 use super::fitted::MixedFit;
 use super::likelihood::{Covariance, MixedModel, places};
 use crate::fit::Likelihood;
@@ -218,10 +218,7 @@ impl<'a> HeldComponent<'a> {
         let mut factors = Vec::new();
         for (index, term) in self.model.data.terms.iter().enumerate() {
             let q = term.q;
-            let mut factor = vec![0.0; q * q];
-            if let Spread::Known(sds) = &term.spread {
-                sds.iter().enumerate().for_each(|(i, sd)| factor[i * q + i] = *sd);
-            }
+            let mut factor = term.known_factor();
             if Some(index) != self.grouping() {
                 places(&term.spread, q).for_each(|(i, j)| factor[i * q + j] = next());
                 factors.push(factor);

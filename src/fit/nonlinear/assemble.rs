@@ -113,8 +113,8 @@ fn stack(jacobian: &Array2<f64>, parameters: &[Parameter], moving: &[usize]) -> 
         .iter()
         .enumerate()
         .filter_map(|(column, place)| {
-            let prior = parameters.get(*place)?.prior?;
-            Some((column, 1.0 / prior.sd))
+            let (_, sd) = parameters.get(*place)?.prior?;
+            Some((column, 1.0 / sd))
         })
         .collect();
     let n = jacobian.nrows();

@@ -56,8 +56,8 @@ impl<'a, P: Residuals> BoundedProblem<'a, P> {
         let mut row = data;
         for (column, (place, parameter)) in self.each().enumerate() {
             jacobian.view_mut((0, column), (data, 1)).copy_from(&full.column(place));
-            if let Some(prior) = parameter.prior {
-                jacobian[(row, column)] = -1.0 / prior.sd;
+            if let Some((_, sd)) = parameter.prior {
+                jacobian[(row, column)] = -1.0 / sd;
                 row += 1;
             }
         }
@@ -179,8 +179,8 @@ impl<P: Residuals> LeastSquaresProblem<f64, Dyn, Dyn> for BoundedProblem<'_, P> 
             model.fill(f64::INFINITY);
         }
         let known = self.each().filter_map(|(place, parameter)| parameter.prior.map(|prior| (place, prior)));
-        for (cell, (place, prior)) in priors.iter_mut().zip(known) {
-            *cell = (prior.mean - self.value(place)) / prior.sd;
+        for (cell, (place, (mean, sd))) in priors.iter_mut().zip(known) {
+            *cell = (mean - self.value(place)) / sd;
         }
         Some(out)
     }

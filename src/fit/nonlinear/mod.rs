@@ -32,7 +32,7 @@ mod stop;
 pub use curve::{Curve, CurveResiduals};
 pub use fitted::{FittedParameter, NonlinearFit, ParameterState};
 pub use numeric_jacobian::numeric_jacobian;
-pub use parameter::{Parameter, ParameterPrior};
+pub use parameter::Parameter;
 pub use profile::Functional;
 pub use residuals::Residuals;
 pub use settings::NonlinearSettings;

@@ -83,7 +83,7 @@ impl NonlinearFit {
 fn objective(residuals: &[f64], parameters: &[Parameter], values: &[f64], sigma: f64) -> f64 {
     let data: f64 = residuals.iter().map(|r| (r / sigma).powi(2)).sum();
     let known = parameters.iter().zip(values).filter(|(parameter, _)| !parameter.held);
-    data + known.filter_map(|(p, v)| p.prior.map(|prior| ((v - prior.mean) / prior.sd).powi(2))).sum::<f64>()
+    data + known.filter_map(|(p, v)| p.prior.map(|(mean, sd)| ((v - mean) / sd).powi(2))).sum::<f64>()
 }
 
 /// A search for the ends of one interval.
