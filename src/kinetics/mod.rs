@@ -1,8 +1,7 @@
 //! Fermentation curves: what one batch's gravities say about its lag, rate, midpoint and terminal gravity.
 //!
 //! Settings [`KineticsSettings`] -> [`KineticsSettings::fit`] on a [`crate::gravity::GravitySeries`] -> [`BatchFit`];
-//! all batches together are [`Kinetics`]. Any other quantity that goes once from one level to another, such as growth, is
-//! fitted by [`SigmoidSettings`] on plain slices.
+//! all batches together are [`Kinetics`].
 
 mod activation;
 mod bands;
@@ -32,7 +31,6 @@ mod report;
 pub(crate) mod robust_weights;
 mod second_batch;
 pub(crate) mod settings;
-mod sigmoid;
 mod state;
 mod status;
 mod steps;
@@ -51,7 +49,6 @@ pub(crate) use curve::{GravityCurve, N_BASIS, PARAMETERS};
 pub(crate) use error_model::ErrorModel;
 pub use point::{BatchPoint, PointSource};
 pub use settings::{ClockChoice, IntervalMethod, KineticsSettings};
-pub use sigmoid::{SIGMOID_PARAMETERS, SigmoidFit, SigmoidKind, SigmoidSettings, SigmoidTrait};
 pub use state::BatchState;
 pub use status::Status;
 pub use traits::Trait;

@@ -32,6 +32,5 @@ mod whitener;
 
 pub use estimate::{AutocorrelationFit, AutocorrelationSettings};
 pub use process::Car1;
-pub(crate) use scoring::Effort;
 pub use times::Times;
 pub use whitener::{Whitened, Whitener};

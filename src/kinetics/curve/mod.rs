@@ -23,7 +23,7 @@
 //! than it began, `s > 1` more abruptly. In the writing with asymptotes, `SG = T + D / (1 + exp(k (t - M)))^s`, the same
 //! curve has `k = B / scale`, `M = -ln(a) / k` and `D = (O - T) (1 + a)^s`. The Gompertz form is the modified one of
 //! Zwietering, Jongenburger, Rombouts and van 't Riet (1990, Appl. Environ. Microbiol. 56, 1875, equation 11) from pitching
-//! on, its lag and rate being traits. [`super::SigmoidKind`] has the same forms with both ends open, for any data.
+//! on, its lag and rate being traits.
 
 mod exponentials;
 mod fermentation_curve;
