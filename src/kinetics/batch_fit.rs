@@ -5,9 +5,8 @@ use crate::fit::whiteness::Whiteness;
 use crate::season::Flags;
 use crate::units::Instant;
 
-use super::candidate::CandidateFit;
 use super::clock::Clock;
-use super::curve::{GravityCurve, PARAMETERS};
+use super::curve::{FermentationCurve, GravityCurve, PARAMETERS};
 use super::error_model::ErrorModel;
 use super::point::BatchPoint;
 use super::probe_bias::FITTED;
@@ -80,6 +79,38 @@ impl AtReference {
     pub(super) fn missing(why: &str) -> Self {
         let none = || Finding::missing(why);
         Self { lag_h: none(), mid_h: none(), max_rate_sg_per_day: none() }
+    }
+}
+
+/// One curve on one batch, beside the others.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CandidateFit {
+    /// The curve.
+    pub curve: FermentationCurve,
+    /// Points it was fitted to.
+    pub n: usize,
+    /// Parameters that the data determine, those of the error model included.
+    pub parameters: Option<f64>,
+    /// Akaike's criterion corrected for the number of points, on the correlated likelihood.
+    pub aicc: Option<f64>,
+    /// Root mean square of the residuals, SG.
+    pub rmse_sg: Option<f64>,
+    /// Points in the last two fifths of the time, foretold from the first three.
+    pub forward_n: usize,
+    /// Root mean square of the errors of what was foretold, SG.
+    pub forward_rmse_sg: Option<f64>,
+    /// True for the curve that was taken.
+    pub chosen: bool,
+    /// Why something is missing.
+    pub why: String,
+}
+
+impl CandidateFit {
+    /// A curve of which nothing is known yet.
+    pub(super) const fn new(curve: FermentationCurve, n: usize) -> Self {
+        let why = String::new();
+        let (parameters, aicc, rmse_sg, forward_rmse_sg) = (None, None, None, None);
+        Self { curve, n, parameters, aicc, rmse_sg, forward_n: 0, forward_rmse_sg, chosen: false, why }
     }
 }
 

@@ -6,7 +6,7 @@ use ndarray::{ArrayViewMut2, Axis};
 use crate::error::{Error, Result};
 use crate::fit::Scale;
 use crate::fit::autocorrelation::Whitener;
-use crate::fit::nonlinear::{Functional, NonlinearFit, NonlinearSettings, Parameter};
+use crate::fit::nonlinear::{NonlinearFit, NonlinearSettings, Parameter};
 
 use super::curve::{FermentationCurve, GravityCurve, NO_TAIL, PARAMETERS};
 use super::error_model::ErrorModel;
@@ -133,26 +133,9 @@ impl CurveProblem<'_> {
     /// at each point.
     pub fn fit(&self, start: &GravityCurve, relative_rate: &[f64], errors: &ErrorModel) -> Result<NonlinearFit> {
         let whitener = self.likelihood.whitener(relative_rate, errors)?;
-        SOLVER.fit(&self.whitened(&whitener), &self.parameters(start, errors.correction_sd))
-    }
-
-    /// The profile interval of a function of the parameters about a fit with its curve, the error model held.
-    pub fn profile(
-        &self,
-        fit: &NonlinearFit,
-        curve: &GravityCurve,
-        (relative_rate, errors): (&[f64], &ErrorModel),
-        functional: &Functional<'_>,
-        level: f64,
-    ) -> Result<(f64, f64)> {
-        let whitener = self.likelihood.whitener(relative_rate, errors)?;
-        let parameters = self.parameters(curve, errors.correction_sd);
-        let interval = fit.profile_of(&SOLVER, &self.whitened(&whitener), &parameters, functional, level)?;
-        Ok((interval.lower, interval.upper))
-    }
-
-    fn whitened<'b>(&'b self, whitener: &'b Whitener) -> WhitenedBatch<'b, CurveParameters> {
-        WhitenedBatch { likelihood: self.likelihood, coordinates: &self.by, whitener, terminal_sg: None }
+        let (likelihood, coordinates, whitener) = (self.likelihood, &self.by, &whitener);
+        let problem = WhitenedBatch { likelihood, coordinates, whitener, terminal_sg: None };
+        SOLVER.fit(&problem, &self.parameters(start, errors.correction_sd))
     }
 
     /// The prior of parameter `i`, a nuisance effect after those of the curve.

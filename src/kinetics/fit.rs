@@ -10,7 +10,6 @@ use super::activation::{Paced, activation};
 use super::batch_fit::{AtReference, BatchFit, Kinetics};
 use super::bins::{BinnedSeries, bins};
 use super::clock::{Clock, Thermal};
-use super::comparison::TELLING;
 use super::curve::FermentationCurve;
 use super::curve_problem::{Given, Priors};
 use super::error_model::ErrorModel;
@@ -31,6 +30,8 @@ use super::weak_priors::weak_priors;
 
 /// Fewer points than this make no curve.
 const LEAST_POINTS: usize = 5;
+/// A criterion lower by this much tells two clocks apart (Burnham and Anderson 2002, section 2.6).
+const TELLING: f64 = 2.0;
 /// A clock whose pace varies by less than this factor is not looked at.
 const TELLING_PACE: f64 = 1.1;
 /// Most points a probe gives: more say nothing more about a curve, as neighbours are correlated.

@@ -8,8 +8,7 @@ use crate::error::Result;
 use crate::fit::Finding;
 use crate::season::FrameBuilder;
 
-use super::batch_fit::{AtReference, BatchFit, Kinetics};
-use super::candidate::CandidateFit;
+use super::batch_fit::{AtReference, BatchFit, CandidateFit, Kinetics};
 use super::traits::Trait;
 
 impl Kinetics {
@@ -29,7 +28,6 @@ impl Kinetics {
             .number("parameters", number(|c| c.parameters))
             .number("aicc", number(|c| c.aicc))
             .number("aicc_above_best", rows().map(|(fit, candidate)| candidate.aicc.map(|aicc| aicc - best(fit))))
-            .number("akaike_weight", number(|c| c.aicc.map(|_| c.akaike_weight)))
             .number("rmse_sg", number(|c| c.rmse_sg))
             .count("forward_n", rows().map(|(_, candidate)| Some(candidate.forward_n as i64)))
             .number("forward_rmse_sg", number(|c| c.forward_rmse_sg))

@@ -52,6 +52,12 @@ impl BatchPoint {
     }
 }
 
+/// Root mean square of residuals with their robust weights; none without weight.
+pub(super) fn weighted_rms(all: impl Iterator<Item = (f64, f64)>) -> Option<f64> {
+    let (square, sum) = all.fold((0.0, 0.0), |(square, sum), (r, weight)| (square + weight * r * r, sum + weight));
+    (sum > 0.0).then(|| (square / sum).sqrt())
+}
+
 #[cfg(test)]
 impl BatchPoint {
     /// A point on real time with an error of 0.0004 of its own.

@@ -14,7 +14,7 @@ use super::curve_problem::Given;
 use super::estimate::CurveFit;
 use super::judge::Judge;
 use super::median::median;
-use super::point::{BatchPoint, PointSource};
+use super::point::{BatchPoint, PointSource, weighted_rms};
 use super::probe_bias::{DELAY, FITTED, FOAM};
 use super::settings::KineticsSettings;
 use super::status::Status;
@@ -73,7 +73,6 @@ impl KineticsSettings {
             100.0 * self.terminal_from_progress
         );
         fit.traits = trait_estimates(&fitted, self.common.level, self.common.at_rest.within_sg)?;
-        self.intervals(&mut fit.traits, &fitted, found, given, &binned.points);
         for which in Trait::ALL.into_iter().filter(|which| early && which.needs_terminal()) {
             fit.traits[which as usize] = Finding::missing(why.clone());
         }
@@ -84,7 +83,7 @@ impl KineticsSettings {
         fit.bubble_delay_h = bias(&fitted, DELAY, self.common.level)?;
         fit.foam_sg = bias(&fitted, FOAM, self.common.level)?;
         let residual = given.problem(&binned.points, &found.foam).residuals(&found.fit.values())?;
-        fit.rmse_sg = rmse(&residual, &binned.points);
+        fit.rmse_sg = weighted_rms(residual.iter().copied().zip(binned.points.iter().map(|p| p.weight)));
         fit.whiteness = Whiteness::of(&found.fit.residuals);
         fit.innovations.clone_from(&found.fit.residuals);
         fit.residuals_sg = residual;
@@ -198,13 +197,6 @@ fn phi(found: &CurveFit, points: &[BatchPoint], level: f64) -> Result<Finding> {
     let value = smooth / (smooth + white) * (-1.0 / found.errors.tau_h).exp();
     let se = ((1.0 - value * value) / n).sqrt();
     Ok(Finding::Estimated(Estimate::normal(value, se, level, "error model, Bartlett")?))
-}
-
-/// Root mean square of the residuals, robust weights applied.
-fn rmse(residual: &[f64], points: &[BatchPoint]) -> Option<f64> {
-    let weights: f64 = points.iter().map(|p| p.weight).sum();
-    let square: f64 = residual.iter().zip(points).map(|(r, p)| p.weight * r * r).sum();
-    (weights > 0.0).then(|| (square / weights).sqrt())
 }
 
 /// The probes' errors at the middle of the drop: at each probe's point nearest to it.

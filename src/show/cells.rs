@@ -91,7 +91,7 @@ fn number(value: f64, name: &str, error: Option<f64>, whole: bool) -> String {
 
 /// Whether a column holds probabilities or weights.
 fn is_share(name: &str) -> bool {
-    name.starts_with("p_") || name == "akaike_weight" || (name.ends_with("_p") && split(name).1.is_empty())
+    name.starts_with("p_") || (name.ends_with("_p") && split(name).1.is_empty())
 }
 
 /// A probability: none that is estimated is quite 0 or 1, whatever its last digits were rounded to.

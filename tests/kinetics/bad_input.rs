@@ -1,7 +1,7 @@
 //! Data that no fermentation should look like: each has a defined outcome, and none panics.
 
 use heelwort::gravity::{GravitySeries, SeriesProbe, SeriesSample};
-use heelwort::kinetics::{BatchFit, Clock, IntervalMethod, KineticsSettings, PointSource, Status, Trait};
+use heelwort::kinetics::{BatchFit, Clock, KineticsSettings, PointSource, Status, Trait};
 use heelwort::season::Flags;
 
 use crate::process::{Log, Process, Truth, generator, normal};
@@ -301,27 +301,6 @@ fn outliers_are_flagged_and_stay_in_the_series() {
         assert!(fit.flags.iter().any(|(r, flag)| *r == row && flag.intersects(Flags::OUTLIER)), "row {row}");
     }
     assert!(fit.points.iter().any(|p| matches!(p.source, PointSource::Probe(0))));
-}
-
-#[test]
-fn intervals_by_profile_are_near_those_of_the_delta_method() {
-    let batch = series(14, Log { spoiled: 0.0, ..Log::default() });
-    let [delta, profile] = [IntervalMethod::Delta, IntervalMethod::Profile]
-        .map(|interval| KineticsSettings { interval, ..Default::default() }.fit(&batch).unwrap());
-    for which in [Trait::OriginalSg, Trait::TerminalSg, Trait::MidH, Trait::MaxRateSgPerDay] {
-        let of = |fit: &BatchFit| fit.finding(which).estimate().unwrap().clone();
-        let (delta, other) = (of(&delta), of(&profile));
-        let width = delta.upper - delta.lower;
-        assert!(other.method.contains("profile"), "{other}");
-        let ratio = (other.upper - other.lower) / width;
-        assert!((0.5..1.7).contains(&ratio), "{which}: {delta} {other}");
-        assert!(other.lower < other.upper && other.lower < delta.upper && delta.lower < other.upper, "{other}");
-    }
-    let hours = [10.0, 40.0, 120.0];
-    let (band, one) = (delta.band(&hours, 0.9).unwrap(), delta.prediction(&hours, 4e-4, 0.9).unwrap());
-    for (band, one) in band.iter().zip(&one) {
-        assert!(one.value == band.value && one.se > band.se.hypot(3e-4), "{band} {one}");
-    }
 }
 
 /// Readings of a second probe, which reads `off` beside the first and stops at `until`.

@@ -33,8 +33,6 @@ fn every_curve_fits_every_batch() {
             FermentationCurve::Logistic4,
             FermentationCurve::Logistic5,
             FermentationCurve::Gompertz,
-            FermentationCurve::LagExponential,
-            FermentationCurve::Inhibited,
             FermentationCurve::Smooth,
         ] {
             for fit in &fits(&series, curve, false).batches {
