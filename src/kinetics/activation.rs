@@ -3,7 +3,7 @@
 use crate::fit::{Estimate, Finding, quantile};
 use crate::units::kelvin_from_celsius;
 
-use super::thermal_time::GAS_KJ_MOL_K;
+use super::clock::GAS_KJ_MOL_K;
 
 /// What one batch says of the activation energy.
 #[derive(Debug, Clone)]

@@ -6,7 +6,7 @@ use crate::season::Flags;
 use crate::units::Instant;
 
 use super::clock::Clock;
-use super::curve::{FermentationCurve, GravityCurve, PARAMETERS};
+use super::curve::{FermentationCurve, GravityCurve};
 use super::error_model::ErrorModel;
 use super::point::BatchPoint;
 use super::probe_bias::FITTED;
@@ -43,15 +43,11 @@ pub struct FittedFermentation {
     /// The curve, times on its clock.
     pub(crate) curve: GravityCurve,
     /// The clock.
-    pub clock: Clock,
-    /// Covariance of the parameters in the order of [`GravityCurve::to_vector`]; zero for a held one.
-    pub(crate) covariance: [[f64; PARAMETERS]; PARAMETERS],
+    pub(crate) clock: Clock,
     /// Delay by gas, hours, and bias by foam, SG.
     pub(crate) bias: [f64; 2],
-    /// Covariance of the parameters with these two at the end.
-    pub(crate) joint: [[f64; FITTED]; FITTED],
-    /// Degrees of freedom of the intervals.
-    pub(crate) df: f64,
+    /// Covariance of the parameters in the order of [`GravityCurve::to_vector`], and of these two; zero for a held one.
+    pub(crate) covariance: [[f64; FITTED]; FITTED],
     /// The error model.
     pub(crate) errors: ErrorModel,
 }
@@ -139,14 +135,10 @@ pub struct BatchFit {
     pub progress: Finding,
     /// Readings and samples that entered the fit.
     pub n: usize,
-    /// Autocorrelation of the residuals one hour apart.
-    pub phi: Finding,
     /// Whether waves are left in the residuals when the error model is taken off.
     pub whiteness: Option<Whiteness>,
     /// All candidate curves, where they were asked for.
     pub candidates: Vec<CandidateFit>,
-    /// By how much gas delays what the probes show, hours.
-    pub bubble_delay_h: Finding,
     /// Bias of the probes by foam where most of it sits, SG.
     pub foam_sg: Finding,
     /// Root mean square of the residuals of the points, robust weights applied, SG.

@@ -81,8 +81,8 @@ impl KineticsSettings {
     ) -> Result<Option<f64>> {
         let priors = weak_priors(found.curve.original_sg);
         let given = self.given(found.curve.kind, effects, &priors);
-        let column = foam(points, &given.problem(points, &[]).likelihood.relative_rate(&found.curve));
-        let residual = given.problem(points, &column).residuals(&found.fit.values())?;
+        let column = foam(points, &given.of(points, &[]).likelihood.relative_rate(&found.curve));
+        let residual = given.of(points, &column).residuals(&found.fit.values())?;
         Ok(weighted_rms(residual.iter().copied().zip(weights.iter().copied()).skip(first)))
     }
 }

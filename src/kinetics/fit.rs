@@ -9,20 +9,19 @@ use crate::gravity::GravitySeries;
 use super::activation::{Paced, activation};
 use super::batch_fit::{AtReference, BatchFit, Kinetics};
 use super::bins::{BinnedSeries, bins};
-use super::clock::{Clock, Thermal};
+use super::clock::{Clock, Thermal, mean_temp_c};
 use super::curve::FermentationCurve;
-use super::curve_problem::{Given, Priors};
+use super::curve_problem::{CurveProblem, Priors};
 use super::error_model::ErrorModel;
 use super::estimate::{CurveFit, estimate, refine};
 use super::level_changes::{fall_sg, not_started, rise_sg};
+use super::likelihood::BatchLikelihood;
 use super::nuisance::{Nuisance, nuisances};
-use super::point::BatchPoint;
 use super::pooled_shape::{PooledShapes, shared_priors};
 use super::probe_bias::ProbeBias;
 use super::report::limit_by_strain;
 use super::settings::{ClockChoice, KineticsSettings};
 use super::status::Status;
-use super::thermal_time::mean_temp_c;
 use super::trait_estimates::at_reference;
 use super::traits::Trait;
 use super::unfitted::{check_series, first_gravity, gravity_before_start, unfitted};
@@ -173,13 +172,7 @@ impl KineticsSettings {
         for (prior, other) in priors.iter_mut().zip(&shared.0) {
             *prior = other.or(*prior);
         }
-        let given = Given {
-            kind: fitted.curve.kind,
-            nuisances: &effects,
-            share: self.instrument_share,
-            priors: &priors,
-            bias: shared.1,
-        };
+        let given = CurveProblem { bias: shared.1, ..self.given(fitted.curve.kind, &effects, &priors) };
         // The prior of the correction is as the other batches have it.
         let errors = ErrorModel { correction_sd: 1.0, ..fitted.errors };
         let found = refine(&fitted.curve, errors, &given, &binned.points)?;
@@ -193,8 +186,9 @@ impl KineticsSettings {
         kind: FermentationCurve,
         nuisances: &'a [Nuisance],
         priors: &'a Priors,
-    ) -> Given<'a> {
-        Given { kind, nuisances, share: self.instrument_share, priors, bias: self.bias() }
+    ) -> CurveProblem<'a> {
+        let likelihood = BatchLikelihood { points: &[], nuisances, share: self.instrument_share, foam: &[] };
+        CurveProblem { kind, likelihood, priors, bias: self.bias() }
     }
 
     /// The curve on the clock that was asked for, or on thermal time unless real time describes the batch clearly better.
@@ -244,32 +238,22 @@ impl KineticsSettings {
         activation(&paced.collect::<Vec<_>>(), published, self.common.level)
     }
 
-    /// The curve that was asked for, or the better one.
+    /// The curve that was asked for, or of several the one with the lowest AICc.
     fn curve(&self, mut binned: BinnedSeries, effects: &[Nuisance]) -> Result<(CurveFit, BinnedSeries)> {
         let priors = weak_priors(first_gravity(&binned.points));
-        let mut best: Option<(CurveFit, Vec<BatchPoint>)> = None;
-        let mut failure = None;
-        for kind in &self.curves {
+        let fits = self.curves.iter().map(|kind| {
             let mut points = binned.points.clone();
-            let given = self.given(*kind, effects, &priors);
-            match estimate(&given, &mut points) {
-                Ok(found) => {
-                    if best.as_ref().is_none_or(|(other, _)| found.aicc < other.aicc) {
-                        best = Some((found, points));
-                    }
-                }
-                Err(error) => failure = Some(error),
-            }
-        }
-        match best {
-            Some((estimated, points)) => {
-                binned.points = points;
-                Ok((estimated, binned))
-            }
-            None => {
-                Err(failure.unwrap_or_else(|| Error::not_estimable("a fermentation curve", "no curve was asked for")))
-            }
-        }
+            estimate(&self.given(*kind, effects, &priors), &mut points).map(|found| (found, points))
+        });
+        let best = fits.reduce(|best, next| match (&best, &next) {
+            (Err(_), _) => next,
+            (Ok((best, _)), Ok((own, _))) if own.aicc < best.aicc => next,
+            _ => best,
+        });
+        let none = || Err(Error::not_estimable("a fermentation curve", "no curve was asked for"));
+        let (found, points) = best.unwrap_or_else(none)?;
+        binned.points = points;
+        Ok((found, binned))
     }
 
     /// Priors of the bias of probes by gas and foam.

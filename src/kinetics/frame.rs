@@ -71,7 +71,6 @@ impl Kinetics {
         }
         frame
             .number("rmse_sg", all.iter().map(|fit| fit.rmse_sg))
-            .number("phi", all.iter().map(|fit| fit.phi.value()))
             .number("residual_runs_p", all.iter().map(|fit| fit.whiteness.map(|w| w.runs_p)))
             .number("residual_neighbours", all.iter().map(|fit| fit.whiteness.map(|w| w.neighbours)))
             .text("why", all.iter().map(reasons))

@@ -4,7 +4,6 @@
 //! all batches together are [`Kinetics`].
 
 mod activation;
-mod bands;
 mod batch_fit;
 pub(crate) mod bins;
 mod clock;
@@ -32,7 +31,6 @@ pub(crate) mod settings;
 mod state;
 mod status;
 mod steps;
-mod thermal_time;
 mod timed;
 mod trait_estimates;
 mod traits;
@@ -40,7 +38,6 @@ mod unfitted;
 pub(crate) mod weak_priors;
 
 pub use batch_fit::{AtReference, BatchFit, CandidateFit, FittedFermentation, Kinetics, ProbeOffset, ProbeStep};
-pub use clock::{Clock, Thermal};
 pub use curve::FermentationCurve;
 pub(crate) use curve::{GravityCurve, N_BASIS, PARAMETERS};
 pub(crate) use error_model::ErrorModel;

@@ -81,7 +81,7 @@ fn number(value: f64, name: &str, error: Option<f64>, whole: bool) -> String {
             (_, "SG") => 4,
             (_, "\u{b0}") => 2,
             (_, "\u{b0}C" | "h" | "d" | "%" | "mm" | "g" | "per year") => 1,
-            ("level" | "stage" | "progress" | "phi", _) => 2,
+            ("level" | "stage" | "progress", _) => 2,
             (name, _) if name.contains("attenuation") => 3,
             _ => four_digits(value),
         },

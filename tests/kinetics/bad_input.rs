@@ -1,7 +1,7 @@
 //! Data that no fermentation should look like: each has a defined outcome, and none panics.
 
 use heelwort::gravity::{GravitySeries, SeriesProbe, SeriesSample};
-use heelwort::kinetics::{BatchFit, Clock, KineticsSettings, PointSource, Status, Trait};
+use heelwort::kinetics::{BatchFit, KineticsSettings, PointSource, Status, Trait};
 use heelwort::season::Flags;
 
 use crate::process::{Log, Process, Truth, generator, normal};
@@ -221,7 +221,7 @@ fn ten_readings_give_a_curve_with_wide_errors_and_four_none() {
 fn a_constant_temperature_keeps_real_time_and_none_says_so() {
     let steady = series(8, Log::default());
     let fit = self::fit(&steady);
-    assert_eq!(fit.fitted.as_ref().unwrap().clock, Clock::Real);
+    assert!(fit.to_string().contains("real time"), "{fit}");
     let mut unknown = steady.clone();
     unknown.temp_c.fill(f64::NAN);
     let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&[steady, unknown]).unwrap();
@@ -254,7 +254,7 @@ fn a_rise_of_temperature_midway_is_told_by_thermal_time() {
         tau += 0.5 * pace(h);
     }
     let fit = fit(&warmed);
-    assert_eq!(fit.fitted.as_ref().unwrap().clock.name(), "thermal");
+    assert!(fit.to_string().contains("thermal time"), "{fit}");
     let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&[warmed]).unwrap();
     let mid = kinetics.batches[0].at_reference.mid_h.estimate().unwrap();
     let right = first.time_of_progress_h(0.5);
