@@ -199,8 +199,6 @@ impl BatchFit {
 pub struct Kinetics {
     /// One fit per batch, in the order given.
     pub batches: Vec<BatchFit>,
-    /// Activation energy of the pace, kJ/mol: estimated, or held at the published value and why.
-    pub activation_kj_mol: Option<Finding>,
     /// The settings they were fitted with.
     pub settings: KineticsSettings,
 }

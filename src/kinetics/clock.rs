@@ -20,7 +20,7 @@ use crate::units::kelvin_from_celsius;
 use super::settings::KineticsSettings;
 
 /// The gas constant, kJ/(mol K).
-pub(super) const GAS_KJ_MOL_K: f64 = 8.314_462_618e-3;
+const GAS_KJ_MOL_K: f64 = 8.314_462_618e-3;
 /// What is left of the clock's pace when it stands still, so that times can be told from each other.
 const STANDSTILL: f64 = 1e-6;
 /// The temperature is a mean over this much on each side, hours.
@@ -185,12 +185,6 @@ fn smooth(temps: &[(f64, f64)]) -> Vec<(f64, f64)> {
 
 fn mean(temps: &[(f64, f64)]) -> f64 {
     temps.iter().map(|(_, t)| t).sum::<f64>() / temps.len().max(1) as f64
-}
-
-/// Mean temperature of a series up to an hour.
-pub(super) fn mean_temp_c(series: &GravitySeries, until_h: f64) -> Option<f64> {
-    let temps: Vec<_> = hourly(series).into_iter().filter(|(h, _)| *h <= until_h).collect();
-    (temps.len() >= LEAST_HOURS).then(|| mean(&temps))
 }
 
 #[cfg(test)]

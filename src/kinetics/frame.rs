@@ -141,9 +141,6 @@ impl fmt::Display for Kinetics {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let width = self.batches.iter().map(|fit| fit.batch.len()).max().unwrap_or(0).max(5);
         writeln!(f, "{} batches", self.batches.len())?;
-        if let Some(activation) = &self.activation_kj_mol {
-            writeln!(f, "activation energy of the pace, kJ/mol: {activation}")?;
-        }
         writeln!(
             f,
             "{:width$}  {:12}  {:>17}  {:>17}  {:>12}",

@@ -3,7 +3,6 @@
 //! Settings [`KineticsSettings`] -> [`KineticsSettings::fit`] on a [`crate::gravity::GravitySeries`] -> [`BatchFit`];
 //! all batches together are [`Kinetics`].
 
-mod activation;
 mod batch_fit;
 pub(crate) mod bins;
 mod clock;

@@ -1,5 +1,6 @@
 //! Traits of a fitted curve as functionals of the fitted curve, with errors by the delta method.
 
+use crate::common::ActivationEnergy;
 use crate::error::{Error, Result};
 use crate::fit::{Estimate, Finding, quantile};
 
@@ -114,16 +115,16 @@ pub(super) fn trait_estimates(
     Ok(all)
 }
 
-/// Lag, middle and rate at the reference temperature, for an activation energy with its standard deviation.
+/// Lag, middle and rate at the reference temperature, for an activation energy with its error.
 ///
 /// On thermal time they are the curve's own; on real time the thermal hours that had passed, and the rate over the pace.
 pub(crate) fn at_reference(
     fitted: &FittedFermentation,
     level: f64,
     thermal: impl Fn(f64) -> Option<Thermal>,
-    (activation, sd): (f64, f64),
+    energy: &ActivationEnergy,
 ) -> Result<AtReference> {
-    let (Some(here), Some(more)) = (thermal(activation), thermal(activation + 1.0)) else {
+    let (Some(here), Some(more)) = (thermal(energy.kj_mol), thermal(energy.kj_mol + 1.0)) else {
         return Ok(AtReference::missing("no temperatures for thermal time"));
     };
     let (here, more) = (Clock::Thermal(here), Clock::Thermal(more));
@@ -150,7 +151,7 @@ pub(crate) fn at_reference(
     })?;
     for (finding, by) in found.iter_mut().zip(by) {
         if let Finding::Estimated(estimate) = finding {
-            estimate.se = estimate.se.hypot(by * sd);
+            estimate.se = estimate.se.hypot(by * energy.sd_kj_mol);
             estimate.lower = estimate.value - factor * estimate.se;
             estimate.upper = estimate.value + factor * estimate.se;
             estimate.method = "thermal time, with the error of its activation energy".into();
