@@ -11,7 +11,6 @@
 //! | [`autocorrelation`] | AR(1) in continuous time plus white noise: estimation, whitening |
 //! | [`compare`] | means, all pairs with simultaneous intervals, random-effects pooling |
 //! | [`mixed`] | linear mixed models: random effects of any grouping, by REML or ML |
-//! | [`ode`] | small systems of ordinary differential equations |
 //! | [`inverse`] | which x made this y: delta method and inverted test |
 //! | [`robust`] | median, bounded-influence weights |
 //! | [`whiteness`] | whether waves are left in residuals |
@@ -29,7 +28,6 @@ pub mod minimise;
 pub mod mixed;
 pub(crate) mod mixture;
 pub mod nonlinear;
-pub mod ode;
 pub mod quantile;
 pub mod robust;
 pub mod root;

@@ -11,7 +11,6 @@ mod mixed_intervals;
 mod mixed_known;
 mod mixed_refusals;
 mod nonlinear;
-mod ode;
 mod pooling;
 mod profile;
 mod quantiles;
