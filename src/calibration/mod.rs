@@ -18,7 +18,6 @@ mod kinds;
 mod lookup;
 mod noise;
 mod plan;
-mod prediction;
 mod prepared;
 mod result;
 mod selection;

@@ -18,7 +18,6 @@ pub(super) struct PreparedSession {
     pub probe: String,
     pub calibrated_at: Instant,
     pub shell: ShellExpansion,
-    pub shell_source: String,
     pub prior: FloatPrior,
     /// By rising density, as `points`.
     pub baths: Vec<BathPoint>,
@@ -48,42 +47,27 @@ impl CalibrationSettings {
         let calibrated_at = session.ended().ok_or_else(|| Error::not_estimable(what(), "no bath"))?;
         let probe = season.probes.iter().find(|p| p.probe == id);
         let mut remarks = Vec::new();
-        let (shell, shell_source) = self.shell_of(probe, &mut remarks);
+        let shell = self.shell_of(probe, &mut remarks);
         let mut prior = self.prior_of(season, probe, calibrated_at, &mut remarks)?;
         prior.size_source = sources.of_size(id);
         let immersions: Vec<&Immersion> = used.iter().filter_map(|&i| session.immersions.get(i)).collect();
         let (baths, points) = self.points(&immersions, sources, &shell, &mut remarks);
         check_baths(&points).map_err(|why| Error::not_estimable(what(), why))?;
         let scored = choose(&points, &prior, self.rules())?;
-        Ok(PreparedSession {
-            probe: id.to_owned(),
-            calibrated_at,
-            shell,
-            shell_source,
-            prior,
-            baths,
-            points,
-            scored,
-            remarks,
-        })
+        Ok(PreparedSession { probe: id.to_owned(), calibrated_at, shell, prior, baths, points, scored, remarks })
     }
 
     pub(super) fn rules(&self) -> FitRules {
         FitRules { scale_df: self.scale_df, level: self.common.level }
     }
 
-    /// The shell's expansion with its source in words; an unknown one is assumed and remarked on.
-    fn shell_of(&self, probe: Option<&Probe>, remarks: &mut Vec<String>) -> (ShellExpansion, String) {
-        let Some(shell) = probe.and_then(|p| p.shell.as_deref()) else {
-            return (self.unknown_shell, "unknown shell: the middle of all plastics".into());
-        };
-        match ShellExpansion::parse(shell) {
-            Ok(expansion) => (expansion, shell.to_owned()),
-            Err(why) => {
-                remarks.push(why.to_string());
-                (self.unknown_shell, format!("`{shell}` is no known shell: the middle of all plastics"))
-            }
-        }
+    /// The shell's expansion; one that nobody knows is remarked on and taken as unknown.
+    fn shell_of(&self, probe: Option<&Probe>, remarks: &mut Vec<String>) -> ShellExpansion {
+        let Some(shell) = probe.and_then(|p| p.shell.as_deref()) else { return self.unknown_shell };
+        ShellExpansion::parse(shell).unwrap_or_else(|why| {
+            remarks.push(why.to_string());
+            self.unknown_shell
+        })
     }
 
     /// What mass, diameter and bottom say about the curve before the baths.

@@ -4,7 +4,6 @@ use serde::{Deserialize, Serialize};
 
 use crate::common::CommonSettings;
 use crate::error::{Result, within};
-use crate::fit::inverse::InverseInterval;
 use crate::float::ShellExpansion;
 use crate::season::Reference;
 
@@ -25,7 +24,6 @@ use crate::season::Reference;
 /// | `tap_water_sg` | 0.0004 | SD of tap water (method `tap_water`) in place of distilled |
 /// | `original_sg` | 1.050 | for the alcohol in a beer whose original gravity nobody knows |
 /// | `scale_df` | 12 | how many degrees of freedom the stated SDs are worth against the residuals |
-/// | `interval` | delta | how the interval of a gravity is made |
 /// | `common` | see there | level of the intervals, errors of instruments |
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
@@ -58,8 +56,6 @@ pub struct CalibrationSettings {
     pub original_sg: f64,
     /// Degrees of freedom that the stated SDs of baths and tilts are worth when they and the residuals disagree.
     pub scale_df: f64,
-    /// How the interval of a gravity is made: by the delta method or by the inverted test.
-    pub interval: InverseInterval,
     /// What all studies share.
     #[serde(skip)]
     pub common: CommonSettings,
@@ -81,7 +77,6 @@ impl Default for CalibrationSettings {
             tap_water_sg: 0.0004,
             original_sg: 1.050,
             scale_df: 12.0,
-            interval: InverseInterval::default(),
             common: CommonSettings::default(),
         }
     }

@@ -110,9 +110,7 @@ impl CalibrationSettings {
         joint: Option<FittedCalibration>,
         suspect: Option<Suspect>,
     ) -> Result<Calibration> {
-        let PreparedSession {
-            probe, calibrated_at, shell, shell_source, mut baths, points, mut scored, remarks, ..
-        } = one;
+        let PreparedSession { probe, calibrated_at, shell, mut baths, points, mut scored, remarks, .. } = one;
         let none = || Error::not_estimable(format!("a calibration of `{probe}`"), "no candidate was chosen");
         let ScoredCandidate { candidate, left_out } =
             scored.iter_mut().find(|s| s.candidate.chosen).ok_or_else(none)?;
@@ -124,7 +122,7 @@ impl CalibrationSettings {
         for ((bath, point), left) in baths.iter_mut().zip(&points).zip(left_out) {
             let on_curve = fitted.curve.at(point.tilt_deg).map_or(f64::NAN, |at| at.density_kg_m3);
             bath.residual_sg = (on_curve - point.density_kg_m3) / WATER_20C_KG_M3;
-            bath.studentised = left.map(|left| left.studentised);
+            bath.studentised = left.as_ref().map(|left| left.studentised);
         }
         let water_tilt_deg = water_tilt(&fitted, self.common.level);
         let water_ok = water_tilt_deg.value().map(|tilt| (tilt - WATER_TILT_DEG).abs() <= WATER_TILT_TOLERANCE_DEG);
@@ -142,14 +140,12 @@ impl CalibrationSettings {
             fitted,
             baths,
             shell,
-            shell_source,
             shell_temp_c: self.shell_temp_c,
             water_tilt_deg,
             water_ok,
             suspect,
             remarks,
             level: self.common.level,
-            interval: self.interval,
             candidates: scored.into_iter().map(|s| s.candidate).collect(),
         })
     }

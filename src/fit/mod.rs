@@ -12,7 +12,6 @@
 //! | [`compare`] | means, all pairs with simultaneous intervals, random-effects pooling |
 //! | [`mixed`] | linear mixed models: random effects of any grouping, by REML or ML |
 //! | [`ode`] | small systems of ordinary differential equations |
-//! | [`inverse`] | which x made this y: delta method and inverted test |
 //! | [`robust`] | median, bounded-influence weights |
 //! | [`whiteness`] | whether waves are left in residuals |
 //! | [`root`], [`minimise`] | roots in one variable, minima in a few |
@@ -21,7 +20,6 @@ pub mod autocorrelation;
 pub mod compare;
 pub mod errors_in_variables;
 mod estimate;
-pub mod inverse;
 mod likelihood;
 pub mod linear;
 mod matrix;

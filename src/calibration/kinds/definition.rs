@@ -102,17 +102,6 @@ pub(in crate::calibration) struct CoefficientPrior {
     pub mean: f64,
     /// Its standard deviation; relative where the logarithm is fitted.
     pub sd: f64,
-    /// Where it comes from.
-    pub source: PriorSource,
-}
-
-/// Where a prior comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::calibration) enum PriorSource {
-    /// From a measurement of this probe, whose error its other curves share.
-    Measured,
-    /// From what such probes can be: the baths need not determine the coefficient.
-    Assumed,
-    /// The same, so wide that the baths must determine the coefficient.
-    Weak,
+    /// True for a measurement of this probe, whose error its other curves share; false for what such probes can be.
+    pub measured: bool,
 }

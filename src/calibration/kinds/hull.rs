@@ -9,7 +9,7 @@ use crate::fit::Scale;
 use crate::fit::linear::LinearSettings;
 use crate::float::{Hull, HullGradient};
 
-use super::definition::{CoefficientPrior, CoefficientRule, CurveDefinition, CurveLine, PriorSource, TrialCurve};
+use super::definition::{CoefficientPrior, CoefficientRule, CurveDefinition, CurveLine, TrialCurve};
 
 const GRAMS_PER_KG: f64 = 1000.0;
 const MM_PER_M: f64 = 1000.0;
@@ -60,7 +60,7 @@ impl CurveDefinition for HullKind {
     fn priors(&self, known: &FloatPrior) -> Result<Vec<Option<CoefficientPrior>>> {
         let hull = self.known(known)?;
         let mean = GRAMS_PER_KG * hull.mass_kg;
-        Ok(vec![Some(CoefficientPrior { mean, sd: hull.relative_sd, source: PriorSource::Measured }), None, None])
+        Ok(vec![Some(CoefficientPrior { mean, sd: hull.relative_sd, measured: true }), None, None])
     }
 
     /// Its centre of gravity lies on the straight line `y = e + z_g t`.

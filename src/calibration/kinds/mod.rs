@@ -14,7 +14,7 @@ use crate::fit::nonlinear::Parameter;
 use super::curve::{CalibrationCurve, CurvePoint, MOST_COEFFICIENTS};
 use super::fit_data::{FitPoint, FloatPrior};
 
-pub(super) use definition::{CoefficientPrior, PriorSource, TrialCurve};
+pub(super) use definition::{CoefficientPrior, TrialCurve};
 use definition::{CoefficientRule, CurveDefinition, CurveLine};
 
 /// A kind of calibration curve.
@@ -30,14 +30,15 @@ impl PartialEq for CurveKind {
 impl CurveKind {
     /// Every candidate, in the order of the tables. On a near tie the earlier one is taken: what has a float's shape
     /// stands first.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 4] = [
         Self(&hull::HullKind),
         Self(&wall_sided::WallSidedKind { free: false }),
         Self(&wall_sided::WallSidedKind { free: true }),
-        Self(&polynomial::LINE),
-        Self(&polynomial::PARABOLA),
         Self(&polynomial::CUBIC),
     ];
+
+    #[cfg(test)]
+    pub(super) const LINE: Self = Self(&polynomial::LINE);
 
     /// Its name in the tables.
     pub fn name(self) -> &'static str {
@@ -88,9 +89,8 @@ impl CurveKind {
         known: &FloatPrior,
         priors: &[Option<CoefficientPrior>],
     ) -> Result<Vec<Parameter>> {
-        // What a prior nearly determines need not come from the baths.
-        let nearly_known = priors.iter().flatten().filter(|prior| prior.source != PriorSource::Weak).count();
-        let free = self.0.coefficients().len() - nearly_known;
+        // What a prior tells need not come from the baths.
+        let free = self.0.coefficients().len() - priors.iter().flatten().count();
         if points.len() < free {
             let why = format!("{} baths for {free} free coefficients", points.len());
             return Err(Error::not_estimable(format!("the curve {self}"), why));

@@ -7,7 +7,7 @@ use crate::fit::Scale;
 use crate::fit::linear::LinearSettings;
 use crate::float::WallSided;
 
-use super::definition::{CoefficientPrior, CoefficientRule, CurveDefinition, CurveLine, PriorSource};
+use super::definition::{CoefficientPrior, CoefficientRule, CurveDefinition, CurveLine};
 
 /// Where a top may begin to wet, and the unit of the tilt beyond, degrees.
 const WET_FROM_DEG: f64 = 50.0;
@@ -67,9 +67,8 @@ impl CurveDefinition for WallSidedKind {
 
     fn priors(&self, known: &FloatPrior) -> Result<Vec<Option<CoefficientPrior>>> {
         let (mean, sd) = self.size(known)?;
-        let source = if self.free { PriorSource::Weak } else { PriorSource::Measured };
-        let size = CoefficientPrior { mean, sd, source };
-        let wet_top = CoefficientPrior { mean: 0.0, sd: WET_TOP_SD_KG_M3, source: PriorSource::Assumed };
+        let size = CoefficientPrior { mean, sd, measured: !self.free };
+        let wet_top = CoefficientPrior { mean: 0.0, sd: WET_TOP_SD_KG_M3, measured: false };
         Ok(vec![Some(size), None, None, Some(wet_top)])
     }
 
@@ -119,10 +118,6 @@ impl CurveShape for WallSidedShape {
             per_deg: at.by_tilt_deg + 3.0 * self.wet_top_kg_m3 * wet * wet / WET_UNIT_DEG,
             gradient: [at.by_k, at.by_h, at.by_eps, wet.powi(3)],
         })
-    }
-
-    fn wall_sided(&self) -> Option<WallSided> {
-        Some(self.float)
     }
 }
 
