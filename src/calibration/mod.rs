@@ -42,7 +42,7 @@ pub use gravity_at::GravityPoint;
 pub use kinds::CurveKind;
 pub(crate) use noise::{Noise, UNUSABLE};
 pub(crate) use plan::gravities;
-pub use plan::{BathPlan, BathRecipe, DesignCriterion, Plan, PlanSettings, PlannedBath, UsedRange};
+pub use plan::{BathPlan, BathRecipe, Plan, PlanSettings, UsedRange};
 pub use result::{BathPoint, Calibration, Calibrations, CurveCandidate, NoCurve, SharedBath, Suspect, WaterCheck};
 pub(crate) use sessions::immersion;
 pub use settings::CalibrationSettings;

@@ -139,7 +139,6 @@ const NOT_YET_SHOWN: &[&str] = &[
 fn other_values(leaf: &str, value: &Value) -> Vec<Value> {
     let named = match leaf {
         "bath_plan.range_sg" => vec![json!([1.01, 1.06])],
-        "bath_plan.tilt_sd_deg" => vec![json!(0.6)],
         "drift.bootstrap" => vec![json!(30)],
         "bath_plan.least_gain" => vec![json!(0.0), json!(0.9)],
         "calibration.session_gap_h" => vec![json!(0.5), json!(5000.0)],

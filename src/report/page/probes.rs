@@ -118,14 +118,14 @@ fn plan(found: &BathPlan) -> Markup {
         @if let Some(taken) = found.recommended() {
             p { (found.in_words()) " The range: " (found.range.source) "." }
             @let baths = ResultTable::new(&taken.baths, usize::MAX)
-                .number("SG", "", 3, |bath| Some(bath.recipe.sg))
-                .number("\u{b0}P", "", 2, |bath| Some(bath.recipe.plato))
-                .number("sucrose", "g", 1, |bath| Some(bath.recipe.sucrose_g_per_l))
-                .number("water", "g", 1, |bath| Some(bath.recipe.water_g_per_l))
+                .number("SG", "", 3, |bath| Some(bath.sg))
+                .number("\u{b0}P", "", 2, |bath| Some(bath.plato))
+                .number("sucrose", "g", 1, |bath| Some(bath.sucrose_g_per_l))
+                .number("water", "g", 1, |bath| Some(bath.water_g_per_l))
                 .titled("One litre of each at 20 \u{b0}C, by mass");
             (baths.markup())
             p.sub { "Sucrose is plain white table sugar: never dextrose, never malt extract. Weigh sugar and water; do not fill up to a \
-                     mark. The same gravity twice is two baths, mixed apart. All numbers, probe by probe: " (link("bath_plan", "csv")) }
+                     mark. The same gravity twice is two baths, mixed apart. All numbers: " (link("bath_plan", "csv")) }
         }
         (picture(found.chart()))
     }
