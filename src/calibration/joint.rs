@@ -153,7 +153,7 @@ mod tests {
             })
             .collect();
         let known = FloatPrior { hull: None, kappa: 0.25, k_known: None, k_weak: (5700.0, 0.3), size_source: None };
-        let line = fit_curve(CurveKind::LINE, &points, &known, FitRules { scale_df: 12.0, level: 0.9 }).unwrap();
+        let line = fit_curve(CurveKind::Line, &points, &known, FitRules { scale_df: 12.0, level: 0.9 }).unwrap();
         let y_at = |x: f64| (1060.0 - line.curve.at(25.0 + 5.0 * x).unwrap().density_kg_m3) / 10.0;
         assert!((y_at(0.0) / 5.479_910_224_033 - 1.0).abs() < 1e-8, "{}", y_at(0.0));
         assert!(((y_at(1.0) - y_at(0.0)) / -0.480_533_407_446_2 - 1.0).abs() < 1e-8, "{}", y_at(1.0) - y_at(0.0));
