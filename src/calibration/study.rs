@@ -51,36 +51,30 @@ impl CalibrationSettings {
         let sources = Sources::of(season, self);
         let mut without = Vec::new();
         let mut all: Vec<BathSession> = Vec::new();
-        let mut defining: Vec<(BathSession, Vec<usize>)> = Vec::new();
         for probe in probe_ids(season) {
             let noise = Noise::of(&season.readings, season.readings.of_probe(&probe));
             let sessions = sessions_of(season, &probe, &pairs, noise, self);
             if sessions.is_empty() {
                 let why = "no bath with a tilt of this probe".to_owned();
                 without.push(NoCurve { probe, at: None, why, check: false });
-                continue;
             }
-            for session in sessions {
-                all.push(session.clone());
-                match session.role() {
-                    Role::Defines(used) => defining.push((session, used)),
-                    Role::Check(why) => {
-                        let at = session.ended();
-                        without.push(NoCurve { probe: session.probe, at, why, check: true });
-                    }
-                }
-            }
+            all.extend(sessions);
         }
-        let results: Vec<Result<PreparedSession>> =
-            defining.par_iter().map(|(session, used)| self.prepare(season, &sources, session, used)).collect();
+        let prepare = |session: &BathSession| {
+            let none = |why, check| NoCurve { probe: session.probe.clone(), at: session.ended(), why, check };
+            match session.role() {
+                Role::Defines(baths) => {
+                    self.prepare(season, &sources, session, &baths).map_err(|why| none(why.to_string(), false))
+                }
+                Role::Check(why) => Err(none(why, true)),
+            }
+        };
+        let results: Vec<std::result::Result<PreparedSession, NoCurve>> = all.par_iter().map(prepare).collect();
         let mut prepared = Vec::new();
-        for ((session, _), result) in defining.into_iter().zip(results) {
+        for result in results {
             match result {
                 Ok(one) => prepared.push(one),
-                Err(why) => {
-                    let (at, why) = (session.ended(), why.to_string());
-                    without.push(NoCurve { probe: session.probe, at, why, check: false });
-                }
+                Err(none) => without.push(none),
             }
         }
         without.sort_by(|a, b| a.probe.cmp(&b.probe).then(a.at.cmp(&b.at)));

@@ -9,8 +9,6 @@ use crate::fit::Finding;
 use crate::float::Hull;
 use crate::season::FrameBuilder;
 
-use super::settings::BuildSettings;
-
 /// How one probe is built and how it rests for that.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Build {
@@ -89,8 +87,6 @@ impl Build {
 pub struct Builds {
     /// One per probe, in the order of the table of probes.
     pub builds: Vec<Build>,
-    /// Settings of the study.
-    pub settings: BuildSettings,
 }
 
 impl Builds {

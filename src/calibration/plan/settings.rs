@@ -5,24 +5,16 @@ use serde::{Deserialize, Serialize};
 use crate::error::{Result, within};
 
 /// How the baths of the next calibration are planned.
-///
-/// | field | default | meaning |
-/// | --- | --- | --- |
-/// | `most_baths` | 8 | most baths that are planned, from four up: water and three others define a curve |
-/// | `heaviest_sg` | 1.100 | the heaviest bath that may be mixed |
-/// | `range_sg` | from the season | gravities for which the curve is wanted |
-/// | `bath_sd_sg` | 0.0005 | SD of a weighed bath (assumed; no reference) |
-/// | `least_gain` | 0.10 | a further bath is worth it when it lowers the mean standard error by this share |
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct PlanSettings {
-    /// Most baths of a plan.
+    /// Most baths of a plan, from four up: water and three others define a curve.
     pub most_baths: usize,
     /// The heaviest bath that may be mixed, SG.
     pub heaviest_sg: f64,
     /// Lowest and highest gravity for which the curve is wanted; none: as the user's beers use it.
     pub range_sg: Option<(f64, f64)>,
-    /// Standard deviation of a bath made by mass, SG.
+    /// Standard deviation of a bath made by mass, SG. Assumed; no reference.
     pub bath_sd_sg: f64,
     /// Relative gain in the mean standard error for which one more bath is worth the work.
     pub least_gain: f64,

@@ -58,7 +58,7 @@ impl PlanSettings {
         let (mut probes, mut models, mut without) = (Vec::new(), Vec::new(), Vec::new());
         for calibration in last {
             let probe = season.probe(&calibration.probe);
-            let prior = settings.prior_of(season, probe, calibration.calibrated_at, &mut Vec::new())?;
+            let prior = settings.prior_of(season, probe, calibration.calibrated_at, &mut Vec::new());
             match model(calibration, &prior, self.bath_sd_sg, settings.tilt_sd_deg, &grid, &range_points_sg) {
                 Ok(model) => {
                     probes.push(calibration.probe.clone());
