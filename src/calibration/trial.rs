@@ -13,7 +13,7 @@ use super::kinds::{CurveKind, TrialCurve};
 pub(super) struct Trial<'a> {
     pub kind: CurveKind,
     pub known: &'a FloatPrior,
-    curve: Box<dyn TrialCurve + 'a>,
+    curve: TrialCurve<'a>,
 }
 
 impl<'a> Trial<'a> {
@@ -22,7 +22,7 @@ impl<'a> Trial<'a> {
     }
 
     fn at(&self, tilt_deg: f64, parameters: &[f64]) -> Option<CurvePoint> {
-        self.curve.at(tilt_deg, self.kind.coefficients(parameters).0)
+        (self.curve)(tilt_deg, self.kind.coefficients(parameters).0)
     }
 }
 
@@ -33,7 +33,7 @@ impl nonlinear::Curve for Trial<'_> {
 
     fn gradient(&self, x: f64, parameters: &[f64], out: &mut [f64]) {
         let (coefficients, by_parameter) = self.kind.coefficients(parameters);
-        match self.curve.at(x, coefficients) {
+        match (self.curve)(x, coefficients) {
             Some(at) => {
                 for (cell, (slope, by)) in out.iter_mut().zip(at.gradient.iter().zip(by_parameter)) {
                     *cell = slope * by;

@@ -11,7 +11,6 @@
 //! | [`autocorrelation`] | AR(1) in continuous time plus white noise: estimation, whitening |
 //! | [`compare`] | means, all pairs with simultaneous intervals, random-effects pooling |
 //! | [`mixed`] | linear mixed models: random effects of any grouping, by REML or ML |
-//! | [`inverse`] | which x made this y: delta method and inverted test |
 //! | [`robust`] | median, bounded-influence weights |
 //! | [`whiteness`] | whether waves are left in residuals |
 //! | [`root`], [`minimise`] | roots in one variable, minima in a few |
@@ -20,7 +19,6 @@ pub mod autocorrelation;
 pub mod compare;
 pub mod errors_in_variables;
 mod estimate;
-pub mod inverse;
 mod likelihood;
 pub mod linear;
 mod matrix;

@@ -13,8 +13,6 @@ mod reading_errors;
 mod readings;
 mod series;
 mod series_builder;
-mod shell_effects;
-mod six_hours;
 mod tilt;
 
 pub use known::{Disturbance, ErrorKnot, ErrorStep, KnownErrors};
@@ -24,4 +22,3 @@ pub(crate) use original::Liquids;
 pub(crate) use reading_errors::ReadingErrors;
 pub use series::{GravitySeries, SeriesProbe, SeriesSample};
 pub use series_builder::{BatchErrors, LEFT_OUT, SeriesBuilder};
-pub use shell_effects::{ShellEffect, ShellEffectSettings, ShellEffects};

@@ -4,7 +4,6 @@
 mod autocorrelation;
 mod errors_in_variables;
 mod instruments;
-mod inverse;
 mod linear;
 mod mixed;
 mod mixed_intervals;
