@@ -4,7 +4,7 @@
 //! y_i = b_0 + b_1 x_i1 + ... + b_k x_ik + e_i,   sd(e_i) = sigma s_i
 //! ```
 //!
-//! with stated standard deviations `s_i` (1 where none are given). Whether `sigma` is 1 or estimated is [`Scale`].
+//! with stated standard deviations `s_i` (1 where none are given).
 //!
 //! The coefficients come from linfa-linear on columns that are whitened, centred and scaled to length one; what is left is fitted once
 //! more, which brings back digits that rounding cost. linfa gives no covariance: it comes from a QR factorisation of the same columns.
@@ -15,7 +15,6 @@ use linfa_linear::LinearRegression;
 use nalgebra::DMatrix;
 use ndarray::{Array1, Array2};
 
-use super::Scale;
 use super::matrix::{to_array, to_dmatrix};
 use crate::{Error, Result};
 
@@ -24,10 +23,9 @@ const COLLINEAR: f64 = 1e-13;
 
 /// How a linear least-squares fit is done.
 ///
-/// | setting | default | range | when to change it |
-/// | --- | --- | --- | --- |
-/// | `intercept` | true | | false for a line through the origin |
-/// | `scale` | `Estimated` | | `Known` when the given standard deviations are to be taken at their word |
+/// | setting | default | when to change it |
+/// | --- | --- | --- |
+/// | `intercept` | true | false for a line through the origin |
 ///
 /// ```
 /// use heelwort::fit::linear::LinearSettings;
@@ -40,13 +38,11 @@ const COLLINEAR: f64 = 1e-13;
 pub struct LinearSettings {
     /// Put a constant column named `intercept` before the others.
     pub intercept: bool,
-    /// Whether the standard deviations are right as they stand or up to a common factor.
-    pub scale: Scale,
 }
 
 impl Default for LinearSettings {
     fn default() -> Self {
-        Self { intercept: true, scale: Scale::Estimated }
+        Self { intercept: true }
     }
 }
 
@@ -57,10 +53,11 @@ pub struct LinearFit {
     pub names: Vec<String>,
     /// Coefficients in that order, in response units per unit of the column.
     pub coefficients: Vec<f64>,
-    /// Their covariance, same order; scaled as the settings say.
+    /// Their covariance, same order, where the standard deviations are right as they stand; else it is to be multiplied by
+    /// `sum_of_squares / df`.
     pub covariance: Array2<f64>,
-    /// Residual standard deviation in units of the given standard deviations.
-    pub sigma: f64,
+    /// The sum of squares of residuals over their standard deviations.
+    pub sum_of_squares: f64,
     /// Observations less coefficients.
     pub df: f64,
 }
@@ -83,8 +80,7 @@ impl LinearSettings {
     ///
     /// # Errors
     /// - [`Error::Usage`]: columns, `y` and `sd` of different lengths, two columns of one name, or no column at all.
-    /// - [`Error::NotEstimable`]: a value that is not finite, fewer rows than coefficients (or as many, when the scale
-    ///   is to be estimated), or a column that is a linear combination of others, which the message names.
+    /// - [`Error::NotEstimable`]: a value that is not finite, fewer rows than coefficients, or a column that is a linear combination of others, which the message names.
     pub fn fit(&self, columns: &[(&str, &[f64])], y: &[f64], sd: Option<&[f64]>) -> Result<LinearFit> {
         let constant = vec![1.0; y.len()];
         let intercept = self.intercept.then_some(("intercept", constant.as_slice()));
@@ -101,17 +97,15 @@ impl LinearSettings {
         let scaled = first + least_squares(&design, left)?;
         let left = &target - &design.dot(&scaled);
 
-        let df = (y.len() - names.len()) as f64;
-        let sigma = if df > 0.0 { (left.dot(&left) / df).sqrt() } else { f64::NAN };
-        let variance = if self.scale == Scale::Estimated { sigma * sigma } else { 1.0 };
         let inverse = r.try_inverse().ok_or_else(|| Error::numeric("a linear fit", "R is singular"))?;
         let half = &back * inverse;
         let coefficients = back * DMatrix::from_column_slice(names.len(), 1, &scaled.to_vec());
+        let df = (y.len() - names.len()) as f64;
         Ok(LinearFit {
             names,
             coefficients: coefficients.iter().copied().collect(),
-            covariance: to_array(&(&half * half.transpose() * variance)),
-            sigma,
+            covariance: to_array(&(&half * half.transpose())),
+            sum_of_squares: left.dot(&left),
             df,
         })
     }
@@ -143,11 +137,10 @@ impl LinearSettings {
             let value = bad.to_string();
             return Err(Error::Setting { name: "sd", value, wanted: "finite standard deviations above 0" });
         }
-        let needed = columns.len() + usize::from(self.scale == Scale::Estimated);
-        if y.len() < needed {
+        if y.len() < columns.len() {
             return Err(Error::not_estimable(
                 format!("a linear fit of {} coefficients", columns.len()),
-                format!("{} observations; {needed} are needed", y.len()),
+                format!("{} observations", y.len()),
             ));
         }
         Ok(())

@@ -13,15 +13,9 @@ pub(super) fn to_dmatrix(array: &Array2<f64>) -> DMatrix<f64> {
     DMatrix::from_fn(array.nrows(), array.ncols(), |i, j| array[[i, j]])
 }
 
-/// `v' M v`; entries of `v` that are zero never touch `M`, so an infinite variance there does no harm.
-pub(super) fn quadratic_form(matrix: &Array2<f64>, vector: &[f64]) -> f64 {
-    let mut sum = 0.0;
-    for (row, a) in matrix.rows().into_iter().zip(vector) {
-        if *a != 0.0 {
-            sum += a * row.iter().zip(vector).filter(|(_, b)| **b != 0.0).map(|(m, b)| m * b).sum::<f64>();
-        }
-    }
-    sum
+/// The sum of products.
+pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
 /// How well the columns of a tall matrix tell their coefficients apart, after each column was scaled to length one.

@@ -17,7 +17,7 @@ const NEARLY_NORMAL_DF: f64 = 2e4;
 ///
 /// # Errors
 /// [`Error::Setting`] otherwise, NaN included.
-pub fn check_level(level: f64) -> Result<f64> {
+pub(crate) fn check_level(level: f64) -> Result<f64> {
     if level > 0.0 && level < 1.0 {
         Ok(level)
     } else {

@@ -7,9 +7,10 @@ use rand_distr::{Distribution, StandardNormal};
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
 use super::component::components;
-use super::equations::dot;
 use super::fitted::MixedFit;
-use super::likelihood::{Covariance, MixedModel};
+use super::likelihood::MixedModel;
+use super::scaled::Covariance;
+use crate::fit::matrix::dot;
 use crate::fit::robust::quantile_of;
 use crate::fit::{Estimate, quantile};
 use crate::{Error, Result};

@@ -3,8 +3,7 @@
 use std::fmt;
 
 use super::design::{Design, Spread};
-use super::likelihood::Covariance;
-use super::scaled::ScaledData;
+use super::scaled::{Covariance, ScaledData};
 
 /// A standard deviation or a correlation of the random part.
 #[derive(Debug, Clone, PartialEq)]

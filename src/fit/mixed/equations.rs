@@ -2,16 +2,12 @@
 
 use std::cmp::Reverse;
 
-use super::likelihood::Covariance;
-use super::scaled::{RowEffect, ScaledData};
+use super::scaled::{Covariance, RowEffect, ScaledData};
+use crate::fit::matrix::dot;
 use crate::{Error, Result};
 
 /// More cells than this would take minutes and gigabytes.
 const MOST_CELLS: usize = 20_000_000;
-
-pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(a, b)| a * b).sum()
-}
 
 /// Where random effects, fixed columns and the response stand in the equations, in this order.
 ///

@@ -5,8 +5,8 @@ use nalgebra::{DMatrix, DVector};
 use super::component::{Boundary, Component, boundary, components};
 use super::design::Design;
 use super::inference::Inference;
-use super::likelihood::{Covariance, MixedModel};
-use super::scaled::ScaledData;
+use super::likelihood::MixedModel;
+use super::scaled::{Covariance, ScaledData};
 use crate::fit::Estimate;
 use crate::{Error, Result};
 

@@ -5,8 +5,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use nalgebra::{Cholesky, DMatrix, DVector, SymmetricEigen};
 
-use super::equations::dot;
-use super::likelihood::{Covariance, MixedModel, places};
+use super::likelihood::{MixedModel, places};
+use super::scaled::Covariance;
+use crate::fit::matrix::dot;
 use crate::{Error, Result};
 
 const DOING: &str = "the degrees of freedom of a mixed model";
@@ -37,8 +38,9 @@ impl Inference {
         let p = model.data.p;
         let mut information = DMatrix::<f64>::zeros(p, p);
         let mut blocks = Vec::new();
+        let variances = model.data.variances(covariance.sigma);
         for rows in blocks_of(model) {
-            let block = block(model, covariance, &rows)?;
+            let block = block(model, covariance, &variances, &rows)?;
             information += DMatrix::from_fn(rows.len(), p, |i, j| model.data.x[rows[i] * p + j]).tr_mul(&block.x);
             blocks.push(block);
         }
@@ -90,10 +92,9 @@ impl Inference {
     }
 }
 
-fn block(model: &MixedModel, covariance: &Covariance, rows: &[usize]) -> Result<RowBlock> {
+fn block(model: &MixedModel, covariance: &Covariance, variances: &[f64], rows: &[usize]) -> Result<RowBlock> {
     let data = &model.data;
     let n = rows.len();
-    let variances = data.variances(covariance.sigma);
     let mut v = DMatrix::from_diagonal(&DVector::from_fn(n, |i, _| variances[rows[i]]));
     let mut slopes = Vec::new();
     for (index, (term, factor)) in data.terms.iter().zip(&covariance.factors).enumerate() {

@@ -2,8 +2,7 @@
 
 use super::design::Spread;
 use super::equations::{Layout, SolvedEquations};
-use super::scaled::ScaledData;
-use crate::fit::Likelihood;
+use super::scaled::{Covariance, ScaledData};
 use crate::fit::minimise::newton;
 use crate::{Error, Result};
 
@@ -19,27 +18,19 @@ const SIGMAS: [f64; 3] = [1.0, 0.5, 0.1];
 pub(super) struct MixedModel {
     pub data: ScaledData,
     layout: Layout,
-    pub criterion: Likelihood,
-}
-
-/// Parameters of the covariance in scaled units.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Covariance {
-    /// By grouping a lower triangle, q x q by rows: `cov(u) = L L'`.
-    pub factors: Vec<Vec<f64>>,
-    /// Residual standard deviation.
-    pub sigma: f64,
+    /// The restricted likelihood, or the plain one.
+    restricted: bool,
 }
 
 impl MixedModel {
     pub fn new(data: ScaledData) -> Result<Self> {
         let layout = Layout::new(&data)?;
-        Ok(Self { data, layout, criterion: Likelihood::Reml })
+        Ok(Self { data, layout, restricted: true })
     }
 
-    /// The same data under another criterion.
-    pub fn by(&self, criterion: Likelihood) -> Self {
-        Self { criterion, ..self.clone() }
+    /// The same data by the likelihood that is not restricted.
+    pub fn unrestricted(&self) -> Self {
+        Self { restricted: false, ..self.clone() }
     }
 
     /// The same model of another response, in scaled units.
@@ -53,9 +44,9 @@ impl MixedModel {
     pub fn deviance(&self, covariance: &Covariance) -> f64 {
         self.solve(covariance).map_or(f64::INFINITY, |(solved, ln_weights)| {
             // Observations less the fixed coefficients, if those are taken out of the likelihood.
-            let (df, fixed) = match self.criterion {
-                Likelihood::Ml => (self.data.n(), 0.0),
-                Likelihood::Reml => (self.data.n() - self.data.p, solved.ln_det_fixed),
+            let (df, fixed) = match self.restricted {
+                true => (self.data.n() - self.data.p, solved.ln_det_fixed),
+                false => (self.data.n(), 0.0),
             };
             ln_weights + solved.ln_det + fixed + solved.squares + df as f64 * LN_TWO_PI
         })

@@ -4,10 +4,10 @@ use std::cell::RefCell;
 
 use super::component::{Component, ComponentKind, components};
 use super::design::Spread;
-use super::equations::dot;
 use super::fitted::MixedFit;
-use super::likelihood::{Covariance, MixedModel, places};
-use crate::fit::Likelihood;
+use super::likelihood::{MixedModel, places};
+use super::scaled::Covariance;
+use crate::fit::matrix::dot;
 use crate::fit::minimise::newton;
 use crate::fit::{Estimate, Finding, quantile, root};
 use crate::{Error, Result};
@@ -51,7 +51,7 @@ impl MixedFit {
     /// a [`Finding::NotEstimable`].
     pub fn profile(&self, level: f64) -> Result<Vec<Profiled>> {
         let factor = quantile::normal_two_sided(level)?;
-        let model = self.model.by(Likelihood::Ml);
+        let model = self.model.unrestricted();
         let (at, _, _) = model.fit(Some(&self.at))?;
         // In absolute terms, as the profiles are.
         let top = model.deviance(&at);

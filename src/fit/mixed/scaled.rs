@@ -6,8 +6,8 @@ use nalgebra::{Cholesky, DMatrix, DVector, SymmetricEigen};
 use ndarray::Array2;
 
 use super::design::{Column, Design, Random, Spread};
-use super::equations::dot;
 use crate::fit::linear::factorise;
+use crate::fit::matrix::dot;
 use crate::{Error, Result};
 
 /// One grouping. Its columns are brought to root mean square one ("balanced"), and where the effects may be correlated made
@@ -54,6 +54,15 @@ impl Term {
         let row = |i: usize| &balanced[i * self.q..(i + 1) * self.q];
         dot(row(a), row(b)) / (self.scale[a] * self.scale[b])
     }
+}
+
+/// Parameters of the covariance in scaled units.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Covariance {
+    /// By grouping a lower triangle, q x q by rows: `cov(u) = L L'`.
+    pub factors: Vec<Vec<f64>>,
+    /// Residual standard deviation.
+    pub sigma: f64,
 }
 
 /// What a row has of one level: `q` values from `at` on.

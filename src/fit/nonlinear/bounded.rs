@@ -92,34 +92,33 @@ impl<'a, P: Residuals> BoundedProblem<'a, P> {
     }
 
     /// Gauss-Newton steps at the end of the descent, which bring out the last digits: the descent stops when the sum of
-    /// squares settles, and the parameters settle half as fast. Gives the number of evaluations.
-    pub(super) fn polish(&mut self) -> usize {
+    /// squares settles, and the parameters settle half as fast.
+    pub(super) fn polish(&mut self) {
         let mut last = f64::INFINITY;
-        for evaluations in 0..POLISH {
-            let (Some(jacobian), Some(residuals)) = (self.jacobian(), self.residuals()) else { return evaluations };
+        for _ in 0..POLISH {
+            let (Some(jacobian), Some(residuals)) = (self.jacobian(), self.residuals()) else { return };
             let interior = self.beyond.iter().all(|beyond| *beyond == 0.0);
             if !interior || jacobian.nrows() < jacobian.ncols() {
-                return evaluations;
+                return;
             }
             let qr = jacobian.qr();
             let right = qr.q().tr_mul(&residuals);
-            let Some(step) = qr.r().solve_upper_triangular(&right) else { return evaluations };
+            let Some(step) = qr.r().solve_upper_triangular(&right) else { return };
             // The length of the step in units of the residuals.
             let size = right.norm() / residuals.norm();
             let before = self.params();
             let useful = size > 1e-16 && size < 1e-3 && size < 0.7 * last;
             if !useful || step.iter().any(|x| !x.is_finite()) {
-                return evaluations;
+                return;
             }
             self.set_params(&(&before - step));
             let better = self.residuals().is_some_and(|after| after.norm() <= residuals.norm() * (1.0 + 1e-12));
             if !better || self.beyond.iter().any(|beyond| *beyond != 0.0) {
                 self.set_params(&before);
-                return evaluations + 1;
+                return;
             }
             last = size;
         }
-        POLISH
     }
 
     /// For every parameter: the side of the bound it rests on.

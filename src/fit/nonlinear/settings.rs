@@ -1,19 +1,15 @@
 //! How a nonlinear fit is done.
 
-use crate::fit::Scale;
 use crate::{Error, Result};
 
 /// How a nonlinear fit is done.
 ///
 /// | setting | default | range | when to change it |
 /// | --- | --- | --- | --- |
-/// | `scale` | `Estimated` | | `Known` when residuals are over standard deviations taken at their word |
 /// | `tolerance` | 1e-14 | 0 to 0.1 | larger to stop earlier: relative change of the sum of squares and of the parameters; above 1e-12 without the Gauss-Newton steps for the last digits |
 /// | `patience` | 1000 | above 0 | evaluations per parameter before giving up |
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct NonlinearSettings {
-    /// Whether the residuals' standard deviations are right as they stand or up to a common factor.
-    pub scale: Scale,
     /// Relative change of the sum of squares, and of the parameters, below which the iteration ends.
     pub tolerance: f64,
     /// Evaluations per parameter before giving up.
@@ -22,7 +18,7 @@ pub struct NonlinearSettings {
 
 impl Default for NonlinearSettings {
     fn default() -> Self {
-        Self { scale: Scale::Estimated, tolerance: 1e-14, patience: 1000 }
+        Self { tolerance: 1e-14, patience: 1000 }
     }
 }
 

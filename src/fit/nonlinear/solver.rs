@@ -2,11 +2,9 @@
 
 use levenberg_marquardt::LevenbergMarquardt;
 
-use super::assemble::{SolverOutcome, assemble};
+use super::assemble::{NonlinearFit, SolverOutcome, assemble};
 use super::bounded::BoundedProblem;
-use super::fitted::NonlinearFit;
 use super::{NonlinearSettings, Parameter, Residuals, StopReason};
-use crate::fit::Scale;
 use crate::{Error, Result};
 
 /// Rounds of letting parameters off their bounds before the end is taken as it is.
@@ -22,28 +20,22 @@ const POLISHED: f64 = 1e-12;
 impl NonlinearSettings {
     /// Fits the parameters, from their start values.
     ///
-    /// A fit that stops without converging is a result, whose [`NonlinearFit::stop`] says so and whose findings are not
-    /// estimable; it is not an error.
+    /// A fit that stops without converging is a result, whose [`NonlinearFit::stop`] says so; it is not an error.
     ///
     /// # Errors
     /// - [`Error::Setting`]: a setting out of range, a start outside its bounds, a prior's standard deviation not above 0.
-    /// - [`Error::Usage`]: no parameters, two of one name, or priors without the scale of the residuals being known.
-    /// - [`Error::NotEstimable`]: fewer residuals and priors than free parameters (or as many, when the scale is to be
-    ///   estimated), or residuals that cannot be computed at the start.
+    /// - [`Error::Usage`]: no parameters, or two of one name.
+    /// - [`Error::NotEstimable`]: fewer residuals and priors than free parameters, or residuals that cannot be computed at the start.
     pub fn fit(&self, problem: &impl Residuals, parameters: &[Parameter]) -> Result<NonlinearFit> {
         self.check()?;
         super::parameter::check(parameters)?;
         let free = parameters.iter().filter(|parameter| !parameter.held).count();
         let priors = parameters.iter().filter(|parameter| !parameter.held && parameter.prior.is_some()).count();
-        let needed = free + usize::from(self.scale == Scale::Estimated);
-        if problem.count() + priors < needed || problem.count() == 0 {
+        if problem.count() + priors < free || problem.count() == 0 {
             return Err(Error::not_estimable(
                 format!("a fit of {free} parameters"),
-                format!("{} residuals and {priors} priors; {needed} are needed", problem.count()),
+                format!("{} residuals and {priors} priors; {free} are needed", problem.count()),
             ));
-        }
-        if priors > 0 && self.scale == Scale::Estimated {
-            return Err(Error::Usage("priors are in absolute units, so the residuals' scale must be known".to_owned()));
         }
         let mut residuals = vec![0.0; problem.count()];
         let starts: Vec<f64> = parameters.iter().map(|parameter| parameter.start).collect();
@@ -63,7 +55,7 @@ impl NonlinearSettings {
                 best = again;
             }
         }
-        assemble(self, problem, parameters, best.end)
+        assemble(problem, parameters, best.end)
     }
 }
 
@@ -90,13 +82,11 @@ fn descend(
         .with_stepbound(first_steps)
         .with_patience(settings.patience);
     let mut target = BoundedProblem::new(problem, parameters, start);
-    let mut evaluations = 0;
     let mut last = f64::INFINITY;
     let mut stop = StopReason::OutOfPatience;
     for _ in 0..ROUNDS {
         let (after, report) = solver.minimize(target);
         target = after;
-        evaluations += report.number_of_evaluations;
         stop = report.termination.into();
         let improved = report.objective_function < last * (1.0 - 1e-12);
         last = report.objective_function;
@@ -106,9 +96,9 @@ fn descend(
         }
     }
     if stop.is_converged() && settings.tolerance <= POLISHED {
-        evaluations += target.polish();
+        target.polish();
     }
     let (resting, blind) = (target.resting(), target.is_blind());
-    let end = SolverOutcome { values: target.values, resting, stop, evaluations };
+    let end = SolverOutcome { values: target.values, resting, stop };
     Descent { end, objective: last, blind }
 }
