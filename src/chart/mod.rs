@@ -25,7 +25,6 @@ mod palette;
 mod plan;
 mod plot;
 mod residuals;
-mod sigmoid;
 mod strains;
 mod svg;
 mod thin;
