@@ -26,7 +26,6 @@ mod palette;
 mod plan;
 mod plot;
 mod residuals;
-mod sigmoid;
 mod strains;
 mod svg;
 mod thin;

@@ -14,16 +14,13 @@ mod reading_errors;
 mod readings;
 mod series;
 mod series_builder;
-mod shell_effects;
-mod six_hours;
 mod tilt;
 
 pub(crate) use episodes::episodes;
 pub use known::{Disturbance, ErrorKnot, ErrorStep, KnownErrors};
-pub use layers::{CorrectedGravity, Gravity, GravityLayers, ReadingDrift, UncorrectedGravity};
+pub use layers::{CorrectedGravity, Gravity, GravityLayers, ProcessBias, ReadingDrift, UncorrectedGravity};
 pub use offset::OffsetPrior;
 pub(crate) use original::Liquids;
 pub(crate) use reading_errors::ReadingErrors;
 pub use series::{GravitySeries, HeldReading, SeriesProbe, SeriesSample};
 pub use series_builder::{BatchErrors, LEFT_OUT, SeriesBuilder};
-pub use shell_effects::{ShellEffect, ShellEffectSettings, ShellEffects};

@@ -10,8 +10,7 @@ use crate::chart::Figure;
 use crate::drift::Drift;
 use crate::error::Result;
 use crate::forecast::{Backtest, Forecasts};
-use crate::gravity::ShellEffects;
-use crate::kinetics::{BatchFit, Kinetics, SigmoidFit};
+use crate::kinetics::{BatchFit, Kinetics};
 use crate::season::{RowAccount, Season};
 use crate::strains::Strains;
 
@@ -67,7 +66,6 @@ macro_rules! show {
 show! {
     Calibration: |it| vec![picture(it.chart()), text(it)];
     Calibrations: |it| vec![picture(it.chart()), table(it.to_frame(), "Calibrations")];
-    ShellEffects: |it| vec![text(it), table(it.to_frame(), "What cold crashes tell")];
     Drift: |it| vec![
         picture(it.fleet_chart()),
         picture(it.chart()),
@@ -81,7 +79,6 @@ show! {
     ];
     BatchFit: |it| vec![picture(it.chart()), picture(it.residual_chart()), text(it)];
     Kinetics: |it| vec![picture(it.chart()), table(it.to_frame(), "Fermentations")];
-    SigmoidFit: |it| vec![picture(it.chart()), table(it.to_frame(), "What the curve says"), text(it)];
     Forecasts: |it| vec![picture(it.chart()), table(it.to_frame(), "Forecasts")];
     Backtest: |it| vec![picture(it.coverage_chart()), picture(it.chart()), text(it)];
     Strains: |it| vec![

@@ -7,7 +7,6 @@ use crate::common::{ActivationEnergy, AtRest, CommonSettings, InstrumentErrors};
 use crate::drift::DriftSettings;
 use crate::error::{Error, Result};
 use crate::forecast::ForecastSettings;
-use crate::gravity::ShellEffectSettings;
 use crate::kinetics::KineticsSettings;
 use crate::strains::StrainSettings;
 
@@ -52,8 +51,6 @@ pub struct Settings {
     pub builds: BuildSettings,
     /// Of the baths of the next calibration.
     pub bath_plan: PlanSettings,
-    /// Of what cold crashes tell of the probes.
-    pub shell_effects: ShellEffectSettings,
     /// Of drift.
     pub drift: DriftSettings,
     /// Of kinetics.
@@ -77,7 +74,6 @@ impl Default for Settings {
             calibration: CalibrationSettings::default(),
             builds: BuildSettings::default(),
             bath_plan: PlanSettings::default(),
-            shell_effects: ShellEffectSettings::default(),
             drift: DriftSettings::default(),
             kinetics: KineticsSettings::default(),
             forecast: ForecastSettings::default(),
@@ -126,7 +122,7 @@ impl Settings {
                 )*
             };
         }
-        check! { calibration builds shell_effects drift kinetics forecast strains }
+        check! { calibration builds drift kinetics forecast strains }
         all.bath_plan.check().map_err(|error| below("study.bath_plan", error))?;
         Ok(all)
     }
@@ -152,7 +148,6 @@ mod tests {
         for common in [
             all.calibration.common,
             all.builds.common,
-            all.shell_effects.common,
             all.drift.common,
             all.kinetics.common,
             all.forecast.common,

@@ -33,7 +33,6 @@ impl SeasonStudy {
             }
             bath_plan { "bath_plan" to_frame(); }
             gravity { "gravity" to_frame(&self.season); }
-            shell_effects { "shell_effects" to_frame(); }
             drift {
                 "drift_pairs" pairs_frame();
                 "drift_probes" probes_frame();
