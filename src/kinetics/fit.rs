@@ -47,11 +47,8 @@ impl KineticsSettings {
     /// The curve of one batch by itself; whatever fails becomes the reason why it has none.
     fn one_curve(&self, series: &GravitySeries) -> BatchFit {
         if let Err(error) = check_series(series) {
-            return unfitted(series, &BinnedSeries::default()).without_curve(
-                Status::TooFewData,
-                error.to_string(),
-                &[],
-            );
+            let none = unfitted(series, &BinnedSeries::default());
+            return none.without_curve(Status::TooFewData, error.to_string(), &[]);
         }
         let binned = bins(series, self, MOST_POINTS);
         let (fit, notes) = (unfitted(series, &binned), binned.notes.clone());
@@ -90,8 +87,8 @@ impl KineticsSettings {
 
     /// Fits all batches, each by itself and then again with what the others tell: the shape of the curve, its slow tail above
     /// all, and the bias of probes by gas, which one batch alone seldom shows, have the prior that the other batches give, by
-    /// strain as far as strains differ. The gravities and the pace of a batch are its own. The limit of a batch without a forced-ferment test is
-    /// taken from the other batches of its strain, where at least three have come to rest.
+    /// strain as far as strains differ. The gravities and the pace of a batch are its own. The limit of a batch without a
+    /// forced-ferment test is taken from the other batches of its strain, where at least three have come to rest.
     ///
     /// Whatever fails in one batch, its series not being one included, becomes the reason that its result gives.
     ///
