@@ -17,7 +17,6 @@ mod clip;
 mod drift;
 mod drift_kinds;
 mod drift_limit;
-mod drift_shifts;
 mod figure;
 mod forecast;
 mod forest;

@@ -76,7 +76,6 @@ show! {
         picture(it.fleet_chart()),
         picture(it.chart()),
         picture(it.limit_chart()),
-        picture(it.shift_chart()),
         picture(it.kinds_chart()),
         table(it.probes_frame(), "Drift by probe"),
         table(it.shifts_frame(), "Sudden shifts"),

@@ -130,7 +130,7 @@ pub(super) fn episodes(settings: &SimulateSettings, batch: &Planned, probe: usiz
         let episode = match trouble {
             Trouble::FoamLoad if draw.chance(0.33) => {
                 let from_h = mid_h * draw.uniform(0.4, 1.3);
-                Episode { trouble, from_h, to_h: from_h + draw.uniform(6.0, 30.0), size: draw.uniform(0.15, 0.8) }
+                Episode { trouble, from_h, to_h: from_h + draw.uniform(6.0, 30.0), size: draw.uniform(0.4, 2.5) }
             }
             Trouble::Leaning if draw.chance(0.15) => {
                 let from_h = until_h * draw.uniform(0.05, 0.9);

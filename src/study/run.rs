@@ -6,7 +6,7 @@ use crate::error::Result;
 use crate::forecast::{Backtest, Forecasts};
 use crate::gravity::{Gravity, GravityLayers, GravitySeries, ReadingDrift, SeriesBuilder, ShellEffects};
 use crate::kinetics::{Kinetics, Trait};
-use crate::season::Season;
+use crate::season::{Flags, Season};
 use crate::strains::Strains;
 use crate::units::Instant;
 
@@ -64,8 +64,14 @@ impl Settings {
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
         let (forecasts, backtest) = self.forecast(&season, &kinetics, &known, asked)?;
         let fits = kinetics.done().map(|kinetics| kinetics.batches.as_slice()).unwrap_or_default();
-        let process_sd = self.kinetics.bias_sds(fits, &series);
-        let flags = fits.iter().flat_map(|fit| fit.flags.iter().copied()).collect();
+        let mut process_sd = self.kinetics.bias_sds(fits, &series);
+        let mut flags: Vec<(usize, Flags)> = fits.iter().flat_map(|fit| fit.flags.iter().copied()).collect();
+        let held = series.iter().flat_map(|series| &series.held).map(|held| (held.row, held.off_sg));
+        let held: Vec<(usize, f64)> = held.collect();
+        let contradicted = drift.done().map(|drift| drift.contradicted(&season)).unwrap_or_default();
+        flags.extend(held.iter().map(|(row, _)| (*row, Flags::DISTURBED)));
+        flags.extend(contradicted.iter().map(|(row, _)| (*row, Flags::CONTRADICTED)));
+        process_sd.extend(held.into_iter().chain(contradicted));
         let layers = GravityLayers { process_sd, flags, ..layers };
         let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
         say("comparing strains");

@@ -6,6 +6,8 @@ use crate::calibration::Calibrations;
 use crate::gravity::{BatchErrors, Gravity, ReadingDrift, SeriesBuilder};
 use crate::season::Season;
 
+use crate::drift::results::MisfitKind;
+
 use super::correction::Correction;
 use super::drift::Drift;
 
@@ -41,6 +43,20 @@ impl Drift {
             *drift = Some(ReadingDrift { correction_sg: error, shared_se: (sd * sd + beyond).sqrt() });
         }
         drift
+    }
+
+    /// Readings of probes that all samples of their batch contradict, with the root mean square of probe less sample, SG.
+    pub fn contradicted(&self, season: &Season) -> Vec<(usize, f64)> {
+        let readings = &season.readings;
+        let mut rows = Vec::new();
+        for misfit in self.misfits.iter().filter(|misfit| misfit.kind == MisfitKind::Readings) {
+            let batch = misfit.batch.as_ref().and_then(|batch| readings.batch_index(batch));
+            for probe in &misfit.probes {
+                let own = readings.of_probe(probe).filter(|row| readings.batch.get(*row).copied().flatten() == batch);
+                rows.extend(own.map(|row| (row, misfit.se)));
+            }
+        }
+        rows
     }
 
     /// Builds the series of batches with what drift tells of their probes: the prior of their offsets, and their errors
