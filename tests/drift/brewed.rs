@@ -8,10 +8,20 @@ use heelwort::season::{Batch, Flags, Probe, Readings, Season};
 use rand::RngExt;
 use rand_distr::{Distribution, Exp1, StudentT};
 
-use super::readings::Planted;
 use crate::blank;
 use crate::calibration::floats::{Float, hull, normal};
 use crate::process::{PROCESSES, Truth, generator};
+
+/// A jump that was planted.
+#[derive(Debug, Clone)]
+pub struct Planted {
+    pub probe: String,
+    pub batch: String,
+    pub at: Instant,
+    pub sg: f64,
+    /// Its size in SG at SG 1.020, as the drift study states it.
+    pub sg_at_1020: f64,
+}
 
 /// What the seasons are like: four probes, every second slot of 18 days with two of them in one batch.
 #[derive(Debug, Clone)]
