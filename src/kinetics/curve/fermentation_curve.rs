@@ -1,4 +1,4 @@
-//! The curves that can be fitted. A further one is a line of the list below, and a file with its plain form.
+//! The curves that can be fitted. A further one is a variant, a line of its facts, and a file with its plain form.
 
 use serde::{Deserialize, Serialize};
 
