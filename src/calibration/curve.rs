@@ -3,8 +3,6 @@
 use std::fmt;
 use std::sync::Arc;
 
-use crate::float::WallSided;
-
 /// Most coefficients a curve has.
 pub const MOST_COEFFICIENTS: usize = 4;
 /// Tilt at which two curves are compared, degrees.
@@ -33,11 +31,6 @@ pub(super) trait CurveShape: fmt::Debug + Send + Sync {
     /// Density, slope and derivatives by the coefficients at a tilt, whether it rises there or not; none where it has no
     /// value.
     fn at(&self, tilt_deg: f64) -> Option<CurvePoint>;
-
-    /// The float, of a wall-sided one.
-    fn wall_sided(&self) -> Option<WallSided> {
-        None
-    }
 }
 
 /// A curve from tilt to density, of the liquid at the curve's shell temperature.
@@ -67,11 +60,6 @@ impl CalibrationCurve {
     /// Its coefficients, in the order of [`super::CurveKind::coefficient_names`]; unused places are 0.
     pub fn coefficients(&self) -> [f64; MOST_COEFFICIENTS] {
         self.coefficients
-    }
-
-    /// The float, of a wall-sided one.
-    pub(super) fn wall_sided(&self) -> Option<WallSided> {
-        self.shape.wall_sided()
     }
 
     /// The tilt at which the curve has this density, between 1 and 85 degrees, by bisection and Newton's method; none

@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use nalgebra::{DMatrix, SymmetricEigen};
+use nalgebra::DMatrix;
 use polars::prelude::DataFrame;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -14,7 +14,7 @@ use crate::liquid::WATER_20C_KG_M3;
 use crate::season::FrameBuilder;
 
 use super::curve::{CurvePoint, MOST_COEFFICIENTS};
-use super::fitted_curve::FittedCalibration;
+use super::fitted_curve::{FittedCalibration, root_of};
 use super::result::{Calibration, Calibrations};
 
 /// Gravities at which two curves are compared, steps.
@@ -136,10 +136,9 @@ fn gradients(pairs: &[(CurvePoint, CurvePoint)]) -> DMatrix<f64> {
 /// A root R of the joint covariance R R' of both curves' coefficients.
 fn joint_root(earlier: &FittedCalibration, later: &FittedCalibration) -> DMatrix<f64> {
     let n = MOST_COEFFICIENTS;
-    let own = |fitted: &FittedCalibration| DMatrix::from_fn(n, n, |i, j| fitted.covariance[i][j]);
     let mut covariance = DMatrix::zeros(BOTH, BOTH);
-    covariance.view_mut((0, 0), (n, n)).copy_from(&own(earlier));
-    covariance.view_mut((n, n), (n, n)).copy_from(&own(later));
+    covariance.view_mut((0, 0), (n, n)).copy_from(&earlier.covariance);
+    covariance.view_mut((n, n), (n, n)).copy_from(&later.covariance);
     for a in &earlier.shared {
         let Some(b) = later.shared.iter().find(|b| b.source == a.source) else { continue };
         for (i, effect) in a.by_coefficient.iter().enumerate() {
@@ -149,19 +148,7 @@ fn joint_root(earlier: &FittedCalibration, later: &FittedCalibration) -> DMatrix
             }
         }
     }
-    // Coefficients differ by orders of magnitude: factorise correlations.
-    let sd = covariance.diagonal().map(|variance| variance.max(0.0).sqrt());
-    let scale = sd.map(|sd| if sd > 0.0 { sd } else { 1.0 });
-    let correlation = covariance.component_div(&(&scale * scale.transpose()));
-    let eigen = SymmetricEigen::new(correlation);
-    let mut root = eigen.eigenvectors;
-    for (mut column, value) in root.column_iter_mut().zip(eigen.eigenvalues.iter()) {
-        column *= value.max(0.0).sqrt();
-    }
-    for (mut row, sd) in root.row_iter_mut().zip(sd.iter()) {
-        row *= *sd;
-    }
-    root
+    root_of(&covariance)
 }
 
 /// Draws of the largest |t| over the rows.

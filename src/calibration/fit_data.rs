@@ -27,11 +27,6 @@ impl FitPoint {
     pub fn total_sd_kg_m3(&self) -> f64 {
         self.errors.iter().fold(self.density_sd_kg_m3, |sd, error| sd.hypot(error.effect))
     }
-
-    /// Standard deviation of the bath about a curve, kg/m3: that of its density, and of its tilt by the slope there.
-    pub fn sd_about(&self, per_deg: f64) -> f64 {
-        self.total_sd_kg_m3().hypot(per_deg * self.tilt_sd_deg)
-    }
 }
 
 /// What is known of a probe before its baths.

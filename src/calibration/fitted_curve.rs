@@ -1,5 +1,7 @@
 //! A fitted curve: coefficients, their covariance, and what of it other curves share.
 
+use nalgebra::{DMatrix, Matrix4, SymmetricEigen, Vector4};
+
 use crate::fit::Estimate;
 
 use super::curve::{CalibrationCurve, CurvePoint, MOST_COEFFICIENTS};
@@ -25,7 +27,7 @@ pub struct SharedError {
 impl SharedError {
     /// What one standard deviation of the source does to the density at a point of the curve, kg/m3.
     pub fn at(&self, at: &CurvePoint) -> f64 {
-        self.by_coefficient.iter().zip(&at.gradient).map(|(s, g)| s * g).sum()
+        Vector4::from(self.by_coefficient).dot(&Vector4::from(at.gradient))
     }
 }
 
@@ -37,7 +39,7 @@ pub struct FittedCalibration {
     /// Its coefficients, in the order of [`super::CurveKind::coefficient_names`].
     pub coefficients: Vec<Coefficient>,
     /// Their covariance, all errors of the baths in it; unused places are 0.
-    pub covariance: [[f64; MOST_COEFFICIENTS]; MOST_COEFFICIENTS],
+    pub covariance: Matrix4<f64>,
     /// The part of it that other curves share, source by source.
     pub shared: Vec<SharedError>,
     /// Residual scale: 1 when the residuals agree with the stated SDs.
@@ -53,76 +55,37 @@ pub struct FittedCalibration {
 impl FittedCalibration {
     /// Variance of the density at a point of the curve, (kg/m3)^2.
     pub fn variance(&self, at: &CurvePoint) -> f64 {
-        let mut sum = 0.0;
-        for (row, gi) in self.covariance.iter().zip(&at.gradient) {
-            let inner: f64 = row.iter().zip(&at.gradient).map(|(c, gj)| c * gj).sum();
-            sum += gi * inner;
-        }
-        sum.max(0.0)
+        let gradient = Vector4::from(at.gradient);
+        gradient.dot(&(self.covariance * gradient)).max(0.0)
     }
 }
 
-/// A lower triangular root L of a curve's covariance, C = L L'.
+/// A root R of that part of a curve's covariance, R R', that no other curve shares.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) struct CovarianceRoot([[f64; MOST_COEFFICIENTS]; MOST_COEFFICIENTS]);
+pub(crate) struct CovarianceRoot(Matrix4<f64>);
 
 impl CovarianceRoot {
-    /// The root; a coefficient that the earlier ones determine gets a zero column.
-    pub fn of(fitted: &FittedCalibration) -> Self {
-        Self::of_covariance(&fitted.covariance)
-    }
-
-    /// The root of that part of the covariance that no other curve shares.
     pub fn of_own(fitted: &FittedCalibration) -> Self {
-        let mut own = fitted.covariance;
-        for s in fitted.shared.iter().map(|error| &error.by_coefficient) {
-            for (row, a) in own.iter_mut().zip(s) {
-                for (cell, b) in row.iter_mut().zip(s) {
-                    *cell -= a * b;
-                }
-            }
-        }
-        Self::of_covariance(&own)
+        let shared = fitted.shared.iter().map(|error| Vector4::from(error.by_coefficient));
+        let own = shared.fold(fitted.covariance, |own, s| own - s * s.transpose());
+        let root = root_of(&DMatrix::from_column_slice(MOST_COEFFICIENTS, MOST_COEFFICIENTS, own.as_slice()));
+        Self(Matrix4::from_column_slice(root.as_slice()))
     }
 
-    fn of_covariance(c: &[[f64; MOST_COEFFICIENTS]; MOST_COEFFICIENTS]) -> Self {
-        let mut root = [[0.0; MOST_COEFFICIENTS]; MOST_COEFFICIENTS];
-        for (i, own) in c.iter().enumerate() {
-            let mut row = [0.0; MOST_COEFFICIENTS];
-            for (j, &cij) in own.iter().enumerate().take(i + 1) {
-                let done = root.get(j).filter(|_| j < i).copied().unwrap_or(row);
-                let dot: f64 = row.iter().zip(&done).take(j).map(|(a, b)| a * b).sum();
-                let rest = cij - dot;
-                let pivot = done.get(j).copied().unwrap_or_default();
-                let value = if j == i {
-                    // Less than rounding leaves of a difference is nothing.
-                    if rest > 1e-12 * cij { rest.sqrt() } else { 0.0 }
-                } else if pivot > 0.0 {
-                    rest / pivot
-                } else {
-                    0.0
-                };
-                if let Some(cell) = row.get_mut(j) {
-                    *cell = value;
-                }
-            }
-            if let Some(cell) = root.get_mut(i) {
-                *cell = row;
-            }
-        }
-        Self(root)
-    }
-
-    /// `L' g` of a gradient g: its squared length is the variance.
+    /// `R' g` of a gradient g: its squared length is the variance.
     pub fn through(&self, gradient: &[f64; MOST_COEFFICIENTS]) -> [f64; MOST_COEFFICIENTS] {
-        let mut sum = [0.0; MOST_COEFFICIENTS];
-        for (row, g) in self.0.iter().zip(gradient) {
-            for (cell, l) in sum.iter_mut().zip(row) {
-                *cell += l * g;
-            }
-        }
-        sum
+        self.0.tr_mul(&Vector4::from(*gradient)).into()
     }
+}
+
+/// A root R of a covariance R R', which may be singular.
+pub(super) fn root_of(covariance: &DMatrix<f64>) -> DMatrix<f64> {
+    // Coefficients differ by orders of magnitude: factorise correlations.
+    let sd = covariance.diagonal().map(|variance| variance.max(0.0).sqrt());
+    let scale = sd.map(|sd| if sd > 0.0 { sd } else { 1.0 });
+    let eigen = SymmetricEigen::new(covariance.component_div(&(&scale * scale.transpose())));
+    let roots = eigen.eigenvalues.map(|value| value.max(0.0).sqrt());
+    DMatrix::from_diagonal(&sd) * eigen.eigenvectors * DMatrix::from_diagonal(&roots)
 }
 
 #[cfg(test)]
@@ -131,7 +94,8 @@ mod tests {
 
     #[test]
     fn the_root_of_a_covariance_gives_the_variance_back() {
-        let covariance = [[4.0, 1.0, 0.5, 0.0], [1.0, 3.0, -0.2, 0.0], [0.5, -0.2, 2.0, 0.0], [0.0; 4]];
+        let rows = [[4.0, 1.0, 0.5, 0.0], [1.0, 3.0, -0.2, 0.0], [0.5, -0.2, 2.0, 0.0], [0.0; 4]];
+        let covariance = Matrix4::from(rows);
         let curve = CalibrationCurve::polynomial([1000.0, 20.0, 5.0, 0.0]);
         let fitted = FittedCalibration {
             curve: curve.clone(),
@@ -144,7 +108,7 @@ mod tests {
             agreement_p: 1.0,
         };
         let at = curve.at(60.0).unwrap();
-        let through = CovarianceRoot::of(&fitted).through(&at.gradient);
+        let through = CovarianceRoot::of_own(&fitted).through(&at.gradient);
         let squared: f64 = through.iter().map(|x| x * x).sum();
         assert!((squared - fitted.variance(&at)).abs() < 1e-12 * squared);
     }

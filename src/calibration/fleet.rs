@@ -9,7 +9,7 @@ use crate::liquid::WATER_20C_KG_M3;
 use super::errors::{ErrorSource, Sources};
 use super::fit_data::{FitPoint, FitRules};
 use super::fitted_curve::FittedCalibration;
-use super::joint::{fit_curve, fit_jointly};
+use super::joint::fit_jointly;
 use super::joint_rows::{LOOSE, Member};
 use super::joint_solution::{JointFit, SharedEffect};
 use super::prepared::PreparedSession;
@@ -210,13 +210,10 @@ impl WithoutBath {
 fn alone(one: &PreparedSession, rules: FitRules) -> Option<Suspect> {
     let left_out = &one.scored.iter().find(|s| s.candidate.chosen)?.left_out;
     let n = left_out.len() as f64;
-    let each = left_out.iter().enumerate().filter_map(|(i, left)| left.map(|left| (i, (left.p * n).min(1.0))));
-    let (bath, p) = each.min_by(|a, b| a.1.total_cmp(&b.1)).filter(|(_, p)| *p < SUSPECT_P)?;
-    let chosen = one.chosen()?;
-    let others: Vec<FitPoint> =
-        one.points.iter().enumerate().filter(|(i, _)| *i != bath).map(|(_, p)| p.clone()).collect();
-    let without = fit_curve(chosen.kind, &others, &one.prior, rules).ok()?;
-    suspect(bath, p, chosen.fitted.as_ref()?, without, rules)
+    let each = left_out.iter().enumerate().filter_map(|(bath, left)| Some((bath, left.as_ref()?)));
+    let (bath, left) = each.min_by(|a, b| a.1.p.total_cmp(&b.1.p))?;
+    let p = (left.p * n).min(1.0);
+    (p < SUSPECT_P).then(|| suspect(bath, p, one.chosen()?.fitted.as_ref()?, left.without.clone(), rules))?
 }
 
 fn suspect(

@@ -60,7 +60,6 @@ impl Calibrations {
             .number("rmse_sg", number(|c| c.rmse_sg))
             .number("left_out_inner_sg", number(|c| c.left_out_inner_sg))
             .number("left_out_end_sg", number(|c| c.left_out_end_sg))
-            .number("aicc", number(|c| c.aicc))
             .text("why", rows.iter().map(|(_, c)| c.refused.as_ref()))
             .finish()
     }

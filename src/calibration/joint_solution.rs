@@ -1,15 +1,14 @@
 //! Covariance, scale and degrees of freedom of curves at their common minimum.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{DMatrix, DVector, Matrix4};
 
 use crate::error::{Error, Result};
 use crate::fit::{Estimate, quantile};
 
-use super::curve::{CalibrationCurve, MOST_COEFFICIENTS};
+use super::curve::CalibrationCurve;
 use super::fit_data::{DISAGREES_P, FitRules};
 use super::fitted_curve::{Coefficient, FittedCalibration, SharedError};
 use super::joint_rows::{Member, Rows, of_place};
-use super::kinds::PriorSource;
 
 /// What the stated SDs count where the residuals disagree with them, degrees of freedom.
 const DISAGREES_DF: f64 = 3.0;
@@ -92,12 +91,8 @@ impl JointSolution<'_> {
         for (((member, curve), agreement), place) in self.members.iter().zip(self.curves).zip(&agreements).zip(&places)
         {
             let used = member.start.len();
-            let mut own = [[0.0; MOST_COEFFICIENTS]; MOST_COEFFICIENTS];
-            for (i, row) in own.iter_mut().enumerate().take(used) {
-                for (j, cell) in row.iter_mut().enumerate().take(used) {
-                    *cell = covariance[(place + i, place + j)];
-                }
-            }
+            let mut own = Matrix4::zeros();
+            own.view_mut((0, 0), (used, used)).copy_from(&covariance.view((*place, *place), (used, used)));
             // The response of the estimates to one standard deviation of a source whose prior is at 0.
             let shared = self.sources.iter().enumerate().map(|(k, (source, _))| {
                 let column = coefficients + k;
@@ -106,7 +101,7 @@ impl JointSolution<'_> {
                 SharedError { source: *source, by_coefficient: std::array::from_fn(response) }
             });
             // An assumed or weak prior stands for all probes there are, not for a measurement of this one.
-            let measured = member.priors.first().copied().flatten().filter(|p| p.source == PriorSource::Measured);
+            let measured = member.priors.first().copied().flatten().filter(|p| p.measured);
             let size = measured.and(member.prior.size_source).map(|source| {
                 let weight = precision[*place].sqrt();
                 let response = |i: usize| if i < used { covariance[(place + i, *place)] * weight } else { 0.0 };

@@ -3,7 +3,7 @@
 use crate::error::{Error, Result};
 use crate::float::{End, Shape, ShellExpansion};
 use crate::liquid::{WATER_20C_KG_M3, sucrose_bath_density_kg_m3};
-use crate::season::{EndShape, Probe, Season};
+use crate::season::{EndShape, Event, Probe, Season};
 use crate::units::Instant;
 
 use super::errors::{BathError, Sources};
@@ -18,7 +18,6 @@ pub(super) struct PreparedSession {
     pub probe: String,
     pub calibrated_at: Instant,
     pub shell: ShellExpansion,
-    pub shell_source: String,
     pub prior: FloatPrior,
     /// By rising density, as `points`.
     pub baths: Vec<BathPoint>,
@@ -35,55 +34,39 @@ impl PreparedSession {
 }
 
 impl CalibrationSettings {
-    /// Baths, prior and candidates of a session; `used` are the immersions that define its curve.
+    /// Baths, prior and candidates of a session; these immersions define its curve.
     pub(super) fn prepare(
         &self,
         season: &Season,
         sources: &Sources,
         session: &BathSession,
-        used: &[usize],
+        immersions: &[&Immersion],
     ) -> Result<PreparedSession> {
         let id = session.probe.as_str();
         let what = || format!("a calibration of `{id}`");
         let calibrated_at = session.ended().ok_or_else(|| Error::not_estimable(what(), "no bath"))?;
         let probe = season.probes.iter().find(|p| p.probe == id);
         let mut remarks = Vec::new();
-        let (shell, shell_source) = self.shell_of(probe, &mut remarks);
-        let mut prior = self.prior_of(season, probe, calibrated_at, &mut remarks)?;
+        let shell = self.shell_of(probe, &mut remarks);
+        let mut prior = self.prior_of(season, probe, calibrated_at, &mut remarks);
         prior.size_source = sources.of_size(id);
-        let immersions: Vec<&Immersion> = used.iter().filter_map(|&i| session.immersions.get(i)).collect();
-        let (baths, points) = self.points(&immersions, sources, &shell, &mut remarks);
+        let (baths, points) = self.points(immersions, sources, &shell, &mut remarks);
         check_baths(&points).map_err(|why| Error::not_estimable(what(), why))?;
         let scored = choose(&points, &prior, self.rules())?;
-        Ok(PreparedSession {
-            probe: id.to_owned(),
-            calibrated_at,
-            shell,
-            shell_source,
-            prior,
-            baths,
-            points,
-            scored,
-            remarks,
-        })
+        Ok(PreparedSession { probe: id.to_owned(), calibrated_at, shell, prior, baths, points, scored, remarks })
     }
 
     pub(super) fn rules(&self) -> FitRules {
         FitRules { scale_df: self.scale_df, level: self.common.level }
     }
 
-    /// The shell's expansion with its source in words; an unknown one is assumed and remarked on.
-    fn shell_of(&self, probe: Option<&Probe>, remarks: &mut Vec<String>) -> (ShellExpansion, String) {
-        let Some(shell) = probe.and_then(|p| p.shell.as_deref()) else {
-            return (self.unknown_shell, "unknown shell: the middle of all plastics".into());
-        };
-        match ShellExpansion::parse(shell) {
-            Ok(expansion) => (expansion, shell.to_owned()),
-            Err(why) => {
-                remarks.push(why.to_string());
-                (self.unknown_shell, format!("`{shell}` is no known shell: the middle of all plastics"))
-            }
-        }
+    /// The shell's expansion; one that nobody knows is remarked on and taken as unknown.
+    fn shell_of(&self, probe: Option<&Probe>, remarks: &mut Vec<String>) -> ShellExpansion {
+        let Some(shell) = probe.and_then(|p| p.shell.as_deref()) else { return self.unknown_shell };
+        ShellExpansion::parse(shell).unwrap_or_else(|why| {
+            remarks.push(why.to_string());
+            self.unknown_shell
+        })
     }
 
     /// What mass, diameter and bottom say about the curve before the baths.
@@ -93,50 +76,40 @@ impl CalibrationSettings {
         probe: Option<&Probe>,
         at: Instant,
         remarks: &mut Vec<String>,
-    ) -> Result<FloatPrior> {
-        let (mass, diameter) = (probe.and_then(|p| mass_at(season, p, at)), probe.and_then(|p| p.diameter_mm));
-        let usable = |value: Option<f64>, name: &str, remarks: &mut Vec<String>| {
+    ) -> FloatPrior {
+        let mut usable = |value: Option<f64>, name: &str| {
             let good = value.filter(|v| *v > 0.0 && v.is_finite());
             if let (Some(bad), None) = (value, good) {
                 remarks.push(format!("{name} is {bad}: not used"));
             }
             good
         };
-        let mass = usable(mass, "total_mass_g", remarks);
-        let diameter = usable(diameter, "diameter_mm", remarks);
+        let mass = usable(probe.and_then(|p| mass_at(season, p, at)), "total_mass_g");
+        let diameter = usable(probe.and_then(|p| p.diameter_mm), "diameter_mm");
+        let length = usable(probe.and_then(|p| p.length_mm), "length_mm");
         let radius_m = diameter.unwrap_or(36.0) / 2000.0;
-        let bottom = match probe.and_then(|p| p.bottom) {
-            Some(bottom) => end_of(bottom),
-            None => {
-                remarks.push("the bottom is assumed to be a hemisphere".into());
-                End::Hemisphere
+        let mut end = |end: Option<EndShape>, usual: End, told: Option<&str>| {
+            if let (None, Some(told)) = (end, told) {
+                remarks.push(told.to_owned());
             }
+            end.map_or(usual, end_of)
         };
-        let relative_sd = |mass_g: f64, diameter_mm: f64| {
-            (self.common.instruments.mass_sd_g / mass_g)
-                .hypot(3.0 * self.common.instruments.diameter_sd_mm / diameter_mm)
-        };
-        let k_known = mass.zip(diameter).map(|(mass_g, diameter_mm)| {
-            let k = mass_g / 1000.0 / (std::f64::consts::PI * radius_m.powi(3));
-            (k, relative_sd(mass_g, diameter_mm))
+        let bottom =
+            end(probe.and_then(|p| p.bottom), End::Hemisphere, Some("the bottom is assumed to be a hemisphere"));
+        let told = length.map(|_| "the top is assumed to be flat");
+        let top = end(probe.and_then(|p| p.top), End::Flat, told);
+        let measured = mass.zip(diameter).map(|(mass_g, diameter_mm)| {
+            let errors = &self.common.instruments;
+            let relative_sd = (errors.mass_sd_g / mass_g).hypot(3.0 * errors.diameter_sd_mm / diameter_mm);
+            (mass_g / 1000.0, relative_sd)
         });
-        let length = usable(probe.and_then(|p| p.length_mm), "length_mm", remarks);
-        let top = match probe.and_then(|p| p.top) {
-            Some(top) => end_of(top),
-            None => {
-                if length.is_some() {
-                    remarks.push("the top is assumed to be flat".into());
-                }
-                End::Flat
-            }
-        };
-        let hull = mass.zip(diameter).zip(length).and_then(|((mass_g, diameter_mm), length_mm)| {
-            let shape = Shape::new(radius_m, length_mm / 1000.0, bottom, top).ok()?;
-            let relative_sd = relative_sd(mass_g, diameter_mm);
-            Some(HullPrior { profile: shape.profile(), mass_kg: mass_g / 1000.0, relative_sd })
+        let hull = measured.zip(length).and_then(|((mass_kg, relative_sd), length_mm)| {
+            let profile = Shape::new(radius_m, length_mm / 1000.0, bottom, top).ok()?.profile();
+            Some(HullPrior { profile, mass_kg, relative_sd })
         });
+        let k = |(mass_kg, sd): (f64, f64)| (mass_kg / (std::f64::consts::PI * radius_m.powi(3)), sd);
         let k_weak = (self.k_typical_kg_m3, self.k_rel_sd);
-        Ok(FloatPrior { hull, kappa: bottom.kappa(radius_m), k_known, k_weak, size_source: None })
+        FloatPrior { hull, kappa: bottom.kappa(radius_m), k_known: measured.map(k), k_weak, size_source: None }
     }
 
     /// The baths as reported and as fitted, by rising density; immersions in one bath are one point.
@@ -147,22 +120,20 @@ impl CalibrationSettings {
         shell: &ShellExpansion,
         remarks: &mut Vec<String>,
     ) -> (Vec<BathPoint>, Vec<FitPoint>) {
-        let mut both: Vec<(BathPoint, FitPoint)> = Vec::new();
         let mut sound: Vec<&Immersion> = Vec::new();
         for &immersion in immersions {
+            let (at, tilt) = (immersion.at, immersion.tilt_deg);
             if let Err(why) = sucrose_bath_density_kg_m3(immersion.sg, immersion.temp_c) {
-                remarks.push(format!("the bath at {} is left out: {why}", immersion.at));
-            } else if !(immersion.tilt_deg > 0.0 && immersion.tilt_deg < 90.0) {
-                let (at, tilt) = (immersion.at, immersion.tilt_deg);
+                remarks.push(format!("the bath at {at} is left out: {why}"));
+            } else if !(tilt > 0.0 && tilt < 90.0) {
                 remarks.push(format!("the bath at {at} is left out: its tilt is {tilt} degrees; wanted 0 to 90"));
             } else {
                 sound.push(immersion);
             }
         }
-        for group in replicates(&sound) {
-            let members: Vec<&Immersion> = group.iter().filter_map(|&i| sound.get(i).copied()).collect();
-            both.extend(self.point(&members, sources, shell));
-        }
+        let same_bath = replicates(&sound);
+        let mut both: Vec<(BathPoint, FitPoint)> =
+            same_bath.iter().filter_map(|members| self.point(members, sources, shell)).collect();
         both.sort_by(|a, b| a.1.density_kg_m3.total_cmp(&b.1.density_kg_m3));
         both.into_iter().unzip()
     }
@@ -207,13 +178,18 @@ impl CalibrationSettings {
 
 /// Total mass at a moment: the last one that an event before it found, else the one in the table of probes.
 pub(super) fn mass_at(season: &Season, probe: &Probe, at: Instant) -> Option<f64> {
-    season
-        .events
-        .iter()
-        .filter(|event| event.probe.as_deref() == Some(probe.probe.as_str()) && event.at <= at)
-        .filter_map(|event| event.total_mass_g)
-        .next_back()
-        .or(probe.total_mass_g)
+    last_event(season, probe, at, |event| event.total_mass_g).or(probe.total_mass_g)
+}
+
+/// What the last event of a probe up to a moment tells.
+pub(super) fn last_event(
+    season: &Season,
+    probe: &Probe,
+    at: Instant,
+    of: impl Fn(&Event) -> Option<f64>,
+) -> Option<f64> {
+    let own = season.events.iter().filter(|e| e.probe.as_deref() == Some(probe.probe.as_str()) && e.at <= at);
+    own.filter_map(of).next_back()
 }
 
 pub(super) fn end_of(shape: EndShape) -> End {

@@ -1,8 +1,7 @@
 //! What the study of calibration finds.
 
-use crate::fit::inverse::InverseInterval;
 use crate::fit::{Estimate, Finding};
-use crate::float::{ShellExpansion, WallSided};
+use crate::float::ShellExpansion;
 use crate::units::Instant;
 
 use super::errors::Sources;
@@ -54,8 +53,6 @@ pub struct CurveCandidate {
     pub left_out_inner_sg: Option<f64>,
     /// The same of the lightest and the heaviest bath: extrapolation.
     pub left_out_end_sg: Option<f64>,
-    /// Akaike's criterion with the small-sample term; only where n > k + 2.
-    pub aicc: Option<f64>,
     /// Why this curve may not be used.
     pub refused: Option<String>,
     /// True for the one in use.
@@ -88,8 +85,6 @@ pub struct Calibration {
     pub density_range_kg_m3: (f64, f64),
     /// The shell.
     pub shell: ShellExpansion,
-    /// Where its expansion comes from, in words.
-    pub shell_source: String,
     /// Temperature to which the curve's shell is brought, C.
     pub shell_temp_c: f64,
     /// Tilt in pure water at 20 C by the curve, degrees.
@@ -104,8 +99,6 @@ pub struct Calibration {
     pub remarks: Vec<String>,
     /// Level of its intervals.
     pub level: f64,
-    /// How they are made.
-    pub interval: InverseInterval,
 }
 
 /// A bath that does not fit the others.
@@ -213,15 +206,5 @@ impl Calibrations {
     /// Name of a source of error that curves share: a bath, an instrument, a weighing.
     pub fn source_name(&self, error: &SharedError) -> String {
         self.sources.get(error.source).map(ToString::to_string).unwrap_or_default()
-    }
-}
-
-impl Calibration {
-    /// The wall-sided parameters K, h and eps of the chosen curve; of a polynomial those of the wall-sided candidate, so
-    /// that a build can be judged whatever curve is in use. None where no wall-sided fit was possible.
-    pub fn wall_sided(&self) -> Option<WallSided> {
-        let own = std::iter::once(&self.fitted);
-        let others = self.candidates.iter().filter_map(|c| c.fitted.as_ref());
-        own.chain(others).find_map(|fitted| fitted.curve.wall_sided())
     }
 }

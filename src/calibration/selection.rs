@@ -22,16 +22,15 @@ const WRONG_BATH_P: f64 = 0.01;
 const OTHERS_AGREE_P: f64 = 0.05;
 
 /// A bath left out and predicted by the others.
-#[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct LeftOut {
+    /// The curve without it.
+    pub without: FittedCalibration,
     /// Predicted minus known, SG.
     pub error_sg: f64,
     /// That over its standard error.
     pub studentised: f64,
     /// Two-sided probability of so large a value.
     pub p: f64,
-    /// How the other baths agree with the curve without this one.
-    pub others_agree_p: f64,
 }
 
 /// A candidate with what its leave-one-out fits gave, by bath.
@@ -73,7 +72,7 @@ fn pick(scored: &[ScoredCandidate], points: &[FitPoint]) -> Option<usize> {
     let but_one = |s: &ScoredCandidate| {
         let n = s.left_out.len() as f64;
         s.left_out.iter().enumerate().filter(|(i, _)| !is_end(points, *i)).any(|(_, left)| {
-            left.is_some_and(|left| n * left.p < WRONG_BATH_P && left.others_agree_p >= OTHERS_AGREE_P)
+            left.as_ref().is_some_and(|left| n * left.p < WRONG_BATH_P && left.without.agreement_p >= OTHERS_AGREE_P)
         })
     };
     if let Some(first) = scored.iter().position(|s| float(&s) && agrees(s)) {
@@ -94,7 +93,7 @@ fn pick(scored: &[ScoredCandidate], points: &[FitPoint]) -> Option<usize> {
 
 /// Root mean square of all left-out errors; none unless every bath could be left out.
 fn overall(scored: &ScoredCandidate) -> Option<f64> {
-    let errors: Vec<f64> = scored.left_out.iter().map(|l| l.map(|l| l.error_sg)).collect::<Option<_>>()?;
+    let errors: Vec<f64> = scored.left_out.iter().map(|l| l.as_ref().map(|l| l.error_sg)).collect::<Option<_>>()?;
     rms(&errors)
 }
 
@@ -109,7 +108,6 @@ fn score(kind: CurveKind, points: &[FitPoint], prior: &FloatPrior, rules: FitRul
         rmse_sg: None,
         left_out_inner_sg: None,
         left_out_end_sg: None,
-        aicc: None,
         refused: None,
         chosen: false,
     };
@@ -117,21 +115,18 @@ fn score(kind: CurveKind, points: &[FitPoint], prior: &FloatPrior, rules: FitRul
         Ok(fitted) => fitted,
         Err(why) => {
             candidate.refused = Some(reason(why));
-            return ScoredCandidate { candidate, left_out: vec![None; points.len()] };
+            return ScoredCandidate { candidate, left_out: points.iter().map(|_| None).collect() };
         }
     };
     candidate.refused = not_rising(&fitted, points);
-    let squares = residual_squares(&fitted, points);
     let free = points.len() as f64 - fitted.used;
-    candidate.rmse_sg = (free > 0.1).then(|| (squares.in_sg / free).sqrt());
-    let (n, k) = (points.len() as f64, fitted.used);
-    // Known variances: minus twice the log-likelihood is the weighted sum of squares, up to a constant of the data.
-    candidate.aicc =
-        (n > k + 2.0).then(|| squares.weighted + squares.log_variance + 2.0 * k + 2.0 * k * (k + 1.0) / (n - k - 1.0));
+    let residual = |point: &FitPoint| Some(point.density_kg_m3 - fitted.curve.at(point.tilt_deg)?.density_kg_m3);
+    let squares: f64 = points.iter().filter_map(residual).map(|miss| (miss / WATER_20C_KG_M3).powi(2)).sum();
+    candidate.rmse_sg = (free > 0.1).then(|| (squares / free).sqrt());
     let left_out: Vec<Option<LeftOut>> = (0..points.len()).map(|i| leave_out(kind, points, i, prior, rules)).collect();
     let (ends, inner): (Vec<_>, Vec<_>) = left_out.iter().enumerate().partition(|(i, _)| is_end(points, *i));
     let errors = |some: Vec<(usize, &Option<LeftOut>)>| -> Option<Vec<f64>> {
-        some.into_iter().map(|(_, l)| l.map(|l| l.error_sg)).collect()
+        some.into_iter().map(|(_, l)| l.as_ref().map(|l| l.error_sg)).collect()
     };
     candidate.left_out_inner_sg = errors(inner).and_then(|e| rms(&e));
     candidate.left_out_end_sg = errors(ends).and_then(|e| rms(&e));
@@ -144,25 +139,6 @@ fn reason(why: Error) -> String {
         Error::NotEstimable { why, .. } => why,
         other => other.to_string(),
     }
-}
-
-struct Squares {
-    in_sg: f64,
-    weighted: f64,
-    log_variance: f64,
-}
-
-fn residual_squares(fitted: &FittedCalibration, points: &[FitPoint]) -> Squares {
-    let mut squares = Squares { in_sg: 0.0, weighted: 0.0, log_variance: 0.0 };
-    for point in points {
-        let Some(at) = fitted.curve.at(point.tilt_deg) else { continue };
-        let miss = point.density_kg_m3 - at.density_kg_m3;
-        let sd = point.sd_about(at.per_deg);
-        squares.in_sg += (miss / WATER_20C_KG_M3).powi(2);
-        squares.weighted += (miss / sd).powi(2);
-        squares.log_variance += 2.0 * sd.ln();
-    }
-    squares
 }
 
 /// Why the curve does not rise through its working range: the baths' tilts and three degrees beyond.
@@ -195,13 +171,13 @@ fn leave_out(
     let own = points.get(index)?;
     let others: Vec<FitPoint> =
         points.iter().enumerate().filter(|(i, _)| *i != index).map(|(_, point)| point.clone()).collect();
-    let fitted = fit_curve(kind, &others, prior, rules).ok()?;
-    let at = fitted.curve.at(own.tilt_deg)?;
+    let without = fit_curve(kind, &others, prior, rules).ok()?;
+    let at = without.curve.at(own.tilt_deg)?;
     let error = at.density_kg_m3 - own.density_kg_m3;
-    let se = variance_against(&fitted, &at, own).sqrt();
+    let se = variance_against(&without, &at, own).sqrt();
     let studentised = error / se;
-    let p = 2.0 * quantile::student_t_upper_tail(studentised.abs(), fitted.df).ok()?;
-    Some(LeftOut { error_sg: error / WATER_20C_KG_M3, studentised, p, others_agree_p: fitted.agreement_p })
+    let p = 2.0 * quantile::student_t_upper_tail(studentised.abs(), without.df).ok()?;
+    Some(LeftOut { error_sg: error / WATER_20C_KG_M3, studentised, p, without })
 }
 
 /// Variance of the curve minus the stated density of a bath that is not in it, (kg/m3)^2: what both share (the bias of

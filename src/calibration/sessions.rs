@@ -37,9 +37,9 @@ pub(crate) struct BathSession {
 
 /// What a session may do.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) enum Role {
-    /// These immersions (indices) define a curve.
-    Defines(Vec<usize>),
+pub(crate) enum Role<'a> {
+    /// These immersions define a curve.
+    Defines(Vec<&'a Immersion>),
     /// It is a check, because.
     Check(String),
 }
@@ -60,18 +60,9 @@ pub(crate) fn sessions_of(
         .filter_map(|(pair, reference)| immersion(season, pair, reference, noise, settings))
         .collect();
     immersions.sort_by_key(|immersion| immersion.at);
-    let mut sessions: Vec<BathSession> = Vec::new();
-    for immersion in immersions {
-        let joins = sessions
-            .last()
-            .and_then(|session| session.immersions.last())
-            .is_some_and(|last| immersion.at.hours_since(last.at) < settings.session_gap_h);
-        match sessions.last_mut() {
-            Some(session) if joins => session.immersions.push(immersion),
-            _ => sessions.push(BathSession { probe: probe.to_owned(), immersions: vec![immersion] }),
-        }
-    }
-    sessions
+    let together = |a: &Immersion, b: &Immersion| b.at.hours_since(a.at) < settings.session_gap_h;
+    let session = |group: &[Immersion]| BathSession { probe: probe.to_owned(), immersions: group.to_vec() };
+    immersions.chunk_by(together).map(session).collect()
 }
 
 /// The immersion of a pair; none when its readings are all unusable.
@@ -118,11 +109,9 @@ impl BathSession {
 
     /// Whether it defines a curve: with water and at least three other gravities it does; a bath marked `calibrate` or
     /// `both` makes it do so whatever it holds, one marked `check` is left out of the curve.
-    pub fn role(&self) -> Role {
-        let used: Vec<usize> = (0..self.immersions.len())
-            .filter(|&i| self.immersions.get(i).is_some_and(|b| b.use_as != Some(ReferenceUse::Check)))
-            .collect();
-        let baths: Vec<&Immersion> = used.iter().filter_map(|&i| self.immersions.get(i)).collect();
+    pub fn role(&self) -> Role<'_> {
+        let baths: Vec<&Immersion> =
+            self.immersions.iter().filter(|bath| bath.use_as != Some(ReferenceUse::Check)).collect();
         if baths.is_empty() {
             return Role::Check("all its baths are marked as checks".into());
         }
@@ -130,7 +119,7 @@ impl BathSession {
         let water = baths.iter().any(|b| b.water);
         let others = distinct(baths.iter().filter(|b| !b.water).map(|b| b.sg));
         if asked || (water && others >= OTHER_GRAVITIES) {
-            return Role::Defines(used);
+            return Role::Defines(baths);
         }
         let water = if water { "water" } else { "no water" };
         let gravities = match others {
@@ -146,32 +135,27 @@ impl BathSession {
 fn distinct(sgs: impl Iterator<Item = f64>) -> usize {
     let mut sorted: Vec<f64> = sgs.collect();
     sorted.sort_by(f64::total_cmp);
-    let mut count = 0;
     let mut last = f64::NEG_INFINITY;
-    for sg in sorted {
-        if sg - last > SAME_SG {
-            count += 1;
-            last = sg;
-        }
-    }
-    count
+    let apart = |sg: &&f64| {
+        let far = **sg - last > SAME_SG;
+        last = if far { **sg } else { last };
+        far
+    };
+    sorted.iter().filter(apart).count()
 }
 
-/// Immersions in the same bath, as lists of indices into `immersions`: the same name, or no name and the same gravity.
-pub(crate) fn replicates(immersions: &[&Immersion]) -> Vec<Vec<usize>> {
-    let mut groups: Vec<Vec<usize>> = Vec::new();
-    for (i, immersion) in immersions.iter().enumerate() {
+/// Immersions by bath: the same name, or no name and the same gravity.
+pub(crate) fn replicates<'a>(immersions: &[&'a Immersion]) -> Vec<Vec<&'a Immersion>> {
+    let mut groups: Vec<Vec<&Immersion>> = Vec::new();
+    for &immersion in immersions {
         let same = |other: &Immersion| match (&immersion.bath, &other.bath) {
             (Some(a), Some(b)) => a == b,
             (None, None) => (immersion.sg - other.sg).abs() <= SAME_SG,
             _ => false,
         };
-        let home = groups
-            .iter_mut()
-            .find(|group| group.first().and_then(|&first| immersions.get(first)).is_some_and(|first| same(first)));
-        match home {
-            Some(group) => group.push(i),
-            None => groups.push(vec![i]),
+        match groups.iter_mut().find(|group| group.first().is_some_and(|first| same(first))) {
+            Some(group) => group.push(immersion),
+            None => groups.push(vec![immersion]),
         }
     }
     groups
@@ -196,38 +180,40 @@ mod tests {
         }
     }
 
-    fn role(baths: Vec<Immersion>) -> Role {
-        BathSession { probe: "knot".into(), immersions: baths }.role()
+    /// How many baths define a curve, or why none do.
+    fn role(baths: &[Immersion]) -> Result<usize, String> {
+        match (BathSession { probe: "knot".into(), immersions: baths.to_vec() }).role() {
+            Role::Defines(used) => Ok(used.len()),
+            Role::Check(why) => Err(why),
+        }
     }
 
     #[test]
     fn water_and_three_others_define_and_less_is_a_check() {
-        let sgs = [1.0, 1.02, 1.04, 1.06];
-        let all: Vec<Immersion> = sgs.iter().map(|&sg| bath(0.0, sg, None)).collect();
-        assert_eq!(role(all.clone()), Role::Defines(vec![0, 1, 2, 3]));
-        let message = role(all[..3].to_vec());
-        assert_eq!(message, Role::Check("water and 2 other gravities; a calibration needs water and 3".into()));
-        assert!(matches!(role(all[1..].to_vec()), Role::Check(_)));
+        let all = [1.0, 1.02, 1.04, 1.06].map(|sg| bath(0.0, sg, None));
+        assert_eq!(role(&all), Ok(4));
+        assert_eq!(role(&all[..3]), Err("water and 2 other gravities; a calibration needs water and 3".into()));
+        assert!(role(&all[1..]).is_err());
     }
 
     #[test]
     fn one_gravity_four_times_is_one_gravity() {
         let mut baths: Vec<Immersion> = (0..4).map(|i| bath(0.0, 1.04 + 0.0001 * f64::from(i), None)).collect();
         baths.push(bath(0.0, 1.0, None));
-        assert!(matches!(role(baths), Role::Check(_)));
+        assert!(role(&baths).is_err());
     }
 
     #[test]
     fn use_overrides_both_ways() {
-        let forced = vec![bath(0.0, 1.02, Some(ReferenceUse::Calibrate)), bath(1.0, 1.05, None)];
-        assert_eq!(role(forced), Role::Defines(vec![0, 1]));
-        let checks = [1.0, 1.02, 1.04, 1.06].map(|sg| bath(0.0, sg, Some(ReferenceUse::Check))).to_vec();
-        assert!(matches!(role(checks), Role::Check(_)));
+        let forced = [bath(0.0, 1.02, Some(ReferenceUse::Calibrate)), bath(1.0, 1.05, None)];
+        assert_eq!(role(&forced), Ok(2));
+        assert!(role(&[1.0, 1.02, 1.04, 1.06].map(|sg| bath(0.0, sg, Some(ReferenceUse::Check)))).is_err());
     }
 
     #[test]
     fn baths_without_a_name_are_replicates_by_gravity() {
         let baths = [bath(0.0, 1.0, None), bath(1.0, 1.02, None), bath(2.0, 1.0, None)];
-        assert_eq!(replicates(&baths.iter().collect::<Vec<_>>()), vec![vec![0, 2], vec![1]]);
+        let [a, b, c] = &baths;
+        assert_eq!(replicates(&[a, b, c]), vec![vec![a, c], vec![b]]);
     }
 }

@@ -4,29 +4,11 @@ use serde::{Deserialize, Serialize};
 
 use crate::common::CommonSettings;
 use crate::error::{Result, within};
-use crate::fit::inverse::InverseInterval;
 use crate::float::ShellExpansion;
 use crate::season::Reference;
 
 /// How baths become curves and tilts become gravities. Every field has a default; [`CalibrationSettings::check`] names
 /// the first one that cannot be.
-///
-/// | field | default | meaning |
-/// | --- | --- | --- |
-/// | `window_min` | 20 | a reading within this many minutes of a reference belongs to it |
-/// | `session_gap_h` | 72 | baths of one probe less than this apart are one session |
-/// | `tilt_sd_deg` | 0.2 | SD of the tilt from one immersion to the next, where no SD is given |
-/// | `bath_temp_c` | 20 | temperature of a bath that states none |
-/// | `shell_temp_c` | 20 | temperature to which the curve's shell is brought |
-/// | `unknown_shell` | 1.1e-4 +- 0.5e-4 per K | linear expansion of a shell that is not stated |
-/// | `temp_sd_c` | 0.3 | SD of a probe's temperature error, common to its readings |
-/// | `k_typical_kg_m3`, `k_rel_sd` | 5700, 0.3 | weak prior of the mass ratio K where it is not known |
-/// | `weighed_gain` | 0.003 | SD of the error of weighed baths of one session, as a share of SG - 1 |
-/// | `tap_water_sg` | 0.0004 | SD of tap water (method `tap_water`) in place of distilled |
-/// | `original_sg` | 1.050 | for the alcohol in a beer whose original gravity nobody knows |
-/// | `scale_df` | 12 | how many degrees of freedom the stated SDs are worth against the residuals |
-/// | `interval` | delta | how the interval of a gravity is made |
-/// | `common` | see there | level of the intervals, errors of instruments |
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct CalibrationSettings {
@@ -58,8 +40,6 @@ pub struct CalibrationSettings {
     pub original_sg: f64,
     /// Degrees of freedom that the stated SDs of baths and tilts are worth when they and the residuals disagree.
     pub scale_df: f64,
-    /// How the interval of a gravity is made: by the delta method or by the inverted test.
-    pub interval: InverseInterval,
     /// What all studies share.
     #[serde(skip)]
     pub common: CommonSettings,
@@ -81,7 +61,6 @@ impl Default for CalibrationSettings {
             tap_water_sg: 0.0004,
             original_sg: 1.050,
             scale_df: 12.0,
-            interval: InverseInterval::default(),
             common: CommonSettings::default(),
         }
     }

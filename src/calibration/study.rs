@@ -51,36 +51,30 @@ impl CalibrationSettings {
         let sources = Sources::of(season, self);
         let mut without = Vec::new();
         let mut all: Vec<BathSession> = Vec::new();
-        let mut defining: Vec<(BathSession, Vec<usize>)> = Vec::new();
         for probe in probe_ids(season) {
             let noise = Noise::of(&season.readings, season.readings.of_probe(&probe));
             let sessions = sessions_of(season, &probe, &pairs, noise, self);
             if sessions.is_empty() {
                 let why = "no bath with a tilt of this probe".to_owned();
                 without.push(NoCurve { probe, at: None, why, check: false });
-                continue;
             }
-            for session in sessions {
-                all.push(session.clone());
-                match session.role() {
-                    Role::Defines(used) => defining.push((session, used)),
-                    Role::Check(why) => {
-                        let at = session.ended();
-                        without.push(NoCurve { probe: session.probe, at, why, check: true });
-                    }
-                }
-            }
+            all.extend(sessions);
         }
-        let results: Vec<Result<PreparedSession>> =
-            defining.par_iter().map(|(session, used)| self.prepare(season, &sources, session, used)).collect();
+        let prepare = |session: &BathSession| {
+            let none = |why, check| NoCurve { probe: session.probe.clone(), at: session.ended(), why, check };
+            match session.role() {
+                Role::Defines(baths) => {
+                    self.prepare(season, &sources, session, &baths).map_err(|why| none(why.to_string(), false))
+                }
+                Role::Check(why) => Err(none(why, true)),
+            }
+        };
+        let results: Vec<std::result::Result<PreparedSession, NoCurve>> = all.par_iter().map(prepare).collect();
         let mut prepared = Vec::new();
-        for ((session, _), result) in defining.into_iter().zip(results) {
+        for result in results {
             match result {
                 Ok(one) => prepared.push(one),
-                Err(why) => {
-                    let (at, why) = (session.ended(), why.to_string());
-                    without.push(NoCurve { probe: session.probe, at, why, check: false });
-                }
+                Err(none) => without.push(none),
             }
         }
         without.sort_by(|a, b| a.probe.cmp(&b.probe).then(a.at.cmp(&b.at)));
@@ -110,9 +104,7 @@ impl CalibrationSettings {
         joint: Option<FittedCalibration>,
         suspect: Option<Suspect>,
     ) -> Result<Calibration> {
-        let PreparedSession {
-            probe, calibrated_at, shell, shell_source, mut baths, points, mut scored, remarks, ..
-        } = one;
+        let PreparedSession { probe, calibrated_at, shell, mut baths, points, mut scored, remarks, .. } = one;
         let none = || Error::not_estimable(format!("a calibration of `{probe}`"), "no candidate was chosen");
         let ScoredCandidate { candidate, left_out } =
             scored.iter_mut().find(|s| s.candidate.chosen).ok_or_else(none)?;
@@ -124,7 +116,7 @@ impl CalibrationSettings {
         for ((bath, point), left) in baths.iter_mut().zip(&points).zip(left_out) {
             let on_curve = fitted.curve.at(point.tilt_deg).map_or(f64::NAN, |at| at.density_kg_m3);
             bath.residual_sg = (on_curve - point.density_kg_m3) / WATER_20C_KG_M3;
-            bath.studentised = left.map(|left| left.studentised);
+            bath.studentised = left.as_ref().map(|left| left.studentised);
         }
         let water_tilt_deg = water_tilt(&fitted, self.common.level);
         let water_ok = water_tilt_deg.value().map(|tilt| (tilt - WATER_TILT_DEG).abs() <= WATER_TILT_TOLERANCE_DEG);
@@ -142,14 +134,12 @@ impl CalibrationSettings {
             fitted,
             baths,
             shell,
-            shell_source,
             shell_temp_c: self.shell_temp_c,
             water_tilt_deg,
             water_ok,
             suspect,
             remarks,
             level: self.common.level,
-            interval: self.interval,
             candidates: scored.into_iter().map(|s| s.candidate).collect(),
         })
     }

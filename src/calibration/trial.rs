@@ -1,7 +1,6 @@
 //! A kind of curve as the solver sees it: values and derivatives for trial parameters.
 
 use crate::fit::errors_in_variables::SlopedCurve;
-use crate::fit::nonlinear;
 
 use super::curve::CurvePoint;
 use super::fit_data::FloatPrior;
@@ -13,7 +12,7 @@ use super::kinds::{CurveKind, TrialCurve};
 pub(super) struct Trial<'a> {
     pub kind: CurveKind,
     pub known: &'a FloatPrior,
-    curve: Box<dyn TrialCurve + 'a>,
+    curve: TrialCurve<'a>,
 }
 
 impl<'a> Trial<'a> {
@@ -22,18 +21,18 @@ impl<'a> Trial<'a> {
     }
 
     fn at(&self, tilt_deg: f64, parameters: &[f64]) -> Option<CurvePoint> {
-        self.curve.at(tilt_deg, self.kind.coefficients(parameters).0)
+        (self.curve)(tilt_deg, self.kind.coefficients(parameters).0)
     }
 }
 
-impl nonlinear::Curve for Trial<'_> {
+impl SlopedCurve for Trial<'_> {
     fn value(&self, x: f64, parameters: &[f64]) -> f64 {
         self.at(x, parameters).map_or(f64::INFINITY, |at| at.density_kg_m3)
     }
 
     fn gradient(&self, x: f64, parameters: &[f64], out: &mut [f64]) {
         let (coefficients, by_parameter) = self.kind.coefficients(parameters);
-        match self.curve.at(x, coefficients) {
+        match (self.curve)(x, coefficients) {
             Some(at) => {
                 for (cell, (slope, by)) in out.iter_mut().zip(at.gradient.iter().zip(by_parameter)) {
                     *cell = slope * by;
@@ -42,9 +41,7 @@ impl nonlinear::Curve for Trial<'_> {
             None => out.fill(0.0),
         }
     }
-}
 
-impl SlopedCurve for Trial<'_> {
     fn slope(&self, x: f64, parameters: &[f64]) -> f64 {
         self.at(x, parameters).map_or(0.0, |at| at.per_deg)
     }

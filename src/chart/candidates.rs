@@ -96,7 +96,7 @@ impl Calibration {
             let mut names = vec![(plot.px(high, 0.0).1, self.kind.label(), INK)];
             for (candidate, line) in &lines {
                 let alpha = if candidate.refused.is_some() { 0.45 } else { 1.0 };
-                let piece = if candidate.kind.line().broken { 3 } else { line.len() };
+                let piece = if candidate.kind == CurveKind::WallSidedFreeK { 3 } else { line.len() };
                 for part in line.chunks(piece) {
                     plot.line(part, colour(candidate.kind), 1.8, alpha)?;
                 }
@@ -142,7 +142,7 @@ impl Calibration {
 const COLOURS: [RGBColor; 5] = [INK, CURVE, REFERENCE, AHEAD, LOOK];
 
 fn colour(kind: CurveKind) -> RGBColor {
-    COLOURS.into_iter().cycle().nth(kind.line().colour).unwrap_or(INK)
+    COLOURS.into_iter().cycle().nth(kind.colour()).unwrap_or(INK)
 }
 
 /// Moves names along the margin until they are [`APART_PX`] from one another, in their order, within the frame.

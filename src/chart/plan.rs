@@ -1,6 +1,6 @@
 //! The picture of planned baths.
 
-use crate::calibration::{BathPlan, DesignCriterion, Plan, gravities};
+use crate::calibration::{BathPlan, Plan, gravities};
 use crate::error::Result;
 
 use super::axis::Axis;
@@ -19,15 +19,10 @@ impl BathPlan {
     /// # Errors
     /// [`crate::Error::Numeric`] when drawing fails.
     pub fn chart(&self) -> Result<Figure> {
-        let plans: Vec<&Plan> = self
-            .plans
-            .iter()
-            .filter(|p| p.probe.is_none() && p.criterion == DesignCriterion::I && !p.baths.is_empty())
-            .collect();
         let Some(taken) = self.recommended() else {
             return Ok(Figure::new("The next baths", "No plan could be made.", Vec::new()));
         };
-        let panels = vec![self.places(&plans)?, gain(&plans)?, self.errors(taken)?];
+        let panels = vec![self.places()?, gain(&self.plans)?, self.errors(taken)?];
         let alt = format!(
             "Planned baths for SG {:.3} to {:.3}. With {} baths: {}.",
             self.range.low_sg,
@@ -47,9 +42,10 @@ impl BathPlan {
     }
 
     /// Where the baths lie, one row for each number of baths.
-    fn places(&self, plans: &[&Plan]) -> Result<Panel> {
+    fn places(&self) -> Result<Panel> {
+        let plans = &self.plans;
         let names: Vec<String> = plans.iter().map(|plan| format!("{} baths", plan.n)).collect();
-        let sgs = plans.iter().flat_map(|plan| plan.baths.iter().map(|bath| bath.recipe.sg));
+        let sgs = plans.iter().flat_map(|plan| plan.baths.iter().map(|bath| bath.sg));
         let x = Axis::around(sgs.chain([self.range.low_sg, self.range.high_sg]), 0.02, 5, "SG of the bath");
         panel(WIDTH, HEIGHT, |paper| {
             let plot = Frame::new("where they lie", x, Axis::names(&names)).room_right(14).on(paper)?;
@@ -57,7 +53,7 @@ impl BathPlan {
             plot.band(&[(self.range.low_sg, low, high), (self.range.high_sg, low, high)], CURVE, 0.12)?;
             for (i, plan) in plans.iter().enumerate() {
                 let y = -(i as f64) - 0.12;
-                let sgs: Vec<f64> = plan.baths.iter().map(|bath| bath.recipe.sg).collect();
+                let sgs: Vec<f64> = plan.baths.iter().map(|bath| bath.sg).collect();
                 for same in sgs.chunk_by(|a, b| (a - b).abs() < 1e-9) {
                     let Some(&sg) = same.first() else { continue };
                     plot.mark(sg, y, Mark::Square, CURVE, 8.0)?;
@@ -73,7 +69,7 @@ impl BathPlan {
     /// The standard error over the range.
     fn errors(&self, plan: &Plan) -> Result<Panel> {
         let over = |se: &[f64]| self.range_points_sg.iter().copied().zip(se.iter().copied()).collect::<Vec<_>>();
-        let sgs = plan.baths.iter().map(|bath| bath.recipe.sg);
+        let sgs = plan.baths.iter().map(|bath| bath.sg);
         let x = Axis::around(sgs.clone().chain(self.range_points_sg.iter().copied()), 0.02, 5, "SG");
         let all = plan.se_sg.iter().chain(&plan.even_se_sg).copied();
         let y = Axis::around(all.chain([0.0]), 0.0002, 4, "standard error, SG");
@@ -94,8 +90,8 @@ impl BathPlan {
 }
 
 /// The mean standard error by the number of baths.
-fn gain(plans: &[&Plan]) -> Result<Panel> {
-    let means = plans.iter().flat_map(|plan| [plan.mean_se_sg(), plan.even_mean_se_sg()]).flatten();
+fn gain(plans: &[Plan]) -> Result<Panel> {
+    let means = plans.iter().flat_map(|plan| [Some(plan.mean_se_sg()), plan.even_mean_se_sg()]).flatten();
     let y = Axis::around(means.chain([0.0]), 0.0002, 4, "mean standard error, SG");
     let (fewest, most) = (plans.first().map_or(2, |p| p.n), plans.last().map_or(8, |p| p.n));
     let ticks = plans.iter().map(|plan| (plan.n as f64, plan.n.to_string())).collect();
@@ -113,9 +109,7 @@ fn gain(plans: &[&Plan]) -> Result<Panel> {
             if let Some(se) = plan.even_mean_se_sg() {
                 plot.mark(n, se, Mark::Ring, REFERENCE, 9.0)?;
             }
-            if let Some(se) = plan.mean_se_sg() {
-                plot.mark(n, se, Mark::Disc, CURVE, 7.0)?;
-            }
+            plot.mark(n, plan.mean_se_sg(), Mark::Disc, CURVE, 7.0)?;
         }
         Ok(())
     })

@@ -8,20 +8,16 @@
 //! | [`linear`] | weighted least squares that are linear in the coefficients |
 //! | [`nonlinear`] | nonlinear least squares with bounds, priors, covariance and the reason it stopped |
 //! | [`errors_in_variables`] | straight lines and curves when both variables have errors |
-//! | [`autocorrelation`] | AR(1) in continuous time plus white noise: estimation, whitening |
+//! | [`whitener`] | makes errors that remember independent |
 //! | [`compare`] | means, all pairs with simultaneous intervals, random-effects pooling |
-//! | [`mixed`] | linear mixed models: random effects of any grouping, by REML or ML |
-//! | [`inverse`] | which x made this y: delta method and inverted test |
+//! | [`mixed`] | linear mixed models: random effects of any grouping, by REML |
 //! | [`robust`] | median, bounded-influence weights |
 //! | [`whiteness`] | whether waves are left in residuals |
 //! | [`root`], [`minimise`] | roots in one variable, minima in a few |
 
-pub mod autocorrelation;
 pub mod compare;
 pub mod errors_in_variables;
 mod estimate;
-pub mod inverse;
-mod likelihood;
 pub mod linear;
 mod matrix;
 pub mod minimise;
@@ -31,9 +27,7 @@ pub mod nonlinear;
 pub mod quantile;
 pub mod robust;
 pub mod root;
-mod scale;
+pub mod whitener;
 pub mod whiteness;
 
 pub use estimate::{Estimate, Finding, decimals_for};
-pub use likelihood::Likelihood;
-pub use scale::Scale;

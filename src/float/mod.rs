@@ -4,10 +4,8 @@
 //! from upright, densities of the liquid at its own temperature.
 //!
 //! [`WallSided`] is the closed form while the water plane cuts only the cylinder; [`Hull`] takes any [`Profile`] at any tilt by
-//! quadrature, and [`HullCurve`] is its table for many readings. [`Shape`] is the usual probe (cylinder, bottom, top) and
-//! makes both. [`ShellExpansion`] tells how a shell grows with heat.
+//! quadrature. [`Shape`] is the usual probe (cylinder, bottom, top). [`ShellExpansion`] tells how a shell grows with heat.
 
-mod curve;
 mod hull;
 mod profile;
 mod quadrature;
@@ -15,7 +13,6 @@ mod shape;
 mod shell;
 mod wall_sided;
 
-pub use curve::HullCurve;
 pub use hull::{Hull, HullGradient, Rest};
 pub use profile::{Piece, Profile};
 pub use shape::{End, Shape};

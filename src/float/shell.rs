@@ -57,11 +57,6 @@ impl ShellExpansion {
         1.0 + 3.0 * self.linear_per_k * (temp_c - calibrated_at_c)
     }
 
-    /// True density from that which the curve gives for the tilt: the curve's over [`ShellExpansion::volume_factor`].
-    pub fn density_kg_m3(&self, from_curve_kg_m3: f64, temp_c: f64, calibrated_at_c: f64) -> f64 {
-        from_curve_kg_m3 / self.volume_factor(temp_c, calibrated_at_c)
-    }
-
     /// Standard deviation that the doubt about the expansion adds to the density, as a fraction of it.
     pub fn relative_sd(&self, temp_c: f64, calibrated_at_c: f64) -> f64 {
         3.0 * self.sd_per_k * (temp_c - calibrated_at_c).abs() / self.volume_factor(temp_c, calibrated_at_c)
@@ -85,7 +80,7 @@ mod tests {
     fn a_warm_shell_makes_the_liquid_seem_denser() {
         let shell = ShellExpansion { linear_per_k: 65e-6, sd_per_k: 10e-6 };
         // The note's figure for PET at its upper end: 10 C more read +0.0020 at SG 1.010.
-        assert!((1010.0 - shell.density_kg_m3(1010.0, 30.0, 20.0) - 1.97).abs() < 0.01);
+        assert!((1010.0 - 1010.0 / shell.volume_factor(30.0, 20.0) - 1.97).abs() < 0.01);
         assert!((shell.relative_sd(30.0, 20.0) - 3e-4).abs() < 1e-6);
     }
 }

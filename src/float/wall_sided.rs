@@ -1,9 +1,8 @@
 //! The wall-sided float: the water plane cuts only the cylinder.
 
 use crate::error::{Error, Result};
-use crate::liquid::solve::root;
 
-/// Densities that the inverse takes: any liquid, with room for a fit that is under way.
+/// Densities of a rest on the straight line: any liquid, with room for a fit that is under way.
 const LOWEST_KG_M3: f64 = 1e-3;
 const HIGHEST_KG_M3: f64 = 1e5;
 
@@ -13,7 +12,7 @@ const HIGHEST_KG_M3: f64 = 1e5;
 /// buoyancy and gravity give `t [U/2 - h + (kappa + t^2/8)/U] = eps` (the "wall-sided" formula of naval architecture;
 /// Rawson and Tupper, Basic Ship Theory, vol. 1, and Biran, Ship Hydrostatics and Stability; titles from memory).
 /// `K = m/(pi r^3)`, `h = (z_g - c)/r`, `eps = e/r`, with mass m, radius r, centre of gravity at height z_g above the nose
-/// and e off the axis; `c` and `kappa` belong to the bottom, see [`super::End`].
+/// and e off the axis; a bottom of height b has `c = b/3` and the `kappa` of [`super::End::kappa`].
 ///
 /// The physical branch is the deeper root, on which density rises with tilt.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -39,8 +38,6 @@ pub struct WallGradient {
     pub by_h: f64,
     /// By `eps`, kg/m3.
     pub by_eps: f64,
-    /// By `kappa`, kg/m3.
-    pub by_kappa: f64,
     /// By tilt, kg/m3 per degree.
     pub by_tilt_deg: f64,
 }
@@ -51,8 +48,8 @@ impl WallSided {
     /// `B = h + eps/t`, `U = B + sqrt(B^2 - 2 kappa - t^2/4)`, `rho = K/U`.
     ///
     /// # Errors
-    /// [`Error::Domain`] for a tilt that is not between 0 and [`WallSided::highest_tilt_deg`]; [`Error::Setting`] for
-    /// parameters that no float has.
+    /// [`Error::Domain`] for a tilt that is not between 0 and 90 degrees; [`Error::NotEstimable`] for one so high that the float
+    /// turns over; [`Error::Setting`] for parameters that no float has.
     pub fn density_kg_m3(&self, tilt_deg: f64) -> Result<f64> {
         self.draught(tilt_deg).map(|(_, _, u)| self.k_kg_m3 / u)
     }
@@ -70,55 +67,8 @@ impl WallSided {
             by_k: 1.0 / u,
             by_h: by_u * u / s,
             by_eps: by_u * u / (s * t),
-            by_kappa: -by_u / s,
             by_tilt_deg: by_u * (-self.eps * u / (t * t * s) - t / (4.0 * s)) * t_by_deg,
         })
-    }
-
-    /// Tilt at which the float rests in a liquid of this density, degrees.
-    ///
-    /// The one positive root of `t^3 + 8U (U/2 - h + kappa/U) t - 8U eps = 0`, by Newton steps from above, where the cubic
-    /// is convex.
-    ///
-    /// # Errors
-    /// [`Error::Domain`] for a density that is not between 0 and that of the highest tilt; [`Error::Setting`] for
-    /// parameters that no float has.
-    pub fn tilt_deg(&self, density_kg_m3: f64) -> Result<f64> {
-        self.check()?;
-        let formula = "the wall-sided float";
-        let rho = Error::check_domain(formula, "density", "kg/m3", density_kg_m3, LOWEST_KG_M3, HIGHEST_KG_M3)?;
-        let u = self.k_kg_m3 / rho;
-        let (p, q) = (8.0 * u * (0.5 * u - self.h) + 8.0 * self.kappa, 8.0 * u * self.eps);
-        let mut t = if p > 0.0 { q.cbrt().min(q / p) } else { q.cbrt() + (-p).sqrt() };
-        for _ in 0..100 {
-            let next = t - (t * (t * t + p) - q) / (3.0 * t * t + p);
-            // From above every step goes down until rounding stops it.
-            if next >= t || next.is_nan() {
-                break;
-            }
-            t = next;
-        }
-        if t.is_finite() && u >= self.h + self.eps / t {
-            return Ok(t.atan().to_degrees());
-        }
-        let high = self.density_kg_m3(self.highest_tilt_deg()?)?;
-        Err(Error::Domain { formula, quantity: "density", value: rho, low: 0.0, high, unit: "kg/m3" })
-    }
-
-    /// The highest tilt at which the float can rest, degrees: beyond it a little more density turns it over.
-    ///
-    /// # Errors
-    /// [`Error::Setting`] for parameters that no float has.
-    pub fn highest_tilt_deg(&self) -> Result<f64> {
-        self.check()?;
-        // The root of B^2 - 2 kappa - t^2/4 with B > 0, written so that it falls with t from the start.
-        let margin = |t: f64| {
-            let b = self.h + self.eps / t;
-            let side = (2.0 * self.kappa + 0.25 * t * t).sqrt();
-            (b - side, -self.eps / (t * t) - 0.25 * t / side)
-        };
-        let t = root("the highest tilt of a float", (1e-9, 1e9), 2.0 * self.h.max(0.1), margin)?;
-        Ok(t.atan().to_degrees() * (1.0 - 1e-12))
     }
 
     /// The point `(t, y)` of one rest on the straight line `y = eps + h t`, for a known `K`: start values for a fit
@@ -147,9 +97,7 @@ impl WallSided {
             let s = square.sqrt();
             return Ok((t, s, b + s));
         }
-        let (formula, quantity) = ("the wall-sided float", "tilt");
-        let high = self.highest_tilt_deg()?;
-        Err(Error::Domain { formula, quantity, value: tilt_deg, low: 0.0, high, unit: "degrees" })
+        Err(Error::not_estimable("the density for a tilt", format!("at {tilt_deg:.2} degrees the float turns over")))
     }
 
     fn check(&self) -> Result<()> {
@@ -191,19 +139,14 @@ mod tests {
             let by = |step: f64, plus: WallSided, minus: WallSided| {
                 (plus.density_kg_m3(tilt).unwrap() - minus.density_kg_m3(tilt).unwrap()) / (2.0 * step)
             };
-            let moved = |k, h, eps, kappa| WallSided {
-                k_kg_m3: FLOAT.k_kg_m3 + k,
-                h: FLOAT.h + h,
-                eps: FLOAT.eps + eps,
-                kappa: FLOAT.kappa + kappa,
-            };
+            let moved =
+                |k, h, eps| WallSided { k_kg_m3: FLOAT.k_kg_m3 + k, h: FLOAT.h + h, eps: FLOAT.eps + eps, ..FLOAT };
             let s = 1e-6;
             let tilted = (FLOAT.density_kg_m3(tilt + s).unwrap() - FLOAT.density_kg_m3(tilt - s).unwrap()) / (2.0 * s);
             for (name, got, wanted) in [
-                ("k", g.by_k, by(1e-3, moved(1e-3, 0.0, 0.0, 0.0), moved(-1e-3, 0.0, 0.0, 0.0))),
-                ("h", g.by_h, by(s, moved(0.0, s, 0.0, 0.0), moved(0.0, -s, 0.0, 0.0))),
-                ("eps", g.by_eps, by(s, moved(0.0, 0.0, s, 0.0), moved(0.0, 0.0, -s, 0.0))),
-                ("kappa", g.by_kappa, by(s, moved(0.0, 0.0, 0.0, s), moved(0.0, 0.0, 0.0, -s))),
+                ("k", g.by_k, by(1e-3, moved(1e-3, 0.0, 0.0), moved(-1e-3, 0.0, 0.0))),
+                ("h", g.by_h, by(s, moved(0.0, s, 0.0), moved(0.0, -s, 0.0))),
+                ("eps", g.by_eps, by(s, moved(0.0, 0.0, s), moved(0.0, 0.0, -s))),
                 ("tilt", g.by_tilt_deg, tilted),
             ] {
                 assert!((got / wanted - 1.0).abs() < 1e-6, "{name} at {tilt}: {got} {wanted}");
@@ -213,12 +156,10 @@ mod tests {
 
     #[test]
     fn what_cannot_rest_is_refused() {
-        for tilt in [-5.0, 0.0, 89.9, 90.0, f64::NAN] {
+        for tilt in [-5.0, 0.0, 90.0, f64::NAN] {
             assert!(matches!(FLOAT.density_kg_m3(tilt), Err(Error::Domain { .. })), "{tilt}");
         }
-        for density in [-1.0, 0.0, 1e4, f64::NAN, f64::INFINITY] {
-            assert!(matches!(FLOAT.tilt_deg(density), Err(Error::Domain { .. })), "{density}");
-        }
+        assert!(FLOAT.density_kg_m3(89.9).unwrap_err().to_string().contains("turns over"));
         for wrong in [
             WallSided { eps: 0.0, ..FLOAT },
             WallSided { k_kg_m3: f64::NAN, ..FLOAT },
@@ -226,7 +167,6 @@ mod tests {
             WallSided { kappa: -1.0, ..FLOAT },
         ] {
             assert!(matches!(wrong.density_kg_m3(25.0), Err(Error::Setting { .. })));
-            assert!(matches!(wrong.tilt_deg(1000.0), Err(Error::Setting { .. })));
         }
     }
 

@@ -3,8 +3,8 @@
 use crate::fit::robust::median_of;
 use crate::season::{Batch, Season};
 
-use super::six_hours::{SIX_HOURS, six_hours};
-
+/// Length of the stretches whose medians are looked at, hours.
+const SIX_HOURS: f64 = 6.0;
 /// A fall by this much is a cooling, C.
 const FALL_C: f64 = 4.0;
 /// The start of the cooling: the last moment within this of the temperature before, C.
@@ -77,11 +77,12 @@ fn start_of_fall(hours: &[f64], temp_c: &[f64], warm: f64, at: f64) -> f64 {
 
 /// Middle time and median temperature of each six hours that have readings.
 fn six_hour_medians(hours: &[f64], temp_c: &[f64]) -> Vec<(f64, f64)> {
-    let log: Vec<(f64, f64)> = hours.iter().copied().zip(temp_c.iter().copied()).collect();
-    six_hours(&log, |(hours, _)| *hours)
-        .filter_map(|(number, stretch)| {
+    let log: Vec<(f64, f64)> =
+        hours.iter().map(|hours| (hours / SIX_HOURS).floor()).zip(temp_c.iter().copied()).collect();
+    log.chunk_by(|a, b| a.0 == b.0)
+        .filter_map(|stretch| {
             let mut temps: Vec<f64> = stretch.iter().map(|(_, temp)| *temp).filter(|temp| temp.is_finite()).collect();
-            Some((SIX_HOURS * (number as f64 + 0.5), median_of(&mut temps)?))
+            Some((SIX_HOURS * (stretch.first()?.0 + 0.5), median_of(&mut temps)?))
         })
         .collect()
 }

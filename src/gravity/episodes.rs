@@ -25,7 +25,7 @@ const BACK: f64 = 0.25;
 
 /// A span of readings in which the probe did not float freely.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Span {
+pub(crate) struct HeldSpan {
     /// The first such reading, and the first free one after them.
     pub from: usize,
     pub to: usize,
@@ -33,7 +33,7 @@ pub(crate) struct Span {
     levels: (f64, f64),
 }
 
-impl Span {
+impl HeldSpan {
     /// By how much reading `i` differs from a line between the levels before and after.
     pub fn off(&self, hours: &[f64], values: &[f64], i: usize) -> Option<f64> {
         let (from, to) = (*hours.get(self.from)?, *hours.get(self.to)?);
@@ -49,7 +49,7 @@ impl Span {
 /// fall alone ends one when the probe went off its way gradually, as under growing foam: the episode begins at the last
 /// moment from which the trends on both sides lead to where the probe is after the fall. Where there is no such moment
 /// the step stays: a knock, or something that stuck.
-pub(crate) fn episodes(hours: &[f64], values: &[f64], least: f64) -> Vec<Span> {
+pub(crate) fn episodes(hours: &[f64], values: &[f64], least: f64) -> Vec<HeldSpan> {
     let series = Series { hours, values };
     let edges = series.edges(least.max(EDGE_SDS * noise(values)));
     let mut pairs: Vec<(f64, Edge, Edge)> = Vec::new();
@@ -172,9 +172,9 @@ impl Series<'_> {
         (SIDE..edge.at.saturating_sub(1)).rev().take_while(near).find(is_back)
     }
 
-    fn span(&self, from: usize, to: usize) -> Option<Span> {
+    fn span(&self, from: usize, to: usize) -> Option<HeldSpan> {
         let before = self.level(from.checked_sub(SIDE)?, from)?;
-        Some(Span { from, to, levels: (before.1, self.level(to, to + SIDE)?.1) })
+        Some(HeldSpan { from, to, levels: (before.1, self.level(to, to + SIDE)?.1) })
     }
 }
 

@@ -14,8 +14,6 @@ mod reading_errors;
 mod readings;
 mod series;
 mod series_builder;
-mod shell_effects;
-mod six_hours;
 mod tilt;
 
 pub(crate) use episodes::episodes;
@@ -26,4 +24,3 @@ pub(crate) use original::Liquids;
 pub(crate) use reading_errors::ReadingErrors;
 pub use series::{GravitySeries, HeldReading, SeriesProbe, SeriesSample};
 pub use series_builder::{BatchErrors, LEFT_OUT, SeriesBuilder};
-pub use shell_effects::{ShellEffect, ShellEffectSettings, ShellEffects};

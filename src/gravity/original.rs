@@ -13,16 +13,6 @@ const READINGS_WITHIN_H: f64 = 6.0;
 /// Readings that it takes.
 const READINGS_ENOUGH: usize = 5;
 
-/// An original gravity and where it comes from. It only sets the alcohol in the density of the beer: 0.005 of it moves
-/// the SG of a reading at 5 C by some 0.0001, and at 20 C not at all.
-#[derive(Debug, Clone, PartialEq)]
-pub struct OriginalGravity {
-    /// SG 20/20.
-    pub sg: f64,
-    /// `batches`, `first sample`, `first readings` or `setting`.
-    pub source: &'static str,
-}
-
 /// The liquids of a season's batches, for density -> SG.
 #[derive(Debug, Clone)]
 pub(crate) struct Liquids {
@@ -53,34 +43,26 @@ impl Calibrations {
     /// The liquids of a season's batches, each with its original gravity.
     pub(crate) fn liquids(&self, season: &Season) -> Result<Liquids> {
         let sugar = BeerDensity::unfermented()?;
-        let found = original_gravities(self, season, &sugar);
-        let beers = found.into_iter().map(|og| BeerDensity::new(og.sg)).collect::<Result<_>>()?;
+        let beer = |batch: &String| BeerDensity::new(original_gravity(self, season, &sugar, batch));
+        let beers = season.readings.batch_ids.iter().map(beer).collect::<Result<_>>()?;
         Ok(Liquids { sugar, beers })
     }
 }
 
-/// One per batch id of the readings, in their order.
-fn original_gravities(all: &Calibrations, season: &Season, sugar: &BeerDensity) -> Vec<OriginalGravity> {
-    season.readings.batch_ids.iter().map(|batch| original_gravity(all, season, sugar, batch)).collect()
-}
-
-fn original_gravity(all: &Calibrations, season: &Season, sugar: &BeerDensity, id: &str) -> OriginalGravity {
+/// The original gravity of a batch, SG 20/20: as stated, else of its first sample, else of its first readings, else the
+/// setting. It only sets the alcohol in the density of the beer: 0.005 of it moves the SG of a reading at 5 C by some
+/// 0.0001, and at 20 C not at all.
+fn original_gravity(all: &Calibrations, season: &Season, sugar: &BeerDensity, id: &str) -> f64 {
     let usable = |sg: &f64| (1.0..=1.2).contains(sg);
-    let batch = season.batches.iter().find(|b| b.batch == id);
-    if let Some(sg) = batch.and_then(|b| b.original_sg).filter(usable) {
-        return OriginalGravity { sg, source: "batches" };
-    }
-    let Some(batch) = batch else {
-        return OriginalGravity { sg: all.settings.original_sg, source: "setting" };
-    };
+    let Some(batch) = season.batch(id) else { return all.settings.original_sg };
     let sample = season
         .references
         .iter()
         .filter(|r| r.batch.as_deref() == Some(id) && r.at.hours_since(batch.pitched_at) <= SAMPLE_WITHIN_H)
         .map(|r| r.sg)
         .find(usable);
-    if let Some(sg) = sample {
-        return OriginalGravity { sg, source: "first sample" };
+    if let Some(sg) = batch.original_sg.filter(usable).or(sample) {
+        return sg;
     }
     let mut early = Vec::new();
     for probe in &season.readings.probe_ids {
@@ -94,9 +76,6 @@ fn original_gravity(all: &Calibrations, season: &Season, sugar: &BeerDensity, id
             early.extend(curve.gravity_at(sugar, reading.tilt_deg, reading.temp_c, 0.0).map(|point| point.sg));
         }
     }
-    let sg = if early.len() >= READINGS_ENOUGH { median_of(&mut early).filter(usable) } else { None };
-    match sg {
-        Some(sg) => OriginalGravity { sg, source: "first readings" },
-        None => OriginalGravity { sg: all.settings.original_sg, source: "setting" },
-    }
+    let enough = early.len() >= READINGS_ENOUGH;
+    median_of(&mut early).filter(|sg| enough && usable(sg)).unwrap_or(all.settings.original_sg)
 }

@@ -4,9 +4,8 @@ use nalgebra::{DMatrix, DVector};
 use ndarray::{ArrayViewMut2, Axis};
 
 use crate::error::{Error, Result};
-use crate::fit::Scale;
-use crate::fit::autocorrelation::Whitener;
 use crate::fit::nonlinear::{NonlinearFit, NonlinearSettings, Parameter};
+use crate::fit::whitener::Whitener;
 
 use super::curve::{FermentationCurve, GravityCurve, NO_TAIL, PARAMETERS};
 use super::error_model::ErrorModel;
@@ -22,8 +21,7 @@ pub(crate) type Priors = [Option<(f64, f64)>; PARAMETERS];
 const BOUNDS: [(f64, f64); 7] =
     [(0.95, 1.25), (0.93, 1.20), (0.0, 8.0), (-6.0, 4.0), (-2.5, 2.5), (NO_TAIL, 0.6), (-5.0, -0.05)];
 /// How the whitened problem is solved: its residuals are over stated standard deviations.
-const SOLVER: NonlinearSettings =
-    NonlinearSettings { scale: Scale::Known, tolerance: 1e-10, patience: 1000, singular: 1e-10 };
+const SOLVER: NonlinearSettings = NonlinearSettings { tolerance: 1e-10, patience: 1000 };
 /// Bounds of a coefficient of the correction.
 const CORRECTION_BOUNDS: (f64, f64) = (-6.0, 6.0);
 /// Names of the parameters; those of the correction are counted.

@@ -28,15 +28,6 @@ pub fn extract_attenuation(original_sg: f64, sg: f64) -> Result<f64> {
     Ok((original - plato_from_sg(sg)?) / original)
 }
 
-/// Real attenuation, `(OE - RE)/OE` with [`real_extract_plato`], a fraction, without the correction for lost mass.
-///
-/// # Errors
-/// As [`real_extract_plato`].
-pub fn real_attenuation(original_sg: f64, sg: f64) -> Result<f64> {
-    let original = plato_from_sg(check_original(original_sg)?)?;
-    Ok((original - real_extract_plato(original_sg, sg)?) / original)
-}
-
 /// Real extract, mass percent: what is dissolved beside the ethanol.
 ///
 /// Balling's and Tabarie's equations solved together (see [`super::beer_density_kg_m3`]), not the quotient formula
@@ -69,7 +60,7 @@ pub fn abv_percent(original_sg: f64, sg: f64) -> Result<f64> {
 }
 
 fn check_original(original_sg: f64) -> Result<f64> {
-    Error::check_domain("attenuation", "original gravity", "SG", original_sg, 1.001, super::SG_HIGH)
+    Error::check_domain("attenuation", "original gravity", "SG", original_sg, 1.001, super::extract::SG_HIGH)
 }
 
 fn composition(original_sg: f64, sg: f64) -> Result<Mix> {

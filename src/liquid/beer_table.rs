@@ -4,7 +4,7 @@ use std::f64::consts::PI;
 
 use crate::error::{Error, Result};
 
-use super::beer::{At, Mix, TEMP_C, Wort, check_found_sg};
+use super::beer::{At, Mix, TEMP_C, Wort, check_temp};
 use super::extract::{SG_HIGH, SG_LOW, check_sg};
 use super::water;
 
@@ -12,10 +12,10 @@ const SG_NODES: usize = 14;
 /// Odd: no node lies at 20 C, where the expansion is divided by zero.
 const TEMP_NODES: usize = 9;
 
-/// SG to density and back for one original gravity: [`super::beer_density_kg_m3`] and its inverse as a small table.
+/// SG to density and back for one original gravity: [`super::beer_density_kg_m3`] as a small table, and its inverse.
 ///
 /// Holds the ratio of densities `rho(T)/rho_w(T) = SG + (T - 20) g(SG, T)` with `g` as Chebyshev polynomials, one set
-/// below the original gravity and one above. It meets the exact functions within 1e-9 in SG, is exact at 20 C, and its two
+/// below the original gravity and one above. It meets the exact function within 1e-9 in SG, is exact at 20 C, and its two
 /// directions undo each other to the last places. Built once per batch; each call costs some tens of operations.
 #[derive(Debug, Clone)]
 pub struct BeerDensity {
@@ -96,8 +96,11 @@ impl BeerDensity {
     }
 }
 
-fn check_temp(temp_c: f64) -> Result<f64> {
-    Error::check_domain("the density of beer", "temperature", "C", temp_c, TEMP_C.0, TEMP_C.1)
+/// `sg` within the scales; an end that was converted there and back comes back as the end.
+fn check_found_sg(sg: f64) -> Result<f64> {
+    const SLACK: f64 = 1e-9;
+    Error::check_domain("SG from density", "SG 20/20", "", sg, SG_LOW - SLACK, SG_HIGH + SLACK)
+        .map(|sg| sg.clamp(SG_LOW, SG_HIGH))
 }
 
 /// `g` on a rectangle of SG and temperature: Chebyshev coefficients, by SG and then temperature.
@@ -114,8 +117,8 @@ impl Expansion {
         let mut by_node = [[0.0; TEMP_NODES]; SG_NODES];
         for (k, row) in by_node.iter_mut().enumerate() {
             let mix = mix(stretch(node(k, SG_NODES), (low, high)))?;
-            let sg = at_20.ratio(mix).0;
-            *row = chebyshev(&temps.map(|t| (At::new(t).ratio(mix).0 - sg) / (t - 20.0)));
+            let sg = at_20.ratio(mix);
+            *row = chebyshev(&temps.map(|t| (At::new(t).ratio(mix) - sg) / (t - 20.0)));
         }
         // The same transform along SG, one temperature coefficient at a time.
         let mut by_sg = [[0.0; TEMP_NODES]; SG_NODES];

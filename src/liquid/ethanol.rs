@@ -5,7 +5,7 @@ use crate::error::{Error, Result};
 use super::solve::polynomial;
 
 /// Density of ethanol at 20 C, kg/m3: the sum of `A` below.
-pub const ETHANOL_20C_KG_M3: f64 = 789.239_123_3;
+pub(crate) const ETHANOL_20C_KG_M3: f64 = 789.239_123_3;
 
 // Digits as the standard prints them.
 const A: [f64; 12] = [

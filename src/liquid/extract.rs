@@ -4,14 +4,11 @@ use crate::error::{Error, Result};
 
 use super::solve::root;
 use super::sucrose::SucroseAt;
-use super::water::WATER_20C_KG_M3;
 
 /// Lowest SG 20/20 that the scales take: below the driest cider.
-pub const SG_LOW: f64 = 0.95;
+pub(crate) const SG_LOW: f64 = 0.95;
 /// Highest SG 20/20 that the scales take.
-pub const SG_HIGH: f64 = 1.20;
-/// Density of air for weighings, kg/m3: the convention of mass comparison and of the printed brewing tables.
-const AIR_KG_M3: f64 = 1.2;
+pub(crate) const SG_HIGH: f64 = 1.20;
 
 /// `sg` if it lies within the scales.
 pub(crate) fn check_sg(formula: &'static str, sg: f64) -> Result<f64> {
@@ -22,8 +19,8 @@ pub(crate) fn check_sg(formula: &'static str, sg: f64) -> Result<f64> {
 ///
 /// The sucrose solution that has this SG by ICUMSA SPS-4 (see [`super::sucrose_density_kg_m3`]), by root finding.
 /// Below SG 1 the same polynomial is continued to negative fractions: *apparent* extract of a dry liquid is a
-/// convention and has no solution that shows it. Brewing tables are ratios of weights in air: see
-/// [`sg_from_sg_in_air`]. Other published fits differ by 0.01 to 0.04 °P.
+/// convention and has no solution that shows it. Brewing tables are ratios of weights in air, which lie 0.00005 higher at
+/// 1.040 and 0.00012 at 1.100. Other published fits differ by 0.01 to 0.04 °P.
 ///
 /// # Errors
 /// [`Error::Domain`] outside SG 0.95 to 1.20.
@@ -53,25 +50,6 @@ pub(crate) fn fraction_from_sg(sg: f64) -> Result<f64> {
     })
 }
 
-/// SG 20/20 as a ratio of true densities, from the ratio of weights in air.
-///
-/// With air of 1.2 kg/m3, `sg = 1 + (sg_air - 1)(1 - 1.2/rho_w(20))`: brewing tables and a pycnometer give `sg_air`,
-/// a float or an oscillating tube gives `sg`. The gap is 0.00005 at 1.040 and 0.00012 at 1.100.
-///
-/// # Errors
-/// [`Error::Domain`] outside 0.95 to 1.20.
-pub fn sg_from_sg_in_air(sg_in_air: f64) -> Result<f64> {
-    check_sg("the ratio of weights in air", sg_in_air).map(|sg| 1.0 + (sg - 1.0) * (1.0 - AIR_KG_M3 / WATER_20C_KG_M3))
-}
-
-/// Ratio of weights in air from SG 20/20: the inverse of [`sg_from_sg_in_air`].
-///
-/// # Errors
-/// [`Error::Domain`] outside SG 0.95 to 1.20.
-pub fn sg_in_air_from_sg(sg: f64) -> Result<f64> {
-    check_sg("the ratio of weights in air", sg).map(|sg| 1.0 + (sg - 1.0) / (1.0 - AIR_KG_M3 / WATER_20C_KG_M3))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -87,7 +65,7 @@ mod tests {
     #[test]
     fn outside_the_scale_is_refused() {
         for sg in [0.949, 1.201, f64::NAN, f64::NEG_INFINITY] {
-            assert!(plato_from_sg(sg).is_err() && sg_from_sg_in_air(sg).is_err() && sg_in_air_from_sg(sg).is_err());
+            assert!(plato_from_sg(sg).is_err());
         }
         for plato in [-15.1, -13.7, 44.2, 1e9, f64::NAN] {
             assert!(sg_from_plato(plato).is_err(), "{plato}");

@@ -2,16 +2,12 @@
 
 use crate::error::{Error, Result};
 
-use super::beer::{sg_from_beer_density, sg_from_sucrose_bath_density};
+use super::beer_table::BeerDensity;
 use super::extract::{check_sg, plato_from_sg, sg_from_plato};
 use super::water;
 
 /// Volume expansion of a hydrometer's soda-lime glass per K (as in ISO 649; from memory).
-pub const HYDROMETER_GLASS_PER_K: f64 = 25e-6;
-
-/// Standard deviation of [`refractometer_sg`] in fermenting liquid, SG: 0.2 % Brix of reading, 0.02 of the wort factor and
-/// 0.02 of the ethanol term together (from memory, no source), magnified by the ethanol correction.
-pub const REFRACTOMETER_FERMENTING_SD_SG: f64 = 0.002;
+const HYDROMETER_GLASS_PER_K: f64 = 25e-6;
 
 /// Reading of a refractometer in wort over its extract: colloids and maltose bend light a little more than sucrose
 /// (from memory; 1.00 to 1.04 are quoted).
@@ -24,21 +20,21 @@ const BRIX_PER_ETHANOL: f64 = 0.43;
 /// SG 20/20 from a hydrometer's reading in wort or a sugar solution off its scale's temperature.
 ///
 /// A hydrometer marked for SG Ts/Ts displaces its own mass; its volume grows with glass, so the liquid's density is
-/// `rho(T) = R rho_w(Ts)/(1 + gamma (T - Ts))`, gamma = [`HYDROMETER_GLASS_PER_K`], and SG 20/20 follows by
-/// [`sg_from_sucrose_bath_density`]. For fermenting or finished beer use [`hydrometer_sg_in_beer`].
+/// `rho(T) = R rho_w(Ts)/(1 + gamma (T - Ts))`, gamma = 25e-6 (soda-lime glass, ISO 649; from memory), and SG 20/20 follows
+/// as that of a sucrose solution. For fermenting or finished beer use [`hydrometer_sg_in_beer`].
 ///
 /// # Errors
 /// [`Error::Domain`] for a reading outside 0.95 to 1.20, a sample outside 0 to 40 C, a scale outside 10 to 30 C.
 pub fn hydrometer_sg(raw_sg: f64, sample_temp_c: f64, scale_temp_c: f64) -> Result<f64> {
-    sg_from_sucrose_bath_density(density_read(raw_sg, sample_temp_c, scale_temp_c)?, sample_temp_c)
+    BeerDensity::unfermented()?.sg(density_read(raw_sg, sample_temp_c, scale_temp_c)?, sample_temp_c)
 }
 
-/// The same in a liquid that holds alcohol: SG 20/20 by [`sg_from_beer_density`] with the original gravity.
+/// The same in a liquid that holds alcohol: SG 20/20 by [`BeerDensity`] with the original gravity.
 ///
 /// # Errors
 /// As [`hydrometer_sg`], and for an original gravity outside 1.00 to 1.20.
 pub fn hydrometer_sg_in_beer(raw_sg: f64, original_sg: f64, sample_temp_c: f64, scale_temp_c: f64) -> Result<f64> {
-    sg_from_beer_density(density_read(raw_sg, sample_temp_c, scale_temp_c)?, original_sg, sample_temp_c)
+    BeerDensity::new(original_sg)?.sg(density_read(raw_sg, sample_temp_c, scale_temp_c)?, sample_temp_c)
 }
 
 fn density_read(raw_sg: f64, sample_temp_c: f64, scale_temp_c: f64) -> Result<f64> {
@@ -53,15 +49,16 @@ fn density_read(raw_sg: f64, sample_temp_c: f64, scale_temp_c: f64) -> Result<f6
 ///
 /// Refraction adds: `B/f = RE + b A`, with the wort factor `f` 1.02 and `b` 0.43. With Balling's equation (see
 /// [`super::beer_density_kg_m3`]) `A = (OE - B/f)/(2.0665 - 0.010665 OE - b)`, and Tabarie's sum gives the SG. The
-/// reading is taken as corrected for temperature by the instrument. Its error is large: use
-/// [`REFRACTOMETER_FERMENTING_SD_SG`]. A reading at or above that of the wort is unfermented: SG from `B/f`.
+/// reading is taken as corrected for temperature by the instrument. Its error is large, an SD of
+/// some 0.002 SG: 0.2 % Brix of reading, 0.02 of the wort factor and of the ethanol term together (from memory, no
+/// source). A reading at or above that of the wort is unfermented: SG from `B/f`.
 ///
 /// # Errors
 /// [`Error::Domain`] for a reading below that of the same wort with all its extract fermented or above 44 %, or an original
 /// gravity outside 1.001 to 1.20.
 pub fn refractometer_sg(raw_brix: f64, original_sg: f64) -> Result<f64> {
     let formula = "the refractometer's correction";
-    let og = Error::check_domain(formula, "original gravity", "SG", original_sg, 1.001, super::SG_HIGH)?;
+    let og = Error::check_domain(formula, "original gravity", "SG", original_sg, 1.001, super::extract::SG_HIGH)?;
     let original = plato_from_sg(og)?;
     let loss = 2.0665 - 0.010665 * original;
     let dry_brix = WORT_FACTOR * BRIX_PER_ETHANOL * original / loss;
@@ -71,5 +68,5 @@ pub fn refractometer_sg(raw_brix: f64, original_sg: f64) -> Result<f64> {
     }
     let ethanol = (original - brix / WORT_FACTOR) / (loss - BRIX_PER_ETHANOL);
     let mix = super::beer::Mix { ethanol: ethanol / 100.0, extract: (original - loss * ethanol) / 100.0 };
-    Ok(super::beer::At::new(20.0).ratio(mix).0)
+    Ok(super::beer::At::new(20.0).ratio(mix))
 }

@@ -16,14 +16,12 @@ mod sucrose;
 mod water;
 
 pub use attenuation::{
-    abv_percent, alcohol_mass_percent, apparent_attenuation, extract_attenuation, real_attenuation, real_extract_plato,
+    abv_percent, alcohol_mass_percent, apparent_attenuation, extract_attenuation, real_extract_plato,
 };
-pub use beer::{beer_density_kg_m3, sg_from_beer_density, sg_from_sucrose_bath_density, sucrose_bath_density_kg_m3};
+pub use beer::{beer_density_kg_m3, sucrose_bath_density_kg_m3};
 pub use beer_table::BeerDensity;
-pub use ethanol::{ETHANOL_20C_KG_M3, ethanol_density_kg_m3};
-pub use extract::{SG_HIGH, SG_LOW, plato_from_sg, sg_from_plato, sg_from_sg_in_air, sg_in_air_from_sg};
-pub use instruments::{
-    HYDROMETER_GLASS_PER_K, REFRACTOMETER_FERMENTING_SD_SG, hydrometer_sg, hydrometer_sg_in_beer, refractometer_sg,
-};
+pub use ethanol::ethanol_density_kg_m3;
+pub use extract::{plato_from_sg, sg_from_plato};
+pub use instruments::{hydrometer_sg, hydrometer_sg_in_beer, refractometer_sg};
 pub use sucrose::sucrose_density_kg_m3;
 pub use water::{WATER_20C_KG_M3, water_density_kg_m3};

@@ -10,7 +10,6 @@ use crate::chart::Figure;
 use crate::drift::Drift;
 use crate::error::Result;
 use crate::forecast::{Backtest, Forecasts};
-use crate::gravity::ShellEffects;
 use crate::kinetics::{BatchFit, Kinetics};
 use crate::season::{RowAccount, Season};
 use crate::strains::Strains;
@@ -71,7 +70,6 @@ macro_rules! show {
 show! {
     Calibration: |it| vec![picture(it.chart()), text(it)];
     Calibrations: |it| vec![picture(it.chart()), table(it.to_frame(), "Calibrations")];
-    ShellEffects: |it| vec![text(it), table(it.to_frame(), "What cold crashes tell")];
     Drift: |it| vec![
         picture(it.fleet_chart()),
         picture(it.chart()),

@@ -12,7 +12,7 @@ use super::log::LogRow;
 use super::sensor::rounded;
 use super::settings::SimulateSettings;
 use super::stream::Stream;
-use super::trouble::{Trouble, TroubleTruth, befalls};
+use super::trouble::{Trouble, TroubleTruth};
 
 /// Minutes that a probe stands in one bath, and from one bath to the next.
 const STAND_MIN: f64 = 40.0;
@@ -172,7 +172,8 @@ fn make_baths(
     for sg in wanted {
         let nominal = rounded(sg, 0.001);
         let number = 1000 * (day * 24.0) as usize + 10 * baths.len() + usize::from(calibrates);
-        let weighed = befalls(settings, Trouble::BathMass, number, 0.04)
+        let weighed = settings
+            .befalls(Trouble::BathMass, number, 0.04)
             .map_or(1.0, |mut draw| if draw.chance(0.5) { 0.9 } else { 1.1 });
         let true_sg = 1.0 + (nominal - 1.0) * (1.0 + gain) * weighed + scale * draw.bounded_normal(0.0003);
         if weighed != 1.0 && !by_hydrometer {

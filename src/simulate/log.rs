@@ -5,11 +5,12 @@ use crate::units::Instant;
 
 use super::body::Surroundings;
 use super::calendar::{Calendar, Planned};
+use super::episode::{episodes, load};
 use super::fleet::SimulatedProbe;
 use super::sensor::{SensorState, rounded};
 use super::settings::SimulateSettings;
 use super::stream::Stream;
-use super::trouble::{Trouble, TroubleTruth, befalls, episodes, load};
+use super::trouble::{Trouble, TroubleTruth};
 
 /// One row of a log with its truth.
 #[derive(Debug, Clone, PartialEq)]
@@ -66,7 +67,7 @@ pub(super) fn log(
                 let until_h = batch.until_h(calendar);
                 let episodes = episodes(settings, batch, probe, until_h);
                 troubles.extend(episodes.iter().map(|e| of(e.trouble, e.from_h, e.to_h)));
-                if let Some(mut draw) = befalls(settings, Trouble::ClockJump, 1000 * index + probe, 0.06) {
+                if let Some(mut draw) = settings.befalls(Trouble::ClockJump, 1000 * index + probe, 0.06) {
                     let from_h = until_h * draw.uniform(0.2, 0.8);
                     let by_h = draw.uniform(1.0, 12.0) * if draw.chance(0.5) { 1.0 } else { -1.0 };
                     let from = calendar.instant(batch.pitched_day + from_h / 24.0);
@@ -92,7 +93,7 @@ fn swap_names(
 ) {
     let mut taken = Vec::new();
     for (i, one) in calendar.batches.iter().enumerate() {
-        if befalls(settings, Trouble::SwappedProbes, i, 0.06).is_none() || taken.contains(&i) {
+        if settings.befalls(Trouble::SwappedProbes, i, 0.06).is_none() || taken.contains(&i) {
             continue;
         }
         let ends = one.pitched_day + one.until_h(calendar) / 24.0;

@@ -23,6 +23,7 @@ mod bench;
 mod body;
 mod brew;
 mod calendar;
+mod episode;
 mod fermentation;
 mod fleet;
 mod hull_outline;

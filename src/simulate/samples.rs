@@ -9,7 +9,7 @@ use super::instruments::{Instrument, Instruments};
 use super::sensor::rounded;
 use super::settings::SimulateSettings;
 use super::stream::Stream;
-use super::trouble::{Trouble, TroubleTruth, befalls, transposed};
+use super::trouble::{Trouble, TroubleTruth};
 
 /// Volume expansion of a hydrometer's glass, per K.
 const GLASS_PER_K: f64 = 25e-6;
@@ -76,14 +76,14 @@ fn blunder(
     let number = 100_000 * index + hours as usize;
     let before = taken.sg;
     let mut trouble = None;
-    if let Some(mut draw) = befalls(settings, Trouble::Misread, number, 0.03) {
+    if let Some(mut draw) = settings.befalls(Trouble::Misread, number, 0.03) {
         let off = if draw.chance(0.5) { 0.010 } else { rounded(draw.uniform(0.004, 0.02), 0.0005) };
         taken.sg = rounded(taken.sg + off * if draw.chance(0.5) { 1.0 } else { -1.0 }, 0.0005);
         trouble = Some(Trouble::Misread);
-    } else if befalls(settings, Trouble::Typo, number, 0.02).is_some() {
+    } else if settings.befalls(Trouble::Typo, number, 0.02).is_some() {
         taken.sg = rounded(transposed(taken.sg), 0.0001);
         trouble = Some(Trouble::Typo);
-    } else if let Some(mut draw) = befalls(settings, Trouble::WrongBatch, number, 0.02) {
+    } else if let Some(mut draw) = settings.befalls(Trouble::WrongBatch, number, 0.02) {
         let day = batch.pitched_day + hours / 24.0;
         let running = |other: &&Planned| {
             let hours = 24.0 * (day - other.pitched_day);
@@ -94,7 +94,7 @@ fn blunder(
             taken.sg = rounded(other.real.sg_at(24.0 * (day - other.pitched_day)), 0.0005);
             trouble = Some(Trouble::WrongBatch);
         }
-    } else if let Some(mut draw) = befalls(settings, Trouble::WrongDate, number, 0.02) {
+    } else if let Some(mut draw) = settings.befalls(Trouble::WrongDate, number, 0.02) {
         taken.at = taken.at.plus_days(if draw.chance(0.5) && hours > 25.0 { -1.0 } else { 1.0 });
         taken.known_at = taken.known_at.map(|known| known.max(taken.at));
         trouble = Some(Trouble::WrongDate);
@@ -117,7 +117,7 @@ fn blunder(
 
 /// The original gravity that is 0.010 wrong in the book, by batch: what is to be added.
 pub(super) fn wrong_original(settings: &SimulateSettings, index: usize) -> f64 {
-    let wrong = befalls(settings, Trouble::WrongOriginal, index, 0.06);
+    let wrong = settings.befalls(Trouble::WrongOriginal, index, 0.06);
     wrong.map_or(0.0, |mut draw| if draw.chance(0.5) { 0.010 } else { -0.010 })
 }
 
@@ -207,4 +207,21 @@ fn sample(
         }
     }
     Ok(out)
+}
+
+/// 1.012 for 1.021: the last two of three decimals change places.
+fn transposed(sg: f64) -> f64 {
+    let thousandths = (1000.0 * sg).round() as i64;
+    let (tens, ones) = (thousandths / 10 % 10, thousandths % 10);
+    sg + (9 * (ones - tens)) as f64 / 1000.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn two_digits_change_places() {
+        assert!((transposed(1.0215) - 1.0125).abs() < 1e-12 && (transposed(1.011) - 1.011).abs() < 1e-12);
+    }
 }

@@ -3,6 +3,7 @@
 use crate::error::{Result, within};
 use crate::units::Instant;
 
+use super::stream::Stream;
 use super::trouble::Trouble;
 
 /// Settings of a simulated season.
@@ -116,5 +117,11 @@ impl SimulateSettings {
         within("noise_scale", self.noise_scale, 0.0, 10.0, "0 to 10")?;
         within("bubble_scale", self.bubble_scale, 0.0, 10.0, "0 to 10")?;
         within("reference_scale", self.reference_scale, 0.0, 10.0, "0 to 10")
+    }
+
+    /// Whether the kind is on and befalls number `index`, with the stream of its other draws.
+    pub(super) fn befalls(&self, trouble: Trouble, index: usize, share: f64) -> Option<Stream> {
+        let mut draw = Stream::new(self.seed, trouble.name(), index);
+        (self.troubles.contains(&trouble) && draw.chance(share)).then_some(draw)
     }
 }

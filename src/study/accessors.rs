@@ -4,7 +4,7 @@ use crate::calibration::{BathPlan, Build, Builds, Calibration, Calibrations};
 use crate::drift::{Drift, ProbeDrift};
 use crate::error::Result;
 use crate::forecast::{Backtest, BacktestRow, Forecast, Forecasts};
-use crate::gravity::{Gravity, GravitySeries, ShellEffects};
+use crate::gravity::{Gravity, GravitySeries};
 use crate::kinetics::{BatchFit, Kinetics};
 use crate::strains::{StrainMean, Strains};
 
@@ -41,7 +41,6 @@ part_accessors! {
     builds: Builds, "build check", "println!(\"{}\", study.builds()?);";
     bath_plan: BathPlan, "plan of baths", "println!(\"{}\", study.bath_plan()?.in_words());";
     gravity: Gravity, "gravity of the readings", "println!(\"{}\", study.gravity()?.corrected.len());";
-    shell_effects: ShellEffects, "study of cold crashes", "println!(\"{}\", study.shell_effects()?);";
     drift: Drift, "study of drift", "println!(\"{}\", study.drift()?.probe(\"dunlin\")?.drift_sg_per_30d);";
     kinetics: Kinetics, "kinetics", "println!(\"{}\", study.kinetics()?.batch(\"B-01\")?);";
     forecasts: Forecasts, "forecasts", "println!(\"{:?}\", study.forecasts()?.batch(\"B-01\")?.p_ready);";

@@ -3,8 +3,8 @@
 use crate::calibration::{BathPlan, Builds, Calibrations};
 use crate::drift::Drift;
 use crate::forecast::{Backtest, Forecasts};
+use crate::gravity::Gravity;
 use crate::gravity::GravitySeries;
-use crate::gravity::{Gravity, ShellEffects};
 use crate::kinetics::Kinetics;
 use crate::season::Season;
 use crate::strains::Strains;
@@ -33,8 +33,6 @@ pub struct SeasonStudy {
     pub drift: Part<Drift>,
     /// The gravity series that the kinetics were fitted to, one per batch with data.
     pub series: Vec<GravitySeries>,
-    /// What cold crashes told of the probes in the cold.
-    pub shell_effects: Part<ShellEffects>,
     /// The fermentation curves.
     pub kinetics: Part<Kinetics>,
     /// Forecasts of the running batches as of `latest`, and of the moments asked for.

@@ -4,7 +4,7 @@ use crate::calibration::{BathPlan, Builds, Calibrations};
 use crate::drift::Drift;
 use crate::error::Result;
 use crate::forecast::{Backtest, Forecasts};
-use crate::gravity::{Gravity, GravityLayers, GravitySeries, ReadingDrift, SeriesBuilder, ShellEffects};
+use crate::gravity::{Gravity, GravityLayers, GravitySeries, ReadingDrift, SeriesBuilder};
 use crate::kinetics::{Kinetics, Trait};
 use crate::season::{Flags, Season};
 use crate::strains::Strains;
@@ -58,7 +58,6 @@ impl Settings {
             GravityLayers { drift: self.drift_layer(&season, &calibrations, &gravity, &drift), ..Default::default() };
         let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
         let series = self.series_of(&season, &calibrations, &gravity, &drift).all();
-        let shell_effects = self.shell_effects(&season, &calibrations, &gravity, &series)?;
         let kinetics = self.kinetics(&season, &series)?;
         say("forecasting, and holding old forecasts against what came");
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
@@ -86,7 +85,6 @@ impl Settings {
             gravity,
             drift,
             series,
-            shell_effects,
             kinetics,
             forecasts,
             backtest,
@@ -121,21 +119,6 @@ impl Settings {
         }
         let none = Calibrations::none(self.calibration.clone());
         self.builds.run(season, calibrations.done().unwrap_or(&none)).map(Part::Done)
-    }
-
-    fn shell_effects(
-        &self,
-        season: &Season,
-        calibrations: &Part<Calibrations>,
-        gravity: &Part<Gravity>,
-        series: &[GravitySeries],
-    ) -> Result<Part<ShellEffects>> {
-        match (calibrations.done(), gravity.done()) {
-            (Some(calibrations), Some(gravity)) => {
-                Part::from_result(self.shell_effects.run(season, calibrations, gravity, series))
-            }
-            _ => Ok(Part::Skipped("without gravities no cooling tells anything".to_owned())),
-        }
     }
 
     fn bath_plan(&self, season: &Season, calibrations: &Part<Calibrations>) -> Result<Part<BathPlan>> {

@@ -7,7 +7,6 @@ use crate::common::{ActivationEnergy, AtRest, CommonSettings, InstrumentErrors};
 use crate::drift::DriftSettings;
 use crate::error::{Error, Result};
 use crate::forecast::ForecastSettings;
-use crate::gravity::ShellEffectSettings;
 use crate::kinetics::KineticsSettings;
 use crate::strains::StrainSettings;
 
@@ -52,8 +51,6 @@ pub struct Settings {
     pub builds: BuildSettings,
     /// Of the baths of the next calibration.
     pub bath_plan: PlanSettings,
-    /// Of what cold crashes tell of the probes.
-    pub shell_effects: ShellEffectSettings,
     /// Of drift.
     pub drift: DriftSettings,
     /// Of kinetics.
@@ -77,7 +74,6 @@ impl Default for Settings {
             calibration: CalibrationSettings::default(),
             builds: BuildSettings::default(),
             bath_plan: PlanSettings::default(),
-            shell_effects: ShellEffectSettings::default(),
             drift: DriftSettings::default(),
             kinetics: KineticsSettings::default(),
             forecast: ForecastSettings::default(),
@@ -115,7 +111,6 @@ impl Settings {
         let shared = [
             ("calibration", &mut all.calibration.common),
             ("builds", &mut all.builds.common),
-            ("shell_effects", &mut all.shell_effects.common),
             ("drift", &mut all.drift.common),
             ("kinetics", &mut all.kinetics.common),
             ("forecast", &mut all.forecast.common),
@@ -133,7 +128,6 @@ impl Settings {
             ("study.calibration", all.calibration.check()),
             ("study.builds", all.builds.check()),
             ("study.bath_plan", all.bath_plan.check()),
-            ("study.shell_effects", all.shell_effects.check()),
             ("study.drift", all.drift.check()),
             ("study.kinetics", all.kinetics.check()),
             ("study.forecast", all.forecast.check()),
@@ -166,7 +160,6 @@ mod tests {
         for common in [
             all.calibration.common,
             all.builds.common,
-            all.shell_effects.common,
             all.drift.common,
             all.kinetics.common,
             all.forecast.common,

@@ -37,9 +37,6 @@ impl SeasonStudy {
         if let Some(gravity) = self.gravity.done() {
             add("gravity", gravity.to_frame(&self.season))?;
         }
-        if let Some(effects) = self.shell_effects.done() {
-            add("shell_effects", effects.to_frame())?;
-        }
         if let Some(drift) = self.drift.done() {
             add("drift_pairs", drift.pairs_frame())?;
             add("drift_probes", drift.probes_frame())?;

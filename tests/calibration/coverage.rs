@@ -4,7 +4,6 @@
 //! balance 0.1 g, calliper 0.1 mm.
 
 use heelwort::calibration::{Calibration, CalibrationSettings, FittedCalibration};
-use heelwort::fit::inverse::InverseInterval;
 use heelwort::float::Hull;
 use heelwort::liquid::WATER_20C_KG_M3;
 use rand::SeedableRng;
@@ -70,8 +69,7 @@ fn targets(case: &Case) -> [Vec<f64>; 2] {
 
 /// The selected curve, and each candidate where it is allowed, by name.
 fn run(case: &Case, probes: u64, seed: u64) -> Vec<(String, Score, u32)> {
-    let mut rows: Vec<(String, Score, u32)> =
-        vec![("selected".into(), Score::default(), 0), ("selected, inverted".into(), Score::default(), 0)];
+    let mut rows: Vec<(String, Score, u32)> = vec![("selected".into(), Score::default(), 0)];
     for i in 0..probes {
         let mut rng = ChaCha8Rng::seed_from_u64(seed.wrapping_mul(1_000_003).wrapping_add(i));
         let (hull, shape) = hull(case.float, &mut rng);
@@ -82,8 +80,6 @@ fn run(case: &Case, probes: u64, seed: u64) -> Vec<(String, Score, u32)> {
         assert_eq!(found.calibrations.len(), 1, "{found}");
         let calibration = &found.calibrations[0];
         rows[0].1.add(calibration, &calibration.fitted, &hull, case);
-        let inverted = Calibration { interval: InverseInterval::Inversion, ..calibration.clone() };
-        rows[1].1.add(&inverted, &calibration.fitted, &hull, case);
         for candidate in &calibration.candidates {
             let name = candidate.kind.to_string();
             let place = rows.iter().position(|row| row.0 == name).unwrap_or_else(|| {
@@ -157,7 +153,7 @@ fn coverage_and_error_of_every_curve() {
                 print(&case, &rows);
                 let selected = &rows[0].1;
                 let best = |part: usize| {
-                    let all = rows.iter().skip(2).filter(|row| row.1.probes > 0.9 * selected.probes);
+                    let all = rows.iter().skip(1).filter(|row| row.1.probes > 0.9 * selected.probes);
                     all.map(|row| row.1.rmse(part)).fold(f64::INFINITY, f64::min)
                 };
                 assert!(selected.rmse(0) <= 1.15 * best(0), "{case:?}");

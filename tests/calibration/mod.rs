@@ -9,5 +9,4 @@ mod examples;
 mod fleet;
 pub mod floats;
 mod plan;
-mod shell_effects;
 mod whole_season;

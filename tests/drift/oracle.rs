@@ -27,7 +27,7 @@ fn errors(season: &Season, calibrations: &Calibrations, pair: &DriftPair) -> Err
     let reference = &season.references[pair.reference.unwrap()];
     let at = first.fitted.curve.at(reference.tilt_deg.unwrap()).unwrap();
     let mut by_source = BTreeMap::new();
-    let mut own = nalgebra::Matrix4::from_fn(|i, j| first.fitted.covariance[i][j]);
+    let mut own = first.fitted.covariance;
     for error in &first.fitted.shared {
         by_source.insert(calibrations.source_name(error).to_owned(), error.at(&at) / WATER_20C_KG_M3);
         let response = Vector4::from(error.by_coefficient);

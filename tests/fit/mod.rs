@@ -1,25 +1,24 @@
 //! The module `fit` against published and independently computed answers, laws, and simulations.
 #![allow(clippy::print_stdout)]
 
-mod autocorrelation;
 mod errors_in_variables;
 mod instruments;
-mod inverse;
 mod linear;
 mod mixed;
 mod mixed_intervals;
 mod mixed_known;
 mod mixed_refusals;
 mod nonlinear;
+mod points;
 mod pooling;
-mod profile;
 mod quantiles;
 mod robust;
 mod simultaneous;
-mod small_problems;
+mod single_curves;
 mod strd_linear;
 mod strd_models;
 mod strd_nonlinear;
+mod whitener;
 
 use serde_json::Value;
 

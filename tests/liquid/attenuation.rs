@@ -1,7 +1,4 @@
-use heelwort::liquid::{
-    abv_percent, alcohol_mass_percent, extract_attenuation, plato_from_sg, real_attenuation, real_extract_plato,
-    sg_from_plato,
-};
+use heelwort::liquid::{abv_percent, alcohol_mass_percent, extract_attenuation, real_extract_plato, sg_from_plato};
 
 use super::{number, table};
 
@@ -53,13 +50,4 @@ fn the_means_of_532_brews_are_met() {
         let factor = alcohol_mass_percent(og, sg).unwrap() / (oe - ae);
         assert!((factor - (0.372 + 0.00357 * oe)).abs() < 0.02, "{factor} in {row:?}");
     }
-}
-
-#[test]
-fn real_attenuation_is_the_quotient_of_extracts() {
-    let (og, sg) = (1.05, 1.0125);
-    let original = plato_from_sg(og).unwrap();
-    let wanted = (original - real_extract_plato(og, sg).unwrap()) / original;
-    assert!((real_attenuation(og, sg).unwrap() - wanted).abs() < 1e-12);
-    assert!((0.79..0.83).contains(&(wanted / extract_attenuation(og, sg).unwrap())));
 }

@@ -1,9 +1,11 @@
 //! From the baths of a probe of known shape and mass to its centre of gravity, and from there to how it rests.
 
+use ndarray::{Array2, array};
+
 use crate::error::Result;
-use crate::fit::linear::LinearSettings;
+use crate::fit::linear::{LinearFit, LinearSettings};
 use crate::fit::root::brent;
-use crate::fit::{Estimate, Finding, Scale};
+use crate::fit::{Estimate, Finding};
 use crate::float::{End, Hull, Shape};
 use crate::liquid::WATER_20C_KG_M3;
 
@@ -18,7 +20,7 @@ const TOP_SG: (f64, f64) = (0.98, 1.14);
 /// SG of the strong wort for which a tilt is wanted.
 const STRONG_SG: f64 = 1.100;
 /// Number of quantities of [`quantities`].
-pub(super) const N: usize = 12;
+pub(super) const N: usize = 11;
 
 /// Outside of a probe, as measured.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -49,8 +51,8 @@ pub(super) struct Rested {
 #[derive(Debug, Clone)]
 struct Centre {
     hull: Hull,
-    /// Variances of offset and height, and their covariance, m2.
-    covariance: [f64; 3],
+    /// Of offset and height, m2.
+    covariance: Array2<f64>,
     df: f64,
 }
 
@@ -84,13 +86,19 @@ pub(super) fn rests(outside: &Outside, baths: &[Rested], scale_df: f64, settings
     let wider = Outside { radius_m: outside.radius_m + 1e-6, ..*outside };
     let by_mass = slopes(&best, &remeasured(heavier)?, 1e-5);
     let by_radius = slopes(&best, &remeasured(wider)?, 1e-6);
-    let [offset, height, both] = centre.covariance;
     let found = std::array::from_fn(|i| {
         let slope = |slopes: &[f64; N]| slopes.get(i).copied().unwrap_or(f64::NAN);
-        let (a, b) = (slope(&by_offset), slope(&by_height));
-        let from_baths = a * a * offset + b * b * height + 2.0 * a * b * both;
+        let by_centre = array![slope(&by_offset), slope(&by_height)];
+        let from_baths = by_centre.dot(&centre.covariance.dot(&by_centre));
         let measured = (slope(&by_mass) * mass_sd).powi(2) + (slope(&by_radius) * radius_sd).powi(2);
-        finding(best.get(i), (from_baths.max(0.0) + measured).sqrt(), centre.df, settings.common.level)
+        let value = best.get(i).cloned().unwrap_or(Err("not asked for".to_owned()));
+        let se = (from_baths.max(0.0) + measured).sqrt();
+        let (df, level) = (centre.df, settings.common.level);
+        value
+            .and_then(|value| {
+                Estimate::student_t(value, se, df, level, "weighted line, delta, t").map_err(|why| why.to_string())
+            })
+            .map_or_else(Finding::missing, Finding::Estimated)
     });
     Ok(Rests { hull: centre.hull, found })
 }
@@ -99,7 +107,7 @@ pub(super) fn rests(outside: &Outside, baths: &[Rested], scale_df: f64, settings
 type Told = std::result::Result<f64, String>;
 
 /// The quantities told of a build, in the order of its table: tilts at SG 1.000, 1.050 and 1.100, degrees; degrees
-/// per 0.010 of SG at 1.010 and 1.050; SG at which the top gets wet; SG per gram at the centre of gravity and at the nose;
+/// per 0.010 of SG at 1.010 and 1.050; SG at which the top gets wet; SG per gram at the nose;
 /// the centre of gravity off the axis and above the nose, mm; how far it has to go across and up for the wanted tilts, mm.
 fn quantities(outside: &Outside, hull: &Hull, settings: &BuildSettings) -> [Told; N] {
     let told = |result: Result<f64>| result.map_err(|why| why.to_string());
@@ -116,8 +124,7 @@ fn quantities(outside: &Outside, hull: &Hull, settings: &BuildSettings) -> [Told
         told(per_0010(1.010)),
         told(per_0010(1.050)),
         top_wets_at_sg(outside, hull),
-        told(sg_per_gram(hull, hull.cg_offset_m, hull.cg_height_m)),
-        told(sg_per_gram(hull, 0.0, 0.0)),
+        told(sg_per_gram_at_nose(hull)),
         Ok(1000.0 * hull.cg_offset_m),
         Ok(1000.0 * hull.cg_height_m),
         away(|hull| hull.cg_offset_m),
@@ -125,15 +132,14 @@ fn quantities(outside: &Outside, hull: &Hull, settings: &BuildSettings) -> [Told
     ]
 }
 
-/// How much SG the old curve reads more for each gram added at this place (off the axis; above the nose), at SG 1.020.
+/// How much SG the old curve reads more for each gram added at the nose, at SG 1.020.
 ///
 /// The mass makes the liquid of a given tilt denser by the hull's gradient in mass and centre of gravity; the reading
 /// falls by as much.
-fn sg_per_gram(hull: &Hull, offset_m: f64, height_m: f64) -> Result<f64> {
+fn sg_per_gram_at_nose(hull: &Hull) -> Result<f64> {
     let gradient = hull.gradient(hull.tilt_deg(AT_SG * WATER_20C_KG_M3)?)?;
-    let across = gradient.by_cg_offset_m * (offset_m - hull.cg_offset_m) / hull.mass_kg;
-    let up = gradient.by_cg_height_m * (height_m - hull.cg_height_m) / hull.mass_kg;
-    Ok(-0.001 * (gradient.by_mass_kg + across + up) / WATER_20C_KG_M3)
+    let moved = gradient.by_cg_offset_m * hull.cg_offset_m + gradient.by_cg_height_m * hull.cg_height_m;
+    Ok(-0.001 * (gradient.by_mass_kg - moved / hull.mass_kg) / WATER_20C_KG_M3)
 }
 
 /// The lowest SG at which the high edge of the water plane reaches the top.
@@ -148,59 +154,38 @@ fn top_wets_at_sg(outside: &Outside, hull: &Hull) -> Told {
     if over(low) >= 0.0 {
         return Err(format!("the top is wet at SG {low:.3} already"));
     }
-    let step = 0.01;
-    let mut sg = low;
-    while sg < high {
-        if over(sg + step) >= 0.0 {
-            return brent("the SG of a wet top", over, sg, sg + step, 1e-9).map_err(|why| why.to_string());
-        }
-        sg += step;
-    }
-    Err(format!("the top stays dry up to SG {high:.3}"))
+    const STEPS: u32 = 16;
+    let sg = |i: u32| low + (high - low) * f64::from(i) / f64::from(STEPS);
+    let Some(wet) = (1..=STEPS).find(|&i| over(sg(i)) >= 0.0) else {
+        return Err(format!("the top stays dry up to SG {high:.3}"));
+    };
+    brent("the SG of a wet top", over, sg(wet - 1), sg(wet), 1e-9).map_err(|why| why.to_string())
 }
 
 /// The centre of gravity by weighted linear regression of the rests, `x_B + t z_B = e + z_g t` for a known hull and mass.
 fn centre(outside: &Outside, baths: &[Rested], scale_df: f64) -> Result<Centre> {
     let profile = outside.shape()?.profile();
-    let mut tangents = Vec::with_capacity(baths.len());
-    let mut arms = Vec::with_capacity(baths.len());
-    for bath in baths {
-        let (t, y) = Hull::line_point(&profile, outside.mass_kg, bath.tilt_deg, bath.density_kg_m3)?;
-        tangents.push(t);
-        arms.push(y);
-    }
+    let place = |bath: &Rested| Hull::line_point(&profile, outside.mass_kg, bath.tilt_deg, bath.density_kg_m3);
+    let (tangents, arms): (Vec<f64>, Vec<f64>) =
+        baths.iter().map(place).collect::<Result<Vec<_>>>()?.into_iter().unzip();
+    let line = |sd: &[f64]| LinearSettings::default().fit(&[("t", &tangents)], &arms, Some(sd));
+    let hull = |fit: &LinearFit| -> Result<Hull> {
+        Ok(Hull::new(profile.clone(), outside.mass_kg, fit.value("intercept")?, fit.value("t")?))
+    };
+    let mut fit = line(&vec![1.0; baths.len()])?;
     // An error in density or tilt becomes one in y by the gradient of the hull, which the first round does not know yet.
-    let mut sd = vec![1.0; baths.len()];
-    let line = LinearSettings { scale: Scale::Known, ..LinearSettings::default() };
-    let mut hull = Hull::new(profile, outside.mass_kg, 0.0, 0.0);
     for _ in 0..2 {
-        let fit = line.fit(&[("t", &tangents)], &arms, Some(&sd))?;
-        (hull.cg_offset_m, hull.cg_height_m) = (fit.value("intercept")?, fit.value("t")?);
-        for (sd, bath) in sd.iter_mut().zip(baths) {
+        let hull = hull(&fit)?;
+        let in_arm = |bath: &Rested| {
             let gradient = hull.gradient(bath.tilt_deg)?;
             let in_density = bath.density_sd_kg_m3.hypot(gradient.by_tilt_deg * bath.tilt_sd_deg);
-            *sd = in_density / gradient.by_cg_offset_m.abs();
-        }
+            Ok(in_density / gradient.by_cg_offset_m.abs())
+        };
+        fit = line(&baths.iter().map(in_arm).collect::<Result<Vec<f64>>>()?)?;
     }
-    let fit = line.fit(&[("t", &tangents)], &arms, Some(&sd))?;
-    (hull.cg_offset_m, hull.cg_height_m) = (fit.value("intercept")?, fit.value("t")?);
-    let misfit: f64 = tangents
-        .iter()
-        .zip(&arms)
-        .zip(&sd)
-        .map(|((t, y), sd)| ((y - hull.cg_offset_m - hull.cg_height_m * t) / sd).powi(2))
-        .sum();
     let df = scale_df + baths.len() as f64 - 2.0;
-    let scale = (scale_df + misfit) / df;
-    Ok(Centre { hull, covariance: covariance(&tangents, &sd).map(|c| scale * c), df })
-}
-
-/// Variance of intercept and slope of a weighted straight line, and their covariance, for known standard deviations.
-fn covariance(x: &[f64], sd: &[f64]) -> [f64; 3] {
-    let sum = |power: i32| -> f64 { x.iter().zip(sd).map(|(x, sd)| x.powi(power) / (sd * sd)).sum() };
-    let (n, sx, sxx) = (sum(0), sum(1), sum(2));
-    let determinant = n * sxx - sx * sx;
-    [sxx / determinant, n / determinant, -sx / determinant]
+    let scale = (scale_df + fit.sum_of_squares) / df;
+    Ok(Centre { hull: hull(&fit)?, covariance: fit.covariance * scale, df })
 }
 
 fn slopes(at: &[Told; N], moved: &[Told; N], step: f64) -> [f64; N] {
@@ -208,15 +193,4 @@ fn slopes(at: &[Told; N], moved: &[Told; N], step: f64) -> [f64; N] {
         (Some(Ok(at)), Some(Ok(moved))) => (moved - at) / step,
         _ => f64::NAN,
     })
-}
-
-fn finding(told: Option<&Told>, se: f64, df: f64, level: f64) -> Finding {
-    match told {
-        Some(Ok(value)) => match Estimate::student_t(*value, se, df, level, "weighted line, delta, t") {
-            Ok(estimate) => Finding::Estimated(estimate),
-            Err(why) => Finding::missing(why.to_string()),
-        },
-        Some(Err(why)) => Finding::missing(why),
-        None => Finding::missing("not asked for"),
-    }
 }

@@ -9,8 +9,6 @@ use crate::fit::Finding;
 use crate::float::Hull;
 use crate::season::FrameBuilder;
 
-use super::settings::BuildSettings;
-
 /// How one probe is built and how it rests for that.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Build {
@@ -36,9 +34,7 @@ pub struct Build {
     pub deg_per_0010_at_1050: Finding,
     /// SG from which the high edge of the water plane reaches the top.
     pub top_wets_at_sg: Finding,
-    /// How much SG the curve reads too high per gram added at the centre of gravity, at SG 1.020 (negative: too low).
-    pub sg_per_gram_at_cg: Finding,
-    /// The same for a gram at the nose, on the axis.
+    /// How much SG the curve reads too high per gram added at the nose, at SG 1.020 (negative: too low).
     pub sg_per_gram_at_nose: Finding,
     /// Centre of gravity off the axis, mm.
     pub cg_offset_mm: Finding,
@@ -59,15 +55,13 @@ pub struct Build {
 }
 
 /// Column and finding, in the order of the table.
-type FindingColumn = (&'static str, fn(&Build) -> &Finding);
-const FINDINGS: [FindingColumn; 12] = [
+const FINDINGS: [(&str, fn(&Build) -> &Finding); 11] = [
     ("water_tilt_deg", |b| &b.water_tilt_deg),
     ("tilt_at_1050_deg", |b| &b.tilt_at_1050_deg),
     ("tilt_at_1100_deg", |b| &b.tilt_at_1100_deg),
     ("deg_per_0010_at_1010", |b| &b.deg_per_0010_at_1010),
     ("deg_per_0010_at_1050", |b| &b.deg_per_0010_at_1050),
     ("top_wets_at_sg", |b| &b.top_wets_at_sg),
-    ("sg_per_gram_at_cg", |b| &b.sg_per_gram_at_cg),
     ("sg_per_gram_at_nose", |b| &b.sg_per_gram_at_nose),
     ("cg_offset_mm", |b| &b.cg_offset_mm),
     ("cg_height_mm", |b| &b.cg_height_mm),
@@ -93,8 +87,6 @@ impl Build {
 pub struct Builds {
     /// One per probe, in the order of the table of probes.
     pub builds: Vec<Build>,
-    /// Settings of the study.
-    pub settings: BuildSettings,
 }
 
 impl Builds {

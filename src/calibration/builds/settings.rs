@@ -7,14 +7,8 @@ use crate::error::{Result, within};
 
 /// How the study of the builds judges a probe.
 ///
-/// | field | default | meaning |
-/// | --- | --- | --- |
-/// | `water_tilt_deg`, `water_band_deg` | 25, 5 | wanted tilt in pure water, and how far from it is still good |
-/// | `strong_tilt_deg`, `strong_band_deg` | 65, 10 | the same in strong wort, SG 1.100 |
-/// | `cell_mass_g` | 42 to 46 | usual mass of a cell |
-/// | `common` | see there | level of the intervals, errors of instruments |
-///
-/// The figures of the first three rows are common practice; no reference.
+/// The wanted tilts, 25 +- 5 degrees in water and 65 +- 10 at SG 1.100, and the usual cells, 42 to 46 g, are common practice;
+/// no reference.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct BuildSettings {

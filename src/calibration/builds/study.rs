@@ -1,12 +1,12 @@
 //! The study: from the season's probes and their calibrations to the builds.
 
-use crate::calibration::prepared::{end_of, mass_at};
+use crate::calibration::prepared::{end_of, last_event, mass_at};
 use crate::calibration::{BathPoint, Calibration, Calibrations};
 use crate::error::Result;
 use crate::fit::Finding;
 use crate::float::Hull;
 use crate::liquid::WATER_20C_KG_M3;
-use crate::season::{EndShape, Event, Probe, Season};
+use crate::season::{EndShape, Probe, Season};
 use crate::units::Instant;
 
 use super::advice::advice;
@@ -35,8 +35,9 @@ impl BuildSettings {
     /// ```
     pub fn run(&self, season: &Season, calibrations: &Calibrations) -> Result<Builds> {
         self.check()?;
-        let builds = season.probes.iter().filter_map(|probe| self.build(season, probe, calibrations)).collect();
-        Ok(Builds { builds, settings: self.clone() })
+        Ok(Builds {
+            builds: season.probes.iter().filter_map(|probe| self.build(season, probe, calibrations)).collect(),
+        })
     }
 
     fn build(&self, season: &Season, probe: &Probe, calibrations: &Calibrations) -> Option<Build> {
@@ -61,7 +62,6 @@ impl BuildSettings {
             deg_per_0010_at_1010,
             deg_per_0010_at_1050,
             top_wets_at_sg,
-            sg_per_gram_at_cg,
             sg_per_gram_at_nose,
             cg_offset_mm,
             cg_height_mm,
@@ -76,7 +76,7 @@ impl BuildSettings {
             probe: probe.probe.clone(),
             calibration: calibration.map(|c| c.calibration.clone()),
             total_mass_g,
-            cell_mass_g: cell_mass_at(season, probe, at),
+            cell_mass_g: last_event(season, probe, at, |event| event.cell_mass_g).or(probe.cell_mass_g),
             in_water_band: water_tilt_deg.value().map(near),
             water_tilt_deg,
             tilt_at_1050_deg,
@@ -84,7 +84,6 @@ impl BuildSettings {
             deg_per_0010_at_1010,
             deg_per_0010_at_1050,
             top_wets_at_sg,
-            sg_per_gram_at_cg,
             sg_per_gram_at_nose,
             cg_offset_mm,
             cg_height_mm,
@@ -151,10 +150,4 @@ fn rested(calibration: &Calibration, bath: &BathPoint) -> Rested {
         density_kg_m3,
         density_sd_kg_m3: (bath.sg_sd * WATER_20C_KG_M3).hypot(shell_sd),
     }
-}
-
-/// Mass of the cell at a moment: that of the last one put in before it, else the one in the table of probes.
-fn cell_mass_at(season: &Season, probe: &Probe, at: Instant) -> Option<f64> {
-    let before = |event: &&Event| event.probe.as_deref() == Some(probe.probe.as_str()) && event.at <= at;
-    season.events.iter().filter(before).filter_map(|event| event.cell_mass_g).next_back().or(probe.cell_mass_g)
 }

@@ -1,73 +1,24 @@
 //! What defines a kind of calibration curve.
 
-use std::fmt;
+use crate::error::{Error, Result};
+use crate::fit::linear::LinearSettings;
 
-use crate::calibration::curve::{CalibrationCurve, CurvePoint, MOST_COEFFICIENTS};
-use crate::calibration::fit_data::{FitPoint, FloatPrior};
-use crate::error::Result;
-
-/// One kind of curve.
-pub(in crate::calibration) trait CurveDefinition: fmt::Debug + Sync {
+/// What is told of a kind, and its coefficients.
+pub(super) struct KindFacts {
     /// Its name in the tables.
-    fn name(&self) -> &'static str;
-
+    pub name: &'static str,
     /// Its name for a reader.
-    fn words(&self) -> &'static str;
-
+    pub words: &'static str,
     /// Its name beside a line of a picture: one or two short words.
-    fn label(&self) -> &'static str;
-
-    /// Its line in pictures.
-    fn line(&self) -> CurveLine;
-
-    /// Its coefficients, in their order; at most [`MOST_COEFFICIENTS`].
-    fn coefficients(&self) -> &'static [CoefficientRule];
-
-    /// True when it has a float's shape: such a kind is taken first where it agrees with the baths.
-    fn is_float(&self) -> bool;
-
-    /// What is known of its coefficients before the baths, in their order.
-    ///
-    /// # Errors
-    /// [`crate::Error::NotEstimable`] when it needs something that is not known of the probe.
-    fn priors(&self, known: &FloatPrior) -> Result<Vec<Option<CoefficientPrior>>>;
-
-    /// Values at which the fit of its coefficients starts.
-    ///
-    /// # Errors
-    /// [`crate::Error::NotEstimable`] when the baths are not those of such a curve.
-    fn start(&self, points: &[FitPoint], known: &FloatPrior) -> Result<Vec<f64>>;
-
-    /// The curve with these coefficients.
-    ///
-    /// # Errors
-    /// [`crate::Error::NotEstimable`] when there is no such curve.
-    fn curve(&self, coefficients: [f64; MOST_COEFFICIENTS], known: &FloatPrior) -> Result<CalibrationCurve>;
-
-    /// The curve for the many trial coefficients of a fit to baths at these tilts, where [`Self::curve`] is too dear.
-    fn trial<'a>(&self, _known: &'a FloatPrior, _tilts_deg: &'a [f64]) -> Option<Box<dyn TrialCurve + 'a>> {
-        None
-    }
-}
-
-/// A curve for trial coefficients.
-pub(in crate::calibration) trait TrialCurve {
-    /// The curve with these coefficients at a tilt; none where it has no value.
-    fn at(&self, tilt_deg: f64, coefficients: [f64; MOST_COEFFICIENTS]) -> Option<CurvePoint>;
-}
-
-/// The line of a kind in pictures.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct CurveLine {
+    pub label: &'static str,
     /// Number of its colour.
     pub colour: usize,
-    /// True for a broken line.
-    pub broken: bool,
+    /// Its coefficients, in their order.
+    pub coefficients: &'static [CoefficientRule],
 }
 
 /// What is asked of a coefficient in a fit.
-#[derive(Debug)]
-pub(in crate::calibration) struct CoefficientRule {
+pub(super) struct CoefficientRule {
     /// Its name, with the unit.
     pub name: &'static str,
     /// True when its logarithm is fitted: a size.
@@ -102,17 +53,22 @@ pub(in crate::calibration) struct CoefficientPrior {
     pub mean: f64,
     /// Its standard deviation; relative where the logarithm is fitted.
     pub sd: f64,
-    /// Where it comes from.
-    pub source: PriorSource,
+    /// True for a measurement of this probe, whose error its other curves share; false for what such probes can be.
+    pub measured: bool,
 }
 
-/// Where a prior comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::calibration) enum PriorSource {
-    /// From a measurement of this probe, whose error its other curves share.
-    Measured,
-    /// From what such probes can be: the baths need not determine the coefficient.
-    Assumed,
-    /// The same, so wide that the baths must determine the coefficient.
-    Weak,
+/// Offset and height of the centre of gravity by the straight line `y = offset + height t` through rests `(t, y)`.
+///
+/// # Errors
+/// [`Error::NotEstimable`] when the centre would lie on the light side: the baths are not those of a float.
+pub(super) fn line_through(rests: impl Iterator<Item = Result<(f64, f64)>>) -> Result<[f64; 2]> {
+    let (t, y): (Vec<f64>, Vec<f64>) = rests.collect::<Result<Vec<_>>>()?.into_iter().unzip();
+    let line = LinearSettings::default().fit(&[("height", &t)], &y, None)?;
+    let (offset, height) = (line.value("intercept")?, line.value("height")?);
+    if offset.is_nan() || offset <= 0.0 {
+        let why =
+            "the tilts do not rise with density as a float's do (its centre of gravity would lie on the light side)";
+        return Err(Error::not_estimable("the curve of a float", why));
+    }
+    Ok([offset, height])
 }

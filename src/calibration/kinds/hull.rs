@@ -5,102 +5,70 @@ use std::cell::RefCell;
 use crate::calibration::curve::{CalibrationCurve, CurvePoint, CurveShape, MOST_COEFFICIENTS};
 use crate::calibration::fit_data::{FitPoint, FloatPrior, HullPrior};
 use crate::error::{Error, Result};
-use crate::fit::Scale;
-use crate::fit::linear::LinearSettings;
 use crate::float::{Hull, HullGradient};
 
-use super::definition::{CoefficientPrior, CoefficientRule, CurveDefinition, CurveLine, PriorSource, TrialCurve};
+use super::definition::{CoefficientPrior, CoefficientRule, KindFacts, line_through};
 
 const GRAMS_PER_KG: f64 = 1000.0;
 const MM_PER_M: f64 = 1000.0;
 /// Whole degrees that the table may hold.
 const DEGREES: std::ops::RangeInclusive<u32> = 2..=86;
 
-#[derive(Debug)]
-pub(super) struct HullKind;
+pub(super) const FACTS: KindFacts = KindFacts {
+    name: "hull",
+    words: "floating hull",
+    label: "hull",
+    colour: 0,
+    coefficients: &[
+        CoefficientRule::size("mass_g"),
+        CoefficientRule::within("cg_offset_mm", 1e-4, 1e3),
+        CoefficientRule::free("cg_height_mm"),
+    ],
+};
 
-impl HullKind {
-    fn known<'a>(&self, known: &'a FloatPrior) -> Result<&'a HullPrior> {
-        let why = "mass, diameter or length is not known, or the ends do not fit the length";
-        known.hull.as_ref().ok_or_else(|| Error::not_estimable("the curve hull", why))
-    }
+fn hull(known: &FloatPrior) -> Result<&HullPrior> {
+    let why = "mass, diameter or length is not known, or the ends do not fit the length";
+    known.hull.as_ref().ok_or_else(|| Error::not_estimable("the curve hull", why))
 }
 
-impl CurveDefinition for HullKind {
-    fn name(&self) -> &'static str {
-        "hull"
-    }
+pub(super) fn priors(known: &FloatPrior) -> Result<Vec<Option<CoefficientPrior>>> {
+    let hull = hull(known)?;
+    let mass = CoefficientPrior { mean: GRAMS_PER_KG * hull.mass_kg, sd: hull.relative_sd, measured: true };
+    Ok(vec![Some(mass), None, None])
+}
 
-    fn words(&self) -> &'static str {
-        "floating hull"
-    }
+/// Its centre of gravity lies on the straight line `y = e + z_g t`.
+pub(super) fn start(points: &[FitPoint], known: &FloatPrior) -> Result<Vec<f64>> {
+    let hull = hull(known)?;
+    let place = |p: &FitPoint| Hull::line_point(&hull.profile, hull.mass_kg, p.tilt_deg, p.density_kg_m3);
+    let [offset, height] = line_through(points.iter().map(place))?;
+    Ok(vec![GRAMS_PER_KG * hull.mass_kg, MM_PER_M * offset, MM_PER_M * height])
+}
 
-    fn label(&self) -> &'static str {
-        "hull"
-    }
-
-    fn line(&self) -> CurveLine {
-        CurveLine { colour: 0, broken: false }
-    }
-
-    fn coefficients(&self) -> &'static [CoefficientRule] {
-        const {
-            &[
-                CoefficientRule::size("mass_g"),
-                CoefficientRule::within("cg_offset_mm", 1e-4, 1e3),
-                CoefficientRule::free("cg_height_mm"),
-            ]
-        }
-    }
-
-    fn is_float(&self) -> bool {
-        true
-    }
-
-    fn priors(&self, known: &FloatPrior) -> Result<Vec<Option<CoefficientPrior>>> {
-        let hull = self.known(known)?;
-        let mean = GRAMS_PER_KG * hull.mass_kg;
-        Ok(vec![Some(CoefficientPrior { mean, sd: hull.relative_sd, source: PriorSource::Measured }), None, None])
-    }
-
-    /// Its centre of gravity lies on the straight line `y = e + z_g t`.
-    fn start(&self, points: &[FitPoint], known: &FloatPrior) -> Result<Vec<f64>> {
-        let hull = self.known(known)?;
-        let place = |p: &FitPoint| Hull::line_point(&hull.profile, hull.mass_kg, p.tilt_deg, p.density_kg_m3);
-        let line: Vec<(f64, f64)> = points.iter().map(place).collect::<Result<_>>()?;
-        let (t, y): (Vec<f64>, Vec<f64>) = line.into_iter().unzip();
-        let start = LinearSettings { intercept: true, scale: Scale::Known }.fit(&[("height", &t)], &y, None)?;
-        let (height, offset) = (MM_PER_M * start.value("height")?, MM_PER_M * start.value("intercept")?);
-        if offset.is_nan() || offset <= 0.0 {
-            return Err(Error::not_estimable("the hull's curve", "its centre of gravity would lie on the light side"));
-        }
-        Ok(vec![GRAMS_PER_KG * hull.mass_kg, offset, height])
-    }
-
-    fn curve(&self, coefficients: [f64; MOST_COEFFICIENTS], known: &FloatPrior) -> Result<CalibrationCurve> {
-        let hull = hull_of(self.known(known)?, coefficients);
-        let (mass_g, offset_mm) = (GRAMS_PER_KG * hull.mass_kg, MM_PER_M * hull.cg_offset_m);
-        let coefficients = [mass_g, offset_mm, MM_PER_M * hull.cg_height_m, 0.0];
-        Ok(CalibrationCurve::new(coefficients, HullTable::new(hull)?))
-    }
-
-    fn trial<'a>(&self, known: &'a FloatPrior, tilts_deg: &'a [f64]) -> Option<Box<dyn TrialCurve + 'a>> {
-        let hull = known.hull.as_ref()?;
-        Some(Box::new(HullTrial { hull, tilts_deg, last: RefCell::default() }))
-    }
+pub(super) fn curve(
+    [mass_g, offset_mm, height_mm, _]: [f64; MOST_COEFFICIENTS],
+    known: &FloatPrior,
+) -> Result<CalibrationCurve> {
+    let coefficients = [mass_g, offset_mm, height_mm, 0.0];
+    Ok(CalibrationCurve::new(coefficients, HullTable::new(hull_of(hull(known)?, coefficients))?))
 }
 
 /// The hull by its tangent at the nearest bath: the quadrature is dear, and the adjusted tilt of a bath lies within a
 /// fraction of a degree of the measured one, where the tangent is right to 0.01 kg/m3.
-struct HullTrial<'a> {
+pub(super) struct HullTrial<'a> {
     hull: &'a HullPrior,
     tilts_deg: &'a [f64],
     /// The last coefficients asked for, and the hull with them at the baths' tilts.
     last: RefCell<([f64; MOST_COEFFICIENTS], Vec<Option<CurvePoint>>)>,
 }
 
-impl TrialCurve for HullTrial<'_> {
-    fn at(&self, tilt_deg: f64, coefficients: [f64; MOST_COEFFICIENTS]) -> Option<CurvePoint> {
+impl<'a> HullTrial<'a> {
+    pub(super) fn new(hull: &'a HullPrior, tilts_deg: &'a [f64]) -> Self {
+        Self { hull, tilts_deg, last: RefCell::default() }
+    }
+
+    /// The curve with these coefficients at a tilt; none where it has no value.
+    pub(super) fn at(&self, tilt_deg: f64, coefficients: [f64; MOST_COEFFICIENTS]) -> Option<CurvePoint> {
         let mut last = self.last.borrow_mut();
         if last.0.map(f64::to_bits) != coefficients.map(f64::to_bits) {
             let hull = hull_of(self.hull, coefficients);

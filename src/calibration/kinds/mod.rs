@@ -1,5 +1,5 @@
-//! The kinds of calibration curves, one in each file: names, words, colour, coefficients, priors, starting values, and the
-//! curve with given coefficients. Fits, tables, plans and pictures loop over them.
+//! The kinds of calibration curves: names, words, colour, coefficients, priors, starting values, and the curve with given
+//! coefficients. Fits, tables, plans and pictures loop over them.
 
 mod definition;
 mod hull;
@@ -14,68 +14,124 @@ use crate::fit::nonlinear::Parameter;
 use super::curve::{CalibrationCurve, CurvePoint, MOST_COEFFICIENTS};
 use super::fit_data::{FitPoint, FloatPrior};
 
-pub(super) use definition::{CoefficientPrior, PriorSource, TrialCurve};
-use definition::{CoefficientRule, CurveDefinition, CurveLine};
+pub(super) use definition::CoefficientPrior;
+use definition::{CoefficientRule, KindFacts};
+use hull::HullTrial;
 
 /// A kind of calibration curve.
-#[derive(Debug, Clone, Copy)]
-pub struct CurveKind(&'static dyn CurveDefinition);
-
-impl PartialEq for CurveKind {
-    fn eq(&self, other: &Self) -> bool {
-        self.name() == other.name()
-    }
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CurveKind {
+    /// The probe's own hull, its mass and size known.
+    Hull,
+    /// A floating cylinder of known size.
+    WallSided,
+    /// A floating cylinder of unknown size.
+    WallSidedFreeK,
+    /// A polynomial of the third degree.
+    Cubic,
+    /// Published examples of errors in both variables are straight lines.
+    #[cfg(test)]
+    Line,
 }
 
 impl CurveKind {
     /// Every candidate, in the order of the tables. On a near tie the earlier one is taken: what has a float's shape
     /// stands first.
-    pub const ALL: [Self; 6] = [
-        Self(&hull::HullKind),
-        Self(&wall_sided::WallSidedKind { free: false }),
-        Self(&wall_sided::WallSidedKind { free: true }),
-        Self(&polynomial::LINE),
-        Self(&polynomial::PARABOLA),
-        Self(&polynomial::CUBIC),
-    ];
+    pub const ALL: [Self; 4] = [Self::Hull, Self::WallSided, Self::WallSidedFreeK, Self::Cubic];
+
+    fn facts(self) -> &'static KindFacts {
+        match self {
+            Self::Hull => &hull::FACTS,
+            Self::WallSided => &wall_sided::FACTS,
+            Self::WallSidedFreeK => &wall_sided::FREE_FACTS,
+            Self::Cubic => &polynomial::CUBIC,
+            #[cfg(test)]
+            Self::Line => &polynomial::LINE,
+        }
+    }
 
     /// Its name in the tables.
     pub fn name(self) -> &'static str {
-        self.0.name()
+        self.facts().name
     }
 
     /// Its name for a reader.
     pub fn words(self) -> &'static str {
-        self.0.words()
+        self.facts().words
     }
 
     /// Names of its coefficients, in their order.
     pub fn coefficient_names(self) -> impl ExactSizeIterator<Item = &'static str> {
-        self.0.coefficients().iter().map(|rule| rule.name)
+        self.rules().iter().map(|rule| rule.name)
     }
 
+    /// Its name beside a line of a picture.
     pub(crate) fn label(self) -> &'static str {
-        self.0.label()
+        self.facts().label
     }
 
-    pub(crate) fn line(self) -> CurveLine {
-        self.0.line()
+    /// Number of its colour.
+    pub(crate) fn colour(self) -> usize {
+        self.facts().colour
     }
 
+    /// Whether it has a float's shape: such a kind is taken first where it agrees with the baths.
     pub(super) fn is_float(self) -> bool {
-        self.0.is_float()
+        matches!(self, Self::Hull | Self::WallSided | Self::WallSidedFreeK)
     }
 
+    fn rules(self) -> &'static [CoefficientRule] {
+        self.facts().coefficients
+    }
+
+    /// What is known of its coefficients before the baths, in their order.
+    ///
+    /// # Errors
+    /// [`Error::NotEstimable`] when it needs something that is not known of the probe.
     pub(super) fn priors(self, known: &FloatPrior) -> Result<Vec<Option<CoefficientPrior>>> {
-        self.0.priors(known)
+        match self {
+            Self::Hull => hull::priors(known),
+            Self::WallSided => wall_sided::priors(self.size(known)?, true),
+            Self::WallSidedFreeK => wall_sided::priors(self.size(known)?, false),
+            _ => Ok(vec![None; self.rules().len()]),
+        }
     }
 
+    /// K of a floating cylinder and its relative standard deviation before the baths.
+    fn size(self, known: &FloatPrior) -> Result<(f64, f64)> {
+        let size = if self == Self::WallSidedFreeK { Some(known.k_weak) } else { known.k_known };
+        let none = || Error::not_estimable(format!("the curve {self}"), "mass or diameter is not known");
+        size.ok_or_else(none)
+    }
+
+    /// Values at which the fit of its coefficients starts.
+    fn start(self, points: &[FitPoint], known: &FloatPrior) -> Result<Vec<f64>> {
+        match self {
+            Self::Hull => hull::start(points, known),
+            Self::WallSided | Self::WallSidedFreeK => wall_sided::start(points, known.kappa, self.size(known)?.0),
+            _ => polynomial::start(points, self.rules()),
+        }
+    }
+
+    /// The curve with these coefficients.
+    ///
+    /// # Errors
+    /// [`Error::NotEstimable`] when there is no such curve.
     pub(super) fn curve(self, coefficients: [f64; MOST_COEFFICIENTS], known: &FloatPrior) -> Result<CalibrationCurve> {
-        self.0.curve(coefficients, known)
+        match self {
+            Self::Hull => hull::curve(coefficients, known),
+            Self::WallSided | Self::WallSidedFreeK => Ok(wall_sided::curve(coefficients, known.kappa)),
+            _ => Ok(CalibrationCurve::polynomial(coefficients)),
+        }
     }
 
-    pub(super) fn trial<'a>(self, known: &'a FloatPrior, tilts_deg: &'a [f64]) -> Box<dyn TrialCurve + 'a> {
-        self.0.trial(known, tilts_deg).unwrap_or_else(|| Box::new(Direct { definition: self.0, known }))
+    /// The curve for the many trial coefficients of a fit to baths at these tilts: none where it has no value.
+    pub(super) fn trial<'a>(self, known: &'a FloatPrior, tilts_deg: &'a [f64]) -> TrialCurve<'a> {
+        let hull = known.hull.as_ref().filter(|_| self == Self::Hull);
+        match hull.map(|hull| HullTrial::new(hull, tilts_deg)) {
+            Some(trial) => Box::new(move |tilt, coefficients| trial.at(tilt, coefficients)),
+            None => Box::new(move |tilt, coefficients| self.curve(coefficients, known).ok()?.at(tilt)),
+        }
     }
 
     /// The parameters of a fit to the baths.
@@ -88,9 +144,8 @@ impl CurveKind {
         known: &FloatPrior,
         priors: &[Option<CoefficientPrior>],
     ) -> Result<Vec<Parameter>> {
-        // What a prior nearly determines need not come from the baths.
-        let nearly_known = priors.iter().flatten().filter(|prior| prior.source != PriorSource::Weak).count();
-        let free = self.0.coefficients().len() - nearly_known;
+        // What a prior tells need not come from the baths.
+        let free = self.rules().len() - priors.iter().flatten().count();
         if points.len() < free {
             let why = format!("{} baths for {free} free coefficients", points.len());
             return Err(Error::not_estimable(format!("the curve {self}"), why));
@@ -105,13 +160,13 @@ impl CurveKind {
                 None => parameter,
             }
         };
-        let start = self.0.start(points, known)?;
-        Ok(self.0.coefficients().iter().zip(start).zip(priors).map(parameter).collect())
+        let start = self.start(points, known)?;
+        Ok(self.rules().iter().zip(start).zip(priors).map(parameter).collect())
     }
 
     /// Lets the fit start at these coefficients.
     pub(super) fn start_at(self, parameters: &mut [Parameter], coefficients: [f64; MOST_COEFFICIENTS]) {
-        for ((parameter, rule), value) in parameters.iter_mut().zip(self.0.coefficients()).zip(coefficients) {
+        for ((parameter, rule), value) in parameters.iter_mut().zip(self.rules()).zip(coefficients) {
             parameter.start = rule.fitted(value);
         }
     }
@@ -120,7 +175,7 @@ impl CurveKind {
     pub(super) fn coefficients(self, parameters: &[f64]) -> ([f64; MOST_COEFFICIENTS], [f64; MOST_COEFFICIENTS]) {
         let (mut values, mut slopes) = ([0.0; MOST_COEFFICIENTS], [0.0; MOST_COEFFICIENTS]);
         let cells = values.iter_mut().zip(&mut slopes);
-        for ((value, slope), (rule, parameter)) in cells.zip(self.0.coefficients().iter().zip(parameters)) {
+        for ((value, slope), (rule, parameter)) in cells.zip(self.rules().iter().zip(parameters)) {
             (*value, *slope) = if rule.logarithm { (parameter.exp(), parameter.exp()) } else { (*parameter, 1.0) };
         }
         (values, slopes)
@@ -133,7 +188,7 @@ impl CurveKind {
         coefficients: [f64; MOST_COEFFICIENTS],
     ) -> [f64; MOST_COEFFICIENTS] {
         let mut precisions = [0.0; MOST_COEFFICIENTS];
-        let known = self.0.coefficients().iter().zip(priors).zip(coefficients);
+        let known = self.rules().iter().zip(priors).zip(coefficients);
         for (cell, ((rule, prior), value)) in precisions.iter_mut().zip(known) {
             if let Some(prior) = prior {
                 *cell = (if rule.logarithm { value * prior.sd } else { prior.sd }).powi(-2);
@@ -143,20 +198,11 @@ impl CurveKind {
     }
 }
 
+/// A curve by tilt and trial coefficients.
+pub(super) type TrialCurve<'a> = Box<dyn Fn(f64, [f64; MOST_COEFFICIENTS]) -> Option<CurvePoint> + 'a>;
+
 impl fmt::Display for CurveKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self.name())
-    }
-}
-
-/// Trial coefficients of a curve that is cheap to make.
-struct Direct<'a> {
-    definition: &'static dyn CurveDefinition,
-    known: &'a FloatPrior,
-}
-
-impl TrialCurve for Direct<'_> {
-    fn at(&self, tilt_deg: f64, coefficients: [f64; MOST_COEFFICIENTS]) -> Option<CurvePoint> {
-        self.definition.curve(coefficients, self.known).ok()?.at(tilt_deg)
     }
 }

@@ -1,48 +1,17 @@
 //! Density as a polynomial in tilt.
 
 use crate::calibration::curve::{CalibrationCurve, CurvePoint, CurveShape, MOST_COEFFICIENTS};
-use crate::calibration::fit_data::{FitPoint, FloatPrior};
+use crate::calibration::fit_data::FitPoint;
 use crate::error::Result;
-use crate::fit::Scale;
 use crate::fit::linear::LinearSettings;
 
-use super::definition::{CoefficientPrior, CoefficientRule, CurveDefinition, CurveLine};
+use super::definition::{CoefficientRule, KindFacts};
 
 /// Centre and unit of the tilt, degrees.
 const CENTRE_DEG: f64 = 45.0;
 const UNIT_DEG: f64 = 20.0;
 
-/// `rho = sum_j b_j u^j`, u = (tilt - 45 deg)/20 deg.
-#[derive(Debug)]
-pub(super) struct PolynomialKind {
-    name: &'static str,
-    words: &'static str,
-    label: &'static str,
-    colour: usize,
-    coefficients: &'static [CoefficientRule],
-}
-
-pub(super) const LINE: PolynomialKind = PolynomialKind {
-    name: "polynomial_1",
-    words: "straight line",
-    label: "line",
-    colour: 2,
-    coefficients: &[CoefficientRule::free("b0_kg_m3"), CoefficientRule::free("b1_kg_m3")],
-};
-
-pub(super) const PARABOLA: PolynomialKind = PolynomialKind {
-    name: "polynomial_2",
-    words: "parabola",
-    label: "parabola",
-    colour: 3,
-    coefficients: &[
-        CoefficientRule::free("b0_kg_m3"),
-        CoefficientRule::free("b1_kg_m3"),
-        CoefficientRule::free("b2_kg_m3"),
-    ],
-};
-
-pub(super) const CUBIC: PolynomialKind = PolynomialKind {
+pub(super) const CUBIC: KindFacts = KindFacts {
     name: "polynomial_3",
     words: "cubic",
     label: "cubic",
@@ -55,49 +24,22 @@ pub(super) const CUBIC: PolynomialKind = PolynomialKind {
     ],
 };
 
-impl CurveDefinition for PolynomialKind {
-    fn name(&self) -> &'static str {
-        self.name
-    }
+#[cfg(test)]
+pub(super) const LINE: KindFacts = KindFacts {
+    name: "polynomial_1",
+    coefficients: &[CoefficientRule::free("b0_kg_m3"), CoefficientRule::free("b1_kg_m3")],
+    ..CUBIC
+};
 
-    fn words(&self) -> &'static str {
-        self.words
-    }
-
-    fn label(&self) -> &'static str {
-        self.label
-    }
-
-    fn line(&self) -> CurveLine {
-        CurveLine { colour: self.colour, broken: false }
-    }
-
-    fn coefficients(&self) -> &'static [CoefficientRule] {
-        self.coefficients
-    }
-
-    fn is_float(&self) -> bool {
-        false
-    }
-
-    fn priors(&self, _known: &FloatPrior) -> Result<Vec<Option<CoefficientPrior>>> {
-        Ok(vec![None; self.coefficients.len()])
-    }
-
-    /// The straight least-squares fit of density on powers of the tilt, by linfa.
-    fn start(&self, points: &[FitPoint], _known: &FloatPrior) -> Result<Vec<f64>> {
-        let power = |power: i32| points.iter().map(|p| ((p.tilt_deg - CENTRE_DEG) / UNIT_DEG).powi(power)).collect();
-        let powers: Vec<Vec<f64>> = (1..=3).map(power).collect();
-        let names = self.coefficients.iter().skip(1).map(|rule| rule.name);
-        let columns: Vec<(&str, &[f64])> = names.zip(powers.iter().map(Vec::as_slice)).collect();
-        let density: Vec<f64> = points.iter().map(|p| p.density_kg_m3).collect();
-        let line = LinearSettings { intercept: true, scale: Scale::Known }.fit(&columns, &density, None)?;
-        Ok(line.coefficients.to_vec())
-    }
-
-    fn curve(&self, coefficients: [f64; MOST_COEFFICIENTS], _known: &FloatPrior) -> Result<CalibrationCurve> {
-        Ok(CalibrationCurve::polynomial(coefficients))
-    }
+/// The straight least-squares fit of density on powers of the tilt, by linfa.
+pub(super) fn start(points: &[FitPoint], coefficients: &[CoefficientRule]) -> Result<Vec<f64>> {
+    let power = |power: i32| points.iter().map(|p| ((p.tilt_deg - CENTRE_DEG) / UNIT_DEG).powi(power)).collect();
+    let powers: Vec<Vec<f64>> = (1..=3).map(power).collect();
+    let names = coefficients.iter().skip(1).map(|rule| rule.name);
+    let columns: Vec<(&str, &[f64])> = names.zip(powers.iter().map(Vec::as_slice)).collect();
+    let density: Vec<f64> = points.iter().map(|p| p.density_kg_m3).collect();
+    let line = LinearSettings::default().fit(&columns, &density, None)?;
+    Ok(line.coefficients.to_vec())
 }
 
 impl CalibrationCurve {

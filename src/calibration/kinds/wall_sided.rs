@@ -1,13 +1,11 @@
 //! The wall-sided float, its size known or free.
 
 use crate::calibration::curve::{CalibrationCurve, CurvePoint, CurveShape, MOST_COEFFICIENTS};
-use crate::calibration::fit_data::{FitPoint, FloatPrior};
-use crate::error::{Error, Result};
-use crate::fit::Scale;
-use crate::fit::linear::LinearSettings;
+use crate::calibration::fit_data::FitPoint;
+use crate::error::Result;
 use crate::float::WallSided;
 
-use super::definition::{CoefficientPrior, CoefficientRule, CurveDefinition, CurveLine, PriorSource};
+use super::definition::{CoefficientPrior, CoefficientRule, KindFacts, line_through};
 
 /// Where a top may begin to wet, and the unit of the tilt beyond, degrees.
 const WET_FROM_DEG: f64 = 50.0;
@@ -15,85 +13,38 @@ const WET_UNIT_DEG: f64 = 10.0;
 /// Prior SD of what a wet top adds, kg/m3: from nothing on a long float to -1.7 on a short one.
 const WET_TOP_SD_KG_M3: f64 = 1.5;
 
-/// The wall-sided float, with K known from mass and diameter or with a weak prior of K.
-#[derive(Debug)]
-pub(super) struct WallSidedKind {
-    /// Whether K is free.
-    pub free: bool,
+pub(super) const FACTS: KindFacts = KindFacts {
+    name: "wall_sided",
+    words: "floating cylinder",
+    label: "cylinder",
+    colour: 1,
+    coefficients: &[
+        CoefficientRule::size("k_kg_m3"),
+        CoefficientRule::free("h"),
+        CoefficientRule::within("eps", 1e-6, 10.0),
+        CoefficientRule::free("wet_top_kg_m3"),
+    ],
+};
+
+pub(super) const FREE_FACTS: KindFacts =
+    KindFacts { name: "wall_sided_free_k", words: "floating cylinder, size free", label: "free size", ..FACTS };
+
+/// K by its mean and relative standard deviation, and the top that may wet.
+pub(super) fn priors((mean, sd): (f64, f64), measured: bool) -> Result<Vec<Option<CoefficientPrior>>> {
+    let wet_top = CoefficientPrior { mean: 0.0, sd: WET_TOP_SD_KG_M3, measured: false };
+    Ok(vec![Some(CoefficientPrior { mean, sd, measured }), None, None, Some(wet_top)])
 }
 
-impl WallSidedKind {
-    /// K and its relative standard deviation before the baths.
-    fn size(&self, known: &FloatPrior) -> Result<(f64, f64)> {
-        if self.free {
-            return Ok(known.k_weak);
-        }
-        let what = || format!("the curve {}", self.name());
-        known.k_known.ok_or_else(|| Error::not_estimable(what(), "mass or diameter is not known"))
-    }
+/// By the straight line `y = eps + h t` that a known K gives; K starts at its prior.
+pub(super) fn start(points: &[FitPoint], kappa: f64, k_kg_m3: f64) -> Result<Vec<f64>> {
+    let place = |p: &FitPoint| WallSided::line_point(p.tilt_deg, p.density_kg_m3, k_kg_m3, kappa);
+    let [eps, h] = line_through(points.iter().map(place))?;
+    Ok(vec![k_kg_m3, h, eps, 0.0])
 }
 
-impl CurveDefinition for WallSidedKind {
-    fn name(&self) -> &'static str {
-        if self.free { "wall_sided_free_k" } else { "wall_sided" }
-    }
-
-    fn words(&self) -> &'static str {
-        if self.free { "floating cylinder, size free" } else { "floating cylinder" }
-    }
-
-    fn label(&self) -> &'static str {
-        if self.free { "free size" } else { "cylinder" }
-    }
-
-    fn line(&self) -> CurveLine {
-        CurveLine { colour: 1, broken: self.free }
-    }
-
-    fn coefficients(&self) -> &'static [CoefficientRule] {
-        const {
-            &[
-                CoefficientRule::size("k_kg_m3"),
-                CoefficientRule::free("h"),
-                CoefficientRule::within("eps", 1e-6, 10.0),
-                CoefficientRule::free("wet_top_kg_m3"),
-            ]
-        }
-    }
-
-    fn is_float(&self) -> bool {
-        true
-    }
-
-    fn priors(&self, known: &FloatPrior) -> Result<Vec<Option<CoefficientPrior>>> {
-        let (mean, sd) = self.size(known)?;
-        let source = if self.free { PriorSource::Weak } else { PriorSource::Measured };
-        let size = CoefficientPrior { mean, sd, source };
-        let wet_top = CoefficientPrior { mean: 0.0, sd: WET_TOP_SD_KG_M3, source: PriorSource::Assumed };
-        Ok(vec![Some(size), None, None, Some(wet_top)])
-    }
-
-    /// By the straight line `y = eps + h t` that a known K gives; K starts at its prior.
-    fn start(&self, points: &[FitPoint], known: &FloatPrior) -> Result<Vec<f64>> {
-        let (k, _) = self.size(known)?;
-        let place = |p: &FitPoint| WallSided::line_point(p.tilt_deg, p.density_kg_m3, k, known.kappa);
-        let line: Vec<(f64, f64)> = points.iter().map(place).collect::<Result<_>>()?;
-        let (t, y): (Vec<f64>, Vec<f64>) = line.into_iter().unzip();
-        let start = LinearSettings { intercept: true, scale: Scale::Known }.fit(&[("h", &t)], &y, None)?;
-        let (h, eps) = (start.value("h")?, start.value("intercept")?);
-        if eps.is_nan() || eps <= 0.0 {
-            return Err(Error::not_estimable(
-                "the wall-sided curve",
-                "the tilts do not rise with density as a float's do (its centre of gravity would lie on the light side)",
-            ));
-        }
-        Ok(vec![k, h, eps, 0.0])
-    }
-
-    fn curve(&self, coefficients: [f64; MOST_COEFFICIENTS], known: &FloatPrior) -> Result<CalibrationCurve> {
-        let [k_kg_m3, h, eps, wet_top_kg_m3] = coefficients;
-        Ok(CalibrationCurve::of_wall_sided(WallSided { k_kg_m3, h, eps, kappa: known.kappa }, wet_top_kg_m3))
-    }
+pub(super) fn curve(coefficients: [f64; MOST_COEFFICIENTS], kappa: f64) -> CalibrationCurve {
+    let [k_kg_m3, h, eps, wet_top_kg_m3] = coefficients;
+    CalibrationCurve::of_wall_sided(WallSided { k_kg_m3, h, eps, kappa }, wet_top_kg_m3)
 }
 
 impl CalibrationCurve {
@@ -119,10 +70,6 @@ impl CurveShape for WallSidedShape {
             per_deg: at.by_tilt_deg + 3.0 * self.wet_top_kg_m3 * wet * wet / WET_UNIT_DEG,
             gradient: [at.by_k, at.by_h, at.by_eps, wet.powi(3)],
         })
-    }
-
-    fn wall_sided(&self) -> Option<WallSided> {
-        Some(self.float)
     }
 }
 

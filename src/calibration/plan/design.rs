@@ -2,7 +2,7 @@
 //!
 //! Knows nothing of baths: a model is a row of derivatives over the standard deviation at each place.
 
-use std::fmt;
+use std::collections::BTreeSet;
 
 use nalgebra::{Cholesky, Const, Matrix4, Vector4};
 use rand::{RngExt, SeedableRng};
@@ -16,24 +16,6 @@ const SWEEPS: usize = 60;
 const GAIN: f64 = 1e-10;
 const SEED: u64 = 0x5347;
 
-/// What a design is good for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum DesignCriterion {
-    /// The smallest joint confidence region of the coefficients: greatest determinant of the information.
-    D,
-    /// The smallest mean variance of the curve over the range in which it is used.
-    I,
-}
-
-impl fmt::Display for DesignCriterion {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::D => "D",
-            Self::I => "I",
-        })
-    }
-}
-
 /// What one curve learns at the places of a grid. Curves with fewer than four coefficients leave the last places zero, with
 /// a one on the diagonal of `prior` that changes no determinant.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,26 +26,6 @@ pub(super) struct DesignModel {
     pub(super) prior: Matrix4<f64>,
     /// Derivatives of what is wanted at the points of the range.
     pub(super) range: Vec<Vector4<f64>>,
-    /// Number of coefficients.
-    pub(super) coefficients: usize,
-}
-
-/// What a design has to hold.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub(super) struct DesignRule {
-    /// A place that must be among the points.
-    pub(super) holds: Option<usize>,
-    /// Least number of different places.
-    pub(super) distinct: usize,
-}
-
-impl DesignRule {
-    fn allows(&self, points: &[usize]) -> bool {
-        let mut sorted = points.to_vec();
-        sorted.sort_unstable();
-        sorted.dedup();
-        sorted.len() >= self.distinct && self.holds.is_none_or(|place| points.contains(&place))
-    }
 }
 
 impl DesignModel {
@@ -75,28 +37,10 @@ impl DesignModel {
         })
     }
 
-    /// Covariance of the coefficients after a design; none where it does not determine them.
-    fn covariance(&self, points: &[usize]) -> Option<Matrix4<f64>> {
-        root(&self.information(points)?).map(|root| root.inverse())
-    }
-
-    /// Standard error of what is wanted at each point of the range.
+    /// Standard error of what is wanted at each point of the range; none where a design does not determine the curve.
     pub(super) fn standard_errors(&self, points: &[usize]) -> Option<Vec<f64>> {
-        let covariance = self.covariance(points)?;
-        Some(self.range.iter().map(|row| (row.transpose() * covariance * row).x.max(0.0).sqrt()).collect())
-    }
-
-    /// How much of the coefficients each point of the design determines: `r' C r`. Without a prior they add up to the
-    /// number of coefficients.
-    pub(super) fn leverages(&self, points: &[usize]) -> Option<Vec<f64>> {
-        let covariance = self.covariance(points)?;
-        points
-            .iter()
-            .map(|&place| {
-                let row = self.rows.get(place).copied().flatten()?;
-                Some((row.transpose() * covariance * row).x)
-            })
-            .collect()
+        let covariance = root(&self.information(points)?)?.inverse();
+        Some(self.range.iter().map(|row| row.dot(&(covariance * row)).max(0.0).sqrt()).collect())
     }
 
     /// Mean of `g g'` over the range: the trace of its product with the covariance is the mean variance.
@@ -117,79 +61,63 @@ fn root(information: &Matrix4<f64>) -> Option<Cholesky<f64, Const<4>>> {
 
 /// Several curves with one design, and what it costs.
 pub(super) struct DesignProblem<'a> {
-    models: &'a [&'a DesignModel],
+    models: &'a [DesignModel],
     moments: Vec<Matrix4<f64>>,
     /// Places at which every curve has a value.
-    places: Vec<usize>,
-    criterion: DesignCriterion,
+    pub(super) places: Vec<usize>,
+    /// A design has at least so many different places, and the first of the grid among them; 0 for any design.
+    distinct: usize,
 }
 
 impl<'a> DesignProblem<'a> {
-    pub(super) fn new(models: &'a [&'a DesignModel], criterion: DesignCriterion) -> Self {
+    pub(super) fn new(models: &'a [DesignModel], distinct: usize) -> Self {
         let grid = models.iter().map(|model| model.rows.len()).min().unwrap_or(0);
         let everywhere = |place: &usize| models.iter().all(|model| matches!(model.rows.get(*place), Some(Some(_))));
         let places = (0..grid).filter(everywhere).collect();
-        Self { models, moments: models.iter().map(|model| model.moments()).collect(), places, criterion }
+        Self { models, moments: models.iter().map(DesignModel::moments).collect(), places, distinct }
     }
 
-    /// Places at which every curve has a value.
-    pub(super) fn places(&self) -> &[usize] {
-        &self.places
+    fn allows(&self, points: &[usize]) -> bool {
+        let different: BTreeSet<&usize> = points.iter().collect();
+        self.distinct == 0 || (different.len() >= self.distinct && different.contains(&0))
     }
 
-    /// What a design costs, the mean over the curves: for D the negative logarithm of the information's determinant, per
-    /// coefficient; for I the mean variance over the range. Infinite where it does not determine a curve.
+    /// What a design costs: the mean variance over the range and the curves. Infinite where it does not determine a
+    /// curve.
     pub(super) fn cost(&self, points: &[usize]) -> f64 {
         let information: Option<Vec<Matrix4<f64>>> = self.models.iter().map(|m| m.information(points)).collect();
         information.map_or(f64::INFINITY, |all| self.cost_of(&all))
     }
 
     fn cost_of(&self, information: &[Matrix4<f64>]) -> f64 {
-        let mut sum = 0.0;
-        for ((model, moments), matrix) in self.models.iter().zip(&self.moments).zip(information) {
-            let Some(root) = root(matrix) else { return f64::INFINITY };
-            sum += match self.criterion {
-                DesignCriterion::D => {
-                    let logs: f64 = root.l_dirty().diagonal().iter().map(|pivot| pivot.ln()).sum();
-                    -2.0 * logs / model.coefficients.max(1) as f64
-                }
-                DesignCriterion::I => root.solve(moments).trace(),
-            };
-        }
-        if sum.is_finite() { sum / self.models.len().max(1) as f64 } else { f64::INFINITY }
+        let each = information.iter().zip(&self.moments).map(|(matrix, m)| Some(root(matrix)?.solve(m).trace()));
+        each.sum::<Option<f64>>().map_or(f64::INFINITY, |sum| sum / self.models.len() as f64)
     }
 
-    /// Efficiency of a design against a better one, in (0, 1]: the number of observations that the better one needs for
-    /// the same, as a share (D: per coefficient, by the determinant; I: by the mean variance). None where it determines
-    /// nothing.
+    /// Efficiency of a design against a better one, in (0, 1]: this share of as many of the better would do as well. None
+    /// where it determines nothing.
     pub(super) fn efficiency(&self, points: &[usize], better: &[usize]) -> Option<f64> {
-        let (own, best) = (self.cost(points), self.cost(better));
-        if !(own.is_finite() && best.is_finite()) {
-            return None;
-        }
-        Some(match self.criterion {
-            DesignCriterion::D => (best - own).exp(),
-            DesignCriterion::I => best / own,
-        })
+        let efficiency = self.cost(better) / self.cost(points);
+        (efficiency > 0.0).then_some(efficiency)
     }
 
-    /// The best design of `n` points that the rule allows, as sorted places; none where no design determines the curves.
+    /// The best design of `n` points that is allowed, as sorted places; none where no design determines the curves.
     ///
     /// # Method
     /// Each point in turn is exchanged for the place that lowers the cost most, until no exchange does (V. V. Fedorov,
     /// Theory of Optimal Experiments, 1972, in the form of R. D. Cook and C. J. Nachtsheim, Technometrics 22 (1980)
     /// 315-324), from evenly spaced points and from eight random starts; the best end is kept. Such an end is an optimum
     /// against every single exchange, and in general no more than that.
-    pub(super) fn best(&self, n: usize, rule: &DesignRule) -> Option<Vec<usize>> {
+    pub(super) fn best(&self, n: usize) -> Option<Vec<usize>> {
         let mut rng = ChaCha8Rng::seed_from_u64(SEED);
         let mut starts = vec![evenly(&self.places, n)];
         for _ in 0..RANDOM_STARTS {
-            starts.push(self.random(n, rule, &mut rng)?);
+            starts.push(self.random(n, &mut rng)?);
         }
         let mut ends: Vec<(f64, Vec<usize>)> = starts
             .into_iter()
-            .filter(|start| start.len() == n && rule.allows(start))
-            .map(|start| self.exchanged(start, rule))
+            .filter(|start| start.len() == n && self.allows(start))
+            .map(|start| self.exchanged(start))
             .filter(|(cost, _)| cost.is_finite())
             .collect();
         for (_, points) in &mut ends {
@@ -205,14 +133,14 @@ impl<'a> DesignProblem<'a> {
             .map(|(_, points)| points)
     }
 
-    fn exchanged(&self, mut points: Vec<usize>, rule: &DesignRule) -> (f64, Vec<usize>) {
+    fn exchanged(&self, mut points: Vec<usize>) -> (f64, Vec<usize>) {
         let mut cost = self.cost(&points);
         for _ in 0..SWEEPS {
             let before = cost;
             for point in 0..points.len() {
                 let mut others = points.clone();
                 others.remove(point);
-                if let Some((better, place)) = self.best_place(&others, cost, rule) {
+                if let Some((better, place)) = self.best_place(&others, cost) {
                     if let Some(old) = points.get_mut(point) {
                         *old = place;
                     }
@@ -228,7 +156,7 @@ impl<'a> DesignProblem<'a> {
     }
 
     /// The place that, added to `others`, costs least and clearly less than `cost`.
-    fn best_place(&self, others: &[usize], cost: f64, rule: &DesignRule) -> Option<(f64, usize)> {
+    fn best_place(&self, others: &[usize], cost: f64) -> Option<(f64, usize)> {
         let without: Vec<Matrix4<f64>> = self.models.iter().map(|m| m.information(others)).collect::<Option<_>>()?;
         let mut best: Option<(f64, usize)> = None;
         let mut with = without.clone();
@@ -238,7 +166,7 @@ impl<'a> DesignProblem<'a> {
             if let Some(last) = points.last_mut() {
                 *last = place;
             }
-            if !rule.allows(&points) {
+            if !self.allows(&points) {
                 continue;
             }
             for ((model, without), with) in self.models.iter().zip(&without).zip(&mut with) {
@@ -254,19 +182,16 @@ impl<'a> DesignProblem<'a> {
         best
     }
 
-    /// A random design that the rule allows.
-    fn random(&self, n: usize, rule: &DesignRule, rng: &mut ChaCha8Rng) -> Option<Vec<usize>> {
+    /// A random design that is allowed.
+    fn random(&self, n: usize, rng: &mut ChaCha8Rng) -> Option<Vec<usize>> {
         const TRIES: usize = 200;
         let last = self.places.len().checked_sub(1)?;
-        for _ in 0..TRIES {
-            let free = n.saturating_sub(usize::from(rule.holds.is_some()));
-            let drawn = (0..free).filter_map(|_| self.places.get(rng.random_range(0..=last)).copied());
-            let points: Vec<usize> = rule.holds.into_iter().chain(drawn).collect();
-            if rule.allows(&points) {
-                return Some(points);
-            }
-        }
-        None
+        let held = usize::from(self.distinct > 0);
+        (0..TRIES).find_map(|_| {
+            let drawn = (held..n).filter_map(|_| self.places.get(rng.random_range(0..=last)).copied());
+            let points: Vec<usize> = (0..held).chain(drawn).collect();
+            self.allows(&points).then_some(points)
+        })
     }
 }
 

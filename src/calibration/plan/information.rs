@@ -2,21 +2,14 @@
 
 use nalgebra::{Matrix4, Vector4};
 
+use crate::calibration::Calibration;
 use crate::calibration::fit_data::FloatPrior;
-use crate::calibration::{Calibration, CalibrationSettings};
-use crate::error::Result;
 use crate::liquid::WATER_20C_KG_M3;
-use crate::season::Season;
 
 use super::design::DesignModel;
 
-/// The errors that a plan reckons with.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct PlanErrors {
-    pub(super) tilt_sd_deg: f64,
-    pub(super) bath_sd_sg: f64,
-    pub(super) water_sd_sg: f64,
-}
+/// Standard deviation of pure water, SG. Assumed; no reference.
+const WATER_SD_SG: f64 = 0.0001;
 
 /// The model of a probe by its last calibration, or why there is none.
 ///
@@ -28,7 +21,8 @@ pub(super) struct PlanErrors {
 pub(super) fn model(
     calibration: &Calibration,
     prior: &FloatPrior,
-    errors: PlanErrors,
+    bath_sd_sg: f64,
+    tilt_sd_deg: f64,
     grid: &[f64],
     range: &[f64],
 ) -> std::result::Result<DesignModel, String> {
@@ -38,9 +32,8 @@ pub(super) fn model(
         .iter()
         .map(|&sg| {
             let at = point(sg)?;
-            let water = (sg - 1.0).abs() < 1e-9;
-            let bath = if water { errors.water_sd_sg } else { errors.bath_sd_sg } * WATER_20C_KG_M3;
-            let sd = calibration.fitted.scale * bath.hypot(at.per_deg * errors.tilt_sd_deg);
+            let bath = if sg == 1.0 { WATER_SD_SG } else { bath_sd_sg } * WATER_20C_KG_M3;
+            let sd = calibration.fitted.scale * bath.hypot(at.per_deg * tilt_sd_deg);
             Some(Vector4::from(at.gradient) / sd)
         })
         .collect();
@@ -50,17 +43,11 @@ pub(super) fn model(
         let beyond = range.iter().find(|&&sg| point(sg).is_none()).copied().unwrap_or(f64::NAN);
         return Err(format!("its curve has no tilt at SG {beyond:.3}, which the beers use"));
     };
-    let coefficients = calibration.kind.coefficient_names().len();
-    let prior = precision(calibration, prior, coefficients).map_err(|why| why.to_string())?;
-    Ok(scaled(DesignModel { rows, prior, range: wanted, coefficients }))
-}
-
-/// Information on the coefficients before any bath; 1 in places that the curve does not use.
-fn precision(calibration: &Calibration, prior: &FloatPrior, coefficients: usize) -> Result<Matrix4<f64>> {
-    let priors = calibration.kind.priors(prior)?;
-    let mut diagonal = calibration.kind.precisions(&priors, calibration.fitted.curve.coefficients());
-    diagonal.iter_mut().skip(coefficients).for_each(|unused| *unused = 1.0);
-    Ok(Matrix4::from_diagonal(&Vector4::from(diagonal)))
+    // Information on the coefficients before any bath; 1 in places that the curve does not use.
+    let priors = calibration.kind.priors(prior).map_err(|why| why.to_string())?;
+    let mut known = calibration.kind.precisions(&priors, curve.coefficients());
+    known.iter_mut().skip(priors.len()).for_each(|unused| *unused = 1.0);
+    Ok(scaled(DesignModel { rows, prior: Matrix4::from_diagonal(&Vector4::from(known)), range: wanted }))
 }
 
 /// The same model with each coefficient in units of what a bath tells of it, so that no matrix is badly scaled.
@@ -73,14 +60,4 @@ fn scaled(mut model: DesignModel) -> DesignModel {
     let outer = units * units.transpose();
     model.prior.component_mul_assign(&outer);
     model
-}
-
-/// What mass and diameter of a probe say before the next calibration.
-pub(super) fn prior_of(
-    settings: &CalibrationSettings,
-    season: &Season,
-    calibration: &Calibration,
-) -> Result<FloatPrior> {
-    let probe = season.probes.iter().find(|probe| probe.probe == calibration.probe);
-    settings.prior_of(season, probe, calibration.calibrated_at, &mut Vec::new())
 }

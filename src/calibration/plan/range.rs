@@ -15,26 +15,28 @@ pub struct UsedRange {
     pub source: String,
 }
 
+/// Share of the batches whose lowest gravity may lie below the range, and whose original gravity may lie above it.
+const QUANTILE: f64 = 0.05;
 /// Fewest batches whose ends make a range.
 const BATCHES_ENOUGH: usize = 3;
 /// Narrowest range that beers make, SG.
 const NARROWEST_SG: f64 = 0.005;
 
 impl UsedRange {
-    /// From the season's batches: between the `quantile` of their lowest known gravities (samples, else the limit) and the
-    /// `1 - quantile` of their original gravities (measured, else the first sample where a later one is lower). Too few
+    /// From the season's batches: between the 5 % quantile of their lowest known gravities (samples, else the limit) and the
+    /// 95 % quantile of their original gravities (measured, else the first sample where a later one is lower). Too few
     /// batches: what the baths of the last calibrations span.
-    pub(super) fn of(season: &Season, calibrations: &Calibrations, quantile: f64) -> Option<Self> {
+    pub(super) fn of(season: &Season, calibrations: &Calibrations) -> Option<Self> {
         let mut lows: Vec<f64> = season.batches.iter().filter_map(|batch| lowest(season, batch)).collect();
         let mut highs: Vec<f64> = season.batches.iter().filter_map(|batch| original(season, batch)).collect();
         if lows.len() >= BATCHES_ENOUGH && highs.len() >= BATCHES_ENOUGH {
-            let (low_sg, high_sg) = (at_quantile(&mut lows, quantile)?, at_quantile(&mut highs, 1.0 - quantile)?);
+            let (low_sg, high_sg) = (at_quantile(&mut lows, QUANTILE)?, at_quantile(&mut highs, 1.0 - QUANTILE)?);
             if high_sg - low_sg >= NARROWEST_SG {
                 let source = format!(
                     "{:.0} % of the lowest gravities of {} batches to {:.0} % of {} original gravities",
-                    100.0 * quantile,
+                    100.0 * QUANTILE,
                     lows.len(),
-                    100.0 * (1.0 - quantile),
+                    100.0 * (1.0 - QUANTILE),
                     highs.len()
                 );
                 return Some(Self { low_sg, high_sg, source });
@@ -75,18 +77,4 @@ fn original(season: &Season, batch: &Batch) -> Option<f64> {
 fn at_quantile(values: &mut [f64], share: f64) -> Option<f64> {
     values.sort_by(f64::total_cmp);
     quantile_of(values, share)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn quantiles_lie_between_the_values() {
-        let mut values = [1.05, 1.04, 1.06];
-        assert_eq!(at_quantile(&mut values, 0.0), Some(1.04));
-        assert_eq!(at_quantile(&mut values, 1.0), Some(1.06));
-        assert!((at_quantile(&mut values, 0.25).unwrap() - 1.045).abs() < 1e-12);
-        assert_eq!(at_quantile(&mut [], 0.5), None);
-    }
 }

@@ -24,7 +24,7 @@ impl BathRecipe {
     /// extract, whose extract nobody knows to a percent: the bath would not have the SG that its masses say. Masses are
     /// true ones; where both are weighed in air on one balance the SG is off by less than 0.00004 up to 1.100.
     ///
-    /// # PlanErrors
+    /// # Errors
     /// [`crate::Error::Domain`] for an SG outside 1.000 to 1.200: no sugar makes water lighter.
     pub fn new(sg: f64) -> Result<Self> {
         let sg = crate::Error::check_domain("a bath of sucrose", "SG 20/20", "", sg, 1.0, 1.2)?;

@@ -6,24 +6,25 @@ use crate::calibration::{Calibration, Calibrations};
 use crate::error::{Error, Result};
 use crate::season::Season;
 
-use super::design::{DesignCriterion, DesignModel, DesignProblem, DesignRule, evenly};
-use super::information::{PlanErrors, model, prior_of};
+use super::design::{DesignProblem, evenly};
+use super::information::model;
 use super::range::UsedRange;
 use super::recipe::BathRecipe;
-use super::result::{BathPlan, DEFINING_BATHS, Plan, PlannedBath};
+use super::result::{BathPlan, DEFINING_BATHS, Plan};
 use super::settings::PlanSettings;
 
 /// Points of the range at which the error is asked for.
 const RANGE_POINTS: usize = 41;
-const CRITERIA: [DesignCriterion; 2] = [DesignCriterion::D, DesignCriterion::I];
+/// Step of the grid on which the baths lie, SG; the grid begins at water.
+const STEP_SG: f64 = 0.002;
 
 impl PlanSettings {
-    /// Plans the baths of the next calibration by the last curve of each probe, for all probes together and for each.
+    /// Plans the baths of the next calibration of all probes together by the last curve of each.
     ///
-    /// PlanErrors that all baths of a session share (a scale, a hydrometer) shrink by no plan and are left out: the standard
+    /// Errors that all baths of a session share (a scale, a hydrometer) shrink by no plan and are left out: the standard
     /// errors are those that the choice of baths can change.
     ///
-    /// # PlanErrors
+    /// # Errors
     /// [`Error::Setting`] for a setting that cannot be; [`Error::NotEstimable`] without a calibration, or when no
     /// probe's curve reaches over the range.
     ///
@@ -39,29 +40,30 @@ impl PlanSettings {
     pub fn plan(&self, season: &Season, calibrations: &Calibrations) -> Result<BathPlan> {
         self.check()?;
         let refuse = |why: String| Error::not_estimable("a plan of baths", why);
-        let last = last_calibrations(calibrations);
+        let by_probe = calibrations.calibrations.chunk_by(|a, b| a.probe == b.probe);
+        let last: Vec<&Calibration> = by_probe.filter_map(<[Calibration]>::last).collect();
         if last.is_empty() {
             return Err(refuse("no probe has a calibration to plan by".to_owned()));
         }
         let range = match self.range_sg {
             Some((low_sg, high_sg)) => UsedRange { low_sg, high_sg, source: "as set".to_owned() },
-            None => UsedRange::of(season, calibrations, self.quantile)
+            None => UsedRange::of(season, calibrations)
                 .ok_or_else(|| refuse("neither batches nor baths tell which gravities are used".to_owned()))?,
         };
         let step = (range.high_sg - range.low_sg) / (RANGE_POINTS - 1) as f64;
         let range_points_sg: Vec<f64> = (0..RANGE_POINTS).map(|i| range.low_sg + step * i as f64).collect();
-        let steps = ((self.heaviest_sg - 1.0) / self.step_sg + 1e-9).floor() as usize;
-        let grid: Vec<f64> = (0..=steps).map(|i| 1.0 + self.step_sg * i as f64).collect();
-        let errors = PlanErrors {
-            tilt_sd_deg: self.tilt_sd_deg.unwrap_or(calibrations.settings.tilt_sd_deg),
-            bath_sd_sg: self.bath_sd_sg,
-            water_sd_sg: self.water_sd_sg,
-        };
-        let (mut probes, mut without) = (Vec::new(), Vec::new());
+        let steps = ((self.heaviest_sg - 1.0) / STEP_SG + 1e-9).floor() as usize;
+        let grid: Vec<f64> = (0..=steps).map(|i| 1.0 + STEP_SG * i as f64).collect();
+        let settings = &calibrations.settings;
+        let (mut probes, mut models, mut without) = (Vec::new(), Vec::new(), Vec::new());
         for calibration in last {
-            let prior = prior_of(&calibrations.settings, season, calibration)?;
-            match model(calibration, &prior, errors, &grid, &range_points_sg) {
-                Ok(model) => probes.push((calibration.probe.clone(), model)),
+            let probe = season.probe(&calibration.probe);
+            let prior = settings.prior_of(season, probe, calibration.calibrated_at, &mut Vec::new());
+            match model(calibration, &prior, self.bath_sd_sg, settings.tilt_sd_deg, &grid, &range_points_sg) {
+                Ok(model) => {
+                    probes.push(calibration.probe.clone());
+                    models.push(model);
+                }
                 Err(why) => without.push((calibration.probe.clone(), why)),
             }
         }
@@ -69,88 +71,27 @@ impl PlanSettings {
             let reasons: Vec<String> = without.iter().map(|(probe, why)| format!("{probe}: {why}")).collect();
             return Err(refuse(reasons.join("; ")));
         }
-        let all: Vec<&DesignModel> = probes.iter().map(|(_, model)| model).collect();
-        let one_each = probes.iter().map(|(probe, model)| (Some(probe.clone()), vec![model]));
-        let groups: Vec<(Option<String>, Vec<&DesignModel>)> = std::iter::once((None, all)).chain(one_each).collect();
-        let tasks: Vec<(&Option<String>, &[&DesignModel], DesignCriterion, usize)> = groups
-            .iter()
-            .flat_map(|(probe, models)| CRITERIA.map(|criterion| (probe, models.as_slice(), criterion)))
-            .flat_map(|(probe, models, criterion)| {
-                (self.baths.0..=self.baths.1).map(move |n| (probe, models, criterion, n))
-            })
-            .collect();
-        let plans = tasks
-            .into_par_iter()
-            .map(|(probe, models, criterion, n)| self.one(probe.clone(), models, criterion, n, &grid, range.high_sg))
-            .collect::<Result<Vec<Plan>>>()?;
-        let probes = probes.into_iter().map(|(probe, _)| probe).collect();
-        Ok(BathPlan { range, range_points_sg, probes, without, plans, settings: self.clone() })
-    }
-
-    fn one(
-        &self,
-        probe: Option<String>,
-        models: &[&DesignModel],
-        criterion: DesignCriterion,
-        n: usize,
-        grid: &[f64],
-        high_sg: f64,
-    ) -> Result<Plan> {
-        let problem = DesignProblem::new(models, criterion);
-        let defining = self.defines && n >= DEFINING_BATHS;
-        let rule =
-            if defining { DesignRule { holds: Some(0), distinct: DEFINING_BATHS } } else { DesignRule::default() };
-        let Some(points) = problem.best(n, &rule) else {
-            let why = Some(format!("{n} baths determine no curve of this form"));
-            return Ok(Plan {
-                probe,
-                criterion,
-                n,
-                baths: Vec::new(),
-                se_sg: Vec::new(),
-                even_se_sg: Vec::new(),
-                efficiency_even: None,
-                why,
-            });
-        };
+        let problem = DesignProblem::new(&models, DEFINING_BATHS);
         // Even steps from water to the first place of the grid at or above the range.
-        let below = |place: &&usize| grid.get(**place).is_some_and(|sg| *sg < high_sg - 1e-9);
-        let up_to_range = problem.places().iter().take_while(below).count() + 1;
-        let even = evenly(problem.places().get(..up_to_range).unwrap_or(problem.places()), n);
-        let leverages = mean_over(models.iter().map(|model| model.leverages(&points))).unwrap_or_default();
-        let baths = points
-            .iter()
-            .zip(&leverages)
-            .filter_map(|(&place, &leverage)| grid.get(place).map(|&sg| (sg, leverage)))
-            .map(|(sg, leverage)| BathRecipe::new(sg).map(|recipe| PlannedBath { recipe, leverage }))
-            .collect::<Result<Vec<PlannedBath>>>()?;
-        let why = (self.defines && !defining).then(|| {
-            "fewer baths than water and three other gravities: a check, unless they are marked `calibrate`".to_owned()
-        });
-        Ok(Plan {
-            probe,
-            criterion,
-            n,
-            baths,
-            se_sg: mean_over(models.iter().map(|model| model.standard_errors(&points))).unwrap_or_default(),
-            even_se_sg: mean_over(models.iter().map(|model| model.standard_errors(&even))).unwrap_or_default(),
-            efficiency_even: problem.efficiency(&even, &points),
-            why,
-        })
+        let below = |place: &&usize| grid.get(**place).is_some_and(|sg| *sg < range.high_sg - 1e-9);
+        let up_to_range = problem.places.iter().take_while(below).count() + 1;
+        let places = problem.places.get(..up_to_range).unwrap_or(&problem.places);
+        let one = |n: usize| {
+            let points = problem.best(n).ok_or_else(|| refuse(format!("{n} baths determine no curve")))?;
+            let even = evenly(places, n);
+            let errors = |points: &[usize]| mean_over(models.iter().map(|model| model.standard_errors(points)));
+            let sgs = points.iter().filter_map(|&place| grid.get(place));
+            Ok(Plan {
+                n,
+                baths: sgs.map(|&sg| BathRecipe::new(sg)).collect::<Result<_>>()?,
+                se_sg: errors(&points).ok_or_else(|| refuse(format!("{n} baths determine no curve")))?,
+                even_se_sg: errors(&even).unwrap_or_default(),
+                efficiency_even: problem.efficiency(&even, &points),
+            })
+        };
+        let plans = (DEFINING_BATHS..=self.most_baths).into_par_iter().map(one).collect::<Result<Vec<Plan>>>()?;
+        Ok(BathPlan { range, range_points_sg, probes, without, plans, least_gain: self.least_gain })
     }
-}
-
-/// The latest calibration of each probe.
-fn last_calibrations(calibrations: &Calibrations) -> Vec<&Calibration> {
-    let mut last: Vec<&Calibration> = Vec::new();
-    for calibration in &calibrations.calibrations {
-        match last.iter_mut().find(|known| known.probe == calibration.probe) {
-            Some(known) if known.calibrated_at <= calibration.calibrated_at => *known = calibration,
-            Some(_) => {}
-            None => last.push(calibration),
-        }
-    }
-    last
 }
 
 /// The mean of columns of equal length; none where one is missing.

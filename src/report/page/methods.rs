@@ -10,13 +10,11 @@ pub(super) fn section() -> Markup {
                  20 \u{b0}C by the densities of water, sucrose and ethanol solutions. Each reading has its own error and one that \
                  it shares with all readings on the same curve." }
             li { b { "Curves of probes. " } "The probe's own shape with its mass, a floating cylinder with its size known or free, and \
-                 polynomials of degree 1 to 3. The first float that the baths agree with is taken; where none does, the curve that \
+                 a cubic. The first float that the baths agree with is taken; where none does, the curve that \
                  foretells baths left out clearly better than those before it. Probes that shared baths are fitted together." }
             li { b { "The next baths. " } "By an exchange algorithm on a grid of gravities, for the smallest mean variance of the curves, as \
                  last fitted, over the gravities that the beers use; an error that all baths of a scale or a hydrometer share \
                  is left out, as no choice of baths changes it." }
-            li { b { "In the cold. " } "Level before a cooling against level after it, where no fall is shown before: shell, \
-                 thermometer, model of the liquid and residual fall in one figure." }
             li { b { "Drift. " } "Probe minus known gravity on the first calibration of the season, at every bath and sample, by \
                  generalised least squares: with the errors that checks share, a random walk, and the sudden shifts that events \
                  name or that are found. The drift of a probe is the slope through its whole error; the fleet's mean has the probes \

@@ -7,8 +7,6 @@ use maud::{Markup, html};
 use crate::calibration::{
     BathPlan, Builds, Calibration, Calibrations, NoCurve, WATER_TILT_DEG, WATER_TILT_TOLERANCE_DEG,
 };
-use crate::fit::Estimate;
-use crate::gravity::{ShellEffect, ShellEffects};
 use crate::report::summary::Summary;
 use crate::report::words::{list, minute, percent, signed};
 use crate::show::{Grid, ResultTable};
@@ -30,7 +28,6 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
             (without(&found.without))
             (fold("Water after a calibration", &water(found)))
         }))
-        @if let Some(found) = study.shell_effects.done().filter(|found| !found.effects.is_empty()) { (fold("In the cold", &cold(found))) }
         (part(&study.bath_plan, |found| fold("The next baths", &plan(found))))
         @if let Some(found) = study.builds.done() { (fold("How they are built", &builds(study, found))) }
     }
@@ -116,40 +113,19 @@ fn water(found: &Calibrations) -> Markup {
     } }
 }
 
-fn cold(found: &ShellEffects) -> Markup {
-    let rows: Vec<(&ShellEffect, [Option<Estimate>; 2])> =
-        found.effects.iter().map(|effect| (effect, [effect.sg_per_10k(), effect.left_over_sg_per_10k()])).collect();
-    let made = ResultTable::new(&rows, 60)
-        .text("probe", |(effect, _)| &effect.probe)
-        .text("batch", |(effect, _)| &effect.batch)
-        .number("SG", "", 4, |(effect, _)| effect.sg)
-        .number("from", "\u{b0}C", 1, |(effect, _)| effect.temps_c.map(|(warm, _)| warm))
-        .number("to", "\u{b0}C", 1, |(effect, _)| effect.temps_c.map(|(_, cold)| cold))
-        .estimate("in all", "SG per 10 K", |(_, [all, _])| all.as_ref())
-        .estimate("beyond the stated shell", "SG per 10 K", |(_, [_, beyond])| beyond.as_ref())
-        .note("why not", |(effect, _)| effect.effective_per_k.why())
-        .titled("Coolings");
-    html! {
-        p { "A finished batch keeps its gravity when it is cooled. What a probe then reads differently is the sum of its shell, its \
-             thermometer, the model of the liquid and what the gravity still fell, at the gravity of that beer; at other gravities and \
-             in other batches the same figure has a larger error." }
-        (table(&made, "shell_effects"))
-    }
-}
-
 fn plan(found: &BathPlan) -> Markup {
     html! {
         @if let Some(taken) = found.recommended() {
             p { (found.in_words()) " The range: " (found.range.source) "." }
             @let baths = ResultTable::new(&taken.baths, usize::MAX)
-                .number("SG", "", 3, |bath| Some(bath.recipe.sg))
-                .number("\u{b0}P", "", 2, |bath| Some(bath.recipe.plato))
-                .number("sucrose", "g", 1, |bath| Some(bath.recipe.sucrose_g_per_l))
-                .number("water", "g", 1, |bath| Some(bath.recipe.water_g_per_l))
+                .number("SG", "", 3, |bath| Some(bath.sg))
+                .number("\u{b0}P", "", 2, |bath| Some(bath.plato))
+                .number("sucrose", "g", 1, |bath| Some(bath.sucrose_g_per_l))
+                .number("water", "g", 1, |bath| Some(bath.water_g_per_l))
                 .titled("One litre of each at 20 \u{b0}C, by mass");
             (baths.markup())
             p.sub { "Sucrose is plain white table sugar: never dextrose, never malt extract. Weigh sugar and water; do not fill up to a \
-                     mark. The same gravity twice is two baths, mixed apart. All numbers, probe by probe: " (link("bath_plan", "csv")) }
+                     mark. The same gravity twice is two baths, mixed apart. All numbers: " (link("bath_plan", "csv")) }
         }
         (picture(found.chart()))
     }
