@@ -18,7 +18,7 @@ mod tilt;
 
 pub(crate) use episodes::episodes;
 pub use known::{Disturbance, ErrorKnot, ErrorStep, KnownErrors};
-pub use layers::{CorrectedGravity, Gravity, GravityLayers, ReadingDrift, UncorrectedGravity};
+pub use layers::{CorrectedGravity, Gravity, GravityLayers, ProcessBias, ReadingDrift, UncorrectedGravity};
 pub use offset::OffsetPrior;
 pub(crate) use original::Liquids;
 pub(crate) use reading_errors::ReadingErrors;

@@ -4,6 +4,7 @@ use crate::units::Instant;
 
 use super::episodes::episodes;
 use super::known::{Disturbance, KnownErrors};
+use super::layers::Gravity;
 
 /// A probe that something moved by less goes on as it is, SG.
 const LEAST_EDGE_SG: f64 = 0.002;
@@ -150,6 +151,14 @@ impl GravitySeries {
         cut.cooled_hours = self.cooled_hours.filter(|&at| at <= hours);
         cut.ended_hours = self.ended_hours.filter(|&at| at <= hours);
         Some(cut)
+    }
+
+    /// The same with the corrected gravities as all layers leave them, so that pictures show what the table says.
+    pub fn with_gravity(mut self, gravity: &Gravity) -> Self {
+        for (sg, row) in self.corrected_sg.iter_mut().zip(&self.rows) {
+            *sg = gravity.corrected.get(*row).copied().flatten().map_or(*sg, |read| read.sg);
+        }
+        self
     }
 
     /// Hours from pitching between which a probe was held, each time from the first reading to the last.

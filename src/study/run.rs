@@ -6,13 +6,13 @@ use crate::error::Result;
 use crate::forecast::{Backtest, Forecasts};
 use crate::gravity::{Gravity, GravityLayers, GravitySeries, ReadingDrift, SeriesBuilder};
 use crate::kinetics::{Kinetics, Trait};
-use crate::season::{Flags, Season};
+use crate::season::Season;
 use crate::strains::Strains;
 use crate::units::Instant;
 
 use super::as_of::AsOf;
 use super::builder::Study;
-use super::gravities::{gravity_of, series_builder};
+use super::gravities::{gravity_of, series_builder, with_process};
 use super::known::AsKnown;
 use super::part::Part;
 use super::result::SeasonStudy;
@@ -62,17 +62,12 @@ impl Settings {
         say("forecasting, and holding old forecasts against what came");
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
         let (forecasts, backtest) = self.forecast(&season, &kinetics, &known, asked)?;
-        let fits = kinetics.done().map(|kinetics| kinetics.batches.as_slice()).unwrap_or_default();
-        let mut process_sd = self.kinetics.bias_sds(fits, &series);
-        let mut flags: Vec<(usize, Flags)> = fits.iter().flat_map(|fit| fit.flags.iter().copied()).collect();
-        let held = series.iter().flat_map(|series| &series.held).map(|held| (held.row, held.off_sg));
-        let held: Vec<(usize, f64)> = held.collect();
-        let contradicted = drift.done().map(|drift| drift.contradicted(&season)).unwrap_or_default();
-        flags.extend(held.iter().map(|(row, _)| (*row, Flags::DISTURBED)));
-        flags.extend(contradicted.iter().map(|(row, _)| (*row, Flags::CONTRADICTED)));
-        process_sd.extend(held.into_iter().chain(contradicted));
-        let layers = GravityLayers { process_sd, flags, ..layers };
+        let layers = with_process(layers, &season, &series, (&kinetics, &drift));
         let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
+        let series = match gravity.done() {
+            Some(gravity) => series.into_iter().map(|series| series.with_gravity(gravity)).collect(),
+            None => series,
+        };
         say("comparing strains");
         let strains = self.strains(&kinetics)?;
         Ok(SeasonStudy {
