@@ -8,8 +8,8 @@ use crate::units::Instant;
 
 use super::errors::{BathError, Sources};
 use super::fit_data::{FitPoint, FitRules, FloatPrior, HullPrior};
-use super::result::{BathPoint, CurveCandidate};
-use super::selection::{ScoredCandidate, choose};
+use super::result::{BathPoint, Suspect};
+use super::selection::{Choice, choose};
 use super::sessions::{BathSession, Immersion, replicates};
 use super::settings::CalibrationSettings;
 
@@ -22,15 +22,9 @@ pub(super) struct PreparedSession {
     /// By rising density, as `points`.
     pub baths: Vec<BathPoint>,
     pub points: Vec<FitPoint>,
-    pub scored: Vec<ScoredCandidate>,
+    pub choice: Choice,
+    pub suspect: Option<Suspect>,
     pub remarks: Vec<String>,
-}
-
-impl PreparedSession {
-    /// The chosen candidate.
-    pub fn chosen(&self) -> Option<&CurveCandidate> {
-        self.scored.iter().map(|s| &s.candidate).find(|c| c.chosen)
-    }
 }
 
 impl CalibrationSettings {
@@ -52,8 +46,9 @@ impl CalibrationSettings {
         prior.size_source = sources.of_size(id);
         let (baths, points) = self.points(immersions, sources, &shell, &mut remarks);
         check_baths(&points).map_err(|why| Error::not_estimable(what(), why))?;
-        let scored = choose(&points, &prior, self.rules())?;
-        Ok(PreparedSession { probe: id.to_owned(), calibrated_at, shell, prior, baths, points, scored, remarks })
+        let choice = choose(&points, &prior, self.rules())?;
+        let probe = id.to_owned();
+        Ok(PreparedSession { probe, calibrated_at, shell, prior, baths, points, choice, suspect: None, remarks })
     }
 
     pub(super) fn rules(&self) -> FitRules {
