@@ -113,8 +113,7 @@ pub(crate) fn fit_jointly(members: &[Member<'_>], rules: FitRules, loose: Option
         return Err(Error::not_estimable("a calibration curve", fit.stop.to_string()));
     }
     let values = fit.values();
-    let mut curves = Vec::new();
-    let mut adjusted = Vec::new();
+    let (mut curves, mut adjusted) = (Vec::new(), Vec::new());
     problem.each(&values, |_, _, own, _, distances| {
         adjusted.push(distances.adjusted_x(own));
         Ok(())
@@ -123,9 +122,18 @@ pub(crate) fn fit_jointly(members: &[Member<'_>], rules: FitRules, loose: Option
         let (coefficients, _) = trial.kind.coefficients(of_place(values.get(places.clone()))?);
         curves.push(trial.kind.curve(coefficients, trial.known)?);
     }
-    let effects = of_place(values.get(coefficients..))?;
-    JointSolution { members, rows: &rows, sources: &sources, curves, adjusted, residuals: &fit.residuals, effects }
-        .judged(rules)
+    let solution = JointSolution {
+        members,
+        rows: &rows,
+        sources: &sources,
+        places: problem.members.iter().map(|(_, _, places)| places.start).collect(),
+        first_effect: coefficients,
+        curves,
+        adjusted,
+        residuals: &fit.residuals,
+        effects: of_place(values.get(coefficients..))?,
+    };
+    solution.judged(rules)
 }
 
 #[cfg(test)]
