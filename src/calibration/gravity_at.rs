@@ -50,7 +50,7 @@ impl Calibration {
         // A probe that reads too warm takes its shell for larger (density too low) and the liquid for warmer than it is
         // (SG too high): opposite signs, nearly equal sizes in some plastics.
         let expansion = 3.0 * self.shell.linear_per_k / factor;
-        [shell, temp_sd_c * density * (LIQUID_EXPANSION_PER_K.at(temp_c) - expansion)]
+        [shell, temp_sd_c * density * (liquid_expansion_per_k(temp_c) - expansion)]
     }
 
     /// Beyond the baths by more than a reading can tell (0.001 in SG)?
@@ -62,15 +62,6 @@ impl Calibration {
 
 /// Volume expansion of a watery liquid, per K, as a straight line in temperature: 1.1e-4 at 12 C, 2.1e-4 at 20 C
 /// (water by Tanaka 2001; beer differs by less than 0.5e-4). Only for the error of a thermometer.
-struct LinearExpansion {
-    at_20_per_k: f64,
-    per_k2: f64,
-}
-
-const LIQUID_EXPANSION_PER_K: LinearExpansion = LinearExpansion { at_20_per_k: 2.07e-4, per_k2: 1.15e-5 };
-
-impl LinearExpansion {
-    fn at(&self, temp_c: f64) -> f64 {
-        self.at_20_per_k + self.per_k2 * (temp_c - 20.0)
-    }
+fn liquid_expansion_per_k(temp_c: f64) -> f64 {
+    2.07e-4 + 1.15e-5 * (temp_c - 20.0)
 }
