@@ -7,7 +7,7 @@ use crate::fit::{Estimate, quantile};
 use crate::liquid::WATER_20C_KG_M3;
 
 use super::errors::{ErrorSource, Sources};
-use super::fit_data::{FitPoint, FitRules};
+use super::fit_data::FitPoint;
 use super::fitted_curve::FittedCalibration;
 use super::joint::fit_jointly;
 use super::joint_rows::{LOOSE, Member};
@@ -23,14 +23,14 @@ const AT_SG: f64 = 1.020;
 
 /// Fits the chosen curves of all sessions that share baths together, and names suspect baths. Where a fit fails the curves
 /// of the single probes stay.
-pub(super) fn fit_together(prepared: &mut [PreparedSession], sources: &Sources, rules: FitRules) -> Vec<SharedBath> {
+pub(super) fn fit_together(prepared: &mut [PreparedSession], sources: &Sources, level: f64) -> Vec<SharedBath> {
     for one in prepared.iter_mut() {
-        one.suspect = alone(one, rules);
+        one.suspect = alone(one, level);
     }
     let mut shared_baths = Vec::new();
     for group in groups(prepared).into_iter().filter(|group| group.len() > 1) {
         let members: Vec<&PreparedSession> = group.iter().filter_map(|&place| prepared.get(place)).collect();
-        let joined = join(&members, sources, rules).map_err(|why| why.to_string());
+        let joined = join(&members, sources, level).map_err(|why| why.to_string());
         let mut curves = joined.as_ref().map(|joined| joined.curves.iter()).unwrap_or_default();
         for place in group {
             let Some(one) = prepared.get_mut(place) else { continue };
@@ -61,12 +61,12 @@ struct Joined {
     baths: Vec<SharedBath>,
 }
 
-fn join(members: &[&PreparedSession], sources: &Sources, rules: FitRules) -> Result<Joined> {
+fn join(members: &[&PreparedSession], sources: &Sources, level: f64) -> Result<Joined> {
     let all: Vec<Member<'_>> = members.iter().map(|one| started(one)).collect::<Result<_>>()?;
-    let together = fit_jointly(&all, rules, None)?;
+    let together = fit_jointly(&all, level, None)?;
     let baths = FleetBath::all(members, &together.effects);
     let doubt = baths.iter().max_by(|a, b| a.effect.value.abs().total_cmp(&b.effect.value.abs()));
-    let left_out = doubt.map(|bath| WithoutBath::new(bath, &all, rules, baths.len())).transpose()?.flatten();
+    let left_out = doubt.map(|bath| WithoutBath::new(bath, &all, level, baths.len())).transpose()?.flatten();
     let df = mean_df(&together);
     let shared_bath = |bath: FleetBath| -> Result<SharedBath> {
         let size = bath.kg_m3 / WATER_20C_KG_M3;
@@ -80,7 +80,7 @@ fn join(members: &[&PreparedSession], sources: &Sources, rules: FitRules) -> Res
             stated_sd: size,
             probes: bath.probes,
             references: bath.references,
-            error_sg: Estimate::student_t(value, se, df, rules.level, "all probes in the bath together, t")?,
+            error_sg: Estimate::student_t(value, se, df, level, "all probes in the bath together, t")?,
             p: left_out.as_ref().filter(|l| l.source == bath.effect.source).map(|l| l.p),
         })
     };
@@ -89,7 +89,7 @@ fn join(members: &[&PreparedSession], sources: &Sources, rules: FitRules) -> Res
     let with_suspect = |(i, (one, fitted)): (usize, (&&PreparedSession, FittedCalibration))| {
         let suspect = wrong.and_then(|wrong| {
             let bath = one.points.iter().position(|p| p.is_of(wrong.source))?;
-            suspect(bath, wrong.p, &fitted, wrong.without.curves.get(i)?.clone(), rules)
+            suspect(bath, wrong.p, &fitted, wrong.without.curves.get(i)?.clone(), level)
         });
         (fitted, suspect)
     };
@@ -166,9 +166,9 @@ struct WithoutBath {
 }
 
 impl WithoutBath {
-    fn new(bath: &FleetBath, members: &[Member<'_>], rules: FitRules, baths: usize) -> Result<Option<Self>> {
+    fn new(bath: &FleetBath, members: &[Member<'_>], level: f64, baths: usize) -> Result<Option<Self>> {
         let source = bath.effect.source;
-        let without = fit_jointly(members, rules, Some(source))?;
+        let without = fit_jointly(members, level, Some(source))?;
         let Some(free) = without.effects.iter().find(|effect| effect.source == source) else { return Ok(None) };
         // In units of the stated standard deviation: the others' judgement of the bath, and how sure it is.
         let (error, variance) = (free.value * LOOSE, free.variance * LOOSE * LOOSE);
@@ -180,25 +180,19 @@ impl WithoutBath {
 }
 
 /// The worst bath of one probe by its own leave-one-out fits, if it is beyond what chance gives.
-fn alone(one: &PreparedSession, rules: FitRules) -> Option<Suspect> {
+fn alone(one: &PreparedSession, level: f64) -> Option<Suspect> {
     let Choice { fitted, left_out, .. } = &one.choice;
     let each = left_out.iter().enumerate().filter_map(|(bath, left)| Some((bath, left.as_ref()?)));
     let (bath, left) = each.min_by(|a, b| a.1.p.total_cmp(&b.1.p))?;
     let p = (left.p * left_out.len() as f64).min(1.0);
-    if p < SUSPECT_P { suspect(bath, p, fitted, left.without.clone(), rules) } else { None }
+    if p < SUSPECT_P { suspect(bath, p, fitted, left.without.clone(), level) } else { None }
 }
 
-fn suspect(
-    bath: usize,
-    p: f64,
-    fitted: &FittedCalibration,
-    without: FittedCalibration,
-    rules: FitRules,
-) -> Option<Suspect> {
+fn suspect(bath: usize, p: f64, fitted: &FittedCalibration, without: FittedCalibration, level: f64) -> Option<Suspect> {
     let tilt = fitted.curve.tilt_deg(AT_SG * WATER_20C_KG_M3)?;
     let (with_at, at) = (fitted.curve.at(tilt)?, without.curve.at(tilt)?);
     let shift = (at.density_kg_m3 - with_at.density_kg_m3) / WATER_20C_KG_M3;
     let se = without.variance(&at).sqrt() / WATER_20C_KG_M3;
-    let shift_at_1020_sg = Estimate::student_t(shift, se, without.df, rules.level, "curve without the bath, t").ok()?;
+    let shift_at_1020_sg = Estimate::student_t(shift, se, without.df, level, "curve without the bath, t").ok()?;
     Some(Suspect { bath, p, without, shift_at_1020_sg })
 }

@@ -21,7 +21,7 @@ pub struct GravityPoint {
 
 impl Calibration {
     /// Gravity from a tilt and a temperature, in two steps: tilt -> density of the liquid at its temperature (the curve,
-    /// corrected for the shell by `1 + 3 alpha (T - T_shell)`), and density at T -> SG 20/20 (`liquid`: sucrose solution
+    /// corrected for the shell by `1 + 3 alpha (T - 20 C)`), and density at T -> SG 20/20 (`liquid`: sucrose solution
     /// for baths, beer of a stated original gravity in a batch).
     ///
     /// The shared error holds the curve's covariance, the shell's expansion and a constant error `temp_sd_c` of the
@@ -29,7 +29,7 @@ impl Calibration {
     /// formulas do not reach.
     pub fn gravity_at(&self, liquid: &BeerDensity, tilt_deg: f64, temp_c: f64, temp_sd_c: f64) -> Option<GravityPoint> {
         let at = self.fitted.curve.at(tilt_deg)?;
-        let factor = self.shell.volume_factor(temp_c, self.shell_temp_c);
+        let factor = self.shell.volume_factor(temp_c);
         let density = at.density_kg_m3 / factor;
         let (sg, by_density) = liquid.sg_and_slope(density, temp_c).ok()?;
         let curve = self.fitted.variance(&at).sqrt() / factor;
@@ -46,7 +46,7 @@ impl Calibration {
 
     /// Signed effects of one standard deviation of the shell's expansion and of the thermometer on the density, kg/m3.
     pub(crate) fn common_errors(&self, density: f64, factor: f64, temp_c: f64, temp_sd_c: f64) -> [f64; 2] {
-        let shell = -density * 3.0 * self.shell.sd_per_k * (temp_c - self.shell_temp_c) / factor;
+        let shell = -density * 3.0 * self.shell.sd_per_k * (temp_c - 20.0) / factor;
         // A probe that reads too warm takes its shell for larger (density too low) and the liquid for warmer than it is
         // (SG too high): opposite signs, nearly equal sizes in some plastics.
         let expansion = 3.0 * self.shell.linear_per_k / factor;

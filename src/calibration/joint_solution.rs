@@ -6,7 +6,7 @@ use crate::error::{Error, Result};
 use crate::fit::{Estimate, quantile};
 
 use super::curve::CalibrationCurve;
-use super::fit_data::{DISAGREES_P, FitRules};
+use super::fit_data::{DISAGREES_P, SCALE_DF};
 use super::fitted_curve::{Coefficient, FittedCalibration, SharedError};
 use super::joint_rows::{Member, Rows, of_place};
 
@@ -58,18 +58,18 @@ struct Agreement {
 
 impl JointSolution<'_> {
     /// Covariance `(sum_m X_m' X_m / s_m^2 + P)^-1`: X_m the derivatives of the member's distances, P the precisions of the
-    /// priors. The scale s_m^2 = (nu + S)/(nu + df) sets residuals against stated errors, which count as nu = `scale_df`
+    /// priors. The scale s_m^2 = (nu + S)/(nu + df) sets residuals against stated errors, which count as nu = 12
     /// degrees of freedom (a scaled-inverse-chi-squared prior with mode near 1), so that lack of fit widens every error.
     /// Where S says at 1 % that errors or form are wrong, nu is 3 at most. A bath's error and its degree of freedom belong
     /// in equal parts to the rows that share it, and its stated SD is scaled as theirs; the bias of an instrument and
     /// the like do not show in residuals and are taken at their word. Intervals use Student's t with nu + df degrees of
     /// freedom.
-    pub fn judged(self, rules: FitRules) -> Result<JointFit> {
+    pub fn judged(self, level: f64) -> Result<JointFit> {
         let designs = self.designs()?;
         let mut precision = self.precisions();
         let unscaled = inverse(&designs, &DVector::repeat(designs.len(), 1.0), &precision)?;
         let shares = self.shares();
-        let agreements = self.agreements(&designs, &unscaled, &shares, rules)?;
+        let agreements = self.agreements(&designs, &unscaled, &shares)?;
         let scales = DVector::from_iterator(agreements.len(), agreements.iter().map(|a| a.scale_squared));
         let bath_scales = shares * &scales;
         for (k, (_, is_bath)) in self.sources.iter().enumerate() {
@@ -81,7 +81,7 @@ impl JointSolution<'_> {
         let curves = agreements
             .iter()
             .enumerate()
-            .map(|(m, agreement)| self.curve(m, agreement, &covariance, &precision, rules.level))
+            .map(|(m, agreement)| self.curve(m, agreement, &covariance, &precision, level))
             .collect::<Result<_>>()?;
         let effect = |(k, ((source, _), value)): (usize, (&(usize, bool), &f64))| SharedEffect {
             source: *source,
@@ -184,7 +184,6 @@ impl JointSolution<'_> {
         designs: &[DMatrix<f64>],
         unscaled: &DMatrix<f64>,
         shares: &DMatrix<f64>,
-        rules: FitRules,
     ) -> Result<Vec<Agreement>> {
         let mut first = 0;
         let agree = |(m, design): (usize, &DMatrix<f64>)| {
@@ -202,7 +201,7 @@ impl JointSolution<'_> {
             let used = n as f64 - df;
             let df = df.max(0.0);
             let p = if df > 0.05 { quantile::chi_squared_upper_tail(squares, df)? } else { 1.0 };
-            let prior_df = if p < DISAGREES_P { rules.scale_df.min(DISAGREES_DF) } else { rules.scale_df };
+            let prior_df = if p < DISAGREES_P { SCALE_DF.min(DISAGREES_DF) } else { SCALE_DF };
             Ok(Agreement { scale_squared: (prior_df + squares) / (prior_df + df), p, df: prior_df + df, used })
         };
         designs.iter().enumerate().map(agree).collect()

@@ -5,7 +5,7 @@ use crate::fit::quantile;
 use crate::liquid::WATER_20C_KG_M3;
 
 use super::curve::CurvePoint;
-use super::fit_data::{DISAGREES_P, FitPoint, FitRules, FloatPrior};
+use super::fit_data::{DISAGREES_P, FitPoint, FloatPrior};
 use super::fitted_curve::FittedCalibration;
 use super::joint::fit_curve;
 use super::kinds::CurveKind;
@@ -47,9 +47,9 @@ pub(crate) struct Choice {
 ///
 /// # Errors
 /// [`Error::NotEstimable`] when every candidate is refused: the reasons are in the text.
-pub(crate) fn choose(points: &[FitPoint], prior: &FloatPrior, rules: FitRules) -> Result<Choice> {
+pub(crate) fn choose(points: &[FitPoint], prior: &FloatPrior, level: f64) -> Result<Choice> {
     let (mut candidates, mut left_out): (Vec<_>, Vec<_>) =
-        CurveKind::ALL.into_iter().map(|kind| score(kind, points, prior, rules)).unzip();
+        CurveKind::ALL.into_iter().map(|kind| score(kind, points, prior, level)).unzip();
     let Some((place, fitted)) = pick(&candidates, &left_out, points) else {
         let reason = |c: &CurveCandidate| Some(format!("{}: {}", c.kind, c.refused.as_ref()?));
         let reasons: Vec<String> = candidates.iter().filter_map(reason).collect();
@@ -103,15 +103,15 @@ fn score(
     kind: CurveKind,
     points: &[FitPoint],
     prior: &FloatPrior,
-    rules: FitRules,
+    level: f64,
 ) -> (CurveCandidate, Vec<Option<LeftOut>>) {
-    let (fitted, refused) = match fit_curve(kind, points, prior, rules) {
+    let (fitted, refused) = match fit_curve(kind, points, prior, level) {
         Ok(fitted) => (Some(fitted), None),
         Err(Error::NotEstimable { why, .. }) => (None, Some(why)),
         Err(other) => (None, Some(other.to_string())),
     };
     let left_out: Vec<Option<LeftOut>> = match &fitted {
-        Some(_) => (0..points.len()).map(|i| leave_out(kind, points, i, prior, rules)).collect(),
+        Some(_) => (0..points.len()).map(|i| leave_out(kind, points, i, prior, level)).collect(),
         None => points.iter().map(|_| None).collect(),
     };
     let of = |ends: bool| {
@@ -156,17 +156,11 @@ fn is_end(points: &[FitPoint], index: usize) -> bool {
     own == density(points.first()) || own == density(points.last())
 }
 
-fn leave_out(
-    kind: CurveKind,
-    points: &[FitPoint],
-    index: usize,
-    prior: &FloatPrior,
-    rules: FitRules,
-) -> Option<LeftOut> {
+fn leave_out(kind: CurveKind, points: &[FitPoint], index: usize, prior: &FloatPrior, level: f64) -> Option<LeftOut> {
     let own = points.get(index)?;
     let others: Vec<FitPoint> =
         points.iter().enumerate().filter(|(i, _)| *i != index).map(|(_, point)| point.clone()).collect();
-    let without = fit_curve(kind, &others, prior, rules).ok()?;
+    let without = fit_curve(kind, &others, prior, level).ok()?;
     let at = without.curve.at(own.tilt_deg)?;
     let error = at.density_kg_m3 - own.density_kg_m3;
     let se = variance_against(&without, &at, own).sqrt();

@@ -78,7 +78,7 @@ impl CalibrationSettings {
             }
         }
         without.sort_by(|a, b| a.probe.cmp(&b.probe).then(a.at.cmp(&b.at)));
-        let shared_baths = fit_together(&mut prepared, &sources, self.rules());
+        let shared_baths = fit_together(&mut prepared, &sources, self.common.level);
         let mut calibrations: Vec<Calibration> = Vec::new();
         for one in prepared {
             let number = 1 + calibrations.iter().filter(|c| c.probe == one.probe).count();
@@ -118,7 +118,6 @@ impl CalibrationSettings {
             fitted,
             baths,
             shell,
-            shell_temp_c: self.shell_temp_c,
             water_tilt_deg,
             water_ok,
             suspect,

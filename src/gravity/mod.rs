@@ -13,7 +13,6 @@ mod reading_errors;
 mod readings;
 mod series;
 mod series_builder;
-mod tilt;
 
 pub use known::{Disturbance, ErrorKnot, ErrorStep, KnownErrors};
 pub use layers::{CorrectedGravity, Gravity, GravityLayers, ReadingDrift, UncorrectedGravity};
