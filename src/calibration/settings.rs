@@ -84,21 +84,3 @@ impl CalibrationSettings {
         within("original_sg", self.original_sg, 1.0, 1.2, "1.000 to 1.200")
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_defaults_are_allowed() {
-        CalibrationSettings::default().check().unwrap();
-    }
-
-    #[test]
-    fn a_wrong_setting_is_named_with_its_value() {
-        let wrong = CalibrationSettings { common: CommonSettings::at_level(90.0), ..CalibrationSettings::default() };
-        assert_eq!(wrong.check().unwrap_err().to_string(), "setting `level` is 90; wanted 0.5 to 0.9999");
-        let wrong = CalibrationSettings { window_min: f64::NAN, ..CalibrationSettings::default() };
-        assert!(wrong.check().unwrap_err().to_string().contains("window_min"));
-    }
-}
