@@ -1,5 +1,6 @@
 //! The study: from a season to the calibrations of its probes.
 
+use rayon::iter::Either;
 use rayon::prelude::*;
 
 use crate::error::Result;
@@ -63,20 +64,15 @@ impl CalibrationSettings {
         let prepare = |session: &BathSession| {
             let none = |why, check| NoCurve { probe: session.probe.clone(), at: session.ended(), why, check };
             match session.role() {
-                Role::Defines(baths) => {
-                    self.prepare(season, &sources, session, &baths).map_err(|why| none(why.to_string(), false))
-                }
-                Role::Check(why) => Err(none(why, true)),
+                Role::Defines(baths) => match self.prepare(season, &sources, session, &baths) {
+                    Ok(one) => Either::Left(one),
+                    Err(why) => Either::Right(none(why.to_string(), false)),
+                },
+                Role::Check(why) => Either::Right(none(why, true)),
             }
         };
-        let results: Vec<std::result::Result<PreparedSession, NoCurve>> = all.par_iter().map(prepare).collect();
-        let mut prepared = Vec::new();
-        for result in results {
-            match result {
-                Ok(one) => prepared.push(one),
-                Err(none) => without.push(none),
-            }
-        }
+        let (mut prepared, no_curve): (Vec<PreparedSession>, Vec<NoCurve>) = all.par_iter().partition_map(prepare);
+        without.extend(no_curve);
         without.sort_by(|a, b| a.probe.cmp(&b.probe).then(a.at.cmp(&b.at)));
         let shared_baths = fit_together(&mut prepared, &sources, self.common.level);
         let mut calibrations: Vec<Calibration> = Vec::new();

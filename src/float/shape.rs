@@ -50,7 +50,7 @@ impl Shape {
     /// A cylinder of this radius with its ends; `length_m` is overall, from nose to top.
     ///
     /// # Errors
-    /// [`Error::Setting`] for a radius outside 1 mm to 1 m, a height of an end that is not positive, or ends that are
+    /// [`crate::Error::Setting`] for a radius outside 1 mm to 1 m, a height of an end that is not positive, or ends that are
     /// together longer than the whole.
     pub fn new(radius_m: f64, length_m: f64, bottom: End, top: End) -> Result<Self> {
         within("radius_m", radius_m, 0.001, 1.0, "0.001 to 1 m")?;
