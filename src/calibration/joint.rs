@@ -3,7 +3,6 @@
 use ndarray::{ArrayViewMut2, Axis, Slice};
 
 use crate::error::{Error, Result};
-use crate::fit::Scale;
 use crate::fit::errors_in_variables::DistanceResiduals;
 use crate::fit::nonlinear::{NonlinearSettings, Parameter, Residuals};
 
@@ -107,7 +106,7 @@ pub(crate) fn fit_jointly(members: &[Member<'_>], level: f64, loose: Option<usiz
     parameters
         .extend(sources.iter().map(|(source, _)| Parameter::new(format!("error {source}"), 0.0).with_prior(0.0, 1.0)));
     let problem = Distances { members: all, coefficients };
-    let settings = NonlinearSettings { scale: Scale::Known, tolerance: 1e-13, ..NonlinearSettings::default() };
+    let settings = NonlinearSettings { tolerance: 1e-13, ..NonlinearSettings::default() };
     let fit = settings.fit(&problem, &parameters)?;
     if !fit.stop.is_converged() {
         return Err(Error::not_estimable("a calibration curve", fit.stop.to_string()));

@@ -1,7 +1,6 @@
 //! A kind of curve as the solver sees it: values and derivatives for trial parameters.
 
 use crate::fit::errors_in_variables::SlopedCurve;
-use crate::fit::nonlinear;
 
 use super::curve::CurvePoint;
 use super::fit_data::FloatPrior;
@@ -26,7 +25,7 @@ impl<'a> Trial<'a> {
     }
 }
 
-impl nonlinear::Curve for Trial<'_> {
+impl SlopedCurve for Trial<'_> {
     fn value(&self, x: f64, parameters: &[f64]) -> f64 {
         self.at(x, parameters).map_or(f64::INFINITY, |at| at.density_kg_m3)
     }
@@ -42,9 +41,7 @@ impl nonlinear::Curve for Trial<'_> {
             None => out.fill(0.0),
         }
     }
-}
 
-impl SlopedCurve for Trial<'_> {
     fn slope(&self, x: f64, parameters: &[f64]) -> f64 {
         self.at(x, parameters).map_or(0.0, |at| at.per_deg)
     }

@@ -132,6 +132,15 @@ impl BatchFit {
             };
         }
         if let Some(series) = series {
+            let (low, high) = plot.y_range();
+            for hours in series.held_spans() {
+                let (from, to) = (hours.0 / HOURS_PER_DAY, hours.1 / HOURS_PER_DAY);
+                plot.band(&[(from, low, high), (to, low, high)], LOOK, 0.14)?;
+            }
+            plot.dots(series.held.iter().map(|held| (held.hours / HOURS_PER_DAY, held.sg)), LOOK, 1.5, 0.5)?;
+            for sample in &series.doubted {
+                plot.mark(sample.hours / HOURS_PER_DAY, sample.sg, Mark::Cross, REFERENCE, 9.0)?;
+            }
             for (hours, sg) in self.flagged(series) {
                 plot.mark(hours / HOURS_PER_DAY, sg, Mark::Cross, LOOK, 4.5)?;
             }
@@ -214,7 +223,7 @@ impl BatchFit {
 
     fn caption(&self, outside: usize, forecast: Option<&Forecast>) -> String {
         let mut parts = vec![format!(
-            "{}: readings, corrected for drift where that helps (pale: before it), thinned; crosses: flagged as outliers. Ochre diamonds: samples, bars two standard deviations. \
+            "{}: readings, corrected for drift where that helps (pale: before it), thinned; crosses: flagged as outliers; shaded: hours in which something held the probe. Ochre diamonds: samples, bars two standard deviations. \
              Line: fitted curve with its {} band; paler beyond the data that were fitted.",
             if self.offsets.len() < 2 { "Dots" } else { "Points in grey and black" },
             self.level().map_or_else(String::new, percent)

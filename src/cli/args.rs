@@ -70,6 +70,9 @@ pub struct SimulateArgs {
     /// How many probes.
     #[arg(long)]
     pub probes: Option<usize>,
+    /// Kinds of trouble that may happen, such as foam_load,misread; `all` for all of them.
+    #[arg(long, value_delimiter = ',')]
+    pub troubles: Vec<String>,
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! `simulate DIR`: an invented season with known truth.
 
 use crate::error::{Error, Result};
-use crate::simulate::SimulateSettings;
+use crate::simulate::{SimulateSettings, Trouble};
 
 use super::args::SimulateArgs;
 use super::progress::Progress;
@@ -16,6 +16,7 @@ pub(super) fn run(args: &SimulateArgs) -> Result<u8> {
     settings.seed = args.seed.unwrap_or(settings.seed);
     settings.batches = args.batches.unwrap_or(settings.batches);
     settings.probes = args.probes.unwrap_or(settings.probes);
+    settings.troubles = troubles(&args.troubles)?;
     let progress = Progress::new();
     progress.say("brewing an invented season");
     let simulated = settings.run()?;
@@ -32,4 +33,19 @@ pub(super) fn run(args: &SimulateArgs) -> Result<u8> {
         season.references.len()
     ))?;
     Ok(super::DONE)
+}
+
+/// The kinds of these names.
+fn troubles(names: &[String]) -> Result<Vec<Trouble>> {
+    if names.iter().any(|name| name == "all") {
+        return Ok(Trouble::ALL.to_vec());
+    }
+    let of = |name: &String| {
+        let known = Trouble::ALL.into_iter().find(|trouble| trouble.name() == name);
+        let wanted = || Trouble::ALL.map(Trouble::name).join(", ");
+        known.ok_or_else(|| {
+            Error::Usage(format!("there is no trouble named {name:?}; wanted all, or some of {}", wanted()))
+        })
+    };
+    names.iter().map(of).collect()
 }

@@ -5,7 +5,7 @@
 //! | layer | what lives there |
 //! | --- | --- |
 //! | `answers` | rates with and without shifts, error now, date, kind, fleet, verdict |
-//! | `shifts` | the one search for sudden shifts, in the readings of batches and in the pairs |
+//! | `shifts` | the one search for sudden shifts |
 //! | `model` | the mixed model of the errors of all probes |
 //!
 //! Known to fall short: the 90 % intervals of the sizes of shifts that were found between batches, beside a probe that is
@@ -25,7 +25,7 @@ mod shifts;
 pub use answers::{Correction, Drift};
 pub use model::ProbeErrors;
 pub use results::{
-    BinPoint, DriftKind, DriftPair, FleetTerm, KindVerdict, LastCheck, MixedDrift, MixedTerm, MixedTermKind,
+    DriftKind, DriftPair, FleetTerm, KindVerdict, LastCheck, Misfit, MisfitKind, MixedDrift, MixedTerm, MixedTermKind,
     OutOfLimit, PairKind, ProbeDrift, ProbeVerdict, Recalibrate, Shift, ShiftKind, TrackPoint,
 };
 pub use settings::DriftSettings;

@@ -4,7 +4,6 @@ use serde::{Deserialize, Serialize};
 
 use crate::common::CommonSettings;
 use crate::error::{Error, Result};
-use crate::fit::mixed::Df;
 use crate::gravity::OffsetPrior;
 
 /// How references become drift. Every field has a default; [`DriftSettings::check`] names the first one that cannot be. What
@@ -28,8 +27,7 @@ use crate::gravity::OffsetPrior;
 /// | `kind_certainty` | 0.9 | posterior weight at which a kind of drift is named |
 /// | `kind_span_sg` | 0.008 | references must span this much for kinds to be told apart |
 /// | `kind_tilt_sd_deg` | 0.2 | noise of the tilt in the baths that are proposed |
-/// | `df` | Kenward-Roger | intervals of the fleet's coefficients in the mixed model |
-/// | `bootstrap` | 99 | data sets by which these are checked; 0 for none |
+/// | `bootstrap` | 99 | data sets by which the intervals of the mixed model are checked; 0 for none |
 /// | `common` | see there | level of the intervals, errors of instruments |
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
@@ -68,8 +66,6 @@ pub struct DriftSettings {
     pub kind_span_sg: f64,
     /// Standard deviation of the tilt in the baths whose use is worked out, degrees.
     pub kind_tilt_sd_deg: f64,
-    /// How the intervals of the fleet's coefficients in the mixed model allow for estimated variances.
-    pub df: Df,
     /// Simulated data sets by which the intervals of the mixed model are checked; 0 for none, else at least 20.
     pub bootstrap: usize,
     /// What all studies share.
@@ -96,7 +92,6 @@ impl Default for DriftSettings {
             kind_certainty: 0.9,
             kind_span_sg: 0.008,
             kind_tilt_sd_deg: 0.2,
-            df: Df::default(),
             bootstrap: 99,
             common: CommonSettings::default(),
         }

@@ -13,11 +13,17 @@
 
 use ndarray::ArrayViewMut2;
 
-use crate::fit::nonlinear::{Curve, Residuals};
+use crate::fit::nonlinear::Residuals;
 use crate::{Error, Result};
 
-/// A curve that also knows its slope in x.
-pub trait SlopedCurve: Curve {
+/// A curve y = f(x; p) with analytic derivatives.
+pub trait SlopedCurve {
+    /// The curve's value at `x`.
+    fn value(&self, x: f64, parameters: &[f64]) -> f64;
+
+    /// Writes df/dp_j at `x` into `out[j]`.
+    fn gradient(&self, x: f64, parameters: &[f64], out: &mut [f64]);
+
     /// df/dx at `x`.
     fn slope(&self, x: f64, parameters: &[f64]) -> f64;
 }

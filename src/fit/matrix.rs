@@ -1,6 +1,6 @@
 //! Small bridges between ndarray, which the public surface speaks, and nalgebra, which factorises.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DMatrix;
 use ndarray::Array2;
 
 /// The same matrix in ndarray's type.
@@ -13,30 +13,9 @@ pub(super) fn to_dmatrix(array: &Array2<f64>) -> DMatrix<f64> {
     DMatrix::from_fn(array.nrows(), array.ncols(), |i, j| array[[i, j]])
 }
 
-/// The sum of products, in four sums side by side, which processors add at once. Always inlined: of short arrays of a known
-/// length the call and the tests for the end would take longer than the sums.
-#[inline(always)]
+/// The sum of products.
 pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
-    let mut sums = [0.0; 4];
-    let (a, b) = (a.chunks_exact(4), b.chunks_exact(4));
-    let rest: f64 = a.remainder().iter().zip(b.remainder()).map(|(a, b)| a * b).sum();
-    for (a, b) in a.zip(b) {
-        for ((sum, a), b) in sums.iter_mut().zip(a).zip(b) {
-            *sum += a * b;
-        }
-    }
-    (sums[0] + sums[1]) + (sums[2] + sums[3]) + rest
-}
-
-/// `v' M v`; entries of `v` that are zero never touch `M`, so an infinite variance there does no harm.
-pub(super) fn quadratic_form(matrix: &Array2<f64>, vector: &[f64]) -> f64 {
-    let mut sum = 0.0;
-    for (row, a) in matrix.rows().into_iter().zip(vector) {
-        if *a != 0.0 {
-            sum += a * row.iter().zip(vector).filter(|(_, b)| **b != 0.0).map(|(m, b)| m * b).sum::<f64>();
-        }
-    }
-    sum
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
 /// How well the columns of a tall matrix tell their coefficients apart, after each column was scaled to length one.
@@ -47,8 +26,6 @@ pub(super) struct Identified {
     pub unseen: Vec<bool>,
     /// Number of directions that are seen.
     pub rank: usize,
-    /// Largest over smallest singular value of the scaled columns.
-    pub condition: f64,
 }
 
 /// Inverts `J' J` through a QR factorisation of the scaled columns and the singular values of R.
@@ -61,44 +38,23 @@ pub(super) fn identify(jacobian: &DMatrix<f64>, tolerance: f64) -> Option<Identi
         return None;
     }
     if columns == 0 {
-        return Some(Identified { inverse: DMatrix::zeros(0, 0), unseen: Vec::new(), rank: 0, condition: 1.0 });
+        return Some(Identified { inverse: DMatrix::zeros(0, 0), unseen: Vec::new(), rank: 0 });
     }
     let norms: Vec<f64> = jacobian.column_iter().map(|column| column.norm()).collect();
-    let scale = inverse_lengths(&norms);
+    let scale: Vec<f64> = norms.iter().map(|norm| if *norm > 0.0 { 1.0 / norm } else { 1.0 }).collect();
     let mut scaled = jacobian.clone();
     for (mut column, factor) in scaled.column_iter_mut().zip(scale.iter()) {
         column *= *factor;
     }
     let r = if scaled.nrows() >= columns { scaled.qr().r() } else { scaled };
-    from_factor(r, &norms, tolerance)
-}
-
-/// The same from `J' J`, by its Cholesky factor: only for columns known to be well apart. `None` where it has none.
-pub(super) fn identify_normal(normal: &DMatrix<f64>, tolerance: f64) -> Option<Identified> {
-    let norms: Vec<f64> = normal.diagonal().iter().map(|square| square.sqrt()).collect();
-    let scale = inverse_lengths(&norms);
-    let scaled = DMatrix::from_fn(norms.len(), norms.len(), |i, j| normal[(i, j)] * scale[i] * scale[j]);
-    from_factor(scaled.cholesky()?.l().transpose(), &norms, tolerance)
-}
-
-fn inverse_lengths(norms: &[f64]) -> DVector<f64> {
-    DVector::from_iterator(norms.len(), norms.iter().map(|norm| if *norm > 0.0 { 1.0 / norm } else { 1.0 }))
-}
-
-/// From the factor R of the columns after scaling each to length one, and their lengths before.
-fn from_factor(r: DMatrix<f64>, norms: &[f64], tolerance: f64) -> Option<Identified> {
-    let columns = norms.len();
-    let scale = inverse_lengths(norms);
     let svd = r.svd(false, true);
     let v = svd.v_t?.transpose();
     let largest = svd.singular_values.max();
-    let mut smallest = if v.ncols() < columns { 0.0 } else { largest };
     let mut inverse = DMatrix::zeros(columns, columns);
     let mut unseen: Vec<bool> = norms.iter().map(|norm| *norm == 0.0).collect();
     let mut seen_share = vec![0.0; columns];
     let mut rank = 0;
     for (value, direction) in svd.singular_values.iter().zip(v.column_iter()) {
-        smallest = f64::min(smallest, *value);
         if *value > tolerance * largest {
             rank += 1;
             inverse += direction * direction.transpose() / (value * value);
@@ -115,6 +71,5 @@ fn from_factor(r: DMatrix<f64>, norms: &[f64], tolerance: f64) -> Option<Identif
             inverse[(i, j)] *= scale[i] * scale[j];
         }
     }
-    let condition = if smallest > 0.0 { largest / smallest } else { f64::INFINITY };
-    Some(Identified { inverse, unseen, rank, condition })
+    Some(Identified { inverse, unseen, rank })
 }

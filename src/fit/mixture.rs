@@ -27,7 +27,7 @@ pub(crate) fn central_interval(parts: &[(f64, f64, f64)], level: f64) -> Result<
     let width = |s: f64| s.max(1e-9 * sd);
     let above = |x: f64| parts.iter().map(|(w, m, s)| w * normal_upper_tail((x - m) / width(*s))).sum::<f64>() / total;
     let reach = parts.iter().map(|(_, m, s)| (m - mean).abs() + 40.0 * s).fold(sd, f64::max);
-    let at = |share: f64| root::brent(doing, |x| above(x) - share, mean - reach, mean + reach, 1e-7 * sd);
+    let at = |share: f64| root::brent(doing, |x| above(x) - share, mean - reach, mean + reach, 1e-9 * sd);
     Ok((at(1.0 - tail)?, at(tail)?))
 }
 

@@ -8,32 +8,26 @@
 //! | [`linear`] | weighted least squares that are linear in the coefficients |
 //! | [`nonlinear`] | nonlinear least squares with bounds, priors, covariance and the reason it stopped |
 //! | [`errors_in_variables`] | straight lines and curves when both variables have errors |
-//! | [`autocorrelation`] | AR(1) in continuous time plus white noise: estimation, whitening |
+//! | [`whitener`] | makes errors that remember independent |
 //! | [`compare`] | means, all pairs with simultaneous intervals, random-effects pooling |
-//! | [`mixed`] | linear mixed models: random effects of any grouping, by REML or ML |
-//! | [`ode`] | small systems of ordinary differential equations |
+//! | [`mixed`] | linear mixed models: random effects of any grouping, by REML |
 //! | [`robust`] | median, bounded-influence weights |
 //! | [`whiteness`] | whether waves are left in residuals |
 //! | [`root`], [`minimise`] | roots in one variable, minima in a few |
 
-pub mod autocorrelation;
 pub mod compare;
 pub mod errors_in_variables;
 mod estimate;
-mod likelihood;
 pub mod linear;
 mod matrix;
 pub mod minimise;
 pub mod mixed;
 pub(crate) mod mixture;
 pub mod nonlinear;
-pub mod ode;
 pub mod quantile;
 pub mod robust;
 pub mod root;
-mod scale;
+pub mod whitener;
 pub mod whiteness;
 
 pub use estimate::{Estimate, Finding, decimals_for};
-pub use likelihood::Likelihood;
-pub use scale::Scale;

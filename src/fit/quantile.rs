@@ -17,7 +17,7 @@ const NEARLY_NORMAL_DF: f64 = 2e4;
 ///
 /// # Errors
 /// [`Error::Setting`] otherwise, NaN included.
-pub fn check_level(level: f64) -> Result<f64> {
+pub(crate) fn check_level(level: f64) -> Result<f64> {
     if level > 0.0 && level < 1.0 {
         Ok(level)
     } else {
@@ -96,18 +96,12 @@ pub fn student_t(p: f64, df: f64) -> Result<f64> {
     if df > NEARLY_NORMAL_DF {
         return Ok(t_from_normal(normal(p)?, df));
     }
-    if (p - 0.5).abs() < f64::MIN_POSITIVE {
-        return Ok(0.0);
-    }
-    let two_sided = 2.0 * p.min(1.0 - p);
-    let ln_scale = -ln_beta(0.5 * df, 0.5) - 0.5 * df.ln() + 2.0_f64.ln();
-    let ln_density = |t: f64| ln_scale - 0.5 * (df + 1.0) * (t * (t / df)).ln_1p();
-    let found = if two_sided <= 0.5 {
-        solve_log("Student's t quantile", |t| t_two_sided_tail(t, df), ln_density, two_sided, false)?
-    } else {
-        solve_log("Student's t quantile", |t| t_centre(t, df), ln_density, 2.0 * (p - 0.5).abs(), true)?
-    };
-    Ok(if p > 0.5 { found } else { -found })
+    // The square of t is F with 1 and df degrees of freedom.
+    let outside = 2.0 * p.min(1.0 - p);
+    let centre = 1.0 - outside;
+    let size =
+        if centre > 0.0 { f_quantile("Student's t quantile", centre, outside, 0.5, 0.5 * df)?.sqrt() } else { 0.0 };
+    Ok(size.copysign(p - 0.5))
 }
 
 /// The factor of a two-sided t interval: P(|T| < t) = level.
@@ -132,20 +126,8 @@ pub fn student_t_upper_tail(t: f64, df: f64) -> Result<f64> {
         let second = t * (((3.0 * s - 7.0) * s - 5.0) * s - 3.0) / 96.0;
         return Ok((normal_upper_tail(t) + density * (first + second / df) / df).clamp(0.0, 1.0));
     }
-    // Near the middle one less the centre: df / (df + t^2) would round to 1.
-    let tail = if t.abs() < 1.0 { 0.5 - 0.5 * t_centre(t.abs(), df)? } else { 0.5 * t_two_sided_tail(t.abs(), df)? };
+    let tail = 0.5 * f_upper_tail(t * t, 0.5, 0.5 * df)?;
     Ok(if t >= 0.0 { tail } else { 1.0 - tail })
-}
-
-/// P(|T| > t), t >= 0.
-fn t_two_sided_tail(t: f64, df: f64) -> Result<f64> {
-    beta_regularised(0.5 * df, 0.5, 1.0 / (1.0 + t * (t / df)))
-}
-
-/// P(|T| < t), t >= 0.
-fn t_centre(t: f64, df: f64) -> Result<f64> {
-    let ratio = t * (t / df);
-    beta_regularised(0.5, 0.5 * df, if ratio.is_finite() { ratio / (1.0 + ratio) } else { 1.0 })
 }
 
 /// Student's t from the normal quantile of the same probability (Abramowitz and Stegun 1964, 26.7.5).
@@ -193,30 +175,24 @@ pub fn fisher_f(p: f64, df1: f64, df2: f64) -> Result<f64> {
     check_probability(p)?;
     check_df(df1)?;
     check_df(df2)?;
-    let (a, b) = (0.5 * df1, 0.5 * df2);
-    let ratio = df1 / df2;
+    f_quantile("F quantile", p, 1.0 - p, 0.5 * df1, 0.5 * df2)
+}
+
+/// The F quantile with these shares below and above it, for halves of the degrees of freedom.
+fn f_quantile(doing: &'static str, below: f64, above: f64, a: f64, b: f64) -> Result<f64> {
+    let ratio = a / b;
     let ln_density = |x: f64| a * ratio.ln() + (a - 1.0) * x.ln() - (a + b) * (ratio * x).ln_1p() - ln_beta(a, b);
-    if p <= 0.5 {
-        solve_log("F quantile", |x| f_lower(x, a, b), ln_density, p, true)
+    if below <= 0.5 {
+        solve_log(doing, |x| f_lower(x, a, b), ln_density, below, true)
     } else {
-        solve_log("F quantile", |x| f_upper(x, a, b), ln_density, 1.0 - p, false)
+        solve_log(doing, |x| f_upper(x, a, b), ln_density, above, false)
     }
 }
 
-/// P(X > x) of the F distribution.
-///
-/// # Errors
-/// [`Error::Setting`] unless both df > 0; x at or below 0 gives 1.
-pub fn fisher_f_upper_tail(x: f64, df1: f64, df2: f64) -> Result<f64> {
-    check_df(df1)?;
-    check_df(df2)?;
-    let (a, b) = (0.5 * df1, 0.5 * df2);
-    match x {
-        x if x <= 0.0 => Ok(1.0),
-        // One less the other side: 1 / (1 + a x / b) would round to 1.
-        x if a * x < b => Ok(1.0 - f_lower(x, a, b)?),
-        x => f_upper(x, a, b),
-    }
+/// P(X > x) of the F distribution, for halves of the degrees of freedom.
+fn f_upper_tail(x: f64, a: f64, b: f64) -> Result<f64> {
+    // Below the middle one less the other side: 1 / (1 + a x / b) would round to 1.
+    if x < 1.0 { Ok(1.0 - f_lower(x, a, b)?) } else { f_upper(x, a, b) }
 }
 
 fn f_upper(x: f64, a: f64, b: f64) -> Result<f64> {

@@ -10,10 +10,7 @@ use crate::error::{Error, Result};
 use super::coordinates::{DIMS, curve};
 use super::posterior::Posterior;
 use super::result::Quantiles;
-use super::tail::{Tail, ln_tail};
-
-/// A finish later than this many hours from pitching is called this: always finite.
-const LATEST_H: f64 = 5000.0;
+use super::tail::Tail;
 
 /// Draws of one batch.
 #[derive(Debug, Clone, Default)]
@@ -35,15 +32,16 @@ pub(super) fn stream(seed: u64, batch: &str, micros: i64) -> ChaCha8Rng {
 
 /// Draws from a mixture of posteriors with weights that add up to one.
 ///
-/// The first posterior is that of a batch that does not stick. Its draws come to rest a drawn time after nine tenths of
-/// their drop: `strain` is what other batches say of that time, `assumed` what the prior of the curve said of it.
+/// The first posterior is that of a batch that does not stick. Its draws come to rest a drawn time after the middle of their
+/// drop, as the strain does, but not before `now_h` while their curve has more than twice the tolerance to go. The others come to
+/// rest where their curve does.
 pub(super) fn draw(
     mixture: &[(f64, Posterior)],
     n: usize,
     ln_pace: f64,
     now_h: f64,
     tolerance_sg: f64,
-    (strain, assumed): (Tail, Tail),
+    strain: Tail,
     rng: &mut ChaCha8Rng,
 ) -> Result<Draws> {
     let mut draws = Draws::default();
@@ -59,33 +57,27 @@ pub(super) fn draw(
         }
         let factor = posterior.covariance.clone().cholesky();
         let factor = factor.ok_or_else(|| Error::numeric("a forecast", "the posterior's covariance is singular"))?.l();
-        let (mut t90_h, mut ln_tails) = (Vec::with_capacity(mine), Vec::with_capacity(mine));
         for _ in 0..mine {
             let noise = DVector::from_fn(1 + DIMS, |_, _| StandardNormal.sample(rng));
             let at: DVector<f64> = &posterior.mean + &factor * noise;
             let coordinates = std::array::from_fn(|k| at[k + 1]);
             let curve = curve(at[0].clamp(0.99, 1.25), &coordinates, ln_pace);
             let table = curve.tabulate();
-            let finish = table.finish_h(tolerance_sg);
-            let t90 = table.time_of_progress_h(0.9);
-            t90_h.push(t90);
-            ln_tails.push(ln_tail(t90, finish));
-            draws.finish_h.push(latest(finish));
+            let of_curve = table.finish_h(tolerance_sg);
+            let finish = if i == 0 {
+                let of_strain = strain.finish_h(table.time_of_progress_h(0.5), rng);
+                let runs = of_strain < now_h && table.sg(now_h) - curve.terminal_sg > 2.0 * tolerance_sg;
+                if runs { of_curve.max(now_h) } else { of_strain }
+            } else {
+                of_curve
+            };
+            draws.finish_h.push(strain.within(finish));
             draws.terminal_sg.push(curve.terminal_sg);
             draws.original_sg.push(curve.original_sg);
             draws.progress.push(table.progress(now_h));
         }
-        if i == 0 {
-            let tail = strain.given(Tail::of_values(&ln_tails), assumed);
-            draws.finish_h = t90_h.iter().map(|t90| latest(t90 + tail.hours(rng))).collect();
-        }
     }
     Ok(draws)
-}
-
-/// A finish time within what is called finite.
-fn latest(finish_h: f64) -> f64 {
-    if finish_h.is_finite() { finish_h.clamp(0.0, LATEST_H) } else { LATEST_H }
 }
 
 /// The five quantiles, by linear interpolation between order statistics (the definition of Gumbel, `(n - 1) p`).

@@ -5,7 +5,6 @@ use nalgebra::{DMatrix, DVector};
 use ndarray::{ArrayViewMut2, Axis};
 
 use crate::error::{Error, Result};
-use crate::fit::Scale;
 use crate::fit::nonlinear::{NonlinearSettings, Parameter};
 use crate::gravity::GravitySeries;
 use crate::kinetics::bins::bins;
@@ -141,7 +140,7 @@ impl BatchAsKnown {
         let limit = self.limit_sg.filter(|_| limited);
         let terminal_sg = limit.map(|(sg, sd): (f64, f64)| (sg, sd.hypot(AT_LIMIT_SD)));
         let target = WhitenedBatch { likelihood, coordinates: about, whitener: &whitener, terminal_sg };
-        let settings = NonlinearSettings { scale: Scale::Known, tolerance: 1e-8, patience: 40, ..Default::default() };
+        let settings = NonlinearSettings { tolerance: 1e-8, patience: 40 };
         let fit = settings.fit(&target, &parameters)?;
         let values = fit.values();
         let sd = |i: usize| if i == 0 { ORIGINAL_SD_SG } else { 1.0 };

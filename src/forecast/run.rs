@@ -114,9 +114,8 @@ impl Forecaster<'_> {
         let mut rng = stream(self.settings.seed, &batch.batch, as_of.micros());
         let n = self.settings.draws;
         let tolerance_sg = settings.common.at_rest.within_sg;
-        let assumed = Tail::of_prior(&prior, own.original_sg, own.ln_pace, tolerance_sg, &mut rng)?;
-        let tails = (Tail::of_strain(self.kinetics, &batch.strain, &batch.batch, as_of), assumed);
-        let draws = draw(&mixture, n, own.ln_pace, now_h, tolerance_sg, tails, &mut rng)?;
+        let strain = Tail::of_strain(self.kinetics, &batch.strain, &batch.batch, as_of);
+        let draws = draw(&mixture, n, own.ln_pace, now_h, tolerance_sg, strain, &mut rng)?;
         Ok(FromDraws {
             batch: batch.clone(),
             as_of,

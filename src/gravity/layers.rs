@@ -37,13 +37,24 @@ pub struct CorrectedGravity {
     pub shared_se: f64,
 }
 
+/// By how much gas, foam or whatever held a probe moved one of its readings.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ProcessBias {
+    /// Row of `Season::readings`.
+    pub row: usize,
+    /// What is taken from SG.
+    pub mean_sg: f64,
+    /// Its standard deviation, common to readings near each other, SG.
+    pub sd_sg: f64,
+}
+
 /// What studies after the calibration say of readings, by row of `Season::readings`.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct GravityLayers {
     /// Of the study of drift; empty before it, and where a reading has no gravity.
     pub drift: Vec<Option<ReadingDrift>>,
-    /// Further error that readings share, as (row, SD in SG): gas and foam.
-    pub process_sd: Vec<(usize, f64)>,
+    /// What moved the probe in its beer: gas and foam, and whatever held it.
+    pub process: Vec<ProcessBias>,
     /// Further flags.
     pub flags: Vec<(usize, Flags)>,
 }
@@ -74,10 +85,11 @@ impl Gravity {
         let drift = layers.drift.iter().copied().chain(std::iter::repeat(None));
         self.corrected =
             self.uncorrected.iter().zip(drift).map(|(read, drift)| Some((*read)?.corrected(drift))).collect();
-        for &(row, sd) in &layers.process_sd {
-            if let Some(Some(read)) = self.corrected.get_mut(row) {
-                read.shared_se = read.shared_se.hypot(sd);
-                read.se = read.se.hypot(sd);
+        for bias in &layers.process {
+            if let Some(Some(read)) = self.corrected.get_mut(bias.row) {
+                read.sg -= bias.mean_sg;
+                read.shared_se = read.shared_se.hypot(bias.sd_sg);
+                read.se = read.se.hypot(bias.sd_sg);
             }
         }
         for &(row, flag) in &layers.flags {
@@ -126,12 +138,12 @@ mod tests {
         let drift = ReadingDrift { correction_sg: -0.001, shared_se: 0.004 };
         let layers = GravityLayers {
             drift: vec![Some(drift), None],
-            process_sd: vec![(0, 0.012)],
+            process: vec![ProcessBias { row: 0, mean_sg: 0.001, sd_sg: 0.012 }],
             flags: vec![(1, Flags::OUTLIER)],
         };
         let once = gravity.with_layers(&layers);
         let read = once.corrected[0].unwrap();
-        assert!((read.sg - 1.013).abs() < 1e-12 && (read.se - 0.013).abs() < 1e-12, "{read:?}");
+        assert!((read.sg - 1.012).abs() < 1e-12 && (read.se - 0.013).abs() < 1e-12, "{read:?}");
         assert!(once.corrected[1].is_none() && once.flags[1].intersects(Flags::OUTLIER));
         assert_eq!(once.clone().with_layers(&layers), once);
     }

@@ -4,6 +4,7 @@
 mod active_calibration;
 mod age_errors;
 mod cooling;
+mod episodes;
 mod frame;
 mod known;
 mod layers;
@@ -14,10 +15,11 @@ mod readings;
 mod series;
 mod series_builder;
 
+pub(crate) use episodes::episodes;
 pub use known::{Disturbance, ErrorKnot, ErrorStep, KnownErrors};
-pub use layers::{CorrectedGravity, Gravity, GravityLayers, ReadingDrift, UncorrectedGravity};
+pub use layers::{CorrectedGravity, Gravity, GravityLayers, ProcessBias, ReadingDrift, UncorrectedGravity};
 pub use offset::OffsetPrior;
 pub(crate) use original::Liquids;
 pub(crate) use reading_errors::ReadingErrors;
-pub use series::{GravitySeries, SeriesProbe, SeriesSample};
+pub use series::{GravitySeries, HeldReading, SeriesProbe, SeriesSample};
 pub use series_builder::{BatchErrors, LEFT_OUT, SeriesBuilder};

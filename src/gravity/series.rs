@@ -2,7 +2,14 @@
 
 use crate::units::Instant;
 
+use super::episodes::episodes;
 use super::known::{Disturbance, KnownErrors};
+use super::layers::Gravity;
+
+/// A probe that something moved by less goes on as it is, SG.
+const LEAST_EDGE_SG: f64 = 0.002;
+/// Held readings closer than this are of one time, hours.
+const ONE_SPAN_H: f64 = 2.5;
 
 /// A gravity sample of a batch.
 #[derive(Debug, Clone, PartialEq)]
@@ -17,6 +24,19 @@ pub struct SeriesSample {
     pub known_hours: f64,
     /// The instrument, whose bias all its samples share.
     pub instrument: Option<String>,
+}
+
+/// A reading of a probe that did not float freely.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeldReading {
+    /// Row of `Readings`.
+    pub row: usize,
+    /// Hours from pitching.
+    pub hours: f64,
+    /// SG on the curve in force.
+    pub sg: f64,
+    /// By how much it differs from a line between the levels before and after, SG.
+    pub off_sg: f64,
 }
 
 /// One probe's part in a batch.
@@ -72,6 +92,10 @@ pub struct GravitySeries {
     pub cooled_hours: Option<f64>,
     /// When something was done that may have moved the probes, in order of time.
     pub disturbed: Vec<Disturbance>,
+    /// Readings left out because something held, loaded or lifted their probe for hours.
+    pub held: Vec<HeldReading>,
+    /// Samples left out because the rest of the season contradicts them.
+    pub doubted: Vec<SeriesSample>,
     /// What is known from other times of the errors of the probes, without the samples above.
     pub known: Option<KnownErrors>,
 }
@@ -98,6 +122,8 @@ impl GravitySeries {
             samples: Vec::new(),
             cooled_hours: None,
             disturbed: Vec::new(),
+            held: Vec::new(),
+            doubted: Vec::new(),
             known: None,
         }
     }
@@ -118,10 +144,75 @@ impl GravitySeries {
             column.truncate(n);
         }
         cut.probe.truncate(n);
-        cut.samples.retain(|sample| sample.hours <= hours && sample.known_hours <= hours);
+        for samples in [&mut cut.samples, &mut cut.doubted] {
+            samples.retain(|sample| sample.hours <= hours && sample.known_hours <= hours);
+        }
         cut.disturbed.retain(|disturbance| disturbance.hours <= hours);
         cut.cooled_hours = self.cooled_hours.filter(|&at| at <= hours);
         cut.ended_hours = self.ended_hours.filter(|&at| at <= hours);
         Some(cut)
     }
+
+    /// The same with the corrected gravities as all layers leave them, so that pictures show what the table says.
+    pub fn with_gravity(mut self, gravity: &Gravity) -> Self {
+        for (sg, row) in self.corrected_sg.iter_mut().zip(&self.rows) {
+            *sg = gravity.corrected.get(*row).copied().flatten().map_or(*sg, |read| read.sg);
+        }
+        self
+    }
+
+    /// Hours from pitching between which a probe was held, each time from the first reading to the last.
+    pub fn held_spans(&self) -> Vec<(f64, f64)> {
+        let mut spans: Vec<(f64, f64)> = Vec::new();
+        let mut held: Vec<f64> = self.held.iter().map(|held| held.hours).collect();
+        held.sort_by(f64::total_cmp);
+        for hours in held {
+            match spans.last_mut() {
+                Some(span) if hours - span.1 < ONE_SPAN_H => span.1 = hours,
+                _ => spans.push((hours, hours)),
+            }
+        }
+        spans
+    }
+
+    /// The series without the readings of episodes, which `held` names instead.
+    pub(super) fn without_episodes(mut self) -> Self {
+        for probe in 0..self.probes.len() as u32 {
+            let of_probe = self.probe.iter().enumerate().filter(|(_, of)| **of == probe);
+            let own: Vec<usize> = of_probe.map(|(i, _)| i).collect();
+            let column = |from: &[f64]| -> Vec<f64> { own.iter().filter_map(|i| from.get(*i).copied()).collect() };
+            let (hours, sg) = (column(&self.hours), column(&self.sg));
+            for span in episodes(&hours, &sg, LEAST_EDGE_SG) {
+                let held = |i: usize| {
+                    let at = *own.get(i)?;
+                    let (row, hours_of, sg_of) = (*self.rows.get(at)?, *hours.get(i)?, *sg.get(i)?);
+                    Some(HeldReading { row, hours: hours_of, sg: sg_of, off_sg: span.off(&hours, &sg, i)? })
+                };
+                let held: Vec<HeldReading> = (span.from..span.to).filter_map(held).collect();
+                self.held.extend(held);
+            }
+        }
+        self.held.sort_by_key(|held| held.row);
+        self.held.dedup_by_key(|held| held.row);
+        let kept: Vec<bool> =
+            self.rows.iter().map(|row| self.held.binary_search_by_key(row, |held| held.row).is_err()).collect();
+        keep(&mut self.rows, &kept);
+        keep(&mut self.probe, &kept);
+        for column in [
+            &mut self.hours,
+            &mut self.sg,
+            &mut self.corrected_sg,
+            &mut self.own_sd,
+            &mut self.shared_sd,
+            &mut self.temp_c,
+        ] {
+            keep(column, &kept);
+        }
+        self
+    }
+}
+
+fn keep<T>(column: &mut Vec<T>, kept: &[bool]) {
+    let mut kept = kept.iter();
+    column.retain(|_| kept.next().is_none_or(|kept| *kept));
 }

@@ -1,7 +1,7 @@
 //! The gravity series of a batch.
 
 use crate::calibration::Calibrations;
-use crate::season::{Batch, Event, Flags, Season};
+use crate::season::{Batch, Event, Flags, Reference, Season};
 use crate::units::Instant;
 
 use super::age_errors::offset_sd;
@@ -28,6 +28,13 @@ pub trait BatchErrors: std::fmt::Debug + Sync {
         gravity: &Gravity,
         series: &GravitySeries,
     ) -> Option<KnownErrors>;
+
+    /// Whether the rest of the season contradicts what was written down of a batch at a moment: a sample or the original
+    /// gravity.
+    fn is_wrong(&self, batch: &str, at: Instant, sg: f64) -> bool;
+
+    /// Whether the samples of a batch contradict the readings of a probe there.
+    fn is_foreign(&self, batch: &str, probe: &str) -> bool;
 }
 
 /// Builds the gravity series of batches: readings, samples, and what other times tell of the probes.
@@ -76,13 +83,13 @@ impl<'a> SeriesBuilder<'a> {
     /// prior SD at its age (days from the calibration in force to the middle of its readings), and 0.010 more where its
     /// calibration is stale.
     pub fn of(&self, batch: &Batch) -> Option<GravitySeries> {
-        Some(self.with_known(self.read(batch)?))
+        Some(self.with_known(self.read(batch)?.without_episodes()))
     }
 
     /// The same as it was at a moment, for readings and calibrations that were known by then: the errors of the probes
     /// are taken at what was read by then. None when the batch was pitched later.
     pub fn as_of(&self, batch: &Batch, as_of: Instant) -> Option<GravitySeries> {
-        Some(self.with_known(self.read(batch)?.as_of(as_of)?))
+        Some(self.with_known(self.read(batch)?.as_of(as_of)?.without_episodes()))
     }
 
     fn with_known(&self, series: GravitySeries) -> GravitySeries {
@@ -95,11 +102,16 @@ impl<'a> SeriesBuilder<'a> {
 
     /// The series without what other times tell.
     fn read(&self, batch: &Batch) -> Option<GravitySeries> {
+        let (samples, doubted) = self.samples(batch);
         let mut series = GravitySeries {
             ended_hours: batch.ended_at.map(|at| at.hours_since(batch.pitched_at)),
-            original_sg: batch.original_sg.map(|sg| (sg, batch.original_sg_sd.unwrap_or(DEFAULT_SD))),
+            original_sg: batch
+                .original_sg
+                .filter(|sg| !self.is_wrong(batch, batch.pitched_at, *sg))
+                .map(|sg| (sg, batch.original_sg_sd.unwrap_or(DEFAULT_SD))),
             limit_sg: batch.limit_sg.map(|sg| (sg, batch.limit_sg_sd.unwrap_or(DEFAULT_SD))),
-            samples: samples(self.season, batch),
+            samples,
+            doubted,
             ..GravitySeries::empty(&batch.batch, &batch.strain, batch.pitched_at)
         };
         if let Some((calibrations, gravity)) = self.readings {
@@ -110,10 +122,34 @@ impl<'a> SeriesBuilder<'a> {
         (!series.rows.is_empty() || !series.samples.is_empty()).then_some(series)
     }
 
+    fn is_wrong(&self, batch: &Batch, at: Instant, sg: f64) -> bool {
+        self.errors.is_some_and(|errors| errors.is_wrong(&batch.batch, at, sg))
+    }
+
+    /// The samples of a batch by time, and those that the rest of the season contradicts.
+    fn samples(&self, batch: &Batch) -> (Vec<SeriesSample>, Vec<SeriesSample>) {
+        let of_batch =
+            self.season.references.iter().filter(|r| r.batch.as_ref() == Some(&batch.batch) && r.sg.is_finite());
+        let mut of_batch: Vec<&Reference> = of_batch.collect();
+        of_batch.sort_by_key(|reference| reference.at);
+        let (wrong, right): (Vec<&Reference>, _) = of_batch.into_iter().partition(|r| self.is_wrong(batch, r.at, r.sg));
+        let sample = |r: &Reference| SeriesSample {
+            hours: r.at.hours_since(batch.pitched_at),
+            sg: r.sg,
+            sd: r.sd(),
+            known_hours: r.known().hours_since(batch.pitched_at),
+            instrument: r.instrument.clone(),
+        };
+        (right.into_iter().map(sample).collect(), wrong.into_iter().map(sample).collect())
+    }
+
     fn add_readings(&self, calibrations: &Calibrations, gravity: &Gravity, batch: &Batch, series: &mut GravitySeries) {
         let readings = &self.season.readings;
         let mut kept: Vec<(Instant, u32, usize)> = Vec::new();
         for probe in &readings.probe_ids {
+            if self.errors.is_some_and(|errors| errors.is_foreign(&batch.batch, probe)) {
+                continue;
+            }
             let rows = rows_of(gravity, self.season, batch, probe);
             let (Some(&first), Some(&last)) = (rows.first(), rows.last()) else { continue };
             let place = series.probes.len() as u32;
@@ -187,21 +223,4 @@ fn disturbed(season: &Season, batch: &Batch, probes: &[SeriesProbe]) -> Vec<Dist
     let mut all: Vec<Disturbance> = season.events.iter().filter_map(of).filter(|of| of.hours > 0.0).collect();
     all.sort_by(|a, b| a.hours.total_cmp(&b.hours));
     all
-}
-
-fn samples(season: &Season, batch: &Batch) -> Vec<SeriesSample> {
-    let mut samples: Vec<SeriesSample> = season
-        .references
-        .iter()
-        .filter(|r| r.batch.as_deref() == Some(batch.batch.as_str()) && r.sg.is_finite())
-        .map(|r| SeriesSample {
-            hours: r.at.hours_since(batch.pitched_at),
-            sg: r.sg,
-            sd: r.sd(),
-            known_hours: r.known().hours_since(batch.pitched_at),
-            instrument: r.instrument.clone(),
-        })
-        .collect();
-    samples.sort_by(|a, b| a.hours.total_cmp(&b.hours));
-    samples
 }

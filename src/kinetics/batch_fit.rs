@@ -5,9 +5,8 @@ use crate::fit::whiteness::Whiteness;
 use crate::season::Flags;
 use crate::units::Instant;
 
-use super::candidate::CandidateFit;
 use super::clock::Clock;
-use super::curve::{GravityCurve, PARAMETERS};
+use super::curve::{FermentationCurve, GravityCurve};
 use super::error_model::ErrorModel;
 use super::point::BatchPoint;
 use super::probe_bias::FITTED;
@@ -44,15 +43,11 @@ pub struct FittedFermentation {
     /// The curve, times on its clock.
     pub(crate) curve: GravityCurve,
     /// The clock.
-    pub clock: Clock,
-    /// Covariance of the parameters in the order of [`GravityCurve::to_vector`]; zero for a held one.
-    pub(crate) covariance: [[f64; PARAMETERS]; PARAMETERS],
+    pub(crate) clock: Clock,
     /// Delay by gas, hours, and bias by foam, SG.
     pub(crate) bias: [f64; 2],
-    /// Covariance of the parameters with these two at the end.
-    pub(crate) joint: [[f64; FITTED]; FITTED],
-    /// Degrees of freedom of the intervals.
-    pub(crate) df: f64,
+    /// Covariance of the parameters in the order of [`GravityCurve::to_vector`], and of these two; zero for a held one.
+    pub(crate) covariance: [[f64; FITTED]; FITTED],
     /// The error model.
     pub(crate) errors: ErrorModel,
 }
@@ -83,6 +78,38 @@ impl AtReference {
     }
 }
 
+/// One curve on one batch, beside the others.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CandidateFit {
+    /// The curve.
+    pub curve: FermentationCurve,
+    /// Points it was fitted to.
+    pub n: usize,
+    /// Parameters that the data determine, those of the error model included.
+    pub parameters: Option<f64>,
+    /// Akaike's criterion corrected for the number of points, on the correlated likelihood.
+    pub aicc: Option<f64>,
+    /// Root mean square of the residuals, SG.
+    pub rmse_sg: Option<f64>,
+    /// Points in the last two fifths of the time, foretold from the first three.
+    pub forward_n: usize,
+    /// Root mean square of the errors of what was foretold, SG.
+    pub forward_rmse_sg: Option<f64>,
+    /// True for the curve that was taken.
+    pub chosen: bool,
+    /// Why something is missing.
+    pub why: String,
+}
+
+impl CandidateFit {
+    /// A curve of which nothing is known yet.
+    pub(super) const fn new(curve: FermentationCurve, n: usize) -> Self {
+        let why = String::new();
+        let (parameters, aicc, rmse_sg, forward_rmse_sg) = (None, None, None, None);
+        Self { curve, n, parameters, aicc, rmse_sg, forward_n: 0, forward_rmse_sg, chosen: false, why }
+    }
+}
+
 /// What was found about one batch.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BatchFit {
@@ -108,14 +135,10 @@ pub struct BatchFit {
     pub progress: Finding,
     /// Readings and samples that entered the fit.
     pub n: usize,
-    /// Autocorrelation of the residuals one hour apart.
-    pub phi: Finding,
     /// Whether waves are left in the residuals when the error model is taken off.
     pub whiteness: Option<Whiteness>,
     /// All candidate curves, where they were asked for.
     pub candidates: Vec<CandidateFit>,
-    /// By how much gas delays what the probes show, hours.
-    pub bubble_delay_h: Finding,
     /// Bias of the probes by foam where most of it sits, SG.
     pub foam_sg: Finding,
     /// Root mean square of the residuals of the points, robust weights applied, SG.
@@ -176,8 +199,6 @@ impl BatchFit {
 pub struct Kinetics {
     /// One fit per batch, in the order given.
     pub batches: Vec<BatchFit>,
-    /// Activation energy of the pace, kJ/mol: estimated, or held at the published value and why.
-    pub activation_kj_mol: Option<Finding>,
     /// The settings they were fitted with.
     pub settings: KineticsSettings,
 }

@@ -7,12 +7,11 @@
 use crate::gravity::{GravitySeries, SeriesSample};
 use crate::season::Flags;
 
-use super::clock::Clock;
+use super::clock::{Clock, usable_until_h};
 use super::median::median;
 use super::point::{BatchPoint, PointSource};
 use super::second_batch::{Rise, rise};
 use super::settings::KineticsSettings;
-use super::thermal_time::usable_until_h;
 
 /// A reading further than this many robust standard deviations from its neighbours' running median is an outlier.
 const OUTLIER_SDS: f64 = 5.0;
@@ -89,17 +88,8 @@ fn split<'a>(
 }
 
 fn reading(series: &GravitySeries, i: usize) -> Option<BatchPoint> {
-    let hours = *series.hours.get(i)?;
-    let point = BatchPoint {
-        hours,
-        clock_h: hours,
-        pace: 1.0,
-        sg: *series.sg.get(i)?,
-        own_sd: *series.own_sd.get(i)?,
-        shared_sd: *series.shared_sd.get(i)?,
-        source: PointSource::Probe(0),
-        weight: 1.0,
-    };
+    let sds = (*series.own_sd.get(i)?, *series.shared_sd.get(i)?);
+    let point = BatchPoint::new(*series.hours.get(i)?, *series.sg.get(i)?, sds, PointSource::Probe(0));
     let finite = point.sg.is_finite() && point.own_sd.is_finite() && point.shared_sd.is_finite();
     (finite && point.own_sd >= 0.0 && point.shared_sd >= 0.0).then_some(point)
 }
@@ -163,16 +153,8 @@ impl BinnedSeries {
         }
         // Samples alone: two batches under one name show in them.
         let alone = series.hours.is_empty();
-        let of = |sample: &SeriesSample| BatchPoint {
-            hours: sample.hours,
-            clock_h: sample.hours,
-            pace: 1.0,
-            sg: sample.sg,
-            own_sd: sample.sd,
-            shared_sd: 0.0,
-            source: PointSource::Sample(0),
-            weight: 1.0,
-        };
+        let of =
+            |sample: &SeriesSample| BatchPoint::new(sample.hours, sample.sg, (sample.sd, 0.0), PointSource::Sample(0));
         let samples: Vec<BatchPoint> = series.samples.iter().map(of).filter(|p| p.sg.is_finite()).collect();
         let rise = rise(&samples).filter(|_| alone);
         if let Some(rise) = &rise {
@@ -197,8 +179,7 @@ impl BinnedSeries {
             self.instruments.len() - 1
         });
         self.n += 1;
-        let source = PointSource::Sample(index);
-        BatchPoint { hours, clock_h: hours, pace: 1.0, sg, own_sd: sd, shared_sd: 0.0, source, weight: 1.0 }
+        BatchPoint::new(hours, sg, (sd, 0.0), PointSource::Sample(index))
     }
 }
 
@@ -242,16 +223,8 @@ fn add_bins(
     for group in readings.chunk_by(|(_, a), (_, b)| index(a).total_cmp(&index(b)).is_eq()) {
         let mean =
             |value: fn(&BatchPoint) -> f64| group.iter().map(|(_, p)| value(p)).sum::<f64>() / group.len() as f64;
-        let point = BatchPoint {
-            hours: mean(|p| p.hours),
-            clock_h: mean(|p| p.hours),
-            pace: 1.0,
-            sg: mean(|p| p.sg),
-            own_sd: (mean(|p| p.own_sd * p.own_sd) / group.len() as f64).sqrt(),
-            shared_sd: mean(|p| p.shared_sd),
-            source,
-            weight: 1.0,
-        };
+        let own_sd = (mean(|p| p.own_sd * p.own_sd) / group.len() as f64).sqrt();
+        let point = BatchPoint::new(mean(|p| p.hours), mean(|p| p.sg), (own_sd, mean(|p| p.shared_sd)), source);
         found.push((point, group.iter().map(|(i, _)| *i).collect()));
     }
 }

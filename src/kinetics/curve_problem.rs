@@ -4,14 +4,12 @@ use nalgebra::{DMatrix, DVector};
 use ndarray::{ArrayViewMut2, Axis};
 
 use crate::error::{Error, Result};
-use crate::fit::Scale;
-use crate::fit::autocorrelation::Whitener;
-use crate::fit::nonlinear::{Functional, NonlinearFit, NonlinearSettings, Parameter};
+use crate::fit::nonlinear::{NonlinearFit, NonlinearSettings, Parameter};
+use crate::fit::whitener::Whitener;
 
 use super::curve::{FermentationCurve, GravityCurve, NO_TAIL, PARAMETERS};
 use super::error_model::ErrorModel;
 use super::likelihood::{BatchLikelihood, BiasedCurve, Coordinates, Slopes, WhitenedBatch};
-use super::nuisance::Nuisance;
 use super::point::BatchPoint;
 use super::probe_bias::{DELAY, FITTED, FOAM, ProbeBias};
 
@@ -23,41 +21,25 @@ pub(crate) type Priors = [Option<(f64, f64)>; PARAMETERS];
 const BOUNDS: [(f64, f64); 7] =
     [(0.95, 1.25), (0.93, 1.20), (0.0, 8.0), (-6.0, 4.0), (-2.5, 2.5), (NO_TAIL, 0.6), (-5.0, -0.05)];
 /// How the whitened problem is solved: its residuals are over stated standard deviations.
-const SOLVER: NonlinearSettings =
-    NonlinearSettings { scale: Scale::Known, tolerance: 1e-10, patience: 1000, singular: 1e-10 };
+const SOLVER: NonlinearSettings = NonlinearSettings { tolerance: 1e-10, patience: 1000 };
 /// Bounds of a coefficient of the correction.
 const CORRECTION_BOUNDS: (f64, f64) = (-6.0, 6.0);
 /// Names of the parameters; those of the correction are counted.
 const NAMES: [&str; 7] =
     ["original_sg", "terminal_sg", "ln_scale_h", "ln_steepness", "ln_asymmetry", "tail_share", "ln_tail_pace"];
 
-/// What a fit of a batch's curve is given besides the points.
+/// One batch's least-squares problem, with or without its points.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Given<'a> {
+pub(crate) struct CurveProblem<'a> {
     pub kind: FermentationCurve,
-    pub nuisances: &'a [Nuisance],
-    /// Share of a sample's variance that is in its instrument's bias.
-    pub share: f64,
+    pub likelihood: BatchLikelihood<'a>,
     pub priors: &'a Priors,
+    /// Priors of the bias of probes.
     pub bias: ProbeBias,
 }
 
-impl<'a> Given<'a> {
-    /// The least-squares problem of these points.
-    pub fn problem(&self, points: &'a [BatchPoint], foam: &'a [f64]) -> CurveProblem<'a> {
-        let Self { kind, nuisances, share, priors, bias } = *self;
-        let likelihood = BatchLikelihood { points, nuisances, share, foam };
-        CurveProblem { likelihood, by: CurveParameters { kind }, priors: *priors, bias }
-    }
-}
-
 /// The curve's own parameters, the delay by gas and the bias by foam as coordinates.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct CurveParameters {
-    kind: FermentationCurve,
-}
-
-impl Coordinates for CurveParameters {
+impl Coordinates for FermentationCurve {
     fn count(&self) -> usize {
         FITTED
     }
@@ -65,7 +47,7 @@ impl Coordinates for CurveParameters {
     fn curve(&self, parameters: &[f64]) -> Result<BiasedCurve> {
         match parameters.split_first_chunk::<PARAMETERS>() {
             Some((vector, [delay_h, foam_sg, ..])) => {
-                let curve = GravityCurve::from_vector(self.kind, vector);
+                let curve = GravityCurve::from_vector(*self, vector);
                 Ok(BiasedCurve { curve, delay_h: *delay_h, foam_sg: *foam_sg })
             }
             _ => Err(Error::numeric("a fermentation curve", "too few parameters")),
@@ -74,32 +56,25 @@ impl Coordinates for CurveParameters {
 
     fn chain(&self, _: &BiasedCurve, slopes: &[Slopes], mut out: ArrayViewMut2<'_, f64>) {
         for (mut row, slopes) in out.axis_iter_mut(Axis(0)).zip(slopes) {
-            for (cell, slope) in row.iter_mut().zip(slopes) {
-                *cell = *slope;
-            }
+            row.iter_mut().zip(slopes).for_each(|(cell, slope)| *cell = *slope);
         }
     }
 }
 
-/// One batch's least-squares problem.
-#[derive(Debug, Clone)]
-pub(crate) struct CurveProblem<'a> {
-    pub likelihood: BatchLikelihood<'a>,
-    by: CurveParameters,
-    pub priors: Priors,
-    /// Priors of the bias of probes.
-    pub bias: ProbeBias,
-}
+impl<'a> CurveProblem<'a> {
+    /// The same for these points, with what foam adds to each.
+    pub fn of(&self, points: &'a [BatchPoint], foam: &'a [f64]) -> Self {
+        Self { likelihood: BatchLikelihood { points, foam, ..self.likelihood }, ..*self }
+    }
 
-impl CurveProblem<'_> {
     /// The curve among the parameters of a fit.
     pub fn curve_of(&self, parameters: &[f64]) -> Result<GravityCurve> {
-        Ok(self.by.curve(parameters)?.curve)
+        Ok(self.kind.curve(parameters)?.curve)
     }
 
     /// What parameters leave of each point, not whitened.
     pub fn residuals(&self, parameters: &[f64]) -> Result<Vec<f64>> {
-        self.likelihood.residuals(&self.by, parameters)
+        self.likelihood.residuals(&self.kind, parameters)
     }
 
     /// The parameters of a fit from `start`.
@@ -109,7 +84,7 @@ impl CurveProblem<'_> {
             let (low, high) = BOUNDS.get(i).copied().unwrap_or(CORRECTION_BOUNDS);
             let name =
                 NAMES.get(i).map_or_else(|| format!("correction {}", i - NAMES.len()), |name| (*name).to_owned());
-            parameters.push(if i >= self.by.kind.free() {
+            parameters.push(if i >= self.kind.free() {
                 Parameter::new(name, if i == 5 { NO_TAIL } else { 0.0 }).held()
             } else {
                 let parameter = Parameter::new(name, value.clamp(low, high)).within(low, high);
@@ -133,26 +108,9 @@ impl CurveProblem<'_> {
     /// at each point.
     pub fn fit(&self, start: &GravityCurve, relative_rate: &[f64], errors: &ErrorModel) -> Result<NonlinearFit> {
         let whitener = self.likelihood.whitener(relative_rate, errors)?;
-        SOLVER.fit(&self.whitened(&whitener), &self.parameters(start, errors.correction_sd))
-    }
-
-    /// The profile interval of a function of the parameters about a fit with its curve, the error model held.
-    pub fn profile(
-        &self,
-        fit: &NonlinearFit,
-        curve: &GravityCurve,
-        (relative_rate, errors): (&[f64], &ErrorModel),
-        functional: &Functional<'_>,
-        level: f64,
-    ) -> Result<(f64, f64)> {
-        let whitener = self.likelihood.whitener(relative_rate, errors)?;
-        let parameters = self.parameters(curve, errors.correction_sd);
-        let interval = fit.profile_of(&SOLVER, &self.whitened(&whitener), &parameters, functional, level)?;
-        Ok((interval.lower, interval.upper))
-    }
-
-    fn whitened<'b>(&'b self, whitener: &'b Whitener) -> WhitenedBatch<'b, CurveParameters> {
-        WhitenedBatch { likelihood: self.likelihood, coordinates: &self.by, whitener, terminal_sg: None }
+        let (likelihood, coordinates, whitener) = (self.likelihood, &self.kind, &whitener);
+        let problem = WhitenedBatch { likelihood, coordinates, whitener, terminal_sg: None };
+        SOLVER.fit(&problem, &self.parameters(start, errors.correction_sd))
     }
 
     /// The prior of parameter `i`, a nuisance effect after those of the curve.
@@ -215,7 +173,7 @@ impl CurveProblem<'_> {
     /// Residuals and derivatives at `parameters`, not whitened, without the columns of what the curve has not.
     pub fn linearise(&self, parameters: &[f64]) -> Result<Linearised> {
         let residual = DVector::from_vec(self.residuals(parameters)?);
-        let slopes = self.likelihood.slopes(&self.by, parameters)?;
+        let slopes = self.likelihood.slopes(&self.kind, parameters)?;
         let places: Vec<usize> = self.fitted_places(slopes.ncols()).collect();
         let jacobian = DMatrix::from_fn(slopes.nrows(), places.len(), |i, j| slopes[(i, places[j])]);
         Ok(Linearised { residual, jacobian })
@@ -223,7 +181,7 @@ impl CurveProblem<'_> {
 
     /// Places, of `n` parameters, of the curve's free ones and of all after the curve's.
     fn fitted_places(&self, n: usize) -> impl Iterator<Item = usize> {
-        (0..self.by.kind.free()).chain(DELAY..=FOAM).chain(FITTED..n)
+        (0..self.kind.free()).chain(DELAY..=FOAM).chain(FITTED..n)
     }
 }
 

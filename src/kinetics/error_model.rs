@@ -27,6 +27,16 @@ pub(crate) struct ErrorModel {
 }
 
 impl ErrorModel {
+    /// From its numbers: size, correlation time, factor, floor, standard deviation of the correction.
+    pub fn of([kappa_sg, tau_h, factor, floor, correction_sd]: [f64; 5]) -> Self {
+        Self { kappa_sg, tau_h, floor: floor.min(1.0), factor, correction_sd }
+    }
+
+    /// Its numbers in the order of [`ErrorModel::of`].
+    pub const fn numbers(&self) -> [f64; 5] {
+        [self.kappa_sg, self.tau_h, self.factor, self.floor, self.correction_sd]
+    }
+
     /// Standard deviation of the departure where the rate of fall is `relative_rate` times its greatest, SG.
     pub fn departure_sd(&self, relative_rate: f64) -> f64 {
         self.kappa_sg * (self.floor + (1.0 - self.floor) * relative_rate)

@@ -5,7 +5,7 @@ use crate::fit::minimise::nelder_mead;
 use crate::fit::nonlinear::NonlinearFit;
 
 use super::curve::{FermentationCurve, GravityCurve};
-use super::curve_problem::{CurveProblem, Given, Priors};
+use super::curve_problem::{CurveProblem, Priors};
 use super::error_model::ErrorModel;
 use super::median::median;
 use super::point::BatchPoint;
@@ -17,6 +17,8 @@ const ROUNDS: usize = 2;
 /// Standard deviations of the logarithms of the error model's numbers under their prior: the departure's size and its
 /// correlation time, the factor on the stated variance of readings, the departure at rest, the size of the smooth correction.
 const SPREAD: [f64; 5] = [0.8, 0.6, 1.0, 0.5, 0.5];
+/// How far each of them is sought from the median of its prior.
+const REACH: [(f64, f64); 5] = [(-8.0, 5.0), (-4.0, 4.0), (-8.0, 8.0), (-4.0, 4.0), (-4.0, 3.0)];
 
 /// A fitted curve with its error model.
 #[derive(Debug, Clone)]
@@ -24,8 +26,6 @@ pub(crate) struct CurveFit {
     pub curve: GravityCurve,
     pub fit: NonlinearFit,
     pub errors: ErrorModel,
-    /// Rate of fall over the greatest at each point.
-    pub relative_rate: Vec<f64>,
     /// What foam adds to each point.
     pub foam: Vec<f64>,
     /// Akaike's criterion corrected for the number of points.
@@ -34,42 +34,50 @@ pub(crate) struct CurveFit {
     pub parameters: f64,
 }
 
+impl CurveFit {
+    fn new(problem: &CurveProblem<'_>, fit: NonlinearFit, errors: ErrorModel) -> Result<Self> {
+        let curve = problem.curve_of(&fit.values())?;
+        let foam = problem.likelihood.foam.to_vec();
+        Ok(Self { curve, fit, errors, foam, aicc: f64::NAN, parameters: f64::NAN })
+    }
+}
+
 /// Fits one kind of curve; the weights of `points` are set on the way.
-pub(crate) fn estimate(given: &Given<'_>, points: &mut [BatchPoint]) -> Result<CurveFit> {
+pub(crate) fn estimate(given: &CurveProblem<'_>, points: &mut [BatchPoint]) -> Result<CurveFit> {
     let kind = given.kind;
     let mut curve = first_curve(given, points)?;
     if kind == FermentationCurve::Smooth {
         // Away from the edge, where the tail's pace would be felt by nothing.
         curve.tail_share = 0.08;
     }
-    let mut errors = first_errors(kind, &curve);
-    let mut fit = {
-        let problem = given.problem(points, &[]);
-        problem.fit(&curve, &problem.likelihood.relative_rate(&curve), &errors)?
-    };
-    let mut column = Vec::new();
-    curve = given.problem(points, &[]).curve_of(&fit.values())?;
+    let errors = first_errors(kind, &curve);
+    let problem = given.of(points, &[]);
+    let fit = problem.fit(&curve, &problem.likelihood.relative_rate(&curve), &errors)?;
+    let mut found = CurveFit::new(&problem, fit, errors)?;
     for _ in 0..ROUNDS {
-        let parameters = fit.values();
-        let relative_rate = given.problem(points, &[]).likelihood.relative_rate(&curve);
-        column = foam(points, &relative_rate);
-        let residual = given.problem(points, &column).residuals(&parameters)?;
+        let parameters = found.fit.values();
+        let relative_rate = given.of(points, &[]).likelihood.relative_rate(&found.curve);
+        let column = foam(points, &relative_rate);
+        let residual = given.of(points, &column).residuals(&parameters)?;
         weigh(points, &residual, &relative_rate);
-        let problem = given.problem(points, &column);
-        errors = error_model(&problem, kind, &parameters, &relative_rate, &errors)?;
-        fit = problem.fit(&curve, &relative_rate, &errors)?;
-        curve = problem.curve_of(&fit.values())?;
+        let errors = error_model(&given.of(points, &column), &parameters, &relative_rate, &found.errors)?;
+        found = refine(&found.curve, errors, given, points)?;
     }
-    let problem = given.problem(points, &column);
-    let relative_rate = problem.likelihood.relative_rate(&curve);
-    let whitener = problem.likelihood.whitener(&relative_rate, &errors)?;
+    let fit = &found.fit;
+    let likelihood = given.of(points, &[]).likelihood;
+    let whitener = likelihood.whitener(&likelihood.relative_rate(&found.curve), &found.errors)?;
     // Parameters as far as the data determine them: priors, those of the correction above all, leave less than one each.
-    let numbers = if kind == FermentationCurve::Smooth { 5.0 } else { 4.0 };
-    let (n, k) = (points.len() as f64, (fit.n as f64 - fit.df).max(0.0) + numbers);
+    let (n, k) = (points.len() as f64, (fit.n as f64 - fit.df).max(0.0) + numbers(kind) as f64);
     let correction = if n > k + 1.5 { 2.0 * k * n / (n - k - 1.0) } else { f64::INFINITY };
-    let pulls: f64 = fit.values().iter().skip(FITTED).zip(given.nuisances).map(|(z, n)| (z - n.mean).powi(2)).sum();
+    let effects = fit.values().into_iter().skip(FITTED).zip(likelihood.nuisances);
+    let pulls: f64 = effects.map(|(z, of)| (z - of.mean).powi(2)).sum();
     let aicc = whitener.ln_determinant() + fit.sum_of_squares + pulls + correction;
-    Ok(CurveFit { curve, fit, errors, relative_rate, foam: column, aicc, parameters: k })
+    Ok(CurveFit { aicc, parameters: k, ..found })
+}
+
+/// How many numbers of the error model are fitted: of curves without the correction its size stays at its centre.
+fn numbers(kind: FermentationCurve) -> usize {
+    if kind == FermentationCurve::Smooth { 5 } else { 4 }
 }
 
 /// Fits a curve once more, from where it is, with other priors or to fewer points, its robust weights and the error model
@@ -77,38 +85,30 @@ pub(crate) fn estimate(given: &Given<'_>, points: &mut [BatchPoint]) -> Result<C
 pub(crate) fn refine(
     curve: &GravityCurve,
     errors: ErrorModel,
-    given: &Given<'_>,
+    given: &CurveProblem<'_>,
     points: &[BatchPoint],
 ) -> Result<CurveFit> {
-    let relative_rate = given.problem(points, &[]).likelihood.relative_rate(curve);
+    let relative_rate = given.of(points, &[]).likelihood.relative_rate(curve);
     let column = foam(points, &relative_rate);
-    let problem = given.problem(points, &column);
-    let fit = problem.fit(curve, &relative_rate, &errors)?;
-    let curve = problem.curve_of(&fit.values())?;
-    Ok(CurveFit { curve, fit, errors, relative_rate, foam: column, aicc: f64::NAN, parameters: f64::NAN })
+    let problem = given.of(points, &column);
+    CurveFit::new(&problem, problem.fit(curve, &relative_rate, &errors)?, errors)
 }
 
 /// The best plain curve of the kind's form from all start values; of the smooth curve its logistic.
-fn first_curve(given: &Given<'_>, points: &[BatchPoint]) -> Result<GravityCurve> {
+fn first_curve(given: &CurveProblem<'_>, points: &[BatchPoint]) -> Result<GravityCurve> {
     let kind = if given.kind == FermentationCurve::Smooth { FermentationCurve::Logistic5 } else { given.kind };
-    let given = Given { kind, ..*given };
-    let problem = given.problem(points, &[]);
-    let mut best: Option<(f64, GravityCurve)> = None;
-    let mut failure = None;
-    for start in starts(kind, points, given.priors) {
+    let problem = CurveProblem { kind, ..*given }.of(points, &[]);
+    let fits = starts(kind, points, given.priors).into_iter().map(|start| {
         let errors = first_errors(kind, &start);
-        match problem.fit(&start, &problem.likelihood.relative_rate(&start), &errors) {
-            Ok(fit) => {
-                let target = problem.objective(&fit, errors.correction_sd);
-                if best.as_ref().is_none_or(|(least, _)| target < *least) {
-                    best = Some((target, problem.curve_of(&fit.values())?));
-                }
-            }
-            Err(error) => failure = Some(error),
-        }
-    }
-    best.map(|(_, curve)| curve)
-        .ok_or_else(|| failure.unwrap_or_else(|| Error::not_estimable("a fermentation curve", "no start values")))
+        let fit = problem.fit(&start, &problem.likelihood.relative_rate(&start), &errors)?;
+        Ok((problem.objective(&fit, errors.correction_sd), problem.curve_of(&fit.values())?))
+    });
+    let best = fits.reduce(|best, next| match (&best, &next) {
+        (Err(_), _) => next,
+        (Ok((best, _)), Ok((own, _))) if own < best => next,
+        _ => best,
+    });
+    best.unwrap_or_else(|| Err(Error::not_estimable("a fermentation curve", "no start values"))).map(|(_, curve)| curve)
 }
 
 /// Medians of the error model's prior. A four-parameter logistic on a published kinetic model of beer (de Andres-Toro et
@@ -155,23 +155,18 @@ fn starts(kind: FermentationCurve, points: &[BatchPoint], priors: &Priors) -> Ve
 /// The error model with the greatest marginal likelihood times its prior.
 fn error_model(
     problem: &CurveProblem<'_>,
-    kind: FermentationCurve,
     parameters: &[f64],
     relative_rate: &[f64],
     start: &ErrorModel,
 ) -> Result<ErrorModel> {
     let linear = problem.linearise(parameters)?;
-    let centre = first_errors(kind, &problem.curve_of(parameters)?);
-    // Of curves without the correction the last number stays at its centre.
+    let centre = first_errors(problem.kind, &problem.curve_of(parameters)?).numbers();
     let model = |x: &[f64]| {
-        let factor = |i: usize, (low, high): (f64, f64)| x.get(i).map_or(1.0, |x: &f64| x.clamp(low, high).exp());
-        ErrorModel {
-            kappa_sg: centre.kappa_sg * factor(0, (-8.0, 5.0)),
-            tau_h: centre.tau_h * factor(1, (-4.0, 4.0)),
-            factor: centre.factor * factor(2, (-8.0, 8.0)),
-            floor: (centre.floor * factor(3, (-4.0, 4.0))).min(1.0),
-            correction_sd: centre.correction_sd * factor(4, (-4.0, 3.0)),
+        let mut numbers = centre;
+        for ((number, x), (low, high)) in numbers.iter_mut().zip(x).zip(REACH) {
+            *number *= x.clamp(low, high).exp();
         }
+        ErrorModel::of(numbers)
     };
     let target = |x: &[f64]| {
         let pull: f64 = x.iter().zip(&SPREAD).map(|(x, sd)| (x / sd).powi(2)).sum();
@@ -179,14 +174,8 @@ fn error_model(
         let Ok(whitener) = problem.likelihood.whitener(relative_rate, &errors) else { return f64::INFINITY };
         pull + problem.minus_two_ln_evidence(parameters, &linear, &whitener, errors.correction_sd)
     };
-    let from = [
-        (start.kappa_sg / centre.kappa_sg).ln(),
-        (start.tau_h / centre.tau_h).ln(),
-        (start.factor / centre.factor).ln(),
-        (start.floor / centre.floor).ln(),
-        (start.correction_sd / centre.correction_sd).ln(),
-    ];
-    let numbers = if kind == FermentationCurve::Smooth { 5 } else { 4 };
-    let (x, _) = nelder_mead(target, &from[..numbers], &[0.7, 0.4, 0.7, 0.4, 0.4][..numbers], 0.1, 110);
+    let from: Vec<f64> =
+        start.numbers().iter().zip(centre).take(numbers(problem.kind)).map(|(from, to)| (from / to).ln()).collect();
+    let (x, _) = nelder_mead(target, &from, &[0.7, 0.4, 0.7, 0.4, 0.4][..from.len()], 0.1, 110);
     Ok(model(&x))
 }

@@ -3,27 +3,23 @@
 use rayon::prelude::*;
 
 use crate::error::{Error, Result};
-use crate::fit::Finding;
 use crate::gravity::GravitySeries;
 
-use super::activation::{Paced, activation};
 use super::batch_fit::{AtReference, BatchFit, Kinetics};
 use super::bins::{BinnedSeries, bins};
 use super::clock::{Clock, Thermal};
-use super::comparison::TELLING;
 use super::curve::FermentationCurve;
-use super::curve_problem::{Given, Priors};
+use super::curve_problem::{CurveProblem, Priors};
 use super::error_model::ErrorModel;
 use super::estimate::{CurveFit, estimate, refine};
 use super::level_changes::{fall_sg, not_started, rise_sg};
+use super::likelihood::BatchLikelihood;
 use super::nuisance::{Nuisance, nuisances};
-use super::point::BatchPoint;
 use super::pooled_shape::{PooledShapes, shared_priors};
 use super::probe_bias::ProbeBias;
 use super::report::limit_by_strain;
 use super::settings::{ClockChoice, KineticsSettings};
 use super::status::Status;
-use super::thermal_time::mean_temp_c;
 use super::trait_estimates::at_reference;
 use super::traits::Trait;
 use super::unfitted::{check_series, first_gravity, gravity_before_start, unfitted};
@@ -31,6 +27,8 @@ use super::weak_priors::weak_priors;
 
 /// Fewer points than this make no curve.
 const LEAST_POINTS: usize = 5;
+/// A criterion lower by this much tells two clocks apart (Burnham and Anderson 2002, section 2.6).
+const TELLING: f64 = 2.0;
 /// A clock whose pace varies by less than this factor is not looked at.
 const TELLING_PACE: f64 = 1.1;
 /// Most points a probe gives: more say nothing more about a curve, as neighbours are correlated.
@@ -113,20 +111,17 @@ impl KineticsSettings {
     pub fn fit_all(&self, all: &[GravitySeries]) -> Result<Kinetics> {
         self.check()?;
         let mut batches: Vec<BatchFit> = all.par_iter().map(|series| self.one_curve(series)).collect();
-        let activation = self.activation(&batches, all)?;
-        let energy = activation.value().unwrap_or(self.common.activation.kj_mol);
         let shared = PooledShapes::new(&batches, &self.bias());
         batches.par_iter_mut().zip(all).enumerate().for_each(|(index, (fit, series))| {
             if let Some(prior) = shared.prior(index, &fit.strain)
-                && let Ok(again) = self.again(fit, series, &shared_priors(&prior, &self.bias()), energy)
+                && let Ok(again) = self.again(fit, series, &shared_priors(&prior, &self.bias()))
             {
                 // Where the second fit fails the fit by itself stands.
                 *fit = again;
             }
             if let Some(fitted) = &fit.fitted {
                 let thermal = |energy: f64| Thermal::new(series, self, energy);
-                let sd = activation.se().unwrap_or(self.common.activation.sd_kj_mol);
-                fit.at_reference = at_reference(fitted, self.common.level, thermal, (energy, sd))
+                fit.at_reference = at_reference(fitted, self.common.level, thermal, &self.common.activation)
                     .unwrap_or_else(|error| AtReference::missing(&error.to_string()));
             }
             if self.candidates {
@@ -144,17 +139,11 @@ impl KineticsSettings {
                 fit.add_why(&format!("status without the limit of the strain: {error}"));
             }
         }
-        Ok(Kinetics { batches, activation_kj_mol: Some(activation), settings: self.clone() })
+        Ok(Kinetics { batches, settings: self.clone() })
     }
 
     /// The fit of a batch once more, from where it is, with other priors of what is shared.
-    fn again(
-        &self,
-        fit: &BatchFit,
-        series: &GravitySeries,
-        shared: &(Priors, ProbeBias),
-        activation_kj_mol: f64,
-    ) -> Result<BatchFit> {
+    fn again(&self, fit: &BatchFit, series: &GravitySeries, shared: &(Priors, ProbeBias)) -> Result<BatchFit> {
         let mut fit = fit.clone();
         let Some(fitted) = fit.fitted.clone().filter(|fitted| fitted.curve.kind == FermentationCurve::Smooth) else {
             return Ok(fit);
@@ -162,27 +151,17 @@ impl KineticsSettings {
         let mut binned = bins(series, self, MOST_POINTS);
         // The robust weights stay as they were found.
         binned.points.clone_from(&fit.points);
-        let clock = match &fitted.clock {
-            Clock::Real => Clock::Real,
-            Clock::Thermal(_) => Thermal::new(series, self, activation_kj_mol).map_or(Clock::Real, Clock::Thermal),
-        };
-        binned.set_clock(&clock);
+        binned.set_clock(&fitted.clock);
         let effects = nuisances(series, &binned, self)?;
         let mut priors = weak_priors(first_gravity(&binned.points));
         for (prior, other) in priors.iter_mut().zip(&shared.0) {
             *prior = other.or(*prior);
         }
-        let given = Given {
-            kind: fitted.curve.kind,
-            nuisances: &effects,
-            share: self.instrument_share,
-            priors: &priors,
-            bias: shared.1,
-        };
+        let given = CurveProblem { bias: shared.1, ..self.given(fitted.curve.kind, &effects, &priors) };
         // The prior of the correction is as the other batches have it.
         let errors = ErrorModel { correction_sd: 1.0, ..fitted.errors };
         let found = refine(&fitted.curve, errors, &given, &binned.points)?;
-        self.report(&mut fit, series, &found, &given, binned, clock)?;
+        self.report(&mut fit, series, &found, &given, binned, fitted.clock)?;
         Ok(fit)
     }
 
@@ -192,8 +171,9 @@ impl KineticsSettings {
         kind: FermentationCurve,
         nuisances: &'a [Nuisance],
         priors: &'a Priors,
-    ) -> Given<'a> {
-        Given { kind, nuisances, share: self.instrument_share, priors, bias: self.bias() }
+    ) -> CurveProblem<'a> {
+        let likelihood = BatchLikelihood { points: &[], nuisances, share: self.instrument_share, foam: &[] };
+        CurveProblem { kind, likelihood, priors, bias: self.bias() }
     }
 
     /// The curve on the clock that was asked for, or on thermal time unless real time describes the batch clearly better.
@@ -229,46 +209,22 @@ impl KineticsSettings {
         }
     }
 
-    /// The activation energy from batches of one strain at different temperatures.
-    fn activation(&self, batches: &[BatchFit], all: &[GravitySeries]) -> Result<Finding> {
-        let published = (self.common.activation.kj_mol, self.common.activation.sd_kj_mol);
-        if published.1 <= 0.0 {
-            return Ok(Finding::Fixed { value: published.0, why: "as set".to_owned() });
-        }
-        let paced = batches.iter().zip(all).filter_map(|(fit, series)| {
-            let mid_h = fit.finding(Trait::MidH).value().filter(|mid| *mid > 0.0)?;
-            let temp_c = mean_temp_c(series, mid_h)?;
-            Some(Paced { strain: fit.strain.clone(), ln_mid: mid_h.ln(), temp_c })
-        });
-        activation(&paced.collect::<Vec<_>>(), published, self.common.level)
-    }
-
-    /// The curve that was asked for, or the better one.
+    /// The curve that was asked for, or of several the one with the lowest AICc.
     fn curve(&self, mut binned: BinnedSeries, effects: &[Nuisance]) -> Result<(CurveFit, BinnedSeries)> {
         let priors = weak_priors(first_gravity(&binned.points));
-        let mut best: Option<(CurveFit, Vec<BatchPoint>)> = None;
-        let mut failure = None;
-        for kind in &self.curves {
+        let fits = self.curves.iter().map(|kind| {
             let mut points = binned.points.clone();
-            let given = self.given(*kind, effects, &priors);
-            match estimate(&given, &mut points) {
-                Ok(found) => {
-                    if best.as_ref().is_none_or(|(other, _)| found.aicc < other.aicc) {
-                        best = Some((found, points));
-                    }
-                }
-                Err(error) => failure = Some(error),
-            }
-        }
-        match best {
-            Some((estimated, points)) => {
-                binned.points = points;
-                Ok((estimated, binned))
-            }
-            None => {
-                Err(failure.unwrap_or_else(|| Error::not_estimable("a fermentation curve", "no curve was asked for")))
-            }
-        }
+            estimate(&self.given(*kind, effects, &priors), &mut points).map(|found| (found, points))
+        });
+        let best = fits.reduce(|best, next| match (&best, &next) {
+            (Err(_), _) => next,
+            (Ok((best, _)), Ok((own, _))) if own.aicc < best.aicc => next,
+            _ => best,
+        });
+        let none = || Err(Error::not_estimable("a fermentation curve", "no curve was asked for"));
+        let (found, points) = best.unwrap_or_else(none)?;
+        binned.points = points;
+        Ok((found, binned))
     }
 
     /// Priors of the bias of probes by gas and foam.

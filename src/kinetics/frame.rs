@@ -8,8 +8,7 @@ use crate::error::Result;
 use crate::fit::Finding;
 use crate::season::FrameBuilder;
 
-use super::batch_fit::{AtReference, BatchFit, Kinetics};
-use super::candidate::CandidateFit;
+use super::batch_fit::{AtReference, BatchFit, CandidateFit, Kinetics};
 use super::traits::Trait;
 
 impl Kinetics {
@@ -29,7 +28,6 @@ impl Kinetics {
             .number("parameters", number(|c| c.parameters))
             .number("aicc", number(|c| c.aicc))
             .number("aicc_above_best", rows().map(|(fit, candidate)| candidate.aicc.map(|aicc| aicc - best(fit))))
-            .number("akaike_weight", number(|c| c.aicc.map(|_| c.akaike_weight)))
             .number("rmse_sg", number(|c| c.rmse_sg))
             .count("forward_n", rows().map(|(_, candidate)| Some(candidate.forward_n as i64)))
             .number("forward_rmse_sg", number(|c| c.forward_rmse_sg))
@@ -73,7 +71,6 @@ impl Kinetics {
         }
         frame
             .number("rmse_sg", all.iter().map(|fit| fit.rmse_sg))
-            .number("phi", all.iter().map(|fit| fit.phi.value()))
             .number("residual_runs_p", all.iter().map(|fit| fit.whiteness.map(|w| w.runs_p)))
             .number("residual_neighbours", all.iter().map(|fit| fit.whiteness.map(|w| w.neighbours)))
             .text("why", all.iter().map(reasons))
@@ -144,9 +141,6 @@ impl fmt::Display for Kinetics {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let width = self.batches.iter().map(|fit| fit.batch.len()).max().unwrap_or(0).max(5);
         writeln!(f, "{} batches", self.batches.len())?;
-        if let Some(activation) = &self.activation_kj_mol {
-            writeln!(f, "activation energy of the pace, kJ/mol: {activation}")?;
-        }
         writeln!(
             f,
             "{:width$}  {:12}  {:>17}  {:>17}  {:>12}",

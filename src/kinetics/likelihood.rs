@@ -6,8 +6,8 @@
 use ndarray::{Array2, ArrayViewMut2, Axis};
 
 use crate::error::Result;
-use crate::fit::autocorrelation::Whitener;
 use crate::fit::nonlinear::Residuals;
+use crate::fit::whitener::Whitener;
 
 use super::curve::GravityCurve;
 use super::error_model::ErrorModel;

@@ -1,14 +1,10 @@
 //! Fermentation curves: what one batch's gravities say about its lag, rate, midpoint and terminal gravity.
 //!
 //! Settings [`KineticsSettings`] -> [`KineticsSettings::fit`] on a [`crate::gravity::GravitySeries`] -> [`BatchFit`];
-//! all batches together are [`Kinetics`]. Any other quantity that goes once from one level to another, such as growth, is
-//! fitted by [`SigmoidSettings`] on plain slices.
+//! all batches together are [`Kinetics`].
 
-mod activation;
-mod bands;
 mod batch_fit;
 pub(crate) mod bins;
-mod candidate;
 mod clock;
 mod comparison;
 mod curve;
@@ -17,7 +13,6 @@ pub(crate) mod error_model;
 mod estimate;
 mod fit;
 mod frame;
-mod intervals;
 mod judge;
 mod level_changes;
 pub(crate) mod likelihood;
@@ -32,26 +27,21 @@ mod report;
 pub(crate) mod robust_weights;
 mod second_batch;
 pub(crate) mod settings;
-mod sigmoid;
 mod state;
 mod status;
 mod steps;
-mod thermal_time;
 mod timed;
 mod trait_estimates;
 mod traits;
 mod unfitted;
 pub(crate) mod weak_priors;
 
-pub use batch_fit::{AtReference, BatchFit, FittedFermentation, Kinetics, ProbeOffset, ProbeStep};
-pub use candidate::CandidateFit;
-pub use clock::{Clock, Thermal};
+pub use batch_fit::{AtReference, BatchFit, CandidateFit, FittedFermentation, Kinetics, ProbeOffset, ProbeStep};
 pub use curve::FermentationCurve;
 pub(crate) use curve::{GravityCurve, N_BASIS, PARAMETERS};
 pub(crate) use error_model::ErrorModel;
 pub use point::{BatchPoint, PointSource};
-pub use settings::{ClockChoice, IntervalMethod, KineticsSettings};
-pub use sigmoid::{SIGMOID_PARAMETERS, SigmoidFit, SigmoidKind, SigmoidSettings, SigmoidTrait};
+pub use settings::{ClockChoice, KineticsSettings};
 pub use state::BatchState;
 pub use status::Status;
 pub use traits::Trait;

@@ -33,6 +33,11 @@ pub enum PointSource {
 }
 
 impl BatchPoint {
+    /// A point on real time that fits.
+    pub(super) const fn new(hours: f64, sg: f64, (own_sd, shared_sd): (f64, f64), source: PointSource) -> Self {
+        Self { hours, clock_h: hours, pace: 1.0, sg, own_sd, shared_sd, source, weight: 1.0 }
+    }
+
     /// The time on the curve's clock whose gravity the point shows, for a delay of its probe.
     pub(crate) fn shown_h(&self, delay_h: f64) -> f64 {
         match self.source {
@@ -52,10 +57,16 @@ impl BatchPoint {
     }
 }
 
+/// Root mean square of residuals with their robust weights; none without weight.
+pub(super) fn weighted_rms(all: impl Iterator<Item = (f64, f64)>) -> Option<f64> {
+    let (square, sum) = all.fold((0.0, 0.0), |(square, sum), (r, weight)| (square + weight * r * r, sum + weight));
+    (sum > 0.0).then(|| (square / sum).sqrt())
+}
+
 #[cfg(test)]
 impl BatchPoint {
     /// A point on real time with an error of 0.0004 of its own.
     pub fn at(hours: f64, sg: f64, source: PointSource) -> Self {
-        Self { hours, clock_h: hours, pace: 1.0, sg, own_sd: 4e-4, shared_sd: 0.0, source, weight: 1.0 }
+        Self::new(hours, sg, (4e-4, 0.0), source)
     }
 }

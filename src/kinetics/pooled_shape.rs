@@ -83,7 +83,7 @@ fn standardised(fitted: &FittedFermentation, bias: &ProbeBias) -> (DVector<f64>,
         (value - base[i].0) / base[i].1
     });
     let covariance = DMatrix::from_fn(POOLED, POOLED, |i, j| {
-        let value = fitted.joint[FIRST + i][FIRST + j];
+        let value = fitted.covariance[FIRST + i][FIRST + j];
         // A number that did not move (held, or on a bound) tells nothing: its variance is the prior's.
         if i == j && value <= 0.0 { 1.0 } else { value / (base[i].1 * base[j].1) }
     });

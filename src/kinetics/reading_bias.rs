@@ -1,28 +1,40 @@
-//! The bias that gas and foam may put into each reading of a season.
+//! The bias that gas and foam put into each reading of a season.
 
-use crate::gravity::GravitySeries;
+use crate::gravity::{GravitySeries, ProcessBias};
+use crate::season::Flags;
 
-use super::batch_fit::BatchFit;
-use super::probe_bias::memory;
-use super::settings::KineticsSettings;
+use super::batch_fit::Kinetics;
+use super::probe_bias::{DELAY, FOAM, memory};
 
-impl KineticsSettings {
-    /// The bias of each reading of these batches by gas and foam, as (row of the readings, SD in SG): the priors of the
-    /// delay by gas, times the rate of fall, and of the bias by foam, times the memory of the relative rate. Readings of
-    /// batches without a curve have none.
-    pub fn bias_sds(&self, fits: &[BatchFit], series: &[GravitySeries]) -> Vec<(usize, f64)> {
-        let delay_h = self.bubble_delay_h.hypot(self.bubble_delay_sd_h);
-        let foam_sg = self.foam_sg.hypot(self.foam_sd_sg);
+impl Kinetics {
+    /// The bias of each reading of these batches, in the order of their `series`, by gas and foam: the fitted delay by gas times the rate of fall, and the fitted bias by
+    /// foam times the memory of the relative rate, with the SD that their covariance gives. Readings of batches without a curve
+    /// have none.
+    pub fn process_bias(&self, series: &[GravitySeries]) -> Vec<ProcessBias> {
         let mut found = Vec::new();
-        for (fit, series) in fits.iter().zip(series) {
+        for (fit, series) in self.batches.iter().zip(series) {
             let Some(fitted) = &fit.fitted else { continue };
             let curve = fitted.timed();
             let greatest = curve.fall_sg_per_h(curve.steepest_h()).max(1e-9);
             let falls: Vec<f64> = series.hours.iter().map(|&hours| curve.fall_sg_per_h(hours).max(0.0)).collect();
             let foam = memory(series.hours.iter().copied().zip(falls.iter().map(|fall| fall / greatest)));
-            let readings = series.rows.iter().zip(&falls).zip(foam);
-            found.extend(readings.map(|((row, fall), foam)| (*row, (delay_h * fall).hypot(foam_sg * foam))));
+            let ([delay_h, foam_sg], covariance) = (fitted.bias, &fitted.covariance);
+            let of = |((row, fall), foam): ((&usize, &f64), f64)| {
+                let variance = covariance[DELAY][DELAY] * fall * fall
+                    + 2.0 * covariance[DELAY][FOAM] * fall * foam
+                    + covariance[FOAM][FOAM] * foam * foam;
+                ProcessBias { row: *row, mean_sg: delay_h * fall + foam_sg * foam, sd_sg: variance.max(0.0).sqrt() }
+            };
+            found.extend(series.rows.iter().zip(&falls).zip(foam).map(of));
         }
+        let held = series.iter().flat_map(|series| &series.held);
+        found.extend(held.map(|held| ProcessBias { row: held.row, mean_sg: 0.0, sd_sg: held.off_sg.abs() }));
         found
+    }
+
+    /// The flags of readings by their batch's curve and by what held their probe.
+    pub fn reading_flags(&self, series: &[GravitySeries]) -> Vec<(usize, Flags)> {
+        let held = series.iter().flat_map(|series| &series.held).map(|held| (held.row, Flags::DISTURBED));
+        self.batches.iter().flat_map(|fit| fit.flags.iter().copied()).chain(held).collect()
     }
 }

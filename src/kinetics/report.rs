@@ -9,12 +9,11 @@ use crate::season::Flags;
 use super::batch_fit::{BatchFit, FittedFermentation, ProbeOffset, ProbeStep};
 use super::bins::BinnedSeries;
 use super::clock::Clock;
-use super::curve::PARAMETERS;
-use super::curve_problem::Given;
+use super::curve_problem::CurveProblem;
 use super::estimate::CurveFit;
 use super::judge::Judge;
 use super::median::median;
-use super::point::{BatchPoint, PointSource};
+use super::point::{BatchPoint, PointSource, weighted_rms};
 use super::probe_bias::{DELAY, FITTED, FOAM};
 use super::settings::KineticsSettings;
 use super::status::Status;
@@ -24,6 +23,8 @@ use super::traits::Trait;
 
 /// A point that counts less than this is called an outlier.
 const OUTLIER_WEIGHT: f64 = 0.5;
+/// How the numbers beside the curve are found.
+const METHOD: &str = "generalised least squares with its prior, normal";
 /// Attenuation a wort can reach where nothing is known, mean and standard deviation: assumed, textbook level.
 const LIMIT_ATTENUATION: (f64, f64) = (0.77, 0.07);
 
@@ -41,10 +42,8 @@ impl CurveFit {
         Ok(FittedFermentation {
             curve: self.curve,
             clock,
-            covariance: std::array::from_fn(|i| std::array::from_fn(|j| at(i, j))),
             bias: *bias,
-            joint: std::array::from_fn(|i| std::array::from_fn(|j| at(i, j))),
-            df: f64::INFINITY,
+            covariance: std::array::from_fn(|i| std::array::from_fn(|j| at(i, j))),
             errors: self.errors,
         })
     }
@@ -57,7 +56,7 @@ impl KineticsSettings {
         fit: &mut BatchFit,
         series: &GravitySeries,
         found: &CurveFit,
-        given: &Given<'_>,
+        given: &CurveProblem<'_>,
         mut binned: BinnedSeries,
         clock: Clock,
     ) -> Result<()> {
@@ -73,18 +72,15 @@ impl KineticsSettings {
             100.0 * self.terminal_from_progress
         );
         fit.traits = trait_estimates(&fitted, self.common.level, self.common.at_rest.within_sg)?;
-        self.intervals(&mut fit.traits, &fitted, found, given, &binned.points);
         for which in Trait::ALL.into_iter().filter(|which| early && which.needs_terminal()) {
             fit.traits[which as usize] = Finding::missing(why.clone());
         }
         binned.notes.extend(early.then_some(why));
         fit.why = binned.notes.join("; ");
         fit.progress = progress;
-        fit.phi = phi(found, &binned.points, self.common.level)?;
-        fit.bubble_delay_h = bias(&fitted, DELAY, self.common.level)?;
-        fit.foam_sg = bias(&fitted, FOAM, self.common.level)?;
-        let residual = given.problem(&binned.points, &found.foam).residuals(&found.fit.values())?;
-        fit.rmse_sg = rmse(&residual, &binned.points);
+        fit.foam_sg = foam(&fitted, self.common.level)?;
+        let residual = given.of(&binned.points, &found.foam).residuals(&found.fit.values())?;
+        fit.rmse_sg = weighted_rms(residual.iter().copied().zip(binned.points.iter().map(|p| p.weight)));
         fit.whiteness = Whiteness::of(&found.fit.residuals);
         fit.innovations.clone_from(&found.fit.residuals);
         fit.residuals_sg = residual;
@@ -104,14 +100,18 @@ impl KineticsSettings {
     }
 
     /// The steps of a fit with their sizes.
-    fn found_steps(&self, found: &CurveFit, given: &Given<'_>, series: &GravitySeries) -> Result<Vec<ProbeStep>> {
+    fn found_steps(
+        &self,
+        found: &CurveFit,
+        given: &CurveProblem<'_>,
+        series: &GravitySeries,
+    ) -> Result<Vec<ProbeStep>> {
         let z = found.fit.values();
         let mut all = Vec::new();
-        for (place, nuisance) in (FITTED..).zip(given.nuisances) {
+        for (place, nuisance) in (FITTED..).zip(given.likelihood.nuisances) {
             let Some(step) = nuisance.step else { continue };
             let (value, se) = (z[place], found.fit.covariance[[place, place]].max(0.0).sqrt());
-            let method = "generalised least squares with its prior, normal";
-            let estimate = Estimate::normal(step.sd_sg * value, step.sd_sg * se, self.common.level, method)?;
+            let estimate = Estimate::normal(step.sd_sg * value, step.sd_sg * se, self.common.level, METHOD)?;
             let probe = step.probe as usize;
             let Some(of) = series.probes.get(probe) else { continue };
             let step_sg = Finding::Estimated(estimate);
@@ -122,8 +122,7 @@ impl KineticsSettings {
 
     fn offset(&self, of: &SeriesProbe, (value, se): (f64, f64)) -> Result<ProbeOffset> {
         let offset_sg = if se > 0.0 {
-            let method = "generalised least squares with its prior, normal";
-            Finding::Estimated(Estimate::normal(value, se, self.common.level, method)?)
+            Finding::Estimated(Estimate::normal(value, se, self.common.level, METHOD)?)
         } else {
             Finding::Fixed { value: 0.0, why: "no error of this probe was given".into() }
         };
@@ -172,49 +171,29 @@ pub(super) fn limit_by_strain(of: &BatchFit, batches: &[BatchFit]) -> Option<(f6
     Some((1.0 + (1.0 - middle) * extract, sd * extract))
 }
 
-/// Delay by gas or bias by foam, by its place among the parameters.
-fn bias(fitted: &FittedFermentation, place: usize, level: f64) -> Result<Finding> {
-    let (value, se) = (fitted.bias[place - PARAMETERS], fitted.joint[place][place].max(0.0).sqrt());
+/// The bias by foam.
+fn foam(fitted: &FittedFermentation, level: f64) -> Result<Finding> {
+    let ([_, value], se) = (fitted.bias, fitted.covariance[FOAM][FOAM].max(0.0).sqrt());
     if se <= 0.0 {
         return Ok(Finding::Fixed { value, why: "as set".into() });
     }
-    Ok(Finding::Estimated(Estimate::normal(value, se, level, "generalised least squares with its prior, normal")?))
-}
-
-/// Autocorrelation of readings an hour apart under the error model, averaged over the points; its error as of a sample
-/// autocorrelation (Bartlett) of as many.
-fn phi(found: &CurveFit, points: &[BatchPoint], level: f64) -> Result<Finding> {
-    let (mut smooth, mut white, mut n) = (0.0, 0.0, 0.0);
-    for (point, rate) in points.iter().zip(&found.relative_rate) {
-        if matches!(point.source, PointSource::Probe(_)) {
-            smooth += found.errors.departure_sd(*rate).powi(2);
-            white += found.errors.factor * point.own_sd * point.own_sd;
-            n += 1.0;
-        }
-    }
-    if n < 10.0 {
-        return Ok(Finding::missing("samples alone, or too few readings"));
-    }
-    let value = smooth / (smooth + white) * (-1.0 / found.errors.tau_h).exp();
-    let se = ((1.0 - value * value) / n).sqrt();
-    Ok(Finding::Estimated(Estimate::normal(value, se, level, "error model, Bartlett")?))
-}
-
-/// Root mean square of the residuals, robust weights applied.
-fn rmse(residual: &[f64], points: &[BatchPoint]) -> Option<f64> {
-    let weights: f64 = points.iter().map(|p| p.weight).sum();
-    let square: f64 = residual.iter().zip(points).map(|(r, p)| p.weight * r * r).sum();
-    (weights > 0.0).then(|| (square / weights).sqrt())
+    Ok(Finding::Estimated(Estimate::normal(value, se, level, METHOD)?))
 }
 
 /// The probes' errors at the middle of the drop: at each probe's point nearest to it.
-fn offsets(found: &CurveFit, given: &Given<'_>, points: &[BatchPoint], series: &GravitySeries) -> Vec<(f64, f64)> {
+fn offsets(
+    found: &CurveFit,
+    given: &CurveProblem<'_>,
+    points: &[BatchPoint],
+    series: &GravitySeries,
+) -> Vec<(f64, f64)> {
     let middle_sg = 0.5 * (found.curve.original_sg + found.curve.terminal_sg);
     let of = |probe: usize| {
         let mine = points.iter().enumerate().filter(|(_, p)| p.source == PointSource::Probe(probe));
         let (nearest, _) =
             mine.min_by(|(_, a), (_, b)| (a.sg - middle_sg).abs().total_cmp(&(b.sg - middle_sg).abs()))?;
         let parts: Vec<(usize, f64)> = given
+            .likelihood
             .nuisances
             .iter()
             .enumerate()

@@ -29,17 +29,6 @@ pub enum ClockChoice {
     Thermal,
 }
 
-/// How intervals are made.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum IntervalMethod {
-    /// From the covariance, as if the curve were straight in its parameters: the delta method.
-    #[default]
-    Delta,
-    /// By the rise of the sum of squares (Bates and Watts 1988, chapter 6): follows the bend of the curve.
-    Profile,
-}
-
 /// Settings of the study of kinetics.
 ///
 /// | field | unit | default | range | change it when |
@@ -53,7 +42,6 @@ pub enum IntervalMethod {
 /// | `foam_sd_sg` | SG | 0.001 | 0 to 0.02 | probes carry more or less foam; 0 holds it |
 /// | `disturbed_sd_sg` | SG | 0.001 | 0 to 0.02 | a dry hop and the like move probes more or less for good; 0: never |
 /// | `instrument_share` | - | 0.5 | 0 to 1 | more or less of a sample's variance is its instrument's bias |
-/// | `interval` | - | delta | - | curves are strongly bent in their parameters: profile |
 /// | `candidates` | - | true | - | the table of candidate curves is not wanted: saves most of the time |
 /// | `clock` | - | best | - | all batches should have one clock |
 /// | `reference_c` | C | 20 | 0 to 40 | `_ref` traits are wanted at another temperature |
@@ -86,8 +74,6 @@ pub struct KineticsSettings {
     pub disturbed_sd_sg: f64,
     /// Share of the variance of a sample that all samples of its instrument have in common.
     pub instrument_share: f64,
-    /// How intervals of the traits are made.
-    pub interval: IntervalMethod,
     /// Whether all candidate curves are fitted for comparison when all batches are.
     pub candidates: bool,
     /// Which clock.
@@ -117,7 +103,6 @@ impl Default for KineticsSettings {
             foam_sd_sg: FOAM_SG.1,
             disturbed_sd_sg: 0.001,
             instrument_share: 0.5,
-            interval: IntervalMethod::Delta,
             candidates: true,
             clock: ClockChoice::Best,
             reference_c: 20.0,

@@ -1,17 +1,44 @@
 //! Traits of a fitted curve as functionals of the fitted curve, with errors by the delta method.
 
-use crate::error::Result;
+use crate::common::ActivationEnergy;
+use crate::error::{Error, Result};
 use crate::fit::{Estimate, Finding, quantile};
 
-use super::batch_fit::{AtReference, FittedFermentation};
+use super::batch_fit::{AtReference, BatchFit, FittedFermentation};
 use super::clock::{Clock, Thermal};
 use super::curve::{GravityCurve, PARAMETERS};
+use super::probe_bias::FITTED;
 use super::timed::Timed;
 use super::traits::Trait;
 
 /// Relative standard deviation of alcohol by formula: yeasts differ in what they make of the same extract. Assumed; no
 /// reference.
 const ABV_FORMULA: f64 = 0.015;
+
+impl FittedFermentation {
+    /// The standard error of a number with this gradient in the parameters.
+    fn standard_error(&self, gradient: &[f64; PARAMETERS]) -> f64 {
+        let row = |(g, row): (&f64, &[f64; FITTED])| g * row.iter().zip(gradient).map(|(c, h)| c * h).sum::<f64>();
+        gradient.iter().zip(&self.covariance).map(row).sum::<f64>().max(0.0).sqrt()
+    }
+}
+
+impl BatchFit {
+    /// The curve at hours from pitching with its confidence band, pointwise, by the delta method.
+    ///
+    /// # Errors
+    /// [`Error::Setting`] for a bad level; [`Error::NotEstimable`] without a curve.
+    pub fn band(&self, hours: &[f64], level: f64) -> Result<Vec<Estimate>> {
+        let missing = || Error::not_estimable("a band", format!("no curve: {}", self.why));
+        let fitted = self.fitted.as_ref().ok_or_else(missing)?;
+        let (factor, timed) = (quantile::normal_two_sided(level)?, fitted.timed());
+        let one = |hours: &f64| {
+            let (sg, gradient) = timed.gradient(*hours);
+            Estimate::with_factor(sg, fitted.standard_error(&gradient), factor, level, "delta")
+        };
+        Ok(hours.iter().map(one).collect())
+    }
+}
 
 /// Estimates of any functions of the curve: their values, and delta-method errors from the parameters' covariance, with
 /// derivatives by central differences of a hundredth of each parameter's standard error. A function that has no value
@@ -39,14 +66,10 @@ pub(crate) fn estimates<const N: usize>(
             slope[i] = (up - down) / (2.0 * step);
         }
     }
-    let factor = quantile::student_t_two_sided(level, fitted.df)?;
+    let factor = quantile::normal_two_sided(level)?;
     let mut all = [const { Finding::NotEstimable { why: String::new() } }; N];
     for ((finding, value), slope) in all.iter_mut().zip(functions(&fitted.timed())).zip(&slopes) {
-        let mut variance = 0.0;
-        for (a, row) in slope.iter().zip(&fitted.covariance) {
-            variance += row.iter().zip(slope).map(|(covariance, b)| a * b * covariance).sum::<f64>();
-        }
-        let se = variance.max(0.0).sqrt();
+        let se = fitted.standard_error(slope);
         *finding = match value {
             Ok(value) if value.is_finite() && se.is_finite() => {
                 let (lower, upper) = (value - factor * se, value + factor * se);
@@ -70,10 +93,7 @@ pub(super) fn trait_estimates(
     tolerance_sg: f64,
 ) -> Result<[Finding; Trait::ALL.len()]> {
     let mut all = estimates(fitted, level, |curve| Trait::ALL.map(|which| which.value(curve, tolerance_sg)))?;
-    if let Finding::Estimated(abv) = &mut all[Trait::AbvPercent as usize] {
-        abv.se = abv.se.hypot(ABV_FORMULA * abv.value);
-    }
-    let factor = quantile::student_t_two_sided(level, fitted.df)?;
+    let factor = quantile::normal_two_sided(level)?;
     let mid_h = all[Trait::MidH as usize].value();
     for (which, finding) in Trait::ALL.into_iter().zip(&mut all) {
         let Finding::Estimated(estimate) = finding else { continue };
@@ -85,6 +105,7 @@ pub(super) fn trait_estimates(
             }
             (Trait::LagH, _) => estimate.lower = estimate.lower.max(0.0),
             (Trait::AbvPercent, _) => {
+                estimate.se = estimate.se.hypot(ABV_FORMULA * estimate.value);
                 estimate.lower = estimate.value - factor * estimate.se;
                 estimate.upper = estimate.value + factor * estimate.se;
             }
@@ -94,30 +115,16 @@ pub(super) fn trait_estimates(
     Ok(all)
 }
 
-/// Lag, middle and rate at the reference temperature, for an activation energy with its standard deviation.
+/// Lag, middle and rate at the reference temperature, for an activation energy with its error.
 ///
 /// On thermal time they are the curve's own; on real time the thermal hours that had passed, and the rate over the pace.
 pub(crate) fn at_reference(
     fitted: &FittedFermentation,
     level: f64,
     thermal: impl Fn(f64) -> Option<Thermal>,
-    (activation, sd): (f64, f64),
+    energy: &ActivationEnergy,
 ) -> Result<AtReference> {
-    let all = |clock: &Clock| {
-        estimates(fitted, level, |curve| {
-            let steepest = curve.steepest_h();
-            let rate = 24.0 * curve.fall_sg_per_h(steepest);
-            let own = match &fitted.clock {
-                Clock::Thermal(_) => {
-                    let table = curve.on_clock();
-                    [table.lag_h(), table.mid_h(), 24.0 * table.fall_sg_per_h(table.steepest_h())]
-                }
-                Clock::Real => [clock.at(curve.lag_h()).0, clock.at(curve.mid_h()).0, rate / clock.at(steepest).1],
-            };
-            own.map(Ok)
-        })
-    };
-    let (Some(here), Some(more)) = (thermal(activation), thermal(activation + 1.0)) else {
+    let (Some(here), Some(more)) = (thermal(energy.kj_mol), thermal(energy.kj_mol + 1.0)) else {
         return Ok(AtReference::missing("no temperatures for thermal time"));
     };
     let (here, more) = (Clock::Thermal(here), Clock::Thermal(more));
@@ -129,11 +136,22 @@ pub(crate) fn at_reference(
         more.at(timed.mid_h()).0 - here.at(timed.mid_h()).0,
         24.0 * timed.fall_sg_per_h(steepest) * (1.0 / more.at(steepest).1 - 1.0 / here.at(steepest).1),
     ];
-    let factor = quantile::student_t_two_sided(level, fitted.df)?;
-    let mut found = all(&here)?;
+    let factor = quantile::normal_two_sided(level)?;
+    let mut found = estimates(fitted, level, |curve| {
+        let table = curve.on_clock();
+        let own = match &fitted.clock {
+            Clock::Thermal(_) => [table.lag_h(), table.mid_h(), 24.0 * table.fall_sg_per_h(table.steepest_h())],
+            Clock::Real => {
+                let steepest = curve.steepest_h();
+                let rate = 24.0 * curve.fall_sg_per_h(steepest);
+                [here.at(curve.lag_h()).0, here.at(curve.mid_h()).0, rate / here.at(steepest).1]
+            }
+        };
+        own.map(Ok)
+    })?;
     for (finding, by) in found.iter_mut().zip(by) {
         if let Finding::Estimated(estimate) = finding {
-            estimate.se = estimate.se.hypot(by * sd);
+            estimate.se = estimate.se.hypot(by * energy.sd_kj_mol);
             estimate.lower = estimate.value - factor * estimate.se;
             estimate.upper = estimate.value + factor * estimate.se;
             estimate.method = "thermal time, with the error of its activation energy".into();

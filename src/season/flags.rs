@@ -51,6 +51,10 @@ flags! {
     OUTSIDE_BATCH = 15, "outside_batch";
     /// A value that the row can do without could not be read and was left empty.
     VALUE_UNREADABLE = 16, "value_unreadable";
+    /// Something held, loaded or lifted the probe for hours (foam, the wall, bubbles): left out of the fermentation fit.
+    DISTURBED = 17, "disturbed";
+    /// All samples of the batch contradict the readings of this probe there: perhaps it is another one.
+    CONTRADICTED = 18, "contradicted";
 }
 
 impl Flags {

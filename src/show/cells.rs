@@ -81,7 +81,7 @@ fn number(value: f64, name: &str, error: Option<f64>, whole: bool) -> String {
             (_, "SG") => 4,
             (_, "\u{b0}") => 2,
             (_, "\u{b0}C" | "h" | "d" | "%" | "mm" | "g" | "per year") => 1,
-            ("level" | "stage" | "progress" | "phi", _) => 2,
+            ("level" | "stage" | "progress", _) => 2,
             (name, _) if name.contains("attenuation") => 3,
             _ => four_digits(value),
         },
@@ -91,7 +91,7 @@ fn number(value: f64, name: &str, error: Option<f64>, whole: bool) -> String {
 
 /// Whether a column holds probabilities or weights.
 fn is_share(name: &str) -> bool {
-    name.starts_with("p_") || name == "akaike_weight" || (name.ends_with("_p") && split(name).1.is_empty())
+    name.starts_with("p_") || (name.ends_with("_p") && split(name).1.is_empty())
 }
 
 /// A probability: none that is estimated is quite 0 or 1, whatever its last digits were rounded to.

@@ -10,7 +10,7 @@ use crate::chart::Figure;
 use crate::drift::Drift;
 use crate::error::Result;
 use crate::forecast::{Backtest, Forecasts};
-use crate::kinetics::{BatchFit, Kinetics, SigmoidFit};
+use crate::kinetics::{BatchFit, Kinetics};
 use crate::season::{RowAccount, Season};
 use crate::strains::Strains;
 
@@ -74,7 +74,6 @@ show! {
         picture(it.fleet_chart()),
         picture(it.chart()),
         picture(it.limit_chart()),
-        picture(it.shift_chart()),
         picture(it.kinds_chart()),
         table(it.probes_frame(), "Drift by probe"),
         table(it.shifts_frame(), "Sudden shifts"),
@@ -84,7 +83,6 @@ show! {
     ];
     BatchFit: |it| vec![picture(it.chart()), picture(it.residual_chart()), text(it)];
     Kinetics: |it| vec![picture(it.chart()), table(it.to_frame(), "Fermentations")];
-    SigmoidFit: |it| vec![picture(it.chart()), table(it.to_frame(), "What the curve says"), text(it)];
     Forecasts: |it| vec![picture(it.chart()), table(it.to_frame(), "Forecasts")];
     Backtest: |it| vec![picture(it.coverage_chart()), picture(it.chart()), text(it)];
     Strains: |it| vec![

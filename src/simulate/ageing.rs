@@ -2,6 +2,7 @@
 
 use super::settings::SimulateSettings;
 use super::stream::Stream;
+use super::trouble::Trouble;
 
 /// What has come upon a probe since it was built: mass with its moments, and a turn of the sensor.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -99,6 +100,9 @@ impl Ageing {
             daily.push(now);
         }
         let mut shifts = draw_shifts(settings, index, days, length_mm, radius_mm, mass_g);
+        if settings.troubles.contains(&Trouble::UnwrittenSwap) {
+            shifts.extend(unwritten_swaps(settings, index, days, length_mm));
+        }
         shifts.sort_by(|a, b| a.day.total_cmp(&b.day));
         Self { daily, shifts }
     }
@@ -117,6 +121,20 @@ impl Ageing {
     pub fn total(&self, day: f64) -> ProbeChange {
         self.shifts.iter().filter(|shift| shift.day <= day).fold(self.gradual(day), |sum, shift| sum.plus(shift.change))
     }
+}
+
+/// Swaps of the cell by another that is 0.2 to 0.5 g heavier or lighter, one in 150 days, that nobody writes down.
+fn unwritten_swaps(settings: &SimulateSettings, index: usize, days: f64, length_mm: f64) -> Vec<SuddenChange> {
+    let mut draw = Stream::new(settings.seed, Trouble::UnwrittenSwap.name(), index);
+    let mut shifts = Vec::new();
+    let mut day = 4.0 + draw.exponential(150.0);
+    while day < days {
+        let cell_g = draw.uniform(0.2, 0.5) * if draw.chance(0.5) { 1.0 } else { -1.0 };
+        let change = ProbeChange::mass(cell_g, 2.0, 0.33 * length_mm);
+        shifts.push(SuddenChange { day, kind: "cell_swap", recorded: false, cell_g, change });
+        day += draw.exponential(150.0);
+    }
+    shifts
 }
 
 fn draw_shifts(

@@ -12,6 +12,7 @@ use super::log::LogRow;
 use super::sensor::rounded;
 use super::settings::SimulateSettings;
 use super::stream::Stream;
+use super::trouble::{Trouble, TroubleTruth};
 
 /// Minutes that a probe stands in one bath, and from one bath to the next.
 const STAND_MIN: f64 = 40.0;
@@ -54,6 +55,8 @@ pub(super) struct Benched {
     pub rows: Vec<LogRow>,
     /// Weighings.
     pub events: Vec<Event>,
+    /// Baths that were weighed wrong.
+    pub troubles: Vec<TroubleTruth>,
 }
 
 impl BenchDay {
@@ -108,7 +111,7 @@ pub(super) fn bench(
             if !probes.is_empty() {
                 let session = BenchDay {
                     day,
-                    baths: make_baths(settings, &mut draw, calendar, day, calibrates, instruments),
+                    baths: make_baths(settings, &mut draw, calendar, day, calibrates, instruments, &mut out.troubles),
                     probes,
                     calibrates,
                 };
@@ -136,6 +139,7 @@ fn make_baths(
     day: f64,
     calibrates: bool,
     instruments: &Instruments,
+    troubles: &mut Vec<TroubleTruth>,
 ) -> Vec<BenchBath> {
     let scale = settings.reference_scale;
     // One balance and one bag of sugar a day: their error is common to its baths.
@@ -167,7 +171,23 @@ fn make_baths(
     }];
     for sg in wanted {
         let nominal = rounded(sg, 0.001);
-        let true_sg = 1.0 + (nominal - 1.0) * (1.0 + gain) + scale * draw.bounded_normal(0.0003);
+        let number = 1000 * (day * 24.0) as usize + 10 * baths.len() + usize::from(calibrates);
+        let weighed = settings
+            .befalls(Trouble::BathMass, number, 0.04)
+            .map_or(1.0, |mut draw| if draw.chance(0.5) { 0.9 } else { 1.1 });
+        let true_sg = 1.0 + (nominal - 1.0) * (1.0 + gain) * weighed + scale * draw.bounded_normal(0.0003);
+        if weighed != 1.0 && !by_hydrometer {
+            let at = calendar.instant(day);
+            let off_sg = Some(nominal - true_sg);
+            troubles.push(TroubleTruth {
+                trouble: Trouble::BathMass,
+                probe: None,
+                batch: None,
+                from: at,
+                to: at,
+                off_sg,
+            });
+        }
         let (method, instrument, stated_sg, stated_sd) = if by_hydrometer {
             let read = rounded(true_sg + instruments.hydrometer.error(draw, scale), 0.0005);
             ("hydrometer", Some(instruments.hydrometer.name.clone()), read, Some(0.0008))

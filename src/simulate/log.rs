@@ -5,10 +5,12 @@ use crate::units::Instant;
 
 use super::body::Surroundings;
 use super::calendar::{Calendar, Planned};
+use super::episode::{episodes, load};
 use super::fleet::SimulatedProbe;
 use super::sensor::{SensorState, rounded};
 use super::settings::SimulateSettings;
 use super::stream::Stream;
+use super::trouble::{Trouble, TroubleTruth};
 
 /// One row of a log with its truth.
 #[derive(Debug, Clone, PartialEq)]
@@ -36,7 +38,12 @@ pub(super) struct LogRow {
 }
 
 /// Rows of all probes in all batches.
-pub(super) fn log(settings: &SimulateSettings, calendar: &Calendar, fleet: &[SimulatedProbe]) -> Result<Vec<LogRow>> {
+pub(super) fn log(
+    settings: &SimulateSettings,
+    calendar: &Calendar,
+    fleet: &[SimulatedProbe],
+    troubles: &mut Vec<TroubleTruth>,
+) -> Result<Vec<LogRow>> {
     let mut rows = Vec::new();
     for (index, batch) in calendar.batches.iter().enumerate() {
         let labelled = Stream::new(settings.seed, "labels", index).chance(0.6);
@@ -49,10 +56,70 @@ pub(super) fn log(settings: &SimulateSettings, calendar: &Calendar, fleet: &[Sim
                 for row in rows.iter_mut().skip(first) {
                     row.labelled = labelled && row.batch.is_some();
                 }
+                let of = |trouble, from_h: f64, to_h: f64| TroubleTruth {
+                    trouble,
+                    probe: Some(unit.row.probe.clone()),
+                    batch: Some(batch.id.clone()),
+                    from: calendar.instant(batch.pitched_day + from_h / 24.0),
+                    to: calendar.instant(batch.pitched_day + to_h / 24.0),
+                    off_sg: None,
+                };
+                let until_h = batch.until_h(calendar);
+                let episodes = episodes(settings, batch, probe, until_h);
+                troubles.extend(episodes.iter().map(|e| of(e.trouble, e.from_h, e.to_h)));
+                if let Some(mut draw) = settings.befalls(Trouble::ClockJump, 1000 * index + probe, 0.06) {
+                    let from_h = until_h * draw.uniform(0.2, 0.8);
+                    let by_h = draw.uniform(1.0, 12.0) * if draw.chance(0.5) { 1.0 } else { -1.0 };
+                    let from = calendar.instant(batch.pitched_day + from_h / 24.0);
+                    for row in rows.iter_mut().skip(first).filter(|row| row.at >= from) {
+                        row.at = row.at.plus_hours(by_h);
+                    }
+                    troubles.push(of(Trouble::ClockJump, from_h, until_h));
+                }
             }
         }
     }
+    swap_names(settings, calendar, fleet, &mut rows, troubles);
     Ok(rows)
+}
+
+/// Two batches that run at the same time, each with one probe: in the log their probes have each other's names.
+fn swap_names(
+    settings: &SimulateSettings,
+    calendar: &Calendar,
+    fleet: &[SimulatedProbe],
+    rows: &mut [LogRow],
+    troubles: &mut Vec<TroubleTruth>,
+) {
+    let mut taken = Vec::new();
+    for (i, one) in calendar.batches.iter().enumerate() {
+        if settings.befalls(Trouble::SwappedProbes, i, 0.06).is_none() || taken.contains(&i) {
+            continue;
+        }
+        let ends = one.pitched_day + one.until_h(calendar) / 24.0;
+        let with = calendar
+            .batches
+            .iter()
+            .enumerate()
+            .skip(i + 1)
+            .find(|(j, other)| !taken.contains(j) && other.probes.len() == 1 && other.pitched_day + 4.0 < ends);
+        let (Some((j, other)), [a]) = (with, one.probes.as_slice()) else { continue };
+        let Some(&b) = other.probes.first() else { continue };
+        taken.extend([i, j]);
+        let (from, to) = (calendar.instant(other.pitched_day), calendar.instant(ends));
+        for row in rows.iter_mut().filter(|row| (from..to).contains(&row.at)) {
+            (row.probe, row.batch) = match row.batch {
+                Some(batch) if batch == i => (b, Some(j)),
+                Some(batch) if batch == j => (*a, Some(i)),
+                _ => continue,
+            };
+        }
+        for (batch, probe) in [(one, b), (other, *a)] {
+            let probe = fleet.get(probe).map(|unit| unit.row.probe.clone());
+            let batch = Some(batch.id.clone());
+            troubles.push(TroubleTruth { trouble: Trouble::SwappedProbes, probe, batch, from, to, off_sg: None });
+        }
+    }
 }
 
 fn float_in(
@@ -75,6 +142,7 @@ fn float_in(
     let mut thermometer_c = 20.0;
     let mut guess = 40.0;
     let mut last_h = hours - step_h;
+    let episodes = episodes(settings, batch, probe, until_h);
     while hours < until_h {
         let waited_h = hours - last_h;
         last_h = hours;
@@ -83,13 +151,21 @@ fn float_in(
         let temp_c = beer.temp_at(hours);
         thermometer_c = temp_c + (thermometer_c - temp_c) * (-waited_h / sensor.temp_lag_h).exp();
         let day = batch.pitched_day + hours / 24.0;
-        let change = unit.ageing.total(day);
+        let load = load(&episodes, hours);
+        let change = unit.ageing.total(day).plus(load.change);
         let density_kg_m3 = beer.wort.density_kg_m3(beer.fermented_at(hours), temp_c)?;
-        let around = Surroundings { density_kg_m3, temp_c, pull_n_m, gas_ml: now.gas_ml, foam_g: now.foam_g };
+        let around = Surroundings {
+            density_kg_m3,
+            temp_c,
+            pull_n_m,
+            gas_ml: now.gas_ml + load.gas_ml,
+            foam_g: now.foam_g + load.foam_g,
+        };
         guess = unit.body.tilt_deg(&change, &around, guess);
         let tilt = guess
             + sensor.zero_deg
             + change.zero_deg
+            + load.lean_deg
             + sensor.zero_deg_per_k * (temp_c - 20.0)
             + now.noise_deg(draw, sensor, rate, settings.defects && settings.bubble_scale > 0.0);
         let shown_c = sensor.temperature(thermometer_c) + 0.1 * sensor.white_deg * draw.normal(1.0);

@@ -11,6 +11,7 @@
 //! | sensor | white and autocorrelated noise, zero, turn with temperature, a slow and slightly wrong thermometer, clinging gas, foam, lumps, rounding | gas lifts one way only |
 //! | history | growing deposits, a zero that turns and walks, cell swaps, knocks, sudden deposits | those that are not written down |
 //! | baths and samples | one error a bath, a gain of the day's balance, a bias for each instrument, water from the tap | the stated values |
+//! | troubles, if asked for | foam, walls, bubbles and hops on a probe; entries that are wrong; unwritten swaps; clocks | all of them |
 //! | log | failures of the receiver, frozen spells, lost, late and repeated rows, washing | - |
 //!
 //! Left out: the density of dissolved carbon dioxide, evaporation, stratified temperature, yeast that
@@ -22,6 +23,7 @@ mod bench;
 mod body;
 mod brew;
 mod calendar;
+mod episode;
 mod fermentation;
 mod fleet;
 mod hull_outline;
@@ -36,6 +38,7 @@ mod simulated;
 mod strain;
 mod stream;
 mod tidy;
+mod trouble;
 mod true_values;
 mod truth;
 mod truth_frames;
@@ -45,6 +48,7 @@ mod yeast;
 
 pub use settings::SimulateSettings;
 pub use simulated::Simulated;
+pub use trouble::{Trouble, TroubleTruth};
 pub use truth::{
     BatchEnd, BatchTruth, CurveTruth, ErrorTruth, GravityTruth, ProbeTruth, ShiftTruth, StrainTruth, Truth,
 };

@@ -10,11 +10,12 @@ use super::fleet::SimulatedProbe;
 use super::instruments::Instruments;
 use super::log::{log, spoil};
 use super::regime::RegimeChange;
-use super::samples::{limit_sg, original_sg, samples};
+use super::samples::{limit_sg, original_sg, samples, wrong_original};
 use super::settings::SimulateSettings;
 use super::simulated::Simulated;
 use super::stream::Stream;
 use super::tidy::{arrival_order, tidied};
+use super::trouble::{Trouble, TroubleTruth};
 use super::true_values;
 use super::truth::{BatchTruth, StrainTruth, Truth};
 
@@ -40,9 +41,18 @@ impl SimulateSettings {
         let instruments = Instruments::draw(self.seed, self.reference_scale);
         let mut benched = bench(self, &calendar, &fleet, &instruments)?;
         let mut references = std::mem::take(&mut benched.references);
-        references.extend(samples(self, &calendar, &instruments)?);
+        let mut troubles = std::mem::take(&mut benched.troubles);
+        references.extend(samples(self, &calendar, &instruments, &mut troubles)?);
         references.sort_by_key(|reference| reference.at);
-        let mut rows = log(self, &calendar, &fleet)?;
+        for (index, batch) in calendar.batches.iter().enumerate() {
+            let off_sg = wrong_original(self, index);
+            if off_sg != 0.0 && original_sg(self, index, batch, &instruments).is_some() {
+                let at = calendar.instant(batch.pitched_day);
+                let (trouble, batch) = (Trouble::WrongOriginal, Some(batch.id.clone()));
+                troubles.push(TroubleTruth { trouble, probe: None, batch, from: at, to: at, off_sg: Some(off_sg) });
+            }
+        }
+        let mut rows = log(self, &calendar, &fleet, &mut troubles)?;
         rows.append(&mut benched.rows);
         rows.sort_by_key(|row| (row.probe, row.at));
         if self.defects {
@@ -79,6 +89,7 @@ impl SimulateSettings {
             curves: true_values::curves(&calendar, &fleet, &benched.sessions)?,
             strains: self.strain_truths()?,
             gravity,
+            troubles,
         };
         Ok(Simulated::new(season, truth, raw, &fleet))
     }

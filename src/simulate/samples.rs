@@ -9,6 +9,7 @@ use super::instruments::{Instrument, Instruments};
 use super::sensor::rounded;
 use super::settings::SimulateSettings;
 use super::stream::Stream;
+use super::trouble::{Trouble, TroubleTruth};
 
 /// Volume expansion of a hydrometer's glass, per K.
 const GLASS_PER_K: f64 = 25e-6;
@@ -22,6 +23,7 @@ pub(super) fn samples(
     settings: &SimulateSettings,
     calendar: &Calendar,
     instruments: &Instruments,
+    troubles: &mut Vec<TroubleTruth>,
 ) -> Result<Vec<Reference>> {
     let mut out = Vec::new();
     for (index, batch) in calendar.batches.iter().enumerate() {
@@ -51,12 +53,72 @@ pub(super) fn samples(
         let mut known_og = original_sg(settings, index, batch, instruments).map(|(sg, _)| sg);
         for hours in times {
             let at = SampleMoment { calendar, batch, hours, known_og: known_og.unwrap_or(batch.traits.original_sg) };
-            let taken = sample(settings, &at, (instruments, everyday), &mut draw)?;
+            let mut taken = sample(settings, &at, (instruments, everyday), &mut draw)?;
             known_og = known_og.or(Some(taken.sg));
+            troubles.extend(blunder(settings, calendar, (index, batch), hours, &mut taken));
             out.push(taken);
         }
     }
     Ok(out)
+}
+
+/// Spoils a sample that was written down as read, now and then.
+fn blunder(
+    settings: &SimulateSettings,
+    calendar: &Calendar,
+    (index, batch): (usize, &Planned),
+    hours: f64,
+    taken: &mut Reference,
+) -> Option<TroubleTruth> {
+    if taken.raw_sg.is_some() || taken.raw_brix.is_some() {
+        return None;
+    }
+    let number = 100_000 * index + hours as usize;
+    let before = taken.sg;
+    let mut trouble = None;
+    if let Some(mut draw) = settings.befalls(Trouble::Misread, number, 0.03) {
+        let off = if draw.chance(0.5) { 0.010 } else { rounded(draw.uniform(0.004, 0.02), 0.0005) };
+        taken.sg = rounded(taken.sg + off * if draw.chance(0.5) { 1.0 } else { -1.0 }, 0.0005);
+        trouble = Some(Trouble::Misread);
+    } else if settings.befalls(Trouble::Typo, number, 0.02).is_some() {
+        taken.sg = rounded(transposed(taken.sg), 0.0001);
+        trouble = Some(Trouble::Typo);
+    } else if let Some(mut draw) = settings.befalls(Trouble::WrongBatch, number, 0.02) {
+        let day = batch.pitched_day + hours / 24.0;
+        let running = |other: &&Planned| {
+            let hours = 24.0 * (day - other.pitched_day);
+            other.id != batch.id && hours > 0.0 && hours < other.until_h(calendar)
+        };
+        let others: Vec<&Planned> = calendar.batches.iter().filter(running).collect();
+        if let Some(other) = others.get(draw.below(others.len())) {
+            taken.sg = rounded(other.real.sg_at(24.0 * (day - other.pitched_day)), 0.0005);
+            trouble = Some(Trouble::WrongBatch);
+        }
+    } else if let Some(mut draw) = settings.befalls(Trouble::WrongDate, number, 0.02) {
+        taken.at = taken.at.plus_days(if draw.chance(0.5) && hours > 25.0 { -1.0 } else { 1.0 });
+        taken.known_at = taken.known_at.map(|known| known.max(taken.at));
+        trouble = Some(Trouble::WrongDate);
+    }
+    let off = match trouble? {
+        Trouble::WrongDate => {
+            before - batch.real.sg_at(24.0 * (taken.at.days_since(calendar.start) - batch.pitched_day))
+        }
+        _ => taken.sg - before,
+    };
+    Some(TroubleTruth {
+        trouble: trouble?,
+        probe: None,
+        batch: Some(batch.id.clone()),
+        from: taken.at,
+        to: taken.at,
+        off_sg: Some(off),
+    })
+}
+
+/// The original gravity that is 0.010 wrong in the book, by batch: what is to be added.
+pub(super) fn wrong_original(settings: &SimulateSettings, index: usize) -> f64 {
+    let wrong = settings.befalls(Trouble::WrongOriginal, index, 0.06);
+    wrong.map_or(0.0, |mut draw| if draw.chance(0.5) { 0.010 } else { -0.010 })
 }
 
 /// SG of the batch at pitching as the brewer wrote it down beside the samples, with its SD.
@@ -68,7 +130,7 @@ pub(super) fn original_sg(
 ) -> Option<(f64, f64)> {
     let mut draw = Stream::new(settings.seed, "original", index);
     let read = batch.traits.original_sg + instruments.hydrometer.error(&mut draw, settings.reference_scale);
-    draw.chance(0.6).then_some((rounded(read, 0.0005), 0.001))
+    draw.chance(0.6).then_some((rounded(read + wrong_original(settings, index), 0.0005), 0.001))
 }
 
 /// The limit by a forced test of some batches, with its SD.
@@ -145,4 +207,21 @@ fn sample(
         }
     }
     Ok(out)
+}
+
+/// 1.012 for 1.021: the last two of three decimals change places.
+fn transposed(sg: f64) -> f64 {
+    let thousandths = (1000.0 * sg).round() as i64;
+    let (tens, ones) = (thousandths / 10 % 10, thousandths % 10);
+    sg + (9 * (ones - tens)) as f64 / 1000.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn two_digits_change_places() {
+        assert!((transposed(1.0215) - 1.0125).abs() < 1e-12 && (transposed(1.011) - 1.011).abs() < 1e-12);
+    }
 }

@@ -3,6 +3,9 @@
 use crate::error::{Result, within};
 use crate::units::Instant;
 
+use super::stream::Stream;
+use super::trouble::Trouble;
+
 /// Settings of a simulated season.
 ///
 /// | setting | unit | default | range | when to change it |
@@ -24,6 +27,7 @@ use crate::units::Instant;
 /// | bubble_scale | - | 1 | 0 to 10 | 0: no lift by bubbles, no foam |
 /// | reference_scale | - | 1 | 0 to 10 | 0: baths and instruments without error |
 /// | defects | - | true | - | false: no gaps, duplicates, late rows, frozen spells, cleaning readings |
+/// | troubles | - | none | any kinds | what befalls probes for hours, and blunders of hands |
 ///
 /// Every random choice comes from a stream of its own, named after what it decides and the index of the batch or probe:
 /// another probe changes no batch's fermentation, another batch no probe.
@@ -63,6 +67,8 @@ pub struct SimulateSettings {
     pub reference_scale: f64,
     /// Whether logs have gaps, duplicates, late rows, frozen spells and readings out of the beer.
     pub defects: bool,
+    /// Kinds of trouble that may happen.
+    pub troubles: Vec<Trouble>,
 }
 
 impl Default for SimulateSettings {
@@ -86,6 +92,7 @@ impl Default for SimulateSettings {
             bubble_scale: 1.0,
             reference_scale: 1.0,
             defects: true,
+            troubles: Vec::new(),
         }
     }
 }
@@ -110,5 +117,11 @@ impl SimulateSettings {
         within("noise_scale", self.noise_scale, 0.0, 10.0, "0 to 10")?;
         within("bubble_scale", self.bubble_scale, 0.0, 10.0, "0 to 10")?;
         within("reference_scale", self.reference_scale, 0.0, 10.0, "0 to 10")
+    }
+
+    /// Whether the kind is on and befalls number `index`, with the stream of its other draws.
+    pub(super) fn befalls(&self, trouble: Trouble, index: usize, share: f64) -> Option<Stream> {
+        let mut draw = Stream::new(self.seed, trouble.name(), index);
+        (self.troubles.contains(&trouble) && draw.chance(share)).then_some(draw)
     }
 }

@@ -4,6 +4,8 @@ use std::fmt;
 
 use crate::units::Instant;
 
+use super::trouble::TroubleTruth;
+
 /// How a batch ended, seen from what can be observed of its coming to rest.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum BatchEnd {
@@ -207,4 +209,6 @@ pub struct Truth {
     pub strains: Vec<StrainTruth>,
     /// Gravity at each reading.
     pub gravity: GravityTruth,
+    /// Troubles that happened.
+    pub troubles: Vec<TroubleTruth>,
 }

@@ -5,6 +5,7 @@ use polars::prelude::DataFrame;
 use crate::error::Result;
 use crate::season::{FrameBuilder, Readings};
 
+use super::trouble::TroubleTruth;
 use super::truth::{BatchTruth, CurveTruth, ErrorTruth, GravityTruth, ProbeTruth, ShiftTruth, StrainTruth, Truth};
 
 impl Truth {
@@ -13,14 +14,18 @@ impl Truth {
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
     pub fn frames(&self) -> Result<Vec<(&'static str, DataFrame)>> {
-        Ok(vec![
+        let mut frames = vec![
             ("batches", batches(&self.batches)?),
             ("probes", probes(&self.probes)?),
             ("shifts", shifts(&self.shifts)?),
             ("errors", errors(&self.errors)?),
             ("curves", curves(&self.curves)?),
             ("strains", strains(&self.strains)?),
-        ])
+        ];
+        if !self.troubles.is_empty() {
+            frames.push(("troubles", troubles(&self.troubles)?));
+        }
+        Ok(frames)
     }
 }
 
@@ -85,6 +90,17 @@ fn probes(rows: &[ProbeTruth]) -> Result<DataFrame> {
         time to = |r| Some(r.to),
         number drift_sg_per_30d = |r| r.drift_sg_per_30d,
         number gradual_sg_per_30d = |r| r.gradual_sg_per_30d,
+    )
+}
+
+fn troubles(rows: &[TroubleTruth]) -> Result<DataFrame> {
+    columns!(FrameBuilder::new("troubles"), rows,
+        text trouble = |r| Some(r.trouble.name()),
+        text probe = |r| r.probe.as_ref(),
+        text batch = |r| r.batch.as_ref(),
+        time from = |r| Some(r.from),
+        time to = |r| Some(r.to),
+        number off_sg = |r| r.off_sg,
     )
 }
 

@@ -31,6 +31,7 @@ impl Simulated {
     /// | truth/errors.csv | probe and week | [`super::ErrorTruth`] |
     /// | truth/curves.csv | calibration and SG | [`super::CurveTruth`] |
     /// | truth/strains.csv | strain | [`super::StrainTruth`] |
+    /// | truth/troubles.csv | trouble, where there are any | [`super::TroubleTruth`] |
     /// | truth/gravity.parquet | reading, by probe and time | [`super::GravityTruth`], with `at` and `probe` |
     ///
     /// Columns have the names of the fields.

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::error::Result;
-use crate::fit::compare::{GroupMean, PoolSettings, all_pairs};
+use crate::fit::compare::{GroupMean, all_pairs, pool};
 use crate::fit::{Estimate, Finding};
 use crate::kinetics::{Kinetics, Trait};
 
@@ -70,7 +70,7 @@ impl StrainSettings {
     fn mean(&self, strain: &str, estimates: &[&Estimate]) -> Result<(GroupMean, Estimate)> {
         let values: Vec<f64> = estimates.iter().map(|e| e.value).collect();
         let errors: Vec<f64> = estimates.iter().map(|e| e.se).collect();
-        let pooled = PoolSettings { level: self.common.level, ..PoolSettings::default() }.pool(&values, &errors)?;
+        let pooled = pool(&values, &errors, self.common.level)?;
         let own: f64 = errors.iter().map(|se| 1.0 / (se * se)).sum::<f64>().sqrt().recip();
         let group =
             GroupMean { name: strain.to_owned(), mean: pooled.mean.value, se: pooled.mean.se.max(own), df: pooled.df };
@@ -127,7 +127,9 @@ mod tests {
         let estimates: Vec<Estimate> = values.iter().map(|v| estimate(*v, 1e-5)).collect();
         let refs: Vec<&Estimate> = estimates.iter().collect();
         let (_, mean) = StrainSettings::default().mean("sea lavender", &refs).unwrap();
-        let plain = crate::fit::compare::mean(&values, 0.9).unwrap();
+        let plain = values.iter().sum::<f64>() / 4.0;
+        let se = (values.iter().map(|v| (v - plain).powi(2)).sum::<f64>() / 12.0).sqrt();
+        let plain = Estimate::student_t(plain, se, 3.0, 0.9, "mean, t").unwrap();
         assert!((mean.value - plain.value).abs() < 1e-9);
         assert!((mean.upper - plain.upper).abs() < 1e-7 && (mean.lower - plain.lower).abs() < 1e-7);
     }

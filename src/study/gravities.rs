@@ -1,8 +1,10 @@
 //! Gravities and series where probes are calibrated, and series of samples where none is.
 
 use crate::calibration::Calibrations;
+use crate::drift::Drift;
 use crate::error::Result;
-use crate::gravity::{Gravity, SeriesBuilder};
+use crate::gravity::{Gravity, GravityLayers, GravitySeries, SeriesBuilder};
+use crate::kinetics::Kinetics;
 use crate::season::Season;
 
 use super::part::Part;
@@ -32,4 +34,17 @@ pub(super) fn series_builder<'a>(
         (Some(calibrations), Some(gravity)) => SeriesBuilder::new(season, calibrations, gravity),
         _ => SeriesBuilder::of_samples(season),
     }
+}
+
+/// The layers with what gas, foam and whatever held a probe did to readings, and the flags of all studies.
+pub(super) fn with_process(
+    layers: GravityLayers,
+    season: &Season,
+    series: &[GravitySeries],
+    (kinetics, drift): (&Part<Kinetics>, &Part<Drift>),
+) -> GravityLayers {
+    let mut flags = kinetics.done().map(|kinetics| kinetics.reading_flags(series)).unwrap_or_default();
+    flags.extend(drift.done().map(|drift| drift.contradicted(season)).unwrap_or_default());
+    let process = kinetics.done().map(|kinetics| kinetics.process_bias(series)).unwrap_or_default();
+    GravityLayers { process, flags, ..layers }
 }

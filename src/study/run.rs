@@ -12,7 +12,7 @@ use crate::units::Instant;
 
 use super::as_of::AsOf;
 use super::builder::Study;
-use super::gravities::{gravity_of, series_builder};
+use super::gravities::{gravity_of, series_builder, with_process};
 use super::known::AsKnown;
 use super::part::Part;
 use super::result::SeasonStudy;
@@ -62,11 +62,12 @@ impl Settings {
         say("forecasting, and holding old forecasts against what came");
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
         let (forecasts, backtest) = self.forecast(&season, &kinetics, &known, asked)?;
-        let fits = kinetics.done().map(|kinetics| kinetics.batches.as_slice()).unwrap_or_default();
-        let process_sd = self.kinetics.bias_sds(fits, &series);
-        let flags = fits.iter().flat_map(|fit| fit.flags.iter().copied()).collect();
-        let layers = GravityLayers { process_sd, flags, ..layers };
+        let layers = with_process(layers, &season, &series, (&kinetics, &drift));
         let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
+        let series = match gravity.done() {
+            Some(gravity) => series.into_iter().map(|series| series.with_gravity(gravity)).collect(),
+            None => series,
+        };
         say("comparing strains");
         let strains = self.strains(&kinetics)?;
         Ok(SeasonStudy {

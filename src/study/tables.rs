@@ -43,6 +43,7 @@ impl SeasonStudy {
             add("drift_fleet", drift.fleet_frame())?;
             add("drift_mixed", drift.mixed_frame())?;
             add("drift_shifts", drift.shifts_frame())?;
+            add("misfits", drift.misfits_frame())?;
             add("drift_kinds", drift.kinds_frame())?;
         }
         if let Some(kinetics) = self.kinetics.done() {

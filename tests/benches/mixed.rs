@@ -4,7 +4,7 @@
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
 
 use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
-use heelwort::fit::mixed::{BootstrapSettings, Column, Design, Df, MixedSettings, Random};
+use heelwort::fit::mixed::{Column, Design, Random};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -33,18 +33,14 @@ fn bench(c: &mut Criterion) {
     group.sample_size(10);
     for units in [400, 4_000, 40_000] {
         let design = design(units);
-        for (name, df) in [("REML", Df::Normal), ("REML and Kenward-Roger", Df::KenwardRoger)] {
-            let settings = MixedSettings { df, ..MixedSettings::default() };
-            group.bench_function(BenchmarkId::new(name, format!("{units} x {ROWS}")), |b| {
-                b.iter(|| settings.fit(&design).unwrap().log_likelihood);
-            });
-        }
+        group.bench_function(BenchmarkId::new("REML and Kenward-Roger", format!("{units} x {ROWS}")), |b| {
+            b.iter(|| design.fit().unwrap().log_likelihood);
+        });
     }
-    let fit = MixedSettings { df: Df::Normal, ..MixedSettings::default() }.fit(&design(400)).unwrap();
+    let fit = design(400).fit().unwrap();
     group.bench_function(format!("profile intervals/400 x {ROWS}"), |b| b.iter(|| fit.profile(0.9).unwrap().len()));
-    let settings = BootstrapSettings { resamples: 100, ..BootstrapSettings::default() };
     group.bench_function(format!("100 bootstrap refits/400 x {ROWS}"), |b| {
-        b.iter(|| fit.bootstrap(&settings).unwrap().fitted);
+        b.iter(|| fit.bootstrap(100, 0.9).unwrap().fitted);
     });
     group.finish();
 }

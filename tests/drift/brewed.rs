@@ -8,7 +8,6 @@ use heelwort::season::{Batch, Flags, Probe, Readings, Season};
 use rand::RngExt;
 use rand_distr::{Distribution, Exp1, StudentT};
 
-use super::readings::Planted;
 use crate::blank;
 use crate::calibration::floats::{Float, hull, normal};
 use crate::process::{PROCESSES, Truth, generator};
@@ -17,8 +16,6 @@ use crate::process::{PROCESSES, Truth, generator};
 #[derive(Debug, Clone)]
 pub struct Brewed {
     pub slots: usize,
-    /// A jump of this size, either way, of the first probe of every batch.
-    pub planted_sg: f64,
     /// A lasting change of this size, either way, of the first probe while it is out of the beer, once.
     pub moved_sg: f64,
     /// Whether the brewer states the original gravities.
@@ -29,14 +26,12 @@ pub struct Brewed {
 
 impl Default for Brewed {
     fn default() -> Self {
-        Self { slots: 4, planted_sg: 0.0, moved_sg: 0.0, stated: true, checks: Vec::new() }
+        Self { slots: 4, moved_sg: 0.0, stated: true, checks: Vec::new() }
     }
 }
 
 pub struct Known {
     pub season: Season,
-    /// By probe and time.
-    pub planted: Vec<Planted>,
     /// The change of the first probe: when, and by how much, SG.
     pub moved: (Instant, f64),
 }
@@ -109,7 +104,6 @@ pub fn brewed(settings: &Brewed, seed: u64) -> Known {
         }
     }
     let mut rows: Vec<(usize, Instant, f64, f64, usize)> = Vec::new();
-    let mut planted = Vec::new();
     for slot in 0..settings.slots {
         let groups: &[&[usize]] = if slot % 2 == 0 { &[&[0, 1], &[2], &[3]] } else { &[&[0], &[1], &[2], &[3]] };
         for probes in groups {
@@ -123,19 +117,7 @@ pub fn brewed(settings: &Brewed, seed: u64) -> Known {
             let cold_h = if rng.random_bool(0.5) { until_h - rng.random_range(60.0..90.0) } else { f64::INFINITY };
             let warm_h = rng.random_range(50.0..90.0);
             let batch = format!("b{number:02}");
-            for (k, &p) in probes.iter().enumerate() {
-                let mut jump = (f64::INFINITY, 0.0);
-                if settings.planted_sg > 0.0 && k == 0 {
-                    let size = if rng.random_bool(0.5) { settings.planted_sg } else { -settings.planted_sg };
-                    jump = (rng.random_range(0.1..0.85) * until_h, size);
-                    planted.push(Planted {
-                        probe: format!("p{p}"),
-                        batch: batch.clone(),
-                        at: pitched_at.plus_hours(jump.0),
-                        sg: size,
-                        sg_at_1020: size,
-                    });
-                }
+            for &p in *probes {
                 let noise = Noise::draw(&mut rng, until_h);
                 let mut state = State::default();
                 for i in 0..(until_h / EVERY_H) as usize {
@@ -143,8 +125,7 @@ pub fn brewed(settings: &Brewed, seed: u64) -> Known {
                     let rate = (truth.sg(hours - 0.5) - truth.sg(hours + 0.5)) * 24.0;
                     let mut temp_c = 19.0 + 0.3 * (hours / 3.8).sin() + (0.4 * (hours - warm_h)).clamp(0.0, 2.0);
                     temp_c = (temp_c - 1.1 * (hours - cold_h).max(0.0)).max(3.5);
-                    let step = if hours >= jump.0 { jump.1 } else { 0.0 } + moved(p, pitched_at);
-                    let seen = truth.sg(hours) + step + state.next(&noise, hours, rate, &mut rng);
+                    let seen = truth.sg(hours) + moved(p, pitched_at) + state.next(&noise, hours, rate, &mut rng);
                     let density = beer_density_kg_m3(seen, original, temp_c).unwrap();
                     let tilt = tilts[p].at(density * (1.0 + SHELL_PER_K * (temp_c - 20.0)) / WATER_20C_KG_M3);
                     rows.push((p, pitched_at.plus_hours(hours), tilt, temp_c, number));
@@ -161,8 +142,7 @@ pub fn brewed(settings: &Brewed, seed: u64) -> Known {
     }
     season.references.sort_by_key(|r| r.at);
     season.readings = readings(rows, season.batches.iter().map(|b| b.batch.clone()).collect());
-    planted.sort_by(|a, b| (&a.probe, a.at).cmp(&(&b.probe, b.at)));
-    Known { season, planted, moved: (moved_at, moved_sg) }
+    Known { season, moved: (moved_at, moved_sg) }
 }
 
 fn readings(mut rows: Vec<(usize, Instant, f64, f64, usize)>, batch_ids: Vec<String>) -> Readings {

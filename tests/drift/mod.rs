@@ -9,7 +9,6 @@ mod fleet;
 mod kinds;
 mod mixed;
 mod oracle;
-mod readings;
 mod season;
 mod shifts;
 mod sources;

@@ -1,12 +1,11 @@
-//! Linear fits: published lines, weights, prediction, deletion, and what makes them impossible.
+//! Linear fits: published lines, weights, and what makes them impossible.
 
-use heelwort::fit::Scale;
 use heelwort::fit::linear::{LinearFit, LinearSettings};
 use proptest::prelude::*;
 
 use super::{near, numbers, reference};
 
-const KNOWN: LinearSettings = LinearSettings { intercept: true, scale: Scale::Known };
+const KNOWN: LinearSettings = LinearSettings { intercept: true };
 
 #[test]
 fn the_thermometer_of_the_gum() {
@@ -17,12 +16,13 @@ fn the_thermometer_of_the_gum() {
     let right = |name: &str| right[name].as_f64().unwrap();
     near(fit.value("intercept").unwrap(), right("y1"), 1e-9);
     near(fit.value("x").unwrap(), right("y2"), 1e-9);
-    near(fit.covariance[[0, 0]].sqrt(), right("s_y1"), 1e-9);
-    near(fit.covariance[[1, 1]].sqrt(), right("s_y2"), 1e-9);
-    near(fit.sigma, right("s"), 1e-9);
-    let at_30 = fit.confidence_interval(&[10.0], 0.95).unwrap();
-    near(at_30.value, right("b_30C"), 1e-9);
-    near(at_30.se, right("u_b_30C"), 1e-9);
+    let scale = fit.sum_of_squares / fit.df;
+    near((scale * fit.covariance[[0, 0]]).sqrt(), right("s_y1"), 1e-9);
+    near((scale * fit.covariance[[1, 1]]).sqrt(), right("s_y2"), 1e-9);
+    near(scale.sqrt(), right("s"), 1e-9);
+    let variance = fit.covariance[[0, 0]] + 20.0 * fit.covariance[[0, 1]] + 100.0 * fit.covariance[[1, 1]];
+    near(fit.coefficients[0] + 10.0 * fit.coefficients[1], right("b_30C"), 1e-9);
+    near((scale * variance).sqrt(), right("u_b_30C"), 1e-9);
 }
 
 #[test]
@@ -37,16 +37,6 @@ fn known_unequal_errors() {
     near(fit.covariance[[1, 1]].sqrt(), right["u_b"].as_f64().unwrap(), 1e-9);
     near(fit.covariance[[0, 1]], right["cov"].as_f64().unwrap(), 1e-8);
     near(fit.sum_of_squares, right["chi2"].as_f64().unwrap(), 1e-9);
-}
-
-#[test]
-fn a_relative_scale_forgets_a_common_factor_and_a_known_one_does_not() {
-    let (x, y) = ([1.0, 2.0, 3.0, 4.0, 5.0], [1.1, 1.9, 3.2, 3.8, 5.1]);
-    let (small, large) = ([0.1; 5], [0.2; 5]);
-    let relative = |sd: &[f64]| LinearSettings::default().fit(&[("x", &x)], &y, Some(sd)).unwrap();
-    near(relative(&small).covariance[[1, 1]], relative(&large).covariance[[1, 1]], 1e-12);
-    let known = |sd: &[f64]| KNOWN.fit(&[("x", &x)], &y, Some(sd)).unwrap();
-    near(4.0 * known(&small).covariance[[1, 1]], known(&large).covariance[[1, 1]], 1e-12);
 }
 
 #[test]
@@ -74,7 +64,7 @@ fn collinear_columns_are_named() {
 fn bad_input_is_refused_with_the_reason() {
     let fit = |x: &[f64], y: &[f64], sd: Option<&[f64]>| LinearSettings::default().fit(&[("x", x)], y, sd);
     let text = |result: heelwort::Result<LinearFit>| result.unwrap_err().to_string();
-    assert!(text(fit(&[1.0, 2.0], &[1.0, 2.0], None)).contains("2 observations; 3 are needed"));
+    assert!(text(fit(&[1.0], &[1.0], None)).contains("1 observations"));
     assert!(text(fit(&[1.0, f64::NAN, 3.0, 4.0], &[1.0; 4], None)).contains("row 1"));
     assert!(text(fit(&[1.0, 2.0, 3.0], &[1.0; 4], None)).contains("3 rows and the response has 4"));
     assert!(text(fit(&[1.0, 2.0, 3.0], &[1.0; 3], Some(&[1.0, 0.0, 1.0]))).contains("above 0"));
@@ -97,31 +87,6 @@ fn points() -> impl Strategy<Value = (Vec<f64>, Vec<f64>, Vec<f64>)> {
 
 proptest! {
     #[test]
-    fn leaving_one_out_by_the_leverage_equals_leaving_it_out((x, y, sd) in points(), place in 0_usize..5) {
-        let fit = LinearSettings::default().fit(&[("x", &x)], &y, Some(&sd)).unwrap();
-        let without = |values: &[f64]| {
-            values.iter().enumerate().filter(|(i, _)| *i != place).map(|(_, v)| *v).collect::<Vec<_>>()
-        };
-        let (rest_x, rest_y, rest_sd) = (without(&x), without(&y), without(&sd));
-        let rest = LinearSettings::default().fit(&[("x", &rest_x)], &rest_y, Some(&rest_sd)).unwrap();
-        let prediction = rest.prediction_interval(&[x[place]], sd[place], 0.9).unwrap();
-        let left_out = y[place] - prediction.value;
-        // The diagonal of the hat matrix from the errors of the fitted line, and from it the fit without a row.
-        let leverage = |i: usize| {
-            let se = fit.confidence_interval(&[x[i]], 0.9).unwrap().se;
-            (se / (fit.sigma * sd[i])).powi(2)
-        };
-        let (residual, free) = (fit.residuals[place], 1.0 - leverage(place));
-        prop_assert!((residual / free - left_out).abs() < 1e-8);
-        let standardised = residual / sd[place];
-        let variance = (fit.sum_of_squares - standardised * standardised / free) / (fit.df - 1.0);
-        let studentised = left_out / prediction.se;
-        let by_leverage = standardised / (variance * free).sqrt();
-        prop_assert!((by_leverage - studentised).abs() < 1e-6 * studentised.abs().max(1.0));
-        prop_assert!(((0..x.len()).map(leverage).sum::<f64>() - 2.0).abs() < 1e-9);
-    }
-
-    #[test]
     fn rows_in_another_order_give_the_same_fit((x, y, sd) in points()) {
         let back = |values: &[f64]| values.iter().rev().copied().collect::<Vec<_>>();
         let (xr, yr, sr) = (back(&x), back(&y), back(&sd));
@@ -136,11 +101,10 @@ proptest! {
         let other: Vec<f64> = x.iter().map(|x| factor * x + shift).collect();
         let plain = KNOWN.fit(&[("x", &x)], &y, Some(&sd)).unwrap();
         let scaled = KNOWN.fit(&[("x", &other)], &y, Some(&sd)).unwrap();
-        let (b, s) = (plain.estimate("x", 0.9).unwrap(), scaled.estimate("x", 0.9).unwrap());
-        prop_assert!((s.value * factor - b.value).abs() < 1e-7 * b.se.max(b.value.abs()));
-        prop_assert!((s.se * factor - b.se).abs() < 1e-7 * b.se);
-        for (a, b) in plain.residuals.iter().zip(&scaled.residuals) {
-            prop_assert!((a - b).abs() < 1e-7);
-        }
+        let (b, s) = (plain.value("x").unwrap(), scaled.value("x").unwrap());
+        let (b_se, s_se) = (plain.covariance[[1, 1]].sqrt(), scaled.covariance[[1, 1]].sqrt());
+        prop_assert!((s * factor - b).abs() < 1e-7 * b_se.max(b.abs()));
+        prop_assert!((s_se * factor - b_se).abs() < 1e-7 * b_se);
+        prop_assert!((plain.sum_of_squares - scaled.sum_of_squares).abs() < 1e-7);
     }
 }

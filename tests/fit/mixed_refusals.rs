@@ -1,7 +1,6 @@
 //! What mixed models refuse, and what they flag as lying on a boundary.
 
-use heelwort::fit::Likelihood;
-use heelwort::fit::mixed::{Boundary, Column, Design, Df, MixedSettings, Random};
+use heelwort::fit::mixed::{Boundary, Column, Design, Random};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -16,7 +15,7 @@ fn what_the_data_cannot_tell_is_refused_or_flagged() {
         let y = numbers(&set["y"]);
         let labels = || -> Vec<&str> { set["group"].as_array().unwrap().iter().map(|g| g.as_str().unwrap()).collect() };
         let ones = || vec![Column::intercept(y.len())];
-        let fit = |design: &Design| MixedSettings::default().fit(design);
+        let fit = |design: &Design| design.fit();
         match id {
             "one_obs_per_group" | "one_group" => {
                 let why =
@@ -25,19 +24,14 @@ fn what_the_data_cannot_tell_is_refused_or_flagged() {
                 assert!(why.is_not_estimable() && why.to_string().contains(words), "{why}");
             }
             "zero_variance" => {
-                for (criterion, df) in [(Likelihood::Reml, Df::KenwardRoger), (Likelihood::Ml, Df::Satterthwaite)] {
-                    let design = Design::new(&y, ones()).random(Random::by_label("group", &labels(), ones()));
-                    let fit = MixedSettings { criterion, df }.fit(&design).unwrap();
-                    assert_eq!(fit.component("sd of intercept by group").unwrap().value, 0.0);
-                    let (column, grouping) = ("intercept".to_owned(), "group".to_owned());
-                    assert_eq!(fit.boundary, [Boundary::Variance { column, grouping }]);
-                    assert!(fit.to_string().contains("on the boundary: the variance"));
-                    near(fit.coefficients[0], set["mean"].as_f64().unwrap(), 1e-12);
-                    if criterion == Likelihood::Reml {
-                        near(fit.component("residual sd").unwrap().value, set["sigma_reml"].as_f64().unwrap(), 1e-9);
-                    }
-                    assert!(fit.effects[0].iter().all(|e| e.values[0] == 0.0 && e.prediction[0] == 0.0));
-                }
+                let design = Design::new(&y, ones()).random(Random::by_label("group", &labels(), ones()));
+                let fit = design.fit().unwrap();
+                assert_eq!(fit.component("sd of intercept by group").unwrap().value, 0.0);
+                let (column, grouping) = ("intercept".to_owned(), "group".to_owned());
+                assert_eq!(fit.boundary, [Boundary::Variance { column, grouping }]);
+                assert_eq!(fit.boundary[0].to_string(), "the variance of `intercept` by group is 0");
+                near(fit.coefficients[0], set["mean"].as_f64().unwrap(), 1e-12);
+                near(fit.component("residual sd").unwrap().value, set["sigma_reml"].as_f64().unwrap(), 1e-9);
             }
             "rank_deficient_fixed" => {
                 let (x1, x2) = (numbers(&set["x1"]), numbers(&set["x2"]));
@@ -60,7 +54,7 @@ fn a_correlation_of_one_is_flagged() {
     let times: Vec<f64> = (0..6).map(f64::from).collect();
     let mut seen = 0;
     for _ in 0..20 {
-        let fit = MixedSettings::default().fit(&simulated(10, &times, 0.08, 1.0, &mut rng)).unwrap();
+        let fit = simulated(10, &times, 0.08, 1.0, &mut rng).fit().unwrap();
         let rho = fit.component("correlation of intercept and age by unit").unwrap().value;
         let flagged = fit
             .boundary
@@ -91,7 +85,7 @@ fn an_interval_without_degrees_of_freedom_is_refused() {
         }
         let columns = vec![Column::intercept(y.len()), Column::new("age", &ages)];
         let design = Design::new(&y, columns.clone()).random(Random::by_label("unit", &of, columns));
-        let fit = MixedSettings::default().fit(&design).unwrap();
+        let fit = design.fit().unwrap();
         let (se, df) = fit.se_and_df(&[1.0, 0.0]).unwrap();
         match fit.estimate("intercept", 0.9) {
             Ok(e) => {

@@ -1,7 +1,6 @@
 //! The module `fit` against published and independently computed answers, laws, and simulations.
 #![allow(clippy::print_stdout)]
 
-mod autocorrelation;
 mod errors_in_variables;
 mod instruments;
 mod linear;
@@ -10,16 +9,16 @@ mod mixed_intervals;
 mod mixed_known;
 mod mixed_refusals;
 mod nonlinear;
-mod ode;
+mod points;
 mod pooling;
-mod profile;
 mod quantiles;
 mod robust;
 mod simultaneous;
-mod small_problems;
+mod single_curves;
 mod strd_linear;
 mod strd_models;
 mod strd_nonlinear;
+mod whitener;
 
 use serde_json::Value;
 

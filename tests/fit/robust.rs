@@ -15,9 +15,13 @@ fn reweight(columns: &[(&str, &[f64])], y: &[f64], weight: impl Fn(f64) -> f64) 
     for _ in 0..2000 {
         let sd: Vec<f64> = weights.iter().map(|w: &f64| w.max(1e-30).sqrt().recip()).collect();
         let fit = LinearSettings::default().fit(columns, y, Some(&sd)).unwrap();
-        let sizes: Vec<f64> = fit.residuals.iter().map(|r| r.abs()).collect();
+        let fitted = |i: usize| {
+            fit.coefficients[0] + columns.iter().zip(&fit.coefficients[1..]).map(|(c, b)| c.1[i] * b).sum::<f64>()
+        };
+        let residuals: Vec<f64> = y.iter().enumerate().map(|(i, y)| y - fitted(i)).collect();
+        let sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
         scale = MAD_FACTOR * median(&sizes).unwrap();
-        weights = fit.residuals.iter().map(|r| weight(r / scale)).collect();
+        weights = residuals.iter().map(|r| weight(r / scale)).collect();
         let still =
             coefficients.iter().zip(&fit.coefficients).all(|(a, b): (&f64, &f64)| (a - b).abs() < 1e-13 * b.abs());
         let done = !coefficients.is_empty() && still;

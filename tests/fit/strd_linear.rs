@@ -18,11 +18,11 @@ fn fit(problem: &Value) -> LinearFit {
         None => (1..=terms).map(|k| (format!("x{k}"), numbers(&data[&format!("x{k}")]))).collect(),
     };
     let columns: Vec<(&str, &[f64])> = columns.iter().map(|(name, x)| (name.as_str(), x.as_slice())).collect();
-    LinearSettings { intercept, ..Default::default() }.fit(&columns, &y, None).unwrap()
+    LinearSettings { intercept }.fit(&columns, &y, None).unwrap()
 }
 
 fn errors(fit: &LinearFit) -> Vec<f64> {
-    (0..fit.names.len()).map(|i| fit.covariance[[i, i]].sqrt()).collect()
+    (0..fit.names.len()).map(|i| (fit.covariance[[i, i]] * fit.sum_of_squares / fit.df).sqrt()).collect()
 }
 
 #[test]

@@ -7,5 +7,4 @@ mod foam;
 mod one_fails;
 mod published;
 mod routes;
-mod sigmoid;
 mod steps;

@@ -91,13 +91,15 @@ fn step_by_step_is_the_whole_study() {
         GravityLayers { drift: drift.of_readings(&season, &calibrations, &gravity), ..GravityLayers::default() };
     let gravity = gravity.with_layers(&layers);
     let series = drift.series(&season, &calibrations, &gravity).all();
-    assert_eq!(series, study.series);
     assert!(series.iter().any(|series| series.known.is_some()));
     let kinetics = settings.kinetics.fit_all(&series).unwrap();
-    let flags = kinetics.batches.iter().flat_map(|fit| fit.flags.iter().copied()).collect();
-    let process_sd = settings.kinetics.bias_sds(&kinetics.batches, &series);
-    let gravity = gravity.with_layers(&GravityLayers { process_sd, flags, ..layers });
+    let mut flags = kinetics.reading_flags(&series);
+    flags.extend(drift.contradicted(&season));
+    let process = kinetics.process_bias(&series);
+    let gravity = gravity.with_layers(&GravityLayers { process, flags, ..layers });
     assert_eq!(&gravity, study.gravity.done().unwrap());
+    let series: Vec<_> = series.into_iter().map(|series| series.with_gravity(&gravity)).collect();
+    assert_eq!(series, study.series);
 }
 
 /// A probe that nothing but the batch's own samples was ever held against: what is left is its curve and the drift of

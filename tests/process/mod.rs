@@ -183,6 +183,8 @@ impl Log {
             temp_c: vec![19.0; n],
             probe: vec![0; n],
             samples: Vec::new(),
+            held: Vec::new(),
+            doubted: Vec::new(),
             cooled_hours: None,
             disturbed: Vec::new(),
             known: None,

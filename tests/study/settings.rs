@@ -119,7 +119,6 @@ const NOT_YET_SHOWN: &[&str] = &[
     "kinetics.foam_sd_sg",
     "kinetics.disturbed_sd_sg",
     "kinetics.instrument_share",
-    "kinetics.interval",
     "kinetics.candidates",
     "kinetics.clock",
     "kinetics.reference_c",

@@ -6,7 +6,7 @@ use crate::calibration::fit_data::SCALE_DF;
 use crate::error::Result;
 use crate::fit::linear::{LinearFit, LinearSettings};
 use crate::fit::root::brent;
-use crate::fit::{Estimate, Finding, Scale};
+use crate::fit::{Estimate, Finding};
 use crate::float::{End, Hull, Shape};
 use crate::liquid::WATER_20C_KG_M3;
 
@@ -168,8 +168,7 @@ fn centre(outside: &Outside, baths: &[Rested]) -> Result<Centre> {
     let place = |bath: &Rested| Hull::line_point(&profile, outside.mass_kg, bath.tilt_deg, bath.density_kg_m3);
     let (tangents, arms): (Vec<f64>, Vec<f64>) =
         baths.iter().map(place).collect::<Result<Vec<_>>>()?.into_iter().unzip();
-    let line =
-        |sd: &[f64]| LinearSettings { intercept: true, scale: Scale::Known }.fit(&[("t", &tangents)], &arms, Some(sd));
+    let line = |sd: &[f64]| LinearSettings::default().fit(&[("t", &tangents)], &arms, Some(sd));
     let hull = |fit: &LinearFit| -> Result<Hull> {
         Ok(Hull::new(profile.clone(), outside.mass_kg, fit.value("intercept")?, fit.value("t")?))
     };

@@ -1,7 +1,6 @@
 //! What defines a kind of calibration curve.
 
 use crate::error::{Error, Result};
-use crate::fit::Scale;
 use crate::fit::linear::LinearSettings;
 
 /// What is told of a kind, and its coefficients.
@@ -64,7 +63,7 @@ pub(in crate::calibration) struct CoefficientPrior {
 /// [`Error::NotEstimable`] when the centre would lie on the light side: the baths are not those of a float.
 pub(super) fn line_through(rests: impl Iterator<Item = Result<(f64, f64)>>) -> Result<[f64; 2]> {
     let (t, y): (Vec<f64>, Vec<f64>) = rests.collect::<Result<Vec<_>>>()?.into_iter().unzip();
-    let line = LinearSettings { intercept: true, scale: Scale::Known }.fit(&[("height", &t)], &y, None)?;
+    let line = LinearSettings::default().fit(&[("height", &t)], &y, None)?;
     let (offset, height) = (line.value("intercept")?, line.value("height")?);
     if offset.is_nan() || offset <= 0.0 {
         let why =

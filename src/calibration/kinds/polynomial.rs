@@ -3,7 +3,6 @@
 use crate::calibration::curve::{CalibrationCurve, CurvePoint, CurveShape, MOST_COEFFICIENTS};
 use crate::calibration::fit_data::FitPoint;
 use crate::error::Result;
-use crate::fit::Scale;
 use crate::fit::linear::LinearSettings;
 
 use super::definition::{CoefficientRule, KindFacts};
@@ -39,7 +38,7 @@ pub(super) fn start(points: &[FitPoint], coefficients: &[CoefficientRule]) -> Re
     let names = coefficients.iter().skip(1).map(|rule| rule.name);
     let columns: Vec<(&str, &[f64])> = names.zip(powers.iter().map(Vec::as_slice)).collect();
     let density: Vec<f64> = points.iter().map(|p| p.density_kg_m3).collect();
-    let line = LinearSettings { intercept: true, scale: Scale::Known }.fit(&columns, &density, None)?;
+    let line = LinearSettings::default().fit(&columns, &density, None)?;
     Ok(line.coefficients.to_vec())
 }
 

@@ -5,7 +5,7 @@ use crate::gravity::OffsetPrior;
 use crate::units::Instant;
 
 use crate::drift::model::ProbeErrors;
-use crate::drift::results::{DriftKind, DriftPair, FleetTerm, MixedDrift, ProbeDrift, Shift};
+use crate::drift::results::{DriftKind, DriftPair, FleetTerm, Misfit, MixedDrift, ProbeDrift, Shift};
 
 use super::correction::Correction;
 
@@ -22,6 +22,8 @@ pub struct Drift {
     pub mixed: MixedDrift,
     /// Sudden shifts, by probe and time.
     pub shifts: Vec<Shift>,
+    /// References and readings that do not fit the rest of the season.
+    pub misfits: Vec<Misfit>,
     /// What a probe's offset may be in a batch, by days since its calibration: for the study of kinetics.
     pub offset_prior: OffsetPrior,
     /// What the probes may read wrong in a batch, by all but that batch's own samples; none where the drift cannot be

@@ -1,7 +1,7 @@
 //! The fleet: means over probes, and what they say of another probe.
 
 use crate::error::{Error, Result};
-use crate::fit::compare::PoolSettings;
+use crate::fit::compare::pool;
 use crate::fit::{Estimate, Finding, quantile};
 use crate::gravity::OffsetPrior;
 
@@ -95,7 +95,7 @@ impl DriftSettings {
         let common = averaged.shared_variance(&probes).clamp(0.0, 0.9 * smallest);
         let values: Vec<f64> = slopes.iter().map(|(_, e)| e.value).collect();
         let own: Vec<f64> = slopes.iter().map(|(_, e)| (e.se * e.se - common).sqrt()).collect();
-        let pooled = PoolSettings { level: self.common.level, ..PoolSettings::default() }.pool(&values, &own)?;
+        let pooled = pool(&values, &own, self.common.level)?;
         let factor = quantile::student_t_two_sided(self.common.level, pooled.df)?;
         let wider = |e: &Estimate, method: &'static str| {
             Estimate::with_factor(e.value, (e.se * e.se + common).sqrt(), factor, self.common.level, method)

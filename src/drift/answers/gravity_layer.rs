@@ -4,7 +4,9 @@ use std::collections::BTreeMap;
 
 use crate::calibration::Calibrations;
 use crate::gravity::{BatchErrors, Gravity, ReadingDrift, SeriesBuilder};
-use crate::season::Season;
+use crate::season::{Flags, Season};
+
+use crate::drift::results::MisfitKind;
 
 use super::correction::Correction;
 use super::drift::Drift;
@@ -40,7 +42,31 @@ impl Drift {
             let beyond = away + self.offset_prior.at_calibration_sd.powi(2);
             *drift = Some(ReadingDrift { correction_sg: error, shared_se: (sd * sd + beyond).sqrt() });
         }
+        for (row, off_sg) in self.foreign(season) {
+            if let Some(Some(drift)) = drift.get_mut(row) {
+                drift.shared_se = drift.shared_se.hypot(off_sg);
+            }
+        }
         drift
+    }
+
+    /// Flags of readings that all samples of their batch contradict.
+    pub fn contradicted(&self, season: &Season) -> Vec<(usize, Flags)> {
+        self.foreign(season).into_iter().map(|(row, _)| (row, Flags::CONTRADICTED)).collect()
+    }
+
+    /// Rows of readings that all samples of their batch contradict, with the root mean square of probe less sample, SG.
+    fn foreign(&self, season: &Season) -> Vec<(usize, f64)> {
+        let readings = &season.readings;
+        let mut rows = Vec::new();
+        for misfit in self.misfits.iter().filter(|misfit| misfit.kind == MisfitKind::Readings) {
+            let batch = misfit.batch.as_ref().and_then(|batch| readings.batch_index(batch));
+            for probe in &misfit.probes {
+                let own = readings.of_probe(probe).filter(|row| readings.batch.get(*row).copied().flatten() == batch);
+                rows.extend(own.map(|row| (row, misfit.se)));
+            }
+        }
+        rows
     }
 
     /// Builds the series of batches with what drift tells of their probes: the prior of their offsets, and their errors

@@ -3,10 +3,7 @@
 use nalgebra::DMatrix;
 
 use crate::error::{Error, Result};
-use crate::fit::Likelihood;
-use crate::fit::mixed::{
-    Bootstrap, BootstrapSettings, Column, Design, KnownCovariance, MixedFit, MixedSettings, Random, Residual, Spread,
-};
+use crate::fit::mixed::{Bootstrap, Column, Design, MixedFit, Random, Spread};
 use crate::fit::{Estimate, Finding};
 use crate::season::Season;
 
@@ -68,14 +65,13 @@ impl DriftSettings {
         }
         let walk_sd = averaged.variance_sd(|v| v.walk_sd).0;
         let design = design(model, walk_sd);
-        let settings = MixedSettings { criterion: Likelihood::Reml, df: self.df };
-        let fit = settings.fit(&design)?;
+        let fit = design.fit()?;
         let bootstrap = match self.bootstrap {
             0 => None,
-            resamples => Some(fit.bootstrap(&BootstrapSettings { resamples, level: self.common.level, seed: 1 })?),
+            resamples => Some(fit.bootstrap(resamples, self.common.level)?),
         };
         let mut terms = self.coefficients(&fit, bootstrap.as_ref());
-        terms.extend(self.covariates(&settings, season, pairs, &design));
+        terms.extend(self.covariates(season, pairs, &design));
         for profiled in fit.profile(self.common.level)?.into_iter().filter(|p| !p.component.held) {
             let term = profiled.component.name;
             let checked = bootstrap.as_ref().and_then(|b| ends(&b.components, &term));
@@ -106,16 +102,10 @@ impl DriftSettings {
     }
 
     /// Each covariate alone, about its mean over the pairs.
-    fn covariates(
-        &self,
-        settings: &MixedSettings,
-        season: &Season,
-        pairs: &[&DriftPair],
-        design: &Design,
-    ) -> Vec<MixedTerm> {
+    fn covariates(&self, season: &Season, pairs: &[&DriftPair], design: &Design) -> Vec<MixedTerm> {
         let one = |(name, value): &Covariate| {
             let values: Vec<Option<f64>> = pairs.iter().map(|pair| value(season, pair)).collect();
-            let found = covariate_design(design, name, &values).and_then(|with| self.of(&settings.fit(&with)?, name));
+            let found = covariate_design(design, name, &values).and_then(|with| self.of(&with.fit()?, name));
             coefficient(name, MixedTermKind::Covariate, found)
         };
         COVARIATES.iter().map(one).collect()
@@ -160,28 +150,19 @@ fn only(design: &Design, rows: &[usize]) -> Design {
         level_of_row: rows.iter().filter_map(|&row| term.level_of_row.get(row).copied()).collect(),
         ..term.clone()
     });
-    let known = match &design.known {
-        KnownCovariance::None => KnownCovariance::None,
-        KnownCovariance::Variances(variances) => KnownCovariance::Variances(pick(variances)),
-        KnownCovariance::Blocks(blocks) => {
-            let of = |(of_block, covariance): &(Vec<usize>, DMatrix<f64>)| {
-                let (new, old): (Vec<usize>, Vec<usize>) = rows
-                    .iter()
-                    .enumerate()
-                    .filter_map(|(new, row)| Some((new, of_block.iter().position(|other| other == row)?)))
-                    .unzip();
-                (new, covariance.select_rows(&old).select_columns(&old))
-            };
-            KnownCovariance::Blocks(blocks.iter().map(of).filter(|(rows, _)| !rows.is_empty()).collect())
-        }
+    let known = |(of_block, covariance): &(Vec<usize>, DMatrix<f64>)| {
+        let places = rows.iter().enumerate();
+        let (new, old): (Vec<usize>, Vec<usize>) =
+            places.filter_map(|(new, row)| Some((new, of_block.iter().position(|other| other == row)?))).unzip();
+        (new, covariance.select_rows(&old).select_columns(&old))
     };
     Design {
         response: pick(&design.response),
         fixed: design.fixed.iter().map(column).collect(),
         // What touches none of these rows is not in their model.
         random: random.filter(|term| term.columns.iter().all(|c| c.values.iter().any(|x| *x != 0.0))).collect(),
-        known,
-        residual: design.residual,
+        known: design.known.iter().map(known).filter(|(rows, _)| !rows.is_empty()).collect(),
+        residual_sd: design.residual_sd,
     }
 }
 
@@ -210,8 +191,8 @@ fn design(model: &FleetModel, walk_sd: f64) -> Design {
         response,
         fixed: columns.clone(),
         random: [Random::by_label("probe", &probes, columns)].into_iter().chain(shared(model, n)).collect(),
-        known: KnownCovariance::Blocks(blocks),
-        residual: Residual::Estimated,
+        known: blocks,
+        residual_sd: None,
     }
 }
 

@@ -11,9 +11,9 @@ use crate::season::Season;
 use crate::drift::model::{Averaged, FleetModel, ProbeErrors, ProbeModel, ShiftTerm};
 use crate::drift::pairs::find_pairs;
 use crate::drift::pairs::{Curves, ModelPair};
-use crate::drift::results::{DriftPair, PairKind, ProbeDrift, Recalibrate, Shift, not_estimated};
+use crate::drift::results::{DriftPair, Misfit, PairKind, ProbeDrift, Recalibrate, Shift, not_estimated};
 use crate::drift::settings::DriftSettings;
-use crate::drift::shifts::{OVER_SHIFTS, ShiftAverage};
+use crate::drift::shifts::{OVER_SHIFTS, ShiftAverage, find_misfits};
 
 use super::correction::Correction;
 use super::drift::Drift;
@@ -51,9 +51,9 @@ impl DriftSettings {
     /// to its last pair: predicted, not only the line's slope. The variances of the walk and of pairs beyond their known
     /// errors are averaged over their restricted likelihood.
     ///
-    /// Sudden shifts that nobody wrote down are sought, and those found join the model: first in the readings of each batch, where
-    /// a probe's offset jumps as no fermentation does (a state-space model of beer and probes), then in the pairs. What readings
-    /// alone tell between batches is in the pairs too: probes at rest beside each other in a beer without a sample, whose
+    /// A reference that the rest contradicts is left out and named ([`Misfit`]), and so are the readings of a probe that all
+    /// samples of its batch contradict: a wrong entry is weighed against a shift of the probe, and the likelier is taken.
+    /// Sudden shifts that nobody wrote down are then sought in the pairs, and those found join the model. What readings alone tell between batches is in the pairs too: probes at rest beside each other in a beer without a sample, whose
     /// gravity is an effect that they share, and worts whose original gravity is stated. The gravity at which a beer with one
     /// probe rests is not known beforehand and tells nothing. Where two probes have parted and nothing else
     /// says which of them shifted, both are named, with what each then may have. A probe's drift with and
@@ -82,13 +82,13 @@ impl DriftSettings {
     pub fn fit(&self, season: &Season, calibrations: &Calibrations) -> Result<Drift> {
         self.check()?;
         let curves = Curves::new(calibrations)?;
-        let (found, model) = self.model(season, calibrations, &curves)?;
+        let (found, model, misfits) = self.model(season, calibrations, &curves)?;
         let model = model.with_kind_of_walk();
         let before = averaged(&model);
         let slopes = self.slopes(&model, &before);
         // What another probe may do holds shifts as well: the prior of offsets is that of the model without those found.
         let offset_prior = self.fleet(&model, &before, &slopes).offset_prior;
-        let (model, mut shifts) = self.search_shifts(season, calibrations, &model, before.is_ok())?;
+        let (model, mut shifts) = if before.is_ok() { self.find_shifts(&model) } else { (model.clone(), Vec::new()) };
         let averaged = if shifts.is_empty() { before } else { averaged(&model) };
         let [slopes, gradual] = self.slopes_over_shifts(&model, &averaged);
         let fleet = self.fleet(&model, &averaged, &slopes);
@@ -106,7 +106,7 @@ impl DriftSettings {
         let interval_d = self.future(&averaged, &curves, &fleet, &shifts, &ends_sg);
         let (predictions, corrections) =
             self.predictions(season, (calibrations, &curves), &model, &averaged, &fleet, &ends_sg);
-        let probe_errors = self.probe_errors(&model, &found, &averaged, &fleet);
+        let probe_errors = self.probe_errors(&model, (&found, &misfits), &averaged, &fleet);
         let probes = probe_ids(season)
             .into_iter()
             .map(|probe| {
@@ -119,6 +119,7 @@ impl DriftSettings {
             fleet: fleet.terms,
             mixed,
             shifts,
+            misfits,
             offset_prior,
             probe_errors,
             kinds,
@@ -141,12 +142,12 @@ impl DriftSettings {
     pub fn errors(&self, season: &Season, calibrations: &Calibrations) -> Result<(OffsetPrior, Option<ProbeErrors>)> {
         self.check()?;
         let curves = Curves::new(calibrations)?;
-        let (found, model) = self.model(season, calibrations, &curves)?;
+        let (found, model, misfits) = self.model(season, calibrations, &curves)?;
         let model = model.with_kind_of_walk();
         let averaged = averaged(&model);
         let slopes = self.slopes(&model, &averaged);
         let fleet = self.fleet(&model, &averaged, &slopes);
-        Ok((fleet.offset_prior, self.probe_errors(&model, &found, &averaged, &fleet)))
+        Ok((fleet.offset_prior, self.probe_errors(&model, (&found, &misfits), &averaged, &fleet)))
     }
 
     /// What the probes may read wrong by the pairs of this season, with the variances and the dates of shifts that are
@@ -161,14 +162,14 @@ impl DriftSettings {
         held: &ProbeErrors,
     ) -> Result<ProbeErrors> {
         self.check()?;
-        let (found, model) = self.model(season, calibrations, &Curves::new(calibrations)?)?;
-        Ok(held.of_other(&model, &found))
+        let (found, model, misfits) = self.model(season, calibrations, &Curves::new(calibrations)?)?;
+        Ok(held.of_other(&model, (&found, &misfits)))
     }
 
     fn probe_errors(
         &self,
         model: &FleetModel,
-        found: &[ModelPair],
+        found: (&[ModelPair], &[Misfit]),
         averaged: &Result<Averaged>,
         fleet: &FleetAnswer,
     ) -> Option<ProbeErrors> {
@@ -182,7 +183,7 @@ impl DriftSettings {
         season: &Season,
         calibrations: &Calibrations,
         curves: &Curves,
-    ) -> Result<(Vec<ModelPair>, FleetModel)> {
+    ) -> Result<(Vec<ModelPair>, FleetModel, Vec<Misfit>)> {
         let mut found = find_pairs(season, calibrations, self)?;
         let of = |found: &[ModelPair]| {
             let used: Vec<&ModelPair> = found.iter().filter(|f| f.pair.left_out.is_none()).collect();
@@ -191,14 +192,26 @@ impl DriftSettings {
         let model = of(&found);
         let unsolvable: BTreeSet<&str> =
             model.probes.iter().filter(|part| !part.is_solvable()).map(|part| part.probe.as_str()).collect();
-        if unsolvable.is_empty() {
-            return Ok((found, model));
-        }
         for f in found.iter_mut().filter(|f| unsolvable.contains(f.pair.probe.as_str())) {
             f.pair.left_out.get_or_insert_with(|| UNSOLVABLE.to_owned());
         }
         let model = of(&found);
-        Ok((found, model))
+        let places: Vec<usize> =
+            (0..found.len()).filter(|i| found.get(*i).is_some_and(|f| f.pair.left_out.is_none())).collect();
+        let used: Vec<&ModelPair> = places.iter().filter_map(|i| found.get(*i)).collect();
+        let (misfits, out): (Vec<Misfit>, Vec<Vec<usize>>) = find_misfits(season, &model, &used).into_iter().unzip();
+        if misfits.is_empty() {
+            return Ok((found, model, misfits));
+        }
+        for (misfit, pairs) in misfits.iter().zip(&out) {
+            for place in pairs.iter().filter_map(|i| places.get(*i)) {
+                if let Some(f) = found.get_mut(*place) {
+                    f.pair.left_out = Some(format!("{} off by {:+.4} does not fit", misfit.kind.name(), misfit.off_sg));
+                }
+            }
+        }
+        let model = of(&found);
+        Ok((found, model, misfits))
     }
 
     /// The slope of every part of the model, with the sudden steps that are in it.

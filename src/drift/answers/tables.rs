@@ -133,8 +133,7 @@ impl Drift {
     }
 
     /// The table `drift_shifts`: one row per known or detected shift. `earliest` and `latest` are the looks at the probe
-    /// between which one that was found happened, at the level asked for; `evidence` is `event`, `references` or `readings`,
-    /// and `batch` that in whose readings it was found. Where `or_probes` names others, one of all these has shifted, and
+    /// between which one that was found happened, at the level asked for; `evidence` is `event` or `references`. Where `or_probes` names others, one of all these has shifted, and
     /// nothing tells which.
     ///
     /// # Errors
@@ -145,7 +144,7 @@ impl Drift {
             |value: fn(&Estimate) -> f64| shifts.iter().map(|s| s.shift_sg.estimate().map(value)).collect::<Vec<_>>();
         let kind = |shift: &Shift| match &shift.kind {
             ShiftKind::Known(event) => event.clone(),
-            ShiftKind::Found | ShiftKind::Read => "found".to_owned(),
+            ShiftKind::Found => "found".to_owned(),
         };
         FrameBuilder::new("drift_shifts")
             .text("probe", shifts.iter().map(|s| Some(&s.probe)))
@@ -158,13 +157,31 @@ impl Drift {
             .text("method", shifts.iter().map(|s| s.shift_sg.estimate().map(|e| e.method.clone())))
             .text("kind", shifts.iter().map(|s| Some(kind(s))))
             .text("evidence", shifts.iter().map(|s| Some(s.kind.evidence())))
-            .text("batch", shifts.iter().map(|s| s.batch.as_ref()))
             .text("or_probes", shifts.iter().map(|s| Some(s.or_probes.join(";")).filter(|others| !others.is_empty())))
             .time("earliest", shifts.iter().map(|s| Some(s.earliest)))
             .time("latest", shifts.iter().map(|s| Some(s.latest)))
             .number("p_probe", shifts.iter().map(|s| s.p_probe))
             .number("p_fleet", shifts.iter().map(|s| s.p_fleet))
             .text("why", shifts.iter().map(|s| s.shift_sg.why()))
+            .finish()
+    }
+
+    /// The table `misfits`: one row per entry that does not fit the rest of the season.
+    ///
+    /// # Errors
+    /// [`crate::Error::Frame`] when polars refuses.
+    pub fn misfits_frame(&self) -> Result<DataFrame> {
+        let misfits = &self.misfits;
+        FrameBuilder::new("misfits")
+            .text("kind", misfits.iter().map(|m| Some(m.kind.name())))
+            .time("at", misfits.iter().map(|m| Some(m.at)))
+            .text("batch", misfits.iter().map(|m| m.batch.as_ref()))
+            .text("bath", misfits.iter().map(|m| m.bath.as_ref()))
+            .text("probes", misfits.iter().map(|m| Some(m.probes.join(";"))))
+            .number("stated_sg", misfits.iter().map(|m| Some(m.stated_sg)))
+            .number("off_sg", misfits.iter().map(|m| Some(m.off_sg)))
+            .number("se", misfits.iter().map(|m| Some(m.se)))
+            .number("p", misfits.iter().map(|m| Some(m.p)))
             .finish()
     }
 

@@ -161,7 +161,7 @@ fn known_steps(season: &Season, settings: &DriftSettings, probe: &str, calibrate
         .filter_map(|event| {
             let months = event.at.days_since(calibrated_at) / MONTH_D;
             let sd = settings.event_sd(&event.kind)?;
-            Some(ShiftTerm { at: event.at, months, mean: 0.0, sd, event: Some(event.kind.clone()) })
+            Some(ShiftTerm { at: event.at, months, sd, event: Some(event.kind.clone()) })
         })
         .collect();
     steps.sort_by_key(|step| step.at);

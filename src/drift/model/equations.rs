@@ -40,8 +40,6 @@ pub(in crate::drift) struct PredictionTarget {
     pub covariance: DVector<f64>,
     /// sigma^2.
     pub variance: f64,
-    /// What is known of it beforehand and was taken from the observations.
-    pub known: f64,
 }
 
 /// A block whose rows are made independent with variance 1.
@@ -137,7 +135,7 @@ impl<'a> MixedEquations<'a> {
         for (j, weight) in part.effects.iter().zip(part.columns.tr_mul(&c).iter()) {
             *loads.get_mut(*j)? -= weight;
         }
-        let value = target.known + c.dot(&part.y) + loads.dot(&self.effects);
+        let value = c.dot(&part.y) + loads.dot(&self.effects);
         Some(BlockPrediction { value, own: (target.variance - c.norm_squared()).max(0.0), loads, white: c })
     }
 
@@ -182,7 +180,6 @@ mod tests {
             shared: Vec::new(),
             covariance: c.clone(),
             variance: 0.7,
-            known: 0.0,
         };
         let solved = MixedEquations::new(blocks.to_vec(), &[None, None, Some(0.8)]).unwrap();
 

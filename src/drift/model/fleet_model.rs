@@ -149,7 +149,6 @@ impl FleetModel {
     pub fn with_step(&self, p: usize, step: ShiftTerm) -> Self {
         let mut model = self.clone();
         if let Some(part) = model.probes.get_mut(p) {
-            part.y -= part.column_of(&step) * step.mean;
             part.steps.push(step);
             part.steps.sort_by_key(|step| step.at);
         }

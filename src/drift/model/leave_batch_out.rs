@@ -8,6 +8,7 @@ use crate::season::Season;
 use crate::units::Instant;
 
 use crate::drift::pairs::{Curves, ModelPair, OnFirstCurve};
+use crate::drift::results::{Misfit, MisfitKind};
 use crate::drift::settings::DriftSettings;
 
 use super::average::Averaged;
@@ -40,6 +41,7 @@ pub struct ProbeErrors {
     /// By probe, the batch of each row; none for a bath.
     batches: Vec<Vec<Option<String>>>,
     held: HeldVariances,
+    misfits: Vec<Misfit>,
 }
 
 /// What is not fitted anew for each batch.
@@ -95,13 +97,26 @@ impl BatchErrors for ProbeErrors {
             steps: self.steps(series),
         })
     }
+
+    fn is_wrong(&self, batch: &str, at: Instant, sg: f64) -> bool {
+        self.misfits.iter().any(|misfit| match misfit.kind {
+            MisfitKind::Sample => misfit.batch.as_deref() == Some(batch) && misfit.at == at && misfit.stated_sg == sg,
+            MisfitKind::Original => misfit.batch.as_deref() == Some(batch) && misfit.stated_sg == sg,
+            MisfitKind::Bath | MisfitKind::Readings => false,
+        })
+    }
+
+    fn is_foreign(&self, batch: &str, probe: &str) -> bool {
+        let of = |misfit: &&Misfit| misfit.kind == MisfitKind::Readings && misfit.batch.as_deref() == Some(batch);
+        self.misfits.iter().filter(of).any(|misfit| misfit.probes.iter().any(|of| of == probe))
+    }
 }
 
 impl ProbeErrors {
     /// From a solved model of these pairs; `slopes` are mean and SD of the drift over probes where the fleet shows them.
     pub(in crate::drift) fn new(
         model: &FleetModel,
-        found: &[ModelPair],
+        (found, misfits): (&[ModelPair], &[Misfit]),
         averaged: &Averaged,
         slopes: Option<(f64, f64)>,
         settings: &DriftSettings,
@@ -118,11 +133,11 @@ impl ProbeErrors {
             slope_sd: slopes.map_or(settings.offset_prior.per_30d_sd, |(_, sd)| sd).max(1e-6),
             fleet: slopes.is_some(),
         };
-        Self::with(model, found, held)
+        Self::with(model, (found, misfits), held)
     }
 
     /// The same with the pairs of another model, and what is held here, dates of shifts included.
-    pub(in crate::drift) fn of_other(&self, model: &FleetModel, found: &[ModelPair]) -> Self {
+    pub(in crate::drift) fn of_other(&self, model: &FleetModel, found: (&[ModelPair], &[Misfit])) -> Self {
         let mut other = Self::with(model, found, self.held);
         for own in &self.model.probes {
             let Some(p) = other.model.probes.iter().position(|part| part.probe == own.probe) else { continue };
@@ -137,7 +152,7 @@ impl ProbeErrors {
         other
     }
 
-    fn with(model: &FleetModel, found: &[ModelPair], held: HeldVariances) -> Self {
+    fn with(model: &FleetModel, (found, misfits): (&[ModelPair], &[Misfit]), held: HeldVariances) -> Self {
         let used = || found.iter().filter(|f| f.pair.left_out.is_none());
         let batches = model
             .probes
@@ -162,7 +177,7 @@ impl ProbeErrors {
         if held.fleet {
             model.prior_sd.push(Some(FLEET_SD));
         }
-        Self { model, batches, held }
+        Self { model, batches, held, misfits: misfits.to_vec() }
     }
 
     /// The model without the samples of a batch.
@@ -174,8 +189,7 @@ impl ProbeErrors {
         model
     }
 
-    /// Shifts of the probes while they were in a batch: those of events, and those that readings show. The batch's own readings
-    /// tell their size; what may be expected of it holds what they told before, so as not to count it twice.
+    /// Shifts of the probes by events while they were in a batch: its own readings tell their size.
     fn steps(&self, series: &GravitySeries) -> Vec<ErrorStep> {
         let mut steps = Vec::new();
         for (p, probe) in series.probes.iter().enumerate() {
@@ -184,10 +198,10 @@ impl ProbeErrors {
                 || series.hours.iter().zip(&series.probe).filter(|(_, of)| **of == probe_index).map(|(h, _)| *h);
             let (first, last) = hours().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), h| (a.min(h), b.max(h)));
             let part = self.model.probes.iter().find(|part| part.probe == probe.probe);
-            for step in part.into_iter().flat_map(|part| &part.steps).filter(|step| !step.is_found_in_pairs()) {
+            for step in part.into_iter().flat_map(|part| &part.steps).filter(|step| !step.is_found()) {
                 let hours = step.at.hours_since(series.pitched_at);
                 if first < hours && hours < last {
-                    steps.push(ErrorStep { probe: probe_index, hours, sd_sg: step.mean.hypot(step.sd) });
+                    steps.push(ErrorStep { probe: probe_index, hours, sd_sg: step.sd });
                 }
             }
         }

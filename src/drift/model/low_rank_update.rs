@@ -124,7 +124,7 @@ pub(in crate::drift) mod tests {
     }
 
     pub fn step(part: &ProbeModel, months: f64, sd: f64) -> ShiftTerm {
-        ShiftTerm { at: part.instant(months), months, mean: 0.0, sd, event: None }
+        ShiftTerm { at: part.instant(months), months, sd, event: None }
     }
 
     fn solved(steps: &[f64], shifts: bool, sd: f64) -> (f64, f64, f64) {

@@ -15,9 +15,8 @@ mod shift_term;
 mod variances;
 
 pub(super) use average::{Averaged, METHOD};
-pub(super) use equations::{MixedEquations, PredictionTarget};
+pub(super) use equations::{MixedEquations, PredictionTarget, WhitenedBlock};
 pub(super) use fleet_model::FleetModel;
-pub(super) use gravity_shape::GravityShape;
 pub use leave_batch_out::ProbeErrors;
 pub(super) use low_rank_update::{LowRankUpdate, ShiftColumns, columns_of};
 pub(super) use mixture::{NormalMixture, ln_sum};

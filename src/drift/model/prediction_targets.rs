@@ -33,7 +33,6 @@ impl ProbeModel {
             shared: Vec::new(),
             covariance: self.column_of(step) * variance,
             variance,
-            known: step.mean,
         }
     }
 
@@ -47,7 +46,6 @@ impl ProbeModel {
             shared: state.errors.shared.iter().filter_map(effect).collect(),
             covariance: DVector::from_iterator(self.n(), with),
             variance: self.between(state, state, variances),
-            known: state.shows * self.expected(state.months),
         }
     }
 
@@ -66,18 +64,12 @@ impl ProbeModel {
             shared: Vec::new(),
             covariance: DVector::from_iterator(self.n(), self.rows.iter().map(of_row)),
             variance: over(&|months| response_covariance(self.walks, self.walks) * walked(months) + stepped(months)),
-            known: if steps { over(&|months| self.expected(months)) } else { 0.0 },
         }
     }
 
     /// Covariance at two ages of the steps.
     fn stepped(&self, a: f64, b: f64) -> f64 {
         self.steps.iter().map(|s| s.sd.powi(2) * s.at_age(a) * s.at_age(b)).sum()
-    }
-
-    /// How far the steps are expected to have moved the error at an age.
-    fn expected(&self, months: f64) -> f64 {
-        self.steps.iter().map(|s| s.mean * s.at_age(months)).sum()
     }
 
     /// Covariance of the probe's errors at two rows but for its slope, what it shares with other probes and what they have of

@@ -1,6 +1,6 @@
 //! One probe's part of the model: its pairs, how its error may move, and what can be asked of it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use nalgebra::{Cholesky, DMatrix, DVector};
 
@@ -221,6 +221,17 @@ impl ProbeModel {
         shared.columns = shared.columns.select_rows(&kept);
         let part = self.remade(rows, self.y.select_rows(&kept), shared);
         Self { steps: self.steps.clone(), ..part }
+    }
+
+    /// The same probe with pairs that count for nothing, by number.
+    pub fn discounting(&self, rows: &BTreeSet<usize>) -> Self {
+        let mut part = self.clone();
+        for &row in rows {
+            if let Some(variance) = part.known.get_mut((row, row)) {
+                *variance += 1.0;
+            }
+        }
+        part
     }
 
     /// The same probe with other pairs or columns.

@@ -8,18 +8,16 @@ pub(in crate::drift) struct ShiftTerm {
     pub at: Instant,
     /// Months from the first calibration.
     pub months: f64,
-    /// How far it is expected to have gone, SG; taken from the observations when it joins them.
-    pub mean: f64,
-    /// How much farther it may have gone, SD, SG.
+    /// How far it may have gone, SD, SG.
     pub sd: f64,
     /// The event's kind; empty for one that was found.
     pub event: Option<String>,
 }
 
 impl ShiftTerm {
-    /// Whether it was found in the pairs alone: of one that readings showed the size is known already.
-    pub fn is_found_in_pairs(&self) -> bool {
-        self.event.is_none() && self.mean == 0.0
+    /// Whether it was found, in the pairs: no event says so.
+    pub fn is_found(&self) -> bool {
+        self.event.is_none()
     }
 
     /// What a step of size 1 does to the error at an age: the error is 0 at the calibration.
@@ -38,7 +36,7 @@ mod tests {
 
     #[test]
     fn a_step_leaves_the_day_of_calibration_where_it_is() {
-        let step = |months| ShiftTerm { at: Instant::default(), months, mean: 0.0, sd: 1.0, event: None };
+        let step = |months| ShiftTerm { at: Instant::default(), months, sd: 1.0, event: None };
         assert_eq!([-1.0, 0.0, 1.0, 2.0].map(|m| step(1.0).at_age(m)), [0.0, 0.0, 1.0, 1.0]);
         assert_eq!([-3.0, -1.0, 0.0, 2.0].map(|m| step(-2.0).at_age(m)), [-1.0, 0.0, 0.0, 0.0]);
     }

@@ -1,6 +1,6 @@
 //! Pairs: each probe on its first calibration against each reference.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::calibration::{Calibration, Calibrations, CovarianceRoot, Noise, Sources, UNUSABLE, immersion, own_sd};
 use crate::gravity::{Liquids, ReadingErrors};
@@ -57,6 +57,8 @@ pub(in crate::drift) struct PairFinder<'a> {
     pub liquids: Liquids,
     pub sources: Sources,
     pub shared: BTreeMap<(String, usize), usize>,
+    /// Readings of probes that did not float freely.
+    pub held: BTreeSet<usize>,
 }
 
 impl PairFinder<'_> {
@@ -144,7 +146,8 @@ impl PairFinder<'_> {
 
     /// Whether a reading may be part of a plateau.
     pub fn usable(&self, row: usize) -> bool {
-        self.season.readings.flags.get(row).is_some_and(|flags| !flags.intersects(UNUSABLE))
+        let flags = self.season.readings.flags.get(row);
+        flags.is_some_and(|flags| !flags.intersects(UNUSABLE)) && !self.held.contains(&row)
     }
 
     /// The plateau of a probe in a batch.

@@ -5,10 +5,11 @@ mod finder;
 mod plateau;
 mod unsampled;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use crate::calibration::{Calibrations, CovarianceRoot, Noise, Sources, probe_ids};
+use crate::calibration::{Calibrations, CovarianceRoot, Noise, Sources, UNUSABLE, probe_ids};
 use crate::error::Result;
+use crate::gravity::episodes;
 use crate::season::{Pair, Season};
 
 use super::settings::DriftSettings;
@@ -30,7 +31,8 @@ pub(super) fn find_pairs(
     let pairs = season.pairs(settings.window_min)?;
     let liquids = calibrations.liquids(season)?;
     let sources = Sources::of(season, &calibrations.settings).numbered_as(&calibrations.sources);
-    let finder = PairFinder { season, calibrations, settings, liquids, sources, shared: shared(&pairs) };
+    let (shared, held) = (shared(&pairs), held(season));
+    let finder = PairFinder { season, calibrations, settings, liquids, sources, shared, held };
     let of_probe = |probe: &String| {
         let first = calibrations.first(probe)?;
         let noise = Noise::of(&season.readings, season.readings.of_probe(probe));
@@ -47,6 +49,30 @@ pub(super) fn find_pairs(
     found.extend(unsampled);
     found.sort_by(|a, b| (&a.pair.probe, a.pair.at).cmp(&(&b.pair.probe, b.pair.at)));
     Ok(found)
+}
+
+/// A probe that something moved by less goes on as it is, degrees.
+const LEAST_EDGE_DEG: f64 = 1.3;
+
+/// Readings of probes that something held, loaded or lifted in their batch.
+fn held(season: &Season) -> BTreeSet<usize> {
+    let readings = &season.readings;
+    let mut held = BTreeSet::new();
+    for probe in &readings.probe_ids {
+        let batch = |row: &usize| readings.batch.get(*row).copied().flatten();
+        let usable = |row: &usize| readings.flags.get(*row).is_some_and(|flags| !flags.intersects(UNUSABLE));
+        let rows: Vec<usize> = readings.of_probe(probe).filter(|row| batch(row).is_some() && usable(row)).collect();
+        for stay in rows.chunk_by(|a, b| batch(a) == batch(b)) {
+            let all: Vec<_> = stay.iter().filter_map(|row| readings.get(*row)).collect();
+            let Some(first) = all.first() else { continue };
+            let hours: Vec<f64> = all.iter().map(|reading| reading.at.hours_since(first.at)).collect();
+            let tilts: Vec<f64> = all.iter().map(|reading| reading.tilt_deg).collect();
+            for span in episodes(&hours, &tilts, LEAST_EDGE_DEG) {
+                held.extend(stay.iter().take(span.to).skip(span.from));
+            }
+        }
+    }
+    held
 }
 
 /// How many references share a plateau: those of one instant have the same readings.

@@ -78,15 +78,9 @@ impl PairFinder<'_> {
         stays
     }
 
-    /// The probes of a batch against the original gravity that is stated of it; none where a sample tells it better.
+    /// The probes of a batch against the original gravity that is stated of it.
     fn wort<'a>(&self, batch: &'a Batch, stays: &'a [Stay<'a>]) -> Option<BeerVisit<'a>> {
         let known = batch.original_sg.zip(batch.original_sg_sd).filter(|(_, sd)| *sd > 0.0)?;
-        let sampled = self.season.references.iter().any(|reference| {
-            reference.batch.as_ref() == Some(&batch.batch) && reference.at.hours_since(batch.pitched_at).abs() < APART_H
-        });
-        if sampled {
-            return None;
-        }
         let seen = stays.iter().filter_map(|stay| {
             let at = stay.from.plus_hours(self.settings.plateau_window_h);
             let soon = at.hours_since(batch.pitched_at) < JOINED_H;

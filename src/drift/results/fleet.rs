@@ -60,8 +60,8 @@ pub struct MixedTerm {
 ///
 /// `c_i` brings an error from SG 1.020 to the gravity of the pair. Known, not estimated: the errors of curves and pairs, the
 /// spread of references and instruments that several pairs share, and the walk, whose variance is the mean over its
-/// restricted likelihood in the study's own model. Coefficients and variances by REML; intervals of coefficients as the
-/// setting `df` says, those of the components by the profile likelihood of the ML fit; the parametric bootstrap checks both.
+/// restricted likelihood in the study's own model. Coefficients and variances by REML; intervals of coefficients by
+/// Kenward and Roger, those of the components by the profile likelihood of the ML fit; the parametric bootstrap checks both.
 /// A covariate is tried alone; four of them at 90 % show one or more by chance in a third of all seasons.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct MixedDrift {

@@ -2,6 +2,7 @@
 
 mod fleet;
 mod kind;
+mod misfit;
 mod pair;
 mod probe;
 mod recalibrate;
@@ -13,10 +14,11 @@ use crate::fit::Finding;
 
 pub use fleet::{FleetTerm, MixedDrift, MixedTerm, MixedTermKind};
 pub use kind::{DriftKind, KindVerdict};
+pub use misfit::{Misfit, MisfitKind};
 pub use pair::{DriftPair, PairKind};
 pub use probe::{OutOfLimit, ProbeDrift, TrackPoint};
 pub use recalibrate::Recalibrate;
-pub use shift::{BinPoint, Shift, ShiftKind};
+pub use shift::{Shift, ShiftKind};
 pub use verdict::{LastCheck, ProbeVerdict};
 
 /// The finding that stands for a number that could not be estimated.

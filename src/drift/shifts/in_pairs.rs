@@ -67,7 +67,7 @@ impl DriftSettings {
 
     fn step(&self, part: &ProbeModel, found: &ShiftCandidate) -> ShiftTerm {
         let (at, months) = (part.instant(found.months), found.months);
-        ShiftTerm { at, months, mean: 0.0, sd: self.change_sd_sg, event: None }
+        ShiftTerm { at, months, sd: self.change_sd_sg, event: None }
     }
 
     /// The probes beside one that has a sign whose own sign goes when that one shifted: first those that may as well be the ones
@@ -114,11 +114,9 @@ impl DriftSettings {
                 .estimate(self.common.level, FOUND)
                 .map_or_else(not_estimated, Finding::Estimated),
             kind: ShiftKind::Found,
-            batch: None,
             or_probes: others.map(|part| part.probe.clone()).collect(),
             p_probe: Some(found.p_probe),
             p_fleet: Some(found.p_fleet),
-            around: Vec::new(),
         }
     }
 }

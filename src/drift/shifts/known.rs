@@ -26,11 +26,9 @@ impl DriftSettings {
                     latest: step.at,
                     shift_sg,
                     kind: ShiftKind::Known(event.clone()),
-                    batch: None,
                     or_probes: Vec::new(),
                     p_probe: None,
                     p_fleet: None,
-                    around: Vec::new(),
                 });
             }
         }

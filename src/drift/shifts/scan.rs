@@ -5,7 +5,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
 
-use crate::drift::model::{FleetModel, MixedEquations, NormalMixture, Variances, ln_prior, ln_sum};
+use crate::drift::model::{FleetModel, MixedEquations, NormalMixture, Variances, WhitenedBlock, ln_prior, ln_sum};
 
 use super::visit_gaps::{VisitGap, VisitGaps};
 
@@ -201,22 +201,13 @@ fn at_point(system: &MixedEquations, prior: f64, seasons: &[DMatrix<f64>], gaps:
         .collect();
     let (mut ratios, mut sizes) = (Vec::new(), Vec::new());
     for ((part, mut white), gaps) in system.parts.iter().zip(whites).zip(gaps) {
-        let (mut steps, mut doubts) = (gaps.columns.clone(), gaps.doubts.clone());
-        part.lower.solve_lower_triangular_mut(&mut steps);
+        let WhitenedSteps { steps, spread, information } = WhitenedSteps::new(system, part, gaps);
+        let mut doubts = gaps.doubts.clone();
         part.lower.solve_lower_triangular_mut(&mut doubts);
         white -= &part.columns * effects.select_rows(part.effects);
-        let inner = part.columns.tr_mul(&steps);
-        let inverse = system.inverse.select_rows(part.effects).select_columns(part.effects);
-        let spread = &inverse * &inner;
-        let information: Vec<f64> = (0..steps.ncols())
-            .map(|k| (steps.column(k).norm_squared() - inner.column(k).dot(&spread.column(k))).max(0.0))
-            .collect();
         let with_doubts = part.columns.tr_mul(&doubts);
         let scores = steps.transpose() * &white;
-        let of = |scores: DVectorView<f64>| -> Vec<f64> {
-            let terms = scores.iter().zip(&information).zip(&gaps.gaps);
-            terms.map(|((s, i), gap)| gap.share.max(1e-12).ln() + ln_ratio(*s, *i, sd)).collect()
-        };
+        let of = |scores: DVectorView<f64>| gap_ratios(scores, &information, gaps, sd);
         ratios.push((0..columns).map(|s| ln_sum(of(scores.column(s)).into_iter())).collect());
         let observed = of(scores.column(0));
         let size = |(k, ln): (usize, f64)| {
@@ -228,6 +219,40 @@ fn at_point(system: &MixedEquations, prior: f64, seasons: &[DMatrix<f64>], gaps:
         sizes.push(observed.into_iter().enumerate().map(size).collect());
     }
     AtPoint { ln, ratios, sizes }
+}
+
+/// A step of size 1 in each gap of a probe, whitened, and `d' P d` of each.
+struct WhitenedSteps {
+    steps: DMatrix<f64>,
+    spread: DMatrix<f64>,
+    information: Vec<f64>,
+}
+
+impl WhitenedSteps {
+    fn new(system: &MixedEquations, part: &WhitenedBlock, gaps: &VisitGaps) -> Self {
+        let mut steps = gaps.columns.clone();
+        part.lower.solve_lower_triangular_mut(&mut steps);
+        let inner = part.columns.tr_mul(&steps);
+        let spread = system.inverse.select_rows(part.effects).select_columns(part.effects) * &inner;
+        let information = (0..steps.ncols())
+            .map(|k| (steps.column(k).norm_squared() - inner.column(k).dot(&spread.column(k))).max(0.0))
+            .collect();
+        Self { steps, spread, information }
+    }
+}
+
+/// Logarithms of the likelihood ratios of a shift in each gap, times the gap's share.
+fn gap_ratios(scores: DVectorView<f64>, information: &[f64], gaps: &VisitGaps, sd: f64) -> Vec<f64> {
+    let terms = scores.iter().zip(information).zip(&gaps.gaps);
+    terms.map(|((s, i), gap)| gap.share.max(1e-12).ln() + ln_ratio(*s, *i, sd)).collect()
+}
+
+/// The same of probe `p` of a solved season.
+pub(in crate::drift) fn shift_ratios(system: &MixedEquations, p: usize, gaps: &VisitGaps, sd: f64) -> Vec<f64> {
+    let Some(part) = system.parts.get(p) else { return Vec::new() };
+    let WhitenedSteps { steps, information, .. } = WhitenedSteps::new(system, part, gaps);
+    let residual = &part.y - &part.columns * system.effects.select_rows(part.effects);
+    gap_ratios(steps.tr_mul(&residual).column(0), &information, gaps, sd)
 }
 
 fn ln_ratio(score: f64, information: f64, sd: f64) -> f64 {

@@ -153,7 +153,7 @@ impl ProbeGuesses {
             return Self { months: 0.0, steps: Vec::new(), columns: Vec::new(), guesses: Vec::new() };
         };
         let gaps = VisitGaps::of(part);
-        let found: Vec<&ShiftTerm> = part.steps.iter().filter(|step| step.is_found_in_pairs()).collect();
+        let found: Vec<&ShiftTerm> = part.steps.iter().filter(|step| step.is_found()).collect();
         let mut all = gaps.columns.clone();
         let mut steps = gaps.steps(part);
         for step in &found {

@@ -19,7 +19,7 @@ pub(in crate::drift) struct VisitGap {
 impl VisitGap {
     fn step(&self, part: &ProbeModel) -> ShiftTerm {
         let months = 0.5 * (self.from + self.to);
-        ShiftTerm { at: part.instant(months), months, mean: 0.0, sd: 1.0, event: None }
+        ShiftTerm { at: part.instant(months), months, sd: 1.0, event: None }
     }
 }
 

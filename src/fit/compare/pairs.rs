@@ -1,13 +1,24 @@
-//! All pairs of means with unequal variances.
+//! All pairs of means with unequal variances, and p-values of a family.
 
-use super::adjust::holm;
 use super::maximum_modulus::{maximum_modulus_quantile, maximum_modulus_upper_tail};
-use super::mean::GroupMean;
 use crate::fit::Estimate;
 use crate::fit::quantile::{check_level, student_t_upper_tail};
 use crate::{Error, Result};
 
 const METHOD: &str = "Welch, all pairs, Dunnett T3";
+
+/// An estimated mean of one group with its own standard error and degrees of freedom.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GroupMean {
+    /// The group.
+    pub name: String,
+    /// Its mean.
+    pub mean: f64,
+    /// The standard error of the mean.
+    pub se: f64,
+    /// Degrees of freedom of the standard error; infinite when it is known.
+    pub df: f64,
+}
 
 /// The difference of two means in a family of all pairs.
 #[derive(Debug, Clone, PartialEq)]
@@ -78,4 +89,20 @@ pub fn all_pairs(groups: &[GroupMean], level: f64) -> Result<Vec<Contrast>> {
         contrast.p_holm = p;
     }
     Ok(contrasts)
+}
+
+/// Holm's step-down p-values (S. Holm, Scand. J. Stat. 6 (1979) 65), in the order given: no p-value below them is
+/// claimed wrongly with more than that probability, whatever the dependence.
+pub fn holm(p: &[f64]) -> Vec<f64> {
+    let mut order: Vec<(usize, f64)> = p.iter().copied().enumerate().collect();
+    order.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let mut adjusted = p.to_vec();
+    let mut most: f64 = 0.0;
+    for (rank, (place, value)) in order.into_iter().enumerate() {
+        most = most.max(((p.len() - rank) as f64 * value).min(1.0));
+        if let Some(cell) = adjusted.get_mut(place) {
+            *cell = most;
+        }
+    }
+    adjusted
 }

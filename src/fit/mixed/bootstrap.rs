@@ -1,40 +1,22 @@
 //! The parametric bootstrap.
 
+use nalgebra::DVector;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
 use super::component::components;
-use super::effects::fixed;
 use super::fitted::MixedFit;
-use super::likelihood::{Covariance, MixedModel};
+use super::likelihood::MixedModel;
+use super::scaled::Covariance;
+use crate::fit::matrix::dot;
 use crate::fit::robust::quantile_of;
 use crate::fit::{Estimate, quantile};
 use crate::{Error, Result};
 
-/// How a parametric bootstrap is done.
-///
-/// | setting | default | range | when to change it |
-/// | --- | --- | --- | --- |
-/// | `resamples` | 999 | at least 20 | more for a smoother interval |
-/// | `seed` | 1 | | |
-/// | `level` | 0.90 | between 0 and 1 | |
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct BootstrapSettings {
-    /// Simulated data sets.
-    pub resamples: usize,
-    /// Seed of the simulation.
-    pub seed: u64,
-    /// Level of the intervals.
-    pub level: f64,
-}
-
-impl Default for BootstrapSettings {
-    fn default() -> Self {
-        Self { resamples: 999, seed: 1, level: 0.9 }
-    }
-}
+/// Seed of the simulation.
+const SEED: u64 = 1;
 
 /// What refits of simulated data say.
 #[derive(Debug, Clone, PartialEq)]
@@ -45,63 +27,49 @@ pub struct Bootstrap {
     pub components: Vec<(String, Estimate)>,
     /// Resamples that were fitted.
     pub fitted: usize,
-    /// Resamples whose fit failed.
-    pub failed: usize,
-    /// Fitted resamples with a variance of 0 or a correlation of 1 or -1.
-    pub on_boundary: usize,
 }
 
 impl MixedFit {
-    /// Simulates data from the fitted model and fits them by the same criterion. Intervals are percentiles, `se` is the
-    /// standard deviation over resamples. They check the other intervals; they do not correct for bias.
+    /// Simulates data sets from the fitted model, at least 20, and fits them by the same criterion. Intervals are percentiles, `se` is
+    /// the standard deviation over resamples. They check the other intervals; they do not correct for bias.
     ///
     /// # Errors
     /// [`Error::Setting`]; [`Error::Numeric`] when fewer than half of the fits succeed.
-    pub fn bootstrap(&self, settings: &BootstrapSettings) -> Result<Bootstrap> {
-        quantile::check_level(settings.level)?;
-        if settings.resamples < 20 {
-            let value = settings.resamples.to_string();
-            return Err(Error::Setting { name: "resamples", value, wanted: "at least 20" });
+    pub fn bootstrap(&self, resamples: usize, level: f64) -> Result<Bootstrap> {
+        quantile::check_level(level)?;
+        if resamples < 20 {
+            return Err(Error::Setting { name: "resamples", value: resamples.to_string(), wanted: "at least 20" });
         }
-        let mut rng = ChaCha8Rng::seed_from_u64(settings.seed);
-        let mut draws: Vec<Vec<f64>> = vec![Vec::new(); self.coefficients.len() + self.components.len()];
-        let (mut fitted, mut on_boundary) = (0, 0);
-        let responses: Vec<Vec<f64>> =
-            (0..settings.resamples).map(|_| simulate(&self.model, &self.at, &mut rng)).collect();
-        let refitted: Vec<_> = responses.into_par_iter().map(|y| self.refit(y)).collect();
-        for (covariance, coefficients) in refitted.into_iter().flatten() {
-            fitted += 1;
-            on_boundary +=
-                usize::from(!super::component::boundary(&self.design, &self.model.data, &covariance).is_empty());
-            let found = components(&self.design, &self.model.data, &covariance);
-            let values = coefficients.into_iter().chain(found.iter().map(|c| c.value));
-            draws.iter_mut().zip(values).for_each(|(draws, value)| draws.push(value));
-        }
-        let failed = settings.resamples - fitted;
-        if failed > fitted {
-            let why = format!("{failed} of {} simulated data sets could not be fitted", settings.resamples);
+        let mut rng = ChaCha8Rng::seed_from_u64(SEED);
+        let responses: Vec<Vec<f64>> = (0..resamples).map(|_| simulate(&self.model, &self.at, &mut rng)).collect();
+        let refitted: Vec<Vec<f64>> = responses.into_par_iter().filter_map(|y| self.refit(y)).collect();
+        let fitted = refitted.len();
+        if 2 * fitted < resamples {
+            let why = format!("{} of {resamples} simulated data sets could not be fitted", resamples - fitted);
             return Err(Error::numeric("a parametric bootstrap", why));
         }
-        let mut draws = draws.into_iter();
-        let mut one = |(name, value): (&String, f64)| {
-            let found = summary(value, draws.next()?, settings.level)?;
-            Some((name.clone(), found))
+        let one = |place: usize, name: &str, value: f64| {
+            let draws = refitted.iter().filter_map(|draw| draw.get(place).copied()).collect();
+            Some((name.to_owned(), summary(value, draws, level)?))
         };
-        let coefficients = self.design.fixed.iter().map(|c| &c.name).zip(self.coefficients.iter().copied());
-        let fixed = coefficients.filter_map(&mut one).collect();
-        let components = self.components.iter().map(|c| (&c.name, c.value)).filter_map(&mut one).collect();
-        Ok(Bootstrap { fixed, components, fitted, failed, on_boundary })
+        let count = self.coefficients.len();
+        let fixed = self.design.fixed.iter().zip(&self.coefficients).enumerate();
+        let components = self.components.iter().enumerate();
+        Ok(Bootstrap {
+            fixed: fixed.filter_map(|(i, (column, value))| one(i, &column.name, *value)).collect(),
+            components: components.filter_map(|(i, c)| one(count + i, &c.name, c.value)).collect(),
+            fitted,
+        })
     }
 
-    /// Covariance and coefficients of another response in scaled units, around the fitted mean.
-    fn refit(&self, y: Vec<f64>) -> Option<(Covariance, Vec<f64>)> {
-        let model = self.model.with_response(y).ok()?;
+    /// Coefficients and components of another response in scaled units around the fitted mean.
+    fn refit(&self, y: Vec<f64>) -> Option<Vec<f64>> {
+        let model = self.model.with_response(y);
         let (covariance, _, converged) = model.fit(Some(&self.at)).ok()?;
-        let (cross, factors) = model.system(&covariance).ok()?;
-        let solved = super::equations::solve(&model.data, &cross, &factors)?;
-        let moved = &model.data.back * fixed(&solved, &cross) * model.data.unit;
-        let coefficients = self.coefficients.iter().zip(moved.iter()).map(|(b, d)| b + d).collect();
-        converged.then_some((covariance, coefficients))
+        let moved = &model.data.back * DVector::from_vec(model.solve(&covariance)?.0.fixed) * model.data.unit;
+        let coefficients = self.coefficients.iter().zip(moved.iter()).map(|(b, d)| b + d);
+        let components = components(&self.design, &model.data, &covariance);
+        converged.then(|| coefficients.chain(components.iter().map(|c| c.value)).collect())
     }
 }
 
@@ -115,7 +83,7 @@ fn simulate(model: &MixedModel, covariance: &Covariance, rng: &mut ChaCha8Rng) -
         let mut all = Vec::with_capacity(term.levels * q);
         for _ in 0..term.levels {
             let z: Vec<f64> = (0..q).map(|_| normal()).collect();
-            all.extend((0..q).map(|i| super::by_rows::dot(&factor[i * q..(i + 1) * q], &z)));
+            all.extend((0..q).map(|i| dot(&factor[i * q..(i + 1) * q], &z)));
         }
         effects.push(all);
     }
@@ -126,7 +94,7 @@ fn simulate(model: &MixedModel, covariance: &Covariance, rng: &mut ChaCha8Rng) -
         .map(|(row, variance)| {
             let part = |entry: &super::scaled::RowEffect| {
                 let q = data.terms[entry.term].q;
-                super::by_rows::dot(data.of(entry), &effects[entry.term][entry.level * q..(entry.level + 1) * q])
+                dot(data.of(entry), &effects[entry.term][entry.level * q..(entry.level + 1) * q])
             };
             data.row(row).iter().map(part).sum::<f64>() + variance.sqrt() * normal()
         })

@@ -2,9 +2,8 @@
 
 use std::fmt;
 
-use super::design::{Design, Residual, Spread};
-use super::likelihood::Covariance;
-use super::scaled::ScaledData;
+use super::design::{Design, Spread};
+use super::scaled::{Covariance, ScaledData};
 
 /// A standard deviation or a correlation of the random part.
 #[derive(Debug, Clone, PartialEq)]
@@ -89,7 +88,7 @@ pub(super) fn components(design: &Design, data: &ScaledData, covariance: &Covari
         kind: ComponentKind::Residual,
         value: sigma,
         variance: sigma * sigma,
-        held: design.residual != Residual::Estimated,
+        held: design.residual_sd.is_some(),
     });
     list
 }
@@ -171,7 +170,7 @@ pub(super) fn boundary(design: &Design, data: &ScaledData, covariance: &Covarian
             }
         }
     }
-    if design.residual == Residual::Estimated && covariance.sigma == 0.0 {
+    if design.residual_sd.is_none() && covariance.sigma == 0.0 {
         found.push(Boundary::Residual);
     }
     found

@@ -70,29 +70,6 @@ impl Random {
     }
 }
 
-/// The part of the errors' covariance that is known.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub enum KnownCovariance {
-    /// None.
-    #[default]
-    None,
-    /// Independent errors with these variances, one per row.
-    Variances(Vec<f64>),
-    /// Blocks of correlated errors: the rows of each block and their covariance. Rows in no block have none; a row may be in
-    /// one block only.
-    Blocks(Vec<(Vec<usize>, DMatrix<f64>)>),
-}
-
-/// The independent error that every row has beside the known part.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub enum Residual {
-    /// Its standard deviation is estimated.
-    #[default]
-    Estimated,
-    /// Its standard deviation is held; 0 where all errors are known.
-    Held(f64),
-}
-
 /// Data and model: `y = X b + sum_k Z_k u_k + e`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Design {
@@ -102,22 +79,18 @@ pub struct Design {
     pub fixed: Vec<Column>,
     /// The groupings, nested or crossed.
     pub random: Vec<Random>,
-    /// Known part of the covariance of e.
-    pub known: KnownCovariance,
-    /// The rest of it.
-    pub residual: Residual,
+    /// Known part of the covariance of e: the rows of each block of correlated errors, and their covariance. Rows in no block have
+    /// none; a row may be in one block only.
+    pub known: Vec<(Vec<usize>, DMatrix<f64>)>,
+    /// Standard deviation of the independent error that every row has beside the known part, where it is held; 0 where all errors are
+    /// known.
+    pub residual_sd: Option<f64>,
 }
 
 impl Design {
     /// A design without random effects and known errors as yet.
     pub fn new(response: &[f64], fixed: Vec<Column>) -> Self {
-        Self {
-            response: response.to_vec(),
-            fixed,
-            random: Vec::new(),
-            known: KnownCovariance::None,
-            residual: Residual::Estimated,
-        }
+        Self { response: response.to_vec(), fixed, random: Vec::new(), known: Vec::new(), residual_sd: None }
     }
 
     /// The same with one more grouping.
@@ -144,16 +117,13 @@ impl Design {
                 return Err(Error::Usage(format!("two fixed columns are named `{}`", column.name)));
             }
         }
-        let estimated = self.residual == Residual::Estimated;
-        if n < self.fixed.len() + usize::from(estimated) {
+        if n < self.fixed.len() + usize::from(self.residual_sd.is_none()) {
             let why = format!("{n} rows for {} fixed coefficients", self.fixed.len());
             return Err(Error::not_estimable("a mixed model", why));
         }
-        if let Residual::Held(sd) = self.residual
-            && !(sd >= 0.0 && sd.is_finite())
-        {
+        if let Some(sd) = self.residual_sd.filter(|sd| !(*sd >= 0.0 && sd.is_finite())) {
             let value = sd.to_string();
-            return Err(Error::Setting { name: "residual", value, wanted: "a standard deviation of 0 or more" });
+            return Err(Error::Setting { name: "residual_sd", value, wanted: "a standard deviation of 0 or more" });
         }
         self.check_known(n)?;
         self.random.iter().try_for_each(|term| self.check_random(term, n))
@@ -189,8 +159,7 @@ impl Design {
         if seen.len() < 2 {
             return Err(Error::not_estimable(what, "there is one level only, which the intercept stands for"));
         }
-        let distinct_errors = matches!(self.known, KnownCovariance::None) && self.residual == Residual::Estimated;
-        if distinct_errors && seen.len() * term.columns.len() >= n {
+        if self.known.is_empty() && self.residual_sd.is_none() && seen.len() * term.columns.len() >= n {
             let why = format!(
                 "{} random effects for {n} rows: they and the errors enter through their sum only",
                 seen.len() * term.columns.len()
@@ -201,50 +170,24 @@ impl Design {
     }
 
     fn check_known(&self, n: usize) -> Result<()> {
-        let no_variance = |value: f64| Error::Setting {
-            name: "known variance",
-            value: value.to_string(),
-            wanted: "a finite variance of 0 or more",
-        };
-        match &self.known {
-            KnownCovariance::None if self.residual == Residual::Held(0.0) => {
-                Err(Error::Usage("a model without any error cannot be fitted".to_owned()))
+        let mut taken = vec![false; n];
+        for (rows, covariance) in &self.known {
+            if covariance.shape() != (rows.len(), rows.len()) {
+                let shape = covariance.shape();
+                return Err(Error::Usage(format!("a block of {} rows has a covariance of {shape:?}", rows.len())));
             }
-            KnownCovariance::None => Ok(()),
-            KnownCovariance::Variances(variances) => {
-                if variances.len() != n {
-                    return Err(Error::Usage(format!("{} known variances for {n} rows", variances.len())));
-                }
-                match variances.iter().find(|v| !(**v >= 0.0 && v.is_finite())) {
-                    Some(bad) => Err(no_variance(*bad)),
-                    None => Ok(()),
-                }
+            if let Some(bad) = covariance.iter().find(|v| !v.is_finite()) {
+                let value = bad.to_string();
+                return Err(Error::Setting { name: "known covariance", value, wanted: "finite numbers" });
             }
-            KnownCovariance::Blocks(blocks) => {
-                let mut taken = vec![false; n];
-                for (rows, covariance) in blocks {
-                    if covariance.shape() != (rows.len(), rows.len()) {
-                        return Err(Error::Usage(format!(
-                            "a block of {} rows has a covariance of {:?}",
-                            rows.len(),
-                            covariance.shape()
-                        )));
-                    }
-                    if let Some(bad) = covariance.iter().find(|v| !v.is_finite()) {
-                        return Err(no_variance(*bad));
-                    }
-                    for row in rows {
-                        match taken.get_mut(*row) {
-                            Some(taken) if !*taken => *taken = true,
-                            _ => {
-                                return Err(Error::Usage(format!("row {row} is in two blocks or in none of the data")));
-                            }
-                        }
-                    }
+            for row in rows {
+                match taken.get_mut(*row) {
+                    Some(taken) if !*taken => *taken = true,
+                    _ => return Err(Error::Usage(format!("row {row} is in two blocks or in none of the data"))),
                 }
-                Ok(())
             }
         }
+        Ok(())
     }
 }
 

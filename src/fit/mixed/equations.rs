@@ -1,12 +1,31 @@
-//! The mixed-model equations for given relative covariance factors.
+//! The mixed-model equations at given variances.
 
-use super::by_rows::{cholesky, dot, product, transposed_product};
-use super::cross::Cross;
-use super::scaled::ScaledData;
+use std::cmp::Reverse;
 
-/// Factors of the random effects' covariance, one q x q matrix by rows for each grouping: `cov(u) = L L'`, over the variance by
-/// which the rows are weighted.
-pub(super) type Factors = Vec<Vec<f64>>;
+use super::scaled::{Covariance, RowEffect, ScaledData};
+use crate::fit::matrix::dot;
+use crate::{Error, Result};
+
+/// More cells than this would take minutes and gigabytes.
+const MOST_CELLS: usize = 20_000_000;
+
+/// Where random effects, fixed columns and the response stand in the equations, in this order.
+///
+/// Of the lower triangle of the products `[Z X y]' W [Z X y]` each row is kept from its first cell that rows of the data touch:
+/// the Cholesky factor has none before it. The grouping with most levels comes first. Its levels do not meet in a row, so that
+/// their part stays narrow and takes time in proportion to the rows.
+#[derive(Debug, Clone)]
+pub(super) struct Layout {
+    /// First place of each grouping.
+    offsets: Vec<usize>,
+    /// Places of all random effects.
+    random: usize,
+    width: usize,
+    /// First column of each row that is kept.
+    starts: Vec<usize>,
+    /// First cell of each row.
+    cells: Vec<usize>,
+}
 
 /// What the equations give.
 #[derive(Debug, Clone)]
@@ -17,132 +36,111 @@ pub(super) struct SolvedEquations {
     pub ln_det_fixed: f64,
     /// The least sum of squares, random effects penalised.
     pub squares: f64,
-    /// Lower Cholesky factor of the dense part, width x width by rows; its last row belongs to y.
-    pub root: Vec<f64>,
+    /// Coefficients of the fixed columns.
+    pub fixed: Vec<f64>,
 }
 
-/// One level's part of the factorisation.
-#[derive(Debug, Default)]
-pub(super) struct LevelBlock {
-    /// Lower Cholesky factor of `L'Z'WZL + I`, q x q.
-    pub root: Vec<f64>,
-    /// The columns of the dense part that it touches, ascending.
-    pub columns: Vec<usize>,
-    /// `root^-1 L'Z'W [...]` for each of them, q values each.
-    pub solved: Vec<f64>,
-    scratch: Vec<f64>,
-}
-
-/// Factorises the equations (Henderson 1975; Bates, Maechler, Bolker and Walker 2015, equations 10 to 27): level after level of
-/// the main grouping, then the dense part. None where they are not positive definite.
-pub(super) fn solve(data: &ScaledData, cross: &Cross, factors: &Factors) -> Option<SolvedEquations> {
-    let width = cross.width;
-    let mut root = border(data, cross, factors);
-    let mut ln_det = 0.0;
-    if let Some(main) = cross.main {
-        let q = data.terms[main].q;
-        let mut level = LevelBlock::default();
-        for index in 0..data.terms[main].levels {
-            level.factorise(data, cross, factors, main, index)?;
-            for i in 0..q {
-                ln_det += 2.0 * level.root[i * q + i].ln();
-            }
-            for (a, row) in level.columns.iter().enumerate() {
-                let left = &level.solved[a * q..(a + 1) * q];
-                for (b, column) in level.columns.iter().enumerate().take(a + 1) {
-                    root[row * width + column] -= dot(left, &level.solved[b * q..(b + 1) * q]);
-                }
-            }
+impl Layout {
+    /// # Errors
+    /// [`Error::NotEstimable`] when too many crossed levels would meet.
+    pub fn new(data: &ScaledData) -> Result<Self> {
+        let meet =
+            |term: usize| (0..data.n()).any(|row| data.row(row).iter().filter(|entry| entry.term == term).count() > 1);
+        let mut order: Vec<usize> = (0..data.terms.len()).collect();
+        order.sort_by_cached_key(|&term| (meet(term), Reverse(data.terms[term].levels)));
+        let mut offsets = vec![0; order.len()];
+        let mut random = 0;
+        for term in order {
+            offsets[term] = random;
+            random += data.terms[term].levels * data.terms[term].q;
         }
-    }
-    let squares = cholesky(&mut root, width)?;
-    let log_of = |range: std::ops::Range<usize>| range.map(|i| 2.0 * root[i * width + i].ln()).sum::<f64>();
-    ln_det += log_of(0..cross.random);
-    let ln_det_fixed = log_of(cross.random..width - 1);
-    Some(SolvedEquations { ln_det, ln_det_fixed, squares, root })
-}
-
-impl LevelBlock {
-    /// Factorises level `index` of the main grouping.
-    pub fn factorise(
-        &mut self,
-        data: &ScaledData,
-        cross: &Cross,
-        factors: &Factors,
-        main: usize,
-        index: usize,
-    ) -> Option<()> {
-        let (q, wide) = (data.terms[main].q, data.p + 1);
-        let factor = &factors[main];
-        self.scratch.clear();
-        self.scratch.resize(q * q, 0.0);
-        product(&cross.gram[index * q * q..(index + 1) * q * q], factor, (q, q, q), &mut self.scratch);
-        self.root.clear();
-        self.root.resize(q * q, 0.0);
-        transposed_product(factor, &self.scratch, (q, q, q), &mut self.root);
-        for i in 0..q {
-            self.root[i * q + i] += 1.0;
+        let width = random + data.p + 1;
+        let mut starts: Vec<usize> = (0..width).collect();
+        let mut layout = Self { offsets, random, width, starts: Vec::new(), cells: Vec::new() };
+        for row in 0..data.n() {
+            let places = || data.row(row).iter().map(|entry| (layout.place(data, entry), data.terms[entry.term].q));
+            let first = places().map(|(place, _)| place).min().unwrap_or(random);
+            let touched = places().flat_map(|(place, q)| place..place + q).chain(random..width);
+            touched.for_each(|place| starts[place] = starts[place].min(first));
         }
-        if !(cholesky(&mut self.root, q)? > 0.0) {
-            return None;
+        let mut size = 0;
+        for (place, start) in starts.iter().enumerate() {
+            layout.cells.push(size);
+            size += place + 1 - start;
         }
-        self.columns.clear();
-        self.solved.clear();
-        for (place, cells) in &cross.links[index] {
-            let dense = cross.dense[*place];
-            let other = data.terms[dense.term].q;
-            self.scratch.clear();
-            self.scratch.resize(q * other, 0.0);
-            product(cells, &factors[dense.term], (q, other, other), &mut self.scratch);
-            self.add(factor, q, other, dense.offset);
+        layout.starts = starts;
+        if size > MOST_CELLS {
+            let why = format!("{random} random effects of groupings that cross: more than dense arithmetic takes");
+            return Err(Error::not_estimable("a mixed model", why));
         }
-        self.scratch.clear();
-        self.scratch.extend_from_slice(&cross.fixed[index * q * wide..(index + 1) * q * wide]);
-        self.add(factor, q, wide, cross.random);
-        Some(())
+        layout.cells.push(size);
+        Ok(layout)
     }
 
-    /// Adds the columns `root^-1 factor' scratch`.
-    fn add(&mut self, factor: &[f64], q: usize, count: usize, offset: usize) {
-        for column in 0..count {
-            self.columns.push(offset + column);
-            let start = self.solved.len();
-            for i in 0..q {
-                let mut value: f64 = (0..q).map(|k| factor[k * q + i] * self.scratch[k * count + column]).sum();
-                for k in 0..i {
-                    value -= self.root[i * q + k] * self.solved[start + k];
-                }
-                self.solved.push(value / self.root[i * q + i]);
+    fn place(&self, data: &ScaledData, entry: &RowEffect) -> usize {
+        self.offsets[entry.term] + entry.level * data.terms[entry.term].q
+    }
+
+    /// Solves the equations (Henderson 1975; Bates, Maechler, Bolker and Walker 2015, equations 10 to 27) with rows weighted by
+    /// the reciprocals of `variances`. None where they are not positive definite.
+    pub fn solve(&self, data: &ScaledData, covariance: &Covariance, variances: &[f64]) -> Option<SolvedEquations> {
+        let root = self.factorise(self.products(data, covariance, variances))?;
+        let at = |row: usize, column: usize| root[self.cells[row] + column - self.starts[row]];
+        let log_of = |range: std::ops::Range<usize>| range.map(|i| 2.0 * at(i, i).ln()).sum::<f64>();
+        let (first, last) = (self.random, self.width - 1);
+        let mut fixed = vec![0.0; data.p];
+        for i in (0..data.p).rev() {
+            let later: f64 = (i + 1..data.p).map(|k| at(first + k, first + i) * fixed[k]).sum();
+            fixed[i] = (at(last, first + i) - later) / at(first + i, first + i);
+        }
+        let squares = at(last, last).powi(2);
+        Some(SolvedEquations { ln_det: log_of(0..first), ln_det_fixed: log_of(first..last), squares, fixed })
+    }
+
+    /// The products with the factors applied and the identity added.
+    fn products(&self, data: &ScaledData, covariance: &Covariance, variances: &[f64]) -> Vec<f64> {
+        let mut cells = vec![0.0; self.cells[self.width]];
+        let mut touched: Vec<(usize, f64)> = Vec::new();
+        for (row, variance) in variances.iter().enumerate() {
+            touched.clear();
+            for entry in data.row(row) {
+                let (q, place) = (data.terms[entry.term].q, self.place(data, entry));
+                let (z, factor) = (data.of(entry), &covariance.factors[entry.term]);
+                touched.extend((0..q).map(|k| (place + k, (k..q).map(|i| z[i] * factor[i * q + k]).sum())));
+            }
+            let fixed = data.x[row * data.p..(row + 1) * data.p].iter().chain([&data.y[row]]);
+            touched.extend(fixed.enumerate().map(|(j, x)| (self.random + j, *x)));
+            touched.sort_unstable_by_key(|(place, _)| *place);
+            for (k, (i, a)) in touched.iter().enumerate().filter(|(_, (_, a))| *a != 0.0) {
+                let of_row = &mut cells[self.cells[*i] - self.starts[*i]..];
+                touched[..=k].iter().for_each(|(j, b)| of_row[*j] += a * b / variance);
             }
         }
-    }
-}
-
-/// The dense part with the factors applied and the identity added.
-fn border(data: &ScaledData, cross: &Cross, factors: &Factors) -> Vec<f64> {
-    let width = cross.width;
-    let mut border = cross.border.clone();
-    let mut changed = Vec::new();
-    for dense in &cross.dense {
-        let (q, factor) = (data.terms[dense.term].q, &factors[dense.term]);
-        for row in border.chunks_mut(width) {
-            let cells = &mut row[dense.offset..dense.offset + q];
-            changed.clear();
-            changed.resize(q, 0.0);
-            product(cells, factor, (1, q, q), &mut changed);
-            cells.copy_from_slice(&changed);
+        for i in 0..self.random {
+            cells[self.cells[i + 1] - 1] += 1.0;
         }
+        cells
     }
-    for dense in &cross.dense {
-        let (q, factor) = (data.terms[dense.term].q, &factors[dense.term]);
-        let rows = &mut border[dense.offset * width..(dense.offset + q) * width];
-        changed.clear();
-        changed.resize(q * width, 0.0);
-        transposed_product(factor, rows, (q, q, width), &mut changed);
-        rows.copy_from_slice(&changed);
+
+    /// Cholesky factor in place. The last pivot, that of the response, is taken for 0 where rounding made it negative.
+    fn factorise(&self, mut cells: Vec<f64>) -> Option<Vec<f64>> {
+        for i in 0..self.width {
+            let (above, rest) = cells.split_at_mut(self.cells[i]);
+            let row = &mut rest[..=i - self.starts[i]];
+            for j in self.starts[i]..i {
+                let first = self.starts[i].max(self.starts[j]);
+                let (own, other) =
+                    (first - self.starts[i]..j - self.starts[i], &above[self.cells[j]..self.cells[j + 1]]);
+                let sum = dot(&row[own], &other[first - self.starts[j]..]);
+                row[j - self.starts[i]] = (row[j - self.starts[i]] - sum) / other[j - self.starts[j]];
+            }
+            let (last, before) = row.split_last_mut()?;
+            let pivot = *last - dot(before, before);
+            if i + 1 < self.width && !(pivot > 0.0) || pivot.is_nan() {
+                return None;
+            }
+            *last = pivot.max(0.0).sqrt();
+        }
+        Some(cells)
     }
-    for i in 0..cross.random {
-        border[i * width + i] += 1.0;
-    }
-    border
 }

@@ -1,44 +1,33 @@
 //! A fitted mixed model.
 
-use std::fmt;
-
 use nalgebra::{DMatrix, DVector};
 
 use super::component::{Boundary, Component, boundary, components};
 use super::design::Design;
-use super::effects::{LevelEffects, Solution};
 use super::inference::Inference;
-use super::likelihood::{Covariance, MixedModel};
-use super::scaled::ScaledData;
-use super::settings::{Df, MixedSettings};
-use crate::fit::Likelihood;
-use crate::fit::{Estimate, decimals_for};
+use super::likelihood::MixedModel;
+use super::scaled::{Covariance, ScaledData};
+use crate::fit::Estimate;
 use crate::{Error, Result};
 
 /// A fitted mixed model.
 #[derive(Debug, Clone)]
 pub struct MixedFit {
-    /// How it was fitted.
-    pub settings: MixedSettings,
     /// What it was fitted to.
     pub design: Design,
     /// Fixed coefficients in the order of the design's columns.
     pub coefficients: Vec<f64>,
     /// Their covariance at the estimated variances.
     pub covariance: DMatrix<f64>,
-    /// The covariance that standard errors come from: adjusted for small samples with Kenward-Roger, else the same.
-    pub adjusted: DMatrix<f64>,
     /// Standard deviations and correlations of the random part.
     pub components: Vec<Component>,
-    /// The logarithm of the likelihood (ML), or of the restricted likelihood (REML, without the term ln det X'X).
+    /// The logarithm of the restricted likelihood, without the term ln det X'X.
     pub log_likelihood: f64,
     /// Each variance that is 0 and each correlation that is 1 or -1: results, not failures, but their intervals are
     /// one-sided and intervals of the coefficients rest on them. Empty inside.
     pub boundary: Vec<Boundary>,
     /// Whether the search for the likelihood's top settled.
     pub converged: bool,
-    /// Random effects by grouping and level at the estimated variances.
-    pub effects: Vec<Vec<LevelEffects>>,
     pub(super) model: MixedModel,
     pub(super) at: Covariance,
     inference: Inference,
@@ -47,42 +36,32 @@ pub struct MixedFit {
 /// Degrees of freedom below which there is no interval: Student's quantiles pass some 1e10 there.
 const LEAST_DF: f64 = 0.1;
 
-impl MixedSettings {
-    /// Fits the model.
+impl Design {
+    /// Fits the model by REML.
     ///
     /// # Errors
-    /// [`Error::Usage`] and [`Error::Setting`] for a design that does not fit together, Kenward-Roger with ML;
+    /// [`Error::Usage`] and [`Error::Setting`] for a design that does not fit together;
     /// [`Error::NotEstimable`] for data that cannot tell the parts apart, such as a linear combination among the fixed
     /// columns (named), one level only, or as many effects as rows; [`Error::Numeric`] when the search does not settle.
-    pub fn fit(&self, design: &Design) -> Result<MixedFit> {
-        if self.criterion == Likelihood::Ml && self.df == Df::KenwardRoger {
-            let value = "KenwardRoger with Ml".to_owned();
-            return Err(Error::Setting { name: "df", value, wanted: "Satterthwaite or Normal with ML" });
-        }
-        let model = MixedModel::new(ScaledData::new(design)?, self.criterion)?;
+    pub fn fit(&self) -> Result<MixedFit> {
+        let model = MixedModel::new(ScaledData::new(self)?)?;
         let (at, deviance, converged) = model.fit(None)?;
-        let solution = Solution::new(&model, &at)?;
-        let inference = Inference::new(self.df, &model, &at, solution.phi.clone())?;
+        let doing = "the coefficients of a mixed model";
+        let (solved, _) =
+            model.solve(&at).ok_or_else(|| Error::numeric(doing, "the equations are not positive definite"))?;
+        let inference = Inference::new(&model, &at)?;
         let data = &model.data;
         let (unit, back) = (data.unit, &data.back);
-        let coefficients = &data.start + back * &solution.fixed * unit;
-        let to_user = |phi: &DMatrix<f64>| back * phi * back.transpose() * (unit * unit);
-        let (n, p) = (data.n as f64, data.p as f64);
-        let scaled = match self.criterion {
-            Likelihood::Ml => deviance + 2.0 * n * unit.ln(),
-            Likelihood::Reml => deviance + 2.0 * (n - p) * unit.ln() - 2.0 * ln_det(back),
-        };
+        let coefficients = &data.start + back * DVector::from_vec(solved.fixed) * unit;
+        let scaled = deviance + 2.0 * (data.n() - data.p) as f64 * unit.ln() - 2.0 * ln_det(back);
         Ok(MixedFit {
-            settings: *self,
-            design: design.clone(),
+            design: self.clone(),
             coefficients: coefficients.iter().copied().collect(),
-            covariance: to_user(&solution.phi),
-            adjusted: to_user(&inference.adjusted),
-            components: components(design, data, &at),
+            covariance: back * &inference.phi * back.transpose() * (unit * unit),
+            components: components(self, data, &at),
             log_likelihood: -0.5 * scaled,
-            boundary: boundary(design, data, &at),
+            boundary: boundary(self, data, &at),
             converged,
-            effects: solution.effects,
             inference,
             at,
             model,
@@ -91,11 +70,6 @@ impl MixedSettings {
 }
 
 impl MixedFit {
-    /// True when something of the covariance lies on the edge of what it may be.
-    pub fn singular(&self) -> bool {
-        !self.boundary.is_empty()
-    }
-
     /// A component by its name.
     ///
     /// # Errors
@@ -129,16 +103,11 @@ impl MixedFit {
             return Err(Error::not_estimable("an interval of a mixed model", why));
         }
         let value = weights.iter().zip(&self.coefficients).map(|(w, b)| w * b).sum();
-        let name = self.settings.criterion.name();
-        match self.settings.df {
-            Df::Normal => Estimate::normal(value, se, level, format!("{name}, normal")),
-            Df::Satterthwaite => Estimate::student_t(value, se, df, level, format!("{name}, Satterthwaite, t")),
-            Df::KenwardRoger => Estimate::student_t(value, se, df, level, format!("{name}, Kenward-Roger, t")),
-        }
+        Estimate::student_t(value, se, df, level, "REML, Kenward-Roger, t")
     }
 
-    /// Standard error and degrees of freedom of the sum of the fixed coefficients times `weights`; infinite degrees where the
-    /// variances are taken as known.
+    /// Standard error and degrees of freedom of the sum of the fixed coefficients times `weights`; infinite degrees where all
+    /// variances are known.
     ///
     /// # Errors
     /// [`Error::Usage`] unless there is one weight per coefficient.
@@ -163,33 +132,4 @@ impl MixedFit {
 fn ln_det(matrix: &DMatrix<f64>) -> f64 {
     // Upper triangular: it is the inverse of R, rows scaled.
     matrix.diagonal().iter().map(|d| d.abs().ln()).sum()
-}
-
-impl fmt::Display for MixedFit {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let name = self.settings.criterion.name();
-        let n = self.design.response.len();
-        writeln!(f, "linear mixed model by {name}, {n} observations, log-likelihood {:.4}", self.log_likelihood)?;
-        for random in &self.design.random {
-            writeln!(f, "{} levels of {}", random.levels.len(), random.grouping)?;
-        }
-        if !self.converged {
-            writeln!(f, "the search for the top of the likelihood did not settle")?;
-        }
-        for boundary in &self.boundary {
-            writeln!(f, "on the boundary: {boundary}")?;
-        }
-        for component in &self.components {
-            let held = if component.held { " (given)" } else { "" };
-            writeln!(f, "{}  {:.4e}{held}", component.name, component.value)?;
-        }
-        for column in &self.design.fixed {
-            if let Ok(estimate) = self.estimate(&column.name, 0.9) {
-                let digits = decimals_for(estimate.se);
-                let method = &estimate.method;
-                writeln!(f, "{}  {:.digits$} \u{b1} {:.digits$} ({method})", column.name, estimate.value, estimate.se)?;
-            }
-        }
-        Ok(())
-    }
 }

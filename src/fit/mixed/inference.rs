@@ -1,146 +1,171 @@
-//! Degrees of freedom and standard errors that allow for estimated variances.
+//! Degrees of freedom and standard errors that allow for estimated variances, by M. G. Kenward and J. H. Roger (Biometrics 53
+//! (1997) 983).
 
-use nalgebra::{DMatrix, DVector, SymmetricEigen};
+use std::collections::{BTreeMap, BTreeSet};
 
-use super::likelihood::{Covariance, MixedModel};
-use super::moments::{Moments, Variance};
-use super::settings::Df;
+use nalgebra::{Cholesky, DMatrix, DVector, SymmetricEigen};
+
+use super::likelihood::{MixedModel, places};
+use super::scaled::Covariance;
+use crate::fit::matrix::dot;
 use crate::{Error, Result};
+
+const DOING: &str = "the degrees of freedom of a mixed model";
 
 /// What contrasts of fixed coefficients need, in scaled units.
 #[derive(Debug, Clone)]
 pub(super) struct Inference {
-    kind: Df,
     /// (X' V^-1 X)^-1.
-    phi: DMatrix<f64>,
+    pub phi: DMatrix<f64>,
     /// The covariance that standard errors come from.
-    pub adjusted: DMatrix<f64>,
-    /// Derivative of phi by each parameter of the variances.
+    adjusted: DMatrix<f64>,
+    /// Derivative of phi by each variance.
     slopes: Vec<DMatrix<f64>>,
-    /// Covariance of the estimates of those parameters.
+    /// Covariance of the estimates of the variances.
     spread: DMatrix<f64>,
 }
 
+/// What one block of rows gives: V^-1, V^-1 X and V_i, the derivative of V by variance i.
+struct RowBlock {
+    inverse: DMatrix<f64>,
+    x: DMatrix<f64>,
+    slopes: Vec<DMatrix<f64>>,
+}
+
 impl Inference {
-    pub fn new(kind: Df, model: &MixedModel, covariance: &Covariance, phi: DMatrix<f64>) -> Result<Self> {
-        if kind == Df::Normal {
-            return Ok(Self { kind, adjusted: phi.clone(), phi, slopes: Vec::new(), spread: DMatrix::zeros(0, 0) });
+    /// V falls into blocks of rows that hang together through random effects, and everything is summed block by block.
+    pub fn new(model: &MixedModel, covariance: &Covariance) -> Result<Self> {
+        let p = model.data.p;
+        let mut information = DMatrix::<f64>::zeros(p, p);
+        let mut blocks = Vec::new();
+        let variances = model.data.variances(covariance.sigma);
+        for rows in blocks_of(model) {
+            let block = block(model, covariance, &variances, &rows)?;
+            information += DMatrix::from_fn(rows.len(), p, |i, j| model.data.x[rows[i] * p + j]).tr_mul(&block.x);
+            blocks.push(block);
         }
-        let moments = Moments::new(model, covariance)?;
-        let phi = moments.phi.clone();
-        let by_variance: Vec<DMatrix<f64>> = moments.p.iter().map(|p| -(&phi * p * &phi)).collect();
-        match kind {
-            Df::KenwardRoger => {
-                // The expected information of the restricted likelihood, equation (2) there.
-                let spread = pseudo_inverse(&(&moments.restricted * 0.5))?;
-                let mut correction = DMatrix::zeros(phi.nrows(), phi.nrows());
-                for i in 0..moments.p.len() {
-                    for j in 0..moments.p.len() {
-                        correction += (&moments.q[i][j] - &moments.p[i] * &phi * &moments.p[j]) * spread[(i, j)];
-                    }
+        let phi = Cholesky::new(information).ok_or_else(|| Error::numeric(DOING, "X' V^-1 X is singular"))?.inverse();
+        let count = blocks.first().map_or(0, |block| block.slopes.len());
+        // -X' V^-1 V_i V^-1 X, X' V^-1 V_i V^-1 V_j V^-1 X, and tr(V^-1 V_i V^-1 V_j).
+        let mut first = vec![DMatrix::<f64>::zeros(p, p); count];
+        let mut second = vec![vec![DMatrix::<f64>::zeros(p, p); count]; count];
+        let mut traces = DMatrix::<f64>::zeros(count, count);
+        for block in &blocks {
+            let products: Vec<DMatrix<f64>> = block.slopes.iter().map(|v| &block.inverse * v).collect();
+            let with_x: Vec<DMatrix<f64>> = block.slopes.iter().map(|v| v * &block.x).collect();
+            for i in 0..count {
+                first[i] -= block.x.tr_mul(&with_x[i]);
+                let weighted = &block.inverse * &with_x[i];
+                for j in 0..count {
+                    second[j][i] += with_x[j].tr_mul(&weighted);
+                    traces[(i, j)] += products[i].component_mul(&products[j].transpose()).sum();
                 }
-                let correction = &phi * correction * &phi;
-                let adjusted = &phi + &correction + correction.transpose();
-                Ok(Self { kind, phi, adjusted, slopes: by_variance, spread })
-            }
-            _ => {
-                let chain = Chain::new(model, covariance, &moments);
-                let hessian =
-                    chain.first.transpose() * &moments.hessian * &chain.first + chain.curvature(&moments.gradient);
-                let spread = pseudo_inverse(&(hessian * 0.5))?;
-                let slopes = (0..chain.first.ncols())
-                    .map(|k| {
-                        let parts = by_variance.iter().enumerate();
-                        let zero = DMatrix::zeros(phi.nrows(), phi.nrows());
-                        parts.fold(zero, |sum, (i, slope)| sum + slope * chain.first[(i, k)])
-                    })
-                    .collect();
-                Ok(Self { kind, adjusted: phi.clone(), phi, slopes, spread })
             }
         }
+        // The expected information of the restricted likelihood, equation (2) there.
+        let information = DMatrix::from_fn(count, count, |i, j| {
+            let left = (&phi * &first[i] * &phi).component_mul(&first[j].transpose()).sum();
+            0.5 * (traces[(i, j)] - 2.0 * (&phi * &second[i][j]).trace() + left)
+        });
+        let spread = pseudo_inverse(&information)?;
+        let mut correction = DMatrix::zeros(p, p);
+        for i in 0..count {
+            for j in 0..count {
+                correction += (&second[i][j] - &first[i] * &phi * &first[j]) * spread[(i, j)];
+            }
+        }
+        let correction = &phi * correction * &phi;
+        let adjusted = &phi + &correction + correction.transpose();
+        let slopes = first.iter().map(|p| -(&phi * p * &phi)).collect();
+        Ok(Self { phi, adjusted, slopes, spread })
     }
 
-    /// Standard error in scaled units and degrees of freedom of the contrast `weights' b`; infinite degrees where variances are
-    /// taken as known.
+    /// Standard error in scaled units and degrees of freedom of the contrast `weights' b`.
     pub fn contrast(&self, weights: &DVector<f64>) -> (f64, f64) {
         let se = weights.dot(&(&self.adjusted * weights)).max(0.0).sqrt();
-        if self.kind == Df::Normal {
-            return (se, f64::INFINITY);
-        }
         let variance = weights.dot(&(&self.phi * weights));
         let slope =
             DVector::from_iterator(self.slopes.len(), self.slopes.iter().map(|slope| weights.dot(&(slope * weights))));
         let doubt = slope.dot(&(&self.spread * &slope));
-        // For one contrast the moments of Kenward and Roger reduce to the same ratio.
-        let df = if doubt > 0.0 { 2.0 * variance * variance / doubt } else { f64::INFINITY };
-        (se, df)
+        // For one contrast their moments reduce to this ratio.
+        (se, if doubt > 0.0 { 2.0 * variance * variance / doubt } else { f64::INFINITY })
     }
 }
 
-/// How the variances depend on the entries of the factors and on sigma.
-struct Chain {
-    /// d variance_i / d parameter_k.
-    first: DMatrix<f64>,
-    /// Parameters: entry (row, column) of a grouping's factor, or sigma.
-    parameters: Vec<Variance>,
-    variances: Vec<Variance>,
-}
-
-impl Chain {
-    /// In factors the likelihood is smooth at a variance of 0, which in variances it is not.
-    fn new(model: &MixedModel, covariance: &Covariance, moments: &Moments) -> Self {
-        let variances = moments.variances.clone();
-        let parameters = variances.clone();
-        let first = DMatrix::from_fn(variances.len(), parameters.len(), |i, k| match (variances[i], parameters[k]) {
-            (Variance::Residual, Variance::Residual) => 2.0 * covariance.sigma,
-            (Variance::Random { term, a, b }, Variance::Random { term: other, a: row, b: column }) if term == other => {
-                let q = model.data.terms[term].q;
-                let factor = &covariance.factors[term];
-                let mut slope = 0.0;
-                if a == row {
-                    slope += factor[b * q + column];
-                }
-                if b == row {
-                    slope += factor[a * q + column];
-                }
-                slope
+fn block(model: &MixedModel, covariance: &Covariance, variances: &[f64], rows: &[usize]) -> Result<RowBlock> {
+    let data = &model.data;
+    let n = rows.len();
+    let mut v = DMatrix::from_diagonal(&DVector::from_fn(n, |i, _| variances[rows[i]]));
+    let mut slopes = Vec::new();
+    for (index, (term, factor)) in data.terms.iter().zip(&covariance.factors).enumerate() {
+        let mut by_level: BTreeMap<usize, DMatrix<f64>> = BTreeMap::new();
+        for (i, row) in rows.iter().enumerate() {
+            for entry in data.row(*row).iter().filter(|entry| entry.term == index) {
+                let z = by_level.entry(entry.level).or_insert_with(|| DMatrix::zeros(n, term.q));
+                data.of(entry).iter().enumerate().for_each(|(k, value)| z[(i, k)] = *value);
             }
-            _ => 0.0,
-        });
-        Self { first, parameters, variances }
-    }
-
-    /// What the second derivatives of the variances add to the Hessian in the parameters.
-    fn curvature(&self, gradient: &DVector<f64>) -> DMatrix<f64> {
-        let size = self.parameters.len();
-        let mut sum = DMatrix::zeros(size, size);
-        for (i, variance) in self.variances.iter().enumerate() {
-            for k in 0..size {
-                for l in 0..size {
-                    let second = match (*variance, self.parameters[k], self.parameters[l]) {
-                        (Variance::Residual, Variance::Residual, Variance::Residual) => 2.0,
-                        (
-                            Variance::Random { term, a, b },
-                            Variance::Random { term: tk, a: rk, b: ck },
-                            Variance::Random { term: tl, a: rl, b: cl },
-                        ) if term == tk && term == tl && ck == cl => {
-                            f64::from(u8::from(a == rk && b == rl)) + f64::from(u8::from(b == rk && a == rl))
-                        }
-                        _ => 0.0,
-                    };
-                    sum[(k, l)] += gradient[i] * second;
+        }
+        // Products of column a at one row with column b at another, summed over levels.
+        let sum = |a: usize, b: usize| {
+            let mut sum = DMatrix::zeros(n, n);
+            for z in by_level.values() {
+                sum.ger(1.0, &z.column(a), &z.column(b), 1.0);
+                if a != b {
+                    sum.ger(1.0, &z.column(b), &z.column(a), 1.0);
+                }
+            }
+            sum
+        };
+        let q = term.q;
+        for a in 0..q {
+            for b in 0..=a {
+                let psi = dot(&factor[a * q..(a + 1) * q], &factor[b * q..(b + 1) * q]);
+                if psi != 0.0 {
+                    v += sum(a, b) * psi;
                 }
             }
         }
-        sum
+        slopes.extend(places(&term.spread, q).map(|(a, b)| sum(a, b)));
     }
+    if data.held.is_none() {
+        slopes.push(DMatrix::identity(n, n));
+    }
+    let inverse = Cholesky::new(v).ok_or_else(|| Error::numeric(DOING, "a covariance is singular"))?.inverse();
+    let x = DMatrix::from_fn(n, data.p, |i, j| data.x[rows[i] * data.p + j]);
+    Ok(RowBlock { x: &inverse * x, inverse, slopes })
+}
+
+/// Rows that hang together through the levels they share.
+fn blocks_of(model: &MixedModel) -> Vec<Vec<usize>> {
+    let mut blocks: Vec<Vec<usize>> = Vec::new();
+    let mut of_level: BTreeMap<(usize, usize), usize> = BTreeMap::new();
+    for row in 0..model.data.n() {
+        let levels = || model.data.row(row).iter().map(|entry| (entry.term, entry.level));
+        let mut touched: BTreeSet<usize> = levels().filter_map(|level| of_level.get(&level).copied()).collect();
+        let Some(kept) = touched.pop_first() else {
+            of_level.extend(levels().map(|level| (level, blocks.len())));
+            blocks.push(vec![row]);
+            continue;
+        };
+        for other in &touched {
+            let rows = std::mem::take(&mut blocks[*other]);
+            blocks[kept].extend(rows);
+        }
+        if !touched.is_empty() {
+            of_level.values_mut().filter(|block| touched.contains(block)).for_each(|block| *block = kept);
+        }
+        of_level.extend(levels().map(|level| (level, kept)));
+        blocks[kept].push(row);
+    }
+    blocks.retain(|rows| !rows.is_empty());
+    blocks
 }
 
 /// The inverse of a symmetric matrix without its directions that are not positive, after its diagonal was brought to one.
 fn pseudo_inverse(matrix: &DMatrix<f64>) -> Result<DMatrix<f64>> {
     if matrix.iter().any(|x| !x.is_finite()) {
         let why = "the information about the variances is not finite";
-        return Err(Error::numeric("the degrees of freedom of a mixed model", why));
+        return Err(Error::numeric(DOING, why));
     }
     let size = matrix.nrows();
     let scale = DVector::from_fn(size, |i, _| {

@@ -7,27 +7,27 @@
 //! ```
 //!
 //! Each grouping has random effects of one or more columns (an intercept, slopes), correlated or not, or with known standard
-//! deviations as a prior. K, the known part of the errors, is none, one variance per row, or one covariance block per group of
-//! rows.
+//! deviations as a prior. K, the known part of the errors, is one covariance block per group of rows, or none.
+//! The variances are those of highest restricted likelihood; intervals of coefficients allow for their being estimates by the
+//! method of Kenward and Roger.
 //!
 //! ```
-//! use heelwort::fit::mixed::{Column, Design, MixedSettings, Random};
+//! use heelwort::fit::mixed::{Column, Design, Random};
 //! let weeks = [0.0, 1.0, 2.0, 3.0].repeat(4);
 //! let probes: Vec<&str> = ["dunlin", "knot", "plover", "turnstone"].iter().flat_map(|p| [*p; 4]).collect();
 //! let errors =
 //!     [0.1, 0.5, 0.6, 1.2, -0.3, 0.1, -0.1, 0.2, 0.4, 0.9, 1.9, 2.3, 0.0, 0.3, 0.2, 0.8];
 //! let columns = vec![Column::intercept(16), Column::new("weeks", &weeks)];
 //! let design = Design::new(&errors, columns.clone()).random(Random::by_label("probe", &probes, columns));
-//! let fit = MixedSettings::default().fit(&design)?;
+//! let fit = design.fit()?;
 //! let slope = fit.estimate("weeks", 0.9)?;
 //! assert!((slope.value - 0.3).abs() < 0.1 && slope.method == "REML, Kenward-Roger, t");
 //! # Ok::<(), heelwort::Error>(())
 //! ```
 //!
-//! The likelihood, restricted or not, is a function of the factors of the G_k over sigma alone; coefficients, effects and
-//! sigma follow in closed form (D. Bates, M. Mächler, B. Bolker and S. Walker, J. Stat. Softw. 67(1) (2015); C. R. Henderson,
-//! Biometrics 31 (1975) 423). Where something has a unit of its own, such as known errors, sigma is one more parameter. The grouping with most levels is
-//! eliminated level by level, so models with one grouping take time in proportion to the rows; what crosses it is dense.
+//! The likelihood is a function of the factors of the G_k and of sigma; coefficients and effects follow in closed form (D. Bates, M.
+//! Mächler, B. Bolker and S. Walker, J. Stat. Softw. 67(1) (2015); C. R. Henderson, Biometrics 31 (1975) 423). The grouping with most
+//! levels takes time in proportion to the rows; what crosses it is dense.
 //!
 //! A variance of 0 is a result: it is exactly 0 and is told in words ([`MixedFit::boundary`]).
 //!
@@ -35,25 +35,17 @@
 //! first); groupings by the thousand that cross one another.
 
 mod bootstrap;
-mod by_rows;
 mod component;
-mod cross;
 mod design;
-mod effects;
 mod equations;
 mod fitted;
 mod inference;
 mod likelihood;
-mod moments;
-mod newton;
 mod profile;
 mod scaled;
-mod settings;
 
-pub use bootstrap::{Bootstrap, BootstrapSettings};
+pub use bootstrap::Bootstrap;
 pub use component::{Boundary, Component, ComponentKind};
-pub use design::{Column, Design, KnownCovariance, Random, Residual, Spread};
-pub use effects::LevelEffects;
+pub use design::{Column, Design, Random, Spread};
 pub use fitted::MixedFit;
 pub use profile::Profiled;
-pub use settings::{Df, MixedSettings};

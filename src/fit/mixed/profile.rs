@@ -2,13 +2,13 @@
 
 use std::cell::RefCell;
 
-use super::by_rows::dot;
 use super::component::{Component, ComponentKind, components};
 use super::design::Spread;
 use super::fitted::MixedFit;
-use super::likelihood::{Covariance, MixedModel, places};
-use super::newton::minimise;
-use crate::fit::Likelihood;
+use super::likelihood::{MixedModel, places};
+use super::scaled::Covariance;
+use crate::fit::matrix::dot;
+use crate::fit::minimise::newton;
 use crate::fit::{Estimate, Finding, quantile, root};
 use crate::{Error, Result};
 
@@ -51,7 +51,7 @@ impl MixedFit {
     /// a [`Finding::NotEstimable`].
     pub fn profile(&self, level: f64) -> Result<Vec<Profiled>> {
         let factor = quantile::normal_two_sided(level)?;
-        let model = self.model.by(Likelihood::Ml);
+        let model = self.model.unrestricted();
         let (at, _, _) = model.fit(Some(&self.at))?;
         // In absolute terms, as the profiles are.
         let top = model.deviance(&at);
@@ -184,7 +184,7 @@ impl<'a> HeldComponent<'a> {
         // Beside an effect of variance 0 others may be far from where they belong: back to the start.
         let last = self.last.borrow().clone();
         let start = if last.contains(&0.0) { self.begin.clone() } else { last };
-        let found = minimise(&|parameters| self.model.deviance(&self.covariance(value, parameters)), &start);
+        let found = newton(&|parameters| self.model.deviance(&self.covariance(value, parameters)), &start);
         if found.value.is_finite() {
             *self.last.borrow_mut() = found.at;
         }
@@ -218,10 +218,7 @@ impl<'a> HeldComponent<'a> {
         let mut factors = Vec::new();
         for (index, term) in self.model.data.terms.iter().enumerate() {
             let q = term.q;
-            let mut factor = vec![0.0; q * q];
-            if let Spread::Known(sds) = &term.spread {
-                sds.iter().enumerate().for_each(|(i, sd)| factor[i * q + i] = *sd);
-            }
+            let mut factor = term.known_factor();
             if Some(index) != self.grouping() {
                 places(&term.spread, q).for_each(|(i, j)| factor[i * q + j] = next());
                 factors.push(factor);

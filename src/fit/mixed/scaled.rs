@@ -5,8 +5,9 @@ use std::collections::BTreeMap;
 use nalgebra::{Cholesky, DMatrix, DVector, SymmetricEigen};
 use ndarray::Array2;
 
-use super::design::{Column, Design, KnownCovariance, Random, Residual, Spread};
+use super::design::{Column, Design, Random, Spread};
 use crate::fit::linear::factorise;
+use crate::fit::matrix::dot;
 use crate::{Error, Result};
 
 /// One grouping. Its columns are brought to root mean square one ("balanced"), and where the effects may be correlated made
@@ -29,6 +30,15 @@ pub(super) struct Term {
 }
 
 impl Term {
+    /// A factor of known spread; zeros where it is estimated.
+    pub fn known_factor(&self) -> Vec<f64> {
+        let mut factor = vec![0.0; self.q * self.q];
+        if let Spread::Known(sds) = &self.spread {
+            sds.iter().enumerate().for_each(|(i, sd)| factor[i * self.q + i] = *sd);
+        }
+        factor
+    }
+
     /// A factor of the effects' covariance, from orthogonal to balanced columns.
     pub fn balanced(&self, factor: &[f64]) -> Vec<f64> {
         (&self.shape * DMatrix::from_row_slice(self.q, self.q, factor)).transpose().iter().copied().collect()
@@ -42,8 +52,17 @@ impl Term {
     /// Covariance of the effects of columns a and b in the user's columns, for a response in scaled units.
     pub fn psi(&self, balanced: &[f64], a: usize, b: usize) -> f64 {
         let row = |i: usize| &balanced[i * self.q..(i + 1) * self.q];
-        super::by_rows::dot(row(a), row(b)) / (self.scale[a] * self.scale[b])
+        dot(row(a), row(b)) / (self.scale[a] * self.scale[b])
     }
+}
+
+/// Parameters of the covariance in scaled units.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Covariance {
+    /// By grouping a lower triangle, q x q by rows: `cov(u) = L L'`.
+    pub factors: Vec<Vec<f64>>,
+    /// Residual standard deviation.
+    pub sigma: f64,
 }
 
 /// What a row has of one level: `q` values from `at` on.
@@ -61,7 +80,6 @@ pub(super) struct RowEffect {
 /// root of n. So nothing depends on the user's units or on the size of the mean.
 #[derive(Debug, Clone)]
 pub(super) struct ScaledData {
-    pub n: usize,
     pub p: usize,
     pub y: Vec<f64>,
     /// n x p by rows.
@@ -72,7 +90,7 @@ pub(super) struct ScaledData {
     pub entries: Vec<RowEffect>,
     pub values: Vec<f64>,
     /// Known variance of each row.
-    pub known: Option<Vec<f64>>,
+    known: Vec<f64>,
     /// Held residual standard deviation.
     pub held: Option<f64>,
     /// Unit of the scaled response.
@@ -117,7 +135,6 @@ impl ScaledData {
             return Err(Error::not_estimable("a mixed model", why));
         }
         let mut prepared = Self {
-            n,
             p,
             y: left.iter().map(|y| y / unit).collect(),
             x: basis.transpose().iter().map(|x| x * root_n).collect(),
@@ -125,17 +142,19 @@ impl ScaledData {
             starts: vec![0],
             entries: Vec::new(),
             values: Vec::new(),
-            known: None,
-            held: match design.residual {
-                Residual::Estimated => None,
-                Residual::Held(sd) => Some(sd / unit),
-            },
+            known: vec![0.0; n],
+            held: design.residual_sd.map(|sd| sd / unit),
             unit,
             start,
             back: back * root_n,
         };
         prepared.add_known(design)?;
         Ok(prepared)
+    }
+
+    /// Number of rows.
+    pub fn n(&self) -> usize {
+        self.y.len()
     }
 
     /// The entries of a row.
@@ -150,43 +169,29 @@ impl ScaledData {
 
     /// Variance of the error of each row for a residual standard deviation in scaled units.
     pub fn variances(&self, sigma: f64) -> Vec<f64> {
-        match &self.known {
-            Some(known) => known.iter().map(|k| k + sigma * sigma).collect(),
-            None => vec![sigma * sigma; self.n],
-        }
+        self.known.iter().map(|known| known + sigma * sigma).collect()
     }
 
     /// Enters the rows' random effects, rotated where rows have known correlated errors, and the known variances.
     fn add_known(&mut self, design: &Design) -> Result<()> {
         let square = self.unit * self.unit;
-        let mut rotated: Vec<Option<(usize, usize)>> = vec![None; self.n];
+        let mut rotated: Vec<Option<(usize, usize)>> = vec![None; self.n()];
         let mut turns: Vec<DMatrix<f64>> = Vec::new();
-        let no_blocks = Vec::new();
-        let mut blocks = &no_blocks;
-        match &design.known {
-            KnownCovariance::None => {}
-            KnownCovariance::Variances(variances) => self.known = Some(variances.iter().map(|v| v / square).collect()),
-            KnownCovariance::Blocks(given) => {
-                blocks = given;
-                let mut known = vec![0.0; self.n];
-                for (index, (rows, covariance)) in given.iter().enumerate() {
-                    let eigen = SymmetricEigen::new(covariance.clone());
-                    let largest = eigen.eigenvalues.amax();
-                    if eigen.eigenvalues.iter().any(|d| *d < -1e-9 * largest) {
-                        let why = format!("the covariance of block {index} is not positive semidefinite");
-                        return Err(Error::not_estimable("a mixed model", why));
-                    }
-                    self.turn(rows, &eigen.eigenvectors);
-                    for (i, row) in rows.iter().enumerate() {
-                        known[*row] = eigen.eigenvalues[i].max(0.0) / square;
-                        rotated[*row] = Some((index, i));
-                    }
-                    turns.push(eigen.eigenvectors);
-                }
-                self.known = Some(known);
+        for (index, (rows, covariance)) in design.known.iter().enumerate() {
+            let eigen = SymmetricEigen::new(covariance.clone());
+            let largest = eigen.eigenvalues.amax();
+            if eigen.eigenvalues.iter().any(|d| *d < -1e-9 * largest) {
+                let why = format!("the covariance of block {index} is not positive semidefinite");
+                return Err(Error::not_estimable("a mixed model", why));
             }
+            self.turn(rows, &eigen.eigenvectors);
+            for (i, row) in rows.iter().enumerate() {
+                self.known[*row] = eigen.eigenvalues[i].max(0.0) / square;
+                rotated[*row] = Some((index, i));
+            }
+            turns.push(eigen.eigenvectors);
         }
-        if self.held == Some(0.0) && self.known.iter().flatten().any(|k| *k <= 0.0) {
+        if self.held == Some(0.0) && self.known.iter().any(|k| *k <= 0.0) {
             let why = "a row has no error: its known variance is 0 and so is the residual one";
             return Err(Error::not_estimable("a mixed model", why));
         }
@@ -194,7 +199,7 @@ impl ScaledData {
             let parts: Vec<(usize, f64)> = match place {
                 None => vec![(row, 1.0)],
                 Some((block, i)) => {
-                    blocks[*block].0.iter().copied().zip(turns[*block].column(*i).iter().copied()).collect()
+                    design.known[*block].0.iter().copied().zip(turns[*block].column(*i).iter().copied()).collect()
                 }
             };
             self.add_row(design, &parts);

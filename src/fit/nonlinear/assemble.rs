@@ -1,94 +1,83 @@
-//! From the end of an iteration to the result: what the data determine, the covariance, how each parameter ended.
+//! From the end of an iteration to the result: what the data determine, and the covariance.
 
 use nalgebra::DMatrix;
 use ndarray::Array2;
 
-use super::fitted::{FittedParameter, NonlinearFit, ParameterState};
-use super::outcome::SolverOutcome;
-use super::{NonlinearSettings, Parameter, Residuals};
-use crate::fit::Scale;
-use crate::fit::matrix::{Identified, identify, identify_normal, to_array};
-use crate::{Error, Result};
+use super::{Parameter, Residuals, StopReason};
+use crate::Result;
+use crate::fit::matrix::{Identified, identify, to_array};
+
+/// Singular values of the scaled Jacobian below this share of the largest count as zero.
+const SINGULAR: f64 = 1e-10;
+
+/// The result of a nonlinear least-squares fit.
+#[derive(Debug, Clone)]
+pub struct NonlinearFit {
+    values: Vec<f64>,
+    /// Covariance of the parameters, in the order they were given: 0 for one held or on a bound, infinite variance for one that the
+    /// data do not see.
+    pub covariance: Array2<f64>,
+    /// Number of residuals.
+    pub n: usize,
+    /// Residuals less the parameters they determine (a parameter with a prior counts in part).
+    pub df: f64,
+    /// The sum of squared residuals without the priors.
+    pub sum_of_squares: f64,
+    /// Residuals at the end, as the problem gave them.
+    pub residuals: Vec<f64>,
+    /// Why the iteration stopped.
+    pub stop: StopReason,
+}
+
+impl NonlinearFit {
+    /// All parameters, in the order they were given.
+    pub fn values(&self) -> Vec<f64> {
+        self.values.clone()
+    }
+}
+
+/// Where an iteration ended.
+pub(super) struct SolverOutcome {
+    /// All parameters, held ones included.
+    pub values: Vec<f64>,
+    /// -1 or 1 for a parameter that rests on its lower or upper bound, else 0.
+    pub resting: Vec<i8>,
+    pub stop: StopReason,
+}
 
 /// Puts the result together at the end of an iteration.
-pub(super) fn assemble(
-    settings: &NonlinearSettings,
-    problem: &impl Residuals,
-    parameters: &[Parameter],
-    end: SolverOutcome,
-) -> Result<NonlinearFit> {
+pub(super) fn assemble(problem: &impl Residuals, parameters: &[Parameter], end: SolverOutcome) -> Result<NonlinearFit> {
     let (n, all) = (problem.count(), parameters.len());
-    let (residuals, jacobian) = linearise(problem, &end.values)?;
+    let (mut residuals, mut jacobian) = (vec![0.0; n], Array2::zeros((n, all)));
+    problem.residuals(&end.values, &mut residuals)?;
+    problem.jacobian(&end.values, jacobian.view_mut())?;
 
-    let moving: Vec<usize> = parameters
-        .iter()
-        .zip(&end.resting)
-        .enumerate()
-        .filter(|(_, (parameter, side))| !parameter.held && **side == 0)
-        .map(|(place, _)| place)
-        .collect();
-    let normal = end.normal.as_ref().map(|all| all.select_rows(&moving).select_columns(&moving));
-    let (identified, used) = match normal.and_then(|normal| identify_normal(&normal, settings.singular)) {
-        Some(known) => (Some(known), moving.len() as f64),
-        None => {
-            let stacked = stack(&jacobian, parameters, &moving, end.sigma);
-            let identified = identify(&stacked, settings.singular);
-            let used = identified.as_ref().map_or(moving.len() as f64, |known| spent(&stacked, n, known));
-            (identified, used)
-        }
-    };
-    let sum_of_squares: f64 = residuals.iter().map(|r| r * r).sum();
-    let df = n as f64 - used;
-    let sigma = if df > 1e-9 { (sum_of_squares / df).sqrt() } else { f64::NAN };
-    let variance = if settings.scale == Scale::Estimated { sigma * sigma } else { 1.0 };
+    let moving: Vec<usize> = (0..all).filter(|&i| !parameters[i].held && end.resting[i] == 0).collect();
+    let stacked = stack(&jacobian, parameters, &moving);
+    let identified = identify(&stacked, SINGULAR);
+    let used = identified.as_ref().map_or(moving.len() as f64, |known| spent(&stacked, n, known));
 
     let mut covariance = DMatrix::zeros(all, all);
-    let mut fitted: Vec<FittedParameter> = parameters
-        .iter()
-        .zip(&end.values)
-        .zip(&end.resting)
-        .map(|((parameter, value), side)| FittedParameter {
-            name: parameter.name.clone(),
-            value: *value,
-            start: parameter.start,
-            state: match side {
-                _ if parameter.held => ParameterState::Held,
-                -1 => ParameterState::AtLower,
-                1 => ParameterState::AtUpper,
-                _ => ParameterState::Free,
-            },
-        })
-        .collect();
+    let seen = |i: usize| identified.as_ref().filter(|known| !known.unseen[i]);
     for (i, a) in moving.iter().enumerate() {
-        let seen = identified.as_ref().is_some_and(|known| !known.unseen.get(i).copied().unwrap_or(true));
-        if !seen {
-            covariance.row_mut(*a).fill(0.0);
+        if seen(i).is_none() {
             covariance[(*a, *a)] = f64::INFINITY;
-            if let Some(parameter) = fitted.get_mut(*a) {
-                parameter.state = ParameterState::NotIdentified;
-            }
             continue;
         }
         for (j, b) in moving.iter().enumerate() {
-            let other = identified.as_ref().filter(|known| !known.unseen.get(j).copied().unwrap_or(true));
-            if let Some(known) = other {
-                covariance[(*a, *b)] = variance * known.inverse[(i, j)];
+            if let Some(known) = seen(j) {
+                covariance[(*a, *b)] = known.inverse[(i, j)];
             }
         }
     }
     Ok(NonlinearFit {
-        parameters: fitted,
+        values: end.values,
         covariance: to_array(&covariance),
         n,
-        df,
-        sigma,
-        sum_of_squares,
-        scale: settings.scale,
+        df: n as f64 - used,
+        sum_of_squares: residuals.iter().map(|r| r * r).sum(),
         residuals,
-        jacobian,
         stop: end.stop,
-        evaluations: end.evaluations,
-        condition: identified.map_or(f64::INFINITY, |known| known.condition),
     })
 }
 
@@ -102,36 +91,11 @@ fn spent(stacked: &DMatrix<f64>, n: usize, known: &Identified) -> f64 {
     hat.component_mul(&data).sum()
 }
 
-/// Residuals and their derivatives, in one pass where there is one.
-fn linearise(problem: &impl Residuals, values: &[f64]) -> Result<(Vec<f64>, Array2<f64>)> {
-    let (n, all) = (problem.count(), values.len());
-    let (mut residuals, mut slopes) = (Vec::with_capacity(n), Vec::with_capacity(n * all));
-    let swept = problem.sweep(values, |residual, row| {
-        residuals.push(residual);
-        slopes.extend_from_slice(row);
-    });
-    if swept {
-        let jacobian = Array2::from_shape_vec((n, all), slopes);
-        return Ok((residuals, jacobian.map_err(|why| Error::numeric("a nonlinear fit", why.to_string()))?));
-    }
-    let mut jacobian = Array2::zeros((n, all));
-    residuals.resize(n, 0.0);
-    problem.residuals(values, &mut residuals)?;
-    problem.jacobian(values, jacobian.view_mut())?;
-    Ok((residuals, jacobian))
-}
-
 /// The derivatives in the moving parameters, with one further row for each of their priors.
-fn stack(jacobian: &Array2<f64>, parameters: &[Parameter], moving: &[usize], sigma: f64) -> DMatrix<f64> {
-    let priors: Vec<(usize, f64)> = moving
-        .iter()
-        .enumerate()
-        .filter_map(|(column, place)| {
-            let prior = parameters.get(*place)?.prior?;
-            Some((column, sigma / prior.sd))
-        })
-        .collect();
+fn stack(jacobian: &Array2<f64>, parameters: &[Parameter], moving: &[usize]) -> DMatrix<f64> {
     let n = jacobian.nrows();
+    let prior = |(column, place): (usize, &usize)| Some((column, 1.0 / parameters[*place].prior?.1));
+    let priors: Vec<(usize, f64)> = moving.iter().enumerate().filter_map(prior).collect();
     let mut stacked = DMatrix::zeros(n + priors.len(), moving.len());
     for (column, place) in moving.iter().enumerate() {
         for (cell, slope) in stacked.column_mut(column).iter_mut().zip(jacobian.column(*place)) {

@@ -4,8 +4,10 @@ use levenberg_marquardt::LeastSquaresProblem;
 use nalgebra::{DMatrix, DVector, Dyn, storage::Owned};
 use ndarray::{ArrayViewMut2, ShapeBuilder};
 
-use super::outcome::POLISH;
 use super::{Parameter, Residuals};
+
+/// Gauss-Newton steps at the end at most.
+const POLISH: usize = 15;
 
 /// The problem as the crate wants it.
 pub(super) struct BoundedProblem<'a, P> {
@@ -17,15 +19,14 @@ pub(super) struct BoundedProblem<'a, P> {
     pub(super) values: Vec<f64>,
     /// For each free parameter: how far the iteration's own value lies beyond a bound.
     beyond: Vec<f64>,
-    sigma: f64,
 }
 
 impl<'a, P: Residuals> BoundedProblem<'a, P> {
-    pub(super) fn new(problem: &'a P, parameters: &'a [Parameter], start: &[f64], sigma: f64) -> Self {
+    pub(super) fn new(problem: &'a P, parameters: &'a [Parameter], start: &[f64]) -> Self {
         let free: Vec<usize> =
             parameters.iter().enumerate().filter(|(_, parameter)| !parameter.held).map(|(i, _)| i).collect();
         let beyond = vec![0.0; free.len()];
-        Self { problem, parameters, free, values: start.to_vec(), beyond, sigma }
+        Self { problem, parameters, free, values: start.to_vec(), beyond }
     }
 
     /// The free parameters with their places in the full vector.
@@ -55,8 +56,8 @@ impl<'a, P: Residuals> BoundedProblem<'a, P> {
         let mut row = data;
         for (column, (place, parameter)) in self.each().enumerate() {
             jacobian.view_mut((0, column), (data, 1)).copy_from(&full.column(place));
-            if let Some(prior) = parameter.prior {
-                jacobian[(row, column)] = -self.sigma / prior.sd;
+            if let Some((_, sd)) = parameter.prior {
+                jacobian[(row, column)] = -1.0 / sd;
                 row += 1;
             }
         }
@@ -91,34 +92,33 @@ impl<'a, P: Residuals> BoundedProblem<'a, P> {
     }
 
     /// Gauss-Newton steps at the end of the descent, which bring out the last digits: the descent stops when the sum of
-    /// squares settles, and the parameters settle half as fast. Gives the number of evaluations.
-    pub(super) fn polish(&mut self) -> usize {
+    /// squares settles, and the parameters settle half as fast.
+    pub(super) fn polish(&mut self) {
         let mut last = f64::INFINITY;
-        for evaluations in 0..POLISH {
-            let (Some(jacobian), Some(residuals)) = (self.jacobian(), self.residuals()) else { return evaluations };
+        for _ in 0..POLISH {
+            let (Some(jacobian), Some(residuals)) = (self.jacobian(), self.residuals()) else { return };
             let interior = self.beyond.iter().all(|beyond| *beyond == 0.0);
             if !interior || jacobian.nrows() < jacobian.ncols() {
-                return evaluations;
+                return;
             }
             let qr = jacobian.qr();
             let right = qr.q().tr_mul(&residuals);
-            let Some(step) = qr.r().solve_upper_triangular(&right) else { return evaluations };
+            let Some(step) = qr.r().solve_upper_triangular(&right) else { return };
             // The length of the step in units of the residuals.
             let size = right.norm() / residuals.norm();
             let before = self.params();
             let useful = size > 1e-16 && size < 1e-3 && size < 0.7 * last;
             if !useful || step.iter().any(|x| !x.is_finite()) {
-                return evaluations;
+                return;
             }
             self.set_params(&(&before - step));
             let better = self.residuals().is_some_and(|after| after.norm() <= residuals.norm() * (1.0 + 1e-12));
             if !better || self.beyond.iter().any(|beyond| *beyond != 0.0) {
                 self.set_params(&before);
-                return evaluations + 1;
+                return;
             }
             last = size;
         }
-        POLISH
     }
 
     /// For every parameter: the side of the bound it rests on.
@@ -178,8 +178,8 @@ impl<P: Residuals> LeastSquaresProblem<f64, Dyn, Dyn> for BoundedProblem<'_, P> 
             model.fill(f64::INFINITY);
         }
         let known = self.each().filter_map(|(place, parameter)| parameter.prior.map(|prior| (place, prior)));
-        for (cell, (place, prior)) in priors.iter_mut().zip(known) {
-            *cell = self.sigma * (prior.mean - self.value(place)) / prior.sd;
+        for (cell, (place, (mean, sd))) in priors.iter_mut().zip(known) {
+            *cell = (mean - self.value(place)) / sd;
         }
         Some(out)
     }

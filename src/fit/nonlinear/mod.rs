@@ -10,37 +10,22 @@
 //!
 //! - Bounds are kept by projection: a step beyond a bound is evaluated on it, the parameter then rests there, and when
 //!   the others have settled it is let go again if the sum of squares falls inwards. Nothing is transformed, so bounds
-//!   that are not touched on the way change nothing. A parameter that ends on a bound is reported so and has no
-//!   standard error; the others' errors are conditional on it.
-//! - The covariance is `sigma^2 (J'J)^-1` at the end, by QR of the scaled columns and the singular values of R. Directions
-//!   the data do not see are left out and their parameters named: they are not estimable, the rest is.
-//! - Intervals are Wald's ([`NonlinearFit::finding`]) or by profiling ([`NonlinearFit::profile`]).
-//! - Small problems whose rows can be swept ([`Residuals::sweep`], as every [`Curve`]'s can) are solved by the normal
-//!   equations gathered in one pass, with the same trust region and the same tests for the end. Squaring J squares its
-//!   condition number, so the general solver starts anew where the scaled Jacobian's is above 1e6, and the covariance is by
-//!   QR above 1e3 (its relative error is 1e-16 times the square). Priors, and parameters that would leave their bounds,
-//!   are the general solver's too.
+//!   that are not touched on the way change nothing. A parameter that ends on a bound has no error; the others' errors are
+//!   conditional on it.
+//! - The covariance is `(J'J)^-1` at the end, by QR of the scaled columns and the singular values of R. Directions
+//!   the data do not see are left out and their parameters have an infinite variance; the rest is estimated.
 //! - What is not computed: R squared, which means nothing for nonlinear models.
 
 mod assemble;
 mod bounded;
-mod curve;
-mod fitted;
-mod normal;
-mod numeric_jacobian;
-mod outcome;
 mod parameter;
-mod profile;
 mod residuals;
 mod settings;
 mod solver;
 mod stop;
 
-pub use curve::{Curve, CurveResiduals};
-pub use fitted::{FittedParameter, NonlinearFit, ParameterState};
-pub use numeric_jacobian::numeric_jacobian;
-pub use parameter::{Parameter, ParameterPrior};
-pub use profile::{Functional, ProfileInterval};
-pub use residuals::{Residuals, SMALL};
+pub use assemble::NonlinearFit;
+pub use parameter::Parameter;
+pub use residuals::Residuals;
 pub use settings::NonlinearSettings;
 pub use stop::StopReason;

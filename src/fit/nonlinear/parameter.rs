@@ -2,15 +2,6 @@
 
 use crate::{Error, Result};
 
-/// A Gaussian prior: what is known of a parameter from elsewhere.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ParameterPrior {
-    /// Its mean, in the parameter's unit.
-    pub mean: f64,
-    /// Its standard deviation, same unit; always taken at its word, whatever the scale of the residuals.
-    pub sd: f64,
-}
-
 /// One parameter of a nonlinear fit.
 ///
 /// ```
@@ -28,8 +19,8 @@ pub struct Parameter {
     pub lower: f64,
     /// Upper bound; infinity for none.
     pub upper: f64,
-    /// What is known of it from elsewhere.
-    pub prior: Option<ParameterPrior>,
+    /// What is known of it from elsewhere: mean and standard deviation of a normal distribution.
+    pub prior: Option<(f64, f64)>,
     /// True when it stays at its start.
     pub held: bool,
 }
@@ -49,7 +40,7 @@ impl Parameter {
     /// The same with a Gaussian prior.
     #[must_use]
     pub fn with_prior(self, mean: f64, sd: f64) -> Self {
-        Self { prior: Some(ParameterPrior { mean, sd }), ..self }
+        Self { prior: Some((mean, sd)), ..self }
     }
 
     /// The same, held at its start.
@@ -78,11 +69,11 @@ pub(super) fn check(parameters: &[Parameter]) -> Result<()> {
                 wanted: "a finite number within the bounds",
             });
         }
-        let sound = |prior: &ParameterPrior| prior.sd > 0.0 && prior.sd.is_finite() && prior.mean.is_finite();
-        if let Some(prior) = parameter.prior.filter(|prior| !sound(prior)) {
+        let sound = |(mean, sd): (f64, f64)| sd > 0.0 && sd.is_finite() && mean.is_finite();
+        if let Some((mean, sd)) = parameter.prior.filter(|prior| !sound(*prior)) {
             return Err(Error::Setting {
                 name: "prior",
-                value: format!("mean {}, sd {} for `{}`", prior.mean, prior.sd, parameter.name),
+                value: format!("mean {mean}, sd {sd} for `{}`", parameter.name),
                 wanted: "a finite mean and a finite standard deviation above 0",
             });
         }

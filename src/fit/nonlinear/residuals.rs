@@ -4,9 +4,6 @@ use ndarray::ArrayViewMut2;
 
 use crate::Result;
 
-/// Most parameters, held ones included, of a problem that is solved in passes over its rows.
-pub const SMALL: usize = 6;
-
 /// A least-squares problem: residuals and their derivatives.
 ///
 /// Residuals are standardised: (observed - fitted) / standard deviation, or any function whose squares are to be summed.
@@ -25,11 +22,4 @@ pub trait Residuals {
     /// # Errors
     /// Where the model has no derivative.
     fn jacobian(&self, parameters: &[f64], out: ArrayViewMut2<'_, f64>) -> Result<()>;
-
-    /// Visits the rows in order with each residual and its derivatives, as [`Self::residuals`] and [`Self::jacobian`] give
-    /// them, and gives true; or gives false before the first where there is no such pass, as for more than [`SMALL`]
-    /// parameters. A row whose model has no value is visited with a residual that is not finite.
-    fn sweep(&self, _parameters: &[f64], _visit: impl FnMut(f64, &[f64])) -> bool {
-        false
-    }
 }

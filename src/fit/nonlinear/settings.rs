@@ -1,31 +1,24 @@
 //! How a nonlinear fit is done.
 
-use crate::fit::Scale;
 use crate::{Error, Result};
 
 /// How a nonlinear fit is done.
 ///
 /// | setting | default | range | when to change it |
 /// | --- | --- | --- | --- |
-/// | `scale` | `Estimated` | | `Known` when residuals are over standard deviations taken at their word |
 /// | `tolerance` | 1e-14 | 0 to 0.1 | larger to stop earlier: relative change of the sum of squares and of the parameters; above 1e-12 without the Gauss-Newton steps for the last digits |
 /// | `patience` | 1000 | above 0 | evaluations per parameter before giving up |
-/// | `singular` | 1e-10 | above 0, below 1 | smallest share of the largest singular value that still counts as seen |
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct NonlinearSettings {
-    /// Whether the residuals' standard deviations are right as they stand or up to a common factor.
-    pub scale: Scale,
     /// Relative change of the sum of squares, and of the parameters, below which the iteration ends.
     pub tolerance: f64,
     /// Evaluations per parameter before giving up.
     pub patience: usize,
-    /// Singular values of the scaled Jacobian below this share of the largest count as zero.
-    pub singular: f64,
 }
 
 impl Default for NonlinearSettings {
     fn default() -> Self {
-        Self { scale: Scale::Estimated, tolerance: 1e-14, patience: 1000, singular: 1e-10 }
+        Self { tolerance: 1e-14, patience: 1000 }
     }
 }
 
@@ -36,13 +29,6 @@ impl NonlinearSettings {
         }
         if self.patience == 0 {
             return Err(Error::Setting { name: "patience", value: "0".to_owned(), wanted: "a number above 0" });
-        }
-        if !(self.singular > 0.0 && self.singular < 1.0) {
-            return Err(Error::Setting {
-                name: "singular",
-                value: self.singular.to_string(),
-                wanted: "between 0 and 1",
-            });
         }
         Ok(())
     }

@@ -2,109 +2,61 @@
 
 use levenberg_marquardt::LevenbergMarquardt;
 
-use super::assemble::assemble;
+use super::assemble::{NonlinearFit, SolverOutcome, assemble};
 use super::bounded::BoundedProblem;
-use super::fitted::NonlinearFit;
-use super::outcome::{FIRST_STEPS, POLISHED, SolverOutcome};
-use super::{NonlinearSettings, Parameter, Residuals, StopReason, normal};
-use crate::fit::Scale;
+use super::{NonlinearSettings, Parameter, Residuals, StopReason};
 use crate::{Error, Result};
 
 /// Rounds of letting parameters off their bounds before the end is taken as it is.
 const ROUNDS: usize = 20;
 
-/// The first steps tried where [`FIRST_STEPS`] leads astray.
-const SHORT_FIRST_STEPS: [f64; 2] = [1.0, 0.1];
+/// The first step may be this many times the length of the start, in MINPACK's scaling; a later one is tried where that before
+/// leads astray.
+const FIRST_STEPS: [f64; 3] = [100.0, 1.0, 0.1];
+
+/// Fits with this tolerance or less are asked for their last digits, which need some Gauss-Newton steps at the end.
+const POLISHED: f64 = 1e-12;
 
 impl NonlinearSettings {
     /// Fits the parameters, from their start values.
     ///
-    /// A fit that stops without converging is a result, whose [`NonlinearFit::stop`] says so and whose findings are not
-    /// estimable; it is not an error.
+    /// A fit that stops without converging is a result, whose [`NonlinearFit::stop`] says so; it is not an error.
     ///
     /// # Errors
     /// - [`Error::Setting`]: a setting out of range, a start outside its bounds, a prior's standard deviation not above 0.
     /// - [`Error::Usage`]: no parameters, or two of one name.
-    /// - [`Error::NotEstimable`]: fewer residuals and priors than free parameters (or as many, when the scale is to be
-    ///   estimated), or residuals that cannot be computed at the start.
+    /// - [`Error::NotEstimable`]: fewer residuals and priors than free parameters, or residuals that cannot be computed at the start.
     pub fn fit(&self, problem: &impl Residuals, parameters: &[Parameter]) -> Result<NonlinearFit> {
         self.check()?;
         super::parameter::check(parameters)?;
         let free = parameters.iter().filter(|parameter| !parameter.held).count();
         let priors = parameters.iter().filter(|parameter| !parameter.held && parameter.prior.is_some()).count();
-        let needed = free + usize::from(self.scale == Scale::Estimated);
-        if problem.count() + priors < needed || problem.count() == 0 {
+        if problem.count() + priors < free || problem.count() == 0 {
             return Err(Error::not_estimable(
                 format!("a fit of {free} parameters"),
-                format!("{} residuals and {priors} priors; {needed} are needed", problem.count()),
+                format!("{} residuals and {priors} priors; {free} are needed", problem.count()),
             ));
         }
-        fit(self, problem, parameters)
-    }
-}
-
-fn fit(settings: &NonlinearSettings, problem: &impl Residuals, parameters: &[Parameter]) -> Result<NonlinearFit> {
-    let starts: Vec<f64> = parameters.iter().map(|parameter| parameter.start).collect();
-    if let Some(end) = normal::minimise(settings, problem, parameters, &starts) {
-        return assemble(settings, problem, parameters, end);
-    }
-    let mut residuals = vec![0.0; problem.count()];
-    problem.residuals(&starts, &mut residuals)?;
-    if residuals.iter().any(|r| !r.is_finite()) {
-        return Err(Error::not_estimable("a nonlinear fit", "the residuals at the start values are not finite"));
-    }
-    let weighed = parameters.iter().any(|parameter| parameter.prior.is_some() && !parameter.held);
-    if settings.scale == Scale::Known || !weighed {
-        let end = minimise(settings, problem, parameters, &starts, 1.0);
-        return assemble(settings, problem, parameters, end);
-    }
-    // Priors are in absolute units, the residuals up to a factor sigma: find the sigma that the residuals then show.
-    let free = parameters.iter().filter(|parameter| !parameter.held).count();
-    let spare = (problem.count() as f64 - free as f64).max(1.0);
-    let mut sigma = 0.0;
-    let mut next = (residuals.iter().map(|r| r * r).sum::<f64>() / spare).sqrt();
-    let mut start = starts;
-    let mut evaluations = 0;
-    for _ in 0..100 {
-        if !(next > 0.0) || (next - sigma).abs() <= 1e-9 * next {
-            break;
+        let mut residuals = vec![0.0; problem.count()];
+        let starts: Vec<f64> = parameters.iter().map(|parameter| parameter.start).collect();
+        problem.residuals(&starts, &mut residuals)?;
+        if residuals.iter().any(|r| !r.is_finite()) {
+            return Err(Error::not_estimable("a nonlinear fit", "the residuals at the start values are not finite"));
         }
-        sigma = next;
-        let mut end = minimise(settings, problem, parameters, &start, sigma);
-        evaluations += end.evaluations;
-        end.evaluations = evaluations;
-        start.clone_from(&end.values);
-        let fit = assemble(settings, problem, parameters, end)?;
-        next = fit.sigma;
-        if (next - sigma).abs() <= 1e-9 * next {
-            return Ok(fit);
+        let [first, others @ ..] = FIRST_STEPS;
+        let mut best = descend(self, problem, parameters, &starts, first);
+        // A long first step can land where a parameter no longer does anything: try again with short ones.
+        for factor in others {
+            if best.end.stop.is_converged() && !best.blind {
+                break;
+            }
+            let again = descend(self, problem, parameters, &starts, factor);
+            if again.objective < best.objective || (best.blind && !again.blind && again.end.stop.is_converged()) {
+                best = again;
+            }
         }
+        assemble(problem, parameters, best.end)
     }
-    let sigma = if next > 0.0 { next } else { sigma };
-    let end = minimise(settings, problem, parameters, &start, sigma);
-    assemble(settings, problem, parameters, end)
-}
-
-/// Minimises for a given `sigma` of the residuals.
-fn minimise(
-    settings: &NonlinearSettings,
-    problem: &impl Residuals,
-    parameters: &[Parameter],
-    start: &[f64],
-    sigma: f64,
-) -> SolverOutcome {
-    let mut best = descend(settings, problem, parameters, start, sigma, FIRST_STEPS);
-    // A long first step can land where a parameter no longer does anything: try again with short ones.
-    for factor in SHORT_FIRST_STEPS {
-        if best.end.stop.is_converged() && !best.blind {
-            break;
-        }
-        let again = descend(settings, problem, parameters, start, sigma, factor);
-        if again.objective < best.objective || (best.blind && !again.blind && again.end.stop.is_converged()) {
-            best = again;
-        }
-    }
-    best.end
 }
 
 /// A descent from the start, and how good its end is.
@@ -121,7 +73,6 @@ fn descend(
     problem: &impl Residuals,
     parameters: &[Parameter],
     start: &[f64],
-    sigma: f64,
     first_steps: f64,
 ) -> Descent {
     let solver = LevenbergMarquardt::new()
@@ -130,14 +81,12 @@ fn descend(
         .with_gtol(settings.tolerance)
         .with_stepbound(first_steps)
         .with_patience(settings.patience);
-    let mut target = BoundedProblem::new(problem, parameters, start, sigma);
-    let mut evaluations = 0;
+    let mut target = BoundedProblem::new(problem, parameters, start);
     let mut last = f64::INFINITY;
     let mut stop = StopReason::OutOfPatience;
     for _ in 0..ROUNDS {
         let (after, report) = solver.minimize(target);
         target = after;
-        evaluations += report.number_of_evaluations;
         stop = report.termination.into();
         let improved = report.objective_function < last * (1.0 - 1e-12);
         last = report.objective_function;
@@ -147,9 +96,9 @@ fn descend(
         }
     }
     if stop.is_converged() && settings.tolerance <= POLISHED {
-        evaluations += target.polish();
+        target.polish();
     }
     let (resting, blind) = (target.resting(), target.is_blind());
-    let end = SolverOutcome { values: target.values, resting, stop, evaluations, sigma, normal: None };
+    let end = SolverOutcome { values: target.values, resting, stop };
     Descent { end, objective: last, blind }
 }

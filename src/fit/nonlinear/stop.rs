@@ -7,14 +7,9 @@ use levenberg_marquardt::TerminationReason;
 /// Why the iteration stopped. "It stopped" is not "it is right": see also the bounds and the notes of the fit.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum StopReason {
-    /// The sum of squares or the parameters changed by less than the tolerance.
+    /// At a minimum as far as the iteration can tell: the sum of squares, the parameters or the gradient no longer change to the
+    /// tolerance or to working precision, or all residuals are zero.
     Converged,
-    /// The gradient is zero to working precision.
-    GradientZero,
-    /// All residuals are exactly zero.
-    ExactFit,
-    /// No better point can be told apart in double precision.
-    PrecisionReached,
     /// Too many evaluations.
     OutOfPatience,
     /// The residuals or their derivatives are not finite numbers, or could not be computed.
@@ -24,22 +19,17 @@ pub enum StopReason {
 impl StopReason {
     /// True when the end is a minimum as far as the iteration can tell.
     pub fn is_converged(&self) -> bool {
-        matches!(self, Self::Converged | Self::GradientZero | Self::ExactFit | Self::PrecisionReached)
-    }
-
-    /// True when more evaluations may help.
-    pub fn is_out_of_patience(&self) -> bool {
-        *self == Self::OutOfPatience
+        *self == Self::Converged
     }
 }
 
 impl From<TerminationReason> for StopReason {
     fn from(reason: TerminationReason) -> Self {
         match reason {
-            TerminationReason::ResidualsZero => Self::ExactFit,
-            TerminationReason::Orthogonal => Self::GradientZero,
-            TerminationReason::Converged { .. } => Self::Converged,
-            TerminationReason::NoImprovementPossible(_) => Self::PrecisionReached,
+            TerminationReason::ResidualsZero
+            | TerminationReason::Orthogonal
+            | TerminationReason::Converged { .. }
+            | TerminationReason::NoImprovementPossible(_) => Self::Converged,
             TerminationReason::LostPatience => Self::OutOfPatience,
             TerminationReason::User(what)
             | TerminationReason::Numerical(what)
@@ -54,9 +44,6 @@ impl fmt::Display for StopReason {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Converged => f.write_str("converged"),
-            Self::GradientZero => f.write_str("converged: the gradient is zero"),
-            Self::ExactFit => f.write_str("converged: the residuals are zero"),
-            Self::PrecisionReached => f.write_str("converged to working precision"),
             Self::OutOfPatience => f.write_str("not converged: too many evaluations"),
             Self::NotComputable(what) => write!(f, "not converged: {what} not computable"),
         }

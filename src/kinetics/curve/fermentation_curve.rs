@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::plain_form::PlainForm;
 use super::smooth_correction::PARAMETERS;
-use super::{gompertz, inhibited, lag_exponential, logistic};
+use super::{gompertz, logistic};
 
 /// The enum of the curves with its list and what is known of each: name in the tables, number of free parameters, plain
 /// form.
@@ -52,10 +52,6 @@ curves! {
     Logistic5 = "logistic5", 5, logistic::form;
     /// The modified Gompertz curve from pitching on, four parameters.
     Gompertz = "gompertz", 4, gompertz::form;
-    /// Nothing for a while, then an exponential decline; four parameters.
-    LagExponential = "lag_exponential", 4, lag_exponential::form;
-    /// Yeast that grows on the sugar and is inhibited by the alcohol, by a differential equation; five parameters.
-    Inhibited = "inhibited", 5, inhibited::form;
     /// A logistic of five parameters with a slow tail and the smooth correction of the rate: the one whose intervals hold on
     /// fermentations that no closed form describes.
     Smooth = "smooth", PARAMETERS, logistic::form;

@@ -15,22 +15,18 @@
 //! | --- | --- |
 //! | logistic | `[(1 + a) / (1 + a exp(B x))]^s`, with `c = 1 - 2^(-1/s)`, `w = p / (c s)`, `B = ln 2 / s + w`, `a = c / (exp(w) - 1)` |
 //! | Gompertz | `(1 - exp(-c exp(-k x))) / (1 - exp(-c))`, with `c = 4 p` and `k` such that it is 1/2 at `x = 1` |
-//! | lag, then exponential | `2^(-(x - l) / (1 - l))` after `l = p / (2 + p)`, 1 before |
-//! | yeast inhibited by alcohol | the solution of a differential equation, see the text of the module `inhibited` |
 //!
 //! `s = 1` is the four-parameter logistic used for the fermentability of wort by yeast (ASBC Methods of Analysis,
 //! Yeast-14; Speers, Rogers and Smith 2003, J. Inst. Brew. 109(3), 229-235; the form from memory), `s < 1` ends slower
 //! than it began, `s > 1` more abruptly. In the writing with asymptotes, `SG = T + D / (1 + exp(k (t - M)))^s`, the same
 //! curve has `k = B / scale`, `M = -ln(a) / k` and `D = (O - T) (1 + a)^s`. The Gompertz form is the modified one of
 //! Zwietering, Jongenburger, Rombouts and van 't Riet (1990, Appl. Environ. Microbiol. 56, 1875, equation 11) from pitching
-//! on, its lag and rate being traits. [`super::SigmoidKind`] has the same forms with both ends open, for any data.
+//! on, its lag and rate being traits.
 
 mod exponentials;
 mod fermentation_curve;
 mod gompertz;
 mod gravity_curve;
-mod inhibited;
-mod lag_exponential;
 mod logistic;
 mod plain_form;
 mod smooth_correction;

@@ -118,7 +118,6 @@ fn candidates(found: &Kinetics) -> Grid {
         .text("curve", |(_, candidate)| candidate.curve.name())
         .number("parameters", "", 1, |(_, candidate)| candidate.parameters)
         .number("AICc above the best", "", 1, |(fit, candidate)| Some(candidate.aicc? - best(fit)))
-        .chance("weight", |(_, candidate)| candidate.aicc.map(|_| candidate.akaike_weight))
         .number("residuals", "SG", 5, |(_, candidate)| candidate.rmse_sg)
         .number("error of the rest, foretold", "SG", 5, |(_, candidate)| candidate.forward_rmse_sg)
         .note("remark", |(_, candidate)| Some(&candidate.why))

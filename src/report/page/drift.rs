@@ -16,6 +16,7 @@ pub(super) fn section(study: &SeasonStudy) -> Markup {
             (picture(found.fleet_chart()))
             (fold("Probe by probe", &html! { (picture(found.chart())) (table(&probes(found), "drift_probes")) }))
             (fold("Sudden shifts", &shifts(found)))
+            (fold("Entries that do not fit", &misfits(found)))
             (fold("How long until a calibration", &due(found)))
             (fold("Which gravities are corrected", &corrected(found)))
             (fold("The fleet", &fleet(found)))
@@ -38,7 +39,7 @@ fn probes(found: &Drift) -> Grid {
 fn shifts(found: &Drift) -> Markup {
     let kind = |shift: &Shift| match &shift.kind {
         ShiftKind::Known(event) => event.replace('_', " "),
-        ShiftKind::Found | ShiftKind::Read => "found".to_owned(),
+        ShiftKind::Found => "found".to_owned(),
     };
     let made = ResultTable::new(&found.shifts, 60)
         .text("probe", |shift| &shift.probe)
@@ -46,7 +47,6 @@ fn shifts(found: &Drift) -> Markup {
         .time("at", |shift| Some(shift.at))
         .text("kind", kind)
         .text("known from", |shift| shift.kind.evidence())
-        .text("batch", |shift| shift.batch.as_deref().unwrap_or_default())
         .estimate("shift", "SG", |shift| shift.shift_sg.estimate())
         .time("not before", |shift| Some(shift.earliest))
         .time("not after", |shift| Some(shift.latest))
@@ -57,14 +57,33 @@ fn shifts(found: &Drift) -> Markup {
     html! {
         p {
             "A change of cell, shell or board, a knock or something that sticks moves a probe at once. Events that are written down are \
-             taken at their date. Others are sought in the checks, and in the readings of each batch: a probe that jumps within an hour or \
-             two and stays there moves as no fermentation does. p is the share of seasons in which a probe without any shift \
+             taken at their date. Others are sought in the checks. p is the share of seasons in which a probe without any shift \
              shows one as strong by chance; p of the fleet, the share in which any of these probes does. Where two probes part in one \
              beer and nothing tells which of them shifted, both are named."
         }
         @if found.shifts.is_empty() { p { "No shift is known, and none was found." } }
-        (picture(found.shift_chart()))
         (table(&made, "drift_shifts"))
+    }
+}
+
+/// References and readings that the rest of the season contradicts.
+fn misfits(found: &Drift) -> Markup {
+    let made = ResultTable::new(&found.misfits, 60)
+        .text("entry", |misfit| misfit.kind.name())
+        .time("at", |misfit| Some(misfit.at))
+        .text("batch", |misfit| misfit.batch.as_deref().unwrap_or_default())
+        .text("bath", |misfit| misfit.bath.as_deref().unwrap_or_default())
+        .text("probes", |misfit| list(&misfit.probes))
+        .number("stated", "SG", 4, |misfit| Some(misfit.stated_sg))
+        .number("off by", "SG", 4, |misfit| Some(misfit.off_sg))
+        .number("standard error", "SG", 4, |misfit| Some(misfit.se))
+        .chance("chance that it is wrong", |misfit| Some(misfit.p))
+        .titled("Entries that do not fit");
+    html! {
+        p {
+            "A scale misread, a digit mistyped, the sample of another batch: each reference is held against all others, and so are the              readings of a probe in a batch. One that is more likely wrong than that its probe has shifted is left out of drift and of the              fermentation curve. It stays in its table: look it up, and mend it there if it is a slip."
+        }
+        @if found.misfits.is_empty() { p { "Every reference fits." } } @else { (table(&made, "misfits")) }
     }
 }
 

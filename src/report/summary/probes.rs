@@ -9,6 +9,9 @@ use crate::study::SeasonStudy;
 use super::super::words::{count, day, list, percent, signed};
 use super::Answer;
 
+/// Shifts that are named in a sentence.
+const MOST_SHIFTS: usize = 4;
+
 pub(super) fn answer(study: &SeasonStudy) -> Answer {
     let mut answer = Answer::new("Which probes stay true?");
     match study.calibrations.done() {
@@ -58,9 +61,13 @@ fn drift(answer: &mut Answer, found: &Drift) {
     said.sort_by_key(|(place, ..)| *place);
     let said: Vec<String> = said.iter().map(|(_, words, names)| format!("{words}: {}.", list(names))).collect();
     answer.say(if said.is_empty() { "No probe met a reference twice.".to_owned() } else { said.join(" ") });
-    let shifted: Vec<String> = found.shifts.iter().filter(|s| s.kind.is_found()).map(shift_text).collect();
+    let mut shifts: Vec<&Shift> = found.shifts.iter().filter(|shift| shift.kind.is_found()).collect();
+    shifts.sort_by(|a, b| a.p_probe.unwrap_or(1.0).total_cmp(&b.p_probe.unwrap_or(1.0)));
+    let shifted: Vec<String> = shifts.iter().take(MOST_SHIFTS).map(|shift| shift_text(shift)).collect();
     if !shifted.is_empty() {
-        answer.say(format!("Sudden shifts that no event explains: {}.", list(&shifted)));
+        let more = shifts.len() - shifted.len();
+        let more = if more > 0 { format!("; and {more} more in tables/drift_shifts.csv") } else { String::new() };
+        answer.say(format!("Sudden shifts that no event explains: {}{more}.", list(&shifted)));
     }
     if let Some(e) = found.interval_d.estimate() {
         answer.say(due_in_words(e));
@@ -139,10 +146,9 @@ fn due_in_words(e: &Estimate) -> String {
 fn shift_text(shift: &Shift) -> String {
     let size = shift.shift_sg.value().map_or_else(String::new, |sg| format!(" by {}", signed(sg, 4, true)));
     let doubt = if shift.p_fleet.is_some_and(|p| p > 0.05) { " (perhaps by chance)" } else { "" };
-    let batch = shift.batch.as_ref().map_or_else(String::new, |batch| format!(" in {batch}"));
     let others = match shift.or_probes.is_empty() {
         true => String::new(),
         false => format!(" (or instead {})", shift.or_probes.join(" or ")),
     };
-    format!("{}{others}{size} about {}{batch}{doubt}", shift.probe, day(shift.at))
+    format!("{}{others}{size} about {}{doubt}", shift.probe, day(shift.at))
 }

@@ -1,11 +1,11 @@
 //! What to do next, and why.
 
 use crate::calibration::{BathPlan, gravities};
-use crate::drift::{Drift, ProbeDrift, Recalibrate};
+use crate::drift::{Drift, Misfit, MisfitKind, ProbeDrift, Recalibrate};
 use crate::study::SeasonStudy;
 
 use super::super::running::running;
-use super::super::words::{day, list, percent};
+use super::super::words::{day, list, percent, signed};
 use super::Answer;
 
 /// Chance of being stuck from which a batch is worth a look.
@@ -14,11 +14,16 @@ const MAYBE_STUCK: f64 = 0.2;
 const MAYBE_READY: f64 = 0.5;
 /// A calibration due within this time is announced, days.
 const SOON_D: f64 = 14.0;
+/// Entries that do not fit are named one by one up to this number.
+const MOST_MISFITS: usize = 6;
+/// Two probes may have exchanged their names when both are contradicted within these days.
+const EXCHANGED_D: f64 = 7.0;
 
 pub(super) fn answer(study: &SeasonStudy) -> Answer {
     let mut answer = Answer::new("What to do?");
     batches(&mut answer, study);
     if let Some(found) = study.drift.done() {
+        misfits(&mut answer, &found.misfits);
         probes(&mut answer, study, found);
     }
     if let Some(calibrations) = study.calibrations.done() {
@@ -34,6 +39,55 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
         answer.say("Nothing that the data show.");
     }
     answer
+}
+
+/// Entries that the rest of the season contradicts, the surest first.
+fn misfits(answer: &mut Answer, found: &[Misfit]) {
+    let mut found: Vec<&Misfit> = found.iter().collect();
+    found.sort_by(|a, b| (b.off_sg / b.se).abs().total_cmp(&(a.off_sg / a.se).abs()));
+    let exchanged = |one: &Misfit| {
+        let other = found.iter().find(|other| {
+            other.kind == MisfitKind::Readings
+                && other.batch != one.batch
+                && other.probes != one.probes
+                && other.at.days_since(one.at).abs() < EXCHANGED_D
+                && other.off_sg * one.off_sg < 0.0
+        });
+        other.map(|other| {
+            let batch = other.batch.as_deref().unwrap_or_default();
+            format!(" Perhaps it and {} in {batch} have each other's names in the log.", list(&other.probes))
+        })
+    };
+    for misfit in found.iter().take(MOST_MISFITS) {
+        let way = if misfit.off_sg > 0.0 { "above" } else { "below" };
+        let (sg, off, on) = (misfit.stated_sg, misfit.off_sg.abs(), day(misfit.at));
+        let (batch, probes) = (misfit.batch.as_deref().unwrap_or_default(), list(&misfit.probes));
+        let (what, rest) = match misfit.kind {
+            MisfitKind::Sample => (
+                format!("Look up the sample of {on} in {batch}"),
+                format!("{sg:.4} is {off:.3} {way} what {probes} and all else say"),
+            ),
+            MisfitKind::Bath => {
+                let bath = misfit.bath.as_deref().unwrap_or("without a name");
+                (format!("Look up the bath {bath} of {on}"), format!("SG {sg:.4} is {off:.3} {way} what {probes} say"))
+            }
+            MisfitKind::Original => (
+                format!("Look up the original gravity of {batch}"),
+                format!("{sg:.4} is {off:.3} {way} what {probes} and all else say"),
+            ),
+            MisfitKind::Readings => {
+                let perhaps = exchanged(misfit).unwrap_or_default();
+                let (mean, spread) = (signed(misfit.off_sg, 3, true), misfit.se);
+                answer.say(format!("Look whether {probes} was in {batch}: its samples contradict it by {mean} on average ({spread:.3} root mean square).{perhaps}"));
+                continue;
+            }
+        };
+        answer.say(format!("{what}: {rest}. It is left out."));
+    }
+    if found.len() > MOST_MISFITS {
+        answer
+            .say(format!("{} further entries do not fit: tables/misfits.csv names them.", found.len() - MOST_MISFITS));
+    }
 }
 
 fn batches(answer: &mut Answer, study: &SeasonStudy) {

@@ -1,0 +1,317 @@
+//! The search for references and stays that do not fit the rest of the season.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use nalgebra::{Cholesky, DMatrix, DVector};
+
+use crate::drift::model::{FleetModel, MixedEquations, ShiftTerm, Variances, ln_prior, ln_sum};
+use crate::drift::pairs::ModelPair;
+use crate::drift::results::{Misfit, MisfitKind, PairKind};
+use crate::season::Season;
+
+use super::scan::shift_ratios;
+use super::visit_gaps::VisitGaps;
+
+/// Standard deviations of walk and of pairs that good references may have, SG. Wrong ones would widen both.
+const WALK_SD: [f64; 5] = [0.0, 0.0004, 0.0009, 0.002, 0.0045];
+const PAIR_SD: [f64; 2] = [0.0003, 0.0008];
+/// How wrong a wrong entry is, SD, SG; likewise each pair of a probe that is not the one it is said to be.
+const WRONG_SD: f64 = 0.01;
+/// Shifts that nobody wrote down, a month and probe.
+const SHIFTS_A_MONTH: f64 = 0.04;
+/// An entry is named from this probability on.
+const NAMED: f64 = 0.75;
+/// Most rounds: each names at most one entry a probe.
+const ROUNDS: usize = 12;
+
+/// How often an entry is wrong before anything is looked at. Assumed; no reference.
+fn prior(kind: MisfitKind) -> f64 {
+    match kind {
+        MisfitKind::Sample | MisfitKind::Original => 0.03,
+        MisfitKind::Bath | MisfitKind::Readings => 0.01,
+    }
+}
+
+/// A row of the model: its probe and its place there.
+type Row = (usize, usize);
+
+/// An entry that may be wrong: the pairs it made, by number in the list of pairs, and their rows.
+struct Entry {
+    kind: MisfitKind,
+    pairs: Vec<usize>,
+    rows: Vec<Row>,
+}
+
+impl Entry {
+    /// Effects of an entry that is wrong: one for a reference, one a pair for readings.
+    fn columns(&self) -> Vec<Vec<Row>> {
+        match self.kind {
+            MisfitKind::Readings => self.rows.iter().map(|row| vec![*row]).collect(),
+            _ => vec![self.rows.clone()],
+        }
+    }
+}
+
+/// The model solved at one pair of variances, with what a change of single rows does.
+struct Solved<'m> {
+    ln: f64,
+    system: MixedEquations<'m>,
+    /// By probe, P y of its rows.
+    scores: Vec<DVector<f64>>,
+    /// By probe, V^-1 of its rows.
+    inner: Vec<DMatrix<f64>>,
+    /// By probe, V^-1 W.
+    loads: Vec<DMatrix<f64>>,
+}
+
+impl<'m> Solved<'m> {
+    fn new(model: &'m FleetModel, at: Variances) -> Option<Self> {
+        let system = MixedEquations::new(model.blocks(at), &model.prior_sd).ok()?;
+        let (mut scores, mut inner, mut loads) = (Vec::new(), Vec::new(), Vec::new());
+        for part in &system.parts {
+            let n = part.y.len();
+            let mut root = DMatrix::identity(n, n);
+            part.lower.solve_lower_triangular_mut(&mut root);
+            let residual = &part.y - &part.columns * system.effects.select_rows(part.effects);
+            scores.push(root.tr_mul(&residual));
+            inner.push(root.tr_mul(&root));
+            loads.push(root.tr_mul(&part.columns));
+        }
+        Some(Self { ln: system.ln_likelihood + ln_prior(&at), system, scores, inner, loads })
+    }
+
+    /// P at two rows.
+    fn projection(&self, (p, i): Row, (q, j): Row) -> Option<f64> {
+        let (a, b) = (self.loads.get(p)?, self.loads.get(q)?);
+        let (of_a, of_b) = (self.system.parts.get(p)?.effects, self.system.parts.get(q)?.effects);
+        let mut sum = if p == q { *self.inner.get(p)?.get((i, j))? } else { 0.0 };
+        for (k, effect) in of_a.iter().enumerate() {
+            let load = a.get((i, k))?;
+            if *load != 0.0 {
+                let with =
+                    |(l, other): (usize, &usize)| Some(self.system.inverse.get((*effect, *other))? * b.get((j, l))?);
+                sum -= load * of_b.iter().enumerate().filter_map(with).sum::<f64>();
+            }
+        }
+        Some(sum)
+    }
+
+    /// Logarithm of the likelihood with these effects, each N(0, [`WRONG_SD`]^2), over that without, and the first effect with
+    /// its variance.
+    ///
+    /// ```text
+    /// ln B = (T s' (I + T G)^-1 s - ln det(I + T G))/2,   s = D' P y,   G = D' P D,   T = WRONG_SD^2
+    /// ```
+    fn ratio(&self, columns: &[Vec<Row>]) -> Option<(f64, f64, f64)> {
+        let (n, t) = (columns.len(), WRONG_SD.powi(2));
+        let mut score = DVector::<f64>::zeros(n);
+        let mut system = DMatrix::<f64>::identity(n, n);
+        for (a, of_a) in columns.iter().enumerate() {
+            score[a] = of_a.iter().filter_map(|&(p, i)| self.scores.get(p)?.get(i)).sum();
+            for (b, of_b) in columns.iter().enumerate() {
+                let terms = of_a.iter().flat_map(|x| of_b.iter().filter_map(|y| self.projection(*x, *y)));
+                system[(a, b)] += t * terms.sum::<f64>();
+            }
+        }
+        let root = Cholesky::new(system)?;
+        let effects = root.solve(&score) * t;
+        let ln_det = 2.0 * root.l_dirty().diagonal().iter().map(|d| d.ln()).sum::<f64>();
+        let variance = root.inverse().get((0, 0)).copied()? * t;
+        Some((0.5 * (score.dot(&effects) - ln_det), effects.mean(), variance))
+    }
+}
+
+/// A hypothesis of one round: an entry that is wrong, or a shift of a probe, with the logarithm of its odds.
+enum Hypothesis {
+    Wrong { entry: usize, ln_odds: f64, off: f64, variance: f64 },
+    Shift { probe: usize, ln_odds: f64, months: f64 },
+}
+
+impl Hypothesis {
+    fn ln_odds(&self) -> f64 {
+        match self {
+            Self::Wrong { ln_odds, .. } | Self::Shift { ln_odds, .. } => *ln_odds,
+        }
+    }
+}
+
+/// The entries that do not fit, each with the numbers of its pairs among `pairs`, from which the model was made.
+///
+/// A reference is right but for its stated error, or wrong by N(0, 0.01^2) SG: a scale misread, a digit mistyped, the sample of
+/// another batch. The odds of that, by the restricted likelihood averaged over the variances of walk and pairs, are held against
+/// those of a sudden shift of the probe, whichever is likelier is taken first, and the rest is weighed again with it. A shift that
+/// one reference alone carries is less likely than that the reference is wrong; two that agree speak for the shift. The
+/// readings of a probe in a batch are held against all of its samples in the same way: they may be another probe's.
+pub(in crate::drift) fn find_misfits(
+    season: &Season,
+    model: &FleetModel,
+    pairs: &[&ModelPair],
+) -> Vec<(Misfit, Vec<usize>)> {
+    let rows = rows(model, pairs);
+    let all = entries(season, pairs, &rows);
+    let mut wrong: Vec<(usize, f64, f64, f64)> = Vec::new();
+    let mut steps: Vec<(usize, ShiftTerm)> = Vec::new();
+    for _ in 0..ROUNDS {
+        let out: BTreeSet<usize> =
+            wrong.iter().filter_map(|(e, ..)| all.get(*e)).flat_map(|e| e.pairs.clone()).collect();
+        let now = left(model, &rows, &out, &steps);
+        let mut found = hypotheses(&now, &all, &rows, &out);
+        found.sort_by(|a, b| b.ln_odds().total_cmp(&a.ln_odds()));
+        let mut touched: BTreeSet<usize> = BTreeSet::new();
+        for one in found {
+            match one {
+                Hypothesis::Wrong { entry, ln_odds, off, variance } => {
+                    let Some(of) = all.get(entry) else { continue };
+                    if of.rows.iter().any(|(p, _)| touched.contains(p)) {
+                        continue;
+                    }
+                    touched.extend(of.rows.iter().map(|(p, _)| *p));
+                    wrong.push((entry, ln_odds, off, variance));
+                }
+                Hypothesis::Shift { probe, months, .. } => {
+                    let Some(part) = model.probes.get(probe).filter(|_| touched.insert(probe)) else { continue };
+                    steps.push((probe, ShiftTerm { at: part.instant(months), months, sd: WRONG_SD, event: None }));
+                }
+            }
+        }
+        if touched.is_empty() {
+            break;
+        }
+    }
+    let misfit = |(entry, ln_odds, off, variance): (usize, f64, f64, f64)| {
+        let entry = all.get(entry)?;
+        Some((described(season, pairs, entry, ln_odds, off, variance)?, entry.pairs.clone()))
+    };
+    wrong.into_iter().filter_map(misfit).collect()
+}
+
+/// The row of each pair.
+fn rows(model: &FleetModel, pairs: &[&ModelPair]) -> Vec<Row> {
+    let mut counts = vec![0; model.probes.len()];
+    let place: BTreeMap<&str, usize> =
+        model.probes.iter().enumerate().map(|(p, part)| (part.probe.as_str(), p)).collect();
+    let row = |pair: &&ModelPair| {
+        let p = *place.get(pair.pair.probe.as_str())?;
+        let count = counts.get_mut(p)?;
+        *count += 1;
+        Some((p, *count - 1))
+    };
+    pairs.iter().filter_map(row).collect()
+}
+
+/// What may be wrong.
+fn entries(season: &Season, pairs: &[&ModelPair], rows: &[Row]) -> Vec<Entry> {
+    let mut groups: BTreeMap<(MisfitKind, String), Vec<usize>> = BTreeMap::new();
+    for (i, ModelPair { pair, .. }) in pairs.iter().enumerate() {
+        let bath = pair.reference.and_then(|r| season.references.get(r)?.bath.clone());
+        let row = || pair.reference.map(|row| row.to_string());
+        let (kind, name) = match pair.kind {
+            PairKind::Sample => (MisfitKind::Sample, row()),
+            PairKind::Bath => (MisfitKind::Bath, bath.or_else(row)),
+            PairKind::Stated => (MisfitKind::Original, pair.batch.clone()),
+            PairKind::SameBeer => continue,
+        };
+        groups.entry((kind, name.unwrap_or_default())).or_default().push(i);
+        if let Some(batch) = pair.batch.as_ref().filter(|_| kind == MisfitKind::Sample) {
+            groups.entry((MisfitKind::Readings, format!("{batch} {}", pair.probe))).or_default().push(i);
+        }
+    }
+    let kept = groups.into_iter().filter(|((kind, _), pairs)| *kind != MisfitKind::Readings || pairs.len() > 1);
+    let entry = |((kind, _), pairs): ((MisfitKind, String), Vec<usize>)| {
+        let rows = pairs.iter().filter_map(|i| rows.get(*i).copied()).collect();
+        Entry { kind, pairs, rows }
+    };
+    kept.map(entry).collect()
+}
+
+/// The model with these shifts and without these pairs, which keep their rows: of no weight.
+fn left(model: &FleetModel, rows: &[Row], out: &BTreeSet<usize>, steps: &[(usize, ShiftTerm)]) -> FleetModel {
+    let mut model = steps.iter().fold(model.clone(), |model, (p, step)| model.with_step(*p, step.clone()));
+    for (p, part) in model.probes.iter_mut().enumerate() {
+        let gone: BTreeSet<usize> =
+            out.iter().filter_map(|i| rows.get(*i)).filter(|row| row.0 == p).map(|row| row.1).collect();
+        *part = part.discounting(&gone);
+    }
+    model
+}
+
+/// All hypotheses that are likelier than not by enough.
+fn hypotheses(model: &FleetModel, all: &[Entry], rows: &[Row], out: &BTreeSet<usize>) -> Vec<Hypothesis> {
+    let grid = WALK_SD
+        .iter()
+        .flat_map(|walk_sd| PAIR_SD.iter().map(|pair_sd| Variances { walk_sd: *walk_sd, pair_sd: *pair_sd }));
+    let solved: Vec<Solved> = grid.filter_map(|at| Solved::new(model, at)).collect();
+    let total = ln_sum(solved.iter().map(|at| at.ln));
+    let least = (NAMED / (1.0 - NAMED)).ln();
+    let mut found = Vec::new();
+    for (number, entry) in all.iter().enumerate() {
+        if entry.pairs.iter().any(|i| out.contains(i)) {
+            continue;
+        }
+        let columns = entry.columns();
+        let ratios: Vec<(f64, f64, f64)> =
+            solved.iter().filter_map(|at| at.ratio(&columns).map(|(ln, off, v)| (at.ln + ln, off, v))).collect();
+        let sum = ln_sum(ratios.iter().map(|r| r.0));
+        let chance = prior(entry.kind);
+        let ln_odds = sum - total + (chance / (1.0 - chance)).ln();
+        if ln_odds > least {
+            let mean =
+                |of: &dyn Fn(&(f64, f64, f64)) -> f64| ratios.iter().map(|r| (r.0 - sum).exp() * of(r)).sum::<f64>();
+            let off = mean(&|r| r.1);
+            found.push(Hypothesis::Wrong {
+                entry: number,
+                ln_odds,
+                off,
+                variance: mean(&|r| r.2 + (r.1 - off).powi(2)),
+            });
+        }
+    }
+    // A shift needs two visits after it or before it, with pairs that still count.
+    let counted: BTreeMap<usize, usize> =
+        rows.iter().enumerate().filter(|(i, _)| !out.contains(i)).fold(BTreeMap::new(), |mut counts, (_, row)| {
+            *counts.entry(row.0).or_default() += 1;
+            counts
+        });
+    for (p, part) in model.probes.iter().enumerate().filter(|(p, _)| counted.get(p).is_some_and(|n| *n > 2)) {
+        let gaps = VisitGaps::of(part);
+        let ratios: Vec<Vec<f64>> = solved.iter().map(|at| shift_ratios(&at.system, p, &gaps, WRONG_SD)).collect();
+        let at = |k: usize| ln_sum(solved.iter().zip(&ratios).filter_map(|(at, of)| Some(at.ln + of.get(k)?)));
+        let terms: Vec<f64> = (0..gaps.gaps.len()).map(at).collect();
+        let before = (SHIFTS_A_MONTH * (part.span.1 - part.span.0)).clamp(1e-3, 0.9);
+        let ln_odds = ln_sum(terms.iter().copied()) - total + (before / (1.0 - before)).ln();
+        let likeliest = gaps.gaps.iter().zip(&terms).max_by(|a, b| a.1.total_cmp(b.1));
+        if let Some((gap, _)) = likeliest.filter(|_| ln_odds > least) {
+            found.push(Hypothesis::Shift { probe: p, ln_odds, months: 0.5 * (gap.from + gap.to) });
+        }
+    }
+    found
+}
+
+fn described(
+    season: &Season,
+    pairs: &[&ModelPair],
+    entry: &Entry,
+    ln_odds: f64,
+    off: f64,
+    variance: f64,
+) -> Option<Misfit> {
+    let of: Vec<&ModelPair> = entry.pairs.iter().filter_map(|i| pairs.get(*i).copied()).collect();
+    let first = of.iter().map(|pair| &pair.pair).min_by_key(|pair| pair.at)?;
+    let probes: BTreeSet<&String> = of.iter().map(|pair| &pair.pair.probe).collect();
+    let mean = |power: fn(f64) -> f64| of.iter().map(|f| power(f.pair.difference_sg)).sum::<f64>() / of.len() as f64;
+    let is_reference = entry.kind == MisfitKind::Sample;
+    let bath = first.reference.and_then(|row| season.references.get(row)?.bath.clone());
+    Some(Misfit {
+        kind: entry.kind,
+        at: first.at,
+        batch: first.batch.clone(),
+        bath: bath.filter(|_| entry.kind == MisfitKind::Bath),
+        probes: probes.into_iter().cloned().collect(),
+        reference: first.reference.filter(|_| is_reference),
+        stated_sg: first.reference_sg,
+        // A pair is probe less reference.
+        off_sg: if entry.kind == MisfitKind::Readings { mean(|d| d) } else { -off },
+        se: if entry.kind == MisfitKind::Readings { mean(|d| d * d).sqrt() } else { variance.sqrt() },
+        p: 1.0 / (1.0 + (-ln_odds).exp()),
+    })
+}

@@ -1,0 +1,232 @@
+//! Hours in which something held, loaded or lifted a probe.
+//!
+//! Beer changes gradually. A probe that moves within minutes was moved by something else: foam that slides off, a wall that it
+//! leans on, a patch of bubbles, a knock. When it is afterwards back where the beer should be, the time between is an episode.
+
+use crate::fit::robust::median;
+
+/// Readings on each side of an edge whose medians are compared.
+const SIDE: usize = 4;
+/// Hours on each side from which the trend is taken.
+const TREND_H: f64 = 10.0;
+/// Readings and hours that a trend needs.
+const TREND_NEEDS: (usize, f64) = (6, 1.5);
+/// The four readings of a side lie within these hours, and no gap at an edge is longer.
+const SIDE_H: f64 = 6.0;
+const GAP_H: f64 = 3.0;
+/// An edge is larger than so many SDs of the readings.
+const EDGE_SDS: f64 = 5.0;
+/// Longest episode, hours.
+const LONGEST_H: f64 = 42.0;
+/// Two edges undo each other when no more than this share of the larger is left.
+const UNDONE: f64 = 0.4;
+/// A probe is back on its way when no more than this share of an edge is missing.
+const BACK: f64 = 0.25;
+
+/// A span of readings in which the probe did not float freely.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct HeldSpan {
+    /// The first such reading, and the first free one after them.
+    pub from: usize,
+    pub to: usize,
+    /// Levels just before and just after.
+    levels: (f64, f64),
+}
+
+impl HeldSpan {
+    /// By how much reading `i` differs from a line between the levels before and after.
+    pub fn off(&self, hours: &[f64], values: &[f64], i: usize) -> Option<f64> {
+        let (from, to) = (*hours.get(self.from)?, *hours.get(self.to)?);
+        let share = ((hours.get(i)? - from) / (to - from).max(1e-9)).clamp(0.0, 1.0);
+        Some(values.get(i)? - self.levels.0 - share * (self.levels.1 - self.levels.0))
+    }
+}
+
+/// The episodes of one probe in one batch, from its readings in order of time: gravities, or tilts. An edge is at least `least`.
+///
+/// An edge is a difference of the medians of four readings on each side, less the trend of ten hours on each side, that is larger
+/// than `least` and than five robust SDs of a reading. Two edges that undo each other enclose an episode, nearest edges first. A
+/// fall alone ends one when the probe went off its way gradually, as under growing foam: the episode begins at the last
+/// moment from which the trends on both sides lead to where the probe is after the fall. Where there is no such moment
+/// the step stays: a knock, or something that stuck.
+pub(crate) fn episodes(hours: &[f64], values: &[f64], least: f64) -> Vec<HeldSpan> {
+    let series = Series { hours, values };
+    let edges = series.edges(least.max(EDGE_SDS * noise(values)));
+    let mut pairs: Vec<(f64, Edge, Edge)> = Vec::new();
+    for (i, a) in edges.iter().enumerate() {
+        for b in edges.iter().skip(i + 1) {
+            let undone = a.size * b.size < 0.0 && (a.size + b.size).abs() < UNDONE * a.size.abs().max(b.size.abs());
+            if undone && series.between(a.at, b.at) < LONGEST_H {
+                pairs.push((series.between(a.at, b.at), *a, *b));
+            }
+        }
+    }
+    pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut used: Vec<usize> = Vec::new();
+    let mut found = Vec::new();
+    for (_, a, b) in pairs {
+        if !used.contains(&a.at) && !used.contains(&b.at) {
+            used.extend([a.at, b.at]);
+            found.extend(series.span(a.at, b.at));
+        }
+    }
+    for edge in edges.iter().filter(|edge| edge.size < 0.0 && !used.contains(&edge.at)) {
+        found.extend(series.start(edge).and_then(|from| series.span(from, edge.at)));
+    }
+    found.sort_by_key(|span| span.from);
+    found
+}
+
+/// Robust SD of a reading about its neighbours.
+fn noise(values: &[f64]) -> f64 {
+    let steps: Vec<f64> = values.iter().zip(values.iter().skip(1)).map(|(a, b)| b - a).collect();
+    let middle = median(&steps).unwrap_or(0.0);
+    let off: Vec<f64> = steps.iter().map(|step| (step - middle).abs()).collect();
+    1.4826 * median(&off).unwrap_or(0.0) / std::f64::consts::SQRT_2
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Edge {
+    at: usize,
+    size: f64,
+}
+
+struct Series<'a> {
+    hours: &'a [f64],
+    values: &'a [f64],
+}
+
+impl Series<'_> {
+    fn between(&self, a: usize, b: usize) -> f64 {
+        self.hours.get(b).zip(self.hours.get(a)).map_or(f64::INFINITY, |(b, a)| b - a)
+    }
+
+    /// Median time and value of readings `from..to`.
+    fn level(&self, from: usize, to: usize) -> Option<(f64, f64)> {
+        Some((median(self.hours.get(from..to)?).ok()?, median(self.values.get(from..to)?).ok()?))
+    }
+
+    /// Change an hour between the medians of the two halves of readings `from..to`.
+    fn trend(&self, from: usize, to: usize) -> Option<f64> {
+        let (n, last) = (to.checked_sub(from)?, to.checked_sub(1)?);
+        if n < TREND_NEEDS.0 || self.between(from, last) < TREND_NEEDS.1 {
+            return None;
+        }
+        let (a, b) = (self.level(from, from + n / 2)?, self.level(from + n / 2, to)?);
+        (b.0 > a.0).then(|| (b.1 - a.1) / (b.0 - a.0))
+    }
+
+    fn trend_before(&self, at: usize) -> Option<f64> {
+        let from = self.hours.get(at)? - TREND_H;
+        self.trend(self.hours.partition_point(|hours| *hours < from), at)
+    }
+
+    fn trend_after(&self, at: usize) -> Option<f64> {
+        let to = self.hours.get(at)? + TREND_H;
+        self.trend(at, self.hours.partition_point(|hours| *hours < to))
+    }
+
+    /// The edges by time, none within a side of a larger one.
+    fn edges(&self, least: f64) -> Vec<Edge> {
+        let mut all: Vec<Edge> =
+            (SIDE..self.hours.len().saturating_sub(SIDE)).filter_map(|at| self.edge(at, least)).collect();
+        all.sort_by(|a, b| b.size.abs().total_cmp(&a.size.abs()));
+        let mut kept: Vec<Edge> = Vec::new();
+        for edge in all {
+            if kept.iter().all(|other| other.at.abs_diff(edge.at) > SIDE) {
+                kept.push(edge);
+            }
+        }
+        kept.sort_by_key(|edge| edge.at);
+        kept
+    }
+
+    fn edge(&self, at: usize, least: f64) -> Option<Edge> {
+        let (first, last) = (at.checked_sub(SIDE)?, at + SIDE - 1);
+        let dense =
+            self.between(at - 1, at) <= GAP_H && self.between(first, at) <= SIDE_H && self.between(at, last) <= SIDE_H;
+        let (before, after) = (self.level(first, at)?, self.level(at, at + SIDE)?);
+        // The trends are dear: most readings are no edge whatever they are.
+        if !dense || (after.1 - before.1).abs() < 0.7 * least {
+            return None;
+        }
+        let trends: Vec<f64> = [self.trend_before(at), self.trend_after(at)].into_iter().flatten().collect();
+        let trend = trends.iter().sum::<f64>() / trends.len().max(1) as f64;
+        let size = after.1 - before.1 - trend * (after.0 - before.0);
+        (size.abs() >= least).then_some(Edge { at, size })
+    }
+
+    /// The last reading before a fall from which the trends lead to where the probe is after it.
+    fn start(&self, edge: &Edge) -> Option<usize> {
+        let after = self.level(edge.at, edge.at + SIDE)?;
+        let trend_after = self.trend_after(edge.at)?.min(0.0);
+        let is_back = |at: &usize| {
+            let level = at.checked_sub(SIDE).and_then(|first| self.level(first, *at));
+            let trend = self.trend_before(*at).map_or(trend_after, |trend| trend.min(0.0));
+            level.is_some_and(|(hours, value)| {
+                let missing = after.1 - value - (after.0 - hours) * 0.5 * (trend + trend_after);
+                missing.abs() < BACK * edge.size.abs()
+            })
+        };
+        let near = |at: &usize| self.between(*at, edge.at) < LONGEST_H;
+        (SIDE..edge.at.saturating_sub(1)).rev().take_while(near).find(is_back)
+    }
+
+    fn span(&self, from: usize, to: usize) -> Option<HeldSpan> {
+        let before = self.level(from.checked_sub(SIDE)?, from)?;
+        Some(HeldSpan { from, to, levels: (before.1, self.level(to, to + SIDE)?.1) })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const LEAST: f64 = 0.002;
+
+    /// Beer that falls from 1.050 to 1.010 around hour 60, read every quarter of an hour with a ripple, plus what befalls the probe.
+    fn read(befalls: impl Fn(f64) -> f64) -> (Vec<f64>, Vec<f64>) {
+        let hours: Vec<f64> = (0..800).map(|i| 0.25 * f64::from(i)).collect();
+        let beer = |t: f64| 1.010 + 0.040 / (1.0 + ((t - 60.0) / 14.0).exp());
+        let values = hours.iter().map(|t| beer(*t) + 0.0003 * (7.3 * t).sin() + befalls(*t)).collect();
+        (hours, values)
+    }
+
+    fn spans(befalls: impl Fn(f64) -> f64) -> Vec<(f64, f64)> {
+        let (hours, values) = read(befalls);
+        episodes(&hours, &values, LEAST).iter().map(|span| (hours[span.from], hours[span.to])).collect()
+    }
+
+    #[test]
+    fn beer_alone_and_a_lasting_step_have_no_episode() {
+        assert_eq!(spans(|_| 0.0), []);
+        assert_eq!(spans(|t| if t > 100.0 { 0.006 } else { 0.0 }), []);
+        assert_eq!(spans(|t| if t > 150.0 { -0.006 } else { 0.0 }), []);
+    }
+
+    #[test]
+    fn a_wall_and_bubbles_are_found_with_both_ends() {
+        for size in [0.005, -0.005] {
+            let found = spans(|t| if (70.0..85.0).contains(&t) { size } else { 0.0 });
+            assert_eq!(found.len(), 1);
+            assert!((found[0].0 - 70.0).abs() < 0.6 && (found[0].1 - 85.0).abs() < 0.6, "{found:?}");
+        }
+    }
+
+    #[test]
+    fn foam_that_grows_and_slides_off_is_found_from_where_it_began_to_show() {
+        let found = spans(|t| if (60.0..80.0).contains(&t) { 0.012 * (t - 60.0) / 20.0 } else { 0.0 });
+        assert_eq!(found.len(), 1);
+        assert!((58.0..68.0).contains(&found[0].0) && (found[0].1 - 80.0).abs() < 0.6, "{found:?}");
+        let (hours, values) = read(|t| if (60.0..80.0).contains(&t) { 0.012 * (t - 60.0) / 20.0 } else { 0.0 });
+        let span = episodes(&hours, &values, LEAST)[0];
+        let off = span.off(&hours, &values, span.to - 1).unwrap();
+        assert!((0.008..0.014).contains(&off), "{off}");
+    }
+
+    #[test]
+    fn few_readings_have_none() {
+        assert_eq!(episodes(&[0.0, 1.0, 2.0], &[1.05, 1.02, 1.05], LEAST), []);
+        assert_eq!(episodes(&[], &[], LEAST), []);
+    }
+}
