@@ -59,7 +59,7 @@ impl Calibration {
             .map(|i| low + (high - low) * i as f64 / STEPS as f64)
             .filter_map(|tilt| Some((tilt, self.sg_at(tilt).ok()?)))
             .collect();
-        let baths = self.baths_beside_curve()?;
+        let baths = self.baths_beside_curve();
         let suspect = self.suspect.as_ref().map(|s| s.bath);
         let style = |i: usize| if suspect == Some(i) { (Mark::Cross, LOOK) } else { (Mark::Square, REFERENCE) };
         panel(WIDTH, HEIGHT + STRIP, |paper| {
