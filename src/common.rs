@@ -103,14 +103,14 @@ impl Default for InstrumentErrors {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct ActivationEnergy {
-    /// Its value before the season is looked at, kJ/mol.
+    /// Its value, kJ/mol.
     pub kj_mol: f64,
-    /// Its standard deviation, kJ/mol; 0 holds the value.
+    /// Its standard deviation, kJ/mol.
     pub sd_kj_mol: f64,
 }
 
 impl ActivationEnergy {
-    /// Before any season: 52.4 is derived from the time of the middle of the drop between 10 and 15 C in the model of de
+    /// 52.4 is derived from the time of the middle of the drop between 10 and 15 C in the model of de
     /// Andres-Toro et al. (1998, Math. Comput. Simul. 48, 65), a Q10 of 2.16; the spread covers those of the uptake of
     /// maltotriose, maltose and glucose in Gee and Ramirez (1994, J. Inst. Brew. 100, 321): 30, 47 and 95.
     pub const PUBLISHED: Self = Self { kj_mol: 52.4, sd_kj_mol: 15.0 };

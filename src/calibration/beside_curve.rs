@@ -1,7 +1,6 @@
 //! Baths and candidates beside the curve in use, in SG.
 
-use crate::error::Result;
-use crate::liquid::{WATER_20C_KG_M3, water_density_kg_m3};
+use crate::liquid::WATER_20C_KG_M3;
 
 use super::result::{Calibration, CurveCandidate};
 
@@ -20,22 +19,18 @@ pub(crate) struct BathBesideCurve {
 
 impl Calibration {
     /// The baths beside the curve in use; without those at tilts where it has no density.
-    ///
-    /// # Errors
-    /// [`crate::Error::NotEstimable`] when water has no density at the temperature of the curve's shell.
-    pub(crate) fn baths_beside_curve(&self) -> Result<Vec<BathBesideCurve>> {
-        let water = water_density_kg_m3(self.shell_temp_c)?;
+    pub(crate) fn baths_beside_curve(&self) -> Vec<BathBesideCurve> {
         let beside = self.baths.iter().filter_map(|bath| {
             let on_curve = self.fitted.curve.at(bath.tilt_deg)?;
             let off_sg = -bath.residual_sg;
             Some(BathBesideCurve {
                 tilt_deg: bath.tilt_deg,
-                sg: on_curve.density_kg_m3 / water + off_sg,
+                sg: on_curve.density_kg_m3 / WATER_20C_KG_M3 + off_sg,
                 off_sg,
-                sd_sg: bath.sg_sd.hypot(bath.tilt_sd_deg * on_curve.per_deg / water),
+                sd_sg: bath.sg_sd.hypot(bath.tilt_sd_deg * on_curve.per_deg / WATER_20C_KG_M3),
             })
         });
-        Ok(beside.collect())
+        beside.collect()
     }
 
     /// SG by a candidate minus SG by the curve in use at a tilt; none where one of them has no density.

@@ -3,6 +3,8 @@
 use std::fmt;
 use std::sync::Arc;
 
+use crate::liquid::solve::root;
+
 /// Most coefficients a curve has.
 pub const MOST_COEFFICIENTS: usize = 4;
 /// Tilt at which two curves are compared, degrees.
@@ -62,35 +64,17 @@ impl CalibrationCurve {
         self.coefficients
     }
 
-    /// The tilt at which the curve has this density, between 1 and 85 degrees, by bisection and Newton's method; none
-    /// where it has none.
+    /// The tilt at which the curve has this density, between 1 and 85 degrees; none where it has none.
     pub fn tilt_deg(&self, density_kg_m3: f64) -> Option<f64> {
-        let (mut low, mut high) = self.rising_range()?;
-        let miss = |tilt: f64| self.at(tilt).map(|at| (at.density_kg_m3 - density_kg_m3, at.per_deg));
-        if miss(low)?.0 > 0.0 || miss(high)?.0 < 0.0 {
-            return None;
-        }
-        let mut tilt = 0.5 * (low + high);
-        for _ in 0..200 {
-            let (over, slope) = miss(tilt)?;
-            if over > 0.0 {
-                high = tilt
-            } else {
-                low = tilt
-            }
-            let newton = tilt - over / slope;
-            let next = if newton > low && newton < high { newton } else { 0.5 * (low + high) };
-            if (next - tilt).abs() < 1e-10 {
-                return Some(next);
-            }
-            tilt = next;
-        }
-        Some(tilt)
+        let (low, high) = self.rising_range()?;
+        let miss =
+            |tilt: f64| self.at(tilt).map_or((f64::NAN, 1.0), |at| (at.density_kg_m3 - density_kg_m3, at.per_deg));
+        root("the tilt of a curve", (low, high), 0.5 * (low + high), miss).ok()
     }
 
     /// The longest unbroken stretch of rising curve round 45 degrees (or round the nearest tilt where it rises), in
     /// whole degrees from 1 to 85.
-    pub(super) fn rising_range(&self) -> Option<(f64, f64)> {
+    fn rising_range(&self) -> Option<(f64, f64)> {
         let rises = |tilt: i32| self.at(f64::from(tilt)).is_some();
         let centre = (0..44).flat_map(|d| [45 - d, 45 + d]).find(|&tilt| (1..=85).contains(&tilt) && rises(tilt))?;
         let low = (1..=centre).rev().take_while(|&tilt| rises(tilt)).last()?;

@@ -1,8 +1,6 @@
 //! Two calibrations of one probe: what has changed, over the whole range at once.
 
-use std::fmt;
-
-use nalgebra::DMatrix;
+use nalgebra::{DMatrix, DVector, Vector4};
 use polars::prelude::DataFrame;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -141,12 +139,11 @@ fn joint_root(earlier: &FittedCalibration, later: &FittedCalibration) -> DMatrix
     covariance.view_mut((n, n), (n, n)).copy_from(&later.covariance);
     for a in &earlier.shared {
         let Some(b) = later.shared.iter().find(|b| b.source == a.source) else { continue };
-        for (i, effect) in a.by_coefficient.iter().enumerate() {
-            for (j, other) in b.by_coefficient.iter().enumerate() {
-                covariance[(i, n + j)] += effect * other;
-                covariance[(n + j, i)] += effect * other;
-            }
-        }
+        let common = Vector4::from(a.by_coefficient) * Vector4::from(b.by_coefficient).transpose();
+        let mut cross = covariance.view_mut((0, n), (n, n));
+        cross += common;
+        let mut cross = covariance.view_mut((n, 0), (n, n));
+        cross += common.transpose();
     }
     root_of(&covariance)
 }
@@ -160,22 +157,8 @@ fn largest_t(effects: &DMatrix<f64>, se: &[f64], df: f64) -> Result<Vec<f64>> {
         row /= if *se > 0.0 { *se } else { f64::INFINITY };
     }
     let draw = |_| {
-        let normal: Vec<f64> = (0..scaled.ncols()).map(|_| StandardNormal.sample(&mut rng)).collect();
-        let largest = scaled
-            .row_iter()
-            .map(|row| row.iter().zip(&normal).map(|(a, z)| a * z).sum::<f64>().abs())
-            .fold(0.0, f64::max);
-        largest / (chi.sample(&mut rng) / df).sqrt()
+        let normal = DVector::from_fn(scaled.ncols(), |_, _| StandardNormal.sample(&mut rng));
+        (&scaled * normal).amax() / (chi.sample(&mut rng) / df).sqrt()
     };
     Ok((0..DRAWS).map(draw).collect())
-}
-
-impl fmt::Display for CalibrationDifference {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        writeln!(f, "{} minus {} (p = {:.3} that nothing has changed)", self.later, self.earlier, self.p)?;
-        for (sg, difference) in self.points.iter().step_by(STEPS / 4) {
-            writeln!(f, "  at SG {sg:.3}: {difference}")?;
-        }
-        Ok(())
-    }
 }

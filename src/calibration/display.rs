@@ -21,22 +21,12 @@ impl fmt::Display for Calibration {
         if let Some(rmse) = self.rmse_sg {
             writeln!(f, "  residuals {rmse:.5} SG, {:.2} times what the stated errors say", self.fitted.scale)?;
         }
-        for coefficient in &self.fitted.coefficients {
-            writeln!(f, "  {:10} {}", coefficient.name, coefficient.estimate)?;
-        }
         match (&self.water_tilt_deg, self.water_ok) {
             (Finding::Estimated(tilt), Some(ok)) => {
                 let verdict = if ok { "within" } else { "outside" };
                 writeln!(f, "  in water at 20 C: {:.1} degrees, {verdict} 25 +- 5", tilt.value)?;
             }
             (other, _) => writeln!(f, "  tilt in water: {other}")?,
-        }
-        for candidate in &self.candidates {
-            let sg = |value: Option<f64>| value.map_or("-".to_owned(), |v| format!("{v:.5}"));
-            let mark = if candidate.chosen { "*" } else { " " };
-            let (inner, ends) = (sg(candidate.left_out_inner_sg), sg(candidate.left_out_end_sg));
-            write!(f, "  {mark} {:17} left out: inner {inner}, ends {ends}", candidate.kind.to_string())?;
-            writeln!(f, "{}", candidate.refused.as_ref().map(|why| format!("; refused: {why}")).unwrap_or_default())?;
         }
         if let Some(bath) = self.suspect.as_ref().and_then(|s| self.baths.get(s.bath)) {
             writeln!(f, "  suspect bath: SG {:.4} ({:+.4} off the others)", bath.sg, -bath.residual_sg)?;

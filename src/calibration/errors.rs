@@ -185,14 +185,9 @@ fn groups(
     let mut groups = BTreeMap::new();
     for (name, mut rows) in by_name {
         rows.sort();
-        let mut last: Option<(Instant, Instant)> = None;
-        for (at, row) in rows {
-            let began = match last {
-                Some((began, before)) if at.hours_since(before) < gap_h => began,
-                _ => at,
-            };
-            last = Some((began, at));
-            groups.insert(row, (name.clone(), began));
+        for group in rows.chunk_by(|(before, _), (at, _)| at.hours_since(*before) < gap_h) {
+            let named = group.iter().map(|(_, row)| (*row, (name.clone(), group[0].0)));
+            groups.extend(named);
         }
     }
     groups

@@ -38,8 +38,6 @@ pub(crate) struct FloatPrior {
     pub kappa: f64,
     /// K by balance and calliper with its relative standard deviation, if both are known.
     pub k_known: Option<(f64, f64)>,
-    /// The weak prior of K, the same.
-    pub k_weak: (f64, f64),
     /// Number of the source of the error of mass and diameter.
     pub size_source: Option<usize>,
 }
@@ -53,9 +51,7 @@ pub(crate) struct HullPrior {
     pub relative_sd: f64,
 }
 
-/// How residuals and stated SDs are weighed against one another, and the level of the intervals.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct FitRules {
-    pub scale_df: f64,
-    pub level: f64,
-}
+/// Mass ratio K = m/(pi r^3) of a typical probe, kg/m3, and its relative standard deviation.
+pub(crate) const TYPICAL_K: (f64, f64) = (5700.0, 0.3);
+/// Degrees of freedom that the stated SDs of baths and tilts are worth when they and the residuals disagree.
+pub(crate) const SCALE_DF: f64 = 12.0;

@@ -5,7 +5,8 @@ use polars::prelude::DataFrame;
 use crate::error::Result;
 use crate::season::FrameBuilder;
 
-use super::result::{Calibration, Calibrations, CurveCandidate, SharedBath};
+use super::fitted_curve::Coefficient;
+use super::result::{Calibration, Calibrations, CurveCandidate, NoCurve, SharedBath};
 
 impl Calibrations {
     /// The table `calibrations`: one row per probe and calibration, and one per session or probe without a curve, whose
@@ -14,33 +15,29 @@ impl Calibrations {
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
     pub fn to_frame(&self) -> Result<DataFrame> {
-        let with = &self.calibrations;
         // A check is no failed calibration: it stands in the table of drift pairs.
-        let without: Vec<_> = self.without.iter().filter(|none| !none.check).collect();
-        let none = without.len();
-        let number = |of: fn(&Calibration) -> Option<f64>| {
-            with.iter().map(of).chain(std::iter::repeat_n(None, none)).collect::<Vec<_>>()
-        };
-        let text = |of: fn(&Calibration) -> Option<String>| {
-            with.iter().map(of).chain(std::iter::repeat_n(None, none)).collect::<Vec<_>>()
-        };
+        let without = self.without.iter().filter(|none| !none.check);
+        let rows: Vec<std::result::Result<&Calibration, &NoCurve>> =
+            self.calibrations.iter().map(Ok).chain(without.map(Err)).collect();
+        let number = |of: fn(&Calibration) -> Option<f64>| rows.iter().map(move |row| of(row.ok()?));
+        let text = |of: fn(&Calibration) -> Option<String>| rows.iter().map(move |row| of(row.ok()?));
         FrameBuilder::new("calibrations")
-            .text("probe", with.iter().map(|c| Some(&c.probe)).chain(without.iter().map(|w| Some(&w.probe))))
+            .text("probe", rows.iter().map(|row| Some(row.map_or_else(|none| &none.probe, |c| &c.probe))))
             .text("calibration", text(|c| Some(c.calibration.clone())))
-            .time("calibrated_at", with.iter().map(|c| Some(c.calibrated_at)).chain(without.iter().map(|w| w.at)))
+            .time("calibrated_at", rows.iter().map(|row| row.map_or_else(|none| none.at, |c| Some(c.calibrated_at))))
             .text("curve", text(|c| Some(c.kind.to_string())))
-            .count("n", with.iter().map(|c| Some(c.baths.len() as i64)).chain(without.iter().map(|_| Some(0))))
+            .count("n", rows.iter().map(|row| Some(row.map_or(0, |c| c.baths.len() as i64))))
             .number("rmse_sg", number(|c| c.rmse_sg))
             .text("coefficients", text(|c| Some(coefficients(c))))
             .number("sg_min", number(|c| Some(c.sg_min)))
             .number("sg_max", number(|c| Some(c.sg_max)))
             .number("water_tilt_deg", number(|c| c.water_tilt_deg.value()))
             .number("water_tilt_se", number(|c| c.water_tilt_deg.se()))
-            .truth("water_ok", with.iter().map(|c| c.water_ok).chain(without.iter().map(|_| None)))
+            .truth("water_ok", rows.iter().map(|row| row.ok()?.water_ok))
             .number("scale", number(|c| Some(c.fitted.scale)))
             .text("suspect_bath", text(suspect_name))
             .text("remarks", text(|c| (!c.remarks.is_empty()).then(|| c.remarks.join("; "))))
-            .text("why", with.iter().map(|_| None).chain(without.iter().map(|w| Some(&w.why))))
+            .text("why", rows.iter().map(|row| row.err().map(|none| &none.why)))
             .finish()
     }
 
@@ -63,9 +60,7 @@ impl Calibrations {
             .text("why", rows.iter().map(|(_, c)| c.refused.as_ref()))
             .finish()
     }
-}
 
-impl Calibrations {
     /// Baths that several probes were in, with their error as all of them see it: the table `baths`.
     ///
     /// # Errors
@@ -91,13 +86,8 @@ impl Calibrations {
 
 /// The coefficients as JSON by name.
 fn coefficients(calibration: &Calibration) -> String {
-    let by_name: serde_json::Map<String, serde_json::Value> = calibration
-        .fitted
-        .coefficients
-        .iter()
-        .map(|c| (c.name.to_owned(), serde_json::Value::from(c.estimate.value)))
-        .collect();
-    serde_json::Value::Object(by_name).to_string()
+    let value = |c: &Coefficient| (c.name.to_owned(), c.estimate.value.into());
+    serde_json::Value::Object(calibration.fitted.coefficients.iter().map(value).collect()).to_string()
 }
 
 fn suspect_name(calibration: &Calibration) -> Option<String> {

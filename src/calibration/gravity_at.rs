@@ -21,7 +21,7 @@ pub struct GravityPoint {
 
 impl Calibration {
     /// Gravity from a tilt and a temperature, in two steps: tilt -> density of the liquid at its temperature (the curve,
-    /// corrected for the shell by `1 + 3 alpha (T - T_shell)`), and density at T -> SG 20/20 (`liquid`: sucrose solution
+    /// corrected for the shell by `1 + 3 alpha (T - 20 C)`), and density at T -> SG 20/20 (`liquid`: sucrose solution
     /// for baths, beer of a stated original gravity in a batch).
     ///
     /// The shared error holds the curve's covariance, the shell's expansion and a constant error `temp_sd_c` of the
@@ -29,7 +29,7 @@ impl Calibration {
     /// formulas do not reach.
     pub fn gravity_at(&self, liquid: &BeerDensity, tilt_deg: f64, temp_c: f64, temp_sd_c: f64) -> Option<GravityPoint> {
         let at = self.fitted.curve.at(tilt_deg)?;
-        let factor = self.shell.volume_factor(temp_c, self.shell_temp_c);
+        let factor = self.shell.volume_factor(temp_c);
         let density = at.density_kg_m3 / factor;
         let (sg, by_density) = liquid.sg_and_slope(density, temp_c).ok()?;
         let curve = self.fitted.variance(&at).sqrt() / factor;
@@ -46,11 +46,11 @@ impl Calibration {
 
     /// Signed effects of one standard deviation of the shell's expansion and of the thermometer on the density, kg/m3.
     pub(crate) fn common_errors(&self, density: f64, factor: f64, temp_c: f64, temp_sd_c: f64) -> [f64; 2] {
-        let shell = -density * 3.0 * self.shell.sd_per_k * (temp_c - self.shell_temp_c) / factor;
+        let shell = -density * 3.0 * self.shell.sd_per_k * (temp_c - 20.0) / factor;
         // A probe that reads too warm takes its shell for larger (density too low) and the liquid for warmer than it is
         // (SG too high): opposite signs, nearly equal sizes in some plastics.
         let expansion = 3.0 * self.shell.linear_per_k / factor;
-        [shell, temp_sd_c * density * (LIQUID_EXPANSION_PER_K.at(temp_c) - expansion)]
+        [shell, temp_sd_c * density * (liquid_expansion_per_k(temp_c) - expansion)]
     }
 
     /// Beyond the baths by more than a reading can tell (0.001 in SG)?
@@ -62,15 +62,6 @@ impl Calibration {
 
 /// Volume expansion of a watery liquid, per K, as a straight line in temperature: 1.1e-4 at 12 C, 2.1e-4 at 20 C
 /// (water by Tanaka 2001; beer differs by less than 0.5e-4). Only for the error of a thermometer.
-struct LinearExpansion {
-    at_20_per_k: f64,
-    per_k2: f64,
-}
-
-const LIQUID_EXPANSION_PER_K: LinearExpansion = LinearExpansion { at_20_per_k: 2.07e-4, per_k2: 1.15e-5 };
-
-impl LinearExpansion {
-    fn at(&self, temp_c: f64) -> f64 {
-        self.at_20_per_k + self.per_k2 * (temp_c - 20.0)
-    }
+fn liquid_expansion_per_k(temp_c: f64) -> f64 {
+    2.07e-4 + 1.15e-5 * (temp_c - 20.0)
 }

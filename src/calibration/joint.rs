@@ -6,7 +6,7 @@ use crate::error::{Error, Result};
 use crate::fit::errors_in_variables::DistanceResiduals;
 use crate::fit::nonlinear::{NonlinearSettings, Parameter, Residuals};
 
-use super::fit_data::{FitPoint, FitRules, FloatPrior};
+use super::fit_data::{FitPoint, FloatPrior};
 use super::fitted_curve::FittedCalibration;
 use super::joint_rows::{Member, Rows, of_place, rows_of};
 use super::joint_solution::{JointFit, JointSolution};
@@ -22,9 +22,9 @@ pub(crate) fn fit_curve(
     kind: CurveKind,
     points: &[FitPoint],
     prior: &FloatPrior,
-    rules: FitRules,
+    level: f64,
 ) -> Result<FittedCalibration> {
-    let mut joint = fit_jointly(&[Member::new(kind, points, prior)?], rules, None)?;
+    let mut joint = fit_jointly(&[Member::new(kind, points, prior)?], level, None)?;
     joint.curves.pop().ok_or_else(|| Error::not_estimable(format!("the curve {kind}"), "no curve was fitted"))
 }
 
@@ -92,7 +92,7 @@ impl Residuals for Distances<'_> {
 ///
 /// # Errors
 /// [`Error::NotEstimable`] with the reason when the fit does not settle or the baths do not determine a curve.
-pub(crate) fn fit_jointly(members: &[Member<'_>], rules: FitRules, loose: Option<usize>) -> Result<JointFit> {
+pub(crate) fn fit_jointly(members: &[Member<'_>], level: f64, loose: Option<usize>) -> Result<JointFit> {
     let (sources, rows) = rows_of(members, loose);
     let mut parameters = Vec::new();
     let mut all = Vec::new();
@@ -112,8 +112,7 @@ pub(crate) fn fit_jointly(members: &[Member<'_>], rules: FitRules, loose: Option
         return Err(Error::not_estimable("a calibration curve", fit.stop.to_string()));
     }
     let values = fit.values();
-    let mut curves = Vec::new();
-    let mut adjusted = Vec::new();
+    let (mut curves, mut adjusted) = (Vec::new(), Vec::new());
     problem.each(&values, |_, _, own, _, distances| {
         adjusted.push(distances.adjusted_x(own));
         Ok(())
@@ -122,9 +121,18 @@ pub(crate) fn fit_jointly(members: &[Member<'_>], rules: FitRules, loose: Option
         let (coefficients, _) = trial.kind.coefficients(of_place(values.get(places.clone()))?);
         curves.push(trial.kind.curve(coefficients, trial.known)?);
     }
-    let effects = of_place(values.get(coefficients..))?;
-    JointSolution { members, rows: &rows, sources: &sources, curves, adjusted, residuals: &fit.residuals, effects }
-        .judged(rules)
+    let solution = JointSolution {
+        members,
+        rows: &rows,
+        sources: &sources,
+        places: problem.members.iter().map(|(_, _, places)| places.start).collect(),
+        first_effect: coefficients,
+        curves,
+        adjusted,
+        residuals: &fit.residuals,
+        effects: of_place(values.get(coefficients..))?,
+    };
+    solution.judged(level)
 }
 
 #[cfg(test)]
@@ -151,8 +159,8 @@ mod tests {
                 errors: vec![BathError { source: i, effect: 10.0 / wy[i].sqrt() }],
             })
             .collect();
-        let known = FloatPrior { hull: None, kappa: 0.25, k_known: None, k_weak: (5700.0, 0.3), size_source: None };
-        let line = fit_curve(CurveKind::Line, &points, &known, FitRules { scale_df: 12.0, level: 0.9 }).unwrap();
+        let known = FloatPrior { hull: None, kappa: 0.25, k_known: None, size_source: None };
+        let line = fit_curve(CurveKind::Line, &points, &known, 0.9).unwrap();
         let y_at = |x: f64| (1060.0 - line.curve.at(25.0 + 5.0 * x).unwrap().density_kg_m3) / 10.0;
         assert!((y_at(0.0) / 5.479_910_224_033 - 1.0).abs() < 1e-8, "{}", y_at(0.0));
         assert!(((y_at(1.0) - y_at(0.0)) / -0.480_533_407_446_2 - 1.0).abs() < 1e-8, "{}", y_at(1.0) - y_at(0.0));

@@ -6,7 +6,7 @@ use crate::error::{Error, Result};
 use crate::fit::{Estimate, quantile};
 
 use super::curve::CalibrationCurve;
-use super::fit_data::{DISAGREES_P, FitRules};
+use super::fit_data::{DISAGREES_P, SCALE_DF};
 use super::fitted_curve::{Coefficient, FittedCalibration, SharedError};
 use super::joint_rows::{Member, Rows, of_place};
 
@@ -36,6 +36,9 @@ pub(super) struct JointSolution<'a> {
     pub rows: &'a [Rows],
     /// Numbers of the shared sources; true for a bath's own error.
     pub sources: &'a [(usize, bool)],
+    /// By member: the place of its first coefficient among all unknowns; then that of the first shared error.
+    pub places: Vec<usize>,
+    pub first_effect: usize,
     pub curves: Vec<CalibrationCurve>,
     /// By member and row: the tilt of the curve's nearest point.
     pub adjusted: Vec<Vec<f64>>,
@@ -55,179 +58,159 @@ struct Agreement {
 
 impl JointSolution<'_> {
     /// Covariance `(sum_m X_m' X_m / s_m^2 + P)^-1`: X_m the derivatives of the member's distances, P the precisions of the
-    /// priors. The scale s_m^2 = (nu + S)/(nu + df) sets residuals against stated errors, which count as nu = `scale_df`
+    /// priors. The scale s_m^2 = (nu + S)/(nu + df) sets residuals against stated errors, which count as nu = 12
     /// degrees of freedom (a scaled-inverse-chi-squared prior with mode near 1), so that lack of fit widens every error.
     /// Where S says at 1 % that errors or form are wrong, nu is 3 at most. A bath's error and its degree of freedom belong
     /// in equal parts to the rows that share it, and its stated SD is scaled as theirs; the bias of an instrument and
     /// the like do not show in residuals and are taken at their word. Intervals use Student's t with nu + df degrees of
     /// freedom.
-    pub fn judged(self, rules: FitRules) -> Result<JointFit> {
-        let places: Vec<usize> = self
-            .members
-            .iter()
-            .scan(0, |next, member| {
-                let own = *next;
-                *next += member.start.len();
-                Some(own)
-            })
-            .collect();
-        let coefficients: usize = self.members.iter().map(|m| m.start.len()).sum();
-        let size = coefficients + self.sources.len();
-        let designs = self.designs(&places, coefficients, size)?;
-        let mut precision = self.precisions(&places, coefficients, size);
-        let unscaled = inverse(&designs, &vec![1.0; designs.len()], &precision)?;
-        let agreements = self.agreements(&designs, &unscaled, coefficients, rules)?;
-        let touches = self.touches();
-        for (k, ((_, is_bath), by_member)) in self.sources.iter().zip(&touches).enumerate() {
+    pub fn judged(self, level: f64) -> Result<JointFit> {
+        let designs = self.designs()?;
+        let mut precision = self.precisions();
+        let unscaled = inverse(&designs, &DVector::repeat(designs.len(), 1.0), &precision)?;
+        let shares = self.shares();
+        let agreements = self.agreements(&designs, &unscaled, &shares)?;
+        let scales = DVector::from_iterator(agreements.len(), agreements.iter().map(|a| a.scale_squared));
+        let bath_scales = shares * &scales;
+        for (k, (_, is_bath)) in self.sources.iter().enumerate() {
             if *is_bath {
-                let all: f64 = by_member.iter().sum();
-                let scale: f64 = by_member.iter().zip(&agreements).map(|(n, a)| n / all * a.scale_squared).sum();
-                precision[coefficients + k] /= scale;
+                precision[self.first_effect + k] /= bath_scales[k];
             }
         }
-        let scales: Vec<f64> = agreements.iter().map(|a| a.scale_squared).collect();
         let covariance = inverse(&designs, &scales, &precision)?;
-        let mut curves = Vec::with_capacity(self.members.len());
-        for (((member, curve), agreement), place) in self.members.iter().zip(self.curves).zip(&agreements).zip(&places)
-        {
-            let used = member.start.len();
-            let mut own = Matrix4::zeros();
-            own.view_mut((0, 0), (used, used)).copy_from(&covariance.view((*place, *place), (used, used)));
-            // The response of the estimates to one standard deviation of a source whose prior is at 0.
-            let shared = self.sources.iter().enumerate().map(|(k, (source, _))| {
-                let column = coefficients + k;
-                let weight = precision[column].sqrt();
-                let response = |i: usize| if i < used { -covariance[(place + i, column)] * weight } else { 0.0 };
-                SharedError { source: *source, by_coefficient: std::array::from_fn(response) }
-            });
-            // An assumed or weak prior stands for all probes there are, not for a measurement of this one.
-            let measured = member.priors.first().copied().flatten().filter(|p| p.measured);
-            let size = measured.and(member.prior.size_source).map(|source| {
-                let weight = precision[*place].sqrt();
-                let response = |i: usize| if i < used { covariance[(place + i, *place)] * weight } else { 0.0 };
-                SharedError { source, by_coefficient: std::array::from_fn(response) }
-            });
-            let shared = shared.chain(size).filter(|error| error.by_coefficient.iter().any(|x| *x != 0.0)).collect();
-            let df = agreement.df;
-            let estimate = |(i, (name, value)): (usize, (&'static str, f64))| {
-                let se = covariance[(place + i, place + i)].max(0.0).sqrt();
-                let estimate = Estimate::student_t(value, se, df, rules.level, "errors in variables, t")?;
-                Ok(Coefficient { name, estimate })
-            };
-            let coefficients = member
-                .kind
-                .coefficient_names()
-                .zip(curve.coefficients())
-                .enumerate()
-                .map(estimate)
-                .collect::<Result<_>>()?;
-            curves.push(FittedCalibration {
-                curve,
-                coefficients,
-                covariance: own,
-                shared,
-                scale: agreement.scale_squared.sqrt(),
-                df,
-                agreement_p: agreement.p,
-                used: agreement.used,
-            });
-        }
+        let curves = agreements
+            .iter()
+            .enumerate()
+            .map(|(m, agreement)| self.curve(m, agreement, &covariance, &precision, level))
+            .collect::<Result<_>>()?;
         let effect = |(k, ((source, _), value)): (usize, (&(usize, bool), &f64))| SharedEffect {
             source: *source,
             value: *value,
-            variance: covariance[(coefficients + k, coefficients + k)],
+            variance: covariance[(self.first_effect + k, self.first_effect + k)],
         };
-        let effects = self.sources.iter().zip(self.effects).enumerate().map(effect).collect();
-        Ok(JointFit { curves, effects })
+        Ok(JointFit { curves, effects: self.sources.iter().zip(self.effects).enumerate().map(effect).collect() })
+    }
+
+    /// A member's curve with its covariance, and what of it other curves share.
+    fn curve(
+        &self,
+        member: usize,
+        agreement: &Agreement,
+        covariance: &DMatrix<f64>,
+        precision: &DVector<f64>,
+        level: f64,
+    ) -> Result<FittedCalibration> {
+        let (place, curve, member) = (self.places[member], &self.curves[member], &self.members[member]);
+        let used = member.start.len();
+        let mut own = Matrix4::zeros();
+        own.view_mut((0, 0), (used, used)).copy_from(&covariance.view((place, place), (used, used)));
+        // The response of the estimates to one standard deviation of a source with a prior.
+        let response = |column: usize, sign: f64| {
+            let weight = sign * precision[column].sqrt();
+            std::array::from_fn(|i| if i < used { covariance[(place + i, column)] * weight } else { 0.0 })
+        };
+        let shared = self.sources.iter().enumerate().map(|(k, (source, _))| SharedError {
+            source: *source,
+            by_coefficient: response(self.first_effect + k, -1.0),
+        });
+        // An assumed or weak prior stands for all probes there are, not for a measurement of this one.
+        let measured = member.priors.first().copied().flatten().filter(|p| p.measured);
+        let size = measured.and(member.prior.size_source);
+        let size = size.map(|source| SharedError { source, by_coefficient: response(place, 1.0) });
+        let estimate = |(i, (name, value)): (usize, (&'static str, f64))| {
+            let se = own[(i, i)].max(0.0).sqrt();
+            let estimate = Estimate::student_t(value, se, agreement.df, level, "errors in variables, t")?;
+            Ok(Coefficient { name, estimate })
+        };
+        let named = member.kind.coefficient_names().zip(curve.coefficients());
+        Ok(FittedCalibration {
+            curve: curve.clone(),
+            coefficients: named.enumerate().map(estimate).collect::<Result<_>>()?,
+            covariance: own,
+            shared: shared.chain(size).filter(|error| error.by_coefficient.iter().any(|x| *x != 0.0)).collect(),
+            scale: agreement.scale_squared.sqrt(),
+            df: agreement.df,
+            agreement_p: agreement.p,
+            used: agreement.used,
+        })
     }
 
     /// Derivatives of each member's distances by all unknowns, taken at the adjusted tilts.
-    fn designs(&self, places: &[usize], coefficients: usize, size: usize) -> Result<Vec<DMatrix<f64>>> {
-        let mut designs = Vec::with_capacity(self.members.len());
-        let solved = self.curves.iter().zip(self.rows).zip(&self.adjusted).zip(places).zip(self.members);
-        for ((((curve, rows), adjusted), place), member) in solved {
+    fn designs(&self) -> Result<Vec<DMatrix<f64>>> {
+        let size = self.first_effect + self.sources.len();
+        let design = |m: usize| {
+            let (rows, place, used) = (&self.rows[m], self.places[m], self.members[m].start.len());
             let mut design = DMatrix::zeros(rows.tilts.len(), size);
             let errors = rows.sds.iter().zip(&rows.tilt_sds).zip(&rows.touches);
-            for (i, (tilt, ((sd, tilt_sd), touches))) in adjusted.iter().zip(errors).enumerate() {
-                let at =
-                    curve.at(*tilt).ok_or_else(|| Error::not_estimable("a curve", "it does not rise at a bath"))?;
+            for (i, (tilt, ((sd, tilt_sd), touches))) in self.adjusted[m].iter().zip(errors).enumerate() {
+                let none = || Error::not_estimable("a curve", "it does not rise at a bath");
+                let at = self.curves[m].at(*tilt).ok_or_else(none)?;
                 let width = sd.hypot(at.per_deg * tilt_sd);
-                for (j, slope) in at.gradient.iter().take(member.start.len()).enumerate() {
+                for (j, slope) in at.gradient.iter().take(used).enumerate() {
                     design[(i, place + j)] = slope / width;
                 }
                 for (source, effect) in touches {
-                    design[(i, coefficients + source)] = effect / width;
+                    design[(i, self.first_effect + source)] = effect / width;
                 }
             }
-            designs.push(design);
-        }
-        Ok(designs)
+            Ok(design)
+        };
+        (0..self.members.len()).map(design).collect()
     }
 
     /// Precisions of the priors: of coefficients, and of the shared errors.
-    fn precisions(&self, places: &[usize], coefficients: usize, size: usize) -> DVector<f64> {
-        let mut precision = DVector::from_fn(size, |i, _| if i < coefficients { 0.0 } else { 1.0 });
-        for ((member, curve), place) in self.members.iter().zip(&self.curves).zip(places) {
-            let own = member.kind.precisions(&member.priors, curve.coefficients());
-            for (i, value) in own.iter().take(member.start.len()).enumerate() {
-                precision[place + i] = *value;
-            }
-        }
-        precision
+    fn precisions(&self) -> DVector<f64> {
+        let of_coefficients = self.members.iter().zip(&self.curves).flat_map(|(member, curve)| {
+            member.kind.precisions(&member.priors, curve.coefficients()).into_iter().take(member.start.len())
+        });
+        let of_effects = self.sources.iter().map(|_| 1.0);
+        DVector::from_vec(of_coefficients.chain(of_effects).collect())
     }
 
-    /// How many of each member's rows each source touches.
-    fn touches(&self) -> Vec<Vec<f64>> {
-        let mut touches = vec![vec![0.0; self.rows.len()]; self.sources.len()];
+    /// The share of each member (column) in the rows that a source (row) touches.
+    fn shares(&self) -> DMatrix<f64> {
+        let mut shares = DMatrix::<f64>::zeros(self.sources.len(), self.rows.len());
         for (m, rows) in self.rows.iter().enumerate() {
-            for (k, _) in rows.touches.iter().flatten() {
-                if let Some(cell) = touches.get_mut(*k).and_then(|by_member| by_member.get_mut(m)) {
-                    *cell += 1.0;
-                }
-            }
+            rows.touches.iter().flatten().for_each(|(k, _)| shares[(*k, m)] += 1.0);
         }
-        touches
+        for mut row in shares.row_iter_mut() {
+            row /= row.sum();
+        }
+        shares
     }
 
     fn agreements(
         &self,
         designs: &[DMatrix<f64>],
         unscaled: &DMatrix<f64>,
-        coefficients: usize,
-        rules: FitRules,
+        shares: &DMatrix<f64>,
     ) -> Result<Vec<Agreement>> {
-        // (squares, degrees of freedom) of the rows, then those of the shared errors.
-        let mut parts = Vec::with_capacity(designs.len());
         let mut first = 0;
-        for design in designs {
+        let agree = |(m, design): (usize, &DMatrix<f64>)| {
             let n = design.nrows();
             let leverage: f64 = (design * unscaled).component_mul(design).sum();
             let own = of_place(self.residuals.get(first..first + n))?;
-            parts.push((own.iter().map(|r| r * r).sum::<f64>(), n as f64 - leverage));
             first += n;
-        }
-        for (k, (value, by_member)) in self.effects.iter().zip(self.touches()).enumerate() {
-            let all: f64 = by_member.iter().sum();
-            let place = coefficients + k;
-            for ((squares, df), touched) in parts.iter_mut().zip(&by_member) {
-                *squares += value * value * touched / all;
-                *df += (1.0 - unscaled[(place, place)]) * touched / all;
+            // Squares and degrees of freedom of the rows, and the member's share of those of the shared errors.
+            let (mut squares, mut df) = (own.iter().map(|r| r * r).sum::<f64>(), n as f64 - leverage);
+            for (k, value) in self.effects.iter().enumerate() {
+                let place = self.first_effect + k;
+                squares += value * value * shares[(k, m)];
+                df += (1.0 - unscaled[(place, place)]) * shares[(k, m)];
             }
-        }
-        let agree = |((squares, df), design): (&(f64, f64), &DMatrix<f64>)| {
-            let used = design.nrows() as f64 - df;
+            let used = n as f64 - df;
             let df = df.max(0.0);
-            let p = if df > 0.05 { quantile::chi_squared_upper_tail(*squares, df)? } else { 1.0 };
-            let prior_df = if p < DISAGREES_P { rules.scale_df.min(DISAGREES_DF) } else { rules.scale_df };
+            let p = if df > 0.05 { quantile::chi_squared_upper_tail(squares, df)? } else { 1.0 };
+            let prior_df = if p < DISAGREES_P { SCALE_DF.min(DISAGREES_DF) } else { SCALE_DF };
             Ok(Agreement { scale_squared: (prior_df + squares) / (prior_df + df), p, df: prior_df + df, used })
         };
-        parts.iter().zip(designs).map(agree).collect()
+        designs.iter().enumerate().map(agree).collect()
     }
 }
 
-fn inverse(designs: &[DMatrix<f64>], scales_squared: &[f64], precision: &DVector<f64>) -> Result<DMatrix<f64>> {
+fn inverse(designs: &[DMatrix<f64>], scales_squared: &DVector<f64>, precision: &DVector<f64>) -> Result<DMatrix<f64>> {
     let mut information = DMatrix::from_diagonal(precision);
-    for (design, scale) in designs.iter().zip(scales_squared) {
+    for (design, scale) in designs.iter().zip(scales_squared.iter()) {
         information += design.tr_mul(design) / *scale;
     }
     information.try_inverse().ok_or_else(|| {

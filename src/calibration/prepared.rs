@@ -7,9 +7,9 @@ use crate::season::{EndShape, Event, Probe, Season};
 use crate::units::Instant;
 
 use super::errors::{BathError, Sources};
-use super::fit_data::{FitPoint, FitRules, FloatPrior, HullPrior};
-use super::result::{BathPoint, CurveCandidate};
-use super::selection::{ScoredCandidate, choose};
+use super::fit_data::{FitPoint, FloatPrior, HullPrior};
+use super::result::{BathPoint, Suspect};
+use super::selection::{Choice, choose};
 use super::sessions::{BathSession, Immersion, replicates};
 use super::settings::CalibrationSettings;
 
@@ -22,15 +22,9 @@ pub(super) struct PreparedSession {
     /// By rising density, as `points`.
     pub baths: Vec<BathPoint>,
     pub points: Vec<FitPoint>,
-    pub scored: Vec<ScoredCandidate>,
+    pub choice: Choice,
+    pub suspect: Option<Suspect>,
     pub remarks: Vec<String>,
-}
-
-impl PreparedSession {
-    /// The chosen candidate.
-    pub fn chosen(&self) -> Option<&CurveCandidate> {
-        self.scored.iter().map(|s| &s.candidate).find(|c| c.chosen)
-    }
 }
 
 impl CalibrationSettings {
@@ -52,12 +46,9 @@ impl CalibrationSettings {
         prior.size_source = sources.of_size(id);
         let (baths, points) = self.points(immersions, sources, &shell, &mut remarks);
         check_baths(&points).map_err(|why| Error::not_estimable(what(), why))?;
-        let scored = choose(&points, &prior, self.rules())?;
-        Ok(PreparedSession { probe: id.to_owned(), calibrated_at, shell, prior, baths, points, scored, remarks })
-    }
-
-    pub(super) fn rules(&self) -> FitRules {
-        FitRules { scale_df: self.scale_df, level: self.common.level }
+        let choice = choose(&points, &prior, self.common.level)?;
+        let probe = id.to_owned();
+        Ok(PreparedSession { probe, calibrated_at, shell, prior, baths, points, choice, suspect: None, remarks })
     }
 
     /// The shell's expansion; one that nobody knows is remarked on and taken as unknown.
@@ -108,8 +99,7 @@ impl CalibrationSettings {
             Some(HullPrior { profile, mass_kg, relative_sd })
         });
         let k = |(mass_kg, sd): (f64, f64)| (mass_kg / (std::f64::consts::PI * radius_m.powi(3)), sd);
-        let k_weak = (self.k_typical_kg_m3, self.k_rel_sd);
-        FloatPrior { hull, kappa: bottom.kappa(radius_m), k_known: measured.map(k), k_weak, size_source: None }
+        FloatPrior { hull, kappa: bottom.kappa(radius_m), k_known: measured.map(k), size_source: None }
     }
 
     /// The baths as reported and as fitted, by rising density; immersions in one bath are one point.
@@ -154,8 +144,8 @@ impl CalibrationSettings {
         let sg_sd = errors.iter().fold(0.0, |sd: f64, error| sd.hypot(error.effect));
         let tilt_sd_deg = (mean(|m| m.tilt_sd_deg * m.tilt_sd_deg) / n).sqrt();
         let density = sucrose_bath_density_kg_m3(sg, temp_c).ok()?;
-        let on_curve = density * shell.volume_factor(temp_c, self.shell_temp_c);
-        let shell_sd = on_curve * shell.relative_sd(temp_c, self.shell_temp_c);
+        let on_curve = density * shell.volume_factor(temp_c);
+        let shell_sd = on_curve * shell.relative_sd(temp_c);
         let bath = BathPoint {
             references: members.iter().map(|m| m.reference).collect(),
             at: members.iter().map(|m| m.at).max().unwrap_or(first.at),

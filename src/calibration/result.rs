@@ -80,13 +80,11 @@ pub struct Calibration {
     pub sg_min: f64,
     /// SG of the heaviest bath.
     pub sg_max: f64,
-    /// Densities of the lightest and the heaviest bath, brought to the curve's shell temperature, kg/m3: beyond them the
+    /// Densities of the lightest and the heaviest bath, brought to a shell of 20 C, kg/m3: beyond them the
     /// curve is extrapolated.
     pub density_range_kg_m3: (f64, f64),
     /// The shell.
     pub shell: ShellExpansion,
-    /// Temperature to which the curve's shell is brought, C.
-    pub shell_temp_c: f64,
     /// Tilt in pure water at 20 C by the curve, degrees.
     pub water_tilt_deg: Finding,
     /// True when that is 25 +- 5 degrees (common practice; no reference); empty without a water tilt.

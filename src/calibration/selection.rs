@@ -5,7 +5,7 @@ use crate::fit::quantile;
 use crate::liquid::WATER_20C_KG_M3;
 
 use super::curve::CurvePoint;
-use super::fit_data::{DISAGREES_P, FitPoint, FitRules, FloatPrior};
+use super::fit_data::{DISAGREES_P, FitPoint, FloatPrior};
 use super::fitted_curve::FittedCalibration;
 use super::joint::fit_curve;
 use super::kinds::CurveKind;
@@ -33,30 +33,32 @@ pub(crate) struct LeftOut {
     pub p: f64,
 }
 
-/// A candidate with what its leave-one-out fits gave, by bath.
-pub(crate) struct ScoredCandidate {
-    pub candidate: CurveCandidate,
+/// The chosen curve among the candidates.
+pub(crate) struct Choice {
+    pub kind: CurveKind,
+    pub fitted: FittedCalibration,
+    pub rmse_sg: Option<f64>,
+    /// What the fits without one bath gave, by bath.
     pub left_out: Vec<Option<LeftOut>>,
+    pub candidates: Vec<CurveCandidate>,
 }
 
-/// Fits and scores every candidate and marks the chosen one.
+/// Fits and scores every candidate and chooses one.
 ///
 /// # Errors
 /// [`Error::NotEstimable`] when every candidate is refused: the reasons are in the text.
-pub(crate) fn choose(points: &[FitPoint], prior: &FloatPrior, rules: FitRules) -> Result<Vec<ScoredCandidate>> {
-    let mut scored: Vec<ScoredCandidate> =
-        CurveKind::ALL.into_iter().map(|kind| score(kind, points, prior, rules)).collect();
-    let Some(best) = pick(&scored, points) else {
-        let reasons: Vec<String> = scored
-            .iter()
-            .filter_map(|s| s.candidate.refused.as_ref().map(|why| format!("{}: {why}", s.candidate.kind)))
-            .collect();
+pub(crate) fn choose(points: &[FitPoint], prior: &FloatPrior, level: f64) -> Result<Choice> {
+    let (mut candidates, mut left_out): (Vec<_>, Vec<_>) =
+        CurveKind::ALL.into_iter().map(|kind| score(kind, points, prior, level)).unzip();
+    let Some((place, fitted)) = pick(&candidates, &left_out, points) else {
+        let reason = |c: &CurveCandidate| Some(format!("{}: {}", c.kind, c.refused.as_ref()?));
+        let reasons: Vec<String> = candidates.iter().filter_map(reason).collect();
         return Err(Error::not_estimable("a calibration curve", reasons.join("; ")));
     };
-    if let Some(best) = scored.get_mut(best) {
-        best.candidate.chosen = true;
-    }
-    Ok(scored)
+    let (fitted, left_out) = (fitted.clone(), left_out.swap_remove(place));
+    let chosen = &mut candidates[place];
+    chosen.chosen = true;
+    Ok(Choice { kind: chosen.kind, rmse_sg: chosen.rmse_sg, fitted, left_out, candidates })
 }
 
 /// The first float (hull, wall-sided, wall-sided with free K) whose residuals agree with the stated SDs at 1 %. A float's
@@ -64,85 +66,79 @@ pub(crate) fn choose(points: &[FitPoint], prior: &FloatPrior, rules: FitRules) -
 /// which all baths but one agree, when that one lies between others: a wrong bath is likelier than a float of another
 /// shape, which would show at the ends. Else the earliest candidate that no other beats clearly when baths are left out;
 /// without any such score the earliest allowed one.
-fn pick(scored: &[ScoredCandidate], points: &[FitPoint]) -> Option<usize> {
-    let allowed = |s: &ScoredCandidate| s.candidate.refused.is_none() && s.candidate.fitted.is_some();
-    let float = |s: &&ScoredCandidate| s.candidate.kind.is_float() && allowed(s);
-    let agrees =
-        |s: &ScoredCandidate| s.candidate.fitted.as_ref().is_some_and(|fitted| fitted.agreement_p >= DISAGREES_P);
-    let but_one = |s: &ScoredCandidate| {
-        let n = s.left_out.len() as f64;
-        s.left_out.iter().enumerate().filter(|(i, _)| !is_end(points, *i)).any(|(_, left)| {
-            left.as_ref().is_some_and(|left| n * left.p < WRONG_BATH_P && left.without.agreement_p >= OTHERS_AGREE_P)
-        })
+fn pick<'a>(
+    candidates: &'a [CurveCandidate],
+    left_out: &[Vec<Option<LeftOut>>],
+    points: &[FitPoint],
+) -> Option<(usize, &'a FittedCalibration)> {
+    let all = candidates.iter().zip(left_out).enumerate().filter(|(_, (c, _))| c.refused.is_none());
+    let allowed: Vec<_> = all.filter_map(|(i, (c, left))| Some((i, c.fitted.as_ref()?, c.kind, left))).collect();
+    let wrong = |(i, left): (usize, &Option<LeftOut>)| {
+        let n = points.len() as f64;
+        let wrong = |left: &LeftOut| n * left.p < WRONG_BATH_P && left.without.agreement_p >= OTHERS_AGREE_P;
+        !is_end(points, i) && left.as_ref().is_some_and(wrong)
     };
-    if let Some(first) = scored.iter().position(|s| float(&s) && agrees(s)) {
-        return Some(first);
-    }
-    if let Some(first) = scored.iter().position(|s| float(&s) && but_one(s)) {
-        return Some(first);
-    }
-    let mut best: Option<(usize, f64)> = None;
-    for (i, s) in scored.iter().enumerate().filter(|(_, s)| allowed(s)) {
-        let Some(error) = overall(s) else { continue };
-        if best.is_none_or(|(_, least)| error < CLEARLY_BETTER * least) {
-            best = Some((i, error));
-        }
-    }
-    best.map(|(i, _)| i).or_else(|| scored.iter().position(allowed))
+    let floats = || allowed.iter().filter(|(_, _, kind, _)| kind.is_float());
+    let agrees = floats().find(|(_, fitted, ..)| fitted.agreement_p >= DISAGREES_P);
+    let float = agrees.or_else(|| floats().find(|(.., left)| left.iter().enumerate().any(wrong)));
+    let foretold = || {
+        let scored = allowed.iter().filter_map(|one| Some((one, rms(one.3.iter().map(error_of))?)));
+        scored.reduce(|best, next| if next.1 < CLEARLY_BETTER * best.1 { next } else { best }).map(|(one, _)| one)
+    };
+    let one = float.or_else(foretold).or(allowed.first());
+    one.map(|(i, fitted, ..)| (*i, *fitted))
 }
 
-/// Root mean square of all left-out errors; none unless every bath could be left out.
-fn overall(scored: &ScoredCandidate) -> Option<f64> {
-    let errors: Vec<f64> = scored.left_out.iter().map(|l| l.as_ref().map(|l| l.error_sg)).collect::<Option<_>>()?;
-    rms(&errors)
+fn error_of(left: &Option<LeftOut>) -> Option<f64> {
+    left.as_ref().map(|left| left.error_sg)
 }
 
-fn rms(errors: &[f64]) -> Option<f64> {
+/// Root mean square of left-out errors; none unless every bath could be left out.
+fn rms(errors: impl Iterator<Item = Option<f64>>) -> Option<f64> {
+    let errors: Vec<f64> = errors.collect::<Option<_>>()?;
     (!errors.is_empty()).then(|| (errors.iter().map(|e| e * e).sum::<f64>() / errors.len() as f64).sqrt())
 }
 
-fn score(kind: CurveKind, points: &[FitPoint], prior: &FloatPrior, rules: FitRules) -> ScoredCandidate {
-    let mut candidate = CurveCandidate {
+fn score(
+    kind: CurveKind,
+    points: &[FitPoint],
+    prior: &FloatPrior,
+    level: f64,
+) -> (CurveCandidate, Vec<Option<LeftOut>>) {
+    let (fitted, refused) = match fit_curve(kind, points, prior, level) {
+        Ok(fitted) => (Some(fitted), None),
+        Err(Error::NotEstimable { why, .. }) => (None, Some(why)),
+        Err(other) => (None, Some(other.to_string())),
+    };
+    let left_out: Vec<Option<LeftOut>> = match &fitted {
+        Some(_) => (0..points.len()).map(|i| leave_out(kind, points, i, prior, level)).collect(),
+        None => points.iter().map(|_| None).collect(),
+    };
+    let of = |ends: bool| {
+        let some = left_out.iter().enumerate().filter(|(i, _)| is_end(points, *i) == ends);
+        rms(some.map(|(_, left)| error_of(left)))
+    };
+    let candidate = CurveCandidate {
         kind,
-        fitted: None,
-        rmse_sg: None,
-        left_out_inner_sg: None,
-        left_out_end_sg: None,
-        refused: None,
+        rmse_sg: fitted.as_ref().and_then(|fitted| rmse_sg(fitted, points)),
+        left_out_inner_sg: of(false),
+        left_out_end_sg: of(true),
+        refused: refused.or_else(|| not_rising(fitted.as_ref()?, points)),
+        fitted,
         chosen: false,
     };
-    let fitted = match fit_curve(kind, points, prior, rules) {
-        Ok(fitted) => fitted,
-        Err(why) => {
-            candidate.refused = Some(reason(why));
-            return ScoredCandidate { candidate, left_out: points.iter().map(|_| None).collect() };
-        }
-    };
-    candidate.refused = not_rising(&fitted, points);
-    let free = points.len() as f64 - fitted.used;
-    let residual = |point: &FitPoint| Some(point.density_kg_m3 - fitted.curve.at(point.tilt_deg)?.density_kg_m3);
-    let squares: f64 = points.iter().filter_map(residual).map(|miss| (miss / WATER_20C_KG_M3).powi(2)).sum();
-    candidate.rmse_sg = (free > 0.1).then(|| (squares / free).sqrt());
-    let left_out: Vec<Option<LeftOut>> = (0..points.len()).map(|i| leave_out(kind, points, i, prior, rules)).collect();
-    let (ends, inner): (Vec<_>, Vec<_>) = left_out.iter().enumerate().partition(|(i, _)| is_end(points, *i));
-    let errors = |some: Vec<(usize, &Option<LeftOut>)>| -> Option<Vec<f64>> {
-        some.into_iter().map(|(_, l)| l.as_ref().map(|l| l.error_sg)).collect()
-    };
-    candidate.left_out_inner_sg = errors(inner).and_then(|e| rms(&e));
-    candidate.left_out_end_sg = errors(ends).and_then(|e| rms(&e));
-    candidate.fitted = Some(fitted);
-    ScoredCandidate { candidate, left_out }
+    (candidate, left_out)
 }
 
-fn reason(why: Error) -> String {
-    match why {
-        Error::NotEstimable { why, .. } => why,
-        other => other.to_string(),
-    }
+fn rmse_sg(fitted: &FittedCalibration, points: &[FitPoint]) -> Option<f64> {
+    let free = points.len() as f64 - fitted.used;
+    let miss = |p: &FitPoint| Some((p.density_kg_m3 - fitted.curve.at(p.tilt_deg)?.density_kg_m3) / WATER_20C_KG_M3);
+    let squares: f64 = points.iter().filter_map(miss).map(|miss| miss * miss).sum();
+    (free > 0.1).then(|| (squares / free).sqrt())
 }
 
 /// Why the curve does not rise through its working range: the baths' tilts and three degrees beyond.
-pub(super) fn not_rising(fitted: &FittedCalibration, points: &[FitPoint]) -> Option<String> {
+fn not_rising(fitted: &FittedCalibration, points: &[FitPoint]) -> Option<String> {
     let low = points.iter().map(|p| p.tilt_deg).fold(f64::INFINITY, f64::min) - MARGIN_DEG;
     let high = points.iter().map(|p| p.tilt_deg).fold(f64::NEG_INFINITY, f64::max) + MARGIN_DEG;
     let (low, high) = (low.max(1.0), high.min(85.0));
@@ -153,25 +149,18 @@ pub(super) fn not_rising(fitted: &FittedCalibration, points: &[FitPoint]) -> Opt
         .map(|tilt| format!("density does not rise with tilt at {tilt:.1} degrees, within the working range"))
 }
 
-/// The lightest and the heaviest bath.
+/// The lightest and the heaviest bath; the baths stand by rising density.
 fn is_end(points: &[FitPoint], index: usize) -> bool {
-    let Some(own) = points.get(index).map(|p| p.density_kg_m3) else { return false };
-    let beyond =
-        |sign: f64| !points.iter().enumerate().any(|(i, p)| i != index && sign * (p.density_kg_m3 - own) > 0.0);
-    beyond(1.0) || beyond(-1.0)
+    let density = |point: Option<&FitPoint>| point.map(|p| p.density_kg_m3);
+    let own = density(points.get(index));
+    own == density(points.first()) || own == density(points.last())
 }
 
-fn leave_out(
-    kind: CurveKind,
-    points: &[FitPoint],
-    index: usize,
-    prior: &FloatPrior,
-    rules: FitRules,
-) -> Option<LeftOut> {
+fn leave_out(kind: CurveKind, points: &[FitPoint], index: usize, prior: &FloatPrior, level: f64) -> Option<LeftOut> {
     let own = points.get(index)?;
     let others: Vec<FitPoint> =
         points.iter().enumerate().filter(|(i, _)| *i != index).map(|(_, point)| point.clone()).collect();
-    let without = fit_curve(kind, &others, prior, rules).ok()?;
+    let without = fit_curve(kind, &others, prior, level).ok()?;
     let at = without.curve.at(own.tilt_deg)?;
     let error = at.density_kg_m3 - own.density_kg_m3;
     let se = variance_against(&without, &at, own).sqrt();

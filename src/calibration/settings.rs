@@ -21,16 +21,10 @@ pub struct CalibrationSettings {
     pub tilt_sd_deg: f64,
     /// Temperature of a bath that states none and whose probe logged none, C.
     pub bath_temp_c: f64,
-    /// Temperature to which the shell of each curve is brought, C.
-    pub shell_temp_c: f64,
     /// Linear thermal expansion of a shell that is not stated.
     pub unknown_shell: ShellExpansion,
     /// Standard deviation of a probe's temperature error, common to all its readings, C.
     pub temp_sd_c: f64,
-    /// Mass ratio K = m/(pi r^3) of a typical probe, kg/m3: the centre of the weak prior.
-    pub k_typical_kg_m3: f64,
-    /// Relative standard deviation of that prior.
-    pub k_rel_sd: f64,
     /// Standard deviation of the error of all weighed baths of one session (balance, moisture of the sugar), as a share of
     /// SG - 1. Assumed; no reference.
     pub weighed_gain: f64,
@@ -38,8 +32,6 @@ pub struct CalibrationSettings {
     pub tap_water_sg: f64,
     /// Original gravity of a batch that has neither a measured one nor early readings, SG 20/20.
     pub original_sg: f64,
-    /// Degrees of freedom that the stated SDs of baths and tilts are worth when they and the residuals disagree.
-    pub scale_df: f64,
     /// What all studies share.
     #[serde(skip)]
     pub common: CommonSettings,
@@ -52,15 +44,11 @@ impl Default for CalibrationSettings {
             session_gap_h: 72.0,
             tilt_sd_deg: 0.2,
             bath_temp_c: 20.0,
-            shell_temp_c: 20.0,
             unknown_shell: ShellExpansion::UNKNOWN,
             temp_sd_c: 0.3,
-            k_typical_kg_m3: 5700.0,
-            k_rel_sd: 0.3,
             weighed_gain: 0.003,
             tap_water_sg: 0.0004,
             original_sg: 1.050,
-            scale_df: 12.0,
             common: CommonSettings::default(),
         }
     }
@@ -82,14 +70,8 @@ impl CalibrationSettings {
     /// [`crate::Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
     pub fn check(&self) -> Result<()> {
         self.common.check()?;
-        let positive: [(&'static str, f64); 6] = [
-            ("window_min", self.window_min),
-            ("session_gap_h", self.session_gap_h),
-            ("tilt_sd_deg", self.tilt_sd_deg),
-            ("k_typical_kg_m3", self.k_typical_kg_m3),
-            ("k_rel_sd", self.k_rel_sd),
-            ("scale_df", self.scale_df),
-        ];
+        let positive: [(&'static str, f64); 3] =
+            [("window_min", self.window_min), ("session_gap_h", self.session_gap_h), ("tilt_sd_deg", self.tilt_sd_deg)];
         for (name, value) in positive {
             within(name, value, f64::MIN_POSITIVE, f64::MAX, "a positive number")?;
         }
@@ -99,25 +81,6 @@ impl CalibrationSettings {
         within("unknown_shell", self.unknown_shell.linear_per_k, -1e-4, 1e-3, "-0.0001 to 0.001 per K")?;
         within("unknown_shell", self.unknown_shell.sd_per_k, 0.0, 1e-3, "an SD of 0 to 0.001 per K")?;
         within("bath_temp_c", self.bath_temp_c, 0.0, 40.0, "0 to 40 C")?;
-        within("shell_temp_c", self.shell_temp_c, 0.0, 40.0, "0 to 40 C")?;
         within("original_sg", self.original_sg, 1.0, 1.2, "1.000 to 1.200")
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_defaults_are_allowed() {
-        CalibrationSettings::default().check().unwrap();
-    }
-
-    #[test]
-    fn a_wrong_setting_is_named_with_its_value() {
-        let wrong = CalibrationSettings { common: CommonSettings::at_level(90.0), ..CalibrationSettings::default() };
-        assert_eq!(wrong.check().unwrap_err().to_string(), "setting `level` is 90; wanted 0.5 to 0.9999");
-        let wrong = CalibrationSettings { window_min: f64::NAN, ..CalibrationSettings::default() };
-        assert!(wrong.check().unwrap_err().to_string().contains("window_min"));
     }
 }

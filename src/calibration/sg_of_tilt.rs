@@ -2,7 +2,7 @@
 
 use crate::error::{Error, Result};
 use crate::fit::Estimate;
-use crate::liquid::{WATER_20C_KG_M3, water_density_kg_m3};
+use crate::liquid::WATER_20C_KG_M3;
 
 use super::curve::CurvePoint;
 use super::fitted_curve::FittedCalibration;
@@ -20,7 +20,7 @@ impl FittedCalibration {
 }
 
 impl Calibration {
-    /// SG at a tilt in a liquid at the curve's shell temperature, with the error of the curve alone: what the band of a
+    /// SG at a tilt in a liquid at 20 C, with the error of the curve alone: what the band of a
     /// picture shows.
     ///
     /// # Errors
@@ -45,10 +45,14 @@ impl Calibration {
     /// # Errors
     /// As [`Calibration::sg_at`].
     pub fn sg_on(&self, fitted: &FittedCalibration, tilt_deg: f64) -> Result<Estimate> {
-        let water = water_density_kg_m3(self.shell_temp_c)?;
         let at = fitted.at(tilt_deg)?;
-        let (sg, se) = (at.density_kg_m3 / water, fitted.variance(&at).sqrt() / water);
+        let (sg, se) = (at.density_kg_m3 / WATER_20C_KG_M3, fitted.variance(&at).sqrt() / WATER_20C_KG_M3);
         Estimate::student_t(sg, se, fitted.df, self.level, "delta, t")
+    }
+
+    /// The tilt that is read as this gravity at 20 C, degrees; none where the curve has no such tilt.
+    pub(crate) fn tilt_deg_at_20c(&self, sg: f64) -> Option<f64> {
+        self.fitted.curve.tilt_deg(sg * WATER_20C_KG_M3)
     }
 
     /// By how much SG falls from one tilt to a later one of this probe, both in a liquid at 20 C and each with the standard

@@ -33,12 +33,11 @@ pub(crate) fn steady_tilt(season: &Season, rows: &[usize], at: Instant, noise: N
         .filter(|r| !r.flags.intersects(UNUSABLE) && r.tilt_deg.is_finite())
         .map(|r| (r.at.hours_since(at), r.tilt_deg, r.temp_c))
         .collect();
-    let mut by_distance: Vec<usize> = (0..readings.len()).collect();
-    by_distance.sort_by(|&a, &b| distance(&readings, a).total_cmp(&distance(&readings, b)));
-    let centre = *by_distance.first()?;
-    let mut nearest: Vec<f64> =
-        by_distance.iter().take(3).filter_map(|&i| readings.get(i)).map(|&(_, tilt, _)| tilt).collect();
-    let seed = median_of(&mut nearest)?;
+    let mut by_distance: Vec<(f64, usize, f64)> =
+        readings.iter().enumerate().map(|(i, r)| (r.0.abs(), i, r.1)).collect();
+    by_distance.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let &(_, centre, _) = by_distance.first()?;
+    let seed = median_of(&mut by_distance.iter().take(3).map(|r| r.2).collect::<Vec<f64>>())?;
     let reach = (5.0 * noise.sd_deg).max(1.0);
     let near = |&(_, tilt, _): &(f64, f64, f64)| (tilt - seed).abs() <= reach;
     let (before, after) = readings.split_at_checked(centre)?;
@@ -55,8 +54,4 @@ pub(crate) fn steady_tilt(season: &Season, rows: &[usize], at: Instant, noise: N
     let temps: Vec<f64> = run.iter().map(|r| r.2).filter(|t| t.is_finite()).collect();
     let temp_c = if temps.is_empty() { f64::NAN } else { temps.iter().sum::<f64>() / temps.len() as f64 };
     Some(SteadyTilt { tilt_deg, se_deg: (variance * inflation / n).sqrt(), temp_c, n: run.len() })
-}
-
-fn distance(readings: &[(f64, f64, f64)], index: usize) -> f64 {
-    readings.get(index).map_or(f64::INFINITY, |r| r.0.abs())
 }

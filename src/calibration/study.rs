@@ -1,8 +1,9 @@
 //! The study: from a season to the calibrations of its probes.
 
+use rayon::iter::Either;
 use rayon::prelude::*;
 
-use crate::error::{Error, Result};
+use crate::error::Result;
 use crate::fit::{Estimate, Finding};
 use crate::liquid::WATER_20C_KG_M3;
 use crate::season::Season;
@@ -10,11 +11,11 @@ use crate::season::Season;
 use super::errors::Sources;
 use super::fit_data::FitPoint;
 use super::fitted_curve::FittedCalibration;
-use super::fleet::FleetFit;
+use super::fleet::fit_together;
 use super::noise::Noise;
 use super::prepared::PreparedSession;
-use super::result::{Calibration, Calibrations, NoCurve, Suspect};
-use super::selection::ScoredCandidate;
+use super::result::{Calibration, Calibrations, NoCurve};
+use super::selection::Choice;
 use super::sessions::{BathSession, Role, sessions_of};
 use super::settings::CalibrationSettings;
 
@@ -33,7 +34,7 @@ impl CalibrationSettings {
     /// A probe or a session that gives no curve is no error: it is in [`Calibrations::without`] with the reason.
     ///
     /// # Errors
-    /// [`Error::Setting`] for a setting that cannot be.
+    /// [`crate::Error::Setting`] for a setting that cannot be.
     ///
     /// ```
     /// use heelwort::prelude::*;
@@ -63,33 +64,22 @@ impl CalibrationSettings {
         let prepare = |session: &BathSession| {
             let none = |why, check| NoCurve { probe: session.probe.clone(), at: session.ended(), why, check };
             match session.role() {
-                Role::Defines(baths) => {
-                    self.prepare(season, &sources, session, &baths).map_err(|why| none(why.to_string(), false))
-                }
-                Role::Check(why) => Err(none(why, true)),
+                Role::Defines(baths) => match self.prepare(season, &sources, session, &baths) {
+                    Ok(one) => Either::Left(one),
+                    Err(why) => Either::Right(none(why.to_string(), false)),
+                },
+                Role::Check(why) => Either::Right(none(why, true)),
             }
         };
-        let results: Vec<std::result::Result<PreparedSession, NoCurve>> = all.par_iter().map(prepare).collect();
-        let mut prepared = Vec::new();
-        for result in results {
-            match result {
-                Ok(one) => prepared.push(one),
-                Err(none) => without.push(none),
-            }
-        }
+        let (mut prepared, no_curve): (Vec<PreparedSession>, Vec<NoCurve>) = all.par_iter().partition_map(prepare);
+        without.extend(no_curve);
         without.sort_by(|a, b| a.probe.cmp(&b.probe).then(a.at.cmp(&b.at)));
-        let mut fleet = FleetFit::fit(&prepared, &sources, self.rules());
+        let shared_baths = fit_together(&mut prepared, &sources, self.common.level);
         let mut calibrations: Vec<Calibration> = Vec::new();
-        for (place, mut one) in prepared.into_iter().enumerate() {
+        for one in prepared {
             let number = 1 + calibrations.iter().filter(|c| c.probe == one.probe).count();
-            let joint = fleet.curves.remove(&place);
-            if let Some(why) = fleet.alone.remove(&place) {
-                one.remarks.push(format!("fitted without the other probes in its baths: {why}"));
-            }
-            calibrations.push(self.finish(one, number, joint, fleet.suspects.remove(&place))?);
+            calibrations.push(self.finish(one, number));
         }
-        fleet.tell(&mut calibrations);
-        let shared_baths = fleet.shared_baths;
         let none = Calibrations::none(self.clone());
         let mut found = Calibrations { calibrations, without, shared_baths, ..none };
         found.water_checks = found.check_water(&sources, &all)?;
@@ -97,22 +87,12 @@ impl CalibrationSettings {
         Ok(found)
     }
 
-    fn finish(
-        &self,
-        one: PreparedSession,
-        number: usize,
-        joint: Option<FittedCalibration>,
-        suspect: Option<Suspect>,
-    ) -> Result<Calibration> {
-        let PreparedSession { probe, calibrated_at, shell, mut baths, points, mut scored, remarks, .. } = one;
-        let none = || Error::not_estimable(format!("a calibration of `{probe}`"), "no candidate was chosen");
-        let ScoredCandidate { candidate, left_out } =
-            scored.iter_mut().find(|s| s.candidate.chosen).ok_or_else(none)?;
-        if joint.is_some() {
-            candidate.fitted = joint;
+    fn finish(&self, one: PreparedSession, number: usize) -> Calibration {
+        let PreparedSession { probe, calibrated_at, shell, mut baths, points, choice, suspect, remarks, .. } = one;
+        let Choice { kind, fitted, rmse_sg, left_out, mut candidates } = choice;
+        for chosen in candidates.iter_mut().filter(|candidate| candidate.chosen) {
+            chosen.fitted = Some(fitted.clone());
         }
-        let fitted = candidate.fitted.clone().ok_or_else(none)?;
-        let (kind, rmse_sg) = (candidate.kind, candidate.rmse_sg);
         for ((bath, point), left) in baths.iter_mut().zip(&points).zip(left_out) {
             let on_curve = fitted.curve.at(point.tilt_deg).map_or(f64::NAN, |at| at.density_kg_m3);
             bath.residual_sg = (on_curve - point.density_kg_m3) / WATER_20C_KG_M3;
@@ -122,7 +102,7 @@ impl CalibrationSettings {
         let water_ok = water_tilt_deg.value().map(|tilt| (tilt - WATER_TILT_DEG).abs() <= WATER_TILT_TOLERANCE_DEG);
         let range = |pick: fn(f64, f64) -> f64, start| baths.iter().map(|b| b.sg).fold(start, pick);
         let on_curve = |point: Option<&FitPoint>| point.map_or(f64::NAN, |p| p.density_kg_m3);
-        Ok(Calibration {
+        Calibration {
             calibration: format!("{probe}/{number}"),
             probe,
             calibrated_at,
@@ -134,14 +114,13 @@ impl CalibrationSettings {
             fitted,
             baths,
             shell,
-            shell_temp_c: self.shell_temp_c,
             water_tilt_deg,
             water_ok,
             suspect,
             remarks,
             level: self.common.level,
-            candidates: scored.into_iter().map(|s| s.candidate).collect(),
-        })
+            candidates,
+        }
     }
 }
 

@@ -75,6 +75,6 @@ impl Calibrations {
 /// The tilt of water of that temperature on the curve.
 fn expected(calibration: &Calibration, immersion: &Immersion) -> Option<f64> {
     let density = sucrose_bath_density_kg_m3(immersion.sg, immersion.temp_c).ok()?;
-    let factor = calibration.shell.volume_factor(immersion.temp_c, calibration.shell_temp_c);
+    let factor = calibration.shell.volume_factor(immersion.temp_c);
     calibration.fitted.curve.tilt_deg(density * factor)
 }

@@ -52,7 +52,7 @@ impl Calibration {
         let (low, high) = (tilts().fold(90.0, f64::min) - BEYOND_DEG, tilts().fold(0.0, f64::max) + BEYOND_DEG);
         let tilts = evenly(low, high, STEPS).into_iter();
         let curve: Vec<(f64, Estimate)> = tilts.filter_map(|tilt| Some((tilt, self.sg_at(tilt).ok()?))).collect();
-        let baths = self.baths_beside_curve()?;
+        let baths = self.baths_beside_curve();
         let suspect = self.suspect.as_ref().map(|s| s.bath);
         let style = |i: usize| if suspect == Some(i) { (Mark::Cross, LOOK) } else { (Mark::Square, REFERENCE) };
         panel(WIDTH, HEIGHT + STRIP, |paper| {

@@ -1,6 +1,6 @@
 //! Any body of revolution, at any tilt.
 
-use crate::error::{Error, Result};
+use crate::error::{Error, Result, within};
 use crate::liquid::solve::root;
 
 use super::profile::{Profile, Wet};
@@ -254,17 +254,10 @@ impl Hull {
     }
 
     fn check(&self) -> Result<()> {
-        let wrong = |name, value: f64, wanted| Err(Error::Setting { name, value: value.to_string(), wanted });
-        if !(self.mass_kg > 0.0 && self.mass_kg.is_finite()) {
-            wrong("mass_kg", self.mass_kg, "a positive mass")
-        } else if !(self.cg_offset_m > 0.0 && self.cg_offset_m.is_finite()) {
-            wrong("cg_offset_m", self.cg_offset_m, "a positive offset of the centre of gravity")
-        } else if !self.cg_height_m.is_finite() {
-            wrong("cg_height_m", self.cg_height_m, "a finite height of the centre of gravity")
-        } else if !(self.meniscus_kg >= 0.0 && self.meniscus_kg.is_finite()) {
-            wrong("meniscus_kg", self.meniscus_kg, "zero or a positive mass")
-        } else {
-            Ok(())
-        }
+        let (least, most) = (f64::MIN_POSITIVE, f64::MAX);
+        within("mass_kg", self.mass_kg, least, most, "a positive mass")?;
+        within("cg_offset_m", self.cg_offset_m, least, most, "a positive offset of the centre of gravity")?;
+        within("cg_height_m", self.cg_height_m, f64::MIN, most, "a finite height of the centre of gravity")?;
+        within("meniscus_kg", self.meniscus_kg, 0.0, most, "zero or a positive mass")
     }
 }

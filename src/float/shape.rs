@@ -1,6 +1,6 @@
 //! The usual probe: a cylinder with an end at each side.
 
-use crate::error::{Error, Result};
+use crate::error::{Result, within};
 
 use super::profile::{Piece, Profile};
 
@@ -50,24 +50,17 @@ impl Shape {
     /// A cylinder of this radius with its ends; `length_m` is overall, from nose to top.
     ///
     /// # Errors
-    /// [`Error::Setting`] for a radius outside 1 mm to 1 m, a height of an end that is not positive, or ends that are
+    /// [`crate::Error::Setting`] for a radius outside 1 mm to 1 m, a height of an end that is not positive, or ends that are
     /// together longer than the whole.
     pub fn new(radius_m: f64, length_m: f64, bottom: End, top: End) -> Result<Self> {
-        let wrong = |name, value: f64, wanted| Err(Error::Setting { name, value: value.to_string(), wanted });
-        if !(0.001..=1.0).contains(&radius_m) {
-            return wrong("radius_m", radius_m, "0.001 to 1 m");
-        }
+        within("radius_m", radius_m, 0.001, 1.0, "0.001 to 1 m")?;
         for end in [bottom, top] {
-            if let End::SemiEllipsoid { height_m } = end
-                && !(height_m > 0.0 && height_m.is_finite())
-            {
-                return wrong("height_m", height_m, "a positive height of the end");
+            if let End::SemiEllipsoid { height_m } = end {
+                within("height_m", height_m, f64::MIN_POSITIVE, f64::MAX, "a positive height of the end")?;
             }
         }
         let ends = bottom.height_m(radius_m) + top.height_m(radius_m);
-        if !(length_m > ends && length_m <= 10.0) {
-            return wrong("length_m", length_m, "more than both ends together, at most 10 m");
-        }
+        within("length_m", length_m, ends.next_up(), 10.0, "more than both ends together, at most 10 m")?;
         Ok(Self { radius_m, length_m, bottom, top })
     }
 
@@ -95,6 +88,7 @@ impl Shape {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::error::Error;
 
     #[test]
     fn a_shape_that_cannot_be_is_refused() {

@@ -4,8 +4,7 @@ use crate::error::{Error, Result};
 
 /// Linear expansion of a shell per K, with its standard deviation.
 ///
-/// When shell and contents grow alike only the volume changes: a curve made at one temperature reads
-/// `1 + 3 alpha (T - T_cal)` times too high a density at another.
+/// When shell and contents grow alike only the volume changes: a curve of 20 C reads `1 + 3 alpha (T - 20 C)` times too high a density at another.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct ShellExpansion {
@@ -52,14 +51,14 @@ impl ShellExpansion {
         }
     }
 
-    /// Volume at `temp_c` over volume at `calibrated_at_c`: `1 + 3 alpha (T - T_cal)`.
-    pub fn volume_factor(&self, temp_c: f64, calibrated_at_c: f64) -> f64 {
-        1.0 + 3.0 * self.linear_per_k * (temp_c - calibrated_at_c)
+    /// Volume at `temp_c` over volume at 20 C: `1 + 3 alpha (T - 20 C)`.
+    pub fn volume_factor(&self, temp_c: f64) -> f64 {
+        1.0 + 3.0 * self.linear_per_k * (temp_c - 20.0)
     }
 
     /// Standard deviation that the doubt about the expansion adds to the density, as a fraction of it.
-    pub fn relative_sd(&self, temp_c: f64, calibrated_at_c: f64) -> f64 {
-        3.0 * self.sd_per_k * (temp_c - calibrated_at_c).abs() / self.volume_factor(temp_c, calibrated_at_c)
+    pub fn relative_sd(&self, temp_c: f64) -> f64 {
+        3.0 * self.sd_per_k * (temp_c - 20.0).abs() / self.volume_factor(temp_c)
     }
 }
 
@@ -80,7 +79,7 @@ mod tests {
     fn a_warm_shell_makes_the_liquid_seem_denser() {
         let shell = ShellExpansion { linear_per_k: 65e-6, sd_per_k: 10e-6 };
         // The note's figure for PET at its upper end: 10 C more read +0.0020 at SG 1.010.
-        assert!((1010.0 - 1010.0 / shell.volume_factor(30.0, 20.0) - 1.97).abs() < 0.01);
-        assert!((shell.relative_sd(30.0, 20.0) - 3e-4).abs() < 1e-6);
+        assert!((1010.0 - 1010.0 / shell.volume_factor(30.0) - 1.97).abs() < 0.01);
+        assert!((shell.relative_sd(30.0) - 3e-4).abs() < 1e-6);
     }
 }

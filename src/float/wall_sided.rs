@@ -1,6 +1,6 @@
 //! The wall-sided float: the water plane cuts only the cylinder.
 
-use crate::error::{Error, Result};
+use crate::error::{Error, Result, within};
 
 /// Densities of a rest on the straight line: any liquid, with room for a fit that is under way.
 const LOWEST_KG_M3: f64 = 1e-3;
@@ -101,18 +101,10 @@ impl WallSided {
     }
 
     fn check(&self) -> Result<()> {
-        let wrong = |name, value: f64, wanted| Err(Error::Setting { name, value: value.to_string(), wanted });
-        if !(self.k_kg_m3 > 0.0 && self.k_kg_m3 < 1e9) {
-            wrong("k_kg_m3", self.k_kg_m3, "a positive mass over pi r^3")
-        } else if !(self.eps > 0.0 && self.eps < 1e3) {
-            wrong("eps", self.eps, "a positive offset of the centre of gravity")
-        } else if !(-1e3..=1e3).contains(&self.h) {
-            wrong("h", self.h, "a finite height of the centre of gravity")
-        } else if !(self.kappa > 0.0 && self.kappa < 1e3) {
-            wrong("kappa", self.kappa, "a positive shape constant of the bottom")
-        } else {
-            Ok(())
-        }
+        within("k_kg_m3", self.k_kg_m3, f64::MIN_POSITIVE, 1e9, "a positive mass over pi r^3")?;
+        within("eps", self.eps, f64::MIN_POSITIVE, 1e3, "a positive offset of the centre of gravity")?;
+        within("h", self.h, -1e3, 1e3, "a finite height of the centre of gravity")?;
+        within("kappa", self.kappa, f64::MIN_POSITIVE, 1e3, "a positive shape constant of the bottom")
     }
 }
 

@@ -77,12 +77,12 @@ fn start_of_fall(hours: &[f64], temp_c: &[f64], warm: f64, at: f64) -> f64 {
 
 /// Middle time and median temperature of each six hours that have readings.
 fn six_hour_medians(hours: &[f64], temp_c: &[f64]) -> Vec<(f64, f64)> {
-    let log: Vec<(f64, f64)> =
-        hours.iter().map(|hours| (hours / SIX_HOURS).floor()).zip(temp_c.iter().copied()).collect();
+    let log: Vec<(i64, f64)> =
+        hours.iter().map(|hours| (hours / SIX_HOURS).floor() as i64).zip(temp_c.iter().copied()).collect();
     log.chunk_by(|a, b| a.0 == b.0)
         .filter_map(|stretch| {
             let mut temps: Vec<f64> = stretch.iter().map(|(_, temp)| *temp).filter(|temp| temp.is_finite()).collect();
-            Some((SIX_HOURS * (stretch.first()?.0 + 0.5), median_of(&mut temps)?))
+            Some((SIX_HOURS * (stretch.first()?.0 as f64 + 0.5), median_of(&mut temps)?))
         })
         .collect()
 }

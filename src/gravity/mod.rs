@@ -14,7 +14,6 @@ mod reading_errors;
 mod readings;
 mod series;
 mod series_builder;
-mod tilt;
 
 pub(crate) use episodes::episodes;
 pub use known::{Disturbance, ErrorKnot, ErrorStep, KnownErrors};

@@ -70,7 +70,7 @@ impl Calibration {
         temp_sd_c: f64,
     ) -> Option<ReadingErrors> {
         let at = self.fitted.curve.at(tilt_deg)?;
-        let factor = self.shell.volume_factor(temp_c, self.shell_temp_c);
+        let factor = self.shell.volume_factor(temp_c);
         let density = at.density_kg_m3 / factor;
         let (_, by_density) = liquid.sg_and_slope(density, temp_c).ok()?;
         let [a, b, c, d] = root.through(&at.gradient).map(|effect| effect / factor);

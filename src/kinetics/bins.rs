@@ -102,17 +102,12 @@ impl BinnedSeries {
             if series.probe.get(i) != Some(&probe) {
                 continue;
             }
-            let reason = if hours < 0.0 || series.ended_hours.is_some_and(|end| hours > end) {
-                Some(Flags::OUTSIDE_BATCH)
+            if hours < 0.0 || series.ended_hours.is_some_and(|end| hours > end) {
+                self.flag(series, i, Flags::OUTSIDE_BATCH);
             } else if hours > until {
-                Some(Flags::COOLED)
+                self.flag(series, i, Flags::COOLED);
             } else {
-                None
-            };
-            match (reason, reading(series, i)) {
-                (Some(reason), _) => self.flag(series, i, reason),
-                (None, Some(reading)) => used.push((i, reading)),
-                (None, None) => {}
+                used.extend(reading(series, i).map(|reading| (i, reading)));
             }
         }
         used

@@ -27,8 +27,6 @@ use super::weak_priors::weak_priors;
 
 /// Fewer points than this make no curve.
 const LEAST_POINTS: usize = 5;
-/// A criterion lower by this much tells two clocks apart (Burnham and Anderson 2002, section 2.6).
-const TELLING: f64 = 2.0;
 /// A clock whose pace varies by less than this factor is not looked at.
 const TELLING_PACE: f64 = 1.1;
 /// Most points a probe gives: more say nothing more about a curve, as neighbours are correlated.
@@ -49,11 +47,8 @@ impl KineticsSettings {
     /// The curve of one batch by itself; whatever fails becomes the reason why it has none.
     fn one_curve(&self, series: &GravitySeries) -> BatchFit {
         if let Err(error) = check_series(series) {
-            return unfitted(series, &BinnedSeries::default()).without_curve(
-                Status::TooFewData,
-                error.to_string(),
-                &[],
-            );
+            let none = unfitted(series, &BinnedSeries::default());
+            return none.without_curve(Status::TooFewData, error.to_string(), &[]);
         }
         let binned = bins(series, self, MOST_POINTS);
         let (fit, notes) = (unfitted(series, &binned), binned.notes.clone());
@@ -61,7 +56,7 @@ impl KineticsSettings {
             .unwrap_or_else(|error| fit.without_curve(Status::TooFewData, error.to_string(), &notes))
     }
 
-    fn curve_of(&self, mut fit: BatchFit, series: &GravitySeries, binned: BinnedSeries) -> Result<BatchFit> {
+    fn curve_of(&self, mut fit: BatchFit, series: &GravitySeries, mut binned: BinnedSeries) -> Result<BatchFit> {
         if binned.points.len() < LEAST_POINTS {
             let why = format!("{} points after averaging; a curve needs {LEAST_POINTS}", binned.points.len());
             return Ok(fit.without_curve(Status::TooFewData, why, &binned.notes));
@@ -81,8 +76,10 @@ impl KineticsSettings {
             fit.status_since_h = Some(0.0);
             return Ok(fit);
         }
+        let clock = self.clock_of(series, fit.last_hours);
+        binned.set_clock(&clock);
         let effects = nuisances(series, &binned, self)?;
-        let (found, binned, clock) = self.on_clock(series, binned, &effects)?;
+        let (found, binned) = self.curve(binned, &effects)?;
         let priors = weak_priors(first_gravity(&binned.points));
         self.report(&mut fit, series, &found, &self.given(found.curve.kind, &effects, &priors), binned, clock)?;
         Ok(fit)
@@ -90,8 +87,8 @@ impl KineticsSettings {
 
     /// Fits all batches, each by itself and then again with what the others tell: the shape of the curve, its slow tail above
     /// all, and the bias of probes by gas, which one batch alone seldom shows, have the prior that the other batches give, by
-    /// strain as far as strains differ. The gravities and the pace of a batch are its own. The limit of a batch without a forced-ferment test is
-    /// taken from the other batches of its strain, where at least three have come to rest.
+    /// strain as far as strains differ. The gravities and the pace of a batch are its own. The limit of a batch without a
+    /// forced-ferment test is taken from the other batches of its strain, where at least three have come to rest.
     ///
     /// Whatever fails in one batch, its series not being one included, becomes the reason that its result gives.
     ///
@@ -176,37 +173,14 @@ impl KineticsSettings {
         CurveProblem { kind, likelihood, priors, bias: self.bias() }
     }
 
-    /// The curve on the clock that was asked for, or on thermal time unless real time describes the batch clearly better.
-    fn on_clock(
-        &self,
-        series: &GravitySeries,
-        binned: BinnedSeries,
-        effects: &[Nuisance],
-    ) -> Result<(CurveFit, BinnedSeries, Clock)> {
+    /// The clock that was asked for: thermal time unless the pace hardly varies over these hours.
+    fn clock_of(&self, series: &GravitySeries, last_h: f64) -> Clock {
         let thermal = match self.clock {
             ClockChoice::Real => None,
             _ => Thermal::new(series, self, self.common.activation.kj_mol).map(Clock::Thermal),
         };
-        let last_h = binned.points.last().map_or(0.0, |p| p.hours);
-        let asked = self.clock == ClockChoice::Thermal;
-        let on_thermal = match thermal.filter(|clock| asked || clock.range(0.0, last_h) >= TELLING_PACE) {
-            Some(clock) => {
-                let mut on_clock = binned.clone();
-                on_clock.set_clock(&clock);
-                self.curve(on_clock, effects).ok().map(|(found, binned)| (found, binned, clock))
-            }
-            None => None,
-        };
-        match on_thermal {
-            Some(found) if asked => Ok(found),
-            other => {
-                let (real, binned) = self.curve(binned, effects)?;
-                Ok(match other {
-                    Some(found) if found.0.aicc <= real.aicc + TELLING => found,
-                    _ => (real, binned, Clock::Real),
-                })
-            }
-        }
+        let telling = |of: &Clock| self.clock == ClockChoice::Thermal || of.range(0.0, last_h) >= TELLING_PACE;
+        thermal.filter(telling).unwrap_or_default()
     }
 
     /// The curve that was asked for, or of several the one with the lowest AICc.

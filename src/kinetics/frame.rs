@@ -109,15 +109,13 @@ impl fmt::Display for BatchFit {
         if let Some(reasons) = reasons(self) {
             writeln!(f, "{reasons}")?;
         }
-        for (which, finding) in Trait::ALL.iter().zip(&self.traits) {
-            if finding.estimate().is_some() {
-                writeln!(f, "  {:20} {finding}", which.name())?;
-            }
-        }
         let at = &self.at_reference;
-        let named =
-            [("lag_ref_h", &at.lag_h), ("mid_ref_h", &at.mid_h), ("max_rate_ref_sg_per_day", &at.max_rate_sg_per_day)];
-        for (name, finding) in named.iter().filter(|(_, finding)| finding.estimate().is_some()) {
+        let traits = Trait::ALL.map(Trait::name).into_iter().zip(&self.traits).chain([
+            ("lag_ref_h", &at.lag_h),
+            ("mid_ref_h", &at.mid_h),
+            ("max_rate_ref_sg_per_day", &at.max_rate_sg_per_day),
+        ]);
+        for (name, finding) in traits.filter(|(_, finding)| finding.estimate().is_some()) {
             writeln!(f, "  {name:20} {finding}")?;
         }
         if let Some(waves) = &self.whiteness {
@@ -141,11 +139,8 @@ impl fmt::Display for Kinetics {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let width = self.batches.iter().map(|fit| fit.batch.len()).max().unwrap_or(0).max(5);
         writeln!(f, "{} batches", self.batches.len())?;
-        writeln!(
-            f,
-            "{:width$}  {:12}  {:>17}  {:>17}  {:>12}",
-            "batch", "status", "original SG", "terminal SG", "mid, h"
-        )?;
+        let heads = ("batch", "status", "original SG", "terminal SG", "mid, h");
+        writeln!(f, "{:width$}  {:12}  {:>17}  {:>17}  {:>12}", heads.0, heads.1, heads.2, heads.3, heads.4)?;
         for fit in &self.batches {
             let cell = |which: Trait, digits: usize| match fit.finding(which).estimate() {
                 Some(e) => format!("{:.digits$} \u{b1} {:.digits$}", e.value, e.se),

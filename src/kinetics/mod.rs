@@ -27,7 +27,6 @@ mod report;
 pub(crate) mod robust_weights;
 mod second_batch;
 pub(crate) mod settings;
-mod state;
 mod status;
 mod steps;
 mod timed;
@@ -36,12 +35,13 @@ mod traits;
 mod unfitted;
 pub(crate) mod weak_priors;
 
-pub use batch_fit::{AtReference, BatchFit, CandidateFit, FittedFermentation, Kinetics, ProbeOffset, ProbeStep};
+pub use batch_fit::{
+    AtReference, BatchFit, BatchState, CandidateFit, FittedFermentation, Kinetics, ProbeOffset, ProbeStep,
+};
 pub use curve::FermentationCurve;
 pub(crate) use curve::{GravityCurve, N_BASIS, PARAMETERS};
 pub(crate) use error_model::ErrorModel;
 pub use point::{BatchPoint, PointSource};
 pub use settings::{ClockChoice, KineticsSettings};
-pub use state::BatchState;
 pub use status::Status;
 pub use traits::Trait;

@@ -19,8 +19,7 @@ pub(crate) const FOAM_SG: (f64, f64) = (5e-4, 1e-3);
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum ClockChoice {
-    /// Real time where the pace by Arrhenius' law varies by less than a tenth, as both clocks are then one. Else thermal time,
-    /// as temperature is known to act, unless the AICc of the curve is lower on real time by more than 2.
+    /// Real time where the pace by Arrhenius' law varies by less than a tenth, as both clocks are then one; else thermal time.
     #[default]
     Best,
     /// Hours as they pass.

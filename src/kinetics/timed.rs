@@ -21,17 +21,11 @@ impl<'a> Timed<'a> {
         Self { table: curve.tabulate(), clock, steepest: None }
     }
 
-    /// A neighbour of `centre` for derivatives of rate and lag: on thermal time with the steepest place of `centre`. There the
-    /// rate is greatest and the lag least or greatest, so that moving it changes neither to first order, while the search for
-    /// it may jump. A place over the scale stays within its cell of the smooth correction, where the rate has no step.
+    /// A neighbour of `centre` for derivatives of rate and lag: with the steepest place of `centre`. There the rate is greatest
+    /// and the lag least or greatest, so that moving it changes neither to first order, while the search for it may jump. A
+    /// place over the scale stays within its cell of the smooth correction, where the rate has no step.
     pub(super) fn beside(curve: &GravityCurve, centre: &Self) -> Self {
-        let steepest = matches!(centre.clock, Clock::Thermal(_)).then(|| centre.steepest_place());
-        Self { table: curve.tabulate(), clock: centre.clock, steepest }
-    }
-
-    /// The curve on its own clock.
-    pub fn on_clock(&self) -> &Tabulated {
-        &self.table
+        Self { table: curve.tabulate(), clock: centre.clock, steepest: Some(centre.steepest_place()) }
     }
 
     /// The curve with its parameters, times on its clock.
@@ -106,5 +100,30 @@ impl<'a> Timed<'a> {
     /// Finish time: the hour at which the curve comes within `tolerance_sg` of its terminal gravity.
     pub fn finish_h(&self, tolerance_sg: f64) -> f64 {
         self.clock.hours_at(self.table.finish_h(tolerance_sg))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::kinetics::FermentationCurve;
+
+    #[test]
+    fn the_lag_is_the_tangents() {
+        for (kind, steepness, asymmetry) in [0.02, 0.5, 1.3, 6.0].into_iter().flat_map(|steepness| {
+            let plain = (FermentationCurve::Gompertz, steepness, 1.0);
+            [(FermentationCurve::Logistic5, steepness, 0.2), (FermentationCurve::Logistic5, steepness, 4.0), plain]
+        }) {
+            let plain = GravityCurve::plain(kind, 1.052, 1.011, 38.0, steepness, asymmetry);
+            let correction = std::array::from_fn(|k| 0.3 * (1.7 * k as f64).sin());
+            let corrected = GravityCurve { correction, tail_share: 0.15, tail_pace: 0.12, ..plain };
+            for curve in [plain, corrected] {
+                let timed = Timed::new(&curve, &Clock::Real);
+                let steepest = timed.steepest_h();
+                assert!(timed.fall_sg_per_h(steepest) >= timed.fall_sg_per_h(steepest + 4.0));
+                let tangent = timed.sg(steepest) + (steepest - timed.lag_h()) * timed.fall_sg_per_h(steepest);
+                assert!((tangent - 1.052).abs() < 1e-9 || steepest == 0.0 || timed.lag_h() == 0.0);
+            }
+        }
     }
 }

@@ -137,18 +137,19 @@ pub(crate) fn at_reference(
         24.0 * timed.fall_sg_per_h(steepest) * (1.0 / more.at(steepest).1 - 1.0 / here.at(steepest).1),
     ];
     let factor = quantile::normal_two_sided(level)?;
-    let mut found = estimates(fitted, level, |curve| {
-        let table = curve.on_clock();
-        let own = match &fitted.clock {
-            Clock::Thermal(_) => [table.lag_h(), table.mid_h(), 24.0 * table.fall_sg_per_h(table.steepest_h())],
-            Clock::Real => {
-                let steepest = curve.steepest_h();
-                let rate = 24.0 * curve.fall_sg_per_h(steepest);
-                [here.at(curve.lag_h()).0, here.at(curve.mid_h()).0, rate / here.at(steepest).1]
-            }
-        };
-        own.map(Ok)
-    })?;
+    let mut found = match &fitted.clock {
+        Clock::Thermal(_) => {
+            let on_clock = FittedFermentation { clock: Clock::Real, ..fitted.clone() };
+            estimates(&on_clock, level, |curve| {
+                [curve.lag_h(), curve.mid_h(), 24.0 * curve.fall_sg_per_h(curve.steepest_h())].map(Ok)
+            })?
+        }
+        Clock::Real => estimates(fitted, level, |curve| {
+            let steepest = curve.steepest_h();
+            let rate = 24.0 * curve.fall_sg_per_h(steepest) / here.at(steepest).1;
+            [here.at(curve.lag_h()).0, here.at(curve.mid_h()).0, rate].map(Ok)
+        })?,
+    };
     for (finding, by) in found.iter_mut().zip(by) {
         if let Finding::Estimated(estimate) = finding {
             estimate.se = estimate.se.hypot(by * energy.sd_kj_mol);

@@ -44,11 +44,8 @@ impl BeerDensity {
 
     fn split(split_sg: f64) -> Result<Self> {
         let unfermented = Expansion::new(split_sg, SG_HIGH, Mix::unfermented)?;
-        let fermented = if split_sg > SG_LOW {
-            Expansion::new(SG_LOW, split_sg, |sg| Mix::of(sg, split_sg))?
-        } else {
-            unfermented.clone()
-        };
+        let below = (split_sg > SG_LOW).then(|| Expansion::new(SG_LOW, split_sg, |sg| Mix::of(sg, split_sg)));
+        let fermented = below.transpose()?.unwrap_or_else(|| unfermented.clone());
         Ok(Self { split_sg, fermented, unfermented })
     }
 

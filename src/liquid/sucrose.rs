@@ -26,7 +26,7 @@ pub fn sucrose_density_kg_m3(mass_fraction: f64, temp_c: f64) -> Result<f64> {
     let formula = "the density of sucrose solutions";
     let w = Error::check_domain(formula, "mass fraction", "kg/kg", mass_fraction, 0.0, 0.85)?;
     let t = Error::check_domain(formula, "temperature", "C", temp_c, 0.0, 80.0)?;
-    Ok(water(t) + SucroseAt::new(t).sugar(w).0)
+    Ok(water(t) + polynomial(&SucroseAt::new(t).by_power, w).0)
 }
 
 /// Density of water by Bettin and Spieweck (1990), kg/m3.
@@ -56,15 +56,10 @@ impl SucroseAt {
         Self { water: water(temp_c), by_power }
     }
 
-    /// Density above water's and its slope in the mass fraction.
-    fn sugar(&self, w: f64) -> (f64, f64) {
-        polynomial(&self.by_power, w)
-    }
-
     /// Density over the density of water at the same temperature, and its slope in the mass fraction. A negative
     /// fraction extends the scale below SG 1, as negative apparent extract needs.
     pub(crate) fn ratio(&self, w: f64) -> (f64, f64) {
-        let (sugar, slope) = self.sugar(w);
+        let (sugar, slope) = polynomial(&self.by_power, w);
         (1.0 + sugar / self.water, slope / self.water)
     }
 }

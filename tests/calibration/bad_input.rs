@@ -47,6 +47,16 @@ fn forced(points: &[(f64, f64)]) -> Vec<Reference> {
 }
 
 #[test]
+fn a_wrong_setting_is_named_with_its_value() {
+    CalibrationSettings::default().check().unwrap();
+    let mut wrong = CalibrationSettings::default();
+    wrong.common.level = 90.0;
+    assert_eq!(wrong.check().unwrap_err().to_string(), "setting `level` is 90; wanted 0.5 to 0.9999");
+    let wrong = CalibrationSettings { window_min: f64::NAN, ..CalibrationSettings::default() };
+    assert!(wrong.check().unwrap_err().to_string().contains("window_min"));
+}
+
+#[test]
 fn an_empty_season_has_no_curves_and_no_error() {
     assert_eq!(fit(Vec::new()).calibrations.len(), 0);
 }

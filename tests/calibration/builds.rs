@@ -133,6 +133,13 @@ fn the_advice_says_what_to_move_where() {
 }
 
 #[test]
+fn a_wrong_setting_is_named() {
+    BuildSettings::default().check().unwrap();
+    let wrong = BuildSettings { strong_tilt_deg: 20.0, ..BuildSettings::default() };
+    assert!(wrong.check().unwrap_err().to_string().contains("strong_tilt_deg"));
+}
+
+#[test]
 fn what_is_not_known_is_said() {
     let (_, season) = exact(Float::Long, 8);
     let with = |change: &dyn Fn(&mut Season)| {

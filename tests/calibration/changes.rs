@@ -65,7 +65,7 @@ fn a_change_is_found_with_its_size() {
         let [first, second] = &found.calibrations[..] else { panic!("{found}") };
         let difference = first.difference(second).unwrap();
         let mean = difference.points.iter().map(|(_, d)| d.value).sum::<f64>() / difference.points.len() as f64;
-        assert!((mean - 0.006).abs() < 0.002, "{difference}");
+        assert!((mean - 0.006).abs() < 0.002, "{difference:?}");
         let water = &found.water_checks[0];
         told += u32::from(difference.p < 0.05 && !water.agrees());
         assert!((water.shift_sg.value + 0.006).abs() < 0.004, "{water:?}");

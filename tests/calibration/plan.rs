@@ -129,6 +129,10 @@ fn what_cannot_be_planned_is_refused_with_the_reason() {
         ("most_baths", PlanSettings { most_baths: 3, ..settings() }),
         ("most_baths", PlanSettings { most_baths: 60, ..settings() }),
         ("range_sg", PlanSettings { range_sg: Some((1.05, 1.05)), ..settings() }),
+        ("range_sg", PlanSettings { range_sg: Some((1.05, 1.01)), ..settings() }),
+        ("range_sg", PlanSettings { range_sg: Some((f64::NAN, 1.05)), ..settings() }),
+        ("heaviest_sg", PlanSettings { heaviest_sg: 1.0, ..settings() }),
+        ("bath_sd_sg", PlanSettings { bath_sd_sg: 0.0, ..settings() }),
         ("bath_sd_sg", PlanSettings { bath_sd_sg: f64::NAN, ..settings() }),
     ] {
         assert!(refused(&season, wrong).contains(name));

@@ -97,7 +97,7 @@ fn every_row_has_its_gravity_or_a_reason() {
         assert!(table.column(name).is_ok(), "{name}");
     }
     assert!(table.height() >= calibrations.calibrations.len());
-    assert!(calibrations.candidates_frame().unwrap().height() == 6 * calibrations.calibrations.len());
+    assert!(calibrations.candidates_frame().unwrap().height() == 4 * calibrations.calibrations.len());
 }
 
 #[test]

@@ -167,27 +167,14 @@ impl Log {
         let mut ar = self.ar_sd * normal(rng);
         let heavy = StudentT::<f64>::new(3.0).unwrap();
         let mut series = GravitySeries {
-            batch: batch.into(),
-            strain: strain.into(),
-            pitched_at: Instant::parse("2031-01-01T00:00:00Z").unwrap(),
-            ended_hours: None,
             original_sg: self.original_sd.map(|sd| (truth.original_sg + sd * normal(rng), sd)),
-            limit_sg: None,
             probes: vec![SeriesProbe { probe: "dunlin".into(), offset_sd: self.offset_sd }],
             rows: (0..n).collect(),
-            hours: Vec::new(),
-            sg: Vec::new(),
-            corrected_sg: Vec::new(),
             own_sd: vec![self.white_sd; n],
             shared_sd: vec![self.shared_sd; n],
             temp_c: vec![19.0; n],
             probe: vec![0; n],
-            samples: Vec::new(),
-            held: Vec::new(),
-            doubted: Vec::new(),
-            cooled_hours: None,
-            disturbed: Vec::new(),
-            known: None,
+            ..GravitySeries::empty(batch, strain, Instant::parse("2031-01-01T00:00:00Z").unwrap())
         };
         for i in 0..n {
             let hours = i as f64 * self.every_h;

@@ -3,15 +3,19 @@
 use std::collections::BTreeMap;
 use std::fmt;
 
+use heelwort::drift::ShiftKind;
 use heelwort::fit::Finding;
 use heelwort::forecast::BacktestStatus;
 use heelwort::kinetics::Trait;
 use heelwort::season::Flags;
-use heelwort::simulate::{BatchTruth, SimulateSettings, Simulated};
+use heelwort::simulate::{BatchEnd, BatchTruth, ShiftTruth, SimulateSettings, Simulated, Trouble, TroubleTruth};
 use heelwort::study::{SeasonStudy, Settings};
 
 /// Half width of a 90 % normal interval in standard errors.
 const Z90: f64 = 1.645;
+
+/// What befalls a probe for hours.
+const EPISODES: [Trouble; 3] = [Trouble::FoamLoad, Trouble::Leaning, Trouble::BubblePatch];
 
 /// What is known to hold more or less often than it says, each within 0.80 to 0.99: forecasts at 0.85 of the drop are too
 /// narrow, these traits and terminal gravities foretold before that are too wide.
@@ -28,6 +32,10 @@ const KNOWN_OFF: [&str; 10] = [
     "terminal at 0.70",
 ];
 
+/// What is known to be off on average by more than 0.15 of its standard error: fits cross nine tenths and begin to fall an hour or
+/// two late, and stated errors of the greatest rate hide a twentieth of it; forecasts before half of the drop are early.
+const KNOWN_BIASED: [&str; 3] = ["kinetics lag_h", "kinetics t90_h", "kinetics max_rate_sg_per_day"];
+
 /// How often intervals held the truth, and how large the errors were.
 #[derive(Debug, Clone, Default)]
 struct Tally {
@@ -36,8 +44,10 @@ struct Tally {
     error: f64,
     error2: f64,
     width: f64,
-    /// Intervals and how many held the truth, by season.
-    seasons: BTreeMap<u64, (f64, f64)>,
+    /// Intervals, how many held the truth, and the sum of the errors in standard errors, by season.
+    seasons: BTreeMap<u64, (f64, f64, f64)>,
+    /// Errors in standard errors, largest in size.
+    worst_z: f64,
 }
 
 impl Tally {
@@ -45,9 +55,12 @@ impl Tally {
         let held = (lower..=upper).contains(&truth);
         self.n += 1;
         self.covered += usize::from(held);
-        let (n, covered) = self.seasons.entry(season).or_default();
+        let z = (value - truth) / ((upper - lower) / (2.0 * Z90)).max(1e-12);
+        let (n, covered, zs) = self.seasons.entry(season).or_default();
         *n += 1.0;
         *covered += f64::from(u8::from(held));
+        *zs += z;
+        self.worst_z = self.worst_z.max(z.abs());
         self.error += value - truth;
         self.error2 += (value - truth).powi(2);
         self.width += upper - lower;
@@ -60,10 +73,21 @@ impl Tally {
     /// Monte Carlo standard error of the coverage. The intervals of a season share probes and beers, so that seasons, not
     /// intervals, are independent: the error of a ratio over seasons, and never less than that of independent intervals.
     fn coverage_se(&self) -> f64 {
-        let (n, p, seasons) = (self.n as f64, self.coverage(), self.seasons.len() as f64);
-        let squares: f64 = self.seasons.values().map(|(of, held)| (held - p * of).powi(2)).sum();
-        let by_season = (squares * seasons / (seasons - 1.0).max(1.0)).sqrt() / n;
-        by_season.max((0.9 * 0.1 / n).sqrt())
+        let p = self.coverage();
+        self.by_season(|(of, held, _)| held - p * of).max((0.9 * 0.1 / self.n as f64).sqrt())
+    }
+
+    /// Mean error in standard errors, and its Monte Carlo standard error, likewise.
+    fn mean_z(&self) -> (f64, f64) {
+        let n = self.n as f64;
+        let mean = self.seasons.values().map(|season| season.2).sum::<f64>() / n;
+        (mean, self.by_season(|(of, _, z)| z - mean * of).max(n.sqrt().recip()))
+    }
+
+    fn by_season(&self, off: impl Fn((f64, f64, f64)) -> f64) -> f64 {
+        let seasons = self.seasons.len() as f64;
+        let squares: f64 = self.seasons.values().map(|season| off(*season).powi(2)).sum();
+        (squares * seasons / (seasons - 1.0).max(1.0)).sqrt() / self.n as f64
     }
 }
 
@@ -72,10 +96,12 @@ impl fmt::Display for Tally {
         let n = self.n as f64;
         write!(
             f,
-            "n {:6}  coverage {:.3} +- {:.3}  bias {:+.5}  rmse {:.5}  mean width {:.5}",
+            "n {:6}  coverage {:.3} +- {:.3}  mean z {:+.2} +- {:.2}  bias {:+.5}  rmse {:.5}  mean width {:.5}",
             self.n,
             self.coverage(),
             self.coverage_se(),
+            self.mean_z().0,
+            self.mean_z().1,
             self.error / n,
             (self.error2 / n).sqrt(),
             self.width / n
@@ -193,13 +219,92 @@ fn intervals_hold_the_truth_over_many_seasons() {
         if promised && tally.n >= 60 && !name.contains("other") {
             assert!((0.80..=0.99).contains(&tally.coverage()), "{name}: {tally}");
             let allowed = (2.5 * tally.coverage_se()).max(0.02);
-            if (tally.coverage() - 0.90).abs() > allowed {
+            let ((z, z_se), is_biased) = (tally.mean_z(), KNOWN_BIASED.iter().any(|known| name.starts_with(known)));
+            assert!(z.abs() < 0.8, "{name}: {tally}");
+            if (tally.coverage() - 0.90).abs() > allowed || (z.abs() > (2.5 * z_se).max(0.15) && !is_biased) {
                 off.push(format!("{name}: {tally}"));
             }
         }
     }
     let short: Vec<&String> = off.iter().filter(|line| !KNOWN_OFF.iter().any(|name| line.starts_with(name))).collect();
     assert!(short.is_empty(), "beyond 0.90 +- max(0.02, 2.5 Monte Carlo SE): {short:#?}");
+}
+
+/// Seasons in which everything goes wrong that the simulator can make go wrong.
+#[test]
+#[ignore = "long simulation, run in release by .ci/run"]
+fn troubles_wreck_no_season() {
+    let (mut tallies, mut found, mut real) = (Tallies::default(), 0, 0);
+    let (mut held, mut held_flagged, mut free, mut free_flagged, mut named, mut named_right) = (0, 0, 0, 0, 0, 0);
+    for seed in 5100..5106 {
+        tallies.1 = seed;
+        let settings = SimulateSettings { seed, troubles: Trouble::ALL.to_vec(), ..SimulateSettings::default() };
+        let made = settings.run().unwrap();
+        let study = Settings::default().study(&made.season).unwrap();
+        tallies.gravity(&study, &made);
+        for truth in made.truth.batches.iter().filter(|truth| truth.end != BatchEnd::CutByEnd) {
+            tallies.kinetics(&study, truth);
+        }
+        tallies.backtest(&study, &made);
+        let (drift, gravity) = (study.drift().unwrap(), study.gravity.done().unwrap());
+        for shift in drift.shifts.iter().filter(|shift| shift.kind == ShiftKind::Found) {
+            let near = |truth: &&ShiftTruth| {
+                let is_its = truth.probe == shift.probe || shift.or_probes.contains(&truth.probe);
+                is_its && shift.earliest <= truth.at && truth.at <= shift.latest && truth.shift_sg.abs() > 0.0005
+            };
+            found += 1;
+            real += usize::from(made.truth.shifts.iter().any(|truth| near(&truth)));
+        }
+        let episodes: Vec<&TroubleTruth> =
+            made.truth.troubles.iter().filter(|t| EPISODES.contains(&t.trouble)).collect();
+        for (row, flags) in gravity.flags.iter().enumerate() {
+            let Some(reading) = made.season.readings.get(row).filter(|reading| reading.batch.is_some()) else {
+                continue;
+            };
+            let at = |t: &&&TroubleTruth| {
+                t.probe.as_deref() == Some(reading.probe) && t.from <= reading.at && reading.at < t.to
+            };
+            let (is_held, is_flagged) = (episodes.iter().any(|t| at(&t)), flags.intersects(Flags::DISTURBED));
+            held += usize::from(is_held);
+            held_flagged += usize::from(is_held && is_flagged);
+            free += usize::from(!is_held);
+            free_flagged += usize::from(!is_held && is_flagged);
+        }
+        for misfit in &drift.misfits {
+            let is_its = |t: &&TroubleTruth| {
+                let batch = t.batch.is_none() || t.batch == misfit.batch;
+                batch && (misfit.at.days_since(t.from).abs() < 2.2 || t.trouble == Trouble::SwappedProbes)
+            };
+            named += 1;
+            named_right += usize::from(made.truth.troubles.iter().any(|t| is_its(&t)));
+        }
+    }
+    for (name, tally) in &tallies.0 {
+        println!("{name:48} {tally} worst z {:.1}", tally.worst_z);
+    }
+    println!(
+        "shifts {real} of {found}; held {held_flagged} of {held}; free {free_flagged} of {free}; named {named_right} of {named}"
+    );
+    let of = |name: &str| &tallies.0[name];
+    let (gravity, terminal) = (of("gravity of a reading"), of("kinetics terminal_sg"));
+    assert!((0.84..=0.96).contains(&gravity.coverage()) && gravity.mean_z().0.abs() < 0.5, "{gravity}");
+    assert!((0.84..=0.97).contains(&terminal.coverage()) && terminal.mean_z().0.abs() < 0.3, "{terminal}");
+    assert!((terminal.error2 / terminal.n as f64).sqrt() < 0.0016, "{terminal}");
+    assert!(4 * real >= 3 * found, "{real} of {found} shifts are true");
+    assert!(
+        2 * held_flagged >= held && 50 * free_flagged <= free,
+        "{held_flagged} of {held}, {free_flagged} of {free}"
+    );
+    assert!(5 * named_right >= 4 * named && named >= 30, "{named_right} of {named}");
+    let all: Vec<&Tally> = tallies
+        .0
+        .iter()
+        .filter(|(name, _)| name.starts_with("finish, h, at") && !name.contains("other"))
+        .map(|t| t.1)
+        .collect();
+    let (n, covered) = all.iter().fold((0, 0), |sum, tally| (sum.0 + tally.n, sum.1 + tally.covered));
+    let share = covered as f64 / n as f64;
+    assert!((0.82..=0.97).contains(&share), "{share} of {n} forecasts");
 }
 
 #[test]

@@ -2,6 +2,7 @@
 
 use ndarray::{Array2, array};
 
+use crate::calibration::fit_data::SCALE_DF;
 use crate::error::Result;
 use crate::fit::linear::{LinearFit, LinearSettings};
 use crate::fit::root::brent;
@@ -66,17 +67,16 @@ pub(super) struct Rests {
 /// Fits the centre of gravity to the baths and derives the quantities, with the errors of the baths, the balance and the
 /// calliper (delta method by differences).
 ///
-/// The stated errors of the baths are worth `scale_df` degrees of freedom beside the residuals.
-pub(super) fn rests(outside: &Outside, baths: &[Rested], scale_df: f64, settings: &BuildSettings) -> Result<Rests> {
-    let centre = centre(outside, baths, scale_df)?;
+/// The stated errors of the baths are worth twelve degrees of freedom beside the residuals.
+pub(super) fn rests(outside: &Outside, baths: &[Rested], settings: &BuildSettings) -> Result<Rests> {
+    let centre = centre(outside, baths)?;
     let best = quantities(outside, &centre.hull, settings);
     let moved = |offset: f64, height: f64| {
         let (cg_offset_m, cg_height_m) = (centre.hull.cg_offset_m + offset, centre.hull.cg_height_m + height);
         quantities(outside, &Hull { cg_offset_m, cg_height_m, ..centre.hull.clone() }, settings)
     };
-    let remeasured = |outside: Outside| {
-        self::centre(&outside, baths, scale_df).map(|centre| quantities(&outside, &centre.hull, settings))
-    };
+    let remeasured =
+        |outside: Outside| self::centre(&outside, baths).map(|centre| quantities(&outside, &centre.hull, settings));
     const STEP_M: f64 = 1e-7;
     let by_offset = slopes(&best, &moved(STEP_M, 0.0), STEP_M);
     let by_height = slopes(&best, &moved(0.0, STEP_M), STEP_M);
@@ -163,7 +163,7 @@ fn top_wets_at_sg(outside: &Outside, hull: &Hull) -> Told {
 }
 
 /// The centre of gravity by weighted linear regression of the rests, `x_B + t z_B = e + z_g t` for a known hull and mass.
-fn centre(outside: &Outside, baths: &[Rested], scale_df: f64) -> Result<Centre> {
+fn centre(outside: &Outside, baths: &[Rested]) -> Result<Centre> {
     let profile = outside.shape()?.profile();
     let place = |bath: &Rested| Hull::line_point(&profile, outside.mass_kg, bath.tilt_deg, bath.density_kg_m3);
     let (tangents, arms): (Vec<f64>, Vec<f64>) =
@@ -183,8 +183,8 @@ fn centre(outside: &Outside, baths: &[Rested], scale_df: f64) -> Result<Centre> 
         };
         fit = line(&baths.iter().map(in_arm).collect::<Result<Vec<f64>>>()?)?;
     }
-    let df = scale_df + baths.len() as f64 - 2.0;
-    let scale = (scale_df + fit.sum_of_squares) / df;
+    let df = SCALE_DF + baths.len() as f64 - 2.0;
+    let scale = (SCALE_DF + fit.sum_of_squares) / df;
     Ok(Centre { hull: hull(&fit)?, covariance: fit.covariance * scale, df })
 }
 

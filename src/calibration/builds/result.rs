@@ -55,7 +55,8 @@ pub struct Build {
 }
 
 /// Column and finding, in the order of the table.
-const FINDINGS: [(&str, fn(&Build) -> &Finding); 11] = [
+type FindingColumn = (&'static str, fn(&Build) -> &Finding);
+const FINDINGS: [FindingColumn; 11] = [
     ("water_tilt_deg", |b| &b.water_tilt_deg),
     ("tilt_at_1050_deg", |b| &b.tilt_at_1050_deg),
     ("tilt_at_1100_deg", |b| &b.tilt_at_1100_deg),

@@ -61,15 +61,3 @@ impl BuildSettings {
         within("cell_mass_g", light, 0.0, heavy, "lightest first, in g")
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_defaults_are_allowed_and_a_wrong_one_is_named() {
-        BuildSettings::default().check().unwrap();
-        let wrong = BuildSettings { strong_tilt_deg: 20.0, ..BuildSettings::default() };
-        assert!(wrong.check().unwrap_err().to_string().contains("strong_tilt_deg"));
-    }
-}

@@ -133,17 +133,17 @@ impl BuildSettings {
             top: end_of(top),
         };
         let baths: Vec<Rested> = calibration.baths.iter().map(|bath| rested(calibration, bath)).collect();
-        let rests = rests(&outside, &baths, calibrations.settings.scale_df, self).map_err(|why| why.to_string())?;
+        let rests = rests(&outside, &baths, self).map_err(|why| why.to_string())?;
         Ok((rests.hull, rests.found))
     }
 }
 
 /// A bath brought to the temperature of the curve's shell: a larger shell in the same liquid is the usual one in a denser.
 fn rested(calibration: &Calibration, bath: &BathPoint) -> Rested {
-    let (shell, shell_temp_c) = (&calibration.shell, calibration.shell_temp_c);
-    let factor = shell.volume_factor(bath.temp_c, shell_temp_c);
+    let shell = &calibration.shell;
+    let factor = shell.volume_factor(bath.temp_c);
     let density_kg_m3 = bath.density_kg_m3 * factor;
-    let shell_sd = density_kg_m3 * shell.relative_sd(bath.temp_c, shell_temp_c);
+    let shell_sd = density_kg_m3 * shell.relative_sd(bath.temp_c);
     Rested {
         tilt_deg: bath.tilt_deg,
         tilt_sd_deg: bath.tilt_sd_deg,

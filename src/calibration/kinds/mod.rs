@@ -12,7 +12,7 @@ use crate::error::{Error, Result};
 use crate::fit::nonlinear::Parameter;
 
 use super::curve::{CalibrationCurve, CurvePoint, MOST_COEFFICIENTS};
-use super::fit_data::{FitPoint, FloatPrior};
+use super::fit_data::{FitPoint, FloatPrior, TYPICAL_K};
 
 pub(super) use definition::CoefficientPrior;
 use definition::{CoefficientRule, KindFacts};
@@ -99,7 +99,7 @@ impl CurveKind {
 
     /// K of a floating cylinder and its relative standard deviation before the baths.
     fn size(self, known: &FloatPrior) -> Result<(f64, f64)> {
-        let size = if self == Self::WallSidedFreeK { Some(known.k_weak) } else { known.k_known };
+        let size = if self == Self::WallSidedFreeK { Some(TYPICAL_K) } else { known.k_known };
         let none = || Error::not_estimable(format!("the curve {self}"), "mass or diameter is not known");
         size.ok_or_else(none)
     }

@@ -32,7 +32,7 @@ pub(super) fn model(
         .iter()
         .map(|&sg| {
             let at = point(sg)?;
-            let bath = if sg == 1.0 { WATER_SD_SG } else { bath_sd_sg } * WATER_20C_KG_M3;
+            let bath = if sg <= 1.0 { WATER_SD_SG } else { bath_sd_sg } * WATER_20C_KG_M3;
             let sd = calibration.fitted.scale * bath.hypot(at.per_deg * tilt_sd_deg);
             Some(Vector4::from(at.gradient) / sd)
         })

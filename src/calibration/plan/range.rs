@@ -27,10 +27,14 @@ impl UsedRange {
     /// 95 % quantile of their original gravities (measured, else the first sample where a later one is lower). Too few
     /// batches: what the baths of the last calibrations span.
     pub(super) fn of(season: &Season, calibrations: &Calibrations) -> Option<Self> {
-        let mut lows: Vec<f64> = season.batches.iter().filter_map(|batch| lowest(season, batch)).collect();
-        let mut highs: Vec<f64> = season.batches.iter().filter_map(|batch| original(season, batch)).collect();
+        let sorted = |of: fn(&Season, &Batch) -> Option<f64>| {
+            let mut all: Vec<f64> = season.batches.iter().filter_map(|batch| of(season, batch)).collect();
+            all.sort_by(f64::total_cmp);
+            all
+        };
+        let (lows, highs) = (sorted(lowest), sorted(original));
         if lows.len() >= BATCHES_ENOUGH && highs.len() >= BATCHES_ENOUGH {
-            let (low_sg, high_sg) = (at_quantile(&mut lows, QUANTILE)?, at_quantile(&mut highs, 1.0 - QUANTILE)?);
+            let (low_sg, high_sg) = (quantile_of(&lows, QUANTILE)?, quantile_of(&highs, 1.0 - QUANTILE)?);
             if high_sg - low_sg >= NARROWEST_SG {
                 let source = format!(
                     "{:.0} % of the lowest gravities of {} batches to {:.0} % of {} original gravities",
@@ -71,10 +75,4 @@ fn original(season: &Season, batch: &Batch) -> Option<f64> {
         samples.into_iter().reduce(f64::max).filter(|high| *high > low + NARROWEST_SG)
     };
     batch.original_sg.filter(possible).or_else(highest)
-}
-
-/// The quantile by straight lines between the sorted values.
-fn at_quantile(values: &mut [f64], share: f64) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    quantile_of(values, share)
 }

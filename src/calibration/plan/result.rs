@@ -133,7 +133,7 @@ pub(super) const DEFINING_BATHS: usize = 4;
 
 /// The gravities of a plan, a repeated one with how often.
 pub(crate) fn gravities(plan: &Plan) -> String {
-    let same = plan.baths.chunk_by(|a, b| a.sg == b.sg).filter_map(|same| Some((same.first()?.sg, same.len())));
+    let same = plan.baths.chunk_by(|a, b| b.sg - a.sg < 1e-9).filter_map(|same| Some((same.first()?.sg, same.len())));
     let told = same.map(|(sg, times)| if times > 1 { format!("{sg:.3} ({times} times)") } else { format!("{sg:.3}") });
     told.collect::<Vec<_>>().join(", ")
 }

@@ -42,24 +42,3 @@ impl PlanSettings {
         within("least_gain", self.least_gain, 0.0, 0.9, "0 to 0.9")
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_defaults_are_allowed_and_a_wrong_one_is_named() {
-        PlanSettings::default().check().unwrap();
-        let wrong = [
-            ("most_baths", PlanSettings { most_baths: 3, ..PlanSettings::default() }),
-            ("most_baths", PlanSettings { most_baths: 99, ..PlanSettings::default() }),
-            ("range_sg", PlanSettings { range_sg: Some((1.05, 1.01)), ..PlanSettings::default() }),
-            ("range_sg", PlanSettings { range_sg: Some((f64::NAN, 1.05)), ..PlanSettings::default() }),
-            ("heaviest_sg", PlanSettings { heaviest_sg: 1.0, ..PlanSettings::default() }),
-            ("bath_sd_sg", PlanSettings { bath_sd_sg: 0.0, ..PlanSettings::default() }),
-        ];
-        for (name, settings) in wrong {
-            assert!(settings.check().unwrap_err().to_string().contains(name), "{name}");
-        }
-    }
-}

@@ -106,7 +106,7 @@ impl Layout {
             for entry in data.row(row) {
                 let (q, place) = (data.terms[entry.term].q, self.place(data, entry));
                 let (z, factor) = (data.of(entry), &covariance.factors[entry.term]);
-                touched.extend((0..q).map(|k| (place + k, (k..q).map(|i| z[i] * factor[i * q + k]).sum())));
+                touched.extend((0..q).map(|k| (place + k, (0..q).map(|i| z[i] * factor[i * q + k]).sum())));
             }
             let fixed = data.x[row * data.p..(row + 1) * data.p].iter().chain([&data.y[row]]);
             touched.extend(fixed.enumerate().map(|(j, x)| (self.random + j, *x)));

@@ -40,15 +40,16 @@ impl MixedModel {
         model
     }
 
+    /// Observations less the fixed coefficients, if those are taken out of the likelihood.
+    fn df(&self) -> f64 {
+        (self.data.n() - if self.restricted { self.data.p } else { 0 }) as f64
+    }
+
     /// Minus twice the log-likelihood, in scaled units.
     pub fn deviance(&self, covariance: &Covariance) -> f64 {
         self.solve(covariance).map_or(f64::INFINITY, |(solved, ln_weights)| {
-            // Observations less the fixed coefficients, if those are taken out of the likelihood.
-            let (df, fixed) = match self.restricted {
-                true => (self.data.n() - self.data.p, solved.ln_det_fixed),
-                false => (self.data.n(), 0.0),
-            };
-            ln_weights + solved.ln_det + fixed + solved.squares + df as f64 * LN_TWO_PI
+            let fixed = if self.restricted { solved.ln_det_fixed } else { 0.0 };
+            ln_weights + solved.ln_det + fixed + solved.squares + self.df() * LN_TWO_PI
         })
     }
 
@@ -77,6 +78,12 @@ impl MixedModel {
             ));
         }
         let mut covariance = self.covariance(&found.at);
+        // Where nothing in the covariance has a unit of its own its size is had to the last digit.
+        if let Some((solved, _)) = self.solve(&covariance).filter(|_| !self.data.has_known_parts()) {
+            let size = (solved.squares / self.df()).sqrt();
+            covariance.sigma *= size;
+            covariance.factors.iter_mut().flatten().for_each(|x| *x *= size);
+        }
         tidy(&self.data, &mut covariance);
         Ok((covariance, found.value, found.converged))
     }

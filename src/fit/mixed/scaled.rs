@@ -157,6 +157,12 @@ impl ScaledData {
         self.y.len()
     }
 
+    /// True when a variance is known or held.
+    pub fn has_known_parts(&self) -> bool {
+        let known = self.terms.iter().any(|term| matches!(term.spread, Spread::Known(_)));
+        known || self.held.is_some() || self.known.iter().any(|variance| *variance > 0.0)
+    }
+
     /// The entries of a row.
     pub fn row(&self, row: usize) -> &[RowEffect] {
         &self.entries[self.starts[row]..self.starts[row + 1]]

@@ -152,21 +152,6 @@ impl Tabulated {
         steepest.filter(|j| *j > 0).map_or(0.0, middle)
     }
 
-    /// Lag: hours from pitching to where the tangent at the steepest point meets the SG at pitching.
-    pub fn lag_h(&self) -> f64 {
-        let steepest = self.steepest_h();
-        let fall = self.fall_sg_per_h(steepest);
-        if steepest <= 0.0 || fall <= 0.0 {
-            return 0.0;
-        }
-        (steepest - (self.curve.original_sg - self.sg(steepest)) / fall).max(0.0)
-    }
-
-    /// Hours from pitching to the middle of the drop.
-    pub fn mid_h(&self) -> f64 {
-        self.time_of_progress_h(0.5)
-    }
-
     /// Hours from pitching to the share `progress` of the drop, `0 <= progress < 1`.
     pub fn time_of_progress_h(&self, progress: f64) -> f64 {
         let target = self.h_of_left(1.0 - progress);
@@ -215,11 +200,11 @@ mod tests {
             let table = curve.tabulate();
             assert!((table.sg(0.0) - 1.052).abs() < 1e-14);
             assert!((table.sg(1e4) - 1.011).abs() < 1e-5);
-            assert!((table.sg(table.mid_h()) - 1.0315).abs() < 1e-12);
+            assert!((table.sg(table.time_of_progress_h(0.5)) - 1.0315).abs() < 1e-12);
             let finish = table.finish_h(0.001);
             assert!((table.sg(finish) - 1.012).abs() < 1e-12);
             if curve.correction == [0.0; N_BASIS] && curve.tail_share == 0.0 {
-                assert!((table.mid_h() - 38.0).abs() < 1e-9);
+                assert!((table.time_of_progress_h(0.5) - 38.0).abs() < 1e-9);
             }
         }
     }
@@ -241,17 +226,6 @@ mod tests {
                     assert!((analytic - numeric).abs() < 1e-8, "{curve:?} {hours} {i}: {analytic} {numeric}");
                 }
             }
-        }
-    }
-
-    #[test]
-    fn the_lag_is_the_tangents() {
-        for curve in curves() {
-            let table = curve.tabulate();
-            let steepest = table.steepest_h();
-            assert!(table.fall_sg_per_h(steepest) >= table.fall_sg_per_h(steepest + 4.0));
-            let tangent = table.sg(steepest) + (steepest - table.lag_h()) * table.fall_sg_per_h(steepest);
-            assert!((tangent - 1.052).abs() < 1e-9 || steepest == 0.0 || table.lag_h() == 0.0);
         }
     }
 
