@@ -16,9 +16,8 @@ const MOST_READINGS: usize = 10_000;
 pub(super) fn set_far_times_aside(loaded: &mut Loaded) {
     let Some(middle) = middle(loaded) else { return };
     let is_far = |at: Instant| at.days_since(middle).abs() > FAR_D;
-    for row in loaded.readings.rows.iter_mut().filter(|row| is_far(row.at)) {
-        row.flags.insert(Flags::CLOCK_JUMP);
-    }
+    let far = loaded.readings.rows.iter_mut().filter(|row| is_far(row.at));
+    far.for_each(|row| row.flags.insert(Flags::CLOCK_JUMP));
     reject(loaded, |l| &mut l.references, "at", |row| is_far(row.at));
     reject(loaded, |l| &mut l.batches, "pitched_at", |row| is_far(row.pitched_at));
     reject(loaded, |l| &mut l.events, "at", |row| is_far(row.at));

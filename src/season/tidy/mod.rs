@@ -70,9 +70,7 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
 /// Takes the rows of a small table out and counts them.
 fn rows<T>(loaded: &mut Loaded, table: impl Fn(&mut Loaded) -> &mut Vec<SourceRow<T>>) -> Vec<T> {
     let entries = std::mem::take(table(loaded));
-    for entry in &entries {
-        loaded.count_kept(entry.file, entry.flags);
-    }
+    entries.iter().for_each(|entry| loaded.count_kept(entry.file, entry.flags));
     entries.into_iter().map(|entry| entry.row).collect()
 }
 
