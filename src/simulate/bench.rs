@@ -176,7 +176,7 @@ fn make_baths(
             .befalls(Trouble::BathMass, number, 0.04)
             .map_or(1.0, |mut draw| if draw.chance(0.5) { 0.9 } else { 1.1 });
         let true_sg = 1.0 + (nominal - 1.0) * (1.0 + gain) * weighed + scale * draw.bounded_normal(0.0003);
-        if weighed != 1.0 && !by_hydrometer {
+        if (weighed - 1.0f64).abs() > 1e-9 && !by_hydrometer {
             let at = calendar.instant(day);
             let off_sg = Some(nominal - true_sg);
             troubles.push(TroubleTruth {

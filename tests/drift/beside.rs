@@ -8,7 +8,7 @@ use super::brewed::{Brewed, Known, brewed};
 
 /// Two probes beside each other in every second slot, and nothing else after the calibrations but these checks.
 fn season(moved_sg: f64, checks: &[(usize, f64)], seed: u64) -> Known {
-    brewed(&Brewed { slots: 8, moved_sg, stated: false, checks: checks.to_vec(), ..Brewed::default() }, seed)
+    brewed(&Brewed { slots: 8, moved_sg, stated: false, checks: checks.to_vec() }, seed)
 }
 
 fn studied(known: &Known, settings: &DriftSettings) -> Drift {

@@ -23,8 +23,11 @@ enum Blunder {
     Exchanged,
 }
 
+/// Whether a misfit names the wrong entry.
+type Names = Box<dyn Fn(&Misfit) -> bool>;
+
 /// The season with one wrong entry, and whether a misfit names it; none where it has no place for one.
-fn plant(season: &Season, blunder: Blunder, rng: &mut ChaCha8Rng) -> Option<(Season, Box<dyn Fn(&Misfit) -> bool>)> {
+fn plant(season: &Season, blunder: Blunder, rng: &mut ChaCha8Rng) -> Option<(Season, Names)> {
     let mut season = season.clone();
     let sign = if rng.random::<bool>() { 1.0 } else { -1.0 };
     let pick = |rng: &mut ChaCha8Rng, all: Vec<usize>| (!all.is_empty()).then(|| all[rng.random_range(0..all.len())]);

@@ -100,8 +100,10 @@ impl BatchErrors for ProbeErrors {
 
     fn is_wrong(&self, batch: &str, at: Instant, sg: f64) -> bool {
         self.misfits.iter().any(|misfit| match misfit.kind {
-            MisfitKind::Sample => misfit.batch.as_deref() == Some(batch) && misfit.at == at && misfit.stated_sg == sg,
-            MisfitKind::Original => misfit.batch.as_deref() == Some(batch) && misfit.stated_sg == sg,
+            MisfitKind::Sample => {
+                misfit.batch.as_deref() == Some(batch) && misfit.at == at && (misfit.stated_sg - sg).abs() < 1e-9
+            }
+            MisfitKind::Original => misfit.batch.as_deref() == Some(batch) && (misfit.stated_sg - sg).abs() < 1e-9,
             MisfitKind::Bath | MisfitKind::Readings => false,
         })
     }
