@@ -6,20 +6,27 @@
 //!
 //! with stated standard deviations `s_i` (1 where none are given).
 //!
-//! The coefficients come from linfa-linear on columns that are whitened, centred and scaled to length one; what is left is fitted once
-//! more, which brings back digits that rounding cost. linfa gives no covariance: it comes from a QR factorisation of the same columns.
+//! The coefficients come from linfa-linear on columns that are whitened, centred and scaled to length one, and are refined with the
+//! residuals together, by the two conditions that both must meet (A. Bjorck, BIT 7 (1967) 257; from memory). linfa gives no
+//! covariance: it comes from a QR factorisation of the same columns.
+
+mod defect;
 
 use linfa::Dataset;
 use linfa::traits::Fit;
 use linfa_linear::LinearRegression;
-use nalgebra::DMatrix;
+use nalgebra::{DMatrix, DVector};
 use ndarray::{Array1, Array2};
 
 use super::matrix::{to_array, to_dmatrix};
 use crate::{Error, Result};
 
+use defect::Conditions;
+
 /// A column nearer than this to the span of the columns before it, both of length one, counts as inside it.
 const COLLINEAR: f64 = 1e-13;
+/// Most corrections; each must be less than half of the one before.
+const CORRECTIONS: usize = 15;
 
 /// How a linear least-squares fit is done.
 ///
@@ -89,23 +96,40 @@ impl LinearSettings {
         let names: Vec<String> = columns.iter().map(|(name, _)| (*name).to_owned()).collect();
         let weight: Vec<f64> = sd.map_or_else(|| constant.clone(), |sd| sd.iter().map(|s| 1.0 / s).collect());
         let (design, back) = self.scaled(&columns, &weight)?;
-        let (_, r) = factorise(&names, &design)?;
+        let (q, r) = factorise(&names, &design)?;
 
-        let target: Array1<f64> = y.iter().zip(&weight).map(|(y, w)| y * w).collect();
-        let first = least_squares(&design, target.clone())?;
-        let left = &target - &design.dot(&first);
-        let scaled = first + least_squares(&design, left)?;
-        let left = &target - &design.dot(&scaled);
+        let raw: Vec<&[f64]> = columns.iter().map(|(_, column)| *column).collect();
+        let conditions = Conditions { columns: &raw, y, weight: &weight };
+        let (mut coefficients, mut residuals) = (DVector::zeros(names.len()), vec![0.0; y.len()]);
+        let mut last = f64::INFINITY;
+        for _ in 0..CORRECTIONS {
+            let (gap, slope) = conditions.defect(coefficients.as_slice(), &residuals);
+            // Residuals that carry the defect of the orthogonality, of least length: Q R^-T slope.
+            let slope = r.tr_solve_upper_triangular(&back.tr_mul(&DVector::from_vec(slope)));
+            let carried = &q * slope.ok_or_else(|| Error::numeric("a linear fit", "R is singular"))?;
+            let target: Array1<f64> = gap.iter().zip(&weight).zip(&carried).map(|((f, w), c)| f * w - c).collect();
+            let correction = least_squares(&design, target.clone())?;
+            let left = target - design.dot(&correction);
+            // The scaled columns have length one: the correction is in units of the whitened response.
+            let size = correction.iter().fold(0.0_f64, |most, c| most.max(c.abs()));
+            if !(size < 0.5 * last) {
+                break;
+            }
+            coefficients += &back * DVector::from_vec(correction.to_vec());
+            for (((e, left), carried), w) in residuals.iter_mut().zip(&left).zip(&carried).zip(&weight) {
+                *e += (left + carried) / w;
+            }
+            last = size;
+        }
 
         let inverse = r.try_inverse().ok_or_else(|| Error::numeric("a linear fit", "R is singular"))?;
         let half = &back * inverse;
-        let coefficients = back * DMatrix::from_column_slice(names.len(), 1, &scaled.to_vec());
         let df = (y.len() - names.len()) as f64;
         Ok(LinearFit {
             names,
             coefficients: coefficients.iter().copied().collect(),
             covariance: to_array(&(&half * half.transpose())),
-            sum_of_squares: left.dot(&left),
+            sum_of_squares: residuals.iter().zip(&weight).map(|(e, w)| (e * w).powi(2)).sum(),
             df,
         })
     }
