@@ -7,6 +7,8 @@ use crate::fit::robust::median;
 
 /// Readings on each side of an edge whose medians are compared.
 const SIDE: usize = 4;
+/// Readings within which an edge is placed.
+const NEAR: usize = 2;
 /// Hours on each side from which the trend is taken.
 const TREND_H: f64 = 10.0;
 /// Readings and hours that a trend needs.
@@ -137,8 +139,18 @@ impl Series<'_> {
                 kept.push(edge);
             }
         }
+        // Medians of four are blind to where in the middle the step is: it is the largest step of neighbours.
+        for edge in &mut kept {
+            let near = edge.at.saturating_sub(NEAR).max(SIDE)..=edge.at + NEAR;
+            edge.at = near.max_by(|a, b| self.step(*a).total_cmp(&self.step(*b))).unwrap_or(edge.at);
+        }
         kept.sort_by_key(|edge| edge.at);
         kept
+    }
+
+    fn step(&self, at: usize) -> f64 {
+        let before = at.checked_sub(1).and_then(|before| self.values.get(before));
+        before.zip(self.values.get(at)).map_or(0.0, |(before, after)| (after - before).abs())
     }
 
     fn edge(&self, at: usize, least: f64) -> Option<Edge> {

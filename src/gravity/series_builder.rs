@@ -128,8 +128,7 @@ impl<'a> SeriesBuilder<'a> {
 
     /// The samples of a batch by time, and those that the rest of the season contradicts.
     fn samples(&self, batch: &Batch) -> (Vec<SeriesSample>, Vec<SeriesSample>) {
-        let of_batch =
-            self.season.references.iter().filter(|r| r.batch.as_ref() == Some(&batch.batch) && r.sg.is_finite());
+        let of_batch = self.season.samples_of(&batch.batch).filter(|r| r.sg.is_finite());
         let mut of_batch: Vec<&Reference> = of_batch.collect();
         of_batch.sort_by_key(|reference| reference.at);
         let (wrong, right): (Vec<&Reference>, _) = of_batch.into_iter().partition(|r| self.is_wrong(batch, r.at, r.sg));

@@ -202,7 +202,7 @@ in_text! {
     String: |text| Some(text.clone()), "a text", |it| it.clone();
     Vec<String>: |text| Some(split_ids(&text)), "ids", |it| it.join(";");
     Flags: |text| Flags::parse(&text), "flags of a season", |it| it.to_string();
-    ReferenceUse: |text| Self::from_name(&text), "`calibrate`, `check` or `both`", |it| it.name().to_owned();
+    ReferenceUse: |text| Self::from_name(&text), "`calibrate`, `check`, `both` or `ignore`", |it| it.name().to_owned();
     EndShape: |text| Self::parse(&text), "`flat`, `hemisphere` or a height in mm above 0", |it| it.to_string();
 }
 

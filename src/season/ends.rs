@@ -11,12 +11,14 @@ pub enum ReferenceUse {
     Check,
     /// Both.
     Both,
+    /// Nothing: it is known to be wrong. The row stays in its table.
+    Ignore,
 }
 
 impl ReferenceUse {
     /// The use of that name in the table.
     pub fn from_name(name: &str) -> Option<Self> {
-        [Self::Calibrate, Self::Check, Self::Both].into_iter().find(|u| u.name() == name)
+        [Self::Calibrate, Self::Check, Self::Both, Self::Ignore].into_iter().find(|u| u.name() == name)
     }
 
     /// Its name in the table.
@@ -25,6 +27,7 @@ impl ReferenceUse {
             Self::Calibrate => "calibrate",
             Self::Check => "check",
             Self::Both => "both",
+            Self::Ignore => "ignore",
         }
     }
 }

@@ -21,9 +21,9 @@ impl Season {
         self.probes.iter().find(|p| p.probe == id)
     }
 
-    /// The samples drawn from a batch, in order of time.
+    /// The samples drawn from a batch, in order of time, but those to be ignored.
     pub fn samples_of<'a>(&'a self, batch: &'a str) -> impl Iterator<Item = &'a Reference> {
-        self.references.iter().filter(move |r| r.batch.as_deref() == Some(batch))
+        self.references.iter().filter(move |r| r.batch.as_deref() == Some(batch) && !r.is_ignored())
     }
 
     /// The season's latest instant: of its readings (those whose clock jumped apart), its references and pitchings.
@@ -123,7 +123,7 @@ impl Season {
     /// Pairs every reference with its own tilt, else with the readings of its probe (of a sample that names no probe:
     /// of every probe in its batch) within `window_min` minutes. A reading goes with the nearest reference only; two
     /// references of one instant share it. A reading that belongs to another batch than the sample is no match.
-    /// References without any reading are left out. In order of reference, then probe.
+    /// References without any reading, and those to be ignored, are left out. In order of reference, then probe.
     ///
     /// # Errors
     /// [`Error::Setting`] when the window is not a number from 0 up.
@@ -140,7 +140,7 @@ impl Season {
             rows: Vec::new(),
         };
         let mut pairs: BTreeMap<(usize, &str), Pair> = BTreeMap::new();
-        for (i, reference) in self.references.iter().enumerate() {
+        for (i, reference) in self.used_references() {
             if let (Some(probe), Some(tilt)) = (&reference.probe, reference.tilt_deg) {
                 pairs.insert((i, probe), pair(i, probe, Some(tilt)));
             }
@@ -156,10 +156,14 @@ impl Season {
         Ok(pairs.into_values().collect())
     }
 
+    fn used_references(&self) -> impl Iterator<Item = (usize, &Reference)> {
+        self.references.iter().enumerate().filter(|(_, reference)| !reference.is_ignored())
+    }
+
     /// Rows of a probe with their nearest reference within the window, in order of row.
     fn nearest(&self, probe: &str, window: i64) -> Vec<(usize, usize)> {
         let mut best: BTreeMap<usize, (i64, Vec<usize>)> = BTreeMap::new();
-        for (i, reference) in self.references.iter().enumerate() {
+        for (i, reference) in self.used_references() {
             if !reference.probe.as_ref().map_or(reference.is_sample(), |own| own == probe) {
                 continue;
             }

@@ -211,7 +211,7 @@ fn sample(
 
 /// 1.012 for 1.021: the last two of three decimals change places.
 fn transposed(sg: f64) -> f64 {
-    let thousandths = (1000.0 * sg).round() as i64;
+    let thousandths = (1000.0 * sg + 1e-6).floor() as i64;
     let (tens, ones) = (thousandths / 10 % 10, thousandths % 10);
     sg + (9 * (ones - tens)) as f64 / 1000.0
 }

@@ -4,7 +4,7 @@
 use heelwort::calibration::CalibrationSettings;
 use heelwort::drift::{Drift, DriftSettings, Misfit, MisfitKind};
 use heelwort::gravity::{Gravity, GravityLayers};
-use heelwort::season::{Reference, Season};
+use heelwort::season::{Reference, ReferenceUse, Season};
 use heelwort::simulate::SimulateSettings;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -175,4 +175,19 @@ fn in_seasons_without_a_wrong_entry_few_are_named() {
     let seasons = all.iter().filter(|misfits| !misfits.is_empty()).count();
     println!("{seasons} of {} seasons name an entry: {all:?}", all.len());
     assert!(seasons <= 5, "{seasons} of {}", all.len());
+}
+
+/// A row that the user marks as wrong is as good as not there.
+#[test]
+fn an_ignored_reference_tells_nothing() {
+    let settings = SimulateSettings { batches: 4, probes: 2, reading_minutes: 60.0, ..SimulateSettings::default() };
+    let season = settings.run().unwrap().season;
+    let row = season.references.iter().rposition(Reference::is_sample).unwrap();
+    let (mut ignored, mut without) = (season.clone(), season);
+    ignored.references[row].sg += 0.02;
+    ignored.references[row].use_as = Some(ReferenceUse::Ignore);
+    without.references.remove(row);
+    let ((marked, one), (gone, other)) = (studied(&ignored), studied(&without));
+    assert_eq!((one, marked.misfits), (other, gone.misfits));
+    assert_eq!(marked.probes, gone.probes);
 }

@@ -43,7 +43,7 @@ fn days(batch: &Batch) -> Option<f64> {
 
 fn lowest_sample(season: &Season, batch: &Batch) -> Option<f64> {
     let half = 0.5 * days(batch)?;
-    let of_batch = season.references.iter().filter(|r| r.batch.as_deref() == Some(batch.batch.as_str()));
+    let of_batch = season.samples_of(&batch.batch);
     let late = of_batch.filter(|r| r.at.days_since(batch.pitched_at) >= half).map(|r| r.sg);
     late.filter(|sg| sg.is_finite()).min_by(f64::total_cmp)
 }

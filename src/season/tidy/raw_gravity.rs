@@ -51,7 +51,8 @@ fn worts(loaded: &Loaded) -> HashMap<String, PitchedWort> {
     for SourceRow { row, .. } in &loaded.batches {
         worts.insert(row.batch.clone(), PitchedWort { pitched_at: row.pitched_at, original_sg: row.original_sg });
     }
-    let mut samples: Vec<&Reference> = loaded.references.iter().map(|e| &e.row).filter(|r| r.batch.is_some()).collect();
+    let mut samples: Vec<&Reference> =
+        loaded.references.iter().map(|e| &e.row).filter(|r| r.is_sample() && !r.is_ignored()).collect();
     samples.sort_by_key(|r| r.at);
     for sample in samples {
         let Some(wort) = sample.batch.as_ref().and_then(|b| worts.get_mut(b)) else { continue };
