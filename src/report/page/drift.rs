@@ -81,7 +81,7 @@ fn misfits(found: &Drift) -> Markup {
         .titled("Entries that do not fit");
     html! {
         p {
-            "A scale misread, a digit mistyped, the sample of another batch: each reference is held against all others, and so are the              readings of a probe in a batch. One that is more likely wrong than that its probe has shifted is left out of drift and of the              fermentation curve. It stays in its table: look it up, and mend it there if it is a slip."
+            "A scale misread, a digit mistyped, the sample of another batch: each reference is held against all others, and so are the              readings of a probe in a batch. One that is more likely wrong than that its probe has shifted is left out of drift and of the              fermentation curve. It stays in its table: look it up, and if it is a slip, mend it there or write ignore in its column use."
         }
         @if found.misfits.is_empty() { p { "Every reference fits." } } @else { (table(&made, "misfits")) }
     }
