@@ -9,7 +9,7 @@ pub enum PairKind {
     Bath,
     /// A sample of a batch.
     Sample,
-    /// The original gravity that is stated of a batch, where no sample was drawn at pitching.
+    /// The original gravity that is stated of a batch.
     Stated,
     /// Other probes at rest in the same beer, where no sample was drawn: they tell one from the other, none from the truth.
     SameBeer,
