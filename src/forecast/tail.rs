@@ -19,6 +19,9 @@ const UNKNOWN: (f64, f64) = (0.5, 0.35);
 const WORTH: [f64; 1] = [3.0];
 /// The errors of fitted finish times have this share of the variance that is stated of them, on simulated seasons.
 const SHARE_OF_STATED: f64 = 0.5;
+/// What the fitted finish times of a season are off by together, SD of m: nine hours on simulated seasons. It averages away
+/// over no number of batches.
+const COMMON_SD: f64 = 0.1;
 /// A time from the middle to rest counts as at least this, hours.
 const SHORTEST_H: f64 = 0.5;
 /// No finish is later than so many times the longest known, nor than so many hours where none is.
@@ -55,7 +58,9 @@ impl Tail {
             .collect();
         let next = Population::new(&known.iter().collect::<Vec<_>>(), &WORTH).prior(strain);
         let ceiling_h = if longest > 0.0 { (CEILING * longest).min(LATEST_H) } else { LATEST_H };
-        Self { mean: mean + sd * next.mean[0], sd: sd * next.covariance[(0, 0)].sqrt(), ceiling_h }
+        let of_strain = sd * next.covariance[(0, 0)].sqrt();
+        let sd = if known.is_empty() { of_strain } else { of_strain.hypot(COMMON_SD) };
+        Self { mean: mean + UNKNOWN.1 * next.mean[0], sd, ceiling_h }
     }
 
     /// Hours from pitching to rest of a batch whose middle is at `mid_h`, drawn.
