@@ -158,14 +158,14 @@ fn a_misread_sample_is_named_and_moves_no_gravity() {
 #[ignore = "long simulation, run in release by .ci/run"]
 fn one_wrong_entry_is_named_and_moves_no_gravity() {
     for blunder in [Blunder::Misread, Blunder::OtherBatch, Blunder::Bath, Blunder::Original, Blunder::Exchanged] {
-        hold(blunder, 62_000..62_020);
+        hold(blunder, 62_000..62_010);
     }
 }
 
 #[test]
 #[ignore = "long simulation, run in release by .ci/run"]
 fn in_seasons_without_a_wrong_entry_few_are_named() {
-    let seeds = 63_000..63_040;
+    let seeds = 63_000..63_024;
     let named = |seed: u64| {
         let season = SimulateSettings { seed, ..SimulateSettings::default() }.run().unwrap().season;
         let calibrations = CalibrationSettings::default().fit(&season).unwrap();
@@ -174,7 +174,7 @@ fn in_seasons_without_a_wrong_entry_few_are_named() {
     let all: Vec<Vec<Misfit>> = seeds.clone().map(named).collect();
     let seasons = all.iter().filter(|misfits| !misfits.is_empty()).count();
     println!("{seasons} of {} seasons name an entry: {all:?}", all.len());
-    assert!(seasons <= 5, "{seasons} of {}", all.len());
+    assert!(seasons <= 4, "{seasons} of {}", all.len());
 }
 
 /// A row that the user marks as wrong is as good as not there.

@@ -60,13 +60,15 @@ pub(super) fn methods() -> Markup {
                  is left out, as no choice of baths changes it." }
             li { b { "Drift. " } "Probe minus known gravity on the first calibration of the season, at every bath and sample, by \
                  generalised least squares: with the errors that checks share, a random walk, and the sudden shifts that events \
-                 name or that are found. The drift of a probe is the slope through its whole error; the fleet's mean has the probes \
+                 name or that are found. A reference that the rest contradicts is left out and named, unless a shift of the probe is \
+                 the likelier reason. The drift of a probe is the slope through its whole error; the fleet's mean has the probes \
                  as the unit." }
             li { b { "Fermentation. " } "Several curves; numbers and intervals come from a logistic whose rate may bend where the \
                  readings say so, by generalised least squares: the offset of each probe, and errors that last for hours, are part \
-                 of the fit. Time is that of the clock or of the temperature, whichever the readings support." }
-            li { b { "Forecast. " } "The batch's own curve together with what past batches did, as known at the moment of the \
-                 forecast; how wide it is learns from the forecasts before it." }
+                 of the fit; hours in which foam, a wall or bubbles held a probe are left out. Time is that of the clock or of the temperature, whichever the readings support." }
+            li { b { "Forecast. " } "Where the batch is on its curve is told by its own readings and by past batches, as known at the \
+                 moment of the forecast. How long it takes from the middle of its drop to rest is taken from the strain's batches \
+                 that have ended; how wide the forecast is learns from the forecasts before it." }
             li { b { "Yeasts. " } "Means over batches by random effects, with t intervals; differences of all pairs within a trait with intervals and \
                  p-values from one and the same adjustment." }
         } }
