@@ -15,6 +15,8 @@ use super::visit_gaps::VisitGaps;
 /// Standard deviations of walk and of pairs that good references may have, SG. Wrong ones would widen both.
 const WALK_SD: [f64; 5] = [0.0, 0.0004, 0.0009, 0.002, 0.0045];
 const PAIR_SD: [f64; 2] = [0.0003, 0.0008];
+/// The walk at which one look tells whether anything may be wrong, SG.
+const SHARP_WALK_SD: f64 = 0.0009;
 /// How wrong a wrong entry is, SD, SG; likewise each pair of a probe that is not the one it is said to be.
 const WRONG_SD: f64 = 0.01;
 /// Shifts that nobody wrote down, a month and probe.
@@ -149,6 +151,12 @@ pub(in crate::drift) fn find_misfits(
 ) -> Vec<(Misfit, Vec<usize>)> {
     let rows = rows(model, pairs);
     let all = entries(season, pairs, &rows);
+    // Most seasons have none, and one look at the smallest variances tells.
+    let sharp = Variances { walk_sd: SHARP_WALK_SD, pair_sd: PAIR_SD[0] };
+    let first = solved(model, [sharp].into_iter());
+    if wrong_entries(&first, &all, &BTreeSet::new()).is_empty() {
+        return Vec::new();
+    }
     let mut wrong: Vec<(usize, f64, f64, f64)> = Vec::new();
     let mut steps: Vec<(usize, ShiftTerm)> = Vec::new();
     for _ in 0..ROUNDS {
@@ -235,12 +243,12 @@ fn left(model: &FleetModel, rows: &[Row], out: &BTreeSet<usize>, steps: &[(usize
     model
 }
 
-/// All hypotheses that are likelier than not by enough.
-fn hypotheses(model: &FleetModel, all: &[Entry], rows: &[Row], out: &BTreeSet<usize>) -> Vec<Hypothesis> {
-    let grid = WALK_SD
-        .iter()
-        .flat_map(|walk_sd| PAIR_SD.iter().map(|pair_sd| Variances { walk_sd: *walk_sd, pair_sd: *pair_sd }));
-    let solved: Vec<Solved> = grid.filter_map(|at| Solved::new(model, at)).collect();
+fn solved(model: &FleetModel, at: impl Iterator<Item = Variances>) -> Vec<Solved<'_>> {
+    at.filter_map(|at| Solved::new(model, at)).collect()
+}
+
+/// The entries that are likelier wrong than not by enough.
+fn wrong_entries(solved: &[Solved], all: &[Entry], out: &BTreeSet<usize>) -> Vec<Hypothesis> {
     let total = ln_sum(solved.iter().map(|at| at.ln));
     let least = (NAMED / (1.0 - NAMED)).ln();
     let mut found = Vec::new();
@@ -266,7 +274,19 @@ fn hypotheses(model: &FleetModel, all: &[Entry], rows: &[Row], out: &BTreeSet<us
             });
         }
     }
-    // A shift needs two visits after it or before it, with pairs that still count.
+    found
+}
+
+/// All hypotheses that are likelier than not by enough.
+fn hypotheses(model: &FleetModel, all: &[Entry], rows: &[Row], out: &BTreeSet<usize>) -> Vec<Hypothesis> {
+    let grid = WALK_SD
+        .iter()
+        .flat_map(|walk_sd| PAIR_SD.iter().map(|pair_sd| Variances { walk_sd: *walk_sd, pair_sd: *pair_sd }));
+    let solved = solved(model, grid);
+    let total = ln_sum(solved.iter().map(|at| at.ln));
+    let least = (NAMED / (1.0 - NAMED)).ln();
+    let mut found = wrong_entries(&solved, all, out);
+    // A probe with one or two pairs that still count shows no shift.
     let counted: BTreeMap<usize, usize> =
         rows.iter().enumerate().filter(|(i, _)| !out.contains(i)).fold(BTreeMap::new(), |mut counts, (_, row)| {
             *counts.entry(row.0).or_default() += 1;
