@@ -27,7 +27,7 @@ use crate::gravity::OffsetPrior;
 /// | `kind_certainty` | 0.9 | posterior weight at which a kind of drift is named |
 /// | `kind_span_sg` | 0.008 | references must span this much for kinds to be told apart |
 /// | `kind_tilt_sd_deg` | 0.2 | noise of the tilt in the baths that are proposed |
-/// | `bootstrap` | 99 | data sets by which the intervals of the mixed model are checked; 0 for none |
+/// | `bootstrap` | 0 | data sets by which the intervals of the mixed model are checked; 0 for none |
 /// | `common` | see there | level of the intervals, errors of instruments |
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
@@ -92,7 +92,7 @@ impl Default for DriftSettings {
             kind_certainty: 0.9,
             kind_span_sg: 0.008,
             kind_tilt_sd_deg: 0.2,
-            bootstrap: 99,
+            bootstrap: 0,
             common: CommonSettings::default(),
         }
     }

@@ -1,6 +1,8 @@
 //! Intervals of mixtures of normal distributions, such as an answer averaged over what is uncertain behind it.
 
-use super::quantile::{check_level, normal_upper_tail};
+use statrs::function::erf::erfc;
+
+use super::quantile::check_level;
 use super::root;
 use crate::{Error, Result};
 
@@ -25,7 +27,9 @@ pub(crate) fn central_interval(parts: &[(f64, f64, f64)], level: f64) -> Result<
     let tail = 0.5 * (1.0 - level);
     // A part that is a point counts as one of very small width.
     let width = |s: f64| s.max(1e-9 * sd);
-    let above = |x: f64| parts.iter().map(|(w, m, s)| w * normal_upper_tail((x - m) / width(*s))).sum::<f64>() / total;
+    // Ten digits, as statrs has them, are enough for a sum of many tails.
+    let tail_of = |z: f64| 0.5 * erfc(z * std::f64::consts::FRAC_1_SQRT_2);
+    let above = |x: f64| parts.iter().map(|(w, m, s)| w * tail_of((x - m) / width(*s))).sum::<f64>() / total;
     let reach = parts.iter().map(|(_, m, s)| (m - mean).abs() + 40.0 * s).fold(sd, f64::max);
     let at = |share: f64| root::brent(doing, |x| above(x) - share, mean - reach, mean + reach, 1e-9 * sd);
     Ok((at(1.0 - tail)?, at(tail)?))

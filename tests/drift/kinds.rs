@@ -18,7 +18,7 @@ fn looked_at(seasons: u64, seed: u64) -> Vec<(bool, f64, KindVerdict)> {
         let proportional = i.is_multiple_of(2);
         let known = known(&of_one_kind(proportional), seed * 1_000_003 + i);
         let calibrations = CalibrationSettings::default().fit(&known.season).unwrap();
-        let settings = DriftSettings { bootstrap: 0, ..DriftSettings::default() };
+        let settings = DriftSettings::default();
         let drift = settings.fit(&known.season, &calibrations).unwrap();
         let told = drift.kinds.into_iter().filter_map(move |k| Some((proportional, k.p_proportional?, k.verdict)));
         told.collect::<Vec<_>>()

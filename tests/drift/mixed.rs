@@ -21,7 +21,7 @@ fn season() -> Season {
 
 #[test]
 fn the_model_names_its_terms_methods_and_boundaries() {
-    let drift = studied(&season(), &DriftSettings::default());
+    let drift = studied(&season(), &DriftSettings { bootstrap: 99, ..DriftSettings::default() });
     let mixed = &drift.mixed;
     assert_eq!(mixed.why, None);
     let slope = mixed.term("gradual_drift_sg_per_30d").unwrap();
@@ -40,8 +40,7 @@ fn the_model_names_its_terms_methods_and_boundaries() {
     let zero = mixed.terms.iter().filter_map(|t| t.finding.value()).any(|v| v == 0.0);
     assert_eq!(zero, mixed.boundary.iter().any(|b| b.to_string().ends_with("is 0")), "{mixed:?}");
     assert!(drift.mixed_frame().unwrap().height() == mixed.terms.len());
-    let settings = DriftSettings { bootstrap: 0, ..DriftSettings::default() };
-    let other = studied(&season(), &settings).mixed;
+    let other = studied(&season(), &DriftSettings::default()).mixed;
     let other = other.term("gradual_drift_sg_per_30d").unwrap();
     assert_eq!(other.finding, slope.finding);
     assert_eq!(other.bootstrap, None);
@@ -49,7 +48,7 @@ fn the_model_names_its_terms_methods_and_boundaries() {
 
 #[test]
 fn a_covariate_that_was_put_in_comes_out() {
-    let settings = DriftSettings { bootstrap: 0, ..DriftSettings::default() };
+    let settings = DriftSettings::default();
     let mut season = season();
     let warm = |i: usize| if i.is_multiple_of(2) { 5.0 } else { -5.0 };
     let samples: Vec<usize> = (0..season.references.len()).filter(|i| season.references[*i].is_sample()).collect();
@@ -94,7 +93,7 @@ fn with_batches(known: &mut Known, seed: u64) {
 #[test]
 #[ignore = "long simulation, run in release by .ci/run"]
 fn kenward_roger_intervals_of_the_fleet_and_of_a_covariate_hold() {
-    let settings = DriftSettings { bootstrap: 0, shift_alarm: 0.0, ..DriftSettings::default() };
+    let settings = DriftSettings { shift_alarm: 0.0, ..DriftSettings::default() };
     let one = |i: u64| {
         let seed = 87 * 1_000_003 + i;
         let mut known = known(&Fleet::default(), seed);

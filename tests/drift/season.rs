@@ -44,7 +44,7 @@ pub fn season(fleet: &Fleet, seed: u64, with_oracle: bool) -> Season {
     let known = known(fleet, seed);
     let calibrations = CalibrationSettings::default().fit(&known.season).unwrap();
     // The coefficients of the linear mixed model are judged by tests of their own.
-    let settings = DriftSettings { bootstrap: 0, ..DriftSettings::default() };
+    let settings = DriftSettings::default();
     let drift = settings.fit(&known.season, &calibrations).unwrap();
     let start = Instant::parse(START).unwrap();
     let mut one = Season { probes: known.slopes.len() as f64, ..Season::default() };

@@ -81,7 +81,7 @@ fn a_bath_of_several_probes_is_one_error_of_their_curves() {
 fn batches_without_samples_end_where_their_probes_settled() {
     let season = Season::load(Path::new(env!("CARGO_MANIFEST_DIR")).join("datasets/tern-island")).unwrap();
     let calibrations = CalibrationSettings::default().fit(&season).unwrap();
-    let settings = DriftSettings { shift_alarm: 0.0, bootstrap: 0, ..DriftSettings::default() };
+    let settings = DriftSettings { shift_alarm: 0.0, ..DriftSettings::default() };
     let ends = |season: &Season| settings.fit(season, &calibrations).unwrap().ends_sg;
     let mut without = season.clone();
     for reference in without.references.iter_mut().filter(|r| r.batch.is_some()) {
