@@ -5,10 +5,18 @@ use std::collections::{BTreeMap, HashMap};
 use crate::error::{Error, Result};
 use crate::units::Instant;
 
+use super::ends::ReferenceUse;
 use super::flags::Flags;
 use super::readings::Readings;
 use super::table_rows::{Batch, Probe, Reference};
 use super::{RUNNING_DAYS, Season, tidy};
+
+impl Reference {
+    /// True when it is to be used for nothing.
+    pub fn is_ignored(&self) -> bool {
+        self.use_as == Some(ReferenceUse::Ignore)
+    }
+}
 
 impl Season {
     /// The batch of that id.

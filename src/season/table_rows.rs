@@ -339,11 +339,6 @@ impl Reference {
         })
     }
 
-    /// True when it is to be used for nothing.
-    pub fn is_ignored(&self) -> bool {
-        self.use_as == Some(ReferenceUse::Ignore)
-    }
-
     /// True when it was drawn from a batch.
     pub fn is_sample(&self) -> bool {
         self.batch.is_some()
