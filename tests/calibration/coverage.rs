@@ -149,7 +149,7 @@ fn coverage_and_error_of_every_curve() {
             for baths in [baths(1.080, 6), baths(1.060, 5), baths(1.100, 8), baths(1.060, 4)] {
                 let main = baths.len() == 6;
                 let case = case(float, baths, weighed, length_known);
-                let rows = run(&case, if main { 1000 } else { 300 }, 2);
+                let rows = run(&case, if main { 400 } else { 150 }, 2);
                 print(&case, &rows);
                 let selected = &rows[0].1;
                 let best = |part: usize| {
