@@ -17,10 +17,9 @@ const Z90: f64 = 1.645;
 /// What befalls a probe for hours.
 const EPISODES: [Trouble; 3] = [Trouble::FoamLoad, Trouble::Leaning, Trouble::BubblePatch];
 
-/// What is known to hold more or less often than it says, each within 0.80 to 0.99: forecasts at 0.85 of the drop are too
-/// narrow, these traits and terminal gravities foretold before that are too wide.
-const KNOWN_OFF: [&str; 10] = [
-    "finish, h, at 0.85",
+/// What is known to hold more often than it says, each at most 0.99: these traits, and terminal gravities foretold before 0.85 of the
+/// drop, are too wide.
+const KNOWN_OFF: [&str; 9] = [
     "kinetics abv_percent",
     "kinetics finish_h",
     "kinetics max_rate_sg_per_day",
@@ -33,8 +32,10 @@ const KNOWN_OFF: [&str; 10] = [
 ];
 
 /// What is known to be off on average by more than 0.15 of its standard error: fits cross nine tenths and begin to fall an hour or
-/// two late, and stated errors of the greatest rate hide a twentieth of it; forecasts before half of the drop are early.
-const KNOWN_BIASED: [&str; 3] = ["kinetics lag_h", "kinetics t90_h", "kinetics max_rate_sg_per_day"];
+/// two late, and stated errors of the greatest rate hide a twentieth of it; the first forecasts are early, terminal gravities foretold late
+/// are a little low.
+const KNOWN_BIASED: [&str; 5] =
+    ["finish, h, at 0.25", "kinetics lag_h", "kinetics max_rate_sg_per_day", "kinetics t90_h", "terminal at 0.85"];
 
 /// How often intervals held the truth, and how large the errors were.
 #[derive(Debug, Clone, Default)]
@@ -290,7 +291,9 @@ fn troubles_wreck_no_season() {
     assert!((0.84..=0.96).contains(&gravity.coverage()) && gravity.mean_z().0.abs() < 0.5, "{gravity}");
     assert!((0.84..=0.97).contains(&terminal.coverage()) && terminal.mean_z().0.abs() < 0.3, "{terminal}");
     assert!((terminal.error2 / terminal.n as f64).sqrt() < 0.0016, "{terminal}");
-    assert!(4 * real >= 3 * found, "{real} of {found} shifts are true");
+    // The search may raise a false alarm on one probe in twenty.
+    let (false_share, probes) = ((found - real) as f64 / 60.0, 60.0);
+    assert!(false_share <= 0.05 + 2.5 * (0.05f64 * 0.95 / probes).sqrt(), "{real} of {found} shifts are true");
     assert!(
         2 * held_flagged >= held && 50 * free_flagged <= free,
         "{held_flagged} of {held}, {free_flagged} of {free}"

@@ -19,6 +19,8 @@ const PAIR_SD: [f64; 2] = [0.0003, 0.0008];
 const SHARP_WALK_SD: f64 = 0.0009;
 /// How wrong a wrong entry is, SD, SG; likewise each pair of a probe that is not the one it is said to be.
 const WRONG_SD: f64 = 0.01;
+/// A reference that is off by less is no slip: so much an instrument may be off beyond its stated error, SG. Assumed; no reference.
+const LEAST_OFF_SG: f64 = 0.0035;
 /// Shifts that nobody wrote down, a month and probe.
 const SHIFTS_A_MONTH: f64 = 0.04;
 /// An entry is named from this probability on.
@@ -139,7 +141,7 @@ impl Hypothesis {
 
 /// The entries that do not fit, each with the numbers of its pairs among `pairs`, from which the model was made.
 ///
-/// A reference is right but for its stated error, or wrong by N(0, 0.01^2) SG: a scale misread, a digit mistyped, the sample of
+/// A reference is right but for its stated error, or wrong by N(0, 0.01^2) SG and no less than 0.0035: a scale misread, a digit mistyped, the sample of
 /// another batch. The odds of that, by the restricted likelihood averaged over the variances of walk and pairs, are held against
 /// those of a sudden shift of the probe, whichever is likelier is taken first, and the rest is weighed again with it. A shift that
 /// one reference alone carries is less likely than that the reference is wrong; two that agree speak for the shift. The
@@ -266,12 +268,10 @@ fn wrong_entries(solved: &[Solved], all: &[Entry], out: &BTreeSet<usize>) -> Vec
             let mean =
                 |of: &dyn Fn(&(f64, f64, f64)) -> f64| ratios.iter().map(|r| (r.0 - sum).exp() * of(r)).sum::<f64>();
             let off = mean(&|r| r.1);
-            found.push(Hypothesis::Wrong {
-                entry: number,
-                ln_odds,
-                off,
-                variance: mean(&|r| r.2 + (r.1 - off).powi(2)),
-            });
+            if entry.kind == MisfitKind::Readings || off.abs() >= LEAST_OFF_SG {
+                let variance = mean(&|r| r.2 + (r.1 - off).powi(2));
+                found.push(Hypothesis::Wrong { entry: number, ln_odds, off, variance });
+            }
         }
     }
     found
