@@ -175,7 +175,7 @@ fn shifts_between_batches_are_found_from_readings_alone() {
     ];
     for (k, (what, kind)) in kinds.into_iter().enumerate() {
         for (j, sg) in [0.0, 0.003, 0.006].into_iter().enumerate() {
-            let all = seasons(&with, &*kind(sg, 700 + (10 * k + j) as u64), 36);
+            let all = seasons(&with, &*kind(sg, 700 + (10 * k + j) as u64), 24);
             let alarms = share(&all, |s| s.alarms, |_| 4.0);
             let found = share(&all, |s| s.found, |_| 1.0);
             let covered = share(&all, |s| s.covered, |s| s.sizes);

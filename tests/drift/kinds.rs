@@ -29,7 +29,7 @@ fn looked_at(seasons: u64, seed: u64) -> Vec<(bool, f64, KindVerdict)> {
 #[test]
 #[ignore = "long simulation, run in release by .ci/run"]
 fn weights_of_kinds_are_as_often_right_as_they_say() {
-    let all = looked_at(80, 83);
+    let all = looked_at(40, 83);
     println!("{} probes in seasons of one kind of drift:", all.len());
     let mut brier = 0.0;
     for low in [0.0, 0.1, 0.3, 0.5, 0.7, 0.9] {

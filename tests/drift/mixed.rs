@@ -105,7 +105,7 @@ fn kenward_roger_intervals_of_the_fleet_and_of_a_covariate_hold() {
         };
         [holds("gradual_drift_sg_per_30d", known.population_mean), holds("per_10_batches_before_sg", 0.0)]
     };
-    let n = 100;
+    let n = 50;
     let all: Vec<[f64; 2]> = (0..n).into_par_iter().map(one).collect();
     let se = (0.09 / n as f64).sqrt();
     for (k, what) in ["the fleet's drift", "batches before, which do nothing"].into_iter().enumerate() {

@@ -8,7 +8,7 @@ use super::season::{seasons, share, told};
 fn power_against_shifts_of_several_sizes() {
     let mut last = 0.0;
     for (k, planted_sg) in [0.001, 0.002, 0.003, 0.004, 0.005, 0.006].into_iter().enumerate() {
-        let all = seasons(&Fleet { planted_sg, ..Fleet::default() }, 14, 60 + k as u64, 1000);
+        let all = seasons(&Fleet { planted_sg, ..Fleet::default() }, 8, 60 + k as u64, 1000);
         println!("shift of {planted_sg} on every second probe, {} seasons:", all.len());
         let found = share(&all, |s| s.found, |s| s.planted);
         told("found", found);

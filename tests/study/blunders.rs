@@ -73,7 +73,7 @@ fn plant(season: &Season, blunder: Blunder, rng: &mut ChaCha8Rng) -> Option<(Sea
             let batches = season.batches.clone();
             let overlap = |a: usize, b: usize| {
                 let (a, b) = (&batches[a], &batches[b]);
-                a.probes.len() == 1 && b.probes.len() == 1 && b.pitched_at.days_since(a.pitched_at).abs() < 1.5
+                a.probes.len() == 1 && b.probes.len() == 1 && b.pitched_at.days_since(a.pitched_at).abs() < 5.0
             };
             let pairs: Vec<(usize, usize)> = (0..batches.len())
                 .flat_map(|a| (a + 1..batches.len()).map(move |b| (a, b)))
