@@ -13,7 +13,7 @@ use super::scan::shift_ratios;
 use super::visit_gaps::VisitGaps;
 
 /// Standard deviations of walk and of pairs that good references may have, SG. Wrong ones would widen both.
-const WALK_SD: [f64; 5] = [0.0, 0.0004, 0.0009, 0.002, 0.0045];
+const WALK_SD: [f64; 6] = [0.0, 0.0004, 0.0009, 0.002, 0.0045, 0.01];
 const PAIR_SD: [f64; 2] = [0.0003, 0.0008];
 /// The walk at which one look tells whether anything may be wrong, SG.
 const SHARP_WALK_SD: f64 = 0.0009;
