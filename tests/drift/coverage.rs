@@ -83,8 +83,10 @@ fn coverage_of_drift_in_many_kinds_of_season() {
         let lost = if fleet.shifts_per_d > 0.0 { 0.03 } else { 0.0 };
         // Few pairs: the doubt about the walk is wide, and the intervals with it.
         let won = if fleet.probes == 3 { 0.04 } else { 0.02 };
-        let low = 0.90 - (2.5 * probes.1).max(0.03) - lost;
-        let high = 0.90 + (2.5 * probes.1).max(0.03) + won;
+        // No smaller than the error of independent intervals: where all hold, seasons do not differ.
+        let se = probes.1.max((0.09 / (15.0 * fleet.probes as f64)).sqrt());
+        let low = 0.90 - (2.5 * se).max(0.03) - lost;
+        let high = 0.90 + (2.5 * se).max(0.03) + won;
         assert!((low..=high).contains(&probes.0), "{fleet:?}: {probes:?}");
         assert!(near((mean.0, (0.09f64 / 15.0).sqrt()), 0.90) || mean.0 > 0.90, "{fleet:?}: {mean:?}");
     }
