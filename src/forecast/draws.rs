@@ -6,6 +6,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 
 use crate::error::{Error, Result};
+use crate::fit::robust::quantile_of;
 
 use super::coordinates::{DIMS, curve};
 use super::posterior::Posterior;
@@ -63,13 +64,12 @@ pub(super) fn draw(
             let coordinates = std::array::from_fn(|k| at[k + 1]);
             let curve = curve(at[0].clamp(0.99, 1.25), &coordinates, ln_pace);
             let table = curve.tabulate();
-            let of_curve = table.finish_h(tolerance_sg);
             let finish = if i == 0 {
                 let of_strain = strain.finish_h(table.time_of_progress_h(0.5), rng);
                 let runs = of_strain < now_h && table.sg(now_h) - curve.terminal_sg > 2.0 * tolerance_sg;
-                if runs { of_curve.max(now_h) } else { of_strain }
+                if runs { table.finish_h(tolerance_sg).max(now_h) } else { of_strain }
             } else {
-                of_curve
+                table.finish_h(tolerance_sg)
             };
             draws.finish_h.push(strain.within(finish));
             draws.terminal_sg.push(curve.terminal_sg);
@@ -84,11 +84,6 @@ pub(super) fn draw(
 pub(super) fn quantiles(values: &[f64]) -> Quantiles<f64> {
     let mut sorted = values.to_vec();
     sorted.sort_unstable_by(f64::total_cmp);
-    let at = |p: f64| {
-        let x = p * (sorted.len().max(1) - 1) as f64;
-        let low = sorted.get(x.floor() as usize).copied().unwrap_or(f64::NAN);
-        let high = sorted.get(x.ceil() as usize).copied().unwrap_or(low);
-        low + x.fract() * (high - low)
-    };
+    let at = |share: f64| quantile_of(&sorted, share).unwrap_or(f64::NAN);
     Quantiles { p05: at(0.05), p25: at(0.25), p50: at(0.5), p75: at(0.75), p95: at(0.95) }
 }

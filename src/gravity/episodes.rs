@@ -103,9 +103,14 @@ impl Series<'_> {
         self.hours.get(b).zip(self.hours.get(a)).map_or(f64::INFINITY, |(b, a)| b - a)
     }
 
+    /// Median value of readings `from..to`.
+    fn value(&self, from: usize, to: usize) -> Option<f64> {
+        median(self.values.get(from..to)?).ok()
+    }
+
     /// Median time and value of readings `from..to`.
     fn level(&self, from: usize, to: usize) -> Option<(f64, f64)> {
-        Some((median(self.hours.get(from..to)?).ok()?, median(self.values.get(from..to)?).ok()?))
+        Some((median(self.hours.get(from..to)?).ok()?, self.value(from, to)?))
     }
 
     /// Change an hour between the medians of the two halves of readings `from..to`.
@@ -157,11 +162,11 @@ impl Series<'_> {
         let (first, last) = (at.checked_sub(SIDE)?, at + SIDE - 1);
         let dense =
             self.between(at - 1, at) <= GAP_H && self.between(first, at) <= SIDE_H && self.between(at, last) <= SIDE_H;
-        let (before, after) = (self.level(first, at)?, self.level(at, at + SIDE)?);
-        // The trends are dear: most readings are no edge whatever they are.
-        if !dense || (after.1 - before.1).abs() < 0.7 * least {
+        // Times and trends are dear: most readings are no edge whatever they are.
+        if !dense || (self.value(at, at + SIDE)? - self.value(first, at)?).abs() < 0.7 * least {
             return None;
         }
+        let (before, after) = (self.level(first, at)?, self.level(at, at + SIDE)?);
         let trends: Vec<f64> = [self.trend_before(at), self.trend_after(at)].into_iter().flatten().collect();
         let trend = trends.iter().sum::<f64>() / trends.len().max(1) as f64;
         let size = after.1 - before.1 - trend * (after.0 - before.0);

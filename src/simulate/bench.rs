@@ -177,16 +177,7 @@ fn make_baths(
             .map_or(1.0, |mut draw| if draw.chance(0.5) { 0.9 } else { 1.1 });
         let true_sg = 1.0 + (nominal - 1.0) * (1.0 + gain) * weighed + scale * draw.bounded_normal(0.0003);
         if (weighed - 1.0f64).abs() > 1e-9 && !by_hydrometer {
-            let at = calendar.instant(day);
-            let off_sg = Some(nominal - true_sg);
-            troubles.push(TroubleTruth {
-                trouble: Trouble::BathMass,
-                probe: None,
-                batch: None,
-                from: at,
-                to: at,
-                off_sg,
-            });
+            troubles.push(TroubleTruth::entry(Trouble::BathMass, calendar.instant(day), nominal - true_sg));
         }
         let (method, instrument, stated_sg, stated_sd) = if by_hydrometer {
             let read = rounded(true_sg + instruments.hydrometer.error(draw, scale), 0.0005);

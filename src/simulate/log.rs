@@ -5,7 +5,7 @@ use crate::units::Instant;
 
 use super::body::Surroundings;
 use super::calendar::{Calendar, Planned};
-use super::episode::{episodes, load};
+use super::episode::{Episode, episodes, load};
 use super::fleet::SimulatedProbe;
 use super::sensor::{SensorState, rounded};
 use super::settings::SimulateSettings;
@@ -52,7 +52,9 @@ pub(super) fn log(
                 // One stream for each pair of batch and probe.
                 let mut draw = Stream::new(settings.seed, &format!("log of {}", batch.id), probe);
                 let first = rows.len();
-                float_in(settings, calendar, (index, batch), (probe, unit), &mut draw, &mut rows)?;
+                let until_h = batch.until_h(calendar);
+                let episodes = episodes(settings, batch, probe, until_h);
+                float_in(settings, calendar, (index, batch), (probe, unit), &episodes, &mut draw, &mut rows)?;
                 for row in rows.iter_mut().skip(first) {
                     row.labelled = labelled && row.batch.is_some();
                 }
@@ -64,8 +66,6 @@ pub(super) fn log(
                     to: calendar.instant(batch.pitched_day + to_h / 24.0),
                     off_sg: None,
                 };
-                let until_h = batch.until_h(calendar);
-                let episodes = episodes(settings, batch, probe, until_h);
                 troubles.extend(episodes.iter().map(|e| of(e.trouble, e.from_h, e.to_h)));
                 if let Some(mut draw) = settings.befalls(Trouble::ClockJump, 1000 * index + probe, 0.06) {
                     let from_h = until_h * draw.uniform(0.2, 0.8);
@@ -127,6 +127,7 @@ fn float_in(
     calendar: &Calendar,
     (batch_index, batch): (usize, &Planned),
     (probe, unit): (usize, &SimulatedProbe),
+    episodes: &[Episode],
     draw: &mut Stream,
     rows: &mut Vec<LogRow>,
 ) -> Result<()> {
@@ -142,7 +143,6 @@ fn float_in(
     let mut thermometer_c = 20.0;
     let mut guess = 40.0;
     let mut last_h = hours - step_h;
-    let episodes = episodes(settings, batch, probe, until_h);
     while hours < until_h {
         let waited_h = hours - last_h;
         last_h = hours;
@@ -151,7 +151,7 @@ fn float_in(
         let temp_c = beer.temp_at(hours);
         thermometer_c = temp_c + (thermometer_c - temp_c) * (-waited_h / sensor.temp_lag_h).exp();
         let day = batch.pitched_day + hours / 24.0;
-        let load = load(&episodes, hours);
+        let load = load(episodes, hours);
         let change = unit.ageing.total(day).plus(load.change);
         let density_kg_m3 = beer.wort.density_kg_m3(beer.fermented_at(hours), temp_c)?;
         let around = Surroundings {

@@ -48,8 +48,8 @@ impl SimulateSettings {
             let off_sg = wrong_original(self, index);
             if off_sg != 0.0 && original_sg(self, index, batch, &instruments).is_some() {
                 let at = calendar.instant(batch.pitched_day);
-                let (trouble, batch) = (Trouble::WrongOriginal, Some(batch.id.clone()));
-                troubles.push(TroubleTruth { trouble, probe: None, batch, from: at, to: at, off_sg: Some(off_sg) });
+                let wrong = TroubleTruth::entry(Trouble::WrongOriginal, at, off_sg);
+                troubles.push(TroubleTruth { batch: Some(batch.id.clone()), ..wrong });
             }
         }
         let mut rows = log(self, &calendar, &fleet, &mut troubles)?;

@@ -99,20 +99,14 @@ fn blunder(
         taken.known_at = taken.known_at.map(|known| known.max(taken.at));
         trouble = Some(Trouble::WrongDate);
     }
-    let off = match trouble? {
+    let trouble = trouble?;
+    let off_sg = match trouble {
         Trouble::WrongDate => {
             before - batch.real.sg_at(24.0 * (taken.at.days_since(calendar.start) - batch.pitched_day))
         }
         _ => taken.sg - before,
     };
-    Some(TroubleTruth {
-        trouble: trouble?,
-        probe: None,
-        batch: Some(batch.id.clone()),
-        from: taken.at,
-        to: taken.at,
-        off_sg: Some(off),
-    })
+    Some(TroubleTruth { batch: Some(batch.id.clone()), ..TroubleTruth::entry(trouble, taken.at, off_sg) })
 }
 
 /// The original gravity that is 0.010 wrong in the book, by batch: what is to be added.

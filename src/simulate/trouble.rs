@@ -95,3 +95,10 @@ pub struct TroubleTruth {
     /// By how much an entry is wrong, SG.
     pub off_sg: Option<f64>,
 }
+
+impl TroubleTruth {
+    /// An entry at an instant that is wrong by so much.
+    pub(super) fn entry(trouble: Trouble, at: Instant, off_sg: f64) -> Self {
+        Self { trouble, probe: None, batch: None, from: at, to: at, off_sg: Some(off_sg) }
+    }
+}

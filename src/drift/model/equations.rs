@@ -123,6 +123,11 @@ impl<'a> MixedEquations<'a> {
         Ok(Self { parts, inverse: root.inverse(), effects, ln_det, ln_likelihood })
     }
 
+    /// What is left of a whitened block when its effects are taken off.
+    pub fn residual(&self, part: &WhitenedBlock) -> DVector<f64> {
+        &part.y - &part.columns * self.effects.select_rows(part.effects)
+    }
+
     /// A target of block `p`; none for a block that there is not.
     pub fn seek(&self, p: usize, target: &PredictionTarget) -> Option<BlockPrediction> {
         let part = self.parts.get(p)?;

@@ -59,16 +59,15 @@ fn held(season: &Season) -> BTreeSet<usize> {
     let readings = &season.readings;
     let mut held = BTreeSet::new();
     for probe in &readings.probe_ids {
-        let batch = |row: &usize| readings.batch.get(*row).copied().flatten();
-        let usable = |row: &usize| readings.flags.get(*row).is_some_and(|flags| !flags.intersects(UNUSABLE));
-        let rows: Vec<usize> = readings.of_probe(probe).filter(|row| batch(row).is_some() && usable(row)).collect();
-        for stay in rows.chunk_by(|a, b| batch(a) == batch(b)) {
-            let all: Vec<_> = stay.iter().filter_map(|row| readings.get(*row)).collect();
-            let Some(first) = all.first() else { continue };
-            let hours: Vec<f64> = all.iter().map(|reading| reading.at.hours_since(first.at)).collect();
-            let tilts: Vec<f64> = all.iter().map(|reading| reading.tilt_deg).collect();
+        let usable = readings.of_probe(probe).filter_map(|row| Some((row, readings.get(row)?)));
+        let usable: Vec<_> =
+            usable.filter(|(_, read)| read.batch.is_some() && !read.flags.intersects(UNUSABLE)).collect();
+        for stay in usable.chunk_by(|(_, a), (_, b)| a.batch == b.batch) {
+            let Some((_, first)) = stay.first() else { continue };
+            let hours: Vec<f64> = stay.iter().map(|(_, read)| read.at.hours_since(first.at)).collect();
+            let tilts: Vec<f64> = stay.iter().map(|(_, read)| read.tilt_deg).collect();
             for span in episodes(&hours, &tilts, LEAST_EDGE_DEG) {
-                held.extend(stay.iter().take(span.to).skip(span.from));
+                held.extend(stay.iter().take(span.to).skip(span.from).map(|(row, _)| *row));
             }
         }
     }

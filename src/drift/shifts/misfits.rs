@@ -76,8 +76,7 @@ impl<'m> Solved<'m> {
             let n = part.y.len();
             let mut root = DMatrix::identity(n, n);
             part.lower.solve_lower_triangular_mut(&mut root);
-            let residual = &part.y - &part.columns * system.effects.select_rows(part.effects);
-            scores.push(root.tr_mul(&residual));
+            scores.push(root.tr_mul(&system.residual(part)));
             inner.push(root.tr_mul(&root));
             loads.push(root.tr_mul(&part.columns));
         }
@@ -100,8 +99,8 @@ impl<'m> Solved<'m> {
         Some(sum)
     }
 
-    /// Logarithm of the likelihood with these effects, each N(0, [`WRONG_SD`]^2), over that without, and the first effect with
-    /// its variance.
+    /// Logarithm of the likelihood with these effects, each N(0, [`WRONG_SD`]^2), over that without, the mean of the effects,
+    /// and the variance of the first.
     ///
     /// ```text
     /// ln B = (T s' (I + T G)^-1 s - ln det(I + T G))/2,   s = D' P y,   G = D' P D,   T = WRONG_SD^2
@@ -141,8 +140,8 @@ impl Hypothesis {
 
 /// The entries that do not fit, each with the numbers of its pairs among `pairs`, from which the model was made.
 ///
-/// A reference is right but for its stated error, or wrong by N(0, 0.01^2) SG and no less than 0.0035: a scale misread, a digit mistyped, the sample of
-/// another batch. The odds of that, by the restricted likelihood averaged over the variances of walk and pairs, are held against
+/// A reference is right but for its stated error, or wrong by N(0, 0.01^2) SG and no less than 0.0035: a scale misread, a
+/// digit mistyped, the sample of another batch. The odds of that, by the restricted likelihood averaged over the variances of walk and pairs, are held against
 /// those of a sudden shift of the probe, whichever is likelier is taken first, and the rest is weighed again with it. A shift that
 /// one reference alone carries is less likely than that the reference is wrong; two that agree speak for the shift. The
 /// readings of a probe in a batch are held against all of its samples in the same way: they may be another probe's.

@@ -251,8 +251,7 @@ fn gap_ratios(scores: DVectorView<f64>, information: &[f64], gaps: &VisitGaps, s
 pub(in crate::drift) fn shift_ratios(system: &MixedEquations, p: usize, gaps: &VisitGaps, sd: f64) -> Vec<f64> {
     let Some(part) = system.parts.get(p) else { return Vec::new() };
     let WhitenedSteps { steps, information, .. } = WhitenedSteps::new(system, part, gaps);
-    let residual = &part.y - &part.columns * system.effects.select_rows(part.effects);
-    gap_ratios(steps.tr_mul(&residual).column(0), &information, gaps, sd)
+    gap_ratios(steps.tr_mul(&system.residual(part)).column(0), &information, gaps, sd)
 }
 
 fn ln_ratio(score: f64, information: f64, sd: f64) -> f64 {

@@ -62,19 +62,14 @@ fn misfits(answer: &mut Answer, found: &[Misfit]) {
         let way = if misfit.off_sg > 0.0 { "above" } else { "below" };
         let (sg, off, on) = (misfit.stated_sg, misfit.off_sg.abs(), day(misfit.at));
         let (batch, probes) = (misfit.batch.as_deref().unwrap_or_default(), list(&misfit.probes));
+        let all_else = || format!("{sg:.4} is {off:.3} {way} what {probes} and all else say");
         let (what, rest) = match misfit.kind {
-            MisfitKind::Sample => (
-                format!("Look up the sample of {on} in {batch}"),
-                format!("{sg:.4} is {off:.3} {way} what {probes} and all else say"),
-            ),
+            MisfitKind::Sample => (format!("Look up the sample of {on} in {batch}"), all_else()),
             MisfitKind::Bath => {
                 let bath = misfit.bath.as_deref().unwrap_or("without a name");
                 (format!("Look up the bath {bath} of {on}"), format!("SG {sg:.4} is {off:.3} {way} what {probes} say"))
             }
-            MisfitKind::Original => (
-                format!("Look up the original gravity of {batch}"),
-                format!("{sg:.4} is {off:.3} {way} what {probes} and all else say"),
-            ),
+            MisfitKind::Original => (format!("Look up the original gravity of {batch}"), all_else()),
             MisfitKind::Readings => {
                 let perhaps = exchanged(misfit).unwrap_or_default();
                 let (mean, spread) = (signed(misfit.off_sg, 3, true), misfit.se);
