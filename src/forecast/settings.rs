@@ -10,7 +10,7 @@ use crate::error::{Error, Result};
 /// | field | unit | default | range | change it when |
 /// | --- | --- | --- | --- | --- |
 /// | `stages` | share | 0.25, 0.40, 0.55, 0.70, 0.85 | 0 to 1 | the backtest should look at other stages |
-/// | `draws` | - | 1000 | 200 to 100000 | smoother quantiles are worth the time |
+/// | `draws` | - | 500 | 200 to 100000 | smoother quantiles are worth the time |
 /// | `seed` | - | 1 | - | another stream of random numbers |
 /// | `common` | - | see there | - | "at rest" or "stuck" should mean something else |
 ///
@@ -31,7 +31,7 @@ pub struct ForecastSettings {
 
 impl Default for ForecastSettings {
     fn default() -> Self {
-        Self { stages: vec![0.25, 0.40, 0.55, 0.70, 0.85], draws: 1000, seed: 1, common: CommonSettings::default() }
+        Self { stages: vec![0.25, 0.40, 0.55, 0.70, 0.85], draws: 500, seed: 1, common: CommonSettings::default() }
     }
 }
 

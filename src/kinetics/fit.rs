@@ -26,7 +26,7 @@ use super::unfitted::{check_series, first_gravity, gravity_before_start, unfitte
 use super::weak_priors::weak_priors;
 
 /// Fewer points than this make no curve.
-const LEAST_POINTS: usize = 5;
+pub(crate) const LEAST_POINTS: usize = 5;
 /// A clock whose pace varies by less than this factor is not looked at.
 const TELLING_PACE: f64 = 1.1;
 /// Most points a probe gives: more say nothing more about a curve, as neighbours are correlated.

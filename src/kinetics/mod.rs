@@ -11,7 +11,7 @@ mod curve;
 mod curve_problem;
 pub(crate) mod error_model;
 mod estimate;
-mod fit;
+pub(crate) mod fit;
 mod frame;
 mod judge;
 mod level_changes;
@@ -39,7 +39,7 @@ pub use batch_fit::{
     AtReference, BatchFit, BatchState, CandidateFit, FittedFermentation, Kinetics, ProbeOffset, ProbeStep,
 };
 pub use curve::FermentationCurve;
-pub(crate) use curve::{GravityCurve, N_BASIS, PARAMETERS};
+pub(crate) use curve::{GravityCurve, N_BASIS, PARAMETERS, Tabulated};
 pub(crate) use error_model::ErrorModel;
 pub use point::{BatchPoint, PointSource};
 pub use settings::{ClockChoice, KineticsSettings};
