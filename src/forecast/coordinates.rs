@@ -9,7 +9,7 @@
 use crate::common::ActivationEnergy;
 use crate::gravity::GravitySeries;
 use crate::kinetics::settings::FOAM_SG;
-use crate::kinetics::weak_priors::{TAIL_PACE, TAIL_SHARE};
+use crate::kinetics::weak_priors::{TAIL_PACE_LN, TAIL_PACE_LN_SD, TAIL_SHARE, TAIL_SHARE_SD};
 use crate::kinetics::{FermentationCurve, GravityCurve, N_BASIS, PARAMETERS};
 use crate::units::kelvin_from_celsius;
 
@@ -26,8 +26,7 @@ const WORTH: (f64, f64) = (3.0, 6.0);
 
 /// Mean and standard deviation of the main coordinates where nothing is known: attenuation of ordinary beers, the
 /// middle of the drop at 20 C, the shape. Assumed, textbook level, and wide.
-const BASE: [(f64, f64); MAIN] =
-    [(0.76, 0.09), (3.6, 0.55), (0.2, 0.7), (0.0, 0.5), TAIL_SHARE, TAIL_PACE, (1.5, 1.5), FOAM_SG];
+const BASE: [(f64, f64); 4] = [(0.76, 0.09), (3.6, 0.55), (0.2, 0.7), (0.0, 0.5)];
 /// Standard deviation of a coefficient of the correction where nothing is known.
 const BASE_CORRECTION: f64 = 0.3;
 
@@ -40,7 +39,13 @@ const EARLY_H: f64 = 72.0;
 
 /// Mean and standard deviation of coordinate `i` where nothing is known.
 pub(super) fn base(i: usize) -> (f64, f64) {
-    BASE.get(i).copied().unwrap_or((0.0, BASE_CORRECTION))
+    match i {
+        4 => (*TAIL_SHARE, *TAIL_SHARE_SD),
+        5 => (*TAIL_PACE_LN, *TAIL_PACE_LN_SD),
+        DELAY => (1.5, 1.5),
+        FOAM => FOAM_SG,
+        _ => BASE.get(i).copied().unwrap_or((0.0, BASE_CORRECTION)),
+    }
 }
 
 /// Batches that the assumed variances are worth.
