@@ -11,23 +11,17 @@ use super::median::median;
 use super::point::BatchPoint;
 use super::probe_bias::{FITTED, foam};
 use super::robust_weights::weigh;
-use super::weak_priors::CORRECTION_SD;
+use super::weak_priors::{CORRECTION_SD, DEPARTURE_AT_REST, DEPARTURE_H, DEPARTURE_SG};
 
 /// Rounds of robust weights, error model and fit.
 const ROUNDS: usize = 2;
 
 assumed! {
-    /// Departure of a probe from the smooth curve where the beer falls fastest: gas, foam and the probe's own slow noise.
-    pub(crate) const DEPARTURE_SG: f64 = 4e-4, "SG";
-    /// Standard deviation of its logarithm.
+    /// Standard deviation of the logarithm of the departure's size.
     const DEPARTURE_LN_SD: f64 = 0.8, "-";
-    /// Its correlation time.
-    pub(crate) const DEPARTURE_H: f64 = 6.0, "h";
-    /// Standard deviation of its logarithm.
+    /// Standard deviation of the logarithm of its correlation time.
     const DEPARTURE_H_LN_SD: f64 = 0.6, "-";
-    /// Its size at rest as a share of that.
-    pub(crate) const DEPARTURE_AT_REST: f64 = 0.5, "share";
-    /// Standard deviation of its logarithm.
+    /// Standard deviation of the logarithm of its share at rest.
     const DEPARTURE_AT_REST_LN_SD: f64 = 0.5, "-";
     /// Standard deviation of the logarithm of the factor on the stated variance of readings.
     const FACTOR_LN_SD: f64 = 1.0, "-";

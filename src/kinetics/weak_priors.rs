@@ -31,6 +31,12 @@ assumed! {
     pub(crate) const TAIL_PACE_LN_SD: f64 = 0.35, "-";
     /// Standard deviation of a coefficient of the smooth correction.
     pub(crate) const CORRECTION_SD: f64 = 0.3, "-";
+    /// Departure of a probe from the smooth curve where the beer falls fastest: gas, foam and the probe's own slow noise.
+    pub(crate) const DEPARTURE_SG: f64 = 4e-4, "SG";
+    /// Its correlation time.
+    pub(crate) const DEPARTURE_H: f64 = 6.0, "h";
+    /// Its size at rest as a share of that.
+    pub(crate) const DEPARTURE_AT_REST: f64 = 0.5, "share";
 }
 
 /// Weak priors about a fermentation whose gravity at pitching is about `original_sg`: assumed, textbook level, and
