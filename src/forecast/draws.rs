@@ -23,7 +23,7 @@ const PLACES: usize = 8;
 
 /// One way to come to rest.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Rest {
+pub(super) struct ComingToRest {
     /// Hours from pitching.
     pub finish_h: f64,
     pub terminal_sg: f64,
@@ -37,7 +37,7 @@ pub(super) struct Rest {
 #[derive(Debug, Clone, Default)]
 pub(super) struct Draws {
     /// As many of each curve.
-    pub rests: Vec<Rest>,
+    pub rests: Vec<ComingToRest>,
     /// Share of the drop done at the moment, of each curve.
     pub progress: Vec<f64>,
 }
@@ -82,9 +82,9 @@ pub(super) fn even_normals() -> Result<Vec<f64>> {
     (0..n).map(|i| normal((i as f64 + 0.5) / n as f64)).collect()
 }
 
-/// One member of the mixture: a posterior, and when the yeast left, if it has.
+/// One alternative of the mixture: a posterior, and when the yeast left, if it has.
 #[derive(Debug)]
-pub(super) struct Member {
+pub(super) struct Alternative {
     pub weight: f64,
     pub posterior: Posterior,
     pub left: Option<Leaving>,
@@ -108,26 +108,26 @@ impl RestRules<'_> {
     /// middle of their drop, as the strain does, but not before the moment while their curve has more than twice the
     /// tolerance to go. Curves come in pairs at opposite sides of the mean, the time to rest goes evenly through its
     /// distribution by [`even_normals`], `z`: both take chance out of the quantiles.
-    pub fn draw(&self, mixture: &[Member], z: &[f64], n: usize, rng: &mut ChaCha8Rng) -> Result<Draws> {
+    pub fn draw(&self, mixture: &[Alternative], z: &[f64], n: usize, rng: &mut ChaCha8Rng) -> Result<Draws> {
         let mut draws = Draws::default();
         let mut weight = 0.0;
-        for member in mixture {
-            weight += member.weight;
+        for alternative in mixture {
+            weight += alternative.weight;
             let mine = ((weight * n as f64).round() as usize).saturating_sub(draws.progress.len());
             if mine == 0 {
                 continue;
             }
-            let factor = member.posterior.covariance.clone().cholesky();
+            let factor = alternative.posterior.covariance.clone().cholesky();
             let factor =
                 factor.ok_or_else(|| Error::numeric("a forecast", "the posterior's covariance is singular"))?.l();
             let mut noise = DVector::zeros(1 + DIMS);
             for i in 0..mine {
                 noise = if i % 2 == 1 { -noise } else { DVector::from_fn(1 + DIMS, |_, _| StandardNormal.sample(rng)) };
-                let at: DVector<f64> = &member.posterior.mean + &factor * &noise;
+                let at: DVector<f64> = &alternative.posterior.mean + &factor * &noise;
                 let coordinates = std::array::from_fn(|k| at[k + 1]);
                 let curve = curve(at[0].clamp(0.99, 1.25), &coordinates, self.ln_pace).tabulate();
                 let place = rng.random_range(0..PLACES);
-                self.rests(&curve, member.left, z.iter().skip(place).step_by(PLACES), rng.random(), &mut draws);
+                self.rests(&curve, alternative.left, z.iter().skip(place).step_by(PLACES), rng.random(), &mut draws);
             }
         }
         Ok(draws)
@@ -147,7 +147,7 @@ impl RestRules<'_> {
             let (finish_h, terminal_sg) = leaving.rest(curve, self.tolerance_sg);
             let p_stuck = f64::from(u8::from(terminal_sg - of.terminal_sg > self.stuck_above_sg));
             let left_sg = (curve.sg(leaving.clock(self.now_h).0) - terminal_sg).max(0.0);
-            Rest { finish_h: self.strain.within(finish_h), terminal_sg, p_stuck, left_sg }
+            ComingToRest { finish_h: self.strain.within(finish_h), terminal_sg, p_stuck, left_sg }
         };
         if let Some(leaving) = left {
             let rest = stuck(leaving);
@@ -163,7 +163,7 @@ impl RestRules<'_> {
         let way = |z: &f64| {
             let of_strain = self.strain.finish_h(mid_h, *z);
             let finish_h = if runs && of_strain < self.now_h { own_h } else { of_strain };
-            Rest { finish_h: self.strain.within(finish_h), terminal_sg: of.terminal_sg, p_stuck, left_sg }
+            ComingToRest { finish_h: self.strain.within(finish_h), terminal_sg: of.terminal_sg, p_stuck, left_sg }
         };
         let first = draws.rests.len();
         draws.rests.extend(tail.map(way));

@@ -12,7 +12,7 @@ use crate::units::Instant;
 
 use super::archive::Archive;
 use super::coordinates::{attenuation, base, worth};
-use super::draws::{Draws, Member, RestRules, even_normals, quantiles, rising, share_by, stream};
+use super::draws::{Alternative, Draws, RestRules, even_normals, quantiles, rising, share_by, stream};
 use super::known::KnownSeries;
 use super::learned::{ScoredForecast, learned_scale};
 use super::posterior::{BatchAsKnown, NO_GRAVITY, Posterior};
@@ -291,10 +291,10 @@ impl ForecastDraft {
 
 /// The posteriors of a batch whose yeast is there, and of one whose yeast left as its drop passed each of some shares, with their
 /// probabilities. Where no batch has been seen coming to rest, nothing tells yeast that leaves from a curve that slows down.
-fn mixture(own: &mut BatchAsKnown, prior: &PopulationPrior, learnt: bool) -> Result<Vec<Member>> {
+fn mixture(own: &mut BatchAsKnown, prior: &PopulationPrior, learnt: bool) -> Result<Vec<Alternative>> {
     let plain = own.posterior(prior, true)?;
     let drop_sg = attenuation(prior.mean[0]) * (own.original_sg - 1.0);
-    let (from, to) = stuck::LEAVES_AT;
+    let (from, to) = (*stuck::LEAVES_FROM, *stuck::LEAVES_TO);
     let width = (to - from) / CELLS as f64;
     let (last_h, last_drop_sg) = own.last_by(f64::INFINITY).unwrap_or_default();
     let (mut found, mut passed) = (Vec::new(), 0.0);
@@ -320,9 +320,9 @@ fn mixture(own: &mut BatchAsKnown, prior: &PopulationPrior, learnt: bool) -> Res
     let total = stays + found.iter().map(|(_, posterior)| odds(posterior)).sum::<f64>();
     let mut all = vec![];
     for (left, posterior) in found {
-        all.push(Member { weight: odds(&posterior) / total, posterior, left: Some(left) });
+        all.push(Alternative { weight: odds(&posterior) / total, posterior, left: Some(left) });
     }
-    all.push(Member { weight: stays / total, posterior: plain, left: None });
+    all.push(Alternative { weight: stays / total, posterior: plain, left: None });
     Ok(all)
 }
 

@@ -18,10 +18,14 @@ pub(super) const SHARE: f64 = 0.05;
 const MEAN_EXCESS_SG: f64 = 0.008;
 /// Scatter of batches that do not stick about their limit, SG.
 const AT_LIMIT_SD: f64 = 0.001;
-/// Shares of the drop between which yeast leaves.
-pub(super) const LEAVES_AT: (f64, f64) = (0.5, 0.95);
-/// Hours in which the rate falls to 1/e when yeast has left.
-const DYING_H: f64 = 8.0;
+assumed! {
+    /// Yeast that leaves does so from this share of the drop on.
+    pub(super) const LEAVES_FROM: f64 = 0.5, "share";
+    /// It does so up to this share of the drop.
+    pub(super) const LEAVES_TO: f64 = 0.95, "share";
+    /// The rate falls to 1/e in this time when yeast has left.
+    const DYING_H: f64 = 8.0, "h";
+}
 
 /// Yeast that leaves at an hour from pitching.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -32,7 +36,7 @@ pub(super) struct Leaving {
 impl Leaving {
     /// Yeast of a batch that has not stuck by `now_h` and will at a place, 0 to 1, in the range; none where that has passed.
     pub fn ahead(curve: &Tabulated, now_h: f64, place: f64) -> Option<Self> {
-        let at_h = curve.time_of_progress_h(LEAVES_AT.0 + place * (LEAVES_AT.1 - LEAVES_AT.0));
+        let at_h = curve.time_of_progress_h(*LEAVES_FROM + place * (*LEAVES_TO - *LEAVES_FROM));
         (at_h > now_h).then_some(Self { at_h })
     }
 
@@ -46,19 +50,19 @@ impl Leaving {
 
     /// The clock of the curve, hours, and its pace.
     pub fn clock(self, hours: f64) -> (f64, f64) {
-        let left = (-(hours - self.at_h).max(0.0) / DYING_H).exp();
-        (hours.min(self.at_h) + DYING_H * (1.0 - left), left)
+        let left = (-(hours - self.at_h).max(0.0) / *DYING_H).exp();
+        (hours.min(self.at_h) + *DYING_H * (1.0 - left), left)
     }
 
     /// Where the clock comes to stand.
     pub fn end_h(self) -> f64 {
-        self.at_h + DYING_H
+        self.at_h + *DYING_H
     }
 
     /// The hour at which the clock shows a time before its end.
     pub fn hours_at(self, clock_h: f64) -> f64 {
         let past = clock_h - self.at_h;
-        if past <= 0.0 { clock_h } else { self.at_h - DYING_H * (1.0 - past / DYING_H).ln() }
+        if past <= 0.0 { clock_h } else { self.at_h - *DYING_H * (1.0 - past / *DYING_H).ln() }
     }
 
     /// Hour at which a batch comes to rest, and its terminal gravity.
