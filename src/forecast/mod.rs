@@ -3,10 +3,10 @@
 //! Settings [`ForecastSettings`] -> run on the batches with a [`KnownSeries`], which gives a batch's gravities as
 //! known at a moment -> [`Forecasts`] and [`Backtest`].
 //!
-//! Known to fall short: on three simulated seasons without trouble and one with, the 90 % intervals hold 87 to 89 of 100 finishes
-//! at each stage of the drop. Of batches that stick they hold a third before the yeast leaves, which nothing foretells, and two
-//! thirds from a day after the rest on. Of 100 sound batches 8 are for a while called stuck with a chance above one half. What
-//! fitted finish times of a season are off by together, some nine hours, forecasts are off by too.
+//! Known to fall short: on five simulated seasons the 90 % intervals hold 88 to 92 of 100 finishes at each stage of the drop, with all
+//! troubles 87 to 90. Of batches that stick they hold a third or less before the yeast leaves, which nothing foretells. Foam, a
+//! leaning probe and exchanged probes may look like yeast that left. What fitted finish times of a season are off by
+//! together, some nine hours, forecasts are off by too.
 
 mod archive;
 mod backtest;

@@ -316,11 +316,14 @@ fn mixture(own: &mut BatchAsKnown, prior: &PopulationPrior, learnt: bool) -> Res
     }
     let each = stuck::SHARE / CELLS as f64;
     let odds = |posterior: &Posterior| each * (posterior.ln_evidence - plain.ln_evidence).clamp(-700.0, 700.0).exp();
-    let stays = 1.0 - each * passed;
-    let total = stays + found.iter().map(|(_, posterior)| odds(posterior)).sum::<f64>();
+    let before = each * passed;
+    let after = found.iter().map(|(_, posterior)| odds(posterior)).sum::<f64>();
+    let counted = if after > before { (after / before).powf(*stuck::EVIDENCE - 1.0) } else { 1.0 };
+    let stays = 1.0 - before;
+    let total = stays + counted * after;
     let mut all = vec![];
     for (left, posterior) in found {
-        all.push(Alternative { weight: odds(&posterior) / total, posterior, left: Some(left) });
+        all.push(Alternative { weight: counted * odds(&posterior) / total, posterior, left: Some(left) });
     }
     all.push(Alternative { weight: stays / total, posterior: plain, left: None });
     Ok(all)

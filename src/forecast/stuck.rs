@@ -23,6 +23,8 @@ assumed! {
     pub(super) const LEAVES_FROM: f64 = 0.5, "share";
     /// It does so up to this share of the drop.
     pub(super) const LEAVES_TO: f64 = 0.95, "share";
+    /// Share of what the readings say for yeast that left, in logarithms, that counts: curves also bend in ways of their own.
+    pub(super) const EVIDENCE: f64 = 0.6, "share";
     /// The rate falls to 1/e in this time when yeast has left.
     const DYING_H: f64 = 8.0, "h";
 }
