@@ -40,7 +40,7 @@ impl Forecaster<'_> {
             Some(DrawnForecast::None(made)) => return Err(Error::not_estimable(WHAT, made.forecast.why)),
             None => return Err(Error::not_estimable(WHAT, "there is no batch of this name")),
         };
-        if drawn.as_of > drawn.batch.pitched_at.plus_hours(drawn.now_h) {
+        if drawn.as_of.hours_since(drawn.batch.pitched_at) > drawn.now_h {
             return Err(Error::not_estimable(WHAT, "the batch is cold already"));
         }
         let warm = Warm {
