@@ -2,5 +2,4 @@
 
 mod asked;
 mod coverage;
-mod newcomer;
 mod planned;
