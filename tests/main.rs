@@ -13,7 +13,6 @@ mod blank;
 mod calibration;
 mod cli;
 mod drift;
-mod fit;
 mod float;
 mod forecast;
 mod kinetics;

@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 
 use crate::error::Result;
-use crate::fit::compare::{GroupMean, all_pairs, pool};
+use crate::fit::compare::pairs::{GroupMean, all_pairs};
+use crate::fit::compare::pool::pool;
 use crate::fit::{Estimate, Finding};
 use crate::kinetics::{Kinetics, Trait};
 

@@ -1,7 +1,8 @@
 //! Studentised maximum modulus, all pairs, Holm.
 
-use heelwort::fit::compare::{GroupMean, all_pairs, holm, maximum_modulus_quantile};
-use heelwort::fit::quantile;
+use crate::fit::compare::maximum_modulus::maximum_modulus_quantile;
+use crate::fit::compare::pairs::{GroupMean, all_pairs, holm};
+use crate::fit::quantile;
 use proptest::prelude::*;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
