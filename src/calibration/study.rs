@@ -20,9 +20,9 @@ use super::sessions::{BathSession, Role, sessions_of};
 use super::settings::CalibrationSettings;
 
 /// Tilt of a good probe in pure water, degrees: common practice; no reference.
-pub const WATER_TILT_DEG: f64 = 25.0;
+pub(crate) const WATER_TILT_DEG: f64 = 25.0;
 /// How far from it a good probe may be.
-pub const WATER_TILT_TOLERANCE_DEG: f64 = 5.0;
+pub(crate) const WATER_TILT_TOLERANCE_DEG: f64 = 5.0;
 
 impl CalibrationSettings {
     /// Calibrates every probe of the season.

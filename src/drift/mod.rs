@@ -23,7 +23,7 @@ mod scale;
 mod settings;
 mod shifts;
 
-pub use answers::{Correction, Drift};
+pub use answers::Drift;
 pub use model::ProbeErrors;
 pub use results::{
     DriftKind, DriftPair, FleetTerm, KindVerdict, LastCheck, Misfit, MisfitKind, MixedDrift, MixedTerm, MixedTermKind,

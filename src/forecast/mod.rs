@@ -21,7 +21,7 @@ mod settings;
 mod stuck;
 mod tail;
 
-pub use known::{KnownSeries, Truncated};
+pub use known::KnownSeries;
 pub use result::{Backtest, BacktestRow, BacktestStatus, Forecast, Forecasts, Quantiles, StageCoverage};
 pub use run::Forecaster;
 pub use settings::ForecastSettings;

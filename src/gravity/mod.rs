@@ -22,4 +22,4 @@ pub use offset::OffsetPrior;
 pub(crate) use original::Liquids;
 pub(crate) use reading_errors::ReadingErrors;
 pub use series::{GravitySeries, HeldReading, SeriesProbe, SeriesSample};
-pub use series_builder::{BatchErrors, LEFT_OUT, SeriesBuilder};
+pub use series_builder::{BatchErrors, SeriesBuilder};

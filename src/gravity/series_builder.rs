@@ -12,7 +12,7 @@ use super::offset::OffsetPrior;
 use super::series::{GravitySeries, SeriesProbe, SeriesSample};
 
 /// Readings left out of a series: out of range, frozen, at a jump of the clock, without a curve, outside the batch.
-pub const LEFT_OUT: Flags = Flags::TILT_RANGE
+const LEFT_OUT: Flags = Flags::TILT_RANGE
     .with(Flags::TEMP_RANGE)
     .with(Flags::FROZEN)
     .with(Flags::CLOCK_JUMP)

@@ -184,7 +184,7 @@ impl BatchFit {
     }
 
     /// Where the batch stands.
-    pub fn state(&self) -> BatchState {
+    pub(crate) fn state(&self) -> BatchState {
         match (self.ended_hours, self.status) {
             (Some(_), _) => BatchState::Ended,
             (None, Status::Finished | Status::Stuck) => BatchState::AtRest,
@@ -223,7 +223,7 @@ impl BatchFit {
 
 /// Where a batch stands as of its last data.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum BatchState {
+pub(crate) enum BatchState {
     /// It ferments, or has not begun.
     Running,
     /// Its gravity has come to rest, and nobody has ended it.

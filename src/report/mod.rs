@@ -10,7 +10,7 @@ mod summary;
 mod tables;
 mod words;
 
-pub use folder::check_out;
+pub(crate) use folder::check_out;
 pub use summary::Summary;
 
 use std::path::{Path, PathBuf};

@@ -112,7 +112,7 @@ impl Readings {
 }
 
 /// The window that pairs a reference with readings unless another is set, minutes before and after.
-pub const PAIR_WINDOW_MIN: f64 = 20.0;
+pub(crate) const PAIR_WINDOW_MIN: f64 = 20.0;
 
 /// A reference with one probe's readings.
 #[derive(Debug, Clone, PartialEq)]

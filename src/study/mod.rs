@@ -12,7 +12,6 @@ mod season_toml;
 mod settings;
 mod tables;
 
-pub use as_of::{AsOf, read_as_of};
 pub use builder::Study;
 pub use part::Part;
 pub use result::SeasonStudy;

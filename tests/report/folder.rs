@@ -91,6 +91,4 @@ fn a_place_that_cannot_be_written_is_named_and_stays_as_it_was() {
     }
     assert_eq!(std::fs::read_to_string(&file).unwrap(), "mine");
     assert_eq!(std::fs::read_dir(home.path()).unwrap().count(), 1);
-    assert!(report::check_out(&file).is_err());
-    assert!(report::check_out(&home.path().join("new")).is_ok());
 }

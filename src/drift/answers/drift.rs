@@ -34,7 +34,7 @@ pub struct Drift {
     /// Days after which a further probe of this fleet is to be calibrated again.
     pub interval_d: Finding,
     /// Estimated errors while each calibration was in force, by which gravities are corrected.
-    pub corrections: Vec<Correction>,
+    pub(crate) corrections: Vec<Correction>,
     /// The gravities at which the season's beers end, SG.
     pub ends_sg: Vec<f64>,
     /// The season's last instant.
