@@ -24,7 +24,7 @@ mod settings;
 mod shifts;
 
 pub use answers::Drift;
-pub use model::ProbeErrors;
+pub(crate) use model::ProbeErrors;
 pub use results::{
     DriftKind, DriftPair, FleetTerm, KindVerdict, LastCheck, Misfit, MisfitKind, MixedDrift, MixedTerm, MixedTermKind,
     OutOfLimit, PairKind, ProbeDrift, ProbeVerdict, Recalibrate, Shift, ShiftKind, TrackPoint,

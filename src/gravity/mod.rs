@@ -22,4 +22,5 @@ pub use offset::OffsetPrior;
 pub(crate) use original::Liquids;
 pub(crate) use reading_errors::ReadingErrors;
 pub use series::{GravitySeries, HeldReading, SeriesProbe, SeriesSample};
-pub use series_builder::{BatchErrors, SeriesBuilder};
+pub(crate) use series_builder::BatchErrors;
+pub use series_builder::SeriesBuilder;

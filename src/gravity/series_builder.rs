@@ -18,8 +18,9 @@ const LEFT_OUT: Flags = Flags::TILT_RANGE
     .with(Flags::CLOCK_JUMP)
     .with(Flags::NO_CALIBRATION)
     .with(Flags::OUTSIDE_BATCH);
+
 /// What other times tell of the errors of a batch's probes, without the samples of the batch itself.
-pub trait BatchErrors: std::fmt::Debug + Sync {
+pub(crate) trait BatchErrors: std::fmt::Debug + Sync {
     /// The errors of the probes of a series; none where other times tell nothing of one of them.
     fn in_batch(
         &self,
@@ -67,7 +68,7 @@ impl<'a> SeriesBuilder<'a> {
 
     /// Adds what other times tell of the probes.
     #[must_use]
-    pub fn with_errors(self, errors: Option<&'a dyn BatchErrors>) -> Self {
+    pub(crate) fn with_errors(self, errors: Option<&'a dyn BatchErrors>) -> Self {
         Self { errors, ..self }
     }
 

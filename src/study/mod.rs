@@ -16,3 +16,8 @@ pub use builder::Study;
 pub use part::Part;
 pub use result::SeasonStudy;
 pub use settings::Settings;
+
+// What drift hands to other studies is not public, so these tests are compiled here.
+#[cfg(test)]
+#[path = "../../tests/study/routes.rs"]
+mod routes;

@@ -28,7 +28,7 @@ pub struct Drift {
     pub offset_prior: OffsetPrior,
     /// What the probes may read wrong in a batch, by all but that batch's own samples; none where the drift cannot be
     /// modelled.
-    pub probe_errors: Option<ProbeErrors>,
+    pub(crate) probe_errors: Option<ProbeErrors>,
     /// Of which kind the drift of each probe is.
     pub kinds: Vec<DriftKind>,
     /// Days after which a further probe of this fleet is to be calibrated again.

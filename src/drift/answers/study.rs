@@ -139,7 +139,11 @@ impl DriftSettings {
     ///
     /// # Errors
     /// As [`DriftSettings::fit`].
-    pub fn errors(&self, season: &Season, calibrations: &Calibrations) -> Result<(OffsetPrior, Option<ProbeErrors>)> {
+    pub(crate) fn errors(
+        &self,
+        season: &Season,
+        calibrations: &Calibrations,
+    ) -> Result<(OffsetPrior, Option<ProbeErrors>)> {
         self.check()?;
         let curves = Curves::new(calibrations)?;
         let (found, model, misfits) = self.model(season, calibrations, &curves)?;
@@ -155,7 +159,8 @@ impl DriftSettings {
     ///
     /// # Errors
     /// As [`DriftSettings::fit`].
-    pub fn errors_given(
+    #[cfg(test)]
+    pub(crate) fn errors_given(
         &self,
         season: &Season,
         calibrations: &Calibrations,

@@ -36,7 +36,7 @@ const LEAST_FALL_SG: f64 = 0.004;
 /// normal errors: the batch's samples are left out and all the rest solved anew, the mean drift of the fleet included. So
 /// nothing of a sample comes to its batch through the drift but its share in these few variances.
 #[derive(Debug, Clone, PartialEq)]
-pub struct ProbeErrors {
+pub(crate) struct ProbeErrors {
     model: FleetModel,
     /// By probe, the batch of each row; none for a bath.
     batches: Vec<Vec<Option<String>>>,
@@ -139,6 +139,7 @@ impl ProbeErrors {
     }
 
     /// The same with the pairs of another model, and what is held here, dates of shifts included.
+    #[cfg(test)]
     pub(in crate::drift) fn of_other(&self, model: &FleetModel, found: (&[ModelPair], &[Misfit])) -> Self {
         let mut other = Self::with(model, found, self.held);
         for own in &self.model.probes {
