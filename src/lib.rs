@@ -33,6 +33,9 @@
 //! [`forecast::ForecastSettings::forecaster`], [`strains::StrainSettings::run`], [`report::write`].
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::float_cmp))]
 
+#[macro_use]
+mod settings;
+
 pub mod calibration;
 pub mod chart;
 pub mod cli;
