@@ -1,32 +1,20 @@
 //! What is true in a simulated season: what a study may be held against, and never reads.
 
-use std::fmt;
-
 use crate::units::Instant;
 
 use super::trouble::TroubleTruth;
 
-/// How a batch ended, seen from what can be observed of its coming to rest.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum BatchEnd {
-    /// It came to rest, warm, before cooling and before the end of the data.
-    Observed,
-    /// It was cooled before it came to rest.
-    CutByCooling,
-    /// The data end before it came to rest.
-    CutByEnd,
-    /// It came to rest more than 0.003 above the limit.
-    Stuck,
-}
-
-impl fmt::Display for BatchEnd {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::Observed => "observed",
-            Self::CutByCooling => "cut_by_cooling",
-            Self::CutByEnd => "cut_by_end",
-            Self::Stuck => "stuck",
-        })
+named! {
+    /// How a batch ended, seen from what can be observed of its coming to rest.
+    pub enum BatchEnd {
+        /// It came to rest, warm, before cooling and before the end of the data.
+        Observed = "observed",
+        /// It was cooled before it came to rest.
+        CutByCooling = "cut_by_cooling",
+        /// The data end before it came to rest.
+        CutByEnd = "cut_by_end",
+        /// It came to rest more than 0.003 above the limit.
+        Stuck = "stuck",
     }
 }
 
