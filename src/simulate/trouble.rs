@@ -2,6 +2,8 @@
 
 use crate::units::Instant;
 
+use super::truth_table::{cells, truth_table};
+
 named! {
     /// A kind of trouble. Shares and sizes are chosen to be usual, not measured.
     pub enum Trouble {
@@ -34,21 +36,24 @@ named! {
     }
 }
 
-/// One trouble that happened.
-#[derive(Debug, Clone, PartialEq)]
-pub struct TroubleTruth {
-    /// Its kind.
-    pub trouble: Trouble,
-    /// The probe, where it befell one.
-    pub probe: Option<String>,
-    /// The batch, where it was in one.
-    pub batch: Option<String>,
-    /// When it began, or the instant that the wrong entry bears.
-    pub from: Instant,
-    /// When it ended.
-    pub to: Instant,
-    /// By how much an entry is wrong, SG.
-    pub off_sg: Option<f64>,
+cells! { Trouble: text, |cell| Some(cell.name()); }
+
+truth_table! {
+    /// One trouble that happened.
+    pub struct TroubleTruth {
+        /// Its kind.
+        trouble: Trouble,
+        /// The probe, where it befell one.
+        probe: Option<String>,
+        /// The batch, where it was in one.
+        batch: Option<String>,
+        /// When it began, or the instant that the wrong entry bears.
+        from: Instant,
+        /// When it ended.
+        to: Instant,
+        /// By how much an entry is wrong, SG.
+        off_sg: Option<f64>,
+    }
 }
 
 impl TroubleTruth {
