@@ -34,6 +34,8 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::float_cmp))]
 
 #[macro_use]
+pub mod assumed;
+#[macro_use]
 mod named;
 #[macro_use]
 mod settings;
