@@ -41,7 +41,7 @@ pub use fitted_curve::{Coefficient, FittedCalibration, SharedError};
 pub use kinds::CurveKind;
 pub(crate) use noise::{Noise, UNUSABLE};
 pub(crate) use plan::gravities;
-pub use plan::{BathPlan, BathRecipe, Plan, PlanSettings, UsedRange};
+pub use plan::{BathPlan, BathRecipe, Plan, PlanSettings};
 pub use result::{BathPoint, Calibration, Calibrations, CurveCandidate, NoCurve, SharedBath, Suspect, WaterCheck};
 pub(crate) use sessions::immersion;
 pub use settings::CalibrationSettings;

@@ -22,8 +22,8 @@ impl BathPlan {
         let panels = vec![self.places()?, gain(&self.plans)?, self.errors(taken)?];
         let alt = format!(
             "Planned baths for SG {:.3} to {:.3}. With {} baths: {}.",
-            self.range.low_sg,
-            self.range.high_sg,
+            self.range_sg.0,
+            self.range_sg.1,
             taken.n,
             gravities(taken)
         );
@@ -43,11 +43,11 @@ impl BathPlan {
         let plans = &self.plans;
         let names: Vec<String> = plans.iter().map(|plan| format!("{} baths", plan.n)).collect();
         let sgs = plans.iter().flat_map(|plan| plan.baths.iter().map(|bath| bath.sg));
-        let x = Axis::around(sgs.chain([self.range.low_sg, self.range.high_sg]), 0.02, 5, "SG of the bath");
+        let x = Axis::around(sgs.chain([self.range_sg.0, self.range_sg.1]), 0.02, 5, "SG of the bath");
         panel(WIDTH, HEIGHT, |paper| {
             let plot = Frame::new("where they lie", x, Axis::names(&names)).room_right(14).on(paper)?;
             let (low, high) = (-(plans.len() as f64), 1.0);
-            plot.band(&[(self.range.low_sg, low, high), (self.range.high_sg, low, high)], CURVE, 0.12)?;
+            plot.band(&[(self.range_sg.0, low, high), (self.range_sg.1, low, high)], CURVE, 0.12)?;
             for (i, plan) in plans.iter().enumerate() {
                 let y = -(i as f64) - 0.12;
                 let sgs: Vec<f64> = plan.baths.iter().map(|bath| bath.sg).collect();
@@ -73,7 +73,7 @@ impl BathPlan {
         panel(WIDTH, HEIGHT, |paper| {
             let plot = Frame::new(format!("error with {} baths", plan.n), x, y).room_right(14).on(paper)?;
             let (low, high) = (0.0, f64::MAX);
-            plot.band(&[(self.range.low_sg, low, high), (self.range.high_sg, low, high)], CURVE, 0.08)?;
+            plot.band(&[(self.range_sg.0, low, high), (self.range_sg.1, low, high)], CURVE, 0.08)?;
             plot.line(&over(&plan.se_sg), CURVE, 2.2, 1.0)?;
             for pair in over(&plan.even_se_sg).chunks(2) {
                 plot.line(pair, REFERENCE, 2.0, 1.0)?;

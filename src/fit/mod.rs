@@ -14,14 +14,14 @@
 //! | [`mixed`] | linear mixed models: random effects of any grouping, by REML |
 //! | `robust` | median, bounded-influence weights |
 //! | `whiteness` | whether waves are left in residuals |
-//! | `root`, [`minimise`] | roots in one variable, minima in a few |
+//! | `root`, `minimise` | roots in one variable, minima in a few |
 
 pub(crate) mod compare;
 pub(crate) mod errors_in_variables;
 mod estimate;
 pub(crate) mod linear;
 mod matrix;
-pub mod minimise;
+pub(crate) mod minimise;
 pub mod mixed;
 pub(crate) mod mixture;
 pub(crate) mod nonlinear;

@@ -16,7 +16,8 @@ mod series;
 mod series_builder;
 
 pub(crate) use episodes::episodes;
-pub use known::{Disturbance, ErrorKnot, ErrorStep, KnownErrors};
+pub(crate) use known::ErrorStep;
+pub use known::{Disturbance, ErrorKnot, KnownErrors};
 pub use layers::{CorrectedGravity, Gravity, GravityLayers, ProcessBias, ReadingDrift, UncorrectedGravity};
 pub use offset::OffsetPrior;
 pub(crate) use original::Liquids;

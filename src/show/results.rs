@@ -15,7 +15,7 @@ use crate::season::{RowAccount, Season};
 use crate::strains::Strains;
 
 use super::notebook::print;
-use super::page::{Page, Show};
+use super::page::Show;
 use super::table::Table;
 
 /// A picture, or why it could not be drawn.
@@ -92,7 +92,7 @@ show! {
     RowAccount: |it| vec![text(it)];
 }
 
-notebook_display!(Figure, Page, Table, Season);
+notebook_display!(Figure, Table, Season);
 
 impl Show for Season {
     fn html(&self) -> String {

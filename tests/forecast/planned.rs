@@ -35,12 +35,8 @@ fn a_batch_that_cannot_be_forecast_says_why_and_the_others_are_forecast() {
     let brewed = brewery(Some(Process::Sugars), 4, 1, 300);
     let batches = batches_of(&brewed);
     let mut series: Vec<GravitySeries> = brewed.into_iter().map(|brew| brew.series).collect();
-    series[1].known = Some(KnownErrors {
-        knots: vec![ErrorKnot { probe: 0, sg: 1.03 }],
-        mean_sg: vec![f64::NAN],
-        covariance: vec![vec![f64::NAN]],
-        steps: Vec::new(),
-    });
+    series[1].known =
+        Some(KnownErrors::new(vec![ErrorKnot { probe: 0, sg: 1.03 }], vec![f64::NAN], vec![vec![f64::NAN]]));
     let settings = ForecastSettings { stages: vec![0.55], ..ForecastSettings::default() };
     let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
     let mut forecaster = settings.forecaster(&batches, &kinetics, &series).unwrap();

@@ -7,7 +7,6 @@ use polars::prelude::DataFrame;
 use crate::error::Result;
 use crate::season::FrameBuilder;
 
-use super::range::UsedRange;
 use super::recipe::BathRecipe;
 
 /// A plan of one number of baths.
@@ -45,8 +44,10 @@ fn mean(values: &[f64]) -> f64 {
 /// Plans for the next calibration of all probes together, for each number of baths.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BathPlan {
-    /// The gravities for which the curve is wanted.
-    pub range: UsedRange,
+    /// Lowest and highest gravity for which the curve is wanted, SG.
+    pub range_sg: (f64, f64),
+    /// Where that range comes from, in words.
+    pub range_source: String,
     /// Points of that range, SG.
     pub range_points_sg: Vec<f64>,
     /// Probes that the plans serve.
@@ -84,8 +85,8 @@ impl BathPlan {
             taken.n,
             gravities(taken),
             taken.mean_se_sg(),
-            self.range.low_sg,
-            self.range.high_sg
+            self.range_sg.0,
+            self.range_sg.1
         );
         if let Some(even) = taken.efficiency_even {
             words += &format!(" As many in even steps would be worth {:.0} % of them.", 100.0 * even);
@@ -140,13 +141,13 @@ pub(crate) fn gravities(plan: &Plan) -> String {
 
 impl fmt::Display for BathPlan {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let (low, high) = (self.range.low_sg, self.range.high_sg);
+        let (low, high) = self.range_sg;
         let probes = match self.probes.as_slice() {
             [probe] => probe.clone(),
             probes => format!("{} probes", probes.len()),
         };
         writeln!(f, "Baths for the next calibration of {probes}, for SG {low:.3} to {high:.3}")?;
-        writeln!(f, "({})", self.range.source)?;
+        writeln!(f, "({})", self.range_source)?;
         writeln!(f, "  baths  mean error, SG  evenly spaced are worth  gravities")?;
         for plan in &self.plans {
             let even = plan.efficiency_even.map_or("-".to_owned(), |e| format!("{:.0} %", 100.0 * e));

@@ -90,7 +90,8 @@ impl PlanSettings {
             })
         };
         let plans = (DEFINING_BATHS..=self.most_baths).into_par_iter().map(one).collect::<Result<Vec<Plan>>>()?;
-        Ok(BathPlan { range, range_points_sg, probes, without, plans, least_gain: self.least_gain })
+        let (range_sg, range_source, least_gain) = ((range.low_sg, range.high_sg), range.source, self.least_gain);
+        Ok(BathPlan { range_sg, range_source, range_points_sg, probes, without, plans, least_gain })
     }
 }
 

@@ -116,7 +116,7 @@ fn water(found: &Calibrations) -> Markup {
 fn plan(found: &BathPlan) -> Markup {
     html! {
         @if let Some(taken) = found.recommended() {
-            p { (found.in_words()) " The range: " (found.range.source) "." }
+            p { (found.in_words()) " The range: " (found.range_source) "." }
             @let baths = ResultTable::new(&taken.baths, usize::MAX)
                 .number("SG", "", 3, |bath| Some(bath.sg))
                 .number("\u{b0}P", "", 2, |bath| Some(bath.plato))
