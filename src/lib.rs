@@ -36,6 +36,8 @@
 #[macro_use]
 pub mod assumed;
 #[macro_use]
+mod example;
+#[macro_use]
 mod named;
 #[macro_use]
 mod settings;

@@ -102,6 +102,7 @@ impl Calibrations {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.calibrations()?.changes_frame()?;")]
     pub fn changes_frame(&self) -> Result<DataFrame> {
         let changes = self.changes();
         let rows: Vec<(&CalibrationDifference, f64, &Estimate)> =

@@ -14,6 +14,7 @@ impl Calibrations {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.calibrations()?.to_frame()?;")]
     pub fn to_frame(&self) -> Result<DataFrame> {
         // A check is no failed calibration: it stands in the table of drift pairs.
         let without = self.without.iter().filter(|none| !none.check);
@@ -45,6 +46,7 @@ impl Calibrations {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.calibrations()?.candidates_frame()?;")]
     pub fn candidates_frame(&self) -> Result<DataFrame> {
         let rows: Vec<(&Calibration, &CurveCandidate)> =
             self.calibrations.iter().flat_map(|c| c.candidates.iter().map(move |candidate| (c, candidate))).collect();
@@ -65,6 +67,7 @@ impl Calibrations {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.calibrations()?.baths_frame()?;")]
     pub fn baths_frame(&self) -> Result<DataFrame> {
         let baths = &self.shared_baths;
         let number = |of: fn(&SharedBath) -> Option<f64>| baths.iter().map(of).collect::<Vec<_>>();

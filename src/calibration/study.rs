@@ -35,17 +35,7 @@ impl CalibrationSettings {
     ///
     /// # Errors
     /// [`crate::Error::Setting`] for a setting that cannot be.
-    ///
-    /// ```
-    /// use heelwort::prelude::*;
-    /// # fn main() -> heelwort::Result<()> {
-    /// # let season = SimulateSettings { batches: 1, probes: 2, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?.season;
-    /// let calibrations = CalibrationSettings::default().fit(&season)?;
-    /// let probe = &season.probes[0].probe;
-    /// println!("{}", calibrations.probe(probe)?);
-    /// # Ok(())
-    /// # }
-    /// ```
+    #[doc = example!(season "let calibrations = CalibrationSettings::default().fit(&season)?;\nlet probe = &season.probes[0].probe;\nprintln!(\"{}\", calibrations.probe(probe)?);")]
     pub fn fit(&self, season: &Season) -> Result<Calibrations> {
         self.check()?;
         let pairs = season.pairs(self.window_min)?;

@@ -51,6 +51,7 @@ impl Calibrations {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.calibrations()?.water_checks_frame()?;")]
     pub fn water_checks_frame(&self) -> Result<DataFrame> {
         let checks = &self.water_checks;
         let number = |of: fn(&WaterCheck) -> Option<f64>| checks.iter().map(of).collect::<Vec<_>>();

@@ -22,6 +22,7 @@ struct Miss {
 
 impl Backtest {
     /// One panel per stage: the intervals of all past batches, measured from the finish that was observed.
+    #[doc = example!(no_run "study.backtest()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
         let mut stages: Vec<f64> = self.rows.iter().map(|row| row.stage).collect();
         stages.sort_by(f64::total_cmp);
@@ -59,6 +60,7 @@ impl Backtest {
 
 impl Backtest {
     /// How many forecasts held the finish, stage by stage, with the exact interval of that share.
+    #[doc = example!(no_run "study.backtest()?.coverage_chart()?;")]
     pub fn coverage_chart(&self) -> Result<Figure> {
         let stages: Vec<_> = self.coverage()?.into_iter().filter(|stage| stage.n > 0).collect();
         if stages.is_empty() {

@@ -19,6 +19,7 @@ const LIQUIDS: [(f64, &str); 2] = [(1.0, "in water"), (1.1, "at SG 1.100")];
 impl Builds {
     /// Each probe cut through at its tilt in water and in strong wort, with water line, centre of gravity and centre of
     /// buoyancy. A probe whose centre of gravity cannot be had has no picture; the table says why.
+    #[doc = example!(study "study.builds()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
         let (mut panels, mut left_out) = (Vec::new(), Vec::new());
         for build in &self.builds {

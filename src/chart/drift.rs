@@ -20,6 +20,7 @@ const HEIGHT: u32 = 200;
 impl Drift {
     /// Every probe against every reference, one panel per probe on the same scales: probe minus known gravity over the
     /// days since its first calibration.
+    #[doc = example!(study "study.drift()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
         let mut by_probe: BTreeMap<&str, Vec<&DriftPair>> = BTreeMap::new();
         // Probes beside each other have no known gravity to be drawn against.
@@ -85,6 +86,7 @@ impl Drift {
     }
 
     /// The drift of each probe and of the fleet, with their intervals.
+    #[doc = example!(study "study.drift()?.fleet_chart()?;")]
     pub fn fleet_chart(&self) -> Result<Figure> {
         let mut probes: Vec<&ProbeDrift> = self.probes.iter().collect();
         let slope = |probe: &ProbeDrift| probe.drift_sg_per_30d.value().unwrap_or(f64::INFINITY);

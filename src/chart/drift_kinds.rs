@@ -18,6 +18,7 @@ const LETTER: (f64, f64) = (11.0, 6.4);
 
 impl Drift {
     /// Every probe by the change of its size (relative K) and of its tilt's zero, with standard errors.
+    #[doc = example!(study "study.drift()?.kinds_chart()?;")]
     pub fn kinds_chart(&self) -> Result<Figure> {
         const TITLE: &str = "Two kinds of drift";
         // What has moved: the size in %, the zero in degrees, each with its standard error.

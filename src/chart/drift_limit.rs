@@ -16,6 +16,7 @@ const HEIGHT: u32 = 170;
 
 impl Drift {
     /// The probability of being out of limit over time, one panel per probe, with the date at which a calibration is due.
+    #[doc = example!(study "study.drift()?.limit_chart()?;")]
     pub fn limit_chart(&self) -> Result<Figure> {
         let times = || self.probes.iter().flat_map(|probe| probe.out_of_limit.iter().map(|point| point.at));
         let (Some(from), Some(to)) = (times().min(), times().max()) else {

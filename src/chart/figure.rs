@@ -94,6 +94,7 @@ impl Figure {
     ///
     /// # Errors
     /// [`Error::Io`] when the file cannot be written.
+    #[doc = example!(no_run "study.drift()?.chart()?.save(\"drift.svg\")?;")]
     pub fn save(&self, path: impl AsRef<Path>) -> Result<()> {
         std::fs::write(path.as_ref(), self.svg()).map_err(|source| Error::io("writing", path, source))
     }

@@ -34,11 +34,13 @@ const PALE: f64 = 0.15;
 
 impl BatchFit {
     /// The gravities that were fitted and the curve with its confidence band.
+    #[doc = example!(study "study.kinetics()?.batch(batch)?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
         self.chart_with(None, None)
     }
 
     /// The same with the readings and the temperature of the series, and with the interval of a forecast.
+    #[doc = example!(study "study.kinetics()?.batch(batch)?.chart_with(study.series(batch)?)?;")]
     pub fn chart_with(&self, series: Option<&GravitySeries>, forecast: Option<&Forecast>) -> Result<Figure> {
         let finish = forecast.and_then(|f| Some((f.finish?, f.terminal_sg?)));
         let to = self.end_d(series, finish.as_ref().map(|(q, _)| q.p95.days_since(self.pitched_at)));
@@ -262,6 +264,7 @@ fn readings(series: &GravitySeries, sg: &[f64], probe: usize, bins: usize) -> Ve
 
 impl Kinetics {
     /// All batches, one small panel each on the same scales of gravity and time.
+    #[doc = example!(study "study.kinetics()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
         let sgs = self.batches.iter().flat_map(|b| b.points.iter().filter(|p| p.weight > 0.1).map(|p| p.sg));
         let y = Axis::around(sgs, 0.01, 3, "");

@@ -23,6 +23,7 @@ const LITTLE: f64 = 0.5;
 impl BatchFit {
     /// Left, the gravities less the curve with what the probes misread; right, the autocorrelation of the residuals with the
     /// error model taken off, where all bars should stay between the lines.
+    #[doc = example!(study "study.kinetics()?.batch(batch)?.residual_chart()?;")]
     pub fn residual_chart(&self) -> Result<Figure> {
         if self.residuals_sg.is_empty() {
             return Ok(Figure::new("", "", Vec::new()));

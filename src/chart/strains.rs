@@ -13,6 +13,7 @@ const WIDTH: u32 = 360;
 
 impl Strains {
     /// The mean of every trait per strain with its interval, one panel per trait.
+    #[doc = example!(study "study.strains()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
         let mut panels = Vec::new();
         for which in self.traits() {
@@ -32,6 +33,7 @@ impl Strains {
     }
 
     /// The differences between strains with their simultaneous intervals, one panel per trait.
+    #[doc = example!(study "study.strains()?.contrast_chart()?;")]
     pub fn contrast_chart(&self) -> Result<Figure> {
         let mut panels = Vec::new();
         let mut shown = 0;

@@ -169,6 +169,7 @@ pub struct BatchFit {
 
 impl BatchFit {
     /// What was found about a trait.
+    #[doc = example!(study "println!(\"{}\", study.kinetics()?.batch(batch)?.finding(Trait::TerminalSg));")]
     pub fn finding(&self, which: Trait) -> &Finding {
         &self.traits[which as usize]
     }
@@ -193,6 +194,7 @@ impl BatchFit {
     }
 
     /// The state with what its curve says of it, for a reader.
+    #[doc = example!(study "println!(\"{}\", study.kinetics()?.batch(batch)?.state_in_words());")]
     pub fn state_in_words(&self) -> &'static str {
         match (self.state(), self.status) {
             (BatchState::Ended, Status::Finished) => "ended at rest",

@@ -25,16 +25,7 @@ use crate::study::SeasonStudy;
 /// # Errors
 /// [`crate::Error::Usage`] when `out` is something else; [`crate::Error::Io`] when it cannot be written; then nothing
 /// of the new report stays, and an earlier one is as it was.
-///
-/// ```no_run
-/// use heelwort::prelude::*;
-/// # fn main() -> heelwort::Result<()> {
-/// let study = Settings::default().study(Season::load("my-season")?)?;
-/// let out = heelwort::report::write(&study, &study.tables()?, "my-report".as_ref())?;
-/// println!("{}", out.join("index.html").display());
-/// # Ok(())
-/// # }
-/// ```
+#[doc = example!(no_run "let out = heelwort::report::write(&study, &study.tables()?, \"my-report\".as_ref())?;\nprintln!(\"{}\", out.join(\"index.html\").display());")]
 pub fn write(study: &SeasonStudy, frames: &[(String, DataFrame)], out: &Path) -> Result<PathBuf> {
     let mut staging = folder::Staging::begin(out)?;
     for (name, frame) in frames {

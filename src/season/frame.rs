@@ -93,6 +93,7 @@ impl Season {
     ///
     /// # Errors
     /// [`Error::Frame`] when polars refuses.
+    #[doc = example!(season "let table = season.frame(heelwort::season::SeasonTable::Batches)?;")]
     pub fn frame(&self, table: SeasonTable) -> Result<DataFrame> {
         match table {
             SeasonTable::Readings => self.readings.to_frame(),

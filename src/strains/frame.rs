@@ -16,6 +16,7 @@ impl Strains {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.strains()?.to_frame()?;")]
     pub fn to_frame(&self) -> Result<DataFrame> {
         let rows = &self.means;
         let number = |of: fn(&Estimate) -> f64| rows.iter().map(move |row| row.mean.estimate().map(of));
@@ -37,6 +38,7 @@ impl Strains {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.strains()?.contrasts_frame()?;")]
     pub fn contrasts_frame(&self) -> Result<DataFrame> {
         let rows = &self.contrasts;
         let number = |of: fn(&Estimate) -> f64| rows.iter().map(move |row| row.difference.estimate().map(of));

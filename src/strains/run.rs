@@ -27,17 +27,7 @@ impl StrainSettings {
     ///
     /// # Errors
     /// [`crate::Error::Setting`].
-    ///
-    /// ```no_run
-    /// use heelwort::prelude::*;
-    /// # fn main() -> heelwort::Result<()> {
-    /// let season = Season::load("my-season")?;
-    /// let study = Settings::default().study(&season)?;
-    /// let attenuation = StrainSettings { traits: vec![Trait::Attenuation], ..Default::default() };
-    /// println!("{}", attenuation.run(study.kinetics()?)?);
-    /// # Ok(())
-    /// # }
-    /// ```
+    #[doc = example!(no_run "let attenuation = StrainSettings { traits: vec![Trait::Attenuation], ..Default::default() };\nprintln!(\"{}\", attenuation.run(study.kinetics()?)?);")]
     pub fn run(&self, kinetics: &Kinetics) -> Result<Strains> {
         self.check()?;
         let mut strains = Strains { contrast_level: self.contrast_level, ..Strains::default() };

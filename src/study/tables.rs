@@ -11,6 +11,7 @@ impl SeasonStudy {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses to build one.
+    #[doc = example!(study "for (name, table) in study.tables()? {\n    println!(\"{name}: {} rows\", table.height());\n}")]
     pub fn tables(&self) -> Result<Vec<(String, DataFrame)>> {
         let account = &self.season.account;
         let mut tables =
@@ -51,6 +52,7 @@ impl SeasonStudy {
     }
 
     /// The studies that had input and gave no estimate at all, with the reason.
+    #[doc = example!(study "assert!(study.failures().is_empty());")]
     pub fn failures(&self) -> Vec<(&'static str, &str)> {
         let all = [
             ("calibration", self.calibrations.failed()),

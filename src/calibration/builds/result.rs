@@ -95,6 +95,7 @@ impl Builds {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.builds()?.to_frame()?;")]
     pub fn to_frame(&self) -> Result<DataFrame> {
         let rows = &self.builds;
         let mut frame = FrameBuilder::new("builds")

@@ -23,16 +23,7 @@ impl BuildSettings {
     ///
     /// # Errors
     /// [`crate::Error::Setting`] for a setting that cannot be.
-    ///
-    /// ```
-    /// use heelwort::prelude::*;
-    /// # fn main() -> heelwort::Result<()> {
-    /// # let season = SimulateSettings { batches: 1, probes: 2, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?.season;
-    /// let calibrations = CalibrationSettings::default().fit(&season)?;
-    /// println!("{}", BuildSettings::default().run(&season, &calibrations)?);
-    /// # Ok(())
-    /// # }
-    /// ```
+    #[doc = example!(season "let calibrations = CalibrationSettings::default().fit(&season)?;\nprintln!(\"{}\", BuildSettings::default().run(&season, &calibrations)?);")]
     pub fn run(&self, season: &Season, calibrations: &Calibrations) -> Result<Builds> {
         self.check()?;
         Ok(Builds {

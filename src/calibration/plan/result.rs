@@ -62,12 +62,14 @@ pub struct BathPlan {
 
 impl BathPlan {
     /// The plan of `n` baths.
+    #[doc = example!(study "println!(\"{:?}\", study.bath_plan()?.of(6).map(|plan| plan.mean_se_sg()));")]
     pub fn of(&self, n: usize) -> Option<&Plan> {
         self.plans.iter().find(|p| p.n == n)
     }
 
     /// The plan to take: the fewest baths after which one more lowers the mean standard error by less than `least_gain`, but
     /// one more than a curve takes, so that a wrong bath shows.
+    #[doc = example!(study "println!(\"{:?}\", study.bath_plan()?.recommended().map(|plan| plan.n));")]
     pub fn recommended(&self) -> Option<&Plan> {
         let gains_little = |(now, next): &(&Plan, &Plan)| {
             let se = now.mean_se_sg();
@@ -78,6 +80,7 @@ impl BathPlan {
     }
 
     /// The plan to take, what it is worth, and what more baths would gain, in a few sentences.
+    #[doc = example!(study "println!(\"{}\", study.bath_plan()?.in_words());")]
     pub fn in_words(&self) -> String {
         let Some(taken) = self.recommended() else { return "No plan could be made.".to_owned() };
         let mut words = format!(
@@ -101,6 +104,7 @@ impl BathPlan {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.bath_plan()?.to_frame()?;")]
     pub fn to_frame(&self) -> Result<DataFrame> {
         let mut rows: Vec<(&Plan, i64, &BathRecipe)> = Vec::new();
         for plan in &self.plans {

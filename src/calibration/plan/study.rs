@@ -27,16 +27,7 @@ impl PlanSettings {
     /// # Errors
     /// [`Error::Setting`] for a setting that cannot be; [`Error::NotEstimable`] without a calibration, or when no
     /// probe's curve reaches over the range.
-    ///
-    /// ```no_run
-    /// use heelwort::prelude::*;
-    /// # fn main() -> heelwort::Result<()> {
-    /// let season = Season::load("my-season")?;
-    /// let calibrations = CalibrationSettings::default().fit(&season)?;
-    /// println!("{}", PlanSettings::default().plan(&season, &calibrations)?.in_words());
-    /// # Ok(())
-    /// # }
-    /// ```
+    #[doc = example!(no_run "let calibrations = CalibrationSettings::default().fit(&season)?;\nprintln!(\"{}\", PlanSettings::default().plan(&season, &calibrations)?.in_words());")]
     pub fn plan(&self, season: &Season, calibrations: &Calibrations) -> Result<BathPlan> {
         self.check()?;
         let refuse = |why: String| Error::not_estimable("a plan of baths", why);

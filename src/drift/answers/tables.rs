@@ -18,6 +18,7 @@ impl Drift {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.drift()?.pairs_frame()?;")]
     pub fn pairs_frame(&self) -> Result<DataFrame> {
         let pairs = &self.pairs;
         FrameBuilder::new("drift_pairs")
@@ -42,6 +43,7 @@ impl Drift {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.drift()?.probes_frame()?;")]
     pub fn probes_frame(&self) -> Result<DataFrame> {
         let probes = &self.probes;
         let of = |finding: fn(&ProbeDrift) -> &Finding| probes.iter().map(move |p| finding(p).numbers());
@@ -80,6 +82,7 @@ impl Drift {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.drift()?.fleet_frame()?;")]
     pub fn fleet_frame(&self) -> Result<DataFrame> {
         let fleet = &self.fleet;
         FrameBuilder::new("drift_fleet")
@@ -96,6 +99,7 @@ impl Drift {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.drift()?.mixed_frame()?;")]
     pub fn mixed_frame(&self) -> Result<DataFrame> {
         let terms = &self.mixed.terms;
         FrameBuilder::new("drift_mixed")
@@ -115,6 +119,7 @@ impl Drift {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.drift()?.shifts_frame()?;")]
     pub fn shifts_frame(&self) -> Result<DataFrame> {
         let shifts = &self.shifts;
         let kind = |shift: &Shift| match &shift.kind {
@@ -141,6 +146,7 @@ impl Drift {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.drift()?.misfits_frame()?;")]
     pub fn misfits_frame(&self) -> Result<DataFrame> {
         let misfits = &self.misfits;
         FrameBuilder::new("misfits")
@@ -160,6 +166,7 @@ impl Drift {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.drift()?.kinds_frame()?;")]
     pub fn kinds_frame(&self) -> Result<DataFrame> {
         let kinds = &self.kinds;
         let of = |finding: fn(&DriftKind) -> &Finding| kinds.iter().map(move |kind| finding(kind).numbers());

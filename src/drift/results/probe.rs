@@ -61,6 +61,7 @@ pub struct ProbeDrift {
 
 impl ProbeDrift {
     /// Probability of being out of the limit at a moment, between the points it was worked out for.
+    #[doc = example!(study "println!(\"{:?}\", season.latest().and_then(|now| study.drift().ok()?.probe(probe).ok()?.p_out(now)));")]
     pub fn p_out(&self, at: Instant) -> Option<f64> {
         let next = self.out_of_limit.partition_point(|point| point.at < at);
         let after = self.out_of_limit.get(next)?;

@@ -58,15 +58,7 @@ fermentation temperature, before any cooling, and where this wort should end.";
 
 impl Summary {
     /// The answers of a study.
-    ///
-    /// ```no_run
-    /// use heelwort::prelude::*;
-    /// # fn main() -> heelwort::Result<()> {
-    /// let study = Settings::default().study(Season::load("my-season")?)?;
-    /// println!("{}", Summary::of(&study));
-    /// # Ok(())
-    /// # }
-    /// ```
+    #[doc = example!(no_run "println!(\"{}\", Summary::of(&study));")]
     pub fn of(study: &SeasonStudy) -> Self {
         let season = &study.season;
         let mut strains: Vec<&str> = season.batches.iter().map(|batch| batch.strain.as_str()).collect();
