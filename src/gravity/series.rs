@@ -56,7 +56,7 @@ pub struct SeriesProbe {
 /// The error of reading i is `own_i + shared_i z[probe_i] + offset[probe_i]` with one standard normal `z`
 /// a probe: the error of the curve, which no number of readings averages out. Where other times tell more of the probes,
 /// `known` takes the place of the last two.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct GravitySeries {
     /// The batch.
     pub batch: String,
@@ -105,29 +105,7 @@ pub struct GravitySeries {
 impl GravitySeries {
     /// The series of a batch of which nothing is known yet.
     pub fn empty(batch: impl Into<String>, strain: impl Into<String>, pitched_at: Instant) -> Self {
-        Self {
-            batch: batch.into(),
-            strain: strain.into(),
-            pitched_at,
-            ended_hours: None,
-            original_sg: None,
-            limit_sg: None,
-            probes: Vec::new(),
-            rows: Vec::new(),
-            hours: Vec::new(),
-            sg: Vec::new(),
-            corrected_sg: Vec::new(),
-            own_sd: Vec::new(),
-            shared_sd: Vec::new(),
-            temp_c: Vec::new(),
-            probe: Vec::new(),
-            samples: Vec::new(),
-            cooled_hours: None,
-            disturbed: Vec::new(),
-            held: Vec::new(),
-            doubted: Vec::new(),
-            known: None,
-        }
+        Self { batch: batch.into(), strain: strain.into(), pitched_at, ..Self::default() }
     }
 
     /// The series cut at a moment: readings up to it, samples whose value was known by it, cooling and end only where
