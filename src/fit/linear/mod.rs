@@ -29,13 +29,9 @@ const COLLINEAR: f64 = 1e-13;
 const CORRECTIONS: usize = 15;
 
 /// How a linear least-squares fit is done.
-///
-/// | setting | default | when to change it |
-/// | --- | --- | --- |
-/// | `intercept` | true | false for a line through the origin |
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct LinearSettings {
-    /// Put a constant column named `intercept` before the others.
+    /// Put a constant column named `intercept` before the others: false for a line through the origin.
     pub intercept: bool,
 }
 
