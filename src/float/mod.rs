@@ -3,7 +3,7 @@
 //! Hydrostatics alone: Archimedes' principle, and the centres of buoyancy and gravity on one vertical. Tilts are in degrees
 //! from upright, densities of the liquid at its own temperature.
 //!
-//! [`WallSided`] is the closed form while the water plane cuts only the cylinder; [`Hull`] takes any [`Profile`] at any tilt by
+//! `WallSided` is the closed form while the water plane cuts only the cylinder; [`Hull`] takes any [`Profile`] at any tilt by
 //! quadrature. [`Shape`] is the usual probe (cylinder, bottom, top). [`ShellExpansion`] tells how a shell grows with heat.
 
 mod hull;

@@ -80,8 +80,8 @@ impl<'a> SeriesBuilder<'a> {
     /// The readings of one batch, of all its probes, in order of time, with the batch's samples; none when it has
     /// neither.
     ///
-    /// Readings flagged [`LEFT_OUT`], before pitching, or after the end of the batch stay out. A probe's offset has the
-    /// prior SD at its age (days from the calibration in force to the middle of its readings), and 0.010 more where its
+    /// Readings stay out that are out of range, frozen, at a jump of the clock, without a curve, before pitching or after the
+    /// end of the batch. A probe's offset has the prior SD at its age (days from the calibration in force to the middle of its readings), and 0.010 more where its
     /// calibration is stale.
     pub fn of(&self, batch: &Batch) -> Option<GravitySeries> {
         Some(self.with_known(self.read(batch)?.without_episodes()))

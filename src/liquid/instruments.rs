@@ -29,7 +29,7 @@ pub fn hydrometer_sg(raw_sg: f64, sample_temp_c: f64, scale_temp_c: f64) -> Resu
     BeerDensity::unfermented()?.sg(density_read(raw_sg, sample_temp_c, scale_temp_c)?, sample_temp_c)
 }
 
-/// The same in a liquid that holds alcohol: SG 20/20 by [`BeerDensity`] with the original gravity.
+/// The same in a liquid that holds alcohol: SG 20/20 by [`super::beer_density_kg_m3`] with the original gravity.
 ///
 /// # Errors
 /// As [`hydrometer_sg`], and for an original gravity outside 1.00 to 1.20.
