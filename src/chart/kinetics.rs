@@ -40,7 +40,7 @@ impl BatchFit {
     }
 
     /// The same with the readings and the temperature of the series, and with the interval of a forecast.
-    #[doc = example!(study "study.kinetics()?.batch(batch)?.chart_with(study.series(batch)?)?;")]
+    #[doc = example!(study "study.kinetics()?.batch(batch)?.chart_with(study.series(batch).ok(), None)?;")]
     pub fn chart_with(&self, series: Option<&GravitySeries>, forecast: Option<&Forecast>) -> Result<Figure> {
         let finish = forecast.and_then(|f| Some((f.finish?, f.terminal_sg?)));
         let to = self.end_d(series, finish.as_ref().map(|(q, _)| q.p95.days_since(self.pitched_at)));

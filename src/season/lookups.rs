@@ -69,7 +69,7 @@ impl Season {
     /// What was known at `moment`: readings and events up to it, references whose value was known by then, batches
     /// pitched by then. An end that lies ahead is unknown again, and what only later rows told (the batch of an
     /// unlabelled reading, a sensor that froze) is found anew. The account stays that of the files.
-    #[doc = example!(season "let until = season.as_of(season.batches[0].pitched_at.plus_days(3.0));\nassert!(until.readings.len() < season.readings.len());")]
+    #[doc = example!(season "let until = season.as_of(season.batches[0].pitched_at.plus_days(1.0));\nassert!(until.readings.len() < season.readings.len());")]
     #[must_use]
     pub fn as_of(&self, moment: Instant) -> Self {
         let rows = self.readings.at.iter().enumerate().filter(|(_, at)| **at <= moment);
