@@ -5,8 +5,10 @@ use crate::float::Profile;
 use super::errors::BathError;
 
 assumed! {
-    /// Below this probability the residuals disagree with the stated SDs.
+    /// Below this probability residuals disagree with the stated SDs, and a bath, over all baths of its calibration, is suspect.
     pub(crate) const DISAGREES_P: f64 = 0.01, "probability";
+    /// Above this probability they agree, and so do a curve and a water reading.
+    pub(crate) const AGREES_P: f64 = 0.05, "probability";
 }
 
 /// A bath as the fit sees it.

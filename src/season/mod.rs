@@ -73,7 +73,7 @@ pub use readings::{Reading, Readings};
 pub use row_error::RowError;
 pub use table::SeasonTable;
 pub use table_rows::{Batch, Event, PlanStep, Probe, Reference};
-pub(crate) use tidy::flag_frozen;
+pub(crate) use tidy::{UNFERMENTED_H, flag_frozen};
 pub use written_files::FileFormat;
 
 /// Lowest SG that is taken for one.
