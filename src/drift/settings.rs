@@ -6,6 +6,11 @@ use crate::common::CommonSettings;
 use crate::error::{Error, Result};
 use crate::gravity::OffsetPrior;
 
+assumed! {
+    /// How far a knock or a new weighing moves a probe, as a share of what a change of cell does.
+    const KNOCK_SHARE: f64 = 0.3, "share";
+}
+
 /// How references become drift. Every field has a default; [`DriftSettings::check`] names the first one that cannot be. What
 /// instruments, baths and weighings may be wrong by is a setting of calibration.
 ///
@@ -45,7 +50,7 @@ pub struct DriftSettings {
     /// True: what readings alone tell between batches is used. Probes at rest in one beer of which no sample was drawn are
     /// pairs of one another, and a probe at rest in wort is a pair of the original gravity that is stated of it.
     pub unsampled: bool,
-    /// How far a change of cell, shell or board may move a probe, SD, SG; a knock three tenths of it.
+    /// How far a change of cell, shell or board may move a probe, SD, SG; a knock less.
     pub change_sd_sg: f64,
     /// The offset prior where the season cannot tell one.
     pub offset_prior: OffsetPrior,
@@ -103,7 +108,7 @@ impl DriftSettings {
     pub(super) fn event_sd(&self, kind: &str) -> Option<f64> {
         match kind {
             "cell_swap" | "shell" | "board" => Some(self.change_sd_sg),
-            "knocked" | "reweighed" => Some(0.3 * self.change_sd_sg),
+            "knocked" | "reweighed" => Some(*KNOCK_SHARE * self.change_sd_sg),
             _ => None,
         }
     }

@@ -28,6 +28,8 @@ assumed! {
     const LIMIT_ATTENUATION: f64 = 0.77, "share";
     /// Its standard deviation.
     const LIMIT_ATTENUATION_SD: f64 = 0.07, "share";
+    /// The least standard deviation of that of one batch about others of its strain.
+    const LEAST_LIMIT_SD: f64 = 0.02, "share";
 }
 
 /// How the numbers beside the curve are found.
@@ -172,7 +174,7 @@ pub(super) fn limit_by_strain(of: &BatchFit, batches: &[BatchFit]) -> Option<(f6
     }
     let middle = median(&mut attenuations);
     let mut away: Vec<f64> = attenuations.iter().map(|a| (a - middle).abs()).collect();
-    let sd = (1.4826 * median(&mut away)).max(0.02);
+    let sd = (1.4826 * median(&mut away)).max(*LEAST_LIMIT_SD);
     Some((1.0 + (1.0 - middle) * extract, sd * extract))
 }
 
