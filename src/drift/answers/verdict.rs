@@ -5,7 +5,7 @@ use crate::fit::{Estimate, Finding};
 use crate::drift::results::{DriftPair, LastCheck, ProbeVerdict};
 
 assumed! {
-    /// A drift that stays within this of zero is called steady, SG per 30 days: the least step that a common hydrometer
+    /// A drift that stays within this of zero is called steady: the least step that a common hydrometer
     /// shows.
     const STEADY_SG_PER_30D: f64 = 0.001, "SG in 30 d";
 }

@@ -19,7 +19,7 @@ use super::probe_model::ProbeModel;
 use super::variances::Variances;
 
 assumed! {
-    /// SD of the mean drift of the fleet before its pairs are looked at, SG per 30 days: wide.
+    /// SD of the mean drift of the fleet before its pairs are looked at: wide.
     const FLEET_SD: f64 = 0.003, "SG in 30 d";
     /// Least SD of what one immersion differs from another, as a share of that in the settings where the season does not tell.
     const LEAST_IMMERSION: f64 = 0.5, "share";

@@ -15,9 +15,9 @@ use crate::drift::results::{DriftPair, PairKind};
 use super::finder::{CheckedProbe, ModelPair, PairFinder, PlateauGravity, UnsampledBeer};
 
 assumed! {
-    /// SD of the gravity of a beer that nothing tells, SG: so wide that only the differences of its probes count.
+    /// SD of the gravity of a beer that nothing tells: so wide that only the differences of its probes count.
     const UNKNOWN_SD: f64 = 0.02, "SG";
-    /// Probes are compared this long before the first of them leaves the beer, hours: lifting one out moves the others too.
+    /// Probes are compared this long before the first of them leaves the beer: lifting one out moves the others too.
     const LEAVING_H: f64 = 12.0, "h";
     /// Two comparisons of one batch are farther apart than this, and none is so near a sample.
     const APART_H: f64 = 48.0, "h";

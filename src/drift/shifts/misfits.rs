@@ -20,7 +20,7 @@ const PAIR_SD: [f64; 2] = [0.0003, 0.0008];
 const SHARP_WALK_SD: f64 = 0.0009;
 
 assumed! {
-    /// How wrong a wrong entry is, SD, SG; likewise each pair of a probe that is not the one it is said to be.
+    /// How wrong a wrong entry is, SD; likewise each pair of a probe that is not the one it is said to be.
     const WRONG_SD: f64 = 0.01, "SG";
     /// A reference that is off by less is no slip: so much an instrument may be off beyond its stated error.
     const LEAST_OFF_SG: f64 = 0.0035, "SG";

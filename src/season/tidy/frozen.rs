@@ -27,7 +27,7 @@ const NEIGHBOURS: usize = 48;
 const NEIGHBOURS_AT_LEAST: usize = 12;
 
 assumed! {
-    /// How far from the run a neighbour may be, days.
+    /// How far from the run a neighbour may be.
     const NEAR_D: f64 = 3.0, "d";
 }
 
