@@ -11,7 +11,7 @@ use super::median::median;
 use super::point::BatchPoint;
 use super::probe_bias::{FITTED, foam};
 use super::robust_weights::weigh;
-use super::weak_priors::{CORRECTION_SD, DEPARTURE_AT_REST, DEPARTURE_H, DEPARTURE_SG};
+use super::weak_priors::{ATTENUATION, CORRECTION_SD, DEPARTURE_AT_REST, DEPARTURE_H, DEPARTURE_SG};
 
 /// Rounds of robust weights, error model and fit.
 const ROUNDS: usize = 2;
@@ -148,7 +148,7 @@ fn starts(kind: FermentationCurve, points: &[BatchPoint], priors: &Priors) -> Ve
     let original = prior(0, smooth.first().map_or(1.05, |(_, sg)| *sg));
     let lowest = smooth.iter().map(|(_, sg)| *sg).fold(f64::INFINITY, f64::min);
     let last = smooth.last().map_or(1.0, |(hours, _)| *hours).max(1.0);
-    let expected = prior(1, 1.0 + 0.25 * (original - 1.0));
+    let expected = prior(1, 1.0 + (1.0 - *ATTENUATION) * (original - 1.0));
     let mut terminals = vec![lowest.min(original - 0.002)];
     if expected < lowest - 0.002 {
         terminals.push(expected);
