@@ -25,15 +25,12 @@ assumed! {
     const LEAST_IMMERSION: f64 = 0.5, "share";
     /// Readings from which the level at a state is taken.
     const PLATEAU_READINGS: usize = 9, "readings";
+    /// A smaller fall has one state a probe.
+    const LEAST_FALL_SG: f64 = 0.004, "SG";
 }
 
 /// So long before a shift a probe is as it was, hours.
 const BEFORE_H: f64 = 0.1;
-
-assumed! {
-    /// A smaller fall has one state a probe.
-    const LEAST_FALL_SG: f64 = 0.004, "SG";
-}
 
 /// The drift of all probes, ready to tell what a batch's probes may read wrong without that batch's own samples.
 ///
