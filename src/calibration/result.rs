@@ -5,13 +5,9 @@ use crate::float::ShellExpansion;
 use crate::units::Instant;
 
 use super::errors::Sources;
+use super::fit_data::AGREES_P;
 use super::fitted_curve::{FittedCalibration, SharedError};
 use super::kinds::CurveKind;
-
-assumed! {
-    /// A curve and a water reading agree unless so large a difference has less than this probability.
-    const AGREES_P: f64 = 0.05, "probability";
-}
 
 /// One bath of a calibration, as it entered the fit.
 #[derive(Debug, Clone, PartialEq)]

@@ -6,6 +6,11 @@ use crate::common::CommonSettings;
 use crate::error::Error;
 use crate::gravity::OffsetPrior;
 
+assumed! {
+    /// How far a knock or a new weighing moves a probe, as a share of what a change of cell does.
+    const KNOCK_SHARE: f64 = 0.3, "share";
+}
+
 settings! {
     /// How references become drift. Every field has a default; [`DriftSettings::check`] names the first one that cannot be. What
     /// instruments, baths and weighings may be wrong by is a setting of calibration.
@@ -69,7 +74,7 @@ impl DriftSettings {
     pub(super) fn event_sd(&self, kind: &str) -> Option<f64> {
         match kind {
             "cell_swap" | "shell" | "board" => Some(self.change_sd_sg),
-            "knocked" | "reweighed" => Some(0.3 * self.change_sd_sg),
+            "knocked" | "reweighed" => Some(*KNOCK_SHARE * self.change_sd_sg),
             _ => None,
         }
     }

@@ -2,15 +2,13 @@
 
 use crate::units::Instant;
 
-use super::episodes::episodes;
+use super::episodes::{GAP_H, episodes};
 use super::known::{Disturbance, KnownErrors};
 use super::layers::Gravity;
 
 assumed! {
     /// A probe that something moved by less goes on as it is.
     const LEAST_EDGE_SG: f64 = 0.002, "SG";
-    /// Held readings closer than this are of one time.
-    const ONE_SPAN_H: f64 = 2.5, "h";
 }
 
 /// A gravity sample of a batch.
@@ -148,7 +146,7 @@ impl GravitySeries {
         held.sort_by(f64::total_cmp);
         for hours in held {
             match spans.last_mut() {
-                Some(span) if hours - span.1 < *ONE_SPAN_H => span.1 = hours,
+                Some(span) if hours - span.1 < *GAP_H => span.1 = hours,
                 _ => spans.push((hours, hours)),
             }
         }

@@ -1,7 +1,7 @@
 //! The gravity series of a batch.
 
 use crate::calibration::Calibrations;
-use crate::season::{Batch, Event, Flags, Reference, Season};
+use crate::season::{Batch, Event, Flags, HYDROMETER_SD_SG, Reference, Season};
 use crate::units::Instant;
 
 use super::age_errors::offset_sd;
@@ -109,8 +109,8 @@ impl<'a> SeriesBuilder<'a> {
             original_sg: batch
                 .original_sg
                 .filter(|sg| !self.is_wrong(batch, batch.pitched_at, *sg))
-                .map(|sg| (sg, batch.original_sg_sd.unwrap_or(*DEFAULT_SD))),
-            limit_sg: batch.limit_sg.map(|sg| (sg, batch.limit_sg_sd.unwrap_or(*DEFAULT_SD))),
+                .map(|sg| (sg, batch.original_sg_sd.unwrap_or(*HYDROMETER_SD_SG))),
+            limit_sg: batch.limit_sg.map(|sg| (sg, batch.limit_sg_sd.unwrap_or(*HYDROMETER_SD_SG))),
             samples,
             doubted,
             ..GravitySeries::empty(&batch.batch, &batch.strain, batch.pitched_at)
@@ -201,11 +201,6 @@ fn age_d(gravity: &Gravity, calibrations: &Calibrations, (first, from): (usize, 
     let used = gravity.calibration.get(first).copied().flatten();
     let calibration = used.and_then(|index| calibrations.calibrations.get(index as usize));
     calibration.map_or(0.0, |c| from.days_since(c.calibrated_at) + 0.5 * to.days_since(from))
-}
-
-assumed! {
-    /// Standard deviation of an original or limit gravity that states none: a hydrometer's.
-    const DEFAULT_SD: f64 = 0.001, "SG";
 }
 
 /// What is written down of the batch, or of one of its probes, that may have moved probes. A knock or a change of one probe

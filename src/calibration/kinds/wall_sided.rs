@@ -13,7 +13,7 @@ const WET_UNIT_DEG: f64 = 10.0;
 assumed! {
     /// Where a top may begin to wet.
     const WET_FROM_DEG: f64 = 50.0, "degrees";
-    /// Prior SD of what a wet top adds, kg/m3: from nothing on a long float to -1.7 on a short one.
+    /// Prior SD of what a wet top adds: from nothing on a long float to -1.7 on a short one.
     const WET_TOP_SD_KG_M3: f64 = 1.5, "kg/m3";
 }
 

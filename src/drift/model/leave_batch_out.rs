@@ -19,21 +19,18 @@ use super::probe_model::ProbeModel;
 use super::variances::Variances;
 
 assumed! {
-    /// SD of the mean drift of the fleet before its pairs are looked at, SG per 30 days: wide.
+    /// SD of the mean drift of the fleet before its pairs are looked at: wide.
     const FLEET_SD: f64 = 0.003, "SG in 30 d";
     /// Least SD of what one immersion differs from another, as a share of that in the settings where the season does not tell.
     const LEAST_IMMERSION: f64 = 0.5, "share";
     /// Readings from which the level at a state is taken.
     const PLATEAU_READINGS: usize = 9, "readings";
+    /// A smaller fall has one state a probe.
+    const LEAST_FALL_SG: f64 = 0.004, "SG";
 }
 
 /// So long before a shift a probe is as it was, hours.
 const BEFORE_H: f64 = 0.1;
-
-assumed! {
-    /// A smaller fall has one state a probe.
-    const LEAST_FALL_SG: f64 = 0.004, "SG";
-}
 
 /// The drift of all probes, ready to tell what a batch's probes may read wrong without that batch's own samples.
 ///

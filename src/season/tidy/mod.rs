@@ -12,6 +12,7 @@ mod sorted_readings;
 
 pub(crate) use batch_of_reading::fill_batches;
 pub(crate) use frozen::flag_frozen;
+pub(crate) use raw_gravity::UNFERMENTED_H;
 
 use crate::error::Result;
 
