@@ -251,10 +251,11 @@ fn own_tables(study: &str, settings: &Settings, base: &SeasonStudy) -> Result<Op
             Ok(Some(all))
         }
         "strains" => {
-            let strains = settings.strains.run(base.kinetics()?)?;
+            let strains = settings.strains.run(&base.season, base.kinetics()?)?;
             Ok(Some(said(vec![
                 ("means".into(), strains.to_frame()?),
                 ("contrasts".into(), strains.contrasts_frame()?),
+                ("power".into(), strains.power_frame()?),
             ])))
         }
         "kinetics" => {

@@ -1,9 +1,9 @@
-//! All pairs of means with simultaneous intervals, and pooled estimates.
+//! Differences that are compared all at once, and pooled estimates.
 
-mod maximum_modulus;
-mod pairs;
+mod holm;
+mod max_t;
 mod pool;
 
-pub use maximum_modulus::maximum_modulus_quantile;
-pub use pairs::{Contrast, GroupMean, all_pairs, holm};
-pub use pool::{Pooled, pool};
+pub use holm::holm;
+pub use max_t::MaxT;
+pub use pool::{Pooled, pool, spread_between};
