@@ -22,4 +22,5 @@ mod process;
 mod report;
 mod season;
 mod simulate;
+mod strains;
 mod study;

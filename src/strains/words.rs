@@ -3,7 +3,7 @@
 use crate::fit::decimals_for;
 use crate::kinetics::Trait;
 
-use super::result::{StrainContrast, StrainPower, Strains, Verdict};
+use super::result::{StrainContrast, Strains, Verdict};
 
 /// Names that are one once case and all but letters and digits are gone, or that differ by one letter.
 pub(super) fn alike(strains: &[&str]) -> Vec<(String, String)> {
@@ -23,9 +23,36 @@ pub(super) fn alike(strains: &[&str]) -> Vec<(String, String)> {
 }
 
 impl Strains {
-    /// What the comparison says of a trait: which differences one may act on, which strains are equivalent, which pairs
-    /// are open and how many batches would settle them.
-    pub fn sentences(&self, which: Trait) -> Vec<String> {
+    /// What the comparison says: of each of these traits which differences one may act on, which strains are equivalent,
+    /// which pairs are open and how many batches would settle them; then what could not be told apart, strains that look like
+    /// one, and stuck batches.
+    pub fn sentences(&self, traits: &[Trait]) -> Vec<String> {
+        let mut said: Vec<String> = traits.iter().flat_map(|which| self.of_trait(*which)).collect();
+        let mut notes: Vec<String> = Vec::new();
+        for note in traits.iter().filter_map(|which| self.how(*which)).flat_map(|how| &how.notes) {
+            let mut letters = note.chars();
+            let first = letters.next().map_or_else(String::new, |first| first.to_uppercase().to_string());
+            let note = format!("{first}{}.", letters.as_str());
+            if !notes.contains(&note) {
+                notes.push(note);
+            }
+        }
+        said.extend(notes);
+        let one = |(a, b): &(String, String)| {
+            format!("{a} and {b} look like one strain written in two ways; they are not merged.")
+        };
+        said.extend(self.alike.iter().map(one));
+        let stuck = self.stuck.iter().filter(|share| share.stuck > 0);
+        let stuck: Vec<String> =
+            stuck.map(|share| format!("{} of {} {}", share.stuck, share.n, share.strain)).collect();
+        if !stuck.is_empty() {
+            let stuck = listed(stuck.into_iter());
+            said.push(format!("Stuck batches: {stuck}; they are not in the traits that hang on the terminal gravity."));
+        }
+        said
+    }
+
+    fn of_trait(&self, which: Trait) -> Vec<String> {
         let pairs = |verdicts: &[Verdict]| -> Vec<&StrainContrast> {
             let is =
                 |pair: &&StrainContrast| pair.which == which && pair.verdict.is_some_and(|v| verdicts.contains(&v));
@@ -37,12 +64,11 @@ impl Strains {
             "fraction" => String::new(),
             unit => format!(" {unit}"),
         };
-        let found = pairs(&[Verdict::Different, Verdict::DifferentWithinMargin]);
+        let found = pairs(&[Verdict::Different]);
         if !found.is_empty() {
-            said.push(format!(
-                "{title}: differences to act on: {}.",
-                listed(found.iter().filter_map(|pair| apart(pair, &unit)))
-            ));
+            let conditions = self.how(which).map_or_else(String::new, |how| format!(" ({})", at(&how.conditions)));
+            let found = listed(found.iter().filter_map(|pair| apart(pair, &unit)));
+            said.push(format!("{title}{conditions}: differences to act on: {found}."));
         }
         let same = pairs(&[Verdict::Equivalent, Verdict::DifferentWithinMargin]);
         if let Some(first) = same.first() {
@@ -51,41 +77,18 @@ impl Strains {
         }
         let open = pairs(&[Verdict::Open]);
         if let Some(first) = open.first() {
-            let of = || self.power.iter().filter(|power| power.which == which);
-            let more = of().filter_map(|power| Some((power.more_of_each?, power))).max_by_key(|(more, _)| *more);
+            let more: Vec<Option<usize>> =
+                self.power.iter().filter(|power| power.which == which).map(|power| power.more_of_each).collect();
             let names = listed(open.iter().map(|pair| format!("{} and {}", pair.a, pair.b)));
-            let what = format!("a difference of {}{unit}", first.margin);
-            let settled = match more {
-                _ if of().any(|power| power.more_of_each.is_none()) => {
-                    format!("for some of them {what} is out of reach even with 200 more batches of each")
+            let what = format!("a difference of {}{unit} four times in five", first.margin);
+            let settled = match (more.iter().flatten().min(), more.iter().flatten().max()) {
+                (Some(least), Some(most)) if more.iter().all(Option::is_some) => {
+                    format!("{least} to {most} more batches of each would find {what}")
                 }
-                Some((0, _)) => format!("another season like this would find {what}"),
-                Some((more, StrainPower { a, b, .. })) => {
-                    format!("{more} more batches of each of {} and {} would find {what} four times in five", a.0, b.0)
-                }
-                None => "how many batches would settle them is not known".to_owned(),
+                (Some(least), _) => format!("{least} to over 200 more batches of each would find {what}"),
+                _ => format!("even 200 more batches of each would not find {what}"),
             };
             said.push(format!("{title}: open: {names}; {settled}."));
-        }
-        if let Some(how) = self.how(which) {
-            said.push(format!("{title} is compared {}.", at(&how.conditions)));
-            said.extend(how.notes.iter().map(|note| format!("{title}: {note}.")));
-        }
-        said
-    }
-
-    /// What holds of all traits: strains that look like one, and stuck batches.
-    pub fn general_sentences(&self) -> Vec<String> {
-        let one = |(a, b): &(String, String)| {
-            format!("{a} and {b} look like one strain written in two ways; they are not merged.")
-        };
-        let mut said: Vec<String> = self.alike.iter().map(one).collect();
-        let stuck = self.stuck.iter().filter(|share| share.stuck > 0);
-        let stuck: Vec<String> =
-            stuck.map(|share| format!("{} of {} {}", share.stuck, share.n, share.strain)).collect();
-        if !stuck.is_empty() {
-            let stuck = listed(stuck.into_iter());
-            said.push(format!("Stuck batches: {stuck}; they are not in the traits that hang on the terminal gravity."));
         }
         said
     }

@@ -27,8 +27,7 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
     if names.len() == 1 {
         answer.say("One strain only, so there is nothing to compare.");
     } else {
-        let traits = [Trait::Attenuation, Trait::T90H].into_iter().flat_map(|which| strains.sentences(which));
-        traits.chain(strains.general_sentences()).for_each(|sentence| answer.say(sentence));
+        answer.sentences.extend(strains.sentences(&[Trait::Attenuation, Trait::T90H]));
     }
     let missing: BTreeSet<&str> = strains.means.iter().filter_map(|mean| mean.mean.why()).collect();
     if !missing.is_empty() {
