@@ -2,7 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use heelwort::kinetics::Trait;
+use heelwort::kinetics::{Status, Trait};
+use heelwort::season::Batch;
 use heelwort::simulate::{BatchEnd, SimulateSettings};
 use heelwort::strains::{StrainSettings, Verdict};
 use heelwort::study::Settings;
@@ -13,7 +14,7 @@ const TRAITS: [Trait; 3] = [Trait::Attenuation, Trait::MidH, Trait::T90H];
 
 /// The true means of the strains, of times by their logarithms, each at its usual temperature and pitching rate: least
 /// squares over the true values of many batches, with slopes for original gravity, mash, temperature and pitching rate.
-fn truth() -> BTreeMap<(Trait, String), (f64, [f64; 2], [f64; 2])> {
+fn truth() -> BTreeMap<(Trait, String), (f64, [f64; 2], [f64; 4])> {
     let settings =
         |seed| SimulateSettings { seed, batches: 400, probes: 3, reading_minutes: 1440.0, ..Default::default() };
     let made: Vec<_> = [901, 902].map(|seed| settings(seed).run().unwrap()).into();
@@ -51,11 +52,7 @@ fn truth() -> BTreeMap<(Trait, String), (f64, [f64; 2], [f64; 2])> {
         );
         let beta = solver.solve(&(x.transpose() * y));
         for (s, name) in names.iter().enumerate() {
-            let own: Vec<usize> = (0..all.len()).filter(|i| all[*i].0.strain == *name).collect();
-            let usual: [f64; 2] = std::array::from_fn(|c| {
-                own.iter().map(|i| conditions(*i)[c] - centre[c]).sum::<f64>() / own.len() as f64
-            });
-            found.insert((which, (*name).to_owned()), (beta[s], [beta[k], beta[k + 1]], usual));
+            found.insert((which, (*name).to_owned()), (beta[s], [beta[k], beta[k + 1]], centre));
         }
     }
     found
@@ -82,7 +79,16 @@ fn differences_between_strains_are_those_of_the_simulator() {
             let conditions = &strains.how(contrast.which).unwrap().conditions;
             let usual = |word: &str| conditions.split_once("usual").is_some_and(|(_, rest)| rest.contains(word));
             let mean = |strain: &str| {
-                let (mean, slopes, at) = truth[&(contrast.which, strain.to_owned())];
+                let (mean, slopes, centre) = truth[&(contrast.which, strain.to_owned())];
+                // At the strain's usual conditions in this season.
+                let own = |of: fn(&Batch) -> Option<f64>| {
+                    let all = study.kinetics().unwrap().batches.iter().zip(&made.season.batches);
+                    let own = all.filter(|(fit, _)| fit.strain == strain && fit.status != Status::Stuck);
+                    let values: Vec<f64> = own.filter_map(|(_, row)| of(row)).collect();
+                    values.iter().sum::<f64>() / values.len() as f64
+                };
+                let at =
+                    [own(|row| row.set_temp_c) - centre[0], own(|row| row.pitch_mcells_ml_p.map(f64::ln)) - centre[1]];
                 let part = |c: usize, word: &str| {
                     if usual(word) || !conditions.contains(word) { slopes[c] * at[c] } else { 0.0 }
                 };
