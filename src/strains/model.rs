@@ -10,8 +10,7 @@ use crate::fit::quantile::chi_squared_upper_tail;
 
 use super::conditions::Adjustments;
 
-/// Below this p-value of the likelihood ratio each strain gets a spread of its own. With a dozen batches the ratio is not yet
-/// chi-squared and rejects too often; a wrong spread of its own costs degrees of freedom.
+/// Below this p-value of one spread for all each strain gets its own, which costs degrees of freedom.
 const UNEQUAL_SPREADS: f64 = 0.01;
 /// Batches of a strain from which on it may have a spread of its own.
 const OWN_SPREAD: usize = 4;
@@ -33,7 +32,7 @@ pub(super) struct TraitModel {
     pub weights: Vec<Vec<f64>>,
     /// Whether each strain has a spread of its own.
     pub by_strain: bool,
-    /// P-value of equal spreads, where it was tested.
+    /// P-value of one spread for all, where it was tested.
     pub p_equal_spread: Option<f64>,
     /// By strain, its batches at the stated conditions with the errors of their fits.
     pub adjusted: Vec<Vec<(f64, f64)>>,
@@ -73,28 +72,30 @@ impl TraitModel {
             Worts::Unknown => {}
         }
         let mut fit = design.fit()?;
-        let (mut by_strain, mut p_equal_spread) = (false, None);
-        if let Some((own, count)) = own_spreads(&design, rows, k)
-            && let Ok(own) = own.fit()
-        {
-            let ratio = 2.0 * (own.log_likelihood - fit.log_likelihood);
-            let p = chi_squared_upper_tail(ratio, count as f64 - 1.0)?;
-            (by_strain, p_equal_spread) = (p < UNEQUAL_SPREADS, Some(p));
-            if by_strain {
-                fit = own;
-            }
-        }
         let weights: Vec<Vec<f64>> = (0..k)
             .map(|strain| {
                 let own = (0..k).map(|i| f64::from(u8::from(i == strain)));
                 own.chain(adjustments.list.iter().map(|by| by.at[strain])).collect()
             })
             .collect();
-        let mut adjusted = vec![Vec::new(); k];
-        for (i, row) in rows.iter().enumerate() {
-            let by = adjustments.list.iter().zip(&fit.coefficients[k..]);
-            let off: f64 = by.map(|(by, slope)| slope * (by.column[i] - by.at[row.strain])).sum();
-            adjusted[row.strain].push((row.value - off, row.se));
+        let slopes = |fit: &MixedFit| {
+            let mut adjusted = vec![Vec::new(); k];
+            for (i, row) in rows.iter().enumerate() {
+                let by = adjustments.list.iter().zip(&fit.coefficients[k..]);
+                let off: f64 = by.map(|(by, slope)| slope * (by.column[i] - by.at[row.strain])).sum();
+                adjusted[row.strain].push((row.value - off, row.se));
+            }
+            adjusted
+        };
+        let mut adjusted = slopes(&fit);
+        let groups = spread_groups(&adjusted);
+        let p_equal_spread = equal_spreads(&adjusted, &groups)?;
+        let mut by_strain = false;
+        if p_equal_spread.is_some_and(|p| p < UNEQUAL_SPREADS)
+            && let Ok(own) = own_spreads(&design, rows, &groups).fit()
+        {
+            adjusted = slopes(&own);
+            (fit, by_strain) = (own, true);
         }
         Ok(Self { fit, weights, by_strain, p_equal_spread, adjusted, df: (n - p) as f64, notes })
     }
@@ -147,30 +148,50 @@ fn worts(rows: &[ModelRow<'_>], strains: usize) -> Worts {
     Worts::Random(labels.into_iter().map(str::to_owned).collect())
 }
 
-/// The same model with a spread between batches for each strain of several batches, the others sharing one; and how many
-/// spreads. None where there is only one.
-fn own_spreads(design: &Design, rows: &[ModelRow<'_>], strains: usize) -> Option<(Design, usize)> {
-    let batches = |strain: usize| rows.iter().filter(|row| row.strain == strain).count();
-    let (own, rest): (Vec<usize>, Vec<usize>) = (0..strains).partition(|strain| batches(*strain) >= OWN_SPREAD);
-    let groups = own.into_iter().map(|strain| vec![strain]).chain((!rest.is_empty()).then_some(rest));
-    let columns: Vec<Column> = groups
-        .enumerate()
-        .map(|(i, group)| {
-            let values = rows.iter().map(|row| f64::from(u8::from(group.contains(&row.strain)))).collect();
-            Column { name: format!("spread {i}"), values }
-        })
-        .collect();
-    if columns.len() < 2 {
-        return None;
+/// Strains of several batches each for itself, the others together.
+fn spread_groups(batches: &[Vec<(f64, f64)>]) -> Vec<Vec<usize>> {
+    let (own, rest): (Vec<usize>, Vec<usize>) = (0..batches.len()).partition(|s| batches[*s].len() >= OWN_SPREAD);
+    own.into_iter().map(|strain| vec![strain]).chain((!rest.is_empty()).then_some(rest)).collect()
+}
+
+/// P-value of one spread for all groups of strains: the likelihood ratio with M. S. Bartlett's correction for few batches
+/// (Proc. R. Soc. A 160 (1937) 268), on the batches about the means of their strains.
+fn equal_spreads(batches: &[Vec<(f64, f64)>], groups: &[Vec<usize>]) -> Result<Option<f64>> {
+    let (mut squares, mut freedom, mut logarithms, mut inverse) = (0.0, 0.0, 0.0, 0.0);
+    let mut k = 0.0;
+    for group in groups {
+        let (mut own, mut df) = (0.0, 0.0);
+        for units in group.iter().map(|strain| &batches[*strain]) {
+            let mean = units.iter().map(|(y, _)| y).sum::<f64>() / units.len() as f64;
+            own += units.iter().map(|(y, _)| (y - mean).powi(2)).sum::<f64>();
+            df += units.len() as f64 - 1.0;
+        }
+        if own > 0.0 && df > 0.0 {
+            (squares, freedom, k) = (squares + own, freedom + df, k + 1.0);
+            (logarithms, inverse) = (logarithms + df * (own / df).ln(), inverse + 1.0 / df);
+        }
     }
-    let count = columns.len();
+    if k < 2.0 {
+        return Ok(None);
+    }
+    let ratio = freedom * (squares / freedom).ln() - logarithms;
+    let correction = 1.0 + (inverse - 1.0 / freedom) / (3.0 * (k - 1.0));
+    chi_squared_upper_tail(ratio / correction, k - 1.0).map(Some)
+}
+
+/// The same model with a spread between batches for each group of strains.
+fn own_spreads(design: &Design, rows: &[ModelRow<'_>], groups: &[Vec<usize>]) -> Design {
+    let columns = groups.iter().enumerate().map(|(i, group)| {
+        let values = rows.iter().map(|row| f64::from(u8::from(group.contains(&row.strain)))).collect();
+        Column { name: format!("spread {i}"), values }
+    });
     let batches: Vec<usize> = (0..rows.len()).collect();
     let random = Random {
         grouping: "batch".to_owned(),
+        columns: columns.collect(),
         levels: batches.iter().map(usize::to_string).collect(),
         level_of_row: batches,
-        columns,
         spread: Spread::Uncorrelated,
     };
-    Some((Design { residual_sd: Some(0.0), ..design.clone().random(random) }, count))
+    Design { residual_sd: Some(0.0), ..design.clone().random(random) }
 }
