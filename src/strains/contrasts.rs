@@ -33,16 +33,9 @@ pub(super) struct Asked<'a> {
     pub house: Option<usize>,
 }
 
-/// What was found.
-pub(super) struct Differences {
-    pub contrasts: Vec<StrainContrast>,
-    pub power: Vec<StrainPower>,
-    pub numerical_error: f64,
-}
-
 impl Asked<'_> {
-    /// All pairs, by the largest of their t's, each on its own degrees of freedom.
-    pub fn differences(&self, model: &TraitModel) -> Result<Differences> {
+    /// All pairs, by the largest of their t's, each on its own degrees of freedom; and the numerical error of the p-values.
+    pub fn differences(&self, model: &TraitModel) -> Result<(Vec<StrainContrast>, f64)> {
         let k = self.names.len();
         let pairs: Vec<(usize, usize)> = (0..k).flat_map(|a| (a + 1..k).map(move |b| (a, b))).collect();
         let law = self.law(model, &pairs)?;
@@ -50,8 +43,8 @@ impl Asked<'_> {
             true => "mixed model, a spread by strain, Kenward-Roger, max-t",
             false => "mixed model, one spread, Kenward-Roger, max-t",
         };
-        let mut found = Differences { contrasts: Vec::new(), power: Vec::new(), numerical_error: 0.0 };
-        let (mut raw, mut beyond) = (Vec::new(), Vec::new());
+        let (mut found, mut raw, mut beyond) = (Vec::new(), Vec::new(), Vec::new());
+        let mut numerical_error: f64 = 0.0;
         for (a, b) in &pairs {
             let weights = model.difference(*a, *b);
             let (se, df) = model.fit.se_and_df(&weights)?;
@@ -62,35 +55,23 @@ impl Asked<'_> {
             let (value, middle) = (ma - mb, 0.5 * (ma + mb));
             let t = value.abs() / se;
             let factor = law.quantile(self.level, df)?;
-            found.numerical_error = law.upper_tail(factor, df)?.1.max(found.numerical_error);
+            numerical_error = numerical_error.max(law.upper_tail(factor, df)?.1);
             let estimate = Estimate::with_factor(value, se, factor, self.level, method);
             let margin = self.scale.from_own(self.margin, middle);
             raw.push(2.0 * student_t_upper_tail(t, df)?);
             beyond.push(student_t_upper_tail((margin - value.abs()) / se, df)?);
             let now = PairNow { n: (self.n[*a], self.n[*b]), se, factor };
-            found.power.push(StrainPower {
-                which: self.which,
-                a: (self.names[*a].to_owned(), self.n[*a]),
-                b: (self.names[*b].to_owned(), self.n[*b]),
-                difference: self.margin,
-                power_now: now.power(margin, 0),
-                more_of_each: now.more_of_each(margin),
-            });
-            found.contrasts.push(StrainContrast {
-                which: self.which,
-                a: self.names[*a].to_owned(),
-                b: self.names[*b].to_owned(),
+            let none = StrainContrast::missing(self.which, self.names[*a], self.names[*b], self.margin, "");
+            found.push(StrainContrast {
                 ratio: (self.scale == Scale::Log).then(|| self.scale.ratio(estimate.clone())),
                 difference: Finding::Estimated(self.scale.difference(estimate, middle)),
                 p_adjusted: Some(law.upper_tail(t, df)?.0),
-                p_holm: None,
-                margin: self.margin,
-                p_equivalent: None,
-                house: None,
-                verdict: None,
+                n: now.n,
+                power: Some(StrainPower { now: now.power(margin, 0), more_of_each: now.more_of_each(margin) }),
+                ..none
             });
         }
-        for ((contrast, p), beyond) in found.contrasts.iter_mut().zip(holm(&raw)).zip(holm(&beyond)) {
+        for ((contrast, p), beyond) in found.iter_mut().zip(holm(&raw)).zip(holm(&beyond)) {
             let different = contrast.p_adjusted.is_some_and(|p| p < 1.0 - self.level);
             contrast.p_holm = Some(p);
             contrast.p_equivalent = Some(beyond);
@@ -101,10 +82,8 @@ impl Asked<'_> {
                 (false, false) => Verdict::Open,
             });
         }
-        let open = found.contrasts.iter().map(|contrast| contrast.verdict == Some(Verdict::Open));
-        found.power = found.power.into_iter().zip(open).filter(|(_, open)| *open).map(|(power, _)| power).collect();
-        self.against_house(model, &pairs, &mut found.contrasts)?;
-        Ok(found)
+        self.against_house(model, &pairs, &mut found)?;
+        Ok((found, numerical_error))
     }
 
     fn against_house(
@@ -140,7 +119,8 @@ impl Asked<'_> {
 /// Probability that a strain has the highest mean, and the lowest: shares of draws from the joint t distribution of the
 /// means about what was found, good to 0.01.
 pub(super) fn first_and_last(model: &TraitModel) -> Result<Vec<(f64, f64)>> {
-    let (means, factor) = (model.means(), model.factor()?);
+    let (means, factor) =
+        (nalgebra::DVector::from_fn(model.weights.len(), |strain, _| model.mean(strain)), model.factor()?);
     let df = model.fit.se_and_df(&model.weights[0])?.1.min(1e6);
     let chi = ChiSquared::new(df).map_err(|why| Error::numeric("the order of strains", why.to_string()))?;
     let mut rng = ChaCha8Rng::seed_from_u64(SEED);

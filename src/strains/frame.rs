@@ -9,7 +9,7 @@ use crate::fit::{Estimate, Finding};
 use crate::kinetics::Trait;
 use crate::season::FrameBuilder;
 
-use super::result::{StrainContrast, Strains};
+use super::result::{StrainContrast, StrainSpread, Strains};
 
 /// Name of the trait "share of stuck batches" in the tables.
 const STUCK: &str = "stuck_share";
@@ -116,8 +116,7 @@ impl Strains {
             .text("trait", rows.iter().map(|row| Some(row.which.name())))
             .text("strain", rows.iter().map(|row| row.strain.as_ref()))
             .count("n", rows.iter().map(|row| Some(row.n as i64)));
-        let p =
-            |row: &super::result::StrainSpread| self.how(row.which)?.p_equal_spread.filter(|_| row.strain.is_none());
+        let p = |row: &StrainSpread| self.how(row.which)?.p_equal_spread.filter(|_| row.strain.is_none());
         estimates(frame, "sd", rows.iter().map(|row| row.sd.estimate()))
             .truth("relative", rows.iter().map(|row| Some(row.relative)))
             .number("p_equal", rows.iter().map(p))
@@ -130,16 +129,17 @@ impl Strains {
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
     pub fn power_frame(&self) -> Result<DataFrame> {
-        let rows = &self.power;
+        let rows: Vec<&StrainContrast> = self.open().collect();
+        let power = |row: &&StrainContrast| row.power;
         FrameBuilder::new("strain_power")
             .text("trait", rows.iter().map(|row| Some(row.which.name())))
-            .text("a", rows.iter().map(|row| Some(&row.a.0)))
-            .text("b", rows.iter().map(|row| Some(&row.b.0)))
-            .count("n_a", rows.iter().map(|row| Some(row.a.1 as i64)))
-            .count("n_b", rows.iter().map(|row| Some(row.b.1 as i64)))
-            .number("difference", rows.iter().map(|row| Some(row.difference)))
-            .number("power_now", rows.iter().map(|row| Some(row.power_now)))
-            .count("more_of_each", rows.iter().map(|row| row.more_of_each.map(|n| n as i64)))
+            .text("a", rows.iter().map(|row| Some(&row.a)))
+            .text("b", rows.iter().map(|row| Some(&row.b)))
+            .count("n_a", rows.iter().map(|row| Some(row.n.0 as i64)))
+            .count("n_b", rows.iter().map(|row| Some(row.n.1 as i64)))
+            .number("difference", rows.iter().map(|row| Some(row.margin)))
+            .number("power_now", rows.iter().map(|row| power(row).map(|power| power.now)))
+            .count("more_of_each", rows.iter().map(|row| Some(power(row)?.more_of_each? as i64)))
             .finish()
     }
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DMatrix;
 
 use crate::error::{Error, Result};
 use crate::fit::mixed::{Column, Design, MixedFit, Random, Spread};
@@ -116,11 +116,6 @@ impl TraitModel {
     /// Weights of the difference of two strains.
     pub fn difference(&self, a: usize, b: usize) -> Vec<f64> {
         self.weights[a].iter().zip(&self.weights[b]).map(|(a, b)| a - b).collect()
-    }
-
-    /// The means of all strains as a vector.
-    pub fn means(&self) -> DVector<f64> {
-        DVector::from_fn(self.weights.len(), |strain, _| self.mean(strain))
     }
 }
 

@@ -1,7 +1,5 @@
 //! What was found about the strains.
 
-use std::fmt;
-
 use crate::fit::{Estimate, Finding};
 use crate::kinetics::Trait;
 
@@ -55,6 +53,31 @@ pub struct StrainContrast {
     pub house: Option<HouseContrast>,
     /// What it comes to; none without an estimate.
     pub verdict: Option<Verdict>,
+    /// Batches of both.
+    pub n: (usize, usize),
+    /// What it would take to find a difference of the margin.
+    pub power: Option<StrainPower>,
+}
+
+impl StrainContrast {
+    /// A pair without an estimate.
+    pub(super) fn missing(which: Trait, a: &str, b: &str, margin: f64, why: &str) -> Self {
+        Self {
+            which,
+            a: a.to_owned(),
+            b: b.to_owned(),
+            difference: Finding::missing(why),
+            ratio: None,
+            p_adjusted: None,
+            p_holm: None,
+            margin,
+            p_equivalent: None,
+            house: None,
+            verdict: None,
+            n: (0, 0),
+            power: None,
+        }
+    }
 }
 
 /// A difference from the house strain, among those only (C. W. Dunnett, J. Am. Stat. Assoc. 50 (1955) 1096).
@@ -91,12 +114,6 @@ impl Verdict {
     }
 }
 
-impl fmt::Display for Verdict {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(self.name())
-    }
-}
-
 /// How far batches of a strain, or of any strain, spread beyond the errors of their fits.
 #[derive(Debug, Clone, PartialEq)]
 pub struct StrainSpread {
@@ -113,18 +130,10 @@ pub struct StrainSpread {
 }
 
 /// How many more batches would settle a pair.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StrainPower {
-    /// The trait.
-    pub which: Trait,
-    /// One strain with the batches there are.
-    pub a: (String, usize),
-    /// The other.
-    pub b: (String, usize),
-    /// The difference that is to be found.
-    pub difference: f64,
-    /// Probability that a further season of the same size would find it.
-    pub power_now: f64,
+    /// Probability that a further season of the same size would find a difference of the margin.
+    pub now: f64,
     /// Further batches of each of the two until that is 0.8; none beyond 200.
     pub more_of_each: Option<usize>,
 }
@@ -153,8 +162,6 @@ pub struct Strains {
     pub contrasts: Vec<StrainContrast>,
     /// One per trait, and one per strain and trait.
     pub spreads: Vec<StrainSpread>,
-    /// One per pair and trait that is open.
-    pub power: Vec<StrainPower>,
     /// How each trait was compared.
     pub traits: Vec<TraitComparison>,
     /// The share of stuck batches by strain.
@@ -168,6 +175,11 @@ pub struct Strains {
 }
 
 impl Strains {
+    /// The pairs that are open.
+    pub fn open(&self) -> impl Iterator<Item = &StrainContrast> {
+        self.contrasts.iter().filter(|pair| pair.verdict == Some(Verdict::Open))
+    }
+
     /// How a trait was compared.
     pub fn how(&self, which: Trait) -> Option<&TraitComparison> {
         self.traits.iter().find(|how| how.which == which)

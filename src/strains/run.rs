@@ -154,10 +154,9 @@ impl StrainSettings {
                 let house = self.house.as_ref().and_then(|house| names.iter().position(|name| name == house));
                 let asked = Asked { which, scale, names: &names, n: &n, margin, level: self.contrast_level, house };
                 if names.len() > 1 {
-                    let differences = asked.differences(&model)?;
-                    how.numerical_error = Some(differences.numerical_error);
-                    found.contrasts.extend(differences.contrasts);
-                    found.power.extend(differences.power);
+                    let (contrasts, error) = asked.differences(&model)?;
+                    how.numerical_error = Some(error);
+                    found.contrasts.extend(contrasts);
                 }
                 how.notes.extend(model.notes);
                 how.p_equal_spread = model.p_equal_spread;
@@ -232,21 +231,8 @@ impl StrainSettings {
                 if all.iter().any(|pair| pair.which == which && pair.a == *a && pair.b == *b) {
                     continue;
                 }
-                all.push(StrainContrast {
-                    which,
-                    a: (*a).to_owned(),
-                    b: (*b).to_owned(),
-                    difference: Finding::missing(
-                        why.clone().unwrap_or_else(|| "a strain of which no batch gave it".into()),
-                    ),
-                    ratio: None,
-                    p_adjusted: None,
-                    p_holm: None,
-                    margin: self.margin(which),
-                    p_equivalent: None,
-                    house: None,
-                    verdict: None,
-                });
+                let why = why.as_deref().unwrap_or("a strain of which no batch gave it");
+                all.push(StrainContrast::missing(which, a, b, self.margin(which), why));
             }
         }
     }

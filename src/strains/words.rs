@@ -78,7 +78,7 @@ impl Strains {
         let open = pairs(&[Verdict::Open]);
         if let Some(first) = open.first() {
             let more: Vec<Option<usize>> =
-                self.power.iter().filter(|power| power.which == which).map(|power| power.more_of_each).collect();
+                open.iter().map(|pair| pair.power.and_then(|power| power.more_of_each)).collect();
             let names = listed(open.iter().map(|pair| format!("{} and {}", pair.a, pair.b)));
             let what = format!("a difference of {}{unit} four times in five", first.margin);
             let settled = match (more.iter().flatten().min(), more.iter().flatten().max()) {

@@ -68,14 +68,14 @@ fn spreads(found: &Strains) -> Grid {
 }
 
 fn power(found: &Strains) -> Grid {
-    ResultTable::new(&found.power, 300)
-        .text("trait", |row| row.which.title())
-        .text("first", |row| &row.a.0)
-        .text("second", |row| &row.b.0)
-        .text("difference", |row| row.difference)
-        .chance("probability to find it now", |row| Some(row.power_now))
-        .text("more batches of each for 0.8", |row| {
-            row.more_of_each.map_or_else(|| "above 200".to_owned(), |more| more.to_string())
+    ResultTable::new(found.open(), 300)
+        .text("trait", |pair| pair.which.title())
+        .text("first", |pair| &pair.a)
+        .text("second", |pair| &pair.b)
+        .text("difference", |pair| pair.margin)
+        .chance("probability to find it now", |pair| pair.power.map(|power| power.now))
+        .text("more batches of each for 0.8", |pair| {
+            pair.power.and_then(|power| power.more_of_each).map_or("above 200".to_owned(), |more| more.to_string())
         })
         .titled("Open pairs")
 }
