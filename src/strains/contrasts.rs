@@ -57,7 +57,7 @@ impl Asked<'_> {
             let factor = law.quantile(self.level, df)?;
             numerical_error = numerical_error.max(law.upper_tail(factor, df)?.1);
             let estimate = Estimate::with_factor(value, se, factor, self.level, method);
-            let margin = self.scale.from_own(self.margin, middle);
+            let margin = self.scale.model_of(self.margin, middle);
             raw.push(2.0 * student_t_upper_tail(t, df)?);
             beyond.push(student_t_upper_tail((margin - value.abs()) / se, df)?);
             let now = PairNow { n: (self.n[*a], self.n[*b]), se, factor };

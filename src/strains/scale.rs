@@ -54,7 +54,7 @@ impl Scale {
     }
 
     /// The difference on this scale that is `own` on the trait's own about the middle.
-    pub fn from_own(self, own: f64, middle: f64) -> f64 {
+    pub fn model_of(self, own: f64, middle: f64) -> f64 {
         match self {
             Self::Own => own,
             Self::Log => 2.0 * (0.5 * own / middle.exp()).asinh(),
