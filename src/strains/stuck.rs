@@ -104,27 +104,3 @@ fn fisher(a: (usize, usize), b: (usize, usize)) -> f64 {
     let all = stuck.saturating_sub(b.1)..=stuck.min(a.1);
     all.map(ln_p).filter(|ln_p| *ln_p <= seen).map(f64::exp).sum::<f64>().min(1.0)
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn fishers_tea_and_wilsons_interval() {
-        // R. A. Fisher, The Design of Experiments (1935): 3 of 4 cups told right on both sides, two-sided 0.4857.
-        assert!((fisher((3, 4), (1, 4)) - 34.0 / 70.0).abs() < 1e-9);
-        assert!((fisher((4, 4), (0, 4)) - 2.0 / 70.0).abs() < 1e-9);
-        // Newcombe (1998), Table II: 15 of 148 at 95 %: 0.0624 to 0.1605.
-        let share = wilson(15, 148, 0.95).unwrap();
-        assert!((share.lower - 0.0624).abs() < 5e-5 && (share.upper - 0.1605).abs() < 5e-5, "{share}");
-    }
-
-    #[test]
-    fn all_stuck_and_none() {
-        let share = |name: &str, stuck| StuckShare::new(name, 5, stuck, 0, 0.9).unwrap();
-        let shares = [share("a", 5), share("b", 5), StuckShare::new("c", 0, 0, 2, 0.9).unwrap()];
-        let pairs = stuck_contrasts(&shares, 0.95).unwrap();
-        assert!(pairs.len() == 1 && pairs[0].p_holm > 0.999 && pairs[0].difference.value.abs() < 1e-12, "{pairs:?}");
-        assert!(shares[2].share.is_none());
-    }
-}
