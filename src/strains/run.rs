@@ -17,6 +17,8 @@ use super::words::alike;
 
 /// Strains from which on their spread about a common mean can be told.
 const LEAST_TO_POOL: usize = 3;
+/// With more strains than this pairs are not compared: there are too many to read.
+const MOST_STRAINS: usize = 100;
 
 /// What all traits take.
 struct Compared<'a> {
@@ -119,7 +121,7 @@ impl StrainSettings {
             p_equal_spread: None,
             numerical_error: None,
         };
-        let why = match &model {
+        let mut why = match &model {
             Ok(_) => None,
             Err(_) if rows.is_empty() => Some("no batch gave it".to_owned()),
             Err(error) => Some(error.to_string()),
@@ -149,15 +151,26 @@ impl StrainSettings {
         let own_rows = found.means[start..].iter_mut().filter(|mean| mean.n > 0);
         match model {
             Ok(model) => {
-                self.means(&model, scale, own_rows.collect())?;
+                if let Err(error) = self.means(&model, scale, own_rows.collect()) {
+                    how.notes.push(error.to_string());
+                }
                 self.spreads(which, &model, scale, &names, &mut found.spreads);
                 let margin = self.margin(which);
                 let house = self.house.as_ref().and_then(|house| names.iter().position(|name| name == house));
                 let asked = Asked { which, scale, names: &names, n: &n, margin, level: self.contrast_level, house };
-                if names.len() > 1 {
-                    let (contrasts, error) = asked.differences(&model)?;
-                    how.numerical_error = Some(error);
-                    found.contrasts.extend(contrasts);
+                if names.len() > MOST_STRAINS {
+                    how.notes.push(format!("{} strains have too many pairs to compare", names.len()));
+                } else if names.len() > 1 {
+                    match asked.differences(&model) {
+                        Ok((contrasts, error)) => {
+                            how.numerical_error = Some(error);
+                            found.contrasts.extend(contrasts);
+                        }
+                        Err(error) => {
+                            how.notes.push(error.to_string());
+                            why = Some(error.to_string());
+                        }
+                    }
                 }
                 how.notes.extend(model.notes);
                 how.p_equal_spread = model.p_equal_spread;
@@ -170,7 +183,9 @@ impl StrainSettings {
             }
             Err(error) => how.notes.push(error.to_string()),
         }
-        self.without_estimate(which, &all.strains, why, &mut found.contrasts);
+        if why.is_some() || names.len() < all.strains.len() {
+            self.without_estimate(which, &all.strains, why, &mut found.contrasts);
+        }
         found.traits.push(how);
         Ok(())
     }
