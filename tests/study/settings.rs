@@ -129,6 +129,7 @@ const NOT_YET_SHOWN: &[&str] = &[
     "kinetics.lager_below_c",
     "strains.traits",
     "strains.contrast_level",
+    "strains.house",
     "instruments.hydrometer_bias_sg",
     "instruments.refractometer_bias_sg",
     "instruments.mass_sd_g",
@@ -141,6 +142,7 @@ fn other_values(leaf: &str, value: &Value) -> Vec<Value> {
     let named = match leaf {
         "bath_plan.range_sg" => vec![json!([1.01, 1.06])],
         "drift.bootstrap" => vec![json!(30)],
+        "strains.house" => vec![json!("sea-lavender")],
         "bath_plan.least_gain" => vec![json!(0.0), json!(0.9)],
         "calibration.session_gap_h" => vec![json!(0.5), json!(5000.0)],
         "builds.water_band_deg" | "builds.strong_band_deg" => vec![json!(0.0), json!(45.0)],
