@@ -129,7 +129,6 @@ const NOT_YET_SHOWN: &[&str] = &[
     "kinetics.lager_below_c",
     "strains.traits",
     "strains.contrast_level",
-    "strains.house",
     "instruments.hydrometer_bias_sg",
     "instruments.refractometer_bias_sg",
     "instruments.mass_sd_g",
