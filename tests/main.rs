@@ -9,6 +9,7 @@
     clippy::print_stdout
 )]
 
+mod answers;
 mod assumed;
 mod blank;
 mod calibration;
@@ -20,4 +21,5 @@ mod process;
 mod report;
 mod season;
 mod simulate;
+mod strains;
 mod study;

@@ -86,6 +86,8 @@ show! {
         picture(it.contrast_chart()),
         table(it.to_frame(), "Means"),
         table(it.contrasts_frame(), "Differences"),
+        table(it.repeatability_frame(), "Repeatability"),
+        table(it.power_frame(), "Open pairs"),
     ];
     BathPlan: |it| vec![picture(it.chart()), text(it)];
     Builds: |it| vec![picture(it.chart()), table(it.to_frame(), "Builds"), text(it)];

@@ -72,7 +72,7 @@ impl Settings {
         };
         say("comparing strains");
         let strains = kinetics.then("without fermentation curves there are no traits to compare", |kinetics| {
-            Part::from_result(self.strains.run(kinetics))
+            Part::from_result(self.strains.run(&season, kinetics))
         })?;
         Ok(SeasonStudy {
             name,

@@ -46,7 +46,12 @@ impl SeasonStudy {
             kinetics { "kinetics" to_frame(); "kinetics_candidates" candidates_frame(); }
             forecasts { "forecasts" to_frame(); }
             backtest { "backtest" to_frame(); }
-            strains { "strains" to_frame(); "strain_contrasts" contrasts_frame(); }
+            strains {
+                "strains" to_frame();
+                "strain_contrasts" contrasts_frame();
+                "strain_repeatability" repeatability_frame();
+                "strain_power" power_frame();
+            }
         }
         Ok(tables)
     }

@@ -1,5 +1,5 @@
-//! All pairs of means with simultaneous intervals, and pooled estimates.
+//! Differences that are compared all at once, and pooled estimates.
 
-pub(crate) mod maximum_modulus;
-pub(crate) mod pairs;
+pub(crate) mod holm;
+pub(crate) mod max_t;
 pub(crate) mod pool;
