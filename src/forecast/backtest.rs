@@ -5,8 +5,11 @@ use crate::fit::quantile::fisher_f;
 use crate::kinetics::{BatchFit, Status, Trait};
 use crate::units::Instant;
 
+use super::draws::share_by;
 use super::learned::ScoredForecast;
-use super::result::{Backtest, BacktestRow, BacktestStatus, Quantiles, StageCoverage};
+use super::quantiles::Quantiles;
+use super::result::{Backtest, BacktestRow, BacktestStatus, StageCoverage, StageScore};
+use super::rivals::{Came, Rival, crps};
 use super::run::Forecaster;
 
 /// Level of the intervals of coverage.
@@ -19,6 +22,7 @@ struct BatchOutcome {
     status: BacktestStatus,
     /// Finish time, hours from pitching, with its standard error, where seen.
     seen: Option<(f64, f64)>,
+    came: Came,
 }
 
 impl Forecaster<'_> {
@@ -55,6 +59,8 @@ impl Forecaster<'_> {
             }
             let finish_observed = outcome.seen.map(|(hours, _)| fit.instant(hours));
             let covered = made.forecast.finish.zip(finish_observed).map(|(q, at)| q.p05 <= at && at <= q.p95);
+            let came = outcome.came;
+            let score = |finishes_h: &Vec<f64>| (!finishes_h.is_empty()).then(|| crps(finishes_h, came));
             rows.push(BacktestRow {
                 stage,
                 forecast: made.forecast,
@@ -62,6 +68,12 @@ impl Forecaster<'_> {
                 finish_observed,
                 finish_se_h: outcome.seen.map(|(_, se)| se),
                 covered,
+                crps_h: score(&made.finishes_h),
+                rival_crps_h: made.rivals.each_ref().map(|finishes| finishes.as_ref().and_then(score)),
+                p_later: match came {
+                    Came::Later(hours) if made.raw_finish_h.is_some() => Some(1.0 - share_by(&made.finishes_h, hours)),
+                    _ => None,
+                },
             });
         }
         rows.sort_by(|a, b| a.forecast.batch.cmp(&b.forecast.batch).then(a.stage.total_cmp(&b.stage)));
@@ -74,7 +86,11 @@ impl Forecaster<'_> {
         let seen = fit.last_hours >= finish.value + self.settings.common.at_rest.seen_for_h;
         if seen && fit.status != Status::Restarted {
             let status = if fit.status == Status::Stuck { BacktestStatus::Stuck } else { BacktestStatus::Observed };
-            return Some(BatchOutcome { status, seen: Some((finish.value, finish.se)) });
+            return Some(BatchOutcome {
+                status,
+                seen: Some((finish.value, finish.se)),
+                came: Came::Rest(finish.value),
+            });
         }
         let cooled = fit.cooled_hours.filter(|&hours| fit.instant(hours) <= now);
         let status = match (cooled, fit.ended_hours) {
@@ -83,7 +99,9 @@ impl Forecaster<'_> {
             (None, Some(_)) => BacktestStatus::CutByEnd,
             (None, None) => return None,
         };
-        Some(BatchOutcome { status, seen: None })
+        // A rest in the last hours of the data would not have been seen.
+        let came = Came::Later(fit.last_hours - self.settings.common.at_rest.seen_for_h);
+        Some(BatchOutcome { status, seen: None, came })
     }
 }
 
@@ -100,17 +118,57 @@ impl Backtest {
     /// # Errors
     /// [`crate::Error::Numeric`] when a quantile does not settle.
     pub fn coverage(&self) -> Result<Vec<StageCoverage>> {
-        let mut stages: Vec<f64> = self.rows.iter().map(|row| row.stage).collect();
-        stages.sort_by(f64::total_cmp);
-        stages.dedup_by(|a, b| a.total_cmp(b).is_eq());
         let counted = |stage: Option<f64>| {
-            let of = self.rows.iter().filter(|row| stage.is_none_or(|stage| row.stage.total_cmp(&stage).is_eq()));
-            let hits: Vec<bool> = of.filter_map(|row| row.covered).collect();
+            let hits: Vec<bool> = self.of(stage).filter_map(|row| row.covered).collect();
             let (n, covered) = (hits.len(), hits.iter().filter(|hit| **hit).count());
             let (lower, upper) = binomial_interval(covered, n, COVERAGE_LEVEL)?;
             Ok(StageCoverage { stage, n, covered, lower, upper })
         };
-        stages.into_iter().map(Some).chain([None]).map(counted).collect()
+        self.stages().into_iter().map(counted).collect()
+    }
+
+    /// Mean scores beside each rule of thumb, by stage and at the end of all together; stages without a forecast are left out.
+    pub fn scores(&self) -> Vec<StageScore> {
+        let scored = |stage: Option<f64>, (k, rival): (usize, Rival)| {
+            let both = |row: &BacktestRow| row.crps_h.zip(row.rival_crps_h.get(k).copied().flatten());
+            let pairs: Vec<(f64, f64)> = self.of(stage).filter_map(both).collect();
+            let n = pairs.len();
+            let (own, other) = pairs.iter().fold((0.0, 0.0), |sum, pair| (sum.0 + pair.0, sum.1 + pair.1));
+            let (crps_h, rival_crps_h) = (own / n as f64, other / n as f64);
+            (n > 0).then_some(StageScore { stage, rival, n, crps_h, rival_crps_h })
+        };
+        let of_stage = |stage| Rival::ALL.into_iter().enumerate().filter_map(move |rival| scored(stage, rival));
+        self.stages().into_iter().flat_map(of_stage).collect()
+    }
+
+    /// Whether forecasts were worth having, in words; none where no rule of thumb could be held beside them.
+    pub fn worth(&self) -> Option<String> {
+        let all: Vec<StageScore> = self.scores().into_iter().filter(|score| score.stage.is_none()).collect();
+        let best = all.iter().min_by(|a, b| (a.rival_crps_h / a.crps_h).total_cmp(&(b.rival_crps_h / b.crps_h)))?;
+        let beside: Vec<String> =
+            all.iter().map(|one| format!("{} by {:.0} h", one.rival.words(), one.rival_crps_h)).collect();
+        let judged = match best.crps_h / best.rival_crps_h {
+            ratio if ratio <= 0.95 => "The forecasts are better than all of these.".to_owned(),
+            ratio if ratio <= 1.05 => format!("The forecasts are no better than {}.", best.rival.words()),
+            _ => format!("The forecasts are worse than {}: go by that.", best.rival.words()),
+        };
+        Some(format!(
+            "Past forecasts missed by {:.0} h in the mean (CRPS), {}. {judged}",
+            best.crps_h,
+            beside.join(", ")
+        ))
+    }
+
+    /// The stages, and at the end none for all together.
+    fn stages(&self) -> Vec<Option<f64>> {
+        let mut stages: Vec<f64> = self.rows.iter().map(|row| row.stage).collect();
+        stages.sort_by(f64::total_cmp);
+        stages.dedup_by(|a, b| a.total_cmp(b).is_eq());
+        stages.into_iter().map(Some).chain([None]).collect()
+    }
+
+    fn of(&self, stage: Option<f64>) -> impl Iterator<Item = &BacktestRow> {
+        self.rows.iter().filter(move |row| stage.is_none_or(|stage| row.stage.total_cmp(&stage).is_eq()))
     }
 }
 

@@ -9,16 +9,18 @@ use crate::fit::nonlinear::{NonlinearSettings, Parameter};
 use crate::gravity::GravitySeries;
 use crate::kinetics::bins::bins;
 use crate::kinetics::error_model::ErrorModel;
+use crate::kinetics::fit::LEAST_POINTS;
 use crate::kinetics::likelihood::{BatchLikelihood, BiasedCurve, Coordinates, Slopes, WhitenedBatch};
 use crate::kinetics::median::median;
 use crate::kinetics::nuisance::{Nuisance, nuisances};
 use crate::kinetics::population::PopulationPrior;
 use crate::kinetics::probe_bias::foam;
 use crate::kinetics::robust_weights::weigh;
+use crate::kinetics::weak_priors::ORIGINAL_SD_SG;
 use crate::kinetics::{BatchPoint, KineticsSettings, PARAMETERS, PointSource};
 
 use super::coordinates::{DELAY, DIMS, FOAM, base, chain, curve, ln_pace, plain};
-use crate::kinetics::weak_priors::ORIGINAL_SD_SG;
+use super::stuck::Leaving;
 
 /// Why a batch without points has no forecast.
 pub(super) const NO_GRAVITY: &str = "no gravity known at this moment";
@@ -59,6 +61,14 @@ pub(super) struct Posterior {
     pub covariance: DMatrix<f64>,
     /// Logarithm of the marginal likelihood, up to a constant of the batch.
     pub ln_evidence: f64,
+}
+
+impl Posterior {
+    /// Hours from pitching to the middle of the drop of the most probable curve.
+    pub fn mid_h(&self, ln_pace: f64) -> f64 {
+        let coordinates = std::array::from_fn(|k| self.mean[k + 1]);
+        curve(self.mean[0], &coordinates, ln_pace).tabulate().time_of_progress_h(0.5)
+    }
 }
 
 impl BatchAsKnown {
@@ -120,6 +130,33 @@ impl BatchAsKnown {
         self.foam = foam(&self.points, &self.relative_rate);
         weigh(&mut self.points, &residual, &self.relative_rate);
         Ok(())
+    }
+
+    /// The same batch on the clock of a curve whose yeast leaves.
+    pub fn leaving(&self, leaving: Leaving) -> Self {
+        let mut own = self.clone();
+        for point in &mut own.points {
+            (point.clock_h, point.pace) = leaving.clock(point.hours);
+        }
+        own
+    }
+
+    /// The hour at which the points first show a drop, SG.
+    pub fn fallen_h(&self, drop_sg: f64) -> Option<f64> {
+        self.points.iter().find(|point| self.original_sg - point.sg >= drop_sg).map(|point| point.hours)
+    }
+
+    /// Whether there are points enough for a curve.
+    pub fn shows_curve(&self) -> bool {
+        self.points.len() >= *LEAST_POINTS
+    }
+
+    /// The hour and the drop, SG, of the last three points by an hour in the mean; none without points.
+    pub fn last_by(&self, hours: f64) -> Option<(f64, f64)> {
+        let last = self.points.iter().rev().skip_while(|point| point.hours > hours).take(3);
+        let n = last.clone().count() as f64;
+        let (hours, drop) = last.fold((0.0, 0.0), |(h, d), point| (h + point.hours, d + self.original_sg - point.sg));
+        (n > 0.0).then(|| (hours / n, drop / n))
     }
 
     fn likelihood(&self) -> BatchLikelihood<'_> {

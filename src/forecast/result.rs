@@ -3,20 +3,9 @@
 use crate::fit::Finding;
 use crate::units::Instant;
 
-/// Quantiles of a forecast.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Quantiles<T> {
-    /// 5 %.
-    pub p05: T,
-    /// 25 %.
-    pub p25: T,
-    /// 50 %.
-    pub p50: T,
-    /// 75 %.
-    pub p75: T,
-    /// 95 %.
-    pub p95: T,
-}
+use super::outlook::Outlook;
+use super::quantiles::Quantiles;
+use super::rivals::Rival;
 
 /// The forecast of one batch as of one moment.
 #[derive(Debug, Clone, PartialEq)]
@@ -39,10 +28,14 @@ pub struct Forecast {
     pub terminal_sg: Option<Quantiles<f64>>,
     /// Probability that it is at rest by the moment.
     pub p_finished: Option<f64>,
-    /// Probability that it is at rest by the moment and stuck.
+    /// Probability that it is stuck at rest by the moment or will come to rest stuck.
     pub p_stuck: Option<f64>,
+    /// Probability that it is at rest by the moment and stuck.
+    pub p_stuck_now: Option<f64>,
     /// Probability that it is at rest by the moment and not stuck; never more than `p_finished`.
     pub p_ready: Option<f64>,
+    /// Probability that it is at rest by each of the coming fourteen days at the same time of day, 1 to 14.
+    pub p_finished_in_days: Vec<f64>,
     /// How it was made: from which past batches.
     pub method: String,
     /// Why there is no forecast, or what to know about it; empty when nothing.
@@ -61,6 +54,8 @@ impl Forecast {
 pub struct Forecasts {
     /// One per batch and moment.
     pub rows: Vec<Forecast>,
+    /// What schedules ahead would bring, where they were asked for.
+    pub outlooks: Vec<Outlook>,
 }
 
 named! {
@@ -92,6 +87,28 @@ pub struct BacktestRow {
     pub finish_se_h: Option<f64>,
     /// Whether the observed finish lies within p05 .. p95; none where nothing was observed.
     pub covered: Option<bool>,
+    /// The continuous ranked probability score of the forecast, hours: 0 is best. Where the rest was not seen, of the time up to
+    /// when it would have been.
+    pub crps_h: Option<f64>,
+    /// The same of the rules of thumb, in the order of [`Rival::ALL`].
+    pub rival_crps_h: [Option<f64>; 3],
+    /// Forecast probability of a rest after the last moment at which its rest would have been seen; none where it was seen.
+    pub p_later: Option<f64>,
+}
+
+/// Mean scores of the forecasts of one stage, each beside a rule of thumb.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StageScore {
+    /// The stage; none for all of them together.
+    pub stage: Option<f64>,
+    /// The rule of thumb.
+    pub rival: Rival,
+    /// Forecasts for which both have a score.
+    pub n: usize,
+    /// Mean score of the forecasts, hours.
+    pub crps_h: f64,
+    /// Mean score of the rule, hours.
+    pub rival_crps_h: f64,
 }
 
 /// Coverage of the forecasts of one stage.

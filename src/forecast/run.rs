@@ -12,17 +12,24 @@ use crate::units::Instant;
 
 use super::archive::Archive;
 use super::coordinates::{attenuation, base, worth};
-use super::draws::{Draws, draw, quantiles, stream};
+use super::draws::{Alternative, Draws, RestRules, even_normals, quantiles, rising, share_by, stream};
 use super::known::KnownSeries;
 use super::learned::{ScoredForecast, learned_scale};
 use super::posterior::{BatchAsKnown, NO_GRAVITY, Posterior};
-use super::result::{Forecast, Forecasts, Quantiles};
+use super::quantiles::Quantiles;
+use super::result::{Forecast, Forecasts};
+use super::rivals::{DAY_H, Situation};
 use super::settings::ForecastSettings;
-use super::stuck;
+use super::stuck::{self, Leaving};
 use super::tail::Tail;
 
-/// Attenuation of a batch that sticks, less than that of others by this, and its standard deviation: assumed; no reference.
-const STUCK_ATTENUATION: (f64, f64) = (0.2, 0.15);
+/// What a forecast says of itself while no batch has been seen coming to rest, and the most that it then says of being ready.
+const NOTHING_LEARNT: &str = "nothing has been learnt yet: no batch has been seen coming to rest";
+const READY_UNLEARNT: f64 = 0.5;
+/// Parts of the range of the drop in which yeast leaves.
+const CELLS: usize = 6;
+/// Hours of readings since then from which on they may show it.
+const LEAST_H: f64 = 6.0;
 
 /// Makes forecasts, and remembers what it has looked at.
 pub struct Forecaster<'a> {
@@ -64,6 +71,10 @@ pub(super) struct ForecastDraft {
     pub forecast: Forecast,
     /// Quantiles of the finish, hours from pitching, before the learned scale.
     pub raw_finish_h: Option<Quantiles<f64>>,
+    /// Finish times, hours from pitching, equally likely and rising; empty where there is no forecast.
+    pub finishes_h: Vec<f64>,
+    /// The same by the rules of thumb.
+    pub rivals: [Option<Vec<f64>>; 3],
 }
 
 impl Forecaster<'_> {
@@ -71,7 +82,8 @@ impl Forecaster<'_> {
     /// whose outcome was known by its moment, did. A batch that cannot be forecast is a row with its reason.
     pub fn forecasts(&mut self, asked: &[(String, Instant)]) -> Forecasts {
         let asked: Vec<(&str, Instant)> = asked.iter().map(|(batch, as_of)| (batch.as_str(), *as_of)).collect();
-        Forecasts { rows: self.drawn(&asked).into_iter().map(|drawn| self.make(drawn).forecast).collect() }
+        let rows = self.drawn(&asked).into_iter().map(|drawn| self.make(drawn).forecast).collect();
+        Forecasts { rows, outlooks: Vec::new() }
     }
 
     /// Draws for forecasts of batches as of moments, side by side, with all that they need to know of other batches.
@@ -110,49 +122,88 @@ impl Forecaster<'_> {
         // Cold beer does not come to rest: what has not rested by then never did.
         let now_h = series.cooled_hours.map_or(elapsed_h, |cooled| cooled.min(elapsed_h));
         let prior = fleet.prior(&batch.strain);
-        let mixture = mixture(&mut own, &prior)?;
-        let mut rng = stream(self.settings.seed, &batch.batch, as_of.micros());
-        let n = self.settings.draws;
-        let tolerance_sg = settings.common.at_rest.within_sg;
         let strain = Tail::of_strain(self.kinetics, &batch.strain, &batch.batch, as_of);
-        let draws = draw(&mixture, n, own.ln_pace, now_h, tolerance_sg, strain, &mut rng)?;
+        let mixture = mixture(&mut own, &prior, strain.seen > 0)?;
+        let rules = RestRules {
+            ln_pace: own.ln_pace,
+            now_h,
+            tolerance_sg: settings.common.at_rest.within_sg,
+            stuck_above_sg: settings.common.stuck_above_limit_sg,
+            strain: &strain,
+            limit: &|original_sg| limit(&series, &prior, original_sg),
+        };
+        let z = even_normals()?;
+        let last_day = series
+            .hours
+            .iter()
+            .zip(&series.temp_c)
+            .filter(|(h, t)| (now_h - DAY_H..=now_h).contains(*h) && t.is_finite());
+        let (sum, n) = last_day.fold((0.0, 0.0), |(sum, n), (_, temp_c)| (sum + temp_c, n + 1.0));
+        let now_c = (n > 0.0).then(|| sum / n);
+        let draws = rules.draw(&mixture, &z, self.settings.draws, &mut stream(self.settings.seed, &batch.batch))?;
+        let by = |hours| own.last_by(hours).filter(|(at, _)| *at > 0.0).map(|(_, drop_sg)| drop_sg);
+        let situation = Situation {
+            now_h,
+            last_day: by(now_h).zip(by(now_h - DAY_H)),
+            whole_drop_sg: attenuation(prior.mean[0]) * (own.original_sg - 1.0),
+            mid_h: mixture.last().map_or(now_h, |plain| plain.posterior.mid_h(own.ln_pace)),
+            strain: &strain,
+        };
         Ok(FromDraws {
             batch: batch.clone(),
             as_of,
-            series,
             last_reading_h: own.last_reading_h,
             now_h,
-            others: (fleet.len(), fleet.of_strain(&batch.strain)),
-            prior,
+            now_c,
+            stop_c: settings.stop_c(now_c.unwrap_or(settings.reference_c)),
+            others: Others { known: fleet.len(), of_strain: fleet.of_strain(&batch.strain), seen: strain.seen },
+            cooled: series.cooled_hours.is_some(),
+            shows_curve: own.shows_curve(),
+            rivals: situation.finishes(&z),
             draws,
         })
     }
 
+    /// The draws with the width that past forecasts teach; the quantiles of the finish before, and how many taught it.
+    pub(super) fn scaled(&self, mut from: FromDraws) -> (FromDraws, Quantiles<f64>, usize) {
+        let raw = quantiles(&rising(from.draws.rests.iter().map(|rest| rest.finish_h)));
+        let progress = quantiles(&rising(from.draws.progress.iter().copied()));
+        let (scale, scored) = learned_scale(&self.scored, from.as_of, progress.p50);
+        for rest in &mut from.draws.rests {
+            rest.finish_h = (raw.p50 + scale * (rest.finish_h - raw.p50)).max(0.0);
+        }
+        (from, raw, scored)
+    }
+
     /// The forecast from its draws, its width as past forecasts teach it that were scored by its moment.
     pub(super) fn make(&self, drawn: DrawnForecast) -> ForecastDraft {
-        let FromDraws { batch, as_of, series, last_reading_h, now_h, others, prior, mut draws } = match drawn {
+        let from = match drawn {
             DrawnForecast::Some(from) => *from,
             DrawnForecast::None(made) => return *made,
         };
-        let raw = quantiles(&draws.finish_h);
-        let progress = quantiles(&draws.progress);
-        let (scale, scored) = learned_scale(&self.scored, as_of, progress.p50);
-        for finish in &mut draws.finish_h {
-            *finish = (raw.p50 + scale * (*finish - raw.p50)).max(0.0);
-        }
-        let finish_h = quantiles(&draws.finish_h);
-        let limit = |original: f64| limit(&series, &prior, original);
-        let above = self.kinetics.settings.common.stuck_above_limit_sg;
-        let (finished, is_stuck) = at_rest(&draws, now_h, above, limit);
+        let (from, raw, scored) = self.scaled(from);
+        let FromDraws { batch, as_of, last_reading_h, now_h, others, cooled, shows_curve, rivals, draws, .. } = from;
+        let progress = quantiles(&rising(draws.progress.iter().copied()));
+        let finishes_h = rising(draws.rests.iter().map(|rest| rest.finish_h));
+        let finish_h = quantiles(&finishes_h);
+        let chances = draws.chances(now_h);
         let instant = |hours: f64| batch.pitched_at.plus_hours(hours);
-        let (known, of_strain) = others;
+        let Others { known, of_strain, seen } = others;
         let method = format!(
             "own curve with {known} other batches known by then, {of_strain} of the strain; width from {scored} scored forecasts"
         );
-        let why = match series.cooled_hours {
-            Some(_) => "cooled: as if held at its last fermentation temperature".to_owned(),
-            None => String::new(),
-        };
+        let mut why: Vec<&str> = Vec::new();
+        if cooled {
+            why.push("cooled: as if held at its last fermentation temperature");
+        }
+        if seen == 0 {
+            why.push(NOTHING_LEARNT);
+        }
+        let ready = (chances.finished - chances.stuck_now).max(0.0);
+        let p_ready = shows_curve.then_some(if seen == 0 { ready.min(READY_UNLEARNT) } else { ready });
+        if !shows_curve {
+            why.push("too few points for a curve: whether it is ready cannot be told");
+        }
         let forecast = Forecast {
             batch: batch.batch.clone(),
             strain: batch.strain.clone(),
@@ -167,14 +218,16 @@ impl Forecaster<'_> {
                 p75: instant(finish_h.p75),
                 p95: instant(finish_h.p95),
             }),
-            terminal_sg: Some(quantiles(&draws.terminal_sg)),
-            p_finished: Some(finished),
-            p_stuck: Some(is_stuck),
-            p_ready: Some((finished - is_stuck).max(0.0)),
+            terminal_sg: Some(quantiles(&rising(draws.rests.iter().map(|rest| rest.terminal_sg)))),
+            p_finished: Some(chances.finished),
+            p_stuck: Some(chances.stuck),
+            p_stuck_now: Some(chances.stuck_now),
+            p_ready,
+            p_finished_in_days: (1..=14).map(|day| share_by(&finishes_h, now_h + DAY_H * f64::from(day))).collect(),
             method,
-            why,
+            why: why.join("; "),
         };
-        ForecastDraft { forecast, raw_finish_h: Some(raw) }
+        ForecastDraft { forecast, raw_finish_h: Some(raw), finishes_h, rivals }
     }
 }
 
@@ -188,16 +241,29 @@ pub(super) enum DrawnForecast {
 
 /// Draws from the posterior of one batch as of a moment.
 pub(super) struct FromDraws {
-    batch: Batch,
-    as_of: Instant,
-    series: GravitySeries,
+    pub batch: Batch,
+    pub as_of: Instant,
     last_reading_h: f64,
     /// Hours from pitching to the moment, or to the cooling.
-    now_h: f64,
-    /// Other batches known by then, and those of the strain among them.
-    others: (usize, usize),
-    prior: PopulationPrior,
-    draws: Draws,
+    pub now_h: f64,
+    /// The mean temperature of the last day, C, where any is known.
+    pub now_c: Option<f64>,
+    /// The temperature below which its yeast stops, C.
+    pub stop_c: f64,
+    others: Others,
+    cooled: bool,
+    /// Whether the points suffice for a curve.
+    shows_curve: bool,
+    rivals: [Option<Vec<f64>>; 3],
+    pub draws: Draws,
+}
+
+/// Other batches known by a moment.
+struct Others {
+    known: usize,
+    of_strain: usize,
+    /// Those seen coming to rest.
+    seen: usize,
 }
 
 impl ForecastDraft {
@@ -213,32 +279,54 @@ impl ForecastDraft {
             terminal_sg: None,
             p_finished: None,
             p_stuck: None,
+            p_stuck_now: None,
             p_ready: None,
+            p_finished_in_days: Vec::new(),
             method: "none".to_owned(),
             why: why.to_owned(),
         };
-        Self { forecast, raw_finish_h: None }
+        Self { forecast, raw_finish_h: None, finishes_h: Vec::new(), rivals: [None, None, None] }
     }
 }
 
-/// The posteriors of a batch that does not stick and of one that does, with their probabilities.
-fn mixture(own: &mut BatchAsKnown, prior: &PopulationPrior) -> Result<Vec<(f64, Posterior)>> {
+/// The posteriors of a batch whose yeast is there, and of one whose yeast left as its drop passed each of some shares, with their
+/// probabilities. Where no batch has been seen coming to rest, nothing tells yeast that leaves from a curve that slows down.
+fn mixture(own: &mut BatchAsKnown, prior: &PopulationPrior, learnt: bool) -> Result<Vec<Alternative>> {
     let plain = own.posterior(prior, true)?;
-    let mut sticking = prior.clone();
-    sticking.mean[0] -= STUCK_ATTENUATION.0 / base(0).1;
-    for k in 0..sticking.mean.len() {
-        sticking.covariance[(0, k)] = 0.0;
-        sticking.covariance[(k, 0)] = 0.0;
-    }
-    sticking.covariance[(0, 0)] = (STUCK_ATTENUATION.1 / base(0).1).powi(2);
-    match own.posterior(&sticking, false) {
-        Ok(stuck) => {
-            let odds = stuck::SHARE / (1.0 - stuck::SHARE) * (stuck.ln_evidence - plain.ln_evidence).exp();
-            let weight = if odds.is_finite() { odds / (1.0 + odds) } else { 1.0 };
-            Ok(vec![(1.0 - weight, plain), (weight, stuck)])
+    let drop_sg = attenuation(prior.mean[0]) * (own.original_sg - 1.0);
+    let (from, to) = (*stuck::LEAVES_FROM, *stuck::LEAVES_TO);
+    let width = (to - from) / CELLS as f64;
+    let (last_h, last_drop_sg) = own.last_by(f64::INFINITY).unwrap_or_default();
+    let (mut found, mut passed) = (Vec::new(), 0.0);
+    for cell in 0..if learnt { CELLS } else { 0 } {
+        let share = from + width * (cell as f64 + 0.5);
+        let (Some(before_h), Some(at_h)) = (own.fallen_h((share - width) * drop_sg), own.fallen_h(share * drop_sg))
+        else {
+            break;
+        };
+        if at_h + LEAST_H > last_h {
+            break;
         }
-        Err(_) => Ok(vec![(1.0, plain)]),
+        passed += 1.0;
+        let left = Leaving { at_h };
+        let rate = width * drop_sg / (at_h - before_h).max(1.0);
+        if left.possible(last_h, rate, last_drop_sg - share * drop_sg) {
+            found.extend(own.leaving(left).posterior(prior, true).ok().map(|posterior| (left, posterior)));
+        }
     }
+    let each = stuck::SHARE / CELLS as f64;
+    let odds = |posterior: &Posterior| each * (posterior.ln_evidence - plain.ln_evidence).clamp(-700.0, 700.0).exp();
+    let before = each * passed;
+    let after = found.iter().map(|(_, posterior)| odds(posterior)).sum::<f64>();
+    let counted = if after > before { (after / before).powf(*stuck::EVIDENCE - 1.0) } else { 1.0 };
+    let stays = 1.0 - before;
+    let total = stays + counted * after;
+    let mut all = vec![];
+    for (left, posterior) in found {
+        all.push(Alternative { weight: counted * odds(&posterior) / total, posterior, left: Some(left) });
+    }
+    all.push(Alternative { weight: stays / total, posterior: plain, left: None });
+    Ok(all)
 }
 
 /// The limit of the wort: measured, or as the prior of a batch that does not stick has it.
@@ -248,19 +336,6 @@ fn limit(series: &GravitySeries, prior: &PopulationPrior, original_sg: f64) -> (
         let sd = prior.covariance[(0, 0)].sqrt() * base(0).1;
         (original_sg - attenuation(prior.mean[0]) * extract, sd * extract)
     })
-}
-
-/// Probability of being at rest, and of being at rest and stuck.
-fn at_rest(draws: &Draws, now_h: f64, stuck_above_sg: f64, limit: impl Fn(f64) -> (f64, f64)) -> (f64, f64) {
-    let n = draws.finish_h.len().max(1) as f64;
-    let (mut finished, mut is_stuck) = (0.0, 0.0);
-    for ((finish, terminal), original) in draws.finish_h.iter().zip(&draws.terminal_sg).zip(&draws.original_sg) {
-        if *finish <= now_h {
-            finished += 1.0;
-            is_stuck += stuck::probability(*terminal, limit(*original), stuck_above_sg);
-        }
-    }
-    (finished / n, is_stuck / n)
 }
 
 fn share(values: &[f64], q: Quantiles<f64>) -> Finding {

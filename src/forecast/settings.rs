@@ -15,7 +15,7 @@ settings! {
         /// Shares of the drop at which the backtest forecasts.
         stages: Vec<f64> = vec![0.25, 0.40, 0.55, 0.70, 0.85];
         /// Draws from the posterior per forecast.
-        draws: usize = 1000, 200..=100_000, "200 to 100000";
+        draws: usize = 500, 200..=100_000, "200 to 100000";
         /// Seed of the random numbers; the same seed gives the same forecasts.
         seed: u64 = 1;
         /// What all studies share.

@@ -6,8 +6,6 @@
 //! made forecasts no better on simulated seasons, and is not used.
 
 use nalgebra::{DMatrix, DVector};
-use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, StandardNormal};
 
 use crate::kinetics::population::{Information, Population, WORTH};
 use crate::kinetics::{BatchFit, Kinetics, Status, Trait};
@@ -31,12 +29,16 @@ const SHORTEST_H: f64 = 0.5;
 const LATEST_H: f64 = 2000.0;
 
 /// A normal of m, the logarithm of the time from the middle to rest over that to the middle.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Tail {
     mean: f64,
     sd: f64,
     /// Three times the longest time to rest of the batches known: no finish is later, hours.
     ceiling_h: f64,
+    /// Batches that it was learned from.
+    pub seen: usize,
+    /// Hours to rest of the batches of the strain among them, or of all where there is none; rising.
+    pub durations_h: Vec<f64>,
 }
 
 impl Tail {
@@ -47,7 +49,16 @@ impl Tail {
             fit.batch != except && fit.status != Status::Stuck && fit.instant(fit.last_hours) <= as_of
         };
         let ended: Vec<&BatchFit> = kinetics.batches.iter().filter(has_ended).collect();
-        let longest = ended.iter().filter_map(|fit| fit.finding(Trait::FinishH).value()).fold(0.0, f64::max);
+        let duration = |fit: &&BatchFit| fit.finding(Trait::FinishH).value();
+        let of = |strain: &str| {
+            ended.iter().copied().filter(|fit| fit.strain == strain).filter_map(|fit| duration(&fit)).collect()
+        };
+        let mut durations_h: Vec<f64> = of(strain);
+        if durations_h.is_empty() {
+            durations_h = ended.iter().filter_map(duration).collect();
+        }
+        durations_h.sort_unstable_by(f64::total_cmp);
+        let longest = ended.iter().filter_map(duration).fold(0.0, f64::max);
         let known: Vec<Information> = ended
             .into_iter()
             .filter_map(|fit| {
@@ -62,12 +73,11 @@ impl Tail {
         let ceiling_h = if longest > 0.0 { (*CEILING * longest).min(LATEST_H) } else { LATEST_H };
         let of_strain = sd * next.covariance[(0, 0)].sqrt();
         let sd = if known.is_empty() { of_strain } else { of_strain.hypot(*COMMON_SD) };
-        Self { mean: mean + *UNKNOWN_SD * next.mean[0], sd, ceiling_h }
+        Self { mean: mean + *UNKNOWN_SD * next.mean[0], sd, ceiling_h, seen: known.len(), durations_h }
     }
 
-    /// Hours from pitching to rest of a batch whose middle is at `mid_h`, drawn.
-    pub fn finish_h(&self, mid_h: f64, rng: &mut ChaCha8Rng) -> f64 {
-        let z: f64 = StandardNormal.sample(rng);
+    /// Hours from pitching to rest of a batch whose middle is at `mid_h`, `z` standard deviations of m from the mean.
+    pub fn finish_h(&self, mid_h: f64, z: f64) -> f64 {
         mid_h * (1.0 + (self.mean + self.sd * z).exp())
     }
 

@@ -27,7 +27,7 @@ use super::weak_priors::weak_priors;
 
 assumed! {
     /// Fewer points than this make no curve.
-    const LEAST_POINTS: usize = 5, "points";
+    pub(crate) const LEAST_POINTS: usize = 5, "points";
     /// A clock whose pace varies by less than this factor is not looked at.
     const TELLING_PACE: f64 = 1.1, "times";
 }

@@ -82,7 +82,7 @@ settings! {
 
 impl KineticsSettings {
     /// The temperature below which the clock of a batch stops, from its mean temperature, C.
-    pub(super) fn stop_c(&self, mean_c: f64) -> f64 {
+    pub(crate) fn stop_c(&self, mean_c: f64) -> f64 {
         if mean_c < self.lager_below_c { self.stop_lager_c } else { self.stop_ale_c }
     }
 }

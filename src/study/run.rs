@@ -3,7 +3,7 @@
 use crate::calibration::{Builds, Calibrations};
 use crate::drift::Drift;
 use crate::error::Result;
-use crate::forecast::{Backtest, Forecasts};
+use crate::forecast::{Backtest, Forecasts, Schedule};
 use crate::gravity::{Gravity, GravityLayers, GravitySeries, ReadingDrift, SeriesBuilder};
 use crate::kinetics::{Kinetics, Trait};
 use crate::season::Season;
@@ -191,7 +191,17 @@ impl Settings {
         let mut questions: Vec<_> = latest.into_iter().flat_map(|now| running.clone().map(move |b| (b, now))).collect();
         questions.extend(asked.iter().map(|question| (question.batch.clone(), question.as_of)));
         let why = "no batch is running, and no other moment was asked for";
-        let forecasts = Part::unless(questions.is_empty(), why, forecaster.forecasts(&questions));
+        let mut forecasts = forecaster.forecasts(&questions);
+        for (batch, now) in running.flat_map(|batch| latest.map(|now| (batch, now))) {
+            let steps = season.plan.iter().filter(|step| step.batch == batch && step.at > now);
+            let steps: Vec<(Instant, f64)> = steps.map(|step| (step.at, step.temp_c)).collect();
+            if !steps.is_empty() {
+                // A batch that is cold or cannot be forecast has no outlook; its forecast says why.
+                let planned = Schedule { name: "as planned".to_owned(), steps };
+                forecasts.outlooks.extend(forecaster.what_if(&batch, now, &[planned]).unwrap_or_default());
+            }
+        }
+        let forecasts = Part::unless(questions.is_empty(), why, forecasts);
         let why = "no finished batch could be forecast before it came to rest";
         let backtest = Part::unless(backtest.rows.is_empty(), why, backtest);
         Ok((forecasts, backtest))

@@ -1,4 +1,6 @@
 //! Forecasts against known truth.
 
+mod asked;
 mod coverage;
+mod newcomer;
 mod planned;

@@ -1,0 +1,150 @@
+//! What is asked of a forecast: moments, schedules, yeast that leaves, a first batch, and questions that have no answer.
+
+use heelwort::Instant;
+use heelwort::forecast::{Forecast, ForecastSettings, Schedule};
+use heelwort::gravity::GravitySeries;
+use heelwort::kinetics::KineticsSettings;
+
+use crate::process::{Brewed, Process, batches_of, brewery};
+
+/// Asks for forecasts of a brewery.
+fn ask(brewed: &[Brewed], settings: &ForecastSettings, asked: &[(String, Instant)]) -> Vec<Forecast> {
+    let batches = batches_of(brewed);
+    let series: Vec<GravitySeries> = brewed.iter().map(|brew| brew.series.clone()).collect();
+    let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
+
+    settings.forecaster(&batches, &kinetics, &series).unwrap().forecasts(asked).rows
+}
+
+/// A brewery of one strain whose last batch goes on to its rest and is looked at when a share of its drop is done.
+fn at(share: f64) -> (Vec<Brewed>, String, Instant) {
+    let brewed = brewery(Some(Process::Sugars), 8, 1, 300);
+    let last = brewed.iter().rev().find(|b| b.series.cooled_hours.is_none() && b.series.ended_hours.is_some()).unwrap();
+    let (name, now) =
+        (last.series.batch.clone(), last.series.pitched_at.plus_hours(last.truth.time_of_progress_h(share)));
+    (brewed, name, now)
+}
+
+#[test]
+fn a_second_later_the_median_is_the_same_and_another_seed_hardly_moves_the_ends() {
+    let (brewed, name, now) = at(0.6);
+    let forecast = |seed: u64, later_h: f64| {
+        let settings = ForecastSettings { seed, ..Default::default() };
+        let asked = [(name.clone(), now.plus_hours(later_h))];
+        ask(&brewed, &settings, &asked).remove(0).finish.unwrap()
+    };
+    let first = forecast(1, 0.0);
+    assert!(forecast(1, 1.0 / 3600.0).p50.hours_since(first.p50).abs() < 0.01);
+    for seed in 2..6 {
+        let other = forecast(seed, 0.0);
+        let width = first.p95.hours_since(first.p05);
+        for (a, b, most) in [(other.p05, first.p05, 0.02), (other.p50, first.p50, 0.02), (other.p95, first.p95, 0.04)] {
+            assert!(a.hours_since(b).abs() < most * width, "{} of {width}", a.hours_since(b));
+        }
+    }
+}
+
+#[test]
+fn yeast_that_left_is_seen_two_days_later() {
+    let (mut brewed, name, now) = at(0.75);
+    let later = [(name.clone(), now.plus_hours(48.0))];
+    let sound = ask(&brewed, &ForecastSettings::default(), &later).remove(0);
+    assert!(sound.p_stuck_now.unwrap() < 0.2 && sound.p_stuck.unwrap() < 0.3, "{sound}");
+    let brew = brewed.iter_mut().find(|brew| brew.series.batch == name).unwrap();
+    let left_h = now.hours_since(brew.series.pitched_at);
+    for (hours, sg) in brew.series.hours.iter().zip(&mut brew.series.sg) {
+        // The fall dies within hours of the leaving.
+        let clock = if *hours > left_h { left_h + 7.0 * (1.0 - (-(hours - left_h) / 7.0).exp()) } else { *hours };
+        *sg += brew.truth.sg(clock) - brew.truth.sg(*hours);
+    }
+    brew.series.samples.retain(|sample| sample.hours < left_h);
+    let stuck = ask(&brewed, &ForecastSettings::default(), &later).remove(0);
+    assert!(stuck.p_stuck_now.unwrap() > 0.5 && stuck.p_ready.unwrap() < 0.2, "{stuck}");
+    let finish = stuck.finish.unwrap();
+    assert!(finish.p50.hours_since(now).abs() < 24.0, "{stuck}");
+}
+
+#[test]
+fn a_first_batch_is_never_called_ready_and_says_that_nothing_is_learnt() {
+    let brewed: Vec<Brewed> = brewery(Some(Process::Sugars), 2, 1, 300).into_iter().take(1).collect();
+    let pitched = brewed[0].series.pitched_at;
+    let asked: Vec<_> = (1..20).map(|day| ("B00".to_owned(), pitched.plus_days(f64::from(day)))).collect();
+    let rows = ask(&brewed, &ForecastSettings::default(), &asked);
+    for row in rows {
+        assert!(row.p_ready.is_none_or(|p| p <= 0.5) && row.why.contains("nothing has been learnt yet"), "{row}");
+    }
+}
+
+#[test]
+fn no_curve_no_word_about_ready() {
+    let mut brewed: Vec<Brewed> = brewery(Some(Process::Sugars), 2, 1, 300);
+    let series = &mut brewed[1].series;
+    let later = series.pitched_at.plus_days(9.0);
+    let mut one = GravitySeries::empty("B01", series.strain.clone(), series.pitched_at);
+    (one.original_sg, one.samples) = (Some((1.05, 0.001)), series.samples.iter().rev().take(1).cloned().collect());
+    *series = one;
+    let row = ask(&brewed, &ForecastSettings::default(), &[("B01".to_owned(), later.plus_days(60.0))]).remove(0);
+    assert!(row.p_ready.is_none() && !row.why.is_empty(), "{row}");
+}
+
+#[test]
+fn questions_without_an_answer_say_why() {
+    let (brewed, name, now) = at(0.6);
+    let pitched = brewed.iter().find(|b| b.series.batch == name).unwrap().series.pitched_at;
+    let asked = [
+        ("elsewhere".to_owned(), now),
+        (name.clone(), pitched.plus_hours(-1.0)),
+        (name.clone(), pitched),
+        (name.clone(), pitched.plus_days(400.0)),
+    ];
+    let rows = ask(&brewed, &ForecastSettings::default(), &asked);
+    for (row, why) in rows.iter().zip(["no batch of this name", "not yet pitched", ""]) {
+        assert!(row.why.contains(why) && (why.is_empty() || row.finish.is_none()), "{row}");
+    }
+    // Long after the end all has come.
+    assert!(rows[3].p_finished.unwrap() > 0.95, "{}", rows[3]);
+}
+
+#[test]
+fn schedules_move_the_rest_and_what_cannot_be_is_refused() {
+    let (brewed, name, now) = at(0.8);
+    let batches = batches_of(&brewed);
+    let series: Vec<GravitySeries> = brewed.iter().map(|brew| brew.series.clone()).collect();
+    let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
+
+    let settings = ForecastSettings::default();
+    let mut forecaster = settings.forecaster(&batches, &kinetics, &series).unwrap();
+    let temp_c = brewed.iter().find(|b| b.series.batch == name).unwrap().series.temp_c[0];
+    let named = |name: &str, steps: Vec<(Instant, f64)>| Schedule { name: name.to_owned(), steps };
+    let (soon, tomorrow) = (now.plus_hours(1.0), now.plus_days(1.0));
+    let schedules = [
+        named("held", Vec::new()),
+        named("the same", vec![(tomorrow, temp_c)]),
+        named("warmer", vec![(now, temp_c + 3.0)]),
+        named("crash", vec![(soon, 2.0)]),
+    ];
+    let outlooks = forecaster.what_if(&name, now, &schedules).unwrap();
+    let [held, same, warmer, crash] = &outlooks[..] else { panic!("{outlooks:?}") };
+    assert!(held.later_h.p95.unwrap().abs() < 1e-9 && same.later_h.p05.unwrap().abs() < 1e-6);
+    // Three degrees are a factor of 1.24 by 52.4 kJ/mol at 20 C.
+    let (work_h, later_h) = (held.finish.p50.unwrap().hours_since(now), warmer.later_h.p50.unwrap());
+    assert!((-0.25 * work_h..-0.13 * work_h).contains(&later_h), "{later_h} of {work_h}");
+    assert!(warmer.later_h.p95.unwrap() <= 0.0 && warmer.cold_at.is_none());
+    let p = crash.p_rest_before_cold.unwrap();
+    assert!(
+        crash.cold_at.unwrap().hours_since(soon).abs() < 1e-6 && p < 0.5 && crash.finish.p95.is_none(),
+        "{crash:?}"
+    );
+    let left = crash.left_sg.unwrap();
+    assert!(left.p50 > 0.0005 && left.p95 < 0.02, "{left:?}");
+    let two = |a: Schedule, b: Schedule| [a, b];
+    for (refused, part) in [
+        (two(named("a", Vec::new()), named("a", Vec::new())), "two schedules"),
+        (two(named("a", vec![(tomorrow, 20.0), (now, 18.0)]), named("b", Vec::new())), "order"),
+        (two(named("a", vec![(now, 60.0)]), named("b", Vec::new())), "60 C"),
+    ] {
+        let message = forecaster.what_if(&name, now, &refused).unwrap_err().to_string();
+        assert!(message.contains(part), "{message}");
+    }
+    assert!(forecaster.what_if("elsewhere", now, &schedules).is_err());
+}
