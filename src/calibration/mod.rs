@@ -47,4 +47,3 @@ pub use result::{BathPoint, Calibration, Calibrations, CurveCandidate, NoCurve, 
 pub(crate) use sessions::immersion;
 pub use settings::CalibrationSettings;
 pub(crate) use study::probe_ids;
-pub use study::{WATER_TILT_DEG, WATER_TILT_TOLERANCE_DEG};

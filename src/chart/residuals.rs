@@ -9,11 +9,10 @@ use super::axis::Axis;
 use super::figure::Figure;
 use super::palette::{CURVE, INK, Mark, REFERENCE};
 use super::plot::Frame;
-use super::svg::panel;
+use super::svg::{WIDEST, panel};
 use super::words::{dots_outside, percent};
 
-const HEIGHT: u32 = 170;
-const WIDTH: u32 = 410;
+const HEIGHT: u32 = 160;
 const NARROW: u32 = 216;
 /// Lags shown, in points.
 const LAGS: usize = 15;
@@ -32,7 +31,7 @@ impl BatchFit {
         let y = Axis::around(kept.chain([0.0]), 1.0, 4, "residual, 0.001 SG");
         let x = Axis::linear(0.0, (self.last_hours / HOURS_PER_DAY).max(1.0), 5, "days from pitching");
         let mut outside = 0;
-        let over_time = panel(WIDTH, HEIGHT, |paper| {
+        let over_time = panel(WIDEST, HEIGHT, |paper| {
             let plot = Frame::new("", x, y).on(paper)?;
             plot.rule_y(0.0)?;
             for (point, residual) in &rows {

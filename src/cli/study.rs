@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use crate::error::{Error, Result};
 use crate::report::{self, Summary};
 use crate::season::Season;
-use crate::study::{Settings, Study, read_as_of};
+use crate::study::{ReportSettings, Settings, Study, read_as_of};
 
 use super::args::{DEFAULT_OUT, StudyArgs};
 
@@ -30,11 +30,13 @@ pub(super) fn run(args: &StudyArgs) -> Result<u8> {
     let mut settings = Settings::of_folder(&args.dir)?;
     settings.level = args.level.unwrap_or(settings.level);
     settings.check()?;
+    let face = ReportSettings::of_folder(&args.dir)?;
     let progress = super::progress();
     let say = |doing: &str| progress.set_message(doing.to_owned());
     say("reading the season");
     let season = Season::load(&args.dir)?;
-    let study = Study::of(season).name(name_of(&args.dir)).settings(settings).asked(&asked).progress(say).run()?;
+    let study = Study::of(season).name(name_of(&args.dir)).settings(settings).report(face).asked(&asked);
+    let study = study.progress(say).run()?;
     say("writing the report");
     let tables = study.tables()?;
     let out = report::write(&study, &tables, &args.out)?;

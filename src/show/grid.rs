@@ -60,7 +60,7 @@ impl Grid {
         // A heading takes three lines or so, however narrow the screen.
         let wide = |heading: &str| format!(";min-width:{}em", heading.chars().count().div_ceil(5));
         html! {
-            div style="overflow-x:auto;max-width:100%;margin:0 0 1.2em" tabindex="0" role="region" aria-label=(self.caption()) {
+            div style="overflow-x:auto;max-width:100%;margin:0 0 1.2em" tabindex="0" role="group" aria-label=(self.caption()) {
                 table style="border-collapse:collapse;font-variant-numeric:tabular-nums;font-size:.9em" {
                     @if !self.title.is_empty() || self.rows > self.shown() {
                         caption style="text-align:left;padding:.2em 0;font-weight:600;white-space:nowrap" { (self.caption()) }

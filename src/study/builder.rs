@@ -5,6 +5,7 @@ use crate::season::{Season, guess, list};
 use std::fmt;
 
 use super::as_of::AsOf;
+use super::report_settings::ReportSettings;
 use super::result::SeasonStudy;
 use super::settings::Settings;
 
@@ -30,6 +31,7 @@ pub struct Study<'a> {
     season: Season,
     name: String,
     settings: Settings,
+    report: ReportSettings,
     asked: Vec<AsOf>,
     progress: Box<dyn Fn(&str) + 'a>,
 }
@@ -53,6 +55,7 @@ impl<'a> Study<'a> {
             season: season.into(),
             name: "season".to_owned(),
             settings: Settings::default(),
+            report: ReportSettings::default(),
             asked: Vec::new(),
             progress: Box::new(|_| ()),
         }
@@ -68,6 +71,12 @@ impl<'a> Study<'a> {
     #[must_use]
     pub fn settings(self, settings: Settings) -> Self {
         Self { settings, ..self }
+    }
+
+    /// How the report is written.
+    #[must_use]
+    pub fn report(self, report: ReportSettings) -> Self {
+        Self { report, ..self }
     }
 
     /// Moments as of which batches are forecast besides the running ones.
@@ -94,7 +103,9 @@ impl<'a> Study<'a> {
         if let Some(unknown) = self.asked.iter().find(|moment| !batches.contains(&moment.batch.as_str())) {
             return Err(not_there("batch", &unknown.batch, &batches));
         }
-        settings.run(self.season, self.name, &self.asked, &self.progress)
+        self.report.zone()?;
+        let found = settings.run(self.season, self.name, &self.asked, &self.progress)?;
+        Ok(SeasonStudy { report: self.report, ..found })
     }
 }
 

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::common::CommonSettings;
 use crate::error::{Result, within};
 
-/// How the study of the builds judges a probe.
+/// What the study of the builds aims at.
 ///
 /// The wanted tilts, 25 +- 5 degrees in water and 65 +- 10 at SG 1.100, and the usual cells, 42 to 46 g, are common practice;
 /// no reference.
@@ -14,11 +14,11 @@ use crate::error::{Result, within};
 pub struct BuildSettings {
     /// Wanted tilt in pure water at 20 C, degrees.
     pub water_tilt_deg: f64,
-    /// How far from it a good probe may rest, degrees.
+    /// How far from it what to move is said, degrees.
     pub water_band_deg: f64,
     /// Wanted tilt at SG 1.100, degrees.
     pub strong_tilt_deg: f64,
-    /// How far from it a good probe may rest, degrees.
+    /// How far from it what to move is said, degrees.
     pub strong_band_deg: f64,
     /// Lightest and heaviest usual cell, g.
     pub cell_mass_g: (f64, f64),

@@ -4,9 +4,12 @@ use maud::{Markup, html};
 
 use crate::forecast::Forecast;
 use crate::kinetics::{BatchFit, BatchState, CandidateFit, Kinetics, Trait};
+use crate::report::reader::Reader;
+use crate::report::running::running;
 use crate::report::words::count;
 use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
+use crate::units::HOURS_PER_DAY;
 
 use super::parts::{fold, link, none, part, picture, table};
 
@@ -61,23 +64,41 @@ fn one(study: &SeasonStudy, fit: &BatchFit, i: usize) -> Markup {
     let now = |row: &&Forecast| row.batch == fit.batch && Some(row.as_of) == study.latest;
     let forecast: Option<&Forecast> = study.forecasts.done().and_then(|all| all.rows.iter().find(now));
     let traits = ResultTable::new(Trait::ALL, Trait::ALL.len())
-        .text("", trait_with_unit)
+        .text("trait", trait_with_unit)
         .mixed("estimate", |which| fit.finding(which).estimate())
         .titled("");
+    let samples = series.map_or(&[][..], |series| &series.samples);
+    let samples = ResultTable::new(samples, 60)
+        .number("day", "", 1, |sample| Some(sample.hours / HOURS_PER_DAY))
+        .number("sample", "SG", 4, |sample| Some(sample.sg))
+        .number("standard deviation", "SG", 4, |sample| Some(sample.sd))
+        .titled("Samples");
+    let running = running(study).into_iter().find(|one| one.forecast.batch == fit.batch);
     html! {
         details {
             summary { (fit.batch) " \u{b7} " (fit.strain) ": " (fit.state_in_words()) }
             div id={ "batch-" (i) } {
                 @if !fit.why.is_empty() { p.none { (fit.why) } }
-                (picture(fit.chart_with(series, forecast).map(|figure| figure.with_title(""))))
-                @if fit.traits.iter().any(|found| found.estimate().is_some()) { (traits.markup()) }
-                (picture(fit.residual_chart().map(|figure| figure.with_title(""))))
-                p.sub {
-                    @if !fit.offsets.is_empty() {
-                        a href="#probes" { "Probes" } ": "
-                        (fit.offsets.iter().map(|offset| offset.probe.as_str()).collect::<Vec<_>>().join(", ")) ". "
+                div.parts {
+                    div { (picture(fit.chart_with(series, forecast).map(|figure| figure.with_title("")))) }
+                    div {
+                        @if fit.traits.iter().any(|found| found.estimate().is_some()) { (traits.markup()) }
+                        @if samples.rows > 0 { (samples.markup()) }
+                        p {
+                            @if !fit.offsets.is_empty() {
+                                (if fit.offsets.len() == 1 { "Probe: " } else { "Probes: " })
+                                @for (i, offset) in fit.offsets.iter().enumerate() {
+                                    @if i > 0 { ", " }
+                                    a href="#probes" { (offset.probe) }
+                                }
+                                ". "
+                            }
+                            "Yeast: " a href="#strains" { (fit.strain) } ". "
+                            @if let Some(running) = running { (running.finish(&Reader::of(study))) }
+                        }
+                        p.sub { "All columns: " (link("kinetics", "csv")) ", " (link("kinetics", "parquet")) }
                     }
-                    a href="#strains" { "Yeasts" } ". " (link("kinetics", "csv"))
+                    div { (picture(fit.residual_chart().map(|figure| figure.with_title("")))) }
                 }
             }
         }

@@ -3,6 +3,8 @@
 use maud::{Markup, html};
 
 use crate::drift::{Drift, KindVerdict, MixedTermKind, Shift, ShiftKind};
+use crate::report::reader::Reader;
+use crate::report::trust::calibrate_by;
 use crate::report::words::{list, percent};
 use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
@@ -17,7 +19,7 @@ pub(super) fn section(study: &SeasonStudy) -> Markup {
             (fold("Probe by probe", &html! { (picture(found.chart())) (table(&probes(found), "drift_probes")) }))
             (fold("Sudden shifts", &shifts(found)))
             (fold("Entries that do not fit", &misfits(found)))
-            (fold("How long until a calibration", &due(found)))
+            (fold("How long until a calibration", &due(found, &Reader::of(study))))
             (fold("Which gravities are corrected", &corrected(found)))
             (fold("The fleet", &fleet(found)))
             (fold("Of which kind the drift is", &kinds(found)))
@@ -88,11 +90,11 @@ fn misfits(found: &Drift) -> Markup {
 }
 
 /// When probes are due.
-fn due(found: &Drift) -> Markup {
+fn due(found: &Drift, reader: &Reader) -> Markup {
     let ends: Vec<String> = found.ends_sg.iter().map(|sg| format!("{sg:.3}")).collect();
     let now = ResultTable::new(&found.probes, 80)
         .text("probe", |probe| &probe.probe)
-        .text("calibrate by", |probe| found.calibrate_by(probe))
+        .text("calibrate by", |probe| calibrate_by(found, probe, reader))
         .chance("chance of being out of limit", |probe| probe.p_out(found.latest?))
         .estimate("error now, on its curve in force", "SG", |probe| probe.offset_sg.estimate())
         .estimate("change since it was calibrated", "SG", |probe| probe.since_last_sg.estimate())
@@ -130,7 +132,7 @@ fn corrected(found: &Drift) -> Markup {
 /// The terms of the fleet, and the same checks in a linear mixed model.
 fn fleet(found: &Drift) -> Markup {
     let terms = ResultTable::new(&found.fleet, usize::MAX)
-        .text("", |term| term_in_words(&term.term))
+        .text("term", |term| term_in_words(&term.term))
         .mixed("estimate", |term| term.finding.estimate())
         .text("method", |term| term.finding.estimate().map_or("", |e| &e.method))
         .note("why not", |term| term.finding.why())
@@ -139,7 +141,7 @@ fn fleet(found: &Drift) -> Markup {
     let kinds = [MixedTermKind::Fixed, MixedTermKind::Component, MixedTermKind::Covariate];
     let rows = kinds.into_iter().flat_map(|kind| mixed.terms.iter().filter(move |term| term.kind == kind));
     let model = ResultTable::new(rows, usize::MAX)
-        .text("", |term| term_in_words(&term.term))
+        .text("term", |term| term_in_words(&term.term))
         .mixed("estimate", |term| term.finding.estimate())
         .number("degrees of freedom", "", 1, |term| term.df.filter(|df| *df < 100.0))
         .text("method", |term| term.finding.estimate().map_or("", |e| &e.method))

@@ -11,7 +11,8 @@ use std::fmt;
 use crate::show::{Grid, Page, Show, print};
 use crate::study::SeasonStudy;
 
-use super::words::{count, minute};
+use super::reader::Reader;
+use super::words::count;
 
 /// One question and what the season says to it.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -74,13 +75,14 @@ impl Summary {
         strains.dedup();
         let mut text = format!(
             "{}: {}, {}, {}",
-            study.name,
+            study.title(),
             count(season.batches.len(), "batch", "batches"),
             count(season.probes.len(), "probe", "probes"),
             count(strains.len(), "strain", "strains")
         );
         if let Some(latest) = study.latest {
-            text.push_str(&format!("; data to {} UTC", minute(latest)));
+            let reader = Reader::of(study);
+            text.push_str(&format!("; data to {} ({})", reader.moment(latest), reader.clock()));
         }
         Self {
             season: text,
@@ -170,9 +172,9 @@ mod tests {
 
     #[test]
     fn the_summary_prints_short_and_aligned() {
-        let mut probes = Answer::new("Which probes stay true?");
+        let mut probes = Answer::new("Which probes may be trusted today?");
         probes.say("8 probes with 9 curves.");
-        let rows = [("ruff", "stays true", "5 checks"), ("oystercatcher", "reads ever higher", "12 checks")];
+        let rows = [("ruff", "trust it", "5 checks"), ("oystercatcher", "do not trust it", "12 checks")];
         probes.table = ResultTable::new(&rows, 9)
             .text("probe", |row| row.0)
             .text("verdict", |row| row.1)
@@ -184,11 +186,11 @@ mod tests {
         assert_eq!(text.lines().next(), Some("marsh: 3 batches"));
         let lines: Vec<&str> = text.lines().skip_while(|line| !line.starts_with("Which")).take(5).collect();
         let expected = [
-            "Which probes stay true?",
+            "Which probes may be trusted today?",
             "  8 probes with 9 curves.",
-            "  probe          verdict            from",
-            "  ruff           stays true         5 checks",
-            "  oystercatcher  reads ever higher  12 checks",
+            "  probe          verdict          from",
+            "  ruff           trust it         5 checks",
+            "  oystercatcher  do not trust it  12 checks",
         ];
         assert_eq!(lines, expected);
         assert!(text.contains("never permission to package"), "{text}");
