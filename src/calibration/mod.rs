@@ -19,6 +19,7 @@ mod lookup;
 mod noise;
 mod plan;
 mod prepared;
+mod provisional;
 mod result;
 mod selection;
 mod sessions;

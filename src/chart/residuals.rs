@@ -20,7 +20,7 @@ const LAGS: usize = 15;
 const LITTLE: f64 = 0.5;
 
 impl BatchFit {
-    /// Left, the gravities less the curve with what the probes misread; right, the autocorrelation of the residuals with the
+    /// First, the gravities less the curve with what the probes misread; second, the autocorrelation of the residuals with the
     /// error model taken off, where all bars should stay between the lines.
     pub fn residual_chart(&self) -> Result<Figure> {
         if self.residuals_sg.is_empty() {
@@ -78,7 +78,7 @@ impl BatchFit {
         };
         let beyond = dots_outside(outside).map_or_else(String::new, |words| format!(" {words}"));
         let caption = format!(
-            "Left: means of readings (dots) and samples (diamonds) less the curve; crosses count little. Right: with the error \
+            "First: means of readings (dots) and samples (diamonds) less the curve; crosses count little. Second: with the error \
              model taken off, neighbours should not correlate beyond the outer lines ({}).{waves}{beyond}",
             self.level().map_or_else(String::new, percent)
         );

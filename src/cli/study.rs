@@ -41,7 +41,11 @@ pub(super) fn run(args: &StudyArgs) -> Result<u8> {
     let tables = study.tables()?;
     let out = report::write(&study, &tables, &args.out)?;
     progress.finish_and_clear();
-    super::print(&format!("{}\nThe report: {}\n", Summary::of(&study), out.join("index.html").display()))?;
+    super::print(&format!(
+        "{}\nThe report: {}\n",
+        Summary::of(&study).text(super::width()),
+        out.join("index.html").display()
+    ))?;
     Ok(if study.failures().is_empty() { super::DONE } else { super::NO_ESTIMATE })
 }
 

@@ -71,8 +71,8 @@ impl Reader {
     pub(super) fn gravity(&self, e: &Estimate) -> Option<String> {
         let (value, error) = (self.on_scale(e.value)?, self.on_scale(e.value + e.se)? - self.on_scale(e.value)?);
         Some(match self.gravity {
-            GravityScale::Sg => format!("gravity {value:.4} \u{b1} {error:.4}"),
-            GravityScale::Plato => format!("gravity {value:.2} \u{b1} {error:.2} \u{b0}P"),
+            GravityScale::Sg => format!("gravity {value:.4}\u{a0}\u{b1}\u{a0}{error:.4}"),
+            GravityScale::Plato => format!("gravity {value:.2}\u{a0}\u{b1}\u{a0}{error:.2}\u{a0}\u{b0}P"),
         })
     }
 
@@ -80,10 +80,12 @@ impl Reader {
     pub(super) fn off(&self, e: &Estimate) -> String {
         let off = e.value.abs();
         match self.on_scale(ENDS_SG + off).zip(self.on_scale(ENDS_SG)).filter(|_| self.gravity == GravityScale::Plato) {
-            Some((there, here)) => format!("{:.2} \u{b1} {:.2} \u{b0}P", there - here, (there - here) / off * e.se),
+            Some((there, here)) => {
+                format!("{:.2}\u{a0}\u{b1}\u{a0}{:.2}\u{a0}\u{b0}P", there - here, (there - here) / off * e.se)
+            }
             None => {
                 let decimals = decimals_for(e.se).min(4);
-                format!("{off:.decimals$} \u{b1} {:.decimals$}", e.se)
+                format!("{off:.decimals$}\u{a0}\u{b1}\u{a0}{:.decimals$}", e.se)
             }
         }
     }
@@ -91,8 +93,10 @@ impl Reader {
     /// A temperature.
     pub(super) fn temperature(&self, celsius: f64) -> String {
         match self.temperature {
-            TemperatureScale::Celsius => format!("{} \u{b0}C", signed(celsius, 1, false)),
-            TemperatureScale::Fahrenheit => format!("{} \u{b0}F", signed(fahrenheit_from_celsius(celsius), 1, false)),
+            TemperatureScale::Celsius => format!("{}\u{a0}\u{b0}C", signed(celsius, 1, false)),
+            TemperatureScale::Fahrenheit => {
+                format!("{}\u{a0}\u{b0}F", signed(fahrenheit_from_celsius(celsius), 1, false))
+            }
         }
     }
 }
@@ -119,12 +123,12 @@ mod tests {
         let e = Estimate { value: 1.048, se: 0.001, lower: 1.047, upper: 1.049, level: 0.9, method: "t".into() };
         let here = reader("UTC", GravityScale::Sg, TemperatureScale::Celsius);
         let there = reader("UTC", GravityScale::Plato, TemperatureScale::Fahrenheit);
-        assert_eq!(here.gravity(&e).unwrap(), "gravity 1.0480 \u{b1} 0.0010");
+        assert_eq!(here.gravity(&e).unwrap(), "gravity 1.0480\u{a0}\u{b1}\u{a0}0.0010");
         // SG 1.048 is 11.9 degrees Plato, and 0.001 is a quarter of one.
         assert!(there.gravity(&e).unwrap().starts_with("gravity 11.9"), "{:?}", there.gravity(&e));
-        assert_eq!(there.temperature(20.0), "68.0 \u{b0}F");
+        assert_eq!(there.temperature(20.0), "68.0\u{a0}\u{b0}F");
         let off = Estimate { value: -0.0130, se: 0.0005, ..e };
-        assert_eq!(here.off(&off), "0.0130 \u{b1} 0.0005");
+        assert_eq!(here.off(&off), "0.0130\u{a0}\u{b1}\u{a0}0.0005");
         assert!(there.off(&off).starts_with("3.3"), "{}", there.off(&off));
     }
 }

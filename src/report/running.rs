@@ -66,14 +66,14 @@ impl RunningBatch<'_> {
         }
         let mut so_far = Vec::new();
         if let Some(done) = self.forecast.progress.value() {
-            so_far.push(format!("{:.0} % of its drop", 100.0 * done));
+            so_far.push(format!("{:.0}\u{a0}% of its drop", 100.0 * done));
         }
         let original = self.fit.and_then(|fit| fit.finding(Trait::OriginalSg).value());
         if let Some((original, now)) = original.zip(now) {
             let attenuation = apparent_attenuation(original, now.value).ok();
-            so_far.extend(attenuation.map(|share| format!("{:.0} % apparent attenuation", 100.0 * share)));
+            so_far.extend(attenuation.map(|share| format!("{:.0}\u{a0}% apparent attenuation", 100.0 * share)));
             let alcohol = abv_percent(original, now.value).ok();
-            so_far.extend(alcohol.map(|percent| format!("about {:.1} % alcohol", percent.max(0.0))));
+            so_far.extend(alcohol.map(|percent| format!("about {:.1}\u{a0}% alcohol", percent.max(0.0))));
         }
         let so_far = if so_far.is_empty() { String::new() } else { format!(" So far {}.", list(&so_far)) };
         format!("{state}: {}.{so_far}", said.join(", "))

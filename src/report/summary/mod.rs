@@ -100,26 +100,31 @@ impl Summary {
     }
 }
 
-/// Width of the terminal text, letters.
+/// Width of the text where no terminal says another, letters.
 const WIDTH: usize = 110;
+/// What stands left of a sentence.
+const INDENT: &str = "  ";
 
 impl fmt::Display for Summary {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        writeln!(f, "{}", self.season)?;
+        f.write_str(&self.text(WIDTH))
+    }
+}
+
+impl Summary {
+    /// All answers in lines of at most `width` letters; a table that is wider lacks its last columns.
+    pub fn text(&self, width: usize) -> String {
+        let inside = width.saturating_sub(INDENT.len());
+        let mut lines = wrapped(&self.season, width);
         for answer in self.answers() {
-            writeln!(f, "\n{}", answer.question)?;
-            for line in answer.sentences.iter().flat_map(|sentence| wrapped(sentence, WIDTH - 2)) {
-                writeln!(f, "  {line}")?;
-            }
-            if answer.table.rows > 0 {
-                answer.table.lines().iter().try_for_each(|line| writeln!(f, "  {line}"))?;
-            }
+            lines.extend([String::new(), answer.question.clone()]);
+            let sentences = answer.sentences.iter().flat_map(|sentence| wrapped(sentence, inside));
+            let table = if answer.table.rows > 0 { answer.table.lines(inside) } else { Vec::new() };
+            lines.extend(sentences.chain(table).map(|line| format!("{INDENT}{line}")));
         }
-        writeln!(f)?;
-        for line in wrapped(NEVER, WIDTH) {
-            writeln!(f, "{line}")?;
-        }
-        Ok(())
+        lines.push(String::new());
+        lines.extend(wrapped(NEVER, width));
+        lines.iter().map(|line| format!("{line}\n")).collect()
     }
 }
 
@@ -195,6 +200,9 @@ mod tests {
         assert_eq!(lines, expected);
         assert!(text.contains("never permission to package"), "{text}");
         assert!(text.lines().all(|line| line.chars().count() <= WIDTH), "{text}");
+        let narrow = summary.text(34);
+        assert!(narrow.lines().all(|line| line.chars().count() <= 34), "{narrow}");
+        assert!(narrow.contains("do not trust it") && !narrow.contains("12 checks"), "{narrow}");
     }
 
     #[test]

@@ -52,6 +52,9 @@ fn drift(answer: &mut Answer, found: &Drift, reader: &Reader) {
     for (trust, names) in &said {
         answer.say(format!("{}: {}.", trust.sentence(found.limit_sg), list(names)));
     }
+    if said.contains_key(&Trust::No) {
+        answer.say("The gravities in this report are corrected for what is known of that.");
+    }
     if said.is_empty() {
         answer.say("No probe met a reference after its calibration.");
     }

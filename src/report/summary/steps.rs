@@ -30,6 +30,15 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
         probes(&mut answer, study, found, &reader);
     }
     if let Some(calibrations) = study.calibrations.done() {
+        for c in &calibrations.calibrations {
+            if let Some(next) = c.next_bath() {
+                answer.say(format!(
+                    "Mix one more bath for {}, near SG {:.3} ({:.0} g of sugar and {:.0} g of water for a litre): its curve is \
+                     provisional, from {} baths.",
+                    c.probe, next.sg, next.sucrose_g_per_l, next.water_g_per_l, c.baths.len()
+                ));
+            }
+        }
         let with: Vec<&str> = calibrations.calibrations.iter().map(|c| c.probe.as_str()).collect();
         let mut without: Vec<&str> = calibrations.without.iter().map(|none| none.probe.as_str()).collect();
         without.retain(|probe| !with.contains(probe));

@@ -176,7 +176,8 @@ fn swapped(season: &Season) -> Option<String> {
     let is_swapped = tilt.1 < CELLAR_HIGH_C && temp.1 > CELLAR_HIGH_C && temp.2 - temp.0 > 1.5 * (tilt.2 - tilt.0);
     (is_swapped && temp.0 < FAHRENHEIT_LOW).then(|| {
         format!(
-            "tilt and temperature may have changed places: `tilt_deg` is {:.0} most of the time and `temp_c` moves from {:.0} to {:.0}",
+            "tilt and temperature may have changed places: the tilt is {:.0} most of the time and the temperature moves from {:.0} to \
+             {:.0}; if so, map each to the other's column in season.toml",
             tilt.1, temp.0, temp.2
         )
     })
