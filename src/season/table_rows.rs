@@ -163,7 +163,7 @@ rows! {
             batch: Option<String>,
             /// The bath, when several probes or several rows share one.
             bath: Option<String>,
-            /// One of [`Reference::METHODS`], or free text.
+            /// `water`, `tap_water`, `weighed`, `hydrometer`, `density_meter`, `pycnometer`, `refractometer` or free text.
             method: Option<String>,
             /// The very instrument: its bias is common to all it measured.
             instrument: Option<String>,
@@ -326,10 +326,6 @@ impl RowRules for Reference {
 }
 
 impl Reference {
-    /// The methods that have a meaning.
-    pub const METHODS: &'static [&'static str] =
-        &["water", "tap_water", "weighed", "hydrometer", "refractometer", "density_meter", "pycnometer"];
-
     /// Standard deviation of `sg`: as given, else a default by method (from memory, no source): water 0.0001
     /// (tap water for distilled is the main error), pycnometer and density meter 0.0002, weighed 0.0005,
     /// hydrometer 0.001, refractometer and anything else 0.002.

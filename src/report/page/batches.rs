@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use crate::forecast::Forecast;
-use crate::kinetics::{BatchFit, BatchState, CandidateFit, Kinetics, Trait};
+use crate::kinetics::{BatchFit, BatchState, Kinetics, Trait};
 use crate::report::reader::Reader;
 use crate::report::running::running;
 use crate::report::words::count;
@@ -35,11 +35,7 @@ pub(super) fn section(study: &SeasonStudy) -> Markup {
                 p { "Half-way at 20 \u{b0}C is in thermal time, which runs with the temperature of the batch." }
                 (table(&numbers(found), "kinetics"))
             }))
-            (fold("Which curve fits each batch, and which foretells it", &html! {
-                p { "All curves but one are of a fixed form; `smooth` is a logistic whose rate may bend where the readings say so. \
-                     To foretell, a curve is fitted to the first 60 % of the time and compared with the rest." }
-                (table(&candidates(found), "kinetics_candidates"))
-            }))
+            p.sub { "Which curve fits each batch, and which foretells it: " (link("kinetics_candidates", "csv")) }
         }))
     }
 }
@@ -128,19 +124,4 @@ fn numbers(found: &Kinetics) -> Grid {
         .count("points", |fit| fit.n)
         .note("why not", |fit| Some(&fit.why))
         .titled("Batches")
-}
-
-fn candidates(found: &Kinetics) -> Grid {
-    let best = |fit: &BatchFit| fit.candidates.iter().filter_map(|c| c.aicc).fold(f64::INFINITY, f64::min);
-    let rows: Vec<(&BatchFit, &CandidateFit)> =
-        found.batches.iter().flat_map(|fit| fit.candidates.iter().map(move |candidate| (fit, candidate))).collect();
-    ResultTable::new(&rows, 400)
-        .text("batch", |(fit, _)| &fit.batch)
-        .text("curve", |(_, candidate)| candidate.curve.name())
-        .number("parameters", "", 1, |(_, candidate)| candidate.parameters)
-        .number("AICc above the best", "", 1, |(fit, candidate)| Some(candidate.aicc? - best(fit)))
-        .number("residuals", "SG", 5, |(_, candidate)| candidate.rmse_sg)
-        .number("error of the rest, foretold", "SG", 5, |(_, candidate)| candidate.forward_rmse_sg)
-        .note("remark", |(_, candidate)| Some(&candidate.why))
-        .titled("Candidates")
 }

@@ -3,10 +3,11 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::season::account::{Remark, RowAccount};
+use crate::season::ends::METHODS;
 use crate::season::flags::Flags;
 use crate::season::names::{guess, list};
 use crate::season::table::SeasonTable;
-use crate::season::{PAIR_WINDOW_MIN, Probe, Reference, Season, TEMP_HIGH_C};
+use crate::season::{PAIR_WINDOW_MIN, Probe, Season, TEMP_HIGH_C};
 use crate::units::Instant;
 
 /// Most names that a remark lists.
@@ -119,13 +120,12 @@ fn clock_jumps(season: &Season) -> Option<String> {
 fn unknown_methods(season: &Season) -> Option<String> {
     let mut unknown: BTreeMap<&str, usize> = BTreeMap::new();
     for reference in season.references.iter().filter(|reference| reference.sg_sd.is_none()) {
-        if let Some(method) = reference.method.as_deref().filter(|method| !Reference::METHODS.contains(method)) {
+        if let Some(method) = reference.method.as_deref().filter(|method| !METHODS.contains(method)) {
             *unknown.entry(method).or_default() += 1;
         }
     }
     let one = |(method, rows): (&&str, &usize)| {
-        let near =
-            guess(method, Reference::METHODS).map_or_else(String::new, |near| format!(", did you mean `{near}`?"));
+        let near = guess(method, &METHODS).map_or_else(String::new, |near| format!(", did you mean `{near}`?"));
         format!("`{method}` ({rows} {}{near})", if *rows == 1 { "row" } else { "rows" })
     };
     let names: Vec<String> = unknown.iter().map(one).collect();
@@ -133,7 +133,7 @@ fn unknown_methods(season: &Season) -> Option<String> {
         format!(
             "a method without a meaning, so that its gravities get the largest error of all: {}; wanted one of {}",
             listed(&names),
-            list(Reference::METHODS)
+            list(&METHODS)
         )
     })
 }
