@@ -33,6 +33,8 @@
 //! [`forecast::ForecastSettings::forecaster`], [`strains::StrainSettings::run`], [`report::write`].
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::float_cmp))]
 
+#[macro_use]
+pub mod assumed;
 pub mod calibration;
 pub mod chart;
 pub mod cli;

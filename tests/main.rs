@@ -9,6 +9,7 @@
     clippy::print_stdout
 )]
 
+mod assumed;
 mod blank;
 mod calibration;
 mod cli;

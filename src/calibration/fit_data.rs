@@ -4,8 +4,10 @@ use crate::float::Profile;
 
 use super::errors::BathError;
 
-/// Below this probability the residuals disagree with the stated SDs.
-pub(crate) const DISAGREES_P: f64 = 0.01;
+assumed! {
+    /// Below this probability the residuals disagree with the stated SDs.
+    pub(crate) const DISAGREES_P: f64 = 0.01, "probability";
+}
 
 /// A bath as the fit sees it.
 #[derive(Debug, Clone, PartialEq)]
@@ -53,5 +55,8 @@ pub(crate) struct HullPrior {
 
 /// Mass ratio K = m/(pi r^3) of a typical probe, kg/m3, and its relative standard deviation.
 pub(crate) const TYPICAL_K: (f64, f64) = (5700.0, 0.3);
-/// Degrees of freedom that the stated SDs of baths and tilts are worth when they and the residuals disagree.
-pub(crate) const SCALE_DF: f64 = 12.0;
+
+assumed! {
+    /// Degrees of freedom that the stated SDs of baths and tilts are worth when they and the residuals disagree.
+    pub(crate) const SCALE_DF: f64 = 12.0, "degrees of freedom";
+}

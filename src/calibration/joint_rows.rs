@@ -8,8 +8,10 @@ use crate::fit::nonlinear::Parameter;
 use super::fit_data::{FitPoint, FloatPrior};
 use super::kinds::{CoefficientPrior, CurveKind};
 
-/// Least standard deviation of a bath's density about its shared errors, kg/m3: stirring and temperature (0.00001 SG).
-const LEAST_SD_KG_M3: f64 = 0.01;
+assumed! {
+    /// Least standard deviation of a bath's density about its shared errors, kg/m3: stirring and temperature (0.00001 SG).
+    const LEAST_SD_KG_M3: f64 = 0.01, "kg/m3";
+}
 
 /// One probe of a joint fit.
 pub(crate) struct Member<'a> {
@@ -76,7 +78,7 @@ pub(super) fn rows_of(members: &[Member<'_>], loose: Option<usize>) -> (Vec<(usi
                         Err(_) => variance += effect * effect,
                     }
                 }
-                sds.push(variance.sqrt().max(LEAST_SD_KG_M3));
+                sds.push(variance.sqrt().max(*LEAST_SD_KG_M3));
                 touches.push(touch);
             }
             Rows {

@@ -10,8 +10,10 @@ use super::fit_data::{DISAGREES_P, SCALE_DF};
 use super::fitted_curve::{Coefficient, FittedCalibration, SharedError};
 use super::joint_rows::{Member, Rows, of_place};
 
-/// What the stated SDs count where the residuals disagree with them, degrees of freedom.
-const DISAGREES_DF: f64 = 3.0;
+assumed! {
+    /// What the stated SDs count where the residuals disagree with them.
+    const DISAGREES_DF: f64 = 3.0, "degrees of freedom";
+}
 
 /// A source of error that several rows share.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -201,7 +203,7 @@ impl JointSolution<'_> {
             let used = n as f64 - df;
             let df = df.max(0.0);
             let p = if df > 0.05 { quantile::chi_squared_upper_tail(squares, df)? } else { 1.0 };
-            let prior_df = if p < DISAGREES_P { SCALE_DF.min(DISAGREES_DF) } else { SCALE_DF };
+            let prior_df = if p < *DISAGREES_P { SCALE_DF.min(*DISAGREES_DF) } else { *SCALE_DF };
             Ok(Agreement { scale_squared: (prior_df + squares) / (prior_df + df), p, df: prior_df + df, used })
         };
         designs.iter().enumerate().map(agree).collect()

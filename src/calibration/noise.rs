@@ -12,8 +12,12 @@ pub(crate) const UNUSABLE: Flags =
 const BLOCK: usize = 24;
 /// The parabola's coefficients.
 const TREND: usize = 3;
-/// The least standard deviation of a reading, degrees.
-const LEAST_SD_DEG: f64 = 0.02;
+
+assumed! {
+    /// The least standard deviation of a reading.
+    const LEAST_SD_DEG: f64 = 0.02, "degrees";
+}
+
 /// First autocorrelation that white noise shows in a block after the parabola: measured, -0.125 (24 readings).
 const WHITE_LAG_ONE: f64 = -0.125;
 
@@ -65,7 +69,7 @@ impl Noise {
         let df = (BLOCK - TREND) as f64;
         let median_over_mean = (1.0 - 2.0 / (9.0 * df)).powi(3);
         let rho = (lag_ones / blocks as f64 - WHITE_LAG_ONE) / (1.0 - WHITE_LAG_ONE.abs());
-        Some(Self { sd_deg: (typical / median_over_mean).sqrt().max(LEAST_SD_DEG), rho: rho.clamp(0.0, 0.95), blocks })
+        Some(Self { sd_deg: (typical / median_over_mean).sqrt().max(*LEAST_SD_DEG), rho: rho.clamp(0.0, 0.95), blocks })
     }
 
     /// By what the variance of a mean of neighbouring readings exceeds that of independent ones.

@@ -8,8 +8,10 @@ use super::errors::Sources;
 use super::fitted_curve::{FittedCalibration, SharedError};
 use super::kinds::CurveKind;
 
-/// A curve and a water reading agree unless so large a difference has less than this probability.
-const AGREES_P: f64 = 0.05;
+assumed! {
+    /// A curve and a water reading agree unless so large a difference has less than this probability.
+    const AGREES_P: f64 = 0.05, "probability";
+}
 
 /// One bath of a calibration, as it entered the fit.
 #[derive(Debug, Clone, PartialEq)]
@@ -165,7 +167,7 @@ pub struct WaterCheck {
 impl WaterCheck {
     /// Whether the reading agrees with the curve at 5 %.
     pub fn agrees(&self) -> bool {
-        self.p >= AGREES_P
+        self.p >= *AGREES_P
     }
 }
 

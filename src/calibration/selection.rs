@@ -11,15 +11,19 @@ use super::joint::fit_curve;
 use super::kinds::CurveKind;
 use super::result::CurveCandidate;
 
-/// A curve must rise this far beyond its outermost baths, degrees.
-const MARGIN_DEG: f64 = 3.0;
-/// A candidate must predict better than an earlier one by this factor to be taken instead.
-const CLEARLY_BETTER: f64 = 0.75;
+assumed! {
+    /// A curve must rise this far beyond its outermost baths.
+    const MARGIN_DEG: f64 = 3.0, "degrees";
+    /// A candidate must predict better than an earlier one by this factor to be taken instead.
+    const CLEARLY_BETTER: f64 = 0.75, "times";
+}
 
-/// A bath is wrong, and not the curve, when its probability over all baths is below the first and that of the others'
-/// residuals above the second.
-const WRONG_BATH_P: f64 = 0.01;
-const OTHERS_AGREE_P: f64 = 0.05;
+assumed! {
+    /// A bath is wrong, and not the curve, when its probability over all baths is below this and the others agree.
+    const WRONG_BATH_P: f64 = 0.01, "probability";
+    /// The others agree when the probability of their residuals is above this.
+    const OTHERS_AGREE_P: f64 = 0.05, "probability";
+}
 
 /// A bath left out and predicted by the others.
 pub(crate) struct LeftOut {
@@ -75,15 +79,15 @@ fn pick<'a>(
     let allowed: Vec<_> = all.filter_map(|(i, (c, left))| Some((i, c.fitted.as_ref()?, c.kind, left))).collect();
     let wrong = |(i, left): (usize, &Option<LeftOut>)| {
         let n = points.len() as f64;
-        let wrong = |left: &LeftOut| n * left.p < WRONG_BATH_P && left.without.agreement_p >= OTHERS_AGREE_P;
+        let wrong = |left: &LeftOut| n * left.p < *WRONG_BATH_P && left.without.agreement_p >= *OTHERS_AGREE_P;
         !is_end(points, i) && left.as_ref().is_some_and(wrong)
     };
     let floats = || allowed.iter().filter(|(_, _, kind, _)| kind.is_float());
-    let agrees = floats().find(|(_, fitted, ..)| fitted.agreement_p >= DISAGREES_P);
+    let agrees = floats().find(|(_, fitted, ..)| fitted.agreement_p >= *DISAGREES_P);
     let float = agrees.or_else(|| floats().find(|(.., left)| left.iter().enumerate().any(wrong)));
     let foretold = || {
         let scored = allowed.iter().filter_map(|one| Some((one, rms(one.3.iter().map(error_of))?)));
-        scored.reduce(|best, next| if next.1 < CLEARLY_BETTER * best.1 { next } else { best }).map(|(one, _)| one)
+        scored.reduce(|best, next| if next.1 < *CLEARLY_BETTER * best.1 { next } else { best }).map(|(one, _)| one)
     };
     let one = float.or_else(foretold).or(allowed.first());
     one.map(|(i, fitted, ..)| (*i, *fitted))
@@ -139,8 +143,8 @@ fn rmse_sg(fitted: &FittedCalibration, points: &[FitPoint]) -> Option<f64> {
 
 /// Why the curve does not rise through its working range: the baths' tilts and three degrees beyond.
 fn not_rising(fitted: &FittedCalibration, points: &[FitPoint]) -> Option<String> {
-    let low = points.iter().map(|p| p.tilt_deg).fold(f64::INFINITY, f64::min) - MARGIN_DEG;
-    let high = points.iter().map(|p| p.tilt_deg).fold(f64::NEG_INFINITY, f64::max) + MARGIN_DEG;
+    let low = points.iter().map(|p| p.tilt_deg).fold(f64::INFINITY, f64::min) - *MARGIN_DEG;
+    let high = points.iter().map(|p| p.tilt_deg).fold(f64::NEG_INFINITY, f64::max) + *MARGIN_DEG;
     let (low, high) = (low.max(1.0), high.min(85.0));
     let steps = ((high - low) / 0.25).ceil().max(1.0) as u32;
     (0..=steps)

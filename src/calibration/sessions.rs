@@ -8,11 +8,14 @@ use super::errors::is_tap_water;
 use super::noise::Noise;
 use super::steady_tilt::steady_tilt;
 
-/// Baths whose SG differs by no more than this are one gravity; a bath this near to 1 is water.
-const SAME_SG: f64 = 0.0005;
-/// Gravities besides water that a calibration needs, and a provisional one.
-const OTHER_GRAVITIES: usize = 3;
-const PROVISIONAL_GRAVITIES: usize = 2;
+assumed! {
+    /// Baths whose SG differs by no more than this are one gravity; a bath this near to 1 is water.
+    const SAME_SG: f64 = 0.0005, "SG";
+    /// Gravities besides water that a calibration needs.
+    const OTHER_GRAVITIES: usize = 3, "gravities";
+    /// The same of a provisional one.
+    const PROVISIONAL_GRAVITIES: usize = 2, "gravities";
+}
 
 /// One immersion of a probe in a bath.
 #[derive(Debug, Clone, PartialEq)]
@@ -113,7 +116,7 @@ pub(crate) fn immersion(
 
 /// Water by its method or by its gravity.
 pub(crate) fn is_water(reference: &Reference) -> bool {
-    reference.method.as_deref() == Some("water") || is_tap_water(reference) || (reference.sg - 1.0).abs() <= SAME_SG
+    reference.method.as_deref() == Some("water") || is_tap_water(reference) || (reference.sg - 1.0).abs() <= *SAME_SG
 }
 
 impl BathSession {
@@ -132,7 +135,7 @@ impl BathSession {
         }
         let asked = baths.iter().any(|b| matches!(b.use_as, Some(ReferenceUse::Calibrate | ReferenceUse::Both)));
         let water = baths.iter().any(|b| b.water);
-        let wanted = if self.provisional { PROVISIONAL_GRAVITIES } else { OTHER_GRAVITIES };
+        let wanted = if self.provisional { *PROVISIONAL_GRAVITIES } else { *OTHER_GRAVITIES };
         let others = distinct(baths.iter().filter(|b| !b.water).map(|b| b.sg));
         if asked || (water && others >= wanted) {
             return Role::Defines(baths);
@@ -143,7 +146,7 @@ impl BathSession {
             1 => "1 other gravity".to_owned(),
             n => format!("{n} other gravities"),
         };
-        Role::Check(format!("{water} and {gravities}; a calibration needs water and {OTHER_GRAVITIES}"))
+        Role::Check(format!("{water} and {gravities}; a calibration needs water and {}", *OTHER_GRAVITIES))
     }
 }
 
@@ -153,7 +156,7 @@ fn distinct(sgs: impl Iterator<Item = f64>) -> usize {
     sorted.sort_by(f64::total_cmp);
     let mut last = f64::NEG_INFINITY;
     let apart = |sg: &&f64| {
-        let far = **sg - last > SAME_SG;
+        let far = **sg - last > *SAME_SG;
         last = if far { **sg } else { last };
         far
     };
@@ -166,7 +169,7 @@ pub(crate) fn replicates<'a>(immersions: &[&'a Immersion]) -> Vec<Vec<&'a Immers
     for &immersion in immersions {
         let same = |other: &Immersion| match (&immersion.bath, &other.bath) {
             (Some(a), Some(b)) => a == b,
-            (None, None) => (immersion.sg - other.sg).abs() <= SAME_SG,
+            (None, None) => (immersion.sg - other.sg).abs() <= *SAME_SG,
             _ => false,
         };
         match groups.iter_mut().find(|group| group.first().is_some_and(|first| same(first))) {

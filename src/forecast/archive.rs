@@ -10,6 +10,7 @@ use rayon::prelude::*;
 use crate::error::Result;
 use crate::kinetics::median::median;
 use crate::kinetics::population::{Information, PopulationPrior};
+use crate::kinetics::weak_priors::{DEPARTURE_AT_REST, DEPARTURE_H, DEPARTURE_SG};
 use crate::kinetics::{ErrorModel, Kinetics, KineticsSettings};
 use crate::season::Batch;
 use crate::units::Instant;
@@ -20,8 +21,6 @@ use super::posterior::BatchAsKnown;
 
 /// Hours between looks at a batch.
 const GRID_H: f64 = 48.0;
-/// Departure of probes from the smooth curve where no past batch tells: size, SG, correlation time, hours, and share at rest.
-const ERROR_MODEL: (f64, f64, f64) = (4e-4, 6.0, 0.5);
 
 pub(super) struct Archive<'a> {
     batches: &'a [Batch],
@@ -91,7 +90,7 @@ impl<'a> Archive<'a> {
         let ended = self.kinetics.batches.iter().filter(|fit| fit.instant(fit.last_hours) <= as_of);
         let found: Vec<ErrorModel> = ended.filter_map(|fit| Some(fit.fitted.as_ref()?.errors)).collect();
         if found.len() < 3 {
-            return ERROR_MODEL;
+            return (*DEPARTURE_SG, *DEPARTURE_H, *DEPARTURE_AT_REST);
         }
         let middle = |of: fn(&ErrorModel) -> f64| median(&mut found.iter().map(of).collect::<Vec<_>>());
         (middle(|e| e.kappa_sg), middle(|e| e.tau_h), middle(|e| e.floor))

@@ -4,12 +4,15 @@
 //! They are the apparent attenuation, the logarithms of the curve's scale (brought to 20 C), steepness and asymmetry, the
 //! tail's share, the logarithm of its pace, the delay by gas in hours, the bias by
 //! foam, and the coefficients of the smooth correction; each less the mean and over the standard deviation it has where nothing
-//! is known ([`BASE`]).
+//! is known ([`base`]).
 
 use crate::common::ActivationEnergy;
 use crate::gravity::GravitySeries;
+use crate::kinetics::population::{CORRECTION_WORTH, WORTH};
 use crate::kinetics::settings::FOAM_SG;
-use crate::kinetics::weak_priors::{TAIL_PACE, TAIL_SHARE};
+use crate::kinetics::weak_priors::{
+    ASYMMETRY_LN_SD, CORRECTION_SD, STEEPNESS_LN, TAIL_PACE_LN, TAIL_PACE_LN_SD, TAIL_SHARE, TAIL_SHARE_SD,
+};
 use crate::kinetics::{FermentationCurve, GravityCurve, N_BASIS, PARAMETERS};
 use crate::units::kelvin_from_celsius;
 
@@ -21,31 +24,44 @@ const MAIN: usize = 8;
 pub(super) const DELAY: usize = 6;
 /// The coordinate that is the bias by foam.
 pub(super) const FOAM: usize = 7;
-/// Batches that an assumed variance is worth: of a main coordinate, of the smooth correction.
-const WORTH: (f64, f64) = (3.0, 6.0);
-
-/// Mean and standard deviation of the main coordinates where nothing is known: attenuation of ordinary beers, the
-/// middle of the drop at 20 C, the shape. Assumed, textbook level, and wide.
-const BASE: [(f64, f64); MAIN] =
-    [(0.76, 0.09), (3.6, 0.55), (0.2, 0.7), (0.0, 0.5), TAIL_SHARE, TAIL_PACE, (1.5, 1.5), FOAM_SG];
-/// Standard deviation of a coefficient of the correction where nothing is known.
-const BASE_CORRECTION: f64 = 0.3;
+assumed! {
+    /// Attenuation of ordinary beers: textbook level.
+    const ATTENUATION: f64 = 0.76, "share";
+    /// Its standard deviation.
+    const ATTENUATION_SD: f64 = 0.09, "share";
+    /// Logarithm of the hours to the middle of the drop at 20 C.
+    const SCALE_LN: f64 = 3.6, "-";
+    /// Its standard deviation.
+    const SCALE_LN_SD: f64 = 0.55, "-";
+    /// Standard deviation of the logarithm of the steepness.
+    const STEEPNESS_LN_SD: f64 = 0.7, "-";
+    /// The temperature of a batch is its mean over so long from pitching.
+    const EARLY_H: f64 = 72.0, "h";
+}
 
 /// Effective activation energy of the pace over the gas constant, K.
 const ACTIVATION_K: f64 = ActivationEnergy::PUBLISHED.kj_mol / 8.314_462_6e-3;
 /// Temperature to which the scale is brought, C.
 const REFERENCE_C: f64 = 20.0;
-/// The temperature of a batch is its mean over this many hours from pitching.
-const EARLY_H: f64 = 72.0;
 
 /// Mean and standard deviation of coordinate `i` where nothing is known.
 pub(super) fn base(i: usize) -> (f64, f64) {
-    BASE.get(i).copied().unwrap_or((0.0, BASE_CORRECTION))
+    match i {
+        0 => (*ATTENUATION, *ATTENUATION_SD),
+        1 => (*SCALE_LN, *SCALE_LN_SD),
+        2 => (*STEEPNESS_LN, *STEEPNESS_LN_SD),
+        3 => (0.0, *ASYMMETRY_LN_SD),
+        4 => (*TAIL_SHARE, *TAIL_SHARE_SD),
+        5 => (*TAIL_PACE_LN, *TAIL_PACE_LN_SD),
+        DELAY => (1.5, 1.5),
+        FOAM => FOAM_SG,
+        _ => (0.0, *CORRECTION_SD),
+    }
 }
 
 /// Batches that the assumed variances are worth.
 pub(super) fn worth() -> [f64; DIMS] {
-    std::array::from_fn(|i| if i < MAIN { WORTH.0 } else { WORTH.1 })
+    std::array::from_fn(|i| if i < MAIN { *WORTH } else { *CORRECTION_WORTH })
 }
 
 /// What standardised coordinate `i` stands for.
@@ -65,12 +81,12 @@ fn place(i: usize) -> Option<usize> {
 
 /// The attenuation that standardised coordinate 0 stands for.
 pub(super) fn attenuation(standardised: f64) -> f64 {
-    BASE[0].0 + BASE[0].1 * standardised
+    *ATTENUATION + *ATTENUATION_SD * standardised
 }
 
 /// Logarithm of the pace at the batch's temperature over that at the reference: 0 where no temperature is known.
 pub(super) fn ln_pace(series: &GravitySeries) -> f64 {
-    let until = series.cooled_hours.unwrap_or(f64::INFINITY).min(EARLY_H);
+    let until = series.cooled_hours.unwrap_or(f64::INFINITY).min(*EARLY_H);
     let early = series.hours.iter().zip(&series.temp_c).filter(|(h, t)| (0.0..=until).contains(*h) && t.is_finite());
     let (mut sum, mut n) = (0.0, 0.0);
     for (_, temp) in early {

@@ -3,12 +3,14 @@
 
 use crate::units::Instant;
 
-/// Forecasts that a width of one is worth.
-const WORTH: f64 = 10.0;
-/// A miss counts no more than this many standard deviations.
-const MOST: f64 = 4.0;
-/// Forecasts made at a progress within this of the present one count.
-const NEAR: f64 = 0.15;
+assumed! {
+    /// Forecasts that a width of one is worth.
+    const WORTH: f64 = 10.0, "forecasts";
+    /// A miss counts no more than this many standard deviations.
+    const MOST: f64 = 4.0, "SD";
+    /// Forecasts made at a progress within this of the present one count.
+    const NEAR: f64 = 0.15, "share";
+}
 
 /// How one forecast of the past did.
 #[derive(Debug, Clone)]
@@ -27,15 +29,15 @@ pub(super) struct ScoredForecast {
 pub(super) fn learned_scale(scored: &[ScoredForecast], as_of: Instant, progress: f64) -> (f64, usize) {
     let mut best: Vec<&ScoredForecast> = Vec::new();
     let distance = |s: &ScoredForecast| (s.progress - progress).abs();
-    for one in scored.iter().filter(|s| s.known_at <= as_of && distance(s) <= NEAR) {
+    for one in scored.iter().filter(|s| s.known_at <= as_of && distance(s) <= *NEAR) {
         match best.iter_mut().find(|other| other.batch == one.batch) {
             Some(other) if distance(one) < distance(other) => *other = one,
             Some(_) => {}
             None => best.push(one),
         }
     }
-    let sum: f64 = best.iter().map(|s| s.miss.abs().min(MOST).powi(2)).sum();
-    (((WORTH + sum) / (WORTH + best.len() as f64)).sqrt(), best.len())
+    let sum: f64 = best.iter().map(|s| s.miss.abs().min(*MOST).powi(2)).sum();
+    (((*WORTH + sum) / (*WORTH + best.len() as f64)).sqrt(), best.len())
 }
 
 #[cfg(test)]

@@ -18,13 +18,15 @@ use crate::kinetics::robust_weights::weigh;
 use crate::kinetics::{BatchPoint, KineticsSettings, PARAMETERS, PointSource};
 
 use super::coordinates::{DELAY, DIMS, FOAM, base, chain, curve, ln_pace, plain};
+use crate::kinetics::weak_priors::ORIGINAL_SD_SG;
 
 /// Why a batch without points has no forecast.
 pub(super) const NO_GRAVITY: &str = "no gravity known at this moment";
-/// How far the terminal gravity of a batch that does not stick is from its limit, standard deviation, SG.
-const AT_LIMIT_SD: f64 = 0.001;
-/// Standard deviation of the gravity at pitching about what the first hours show, SG.
-const ORIGINAL_SD_SG: f64 = 0.02;
+assumed! {
+    /// How far the terminal gravity of a batch that does not stick is from its limit, standard deviation.
+    const AT_LIMIT_SD: f64 = 0.001, "SG";
+}
+
 /// Most points a probe gives to a forecast.
 const MOST_POINTS: f64 = 90.0;
 
@@ -133,17 +135,17 @@ impl BatchAsKnown {
         let named = |(i, (begin, mean)): (usize, (&f64, &f64))| match i {
             0 => Parameter::new("original_sg", begin.clamp(0.99, 1.25))
                 .within(0.99, 1.25)
-                .with_prior(*mean, ORIGINAL_SD_SG),
+                .with_prior(*mean, *ORIGINAL_SD_SG),
             _ => Parameter::new(format!("coordinate {i}"), *begin).with_prior(*mean, 1.0),
         };
         let parameters: Vec<Parameter> = start.unwrap_or(&means).iter().zip(&means).enumerate().map(named).collect();
         let limit = self.limit_sg.filter(|_| limited);
-        let terminal_sg = limit.map(|(sg, sd): (f64, f64)| (sg, sd.hypot(AT_LIMIT_SD)));
+        let terminal_sg = limit.map(|(sg, sd): (f64, f64)| (sg, sd.hypot(*AT_LIMIT_SD)));
         let target = WhitenedBatch { likelihood, coordinates: about, whitener: &whitener, terminal_sg };
         let settings = NonlinearSettings { tolerance: 1e-8, patience: 40 };
         let fit = settings.fit(&target, &parameters)?;
         let values = fit.values();
-        let sd = |i: usize| if i == 0 { ORIGINAL_SD_SG } else { 1.0 };
+        let sd = |i: usize| if i == 0 { *ORIGINAL_SD_SG } else { 1.0 };
         let pulls: f64 = values.iter().zip(&means).enumerate().map(|(i, (z, mean))| ((z - mean) / sd(i)).powi(2)).sum();
         let covariance = DMatrix::from_fn(values.len(), values.len(), |i, j| fit.covariance[[i, j]]);
         Ok(MostProbable { values, covariance, target: fit.sum_of_squares + pulls })

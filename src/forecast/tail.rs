@@ -9,23 +9,27 @@ use nalgebra::{DMatrix, DVector};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 
-use crate::kinetics::population::{Information, Population};
+use crate::kinetics::population::{Information, Population, WORTH};
 use crate::kinetics::{BatchFit, Kinetics, Status, Trait};
 use crate::units::Instant;
 
-/// Mean and standard deviation of m where no batch has ended: 1.2 to 2.3 times the hours to the middle. Assumed; no reference.
-const UNKNOWN: (f64, f64) = (0.5, 0.35);
-/// Batches that the assumed variance is worth.
-const WORTH: [f64; 1] = [3.0];
-/// The errors of fitted finish times have this share of the variance that is stated of them, on simulated seasons.
-const SHARE_OF_STATED: f64 = 0.5;
-/// What the fitted finish times of a season are off by together, SD of m: nine hours on simulated seasons. It averages away
-/// over no number of batches.
-const COMMON_SD: f64 = 0.1;
+assumed! {
+    /// m where no batch has ended: 1.2 to 2.3 times the hours to the middle.
+    const UNKNOWN: f64 = 0.5, "-";
+    /// Its standard deviation.
+    const UNKNOWN_SD: f64 = 0.35, "-";
+    /// The errors of fitted finish times have this share of the variance that is stated of them, on simulated seasons.
+    const SHARE_OF_STATED: f64 = 0.5, "share";
+    /// What the fitted finish times of a season are off by together, SD of m: nine hours on simulated seasons. It averages away
+    /// over no number of batches.
+    const COMMON_SD: f64 = 0.1, "-";
+    /// No finish is later than so many times the longest known.
+    const CEILING: f64 = 3.0, "times";
+}
+
 /// A time from the middle to rest counts as at least this, hours.
 const SHORTEST_H: f64 = 0.5;
-/// No finish is later than so many times the longest known, nor than so many hours where none is.
-const CEILING: f64 = 3.0;
+/// No finish is later than so many hours where none is known.
 const LATEST_H: f64 = 2000.0;
 
 /// A normal of m, the logarithm of the time from the middle to rest over that to the middle.
@@ -40,7 +44,7 @@ pub(super) struct Tail {
 impl Tail {
     /// Of the next batch of a strain: from the batches but `except` whose data had ended by `as_of` and that did not stick.
     pub fn of_strain(kinetics: &Kinetics, strain: &str, except: &str, as_of: Instant) -> Self {
-        let (mean, sd) = UNKNOWN;
+        let (mean, sd) = (*UNKNOWN, *UNKNOWN_SD);
         let has_ended = |fit: &&BatchFit| {
             fit.batch != except && fit.status != Status::Stuck && fit.instant(fit.last_hours) <= as_of
         };
@@ -52,15 +56,15 @@ impl Tail {
                 let (mid, finish) = (fit.finding(Trait::MidH).value()?, fit.finding(Trait::FinishH).estimate()?);
                 let hours = Some(finish.value - mid).filter(|hours| mid > 0.0 && *hours > SHORTEST_H)?;
                 let standardised = DVector::from_element(1, ((hours / mid).ln() - mean) / sd);
-                let variance = DMatrix::from_element(1, 1, SHARE_OF_STATED * (finish.se / hours / sd).powi(2));
+                let variance = DMatrix::from_element(1, 1, *SHARE_OF_STATED * (finish.se / hours / sd).powi(2));
                 Information::new(&fit.strain, &standardised, variance, &[f64::INFINITY])
             })
             .collect();
-        let next = Population::new(&known.iter().collect::<Vec<_>>(), &WORTH).prior(strain);
-        let ceiling_h = if longest > 0.0 { (CEILING * longest).min(LATEST_H) } else { LATEST_H };
+        let next = Population::new(&known.iter().collect::<Vec<_>>(), &[*WORTH]).prior(strain);
+        let ceiling_h = if longest > 0.0 { (*CEILING * longest).min(LATEST_H) } else { LATEST_H };
         let of_strain = sd * next.covariance[(0, 0)].sqrt();
-        let sd = if known.is_empty() { of_strain } else { of_strain.hypot(COMMON_SD) };
-        Self { mean: mean + UNKNOWN.1 * next.mean[0], sd, ceiling_h }
+        let sd = if known.is_empty() { of_strain } else { of_strain.hypot(*COMMON_SD) };
+        Self { mean: mean + *UNKNOWN_SD * next.mean[0], sd, ceiling_h }
     }
 
     /// Hours from pitching to rest of a batch whose middle is at `mid_h`, drawn.
@@ -83,6 +87,6 @@ mod tests {
     fn where_no_batch_has_ended_the_assumed_tail_holds() {
         let none = Kinetics { batches: Vec::new(), ..Kinetics::default() };
         let tail = Tail::of_strain(&none, "thrift", "ti-1", Instant::from_micros(0));
-        assert!((tail.mean - UNKNOWN.0).abs() < 1e-12 && (tail.sd - UNKNOWN.1).abs() < 1e-9, "{tail:?}");
+        assert!((tail.mean - *UNKNOWN).abs() < 1e-12 && (tail.sd - *UNKNOWN_SD).abs() < 1e-9, "{tail:?}");
     }
 }

@@ -6,12 +6,14 @@ use crate::season::{Flags, Season};
 use super::layers::{Gravity, ReadingDrift};
 use super::offset::OffsetPrior;
 
-/// Offset of a probe whose cell, shell or board was changed since its calibration, SG: one gram is 0.01.
-const STALE_OFFSET_SD: f64 = 0.010;
+assumed! {
+    /// Offset of a probe whose cell, shell or board was changed since its calibration, SG: one gram is 0.01.
+    const STALE_OFFSET_SD: f64 = 0.010, "SG";
+}
 
 /// Standard deviation of a probe's offset `age_d` days from its calibration, and 0.010 more where that is stale.
 pub(super) fn offset_sd(offset: &OffsetPrior, age_d: f64, stale: bool) -> f64 {
-    offset.sd(age_d).hypot(if stale { STALE_OFFSET_SD } else { 0.0 })
+    offset.sd(age_d).hypot(if stale { *STALE_OFFSET_SD } else { 0.0 })
 }
 
 impl Gravity {

@@ -3,22 +3,24 @@
 use crate::fit::robust::median_of;
 use crate::season::{Batch, Season};
 
-/// Length of the stretches whose medians are looked at, hours.
-const SIX_HOURS: f64 = 6.0;
-/// A fall by this much is a cooling, C.
-const FALL_C: f64 = 4.0;
-/// The start of the cooling: the last moment within this of the temperature before, C.
-const START_C: f64 = 1.0;
-/// The temperature before a fall is the highest six-hour median of this many hours.
-const WARM_H: f64 = 48.0;
-/// A fall counts when it lasts this long, hours, or to the end of the log.
-const LASTS_H: f64 = 24.0;
-/// At the end of the log it must have lasted this long, hours.
-const LASTS_AT_END_H: f64 = 6.0;
-/// A batch is not cooled sooner than this after pitching, hours: the wort may come in warm.
-const EARLIEST_H: f64 = 24.0;
-/// A plan is overruled by a log that is still warm this long after the planned cooling, hours.
-const LATE_H: f64 = 12.0;
+assumed! {
+    /// Length of the stretches whose medians are looked at.
+    const SIX_HOURS: f64 = 6.0, "h";
+    /// A fall by this much is a cooling.
+    const FALL_C: f64 = 4.0, "C";
+    /// The start of the cooling: the last moment within this of the temperature before.
+    const START_C: f64 = 1.0, "C";
+    /// The temperature before a fall is the highest six-hour median of this many hours.
+    const WARM_H: f64 = 48.0, "h";
+    /// A fall counts when it lasts this long, hours, or to the end of the log.
+    const LASTS_H: f64 = 24.0, "h";
+    /// At the end of the log it must have lasted this long.
+    const LASTS_AT_END_H: f64 = 6.0, "h";
+    /// A batch is not cooled sooner than this after pitching, hours: the wort may come in warm.
+    const EARLIEST_H: f64 = 24.0, "h";
+    /// A plan is overruled by a log that is still warm this long after the planned cooling.
+    const LATE_H: f64 = 12.0, "h";
+}
 
 /// Hours from pitching at which cooling began, or is planned to begin; none when nothing shows one.
 ///
@@ -36,7 +38,7 @@ pub(crate) fn cooled_hours(season: &Season, batch: &Batch, hours: &[f64], temp_c
         .find(|&at| at > 0.0);
     let logged = fall(hours, temp_c);
     let seen = event.into_iter().chain(logged).reduce(f64::min);
-    let still_warm = |at: f64| hours.last().is_some_and(|&last| last > at + LATE_H);
+    let still_warm = |at: f64| hours.last().is_some_and(|&last| last > at + *LATE_H);
     seen.or_else(|| planned(season, batch).filter(|&at| !still_warm(at)))
 }
 
@@ -45,7 +47,7 @@ fn planned(season: &Season, batch: &Batch) -> Option<f64> {
     let mut steps = season.plan.iter().filter(|step| step.batch == batch.batch).peekable();
     let warm = batch.set_temp_c.or_else(|| steps.peek().map(|first| first.temp_c))?;
     steps
-        .filter(|step| step.temp_c <= warm - FALL_C)
+        .filter(|step| step.temp_c <= warm - *FALL_C)
         .map(|step| step.at.hours_since(batch.pitched_at))
         .find(|&at| at > 0.0)
 }
@@ -55,13 +57,13 @@ fn fall(hours: &[f64], temp_c: &[f64]) -> Option<f64> {
     let medians = six_hour_medians(hours, temp_c);
     let last = medians.last()?.0;
     for (i, &(at, temp)) in medians.iter().enumerate() {
-        let recent = |h: f64| h >= (at - WARM_H).max(EARLIEST_H - 6.0) && h < at;
+        let recent = |h: f64| h >= (at - *WARM_H).max(*EARLIEST_H - 6.0) && h < at;
         let warm = medians.iter().filter(|(h, _)| recent(*h)).map(|(_, c)| *c).fold(f64::NEG_INFINITY, f64::max);
-        if at < EARLIEST_H || temp > warm - FALL_C {
+        if at < *EARLIEST_H || temp > warm - *FALL_C {
             continue;
         }
-        let stays = medians.iter().skip(i).take_while(|(t, _)| *t <= at + LASTS_H).all(|(_, c)| *c <= warm - FALL_C);
-        let long = last >= at + LASTS_H || last >= at + LASTS_AT_END_H;
+        let stays = medians.iter().skip(i).take_while(|(t, _)| *t <= at + *LASTS_H).all(|(_, c)| *c <= warm - *FALL_C);
+        let long = last >= at + *LASTS_H || last >= at + *LASTS_AT_END_H;
         if stays && long {
             return Some(start_of_fall(hours, temp_c, warm, at));
         }
@@ -72,17 +74,17 @@ fn fall(hours: &[f64], temp_c: &[f64]) -> Option<f64> {
 /// The last logged moment before the fall is complete within [`START_C`] of the temperature before.
 fn start_of_fall(hours: &[f64], temp_c: &[f64], warm: f64, at: f64) -> f64 {
     let before = hours.iter().zip(temp_c).take_while(|(h, _)| **h <= at + 3.0);
-    before.filter(|(_, c)| **c >= warm - START_C).map(|(h, _)| *h).last().unwrap_or(at)
+    before.filter(|(_, c)| **c >= warm - *START_C).map(|(h, _)| *h).last().unwrap_or(at)
 }
 
 /// Middle time and median temperature of each six hours that have readings.
 fn six_hour_medians(hours: &[f64], temp_c: &[f64]) -> Vec<(f64, f64)> {
     let log: Vec<(i64, f64)> =
-        hours.iter().map(|hours| (hours / SIX_HOURS).floor() as i64).zip(temp_c.iter().copied()).collect();
+        hours.iter().map(|hours| (hours / *SIX_HOURS).floor() as i64).zip(temp_c.iter().copied()).collect();
     log.chunk_by(|a, b| a.0 == b.0)
         .filter_map(|stretch| {
             let mut temps: Vec<f64> = stretch.iter().map(|(_, temp)| *temp).filter(|temp| temp.is_finite()).collect();
-            Some((SIX_HOURS * (stretch.first()?.0 as f64 + 0.5), median_of(&mut temps)?))
+            Some((*SIX_HOURS * (stretch.first()?.0 as f64 + 0.5), median_of(&mut temps)?))
         })
         .collect()
 }

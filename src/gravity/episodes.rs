@@ -5,25 +5,30 @@
 
 use crate::fit::robust::median;
 
-/// Readings on each side of an edge whose medians are compared.
-const SIDE: usize = 4;
-/// Readings within which an edge is placed.
-const NEAR: usize = 2;
-/// Hours on each side from which the trend is taken.
-const TREND_H: f64 = 10.0;
-/// Readings and hours that a trend needs.
-const TREND_NEEDS: (usize, f64) = (6, 1.5);
-/// The four readings of a side lie within these hours, and no gap at an edge is longer.
-const SIDE_H: f64 = 6.0;
-const GAP_H: f64 = 3.0;
-/// An edge is larger than so many SDs of the readings.
-const EDGE_SDS: f64 = 5.0;
-/// Longest episode, hours.
-const LONGEST_H: f64 = 42.0;
-/// Two edges undo each other when no more than this share of the larger is left.
-const UNDONE: f64 = 0.4;
-/// A probe is back on its way when no more than this share of an edge is missing.
-const BACK: f64 = 0.25;
+assumed! {
+    /// Readings on each side of an edge whose medians are compared.
+    const SIDE: usize = 4, "readings";
+    /// Readings within which an edge is placed.
+    const NEAR: usize = 2, "readings";
+    /// Hours on each side from which the trend is taken.
+    const TREND_H: f64 = 10.0, "h";
+    /// Readings that a trend needs.
+    const TREND_READINGS: usize = 6, "readings";
+    /// Hours that they span at least.
+    const TREND_LEAST_H: f64 = 1.5, "h";
+    /// The readings of a side lie within these hours.
+    const SIDE_H: f64 = 6.0, "h";
+    /// No gap at an edge is longer.
+    const GAP_H: f64 = 3.0, "h";
+    /// An edge is larger than so many SDs of the readings.
+    const EDGE_SDS: f64 = 5.0, "SD";
+    /// Longest episode.
+    const LONGEST_H: f64 = 42.0, "h";
+    /// Two edges undo each other when no more than this share of the larger is left.
+    const UNDONE: f64 = 0.4, "share";
+    /// A probe is back on its way when no more than this share of an edge is missing.
+    const BACK: f64 = 0.25, "share";
+}
 
 /// A span of readings in which the probe did not float freely.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -53,12 +58,12 @@ impl HeldSpan {
 /// the step stays: a knock, or something that stuck.
 pub(crate) fn episodes(hours: &[f64], values: &[f64], least: f64) -> Vec<HeldSpan> {
     let series = Series { hours, values };
-    let edges = series.edges(least.max(EDGE_SDS * noise(values)));
+    let edges = series.edges(least.max(*EDGE_SDS * noise(values)));
     let mut pairs: Vec<(f64, Edge, Edge)> = Vec::new();
     for (i, a) in edges.iter().enumerate() {
         for b in edges.iter().skip(i + 1) {
-            let undone = a.size * b.size < 0.0 && (a.size + b.size).abs() < UNDONE * a.size.abs().max(b.size.abs());
-            if undone && series.between(a.at, b.at) < LONGEST_H {
+            let undone = a.size * b.size < 0.0 && (a.size + b.size).abs() < *UNDONE * a.size.abs().max(b.size.abs());
+            if undone && series.between(a.at, b.at) < *LONGEST_H {
                 pairs.push((series.between(a.at, b.at), *a, *b));
             }
         }
@@ -116,7 +121,7 @@ impl Series<'_> {
     /// Change an hour between the medians of the two halves of readings `from..to`.
     fn trend(&self, from: usize, to: usize) -> Option<f64> {
         let (n, last) = (to.checked_sub(from)?, to.checked_sub(1)?);
-        if n < TREND_NEEDS.0 || self.between(from, last) < TREND_NEEDS.1 {
+        if n < *TREND_READINGS || self.between(from, last) < *TREND_LEAST_H {
             return None;
         }
         let (a, b) = (self.level(from, from + n / 2)?, self.level(from + n / 2, to)?);
@@ -124,29 +129,29 @@ impl Series<'_> {
     }
 
     fn trend_before(&self, at: usize) -> Option<f64> {
-        let from = self.hours.get(at)? - TREND_H;
+        let from = self.hours.get(at)? - *TREND_H;
         self.trend(self.hours.partition_point(|hours| *hours < from), at)
     }
 
     fn trend_after(&self, at: usize) -> Option<f64> {
-        let to = self.hours.get(at)? + TREND_H;
+        let to = self.hours.get(at)? + *TREND_H;
         self.trend(at, self.hours.partition_point(|hours| *hours < to))
     }
 
     /// The edges by time, none within a side of a larger one.
     fn edges(&self, least: f64) -> Vec<Edge> {
         let mut all: Vec<Edge> =
-            (SIDE..self.hours.len().saturating_sub(SIDE)).filter_map(|at| self.edge(at, least)).collect();
+            (*SIDE..self.hours.len().saturating_sub(*SIDE)).filter_map(|at| self.edge(at, least)).collect();
         all.sort_by(|a, b| b.size.abs().total_cmp(&a.size.abs()));
         let mut kept: Vec<Edge> = Vec::new();
         for edge in all {
-            if kept.iter().all(|other| other.at.abs_diff(edge.at) > SIDE) {
+            if kept.iter().all(|other| other.at.abs_diff(edge.at) > *SIDE) {
                 kept.push(edge);
             }
         }
         // Medians of four are blind to where in the middle the step is: it is the largest step of neighbours.
         for edge in &mut kept {
-            let near = edge.at.saturating_sub(NEAR).max(SIDE)..=edge.at + NEAR;
+            let near = edge.at.saturating_sub(*NEAR).max(*SIDE)..=edge.at + *NEAR;
             edge.at = near.max_by(|a, b| self.step(*a).total_cmp(&self.step(*b))).unwrap_or(edge.at);
         }
         kept.sort_by_key(|edge| edge.at);
@@ -159,14 +164,15 @@ impl Series<'_> {
     }
 
     fn edge(&self, at: usize, least: f64) -> Option<Edge> {
-        let (first, last) = (at.checked_sub(SIDE)?, at + SIDE - 1);
-        let dense =
-            self.between(at - 1, at) <= GAP_H && self.between(first, at) <= SIDE_H && self.between(at, last) <= SIDE_H;
+        let (first, last) = (at.checked_sub(*SIDE)?, at + *SIDE - 1);
+        let dense = self.between(at - 1, at) <= *GAP_H
+            && self.between(first, at) <= *SIDE_H
+            && self.between(at, last) <= *SIDE_H;
         // Times and trends are dear: most readings are no edge whatever they are.
-        if !dense || (self.value(at, at + SIDE)? - self.value(first, at)?).abs() < 0.7 * least {
+        if !dense || (self.value(at, at + *SIDE)? - self.value(first, at)?).abs() < 0.7 * least {
             return None;
         }
-        let (before, after) = (self.level(first, at)?, self.level(at, at + SIDE)?);
+        let (before, after) = (self.level(first, at)?, self.level(at, at + *SIDE)?);
         let trends: Vec<f64> = [self.trend_before(at), self.trend_after(at)].into_iter().flatten().collect();
         let trend = trends.iter().sum::<f64>() / trends.len().max(1) as f64;
         let size = after.1 - before.1 - trend * (after.0 - before.0);
@@ -175,23 +181,23 @@ impl Series<'_> {
 
     /// The last reading before a fall from which the trends lead to where the probe is after it.
     fn start(&self, edge: &Edge) -> Option<usize> {
-        let after = self.level(edge.at, edge.at + SIDE)?;
+        let after = self.level(edge.at, edge.at + *SIDE)?;
         let trend_after = self.trend_after(edge.at)?.min(0.0);
         let is_back = |at: &usize| {
-            let level = at.checked_sub(SIDE).and_then(|first| self.level(first, *at));
+            let level = at.checked_sub(*SIDE).and_then(|first| self.level(first, *at));
             let trend = self.trend_before(*at).map_or(trend_after, |trend| trend.min(0.0));
             level.is_some_and(|(hours, value)| {
                 let missing = after.1 - value - (after.0 - hours) * 0.5 * (trend + trend_after);
-                missing.abs() < BACK * edge.size.abs()
+                missing.abs() < *BACK * edge.size.abs()
             })
         };
-        let near = |at: &usize| self.between(*at, edge.at) < LONGEST_H;
-        (SIDE..edge.at.saturating_sub(1)).rev().take_while(near).find(is_back)
+        let near = |at: &usize| self.between(*at, edge.at) < *LONGEST_H;
+        (*SIDE..edge.at.saturating_sub(1)).rev().take_while(near).find(is_back)
     }
 
     fn span(&self, from: usize, to: usize) -> Option<HeldSpan> {
-        let before = self.level(from.checked_sub(SIDE)?, from)?;
-        Some(HeldSpan { from, to, levels: (before.1, self.level(to, to + SIDE)?.1) })
+        let before = self.level(from.checked_sub(*SIDE)?, from)?;
+        Some(HeldSpan { from, to, levels: (before.1, self.level(to, to + *SIDE)?.1) })
     }
 }
 

@@ -6,12 +6,14 @@ use crate::fit::robust::median_of;
 use crate::liquid::BeerDensity;
 use crate::season::Season;
 
-/// A sample this soon after pitching is one of the original gravity, hours.
-const SAMPLE_WITHIN_H: f64 = 12.0;
-/// Readings this soon after pitching are, hours.
-const READINGS_WITHIN_H: f64 = 6.0;
-/// Readings that it takes.
-const READINGS_ENOUGH: usize = 5;
+assumed! {
+    /// A sample this soon after pitching is one of the original gravity.
+    const SAMPLE_WITHIN_H: f64 = 12.0, "h";
+    /// Readings this soon after pitching are.
+    const READINGS_WITHIN_H: f64 = 6.0, "h";
+    /// Readings that it takes.
+    const READINGS_ENOUGH: usize = 5, "readings";
+}
 
 /// The liquids of a season's batches, for density -> SG.
 #[derive(Debug, Clone)]
@@ -58,7 +60,7 @@ fn original_gravity(all: &Calibrations, season: &Season, sugar: &BeerDensity, id
     let sample = season
         .references
         .iter()
-        .filter(|r| r.batch.as_deref() == Some(id) && r.at.hours_since(batch.pitched_at) <= SAMPLE_WITHIN_H)
+        .filter(|r| r.batch.as_deref() == Some(id) && r.at.hours_since(batch.pitched_at) <= *SAMPLE_WITHIN_H)
         .map(|r| r.sg)
         .find(usable);
     if let Some(sg) = batch.original_sg.filter(usable).or(sample) {
@@ -66,7 +68,7 @@ fn original_gravity(all: &Calibrations, season: &Season, sugar: &BeerDensity, id
     }
     let mut early = Vec::new();
     for probe in &season.readings.probe_ids {
-        let until = batch.pitched_at.plus_hours(READINGS_WITHIN_H);
+        let until = batch.pitched_at.plus_hours(*READINGS_WITHIN_H);
         for row in season.readings.of_probe_between(probe, batch.pitched_at, until) {
             let Some(reading) = season.readings.get(row) else { continue };
             if reading.batch != Some(id) || reading.flags.intersects(UNUSABLE) {
@@ -76,6 +78,6 @@ fn original_gravity(all: &Calibrations, season: &Season, sugar: &BeerDensity, id
             early.extend(curve.gravity_at(sugar, reading.tilt_deg, reading.temp_c, 0.0).map(|point| point.sg));
         }
     }
-    let enough = early.len() >= READINGS_ENOUGH;
+    let enough = early.len() >= *READINGS_ENOUGH;
     median_of(&mut early).filter(|sg| enough && usable(sg)).unwrap_or(all.settings.original_sg)
 }

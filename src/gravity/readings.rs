@@ -62,7 +62,7 @@ impl Calibrations {
             for run in runs(season, rows) {
                 let liquid = liquids.at(run.batch);
                 let noise = Noise::of(readings, run.rows.clone())
-                    .filter(|noise| noise.blocks >= BLOCKS_ENOUGH)
+                    .filter(|noise| noise.blocks >= *BLOCKS_ENOUGH)
                     .or(usual)
                     .map_or(self.settings.tilt_sd_deg, |noise| noise.sd_deg);
                 self.fill(season, &mut gravity, &timeline, run.rows, liquid, noise);
@@ -110,8 +110,10 @@ impl Calibrations {
     }
 }
 
-/// Blocks of readings from which the noise in a batch is taken for its own.
-const BLOCKS_ENOUGH: usize = 5;
+assumed! {
+    /// Blocks of readings from which the noise in a batch is taken for its own.
+    const BLOCKS_ENOUGH: usize = 5, "blocks";
+}
 
 fn runs(season: &Season, rows: std::ops::Range<usize>) -> Vec<Run> {
     let mut runs: Vec<Run> = Vec::new();

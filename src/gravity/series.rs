@@ -6,10 +6,12 @@ use super::episodes::episodes;
 use super::known::{Disturbance, KnownErrors};
 use super::layers::Gravity;
 
-/// A probe that something moved by less goes on as it is, SG.
-const LEAST_EDGE_SG: f64 = 0.002;
-/// Held readings closer than this are of one time, hours.
-const ONE_SPAN_H: f64 = 2.5;
+assumed! {
+    /// A probe that something moved by less goes on as it is.
+    const LEAST_EDGE_SG: f64 = 0.002, "SG";
+    /// Held readings closer than this are of one time.
+    const ONE_SPAN_H: f64 = 2.5, "h";
+}
 
 /// A gravity sample of a batch.
 #[derive(Debug, Clone, PartialEq)]
@@ -168,7 +170,7 @@ impl GravitySeries {
         held.sort_by(f64::total_cmp);
         for hours in held {
             match spans.last_mut() {
-                Some(span) if hours - span.1 < ONE_SPAN_H => span.1 = hours,
+                Some(span) if hours - span.1 < *ONE_SPAN_H => span.1 = hours,
                 _ => spans.push((hours, hours)),
             }
         }
@@ -182,7 +184,7 @@ impl GravitySeries {
             let own: Vec<usize> = of_probe.map(|(i, _)| i).collect();
             let column = |from: &[f64]| -> Vec<f64> { own.iter().filter_map(|i| from.get(*i).copied()).collect() };
             let (hours, sg) = (column(&self.hours), column(&self.sg));
-            for span in episodes(&hours, &sg, LEAST_EDGE_SG) {
+            for span in episodes(&hours, &sg, *LEAST_EDGE_SG) {
                 let held = |i: usize| {
                     let at = *own.get(i)?;
                     let (row, hours_of, sg_of) = (*self.rows.get(at)?, *hours.get(i)?, *sg.get(i)?);

@@ -108,8 +108,8 @@ impl<'a> SeriesBuilder<'a> {
             original_sg: batch
                 .original_sg
                 .filter(|sg| !self.is_wrong(batch, batch.pitched_at, *sg))
-                .map(|sg| (sg, batch.original_sg_sd.unwrap_or(DEFAULT_SD))),
-            limit_sg: batch.limit_sg.map(|sg| (sg, batch.limit_sg_sd.unwrap_or(DEFAULT_SD))),
+                .map(|sg| (sg, batch.original_sg_sd.unwrap_or(*DEFAULT_SD))),
+            limit_sg: batch.limit_sg.map(|sg| (sg, batch.limit_sg_sd.unwrap_or(*DEFAULT_SD))),
             samples,
             doubted,
             ..GravitySeries::empty(&batch.batch, &batch.strain, batch.pitched_at)
@@ -202,8 +202,10 @@ fn age_d(gravity: &Gravity, calibrations: &Calibrations, (first, from): (usize, 
     calibration.map_or(0.0, |c| from.days_since(c.calibrated_at) + 0.5 * to.days_since(from))
 }
 
-/// Standard deviation of an original or limit gravity that states none: a hydrometer's. Assumed; no reference.
-const DEFAULT_SD: f64 = 0.001;
+assumed! {
+    /// Standard deviation of an original or limit gravity that states none: a hydrometer's.
+    const DEFAULT_SD: f64 = 0.001, "SG";
+}
 
 /// What is written down of the batch, or of one of its probes, that may have moved probes. A knock or a change of one probe
 /// is for the study of drift to know.

@@ -13,12 +13,18 @@ use super::point::{BatchPoint, PointSource};
 use super::second_batch::{Rise, rise};
 use super::settings::KineticsSettings;
 
-/// A reading further than this many robust standard deviations from its neighbours' running median is an outlier.
-const OUTLIER_SDS: f64 = 5.0;
+assumed! {
+    /// A reading further than this many robust standard deviations from its neighbours' running median is an outlier.
+    const OUTLIER_SDS: f64 = 5.0, "SD";
+}
+
 /// A moment before, hours.
 const BEFORE_H: f64 = 1e-6;
-/// Readings on each side that make the running median.
-const NEIGHBOURS: usize = 6;
+
+assumed! {
+    /// Readings on each side that make the running median.
+    const NEIGHBOURS: usize = 6, "readings";
+}
 
 /// The points of one batch, in order of time, and what was left out.
 #[derive(Debug, Clone, Default)]
@@ -188,14 +194,14 @@ fn outlying(readings: &[(usize, BatchPoint)]) -> Vec<bool> {
     readings
         .iter()
         .zip(&off)
-        .map(|((_, point), off)| off.abs() > OUTLIER_SDS * scale.max(point.own_sd).max(1e-5))
+        .map(|((_, point), off)| off.abs() > *OUTLIER_SDS * scale.max(point.own_sd).max(1e-5))
         .collect()
 }
 
 /// Reading `i` minus the level its neighbours give for its time: the median of the neighbours after their trend, the
 /// slope between the medians of the two sides, is taken off.
 fn local_departure(hours: &[f64], sg: &[f64], i: usize) -> f64 {
-    let side = NEIGHBOURS.min(i).min(sg.len() - 1 - i);
+    let side = (*NEIGHBOURS).min(i).min(sg.len() - 1 - i);
     if side < 2 {
         return 0.0;
     }

@@ -23,10 +23,13 @@ use super::settings::KineticsSettings;
 const GAS_KJ_MOL_K: f64 = 8.314_462_618e-3;
 /// What is left of the clock's pace when it stands still, so that times can be told from each other.
 const STANDSTILL: f64 = 1e-6;
-/// The temperature is a mean over this much on each side, hours.
-const SMOOTH_H: f64 = 3.0;
-/// Fewer hours with a temperature than this make no clock.
-const LEAST_HOURS: usize = 6;
+
+assumed! {
+    /// The temperature is a mean over this much on each side.
+    const SMOOTH_H: f64 = 3.0, "h";
+    /// Fewer hours with a temperature than this make no clock.
+    const LEAST_HOURS: usize = 6, "hours";
+}
 
 /// Which clock.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -93,7 +96,7 @@ impl Thermal {
         let until = usable_until_h(series);
         let mut temps = smooth(&hourly(series));
         temps.retain(|(hours, _)| *hours <= until);
-        if temps.len() < LEAST_HOURS {
+        if temps.len() < *LEAST_HOURS {
             return None;
         }
         let stop_c = settings.stop_c(mean(&temps));
@@ -173,8 +176,8 @@ fn hourly(series: &GravitySeries) -> Vec<(f64, f64)> {
 /// Running means.
 fn smooth(temps: &[(f64, f64)]) -> Vec<(f64, f64)> {
     let near = |hours: f64| {
-        let from = temps.partition_point(|(h, _)| *h < hours - SMOOTH_H);
-        let to = temps.partition_point(|(h, _)| *h <= hours + SMOOTH_H);
+        let from = temps.partition_point(|(h, _)| *h < hours - *SMOOTH_H);
+        let to = temps.partition_point(|(h, _)| *h <= hours + *SMOOTH_H);
         // As far to one side as to the other, so that a slope at an end stays one.
         let here = temps.partition_point(|(h, _)| *h < hours);
         let side = (here - from).min(to.saturating_sub(here + 1));

@@ -11,13 +11,25 @@ use super::median::median;
 use super::point::BatchPoint;
 use super::probe_bias::{FITTED, foam};
 use super::robust_weights::weigh;
+use super::weak_priors::{CORRECTION_SD, DEPARTURE_AT_REST, DEPARTURE_H, DEPARTURE_SG};
 
 /// Rounds of robust weights, error model and fit.
 const ROUNDS: usize = 2;
-/// Standard deviations of the logarithms of the error model's numbers under their prior: the departure's size and its
-/// correlation time, the factor on the stated variance of readings, the departure at rest, the size of the smooth correction.
-const SPREAD: [f64; 5] = [0.8, 0.6, 1.0, 0.5, 0.5];
-/// How far each of them is sought from the median of its prior.
+
+assumed! {
+    /// Standard deviation of the logarithm of the departure's size.
+    const DEPARTURE_LN_SD: f64 = 0.8, "-";
+    /// Standard deviation of the logarithm of its correlation time.
+    const DEPARTURE_H_LN_SD: f64 = 0.6, "-";
+    /// Standard deviation of the logarithm of its share at rest.
+    const DEPARTURE_AT_REST_LN_SD: f64 = 0.5, "-";
+    /// Standard deviation of the logarithm of the factor on the stated variance of readings.
+    const FACTOR_LN_SD: f64 = 1.0, "-";
+    /// Standard deviation of the logarithm of the size of the smooth correction.
+    const CORRECTION_LN_SD: f64 = 0.5, "-";
+}
+
+/// How far each number of the error model is sought from the median of its prior.
 const REACH: [(f64, f64); 5] = [(-8.0, 5.0), (-4.0, 4.0), (-8.0, 8.0), (-4.0, 4.0), (-4.0, 3.0)];
 
 /// A fitted curve with its error model.
@@ -113,13 +125,13 @@ fn first_curve(given: &CurveProblem<'_>, points: &[BatchPoint]) -> Result<Gravit
 
 /// Medians of the error model's prior. A four-parameter logistic on a published kinetic model of beer (de Andres-Toro et
 /// al. 1998, Math. Comput. Simul. 48, 65) leaves a root mean square of 0.5 to 1.6 % of the drop; what the smooth curve
-/// leaves is gas, foam and the probe's own slow noise, some 0.0004 where it works and half of that at rest.
+/// leaves is assumed.
 fn first_errors(kind: FermentationCurve, curve: &GravityCurve) -> ErrorModel {
     let (kappa_sg, tau_h, floor) = match kind {
-        FermentationCurve::Smooth => (4e-4, 6.0, 0.5),
+        FermentationCurve::Smooth => (*DEPARTURE_SG, *DEPARTURE_H, *DEPARTURE_AT_REST),
         _ => (0.01 * curve.drop_sg().abs().max(0.002), 0.2 * curve.scale_h.clamp(5.0, 500.0), 0.15),
     };
-    ErrorModel { kappa_sg, tau_h, floor, factor: 1.0, correction_sd: 0.3 }
+    ErrorModel { kappa_sg, tau_h, floor, factor: 1.0, correction_sd: *CORRECTION_SD }
 }
 
 /// Start values from the data: the level at both ends by running medians, the crossing of the half, and two terminal
@@ -161,6 +173,7 @@ fn error_model(
 ) -> Result<ErrorModel> {
     let linear = problem.linearise(parameters)?;
     let centre = first_errors(problem.kind, &problem.curve_of(parameters)?).numbers();
+    let spread = [*DEPARTURE_LN_SD, *DEPARTURE_H_LN_SD, *FACTOR_LN_SD, *DEPARTURE_AT_REST_LN_SD, *CORRECTION_LN_SD];
     let model = |x: &[f64]| {
         let mut numbers = centre;
         for ((number, x), (low, high)) in numbers.iter_mut().zip(x).zip(REACH) {
@@ -169,7 +182,7 @@ fn error_model(
         ErrorModel::of(numbers)
     };
     let target = |x: &[f64]| {
-        let pull: f64 = x.iter().zip(&SPREAD).map(|(x, sd)| (x / sd).powi(2)).sum();
+        let pull: f64 = x.iter().zip(&spread).map(|(x, sd)| (x / sd).powi(2)).sum();
         let errors = model(x);
         let Ok(whitener) = problem.likelihood.whitener(relative_rate, &errors) else { return f64::INFINITY };
         pull + problem.minus_two_ln_evidence(parameters, &linear, &whitener, errors.correction_sd)

@@ -25,10 +25,13 @@ use super::traits::Trait;
 use super::unfitted::{check_series, first_gravity, gravity_before_start, unfitted};
 use super::weak_priors::weak_priors;
 
-/// Fewer points than this make no curve.
-const LEAST_POINTS: usize = 5;
-/// A clock whose pace varies by less than this factor is not looked at.
-const TELLING_PACE: f64 = 1.1;
+assumed! {
+    /// Fewer points than this make no curve.
+    const LEAST_POINTS: usize = 5, "points";
+    /// A clock whose pace varies by less than this factor is not looked at.
+    const TELLING_PACE: f64 = 1.1, "times";
+}
+
 /// Most points a probe gives: more say nothing more about a curve, as neighbours are correlated.
 const MOST_POINTS: f64 = 160.0;
 
@@ -57,8 +60,8 @@ impl KineticsSettings {
     }
 
     fn curve_of(&self, mut fit: BatchFit, series: &GravitySeries, mut binned: BinnedSeries) -> Result<BatchFit> {
-        if binned.points.len() < LEAST_POINTS {
-            let why = format!("{} points after averaging; a curve needs {LEAST_POINTS}", binned.points.len());
+        if binned.points.len() < *LEAST_POINTS {
+            let why = format!("{} points after averaging; a curve needs {}", binned.points.len(), *LEAST_POINTS);
             return Ok(fit.without_curve(Status::TooFewData, why, &binned.notes));
         }
         if fall_sg(&binned.points).is_none() {
@@ -179,7 +182,7 @@ impl KineticsSettings {
             ClockChoice::Real => None,
             _ => Thermal::new(series, self, self.common.activation.kj_mol).map(Clock::Thermal),
         };
-        let telling = |of: &Clock| self.clock == ClockChoice::Thermal || of.range(0.0, last_h) >= TELLING_PACE;
+        let telling = |of: &Clock| self.clock == ClockChoice::Thermal || of.range(0.0, last_h) >= *TELLING_PACE;
         thermal.filter(telling).unwrap_or_default()
     }
 

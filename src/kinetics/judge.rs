@@ -17,8 +17,11 @@ use super::timed::Timed;
 
 /// Curves drawn for the probability of a word.
 const DRAWS: usize = 200;
-/// Probability from which a batch at rest is called stuck.
-const SURE: f64 = 0.9;
+
+assumed! {
+    /// Probability from which a batch at rest is called stuck.
+    const SURE: f64 = 0.9, "probability";
+}
 
 /// What a batch with a fitted curve is judged by.
 #[derive(Debug, Clone, Copy)]
@@ -50,7 +53,7 @@ impl Judge<'_> {
             let z = if sd > 0.0 { above / sd } else { above.signum() * f64::INFINITY };
             1.0 - quantile::normal_upper_tail(z)
         };
-        let stuck = p_stuck(fitted.curve.terminal_sg, fitted.covariance[1][1]) > SURE;
+        let stuck = p_stuck(fitted.curve.terminal_sg, fitted.covariance[1][1]) > *SURE;
         let stage = self.stage(&curve);
         let word = if stage == Status::Finished && stuck { Status::Stuck } else { stage };
         let since = match word {

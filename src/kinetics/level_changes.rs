@@ -8,12 +8,14 @@ use crate::fit::{Estimate, Finding, quantile};
 use super::median::median;
 use super::point::{BatchPoint, PointSource};
 
-/// A fall smaller than this is none, SG.
-const LEAST_FALL_SG: f64 = 0.002;
-/// A rest this long, followed by a fall, was a rest.
-const REST_H: f64 = 36.0;
-/// A fall by more than this in two days after a rest is a new start, SG.
-const RESTART_SG: f64 = 0.004;
+assumed! {
+    /// A fall smaller than this is none.
+    const LEAST_FALL_SG: f64 = 0.002, "SG";
+    /// A rest this long, followed by a fall, was a rest.
+    const REST_H: f64 = 36.0, "h";
+    /// A fall by more than this in two days after a rest is a new start.
+    const RESTART_SG: f64 = 0.004, "SG";
+}
 
 /// How far the level has risen from the first six hours of data to the last six, SG, if clearly: by the probe that rose most.
 pub(crate) fn rise_sg(points: &[BatchPoint]) -> Option<f64> {
@@ -25,7 +27,7 @@ pub(crate) fn rise_sg(points: &[BatchPoint]) -> Option<f64> {
 pub(crate) fn fall_sg(points: &[BatchPoint]) -> Option<f64> {
     let clear = |of: &Ends| {
         let fall = of.fall();
-        (fall > LEAST_FALL_SG.max(2.0 * of.step) || of.n < 12 && fall > LEAST_FALL_SG).then_some(fall)
+        (fall > LEAST_FALL_SG.max(2.0 * of.step) || of.n < 12 && fall > *LEAST_FALL_SG).then_some(fall)
     };
     Ends::of_probes(points).iter().filter_map(clear).max_by(f64::total_cmp)
 }
@@ -40,7 +42,7 @@ pub(crate) fn not_started(points: &[BatchPoint], level: f64) -> Result<Finding> 
     // The median step of independent errors is 0.954 of their standard deviation; a median's error is 1.25 of a mean's.
     let own = (of.step / 0.954).max(1e-5);
     let se = 1.25 * own * (1.0 / of.early.len() as f64 + 1.0 / of.late.len() as f64).sqrt();
-    let p = 1.0 - quantile::normal_upper_tail((LEAST_FALL_SG - of.fall()) / se);
+    let p = 1.0 - quantile::normal_upper_tail((*LEAST_FALL_SG - of.fall()) / se);
     probability(p, level, "levels of the first and the last six hours, normal")
 }
 
@@ -124,7 +126,7 @@ pub(crate) fn restarted_at(points: &[BatchPoint], original_sg: f64) -> Option<(f
         let mut steps: Vec<f64> = points.windows(2).map(|pair| (pair[1].sg - pair[0].sg).abs()).collect();
         let noise = (median(&mut steps) / 0.954).max(1e-5);
         // Two running medians of nine, and a fall that a slow tail may have too.
-        let p = 1.0 - quantile::normal_upper_tail((fell - LEAST_FALL_SG) / (1.25 * noise * (2.0_f64 / 9.0).sqrt()));
-        (begun && rest - start >= REST_H && fell > RESTART_SG && fell.is_finite()).then_some((rest, p))
+        let p = 1.0 - quantile::normal_upper_tail((fell - *LEAST_FALL_SG) / (1.25 * noise * (2.0_f64 / 9.0).sqrt()));
+        (begun && rest - start >= *REST_H && fell > *RESTART_SG && fell.is_finite()).then_some((rest, p))
     })
 }

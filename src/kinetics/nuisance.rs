@@ -12,9 +12,12 @@ use super::point::{BatchPoint, PointSource};
 use super::settings::KineticsSettings;
 use super::steps::{is_after, steps};
 
-/// Points on each side of a running median: at most this many, and at most one in `SIDES` of all.
-const MOST_SIDE: usize = 12;
-const SIDES: usize = 8;
+assumed! {
+    /// Points on each side of a running median: at most this many, and at most one in `SIDES` of all.
+    const MOST_SIDE: usize = 12, "points";
+    const SIDES: usize = 8, "share";
+}
+
 /// SD that is added at every gravity of a probe by itself, SG: it tells nothing and keeps errors apart that go together.
 const APART_SG: f64 = 2e-5;
 
@@ -139,7 +142,7 @@ fn running_medians(points: &[BatchPoint]) -> Vec<f64> {
     for source in sources {
         let mine: Vec<usize> = (0..points.len()).filter(|&i| points[i].source == source).collect();
         for (place, &i) in mine.iter().enumerate() {
-            let side = MOST_SIDE.min(mine.len() / SIDES).min(place).min(mine.len() - 1 - place);
+            let side = (*MOST_SIDE).min(mine.len() / *SIDES).min(place).min(mine.len() - 1 - place);
             let about = mine.iter().skip(place - side).take(2 * side + 1);
             medians[i] = median(&mut about.map(|&j| points[j].sg).collect::<Vec<_>>());
         }

@@ -15,19 +15,19 @@ use nalgebra::{DMatrix, DVector};
 use super::batch_fit::{BatchFit, FittedFermentation};
 use super::curve::{FermentationCurve, N_BASIS, PARAMETERS};
 use super::curve_problem::Priors;
-use super::population::{Information, Population, PopulationPrior};
+use super::population::{CORRECTION_WORTH, Information, Population, PopulationPrior, WORTH};
 use super::probe_bias::{DELAY, FOAM, ProbeBias};
-use super::weak_priors::weak_priors;
+use super::weak_priors::{CORRECTION_SD, weak_priors};
 
 /// How many numbers are pooled.
 const POOLED: usize = FOAM - FIRST;
 /// The first of them among the parameters of a fit; they run to the bias by foam.
 const FIRST: usize = 3;
-/// Standard deviation of a coefficient of the correction where nothing is known.
-const CORRECTION_SD: f64 = 0.3;
 
-/// Fewer other batches than this tell nothing.
-const LEAST: usize = 3;
+assumed! {
+    /// Fewer other batches than this tell nothing.
+    const LEAST: usize = 3, "batches";
+}
 
 /// What each batch tells of the pooled numbers.
 pub(super) struct PooledShapes {
@@ -40,7 +40,7 @@ impl PooledShapes {
             let fitted = fit.fitted.as_ref().filter(|fitted| fitted.curve.kind == FermentationCurve::Smooth)?;
             let (mean, covariance) = standardised(fitted, bias);
             // Under the fit's own prior a coefficient of the correction had the standard deviation it found.
-            let sd = |i: usize| if is_correction(i) { fitted.errors.correction_sd / CORRECTION_SD } else { 1.0 };
+            let sd = |i: usize| if is_correction(i) { fitted.errors.correction_sd / *CORRECTION_SD } else { 1.0 };
             Information::new(&fit.strain, &mean, covariance, &std::array::from_fn::<f64, POOLED, _>(sd))
         };
         Self { batches: batches.iter().map(of).collect() }
@@ -50,7 +50,7 @@ impl PooledShapes {
     pub fn prior(&self, index: usize, strain: &str) -> Option<PopulationPrior> {
         let others: Vec<&Information> =
             self.batches.iter().enumerate().filter(|(i, _)| *i != index).filter_map(|(_, b)| b.as_ref()).collect();
-        (others.len() >= LEAST).then(|| Population::new(&others, &worth()).prior(strain))
+        (others.len() >= *LEAST).then(|| Population::new(&others, &worth()).prior(strain))
     }
 }
 
@@ -60,14 +60,14 @@ fn is_correction(i: usize) -> bool {
 
 /// Batches that the assumed variances are worth.
 fn worth() -> [f64; POOLED] {
-    std::array::from_fn(|i| if is_correction(i) { 6.0 } else { 3.0 })
+    std::array::from_fn(|i| if is_correction(i) { *CORRECTION_WORTH } else { *WORTH })
 }
 
 /// Mean and standard deviation of the pooled numbers where nothing is known.
 fn base(bias: &ProbeBias) -> [(f64, f64); POOLED] {
     let weak = weak_priors(1.05);
     std::array::from_fn(|i| match weak.get(FIRST + i) {
-        Some(_) if is_correction(i) => (0.0, CORRECTION_SD),
+        Some(_) if is_correction(i) => (0.0, *CORRECTION_SD),
         Some(prior) => prior.unwrap_or((0.0, 1.0)),
         None => bias.at(FIRST + i).map_or((0.0, 1.0), |(mean, sd)| (mean, sd.max(1e-9))),
     })

@@ -11,14 +11,23 @@
 
 use nalgebra::{DMatrix, DVector};
 
-/// Share of the variance between strains where nothing is known, and the strains that this is worth.
-const BETWEEN: (f64, f64) = (0.4, 2.0);
-/// Strains that the assumed mean is worth.
-const MEAN_WORTH: f64 = 0.5;
-/// Batches or strains that no correlation is worth.
-const CORRELATION_WORTH: f64 = 10.0;
-/// Batches that the least trusted assumed variance is worth when a variance from few batches is widened.
-const FREEDOM_WORTH: f64 = 3.0;
+assumed! {
+    /// Share of the variance between strains where nothing is known.
+    const BETWEEN: f64 = 0.4, "share";
+    /// Strains that this share is worth.
+    const BETWEEN_WORTH: f64 = 2.0, "strains";
+    /// Batches that the assumed variance of a number is worth.
+    pub(crate) const WORTH: f64 = 3.0, "batches";
+    /// Batches that the assumed variance of a coefficient of the smooth correction is worth.
+    pub(crate) const CORRECTION_WORTH: f64 = 6.0, "batches";
+    /// Strains that the assumed mean is worth.
+    const MEAN_WORTH: f64 = 0.5, "strains";
+    /// Batches or strains that no correlation is worth.
+    const CORRELATION_WORTH: f64 = 10.0, "batches";
+    /// Batches that the least trusted assumed variance is worth when a variance from few batches is widened.
+    const FREEDOM_WORTH: f64 = 3.0, "batches";
+}
+
 /// Cycles of two rounds of expectation and maximisation, an extrapolation from them, and a third round (R. Varadhan and
 /// C. Roland, Scand. J. Stat. 35 (2008) 335).
 const CYCLES: usize = 5;
@@ -87,8 +96,8 @@ impl Population {
         let dims = worth.len();
         let mut fleet = Self {
             mean: DVector::zeros(dims),
-            within: DMatrix::identity(dims, dims) * (1.0 - BETWEEN.0),
-            between: DMatrix::identity(dims, dims) * BETWEEN.0,
+            within: DMatrix::identity(dims, dims) * (1.0 - *BETWEEN),
+            between: DMatrix::identity(dims, dims) * *BETWEEN,
             strains: Vec::new(),
         };
         if batches.is_empty() {
@@ -155,11 +164,11 @@ impl Population {
             strains.push(StrainMeans { name: first.strain.clone(), mean, covariance, batches: group.len() });
         }
         let s = strains.len() as f64;
-        self.mean = &sum / (s + MEAN_WORTH);
+        self.mean = &sum / (s + *MEAN_WORTH);
         // Sum over strains of the expected squared distance from the new mean.
         outside += &self.mean * self.mean.transpose() * s - &sum * self.mean.transpose() - &self.mean * sum.transpose();
-        self.within = shrunk(&inside, n, 1.0 - BETWEEN.0, |k| worth[k]);
-        self.between = shrunk(&outside, s, BETWEEN.0, |_| BETWEEN.1);
+        self.within = shrunk(&inside, n, 1.0 - *BETWEEN, |k| worth[k]);
+        self.between = shrunk(&outside, s, *BETWEEN, |_| *BETWEEN_WORTH);
         self.strains = strains;
         self
     }
@@ -203,7 +212,7 @@ impl Population {
             None => (&self.mean, &self.between),
         };
         // The means have errors of their own, and a variance found from few batches is a t's.
-        let freedom = n + FREEDOM_WORTH;
+        let freedom = n + *FREEDOM_WORTH;
         let wider = if n > 0.0 { (1.0 + 1.0 / freedom) * freedom / (freedom - 2.0) } else { 1.0 };
         PopulationPrior { mean: mean.clone(), covariance: (spread + &self.within) * wider }
     }
@@ -220,7 +229,7 @@ fn shrunk(scatter: &DMatrix<f64>, n: f64, assumed: f64, worth: impl Fn(usize) ->
         }
         let both = (scatter[(i, i)] * scatter[(j, j)]).sqrt();
         let correlation = if both > 0.0 { scatter[(i, j)] / both } else { 0.0 };
-        correlation * n / (n + CORRELATION_WORTH) * sds[i] * sds[j]
+        correlation * n / (n + *CORRELATION_WORTH) * sds[i] * sds[j]
     })
 }
 

@@ -16,8 +16,11 @@ pub(crate) const FOAM: usize = PARAMETERS + 1;
 /// Parameters of a fit before the nuisance effects.
 pub(crate) const FITTED: usize = PARAMETERS + 2;
 
-/// Hours in which foam dries on a probe.
-const FOAM_H: f64 = 30.0;
+assumed! {
+    /// Hours in which foam dries on a probe.
+    const FOAM_H: f64 = 30.0, "h";
+}
+
 /// Priors of both: mean and standard deviation; held where that is 0.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct ProbeBias {
@@ -54,7 +57,7 @@ pub(super) fn memory(relative_rate: impl Iterator<Item = (f64, f64)>) -> Vec<f64
     let (mut level, mut before, mut most) = (0.0, 0.0, 1e-9_f64);
     let mut levels: Vec<f64> = relative_rate
         .map(|(hours, v)| {
-            let kept = (-(hours - before).max(0.0) / FOAM_H).exp();
+            let kept = (-(hours - before).max(0.0) / *FOAM_H).exp();
             level = kept * level + (1.0 - kept) * v;
             before = hours;
             most = most.max(level);

@@ -21,12 +21,17 @@ use super::steps::without_steps;
 use super::trait_estimates::{estimates, trait_estimates};
 use super::traits::Trait;
 
-/// A point that counts less than this is called an outlier.
-const OUTLIER_WEIGHT: f64 = 0.5;
+assumed! {
+    /// A point that counts less than this is called an outlier.
+    const OUTLIER_WEIGHT: f64 = 0.5, "weight";
+    /// Attenuation that a wort can reach where nothing is known: textbook level.
+    const LIMIT_ATTENUATION: f64 = 0.77, "share";
+    /// Its standard deviation.
+    const LIMIT_ATTENUATION_SD: f64 = 0.07, "share";
+}
+
 /// How the numbers beside the curve are found.
 const METHOD: &str = "generalised least squares with its prior, normal";
-/// Attenuation a wort can reach where nothing is known, mean and standard deviation: assumed, textbook level.
-const LIMIT_ATTENUATION: (f64, f64) = (0.77, 0.07);
 
 impl CurveFit {
     /// The curve on its clock, with what its errors need.
@@ -85,7 +90,7 @@ impl KineticsSettings {
         fit.innovations.clone_from(&found.fit.residuals);
         fit.residuals_sg = residual;
         for point in 0..binned.points.len() {
-            if binned.points[point].weight < OUTLIER_WEIGHT {
+            if binned.points[point].weight < *OUTLIER_WEIGHT {
                 binned.flag_point(series, point, Flags::OUTLIER);
             }
         }
@@ -150,7 +155,7 @@ impl KineticsSettings {
 /// The limit where nothing is known of the wort, with its standard deviation.
 fn limit_by_default(original_sg: f64) -> (f64, f64) {
     let extract = original_sg - 1.0;
-    (1.0 + (1.0 - LIMIT_ATTENUATION.0) * extract, LIMIT_ATTENUATION.1 * extract)
+    (1.0 + (1.0 - *LIMIT_ATTENUATION) * extract, *LIMIT_ATTENUATION_SD * extract)
 }
 
 /// The limit as the other batches of the strain have it, where at least three came to rest: the median of their

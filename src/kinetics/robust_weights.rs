@@ -5,8 +5,10 @@ use crate::fit::robust::huber_weight;
 use super::median::median;
 use super::point::{BatchPoint, PointSource};
 
-/// A point further off than this many standard deviations pulls no harder than one that is just so far off.
-const BOUND_SDS: f64 = 4.0;
+assumed! {
+    /// A point further off than this many standard deviations pulls no harder than one that is just so far off.
+    const BOUND_SDS: f64 = 4.0, "SD";
+}
 
 /// Bounded influence: each probe point's residual over a scale that grows with the rate of fall, both from medians.
 pub(crate) fn weigh(points: &mut [BatchPoint], residual: &[f64], relative_rate: &[f64]) {
@@ -27,7 +29,7 @@ pub(crate) fn weigh(points: &mut [BatchPoint], residual: &[f64], relative_rate: 
     for ((point, r), h) in points.iter_mut().zip(residual).zip(relative_rate) {
         if matches!(point.source, PointSource::Probe(_)) {
             let scale = (flat + (steep - flat).max(0.0) * h).max(point.own_sd).max(1e-5);
-            point.weight = huber_weight(r / scale, BOUND_SDS);
+            point.weight = huber_weight(r / scale, *BOUND_SDS);
         }
     }
 }

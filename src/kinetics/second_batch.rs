@@ -6,14 +6,19 @@ use super::point::BatchPoint;
 /// Readings on each side of a rise whose medians are compared, and the fewest that do.
 const SIDE: usize = 5;
 const LEAST_SIDE: usize = 3;
-/// The least rise, SG, and as a share of the fall before it: less is sugar added, a deposit or a knock.
-const RISE_SG: f64 = 0.015;
-const RISE_SHARE: f64 = 0.5;
-/// The least fall before it, SG: a probe may settle on its first readings.
-const FALL_SG: f64 = 0.010;
-/// What follows for at least `HELD_H.0` hours and up to `HELD_H.1` must keep half of the rise: foam does not. And it is above
-/// what was read in the last `HELD_H.1` hours before.
-const HELD_H: (f64, f64) = (12.0, 24.0);
+
+assumed! {
+    /// The least rise: less is sugar added, a deposit or a knock.
+    const RISE_SG: f64 = 0.015, "SG";
+    /// The least rise as a share of the fall before it.
+    const RISE_SHARE: f64 = 0.5, "share";
+    /// The least fall before it, SG: a probe may settle on its first readings.
+    const FALL_SG: f64 = 0.010, "SG";
+    /// What follows for so long at least must keep half of the rise: foam does not.
+    const HELD_LEAST_H: f64 = 12.0, "h";
+    /// So much of what follows is looked at, and of what was read before.
+    const HELD_H: f64 = 24.0, "h";
+}
 
 /// A rise of gravity that lasts.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -32,7 +37,7 @@ pub(crate) fn rise(readings: &[BatchPoint]) -> Option<Rise> {
     let mut lowest = f64::INFINITY;
     let rises = readings.iter().any(|p| {
         lowest = lowest.min(p.sg);
-        p.sg - lowest > RISE_SG
+        p.sg - lowest > *RISE_SG
     });
     if !rises {
         return None;
@@ -43,22 +48,22 @@ pub(crate) fn rise(readings: &[BatchPoint]) -> Option<Rise> {
         let before = past.get(past.len().saturating_sub(SIDE)..).filter(|side| side.len() >= LEAST_SIDE)?;
         let level = middle(before);
         highest = highest.max(level);
-        let least = RISE_SG.max(RISE_SHARE * (highest - level));
+        let least = RISE_SG.max(*RISE_SHARE * (highest - level));
         let after = rest.get(..SIDE.min(rest.len())).filter(|side| side.len() >= LEAST_SIDE)?;
         let by_sg = middle(after) - level;
         // A probe that read too low for some hours comes back to where it was.
-        let lately = past.partition_point(|p| past.last().is_some_and(|last| p.hours < last.hours - HELD_H.1));
+        let lately = past.partition_point(|p| past.last().is_some_and(|last| p.hours < last.hours - *HELD_H));
         let back = middle(after) - middle(past.get(lately..).filter(|side| side.len() >= LEAST_SIDE).unwrap_or(before));
         if back <= least {
             return None;
         }
-        if highest - level <= FALL_SG || by_sg <= least {
+        if highest - level <= *FALL_SG || by_sg <= least {
             return None;
         }
         let held_h = rest.last()?.hours - rest.first()?.hours;
-        let held = rest.partition_point(|p| p.hours <= rest.first().map_or(0.0, |first| first.hours) + HELD_H.1);
+        let held = rest.partition_point(|p| p.hours <= rest.first().map_or(0.0, |first| first.hours) + *HELD_H);
         let held = rest.get(..held.max(LEAST_SIDE))?;
-        (held_h >= HELD_H.0 && middle(held) - level > 0.5 * by_sg).then_some((i, by_sg))
+        (held_h >= *HELD_LEAST_H && middle(held) - level > 0.5 * by_sg).then_some((i, by_sg))
     })?;
     // Medians tell of a rise some readings before it comes: it is at the greatest step among them.
     let (first, by_sg) = found;

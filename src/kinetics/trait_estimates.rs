@@ -11,9 +11,11 @@ use super::probe_bias::FITTED;
 use super::timed::Timed;
 use super::traits::Trait;
 
-/// Relative standard deviation of alcohol by formula: yeasts differ in what they make of the same extract. Assumed; no
-/// reference.
-const ABV_FORMULA: f64 = 0.015;
+assumed! {
+    /// Relative standard deviation of alcohol by formula: yeasts differ in what they make of the same extract. Assumed; no
+    /// reference.
+    const ABV_FORMULA: f64 = 0.015, "share";
+}
 
 impl FittedFermentation {
     /// The standard error of a number with this gradient in the parameters.
@@ -105,7 +107,7 @@ pub(super) fn trait_estimates(
             }
             (Trait::LagH, _) => estimate.lower = estimate.lower.max(0.0),
             (Trait::AbvPercent, _) => {
-                estimate.se = estimate.se.hypot(ABV_FORMULA * estimate.value);
+                estimate.se = estimate.se.hypot(*ABV_FORMULA * estimate.value);
                 estimate.lower = estimate.value - factor * estimate.se;
                 estimate.upper = estimate.value + factor * estimate.se;
             }

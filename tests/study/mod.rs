@@ -3,4 +3,4 @@
 mod blunders;
 mod guide;
 mod settings;
-mod truth;
+pub(crate) mod truth;

@@ -3,12 +3,12 @@
 use std::collections::BTreeMap;
 use std::fmt;
 
-use heelwort::drift::ShiftKind;
+use heelwort::drift::{Misfit, Shift, ShiftKind};
 use heelwort::fit::Finding;
 use heelwort::forecast::BacktestStatus;
 use heelwort::kinetics::Trait;
 use heelwort::season::Flags;
-use heelwort::simulate::{BatchEnd, BatchTruth, ShiftTruth, SimulateSettings, Simulated, Trouble, TroubleTruth};
+use heelwort::simulate::{BatchEnd, BatchTruth, SimulateSettings, Simulated, Trouble, TroubleTruth};
 use heelwort::study::{SeasonStudy, Settings};
 
 /// Half width of a 90 % normal interval in standard errors.
@@ -39,11 +39,11 @@ const KNOWN_BIASED: [&str; 5] =
 
 /// How often intervals held the truth, and how large the errors were.
 #[derive(Debug, Clone, Default)]
-struct Tally {
-    n: usize,
+pub(crate) struct Tally {
+    pub n: usize,
     covered: usize,
     error: f64,
-    error2: f64,
+    pub error2: f64,
     width: f64,
     /// Intervals, how many held the truth, and the sum of the errors in standard errors, by season.
     seasons: BTreeMap<u64, (f64, f64, f64)>,
@@ -67,7 +67,7 @@ impl Tally {
         self.width += upper - lower;
     }
 
-    fn coverage(&self) -> f64 {
+    pub fn coverage(&self) -> f64 {
         self.covered as f64 / self.n as f64
     }
 
@@ -112,7 +112,7 @@ impl fmt::Display for Tally {
 
 /// Tallies by name, and the season that is being counted.
 #[derive(Debug, Default)]
-struct Tallies(BTreeMap<String, Tally>, u64);
+pub(crate) struct Tallies(pub BTreeMap<String, Tally>, pub u64);
 
 impl Tallies {
     fn add(&mut self, name: impl Into<String>, lower: f64, value: f64, upper: f64, truth: f64) {
@@ -125,7 +125,7 @@ impl Tallies {
         }
     }
 
-    fn gravity(&mut self, study: &SeasonStudy, made: &Simulated) {
+    pub fn gravity(&mut self, study: &SeasonStudy, made: &Simulated) {
         let Some(gravity) = study.gravity.done() else { return };
         for (row, truth) in made.truth.gravity.sg.iter().enumerate().step_by(37) {
             let (Some(truth), Some(read)) = (truth, gravity.corrected[row]) else { continue };
@@ -140,7 +140,7 @@ impl Tallies {
         }
     }
 
-    fn kinetics(&mut self, study: &SeasonStudy, truth: &BatchTruth) {
+    pub fn kinetics(&mut self, study: &SeasonStudy, truth: &BatchTruth) {
         let Some(fit) = study.kinetics.done().and_then(|k| k.get(&truth.batch)) else { return };
         for (which, truth) in [
             (Trait::OriginalSg, truth.original_sg),
@@ -187,6 +187,22 @@ impl Tallies {
             self.finding("fleet's drift against the mean of these probes", &mean.finding, truth);
         }
     }
+}
+
+/// Whether the probe really changed in that time.
+pub(crate) fn is_true_shift(shift: &Shift, made: &Simulated) -> bool {
+    made.truth.shifts.iter().any(|truth| {
+        let is_its = truth.probe == shift.probe || shift.or_probes.contains(&truth.probe);
+        is_its && shift.earliest <= truth.at && truth.at <= shift.latest && truth.shift_sg.abs() > 0.0005
+    })
+}
+
+/// Whether something was really wrong there.
+pub(crate) fn is_wrong_entry(misfit: &Misfit, made: &Simulated) -> bool {
+    made.truth.troubles.iter().any(|truth| {
+        let batch = truth.batch.is_none() || truth.batch == misfit.batch;
+        batch && (misfit.at.days_since(truth.from).abs() < 2.2 || truth.trouble == Trouble::SwappedProbes)
+    })
 }
 
 fn studied(seeds: std::ops::Range<u64>, settings: &SimulateSettings) -> Tallies {
@@ -249,12 +265,8 @@ fn troubles_wreck_no_season() {
         tallies.backtest(&study, &made);
         let (drift, gravity) = (study.drift().unwrap(), study.gravity.done().unwrap());
         for shift in drift.shifts.iter().filter(|shift| shift.kind == ShiftKind::Found) {
-            let near = |truth: &&ShiftTruth| {
-                let is_its = truth.probe == shift.probe || shift.or_probes.contains(&truth.probe);
-                is_its && shift.earliest <= truth.at && truth.at <= shift.latest && truth.shift_sg.abs() > 0.0005
-            };
             found += 1;
-            real += usize::from(made.truth.shifts.iter().any(|truth| near(&truth)));
+            real += usize::from(is_true_shift(shift, &made));
         }
         let episodes: Vec<&TroubleTruth> =
             made.truth.troubles.iter().filter(|t| EPISODES.contains(&t.trouble)).collect();
@@ -272,12 +284,8 @@ fn troubles_wreck_no_season() {
             free_flagged += usize::from(!is_held && is_flagged);
         }
         for misfit in &drift.misfits {
-            let is_its = |t: &&TroubleTruth| {
-                let batch = t.batch.is_none() || t.batch == misfit.batch;
-                batch && (misfit.at.days_since(t.from).abs() < 2.2 || t.trouble == Trouble::SwappedProbes)
-            };
             named += 1;
-            named_right += usize::from(made.truth.troubles.iter().any(|t| is_its(&t)));
+            named_right += usize::from(is_wrong_entry(misfit, &made));
         }
     }
     for (name, tally) in &tallies.0 {

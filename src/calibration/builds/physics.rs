@@ -183,8 +183,8 @@ fn centre(outside: &Outside, baths: &[Rested]) -> Result<Centre> {
         };
         fit = line(&baths.iter().map(in_arm).collect::<Result<Vec<f64>>>()?)?;
     }
-    let df = SCALE_DF + baths.len() as f64 - 2.0;
-    let scale = (SCALE_DF + fit.sum_of_squares) / df;
+    let df = *SCALE_DF + baths.len() as f64 - 2.0;
+    let scale = (*SCALE_DF + fit.sum_of_squares) / df;
     Ok(Centre { hull: hull(&fit)?, covariance: fit.covariance * scale, df })
 }
 

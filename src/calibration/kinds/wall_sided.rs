@@ -7,11 +7,15 @@ use crate::float::WallSided;
 
 use super::definition::{CoefficientPrior, CoefficientRule, KindFacts, line_through};
 
-/// Where a top may begin to wet, and the unit of the tilt beyond, degrees.
-const WET_FROM_DEG: f64 = 50.0;
+/// Unit of the tilt beyond where a top may begin to wet, degrees.
 const WET_UNIT_DEG: f64 = 10.0;
-/// Prior SD of what a wet top adds, kg/m3: from nothing on a long float to -1.7 on a short one.
-const WET_TOP_SD_KG_M3: f64 = 1.5;
+
+assumed! {
+    /// Where a top may begin to wet.
+    const WET_FROM_DEG: f64 = 50.0, "degrees";
+    /// Prior SD of what a wet top adds, kg/m3: from nothing on a long float to -1.7 on a short one.
+    const WET_TOP_SD_KG_M3: f64 = 1.5, "kg/m3";
+}
 
 pub(super) const FACTS: KindFacts = KindFacts {
     name: "wall_sided",
@@ -31,7 +35,7 @@ pub(super) const FREE_FACTS: KindFacts =
 
 /// K by its mean and relative standard deviation, and the top that may wet.
 pub(super) fn priors((mean, sd): (f64, f64), measured: bool) -> Result<Vec<Option<CoefficientPrior>>> {
-    let wet_top = CoefficientPrior { mean: 0.0, sd: WET_TOP_SD_KG_M3, measured: false };
+    let wet_top = CoefficientPrior { mean: 0.0, sd: *WET_TOP_SD_KG_M3, measured: false };
     Ok(vec![Some(CoefficientPrior { mean, sd, measured }), None, None, Some(wet_top)])
 }
 
@@ -64,7 +68,7 @@ struct WallSidedShape {
 impl CurveShape for WallSidedShape {
     fn at(&self, tilt_deg: f64) -> Option<CurvePoint> {
         let at = self.float.gradient(tilt_deg).ok()?;
-        let wet = ((tilt_deg - WET_FROM_DEG) / WET_UNIT_DEG).max(0.0);
+        let wet = ((tilt_deg - *WET_FROM_DEG) / WET_UNIT_DEG).max(0.0);
         Some(CurvePoint {
             density_kg_m3: at.density_kg_m3 + self.wet_top_kg_m3 * wet.powi(3),
             per_deg: at.by_tilt_deg + 3.0 * self.wet_top_kg_m3 * wet * wet / WET_UNIT_DEG,

@@ -8,8 +8,10 @@ use crate::liquid::WATER_20C_KG_M3;
 
 use super::design::DesignModel;
 
-/// Standard deviation of pure water, SG. Assumed; no reference.
-const WATER_SD_SG: f64 = 0.0001;
+assumed! {
+    /// Standard deviation of pure water.
+    const WATER_SD_SG: f64 = 0.0001, "SG";
+}
 
 /// The model of a probe by its last calibration, or why there is none.
 ///
@@ -32,7 +34,7 @@ pub(super) fn model(
         .iter()
         .map(|&sg| {
             let at = point(sg)?;
-            let bath = if sg <= 1.0 { WATER_SD_SG } else { bath_sd_sg } * WATER_20C_KG_M3;
+            let bath = if sg <= 1.0 { *WATER_SD_SG } else { bath_sd_sg } * WATER_20C_KG_M3;
             let sd = calibration.fitted.scale * bath.hypot(at.per_deg * tilt_sd_deg);
             Some(Vector4::from(at.gradient) / sd)
         })

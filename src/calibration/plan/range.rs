@@ -15,12 +15,14 @@ pub struct UsedRange {
     pub source: String,
 }
 
-/// Share of the batches whose lowest gravity may lie below the range, and whose original gravity may lie above it.
-const QUANTILE: f64 = 0.05;
-/// Fewest batches whose ends make a range.
-const BATCHES_ENOUGH: usize = 3;
-/// Narrowest range that beers make, SG.
-const NARROWEST_SG: f64 = 0.005;
+assumed! {
+    /// Share of the batches whose lowest gravity may lie below the range, and whose original gravity may lie above it.
+    const QUANTILE: f64 = 0.05, "share";
+    /// Fewest batches whose ends make a range.
+    const BATCHES_ENOUGH: usize = 3, "batches";
+    /// Narrowest range that beers make.
+    const NARROWEST_SG: f64 = 0.005, "SG";
+}
 
 impl UsedRange {
     /// From the season's batches: between the 5 % quantile of their lowest known gravities (samples, else the limit) and the
@@ -33,14 +35,14 @@ impl UsedRange {
             all
         };
         let (lows, highs) = (sorted(lowest), sorted(original));
-        if lows.len() >= BATCHES_ENOUGH && highs.len() >= BATCHES_ENOUGH {
-            let (low_sg, high_sg) = (quantile_of(&lows, QUANTILE)?, quantile_of(&highs, 1.0 - QUANTILE)?);
-            if high_sg - low_sg >= NARROWEST_SG {
+        if lows.len() >= *BATCHES_ENOUGH && highs.len() >= *BATCHES_ENOUGH {
+            let (low_sg, high_sg) = (quantile_of(&lows, *QUANTILE)?, quantile_of(&highs, 1.0 - *QUANTILE)?);
+            if high_sg - low_sg >= *NARROWEST_SG {
                 let source = format!(
                     "{:.0} % of the lowest gravities of {} batches to {:.0} % of {} original gravities",
-                    100.0 * QUANTILE,
+                    100.0 * *QUANTILE,
                     lows.len(),
-                    100.0 * (1.0 - QUANTILE),
+                    100.0 * (1.0 - *QUANTILE),
                     highs.len()
                 );
                 return Some(Self { low_sg, high_sg, source });
@@ -50,7 +52,7 @@ impl UsedRange {
         let low_sg = ends(|c| c.sg_min).fold(f64::INFINITY, f64::min);
         let high_sg = ends(|c| c.sg_max).fold(f64::NEG_INFINITY, f64::max);
         let source = "what the baths so far span, as too few batches tell which gravities they use".to_owned();
-        (high_sg - low_sg >= NARROWEST_SG).then_some(Self { low_sg, high_sg, source })
+        (high_sg - low_sg >= *NARROWEST_SG).then_some(Self { low_sg, high_sg, source })
     }
 }
 
@@ -63,7 +65,8 @@ fn lowest(season: &Season, batch: &Batch) -> Option<f64> {
     let samples = season.samples_of(&batch.batch).map(|sample| sample.sg);
     let lowest = samples.filter(possible).reduce(f64::min);
     // The only sample of a batch may be that of its wort.
-    let fermented = lowest.filter(|low| original(season, batch).is_some_and(|original| *low < original - NARROWEST_SG));
+    let fermented =
+        lowest.filter(|low| original(season, batch).is_some_and(|original| *low < original - *NARROWEST_SG));
     fermented.or(batch.limit_sg.filter(possible))
 }
 
@@ -72,7 +75,7 @@ fn original(season: &Season, batch: &Batch) -> Option<f64> {
     let highest = || {
         let samples: Vec<f64> = season.samples_of(&batch.batch).map(|sample| sample.sg).filter(possible).collect();
         let low = samples.iter().copied().reduce(f64::min)?;
-        samples.into_iter().reduce(f64::max).filter(|high| *high > low + NARROWEST_SG)
+        samples.into_iter().reduce(f64::max).filter(|high| *high > low + *NARROWEST_SG)
     };
     batch.original_sg.filter(possible).or_else(highest)
 }

@@ -7,10 +7,12 @@ use crate::gravity::Liquids;
 use crate::season::{Batch, Season};
 use crate::units::HOURS_PER_DAY;
 
-/// Where beers end when the season does not say, SG.
-const USUAL_END_SG: f64 = 1.010;
-/// A day of a probe in a batch needs so many readings for a level.
-const READINGS_NEEDED: usize = 4;
+assumed! {
+    /// Where beers end when the season does not say.
+    const USUAL_END_SG: f64 = 1.010, "SG";
+    /// A day of a probe in a batch needs so many readings for a level.
+    const READINGS_NEEDED: usize = 4, "readings";
+}
 
 /// The 10, 50 and 90 % quantile of the gravities at which the batches ended; without any, 1.010.
 ///
@@ -28,12 +30,12 @@ pub(super) fn end_gravities(season: &Season, calibrations: &Calibrations) -> Res
     let at = |share: f64| lowest.get((share * (lowest.len().saturating_sub(1)) as f64).round() as usize).copied();
     let mut found: Vec<f64> = [0.1, 0.5, 0.9].into_iter().filter_map(at).collect();
     found.dedup();
-    Ok(if found.is_empty() { vec![USUAL_END_SG] } else { found })
+    Ok(if found.is_empty() { vec![*USUAL_END_SG] } else { found })
 }
 
 /// The middle one of the gravities at which beers end.
 pub(super) fn middle_sg(ends_sg: &[f64]) -> f64 {
-    ends_sg.get(ends_sg.len() / 2).copied().unwrap_or(USUAL_END_SG)
+    ends_sg.get(ends_sg.len() / 2).copied().unwrap_or(*USUAL_END_SG)
 }
 
 /// Days from pitching to the end; none while the batch runs.
@@ -63,7 +65,7 @@ fn settled(season: &Season, calibrations: &Calibrations, liquids: &Liquids, batc
                     && readings.flags.get(*row).is_some_and(|flags| !flags.intersects(UNUSABLE))
             };
             let rows: Vec<_> = rows.filter(usable).filter_map(|row| readings.get(row)).collect();
-            if rows.len() < READINGS_NEEDED {
+            if rows.len() < *READINGS_NEEDED {
                 return None;
             }
             let curve = calibrations.in_force(probe, from)?;

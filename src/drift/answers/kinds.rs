@@ -10,10 +10,13 @@ use crate::drift::results::{DriftKind, KindVerdict, not_estimated};
 use crate::drift::scale::AT_SG;
 use crate::drift::settings::DriftSettings;
 
-/// The strong bath of the check that is proposed, SG.
-const STRONG_SG: f64 = 1.060;
-/// Standard deviation of a bath that is made with care, SG.
-const BATH_SD: f64 = 0.0005;
+assumed! {
+    /// The strong bath of the check that is proposed.
+    const STRONG_SG: f64 = 1.060, "SG";
+    /// Standard deviation of a bath that is made with care.
+    const BATH_SD: f64 = 0.0005, "SG";
+}
+
 const METHOD: &str = "GLS in K and tilt zero, averaged over its likelihood";
 
 /// Errors at a gravity in units of those at SG 1.020, by family.
@@ -128,7 +131,7 @@ impl DriftSettings {
     ) -> Result<[Finding; 2]> {
         let mut part = part.clone();
         if let Some(months) = two_baths {
-            for sg in [1.0, STRONG_SG] {
+            for sg in [1.0, *STRONG_SG] {
                 let Some(seen) = shapes.curves.first(&part.probe).and_then(|c| shapes.curves.seen(&part.probe, c, sg))
                 else {
                     continue;
@@ -164,9 +167,9 @@ fn told_after(
     for (model, shape) in models.iter().zip(families) {
         let Some(part) = model.probes.first() else { continue };
         let seen = |sg: f64| curves.first(&part.probe).and_then(|first| curves.seen(&part.probe, first, sg));
-        let (Some(water), Some(strong)) = (seen(1.0), seen(STRONG_SG)) else { continue };
+        let (Some(water), Some(strong)) = (seen(1.0), seen(*STRONG_SG)) else { continue };
         let errors = water.errors.minus(&strong.errors);
-        let shows = shape(1.0) - shape(STRONG_SG);
+        let shows = shape(1.0) - shape(*STRONG_SG);
         let averaged = averaged.again(model)?;
         let contrast = PairRow::at(&part.shape, months, AT_SG, errors, 0.0).showing(shows, part.walk_at_drift_sg());
         contrasts.push(averaged.mixture(0, |variances| part.error_target(&contrast, variances)));
@@ -174,7 +177,7 @@ fn told_after(
     let [a, b] = contrasts.as_slice() else { return Ok(0.0) };
     // Of the two baths and of the tilts in them.
     let of_baths: f64 =
-        [1.0, STRONG_SG].iter().map(|sg| BATH_SD.powi(2) + (tilt_sd_deg * shapes.per_deg(*sg)).powi(2)).sum();
+        [1.0, *STRONG_SG].iter().map(|sg| BATH_SD.powi(2) + (tilt_sd_deg * shapes.per_deg(*sg)).powi(2)).sum();
     let variance = 0.5 * (a.sd().powi(2) + b.sd().powi(2)) + of_baths;
     let distance = ((a.mean() - b.mean()).powi(2) / variance).sqrt().max(1e-9);
     let threshold = (certain / (1.0 - certain)).ln();

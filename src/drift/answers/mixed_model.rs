@@ -17,10 +17,13 @@ const INTERCEPT: &str = "error_at_calibration_sg";
 const SLOPE: &str = "gradual_drift_sg_per_30d";
 /// A covariate must vary by this share of its unit, or its coefficient is anything.
 const VARIES: f64 = 1e-3;
-/// Pairs that a covariate's coefficient needs.
-const PAIRS_NEEDED: usize = 12;
-/// The supply voltage at a pair is the mean of the readings within this many hours.
-const SUPPLY_WINDOW_H: f64 = 3.0;
+
+assumed! {
+    /// Pairs that a covariate's coefficient needs.
+    const PAIRS_NEEDED: usize = 12, "pairs";
+    /// The supply voltage at a pair is the mean of the readings within this many hours.
+    const SUPPLY_WINDOW_H: f64 = 3.0, "h";
+}
 
 /// What may go with the error: name with unit, and its value at a pair.
 type Covariate = (&'static str, fn(&Season, &DriftPair) -> Option<f64>);
@@ -39,7 +42,7 @@ fn batches_before(season: &Season, pair: &DriftPair) -> f64 {
 
 /// Mean supply voltage of the probe within hours of the pair.
 fn supply_v(season: &Season, pair: &DriftPair) -> Option<f64> {
-    let (from, to) = (pair.at.plus_hours(-SUPPLY_WINDOW_H), pair.at.plus_hours(SUPPLY_WINDOW_H));
+    let (from, to) = (pair.at.plus_hours(-*SUPPLY_WINDOW_H), pair.at.plus_hours(*SUPPLY_WINDOW_H));
     let rows = season.readings.of_probe_between(&pair.probe, from, to);
     let volts: Vec<f64> = rows.filter_map(|row| season.readings.supply_v(row)).collect();
     (!volts.is_empty()).then(|| volts.iter().sum::<f64>() / volts.len() as f64)
@@ -126,8 +129,8 @@ fn covariate_design(design: &Design, name: &str, values: &[Option<f64>]) -> Resu
     let doing = "a covariate of drift";
     let known: Vec<(usize, f64)> =
         values.iter().enumerate().filter_map(|(row, x)| Some((row, x.filter(|x| x.is_finite())?))).collect();
-    if known.len() < PAIRS_NEEDED {
-        let why = format!("{} of {} pairs have it; {PAIRS_NEEDED} are needed", known.len(), values.len());
+    if known.len() < *PAIRS_NEEDED {
+        let why = format!("{} of {} pairs have it; {} are needed", known.len(), values.len(), *PAIRS_NEEDED);
         return Err(Error::not_estimable(doing, why));
     }
     let mean = known.iter().map(|(_, x)| x).sum::<f64>() / known.len() as f64;

@@ -25,8 +25,12 @@ use super::verdict::{last_check, verdict};
 
 /// A slope needs pairs at this many times.
 const TIMES_NEEDED: usize = 2;
-/// A slope needs a span of this many days.
-const SPAN_NEEDED_D: f64 = 7.0;
+
+assumed! {
+    /// A slope needs a span of this many days.
+    const SPAN_NEEDED_D: f64 = 7.0, "d";
+}
+
 /// Why the pairs of a probe are left out that cannot be in a model.
 const UNSOLVABLE: &str = "the covariance of the probe's pairs is not positive definite";
 const NO_PAIRS: &str = "no reference beyond its first calibration";
@@ -357,6 +361,6 @@ fn too_little(part: &ProbeModel) -> Option<String> {
     if part.times().len() < TIMES_NEEDED {
         return Some("references at one time only".into());
     }
-    (part.span_d() < SPAN_NEEDED_D)
+    (part.span_d() < *SPAN_NEEDED_D)
         .then(|| format!("the references span {:.1} days; a drift rate needs a week", part.span_d()))
 }

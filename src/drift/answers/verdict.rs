@@ -4,12 +4,16 @@ use crate::fit::{Estimate, Finding};
 
 use crate::drift::results::{DriftPair, LastCheck, ProbeVerdict};
 
-/// A drift that stays within this of zero is called steady, SG per 30 days: the least step that a common hydrometer
-/// shows.
-const STEADY_SG_PER_30D: f64 = 0.001;
+assumed! {
+    /// A drift that stays within this of zero is called steady, SG per 30 days: the least step that a common hydrometer
+    /// shows.
+    const STEADY_SG_PER_30D: f64 = 0.001, "SG in 30 d";
+}
 
-/// A last check further off than this contradicts a steady slope, SG.
-const FAR_SG: f64 = 0.002;
+assumed! {
+    /// A last check further off than this contradicts a steady slope.
+    const FAR_SG: f64 = 0.002, "SG";
+}
 
 /// Of a drift, of that without its sudden shifts and their number where there are any, of the last check, and of whether the
 /// probe is due.
@@ -19,7 +23,7 @@ pub(super) fn verdict(
     last: Option<LastCheck>,
     due: bool,
 ) -> ProbeVerdict {
-    let is_steady = |e: &Estimate| e.lower >= -STEADY_SG_PER_30D && e.upper <= STEADY_SG_PER_30D;
+    let is_steady = |e: &Estimate| e.lower >= -*STEADY_SG_PER_30D && e.upper <= *STEADY_SG_PER_30D;
     let Some(e) = drift.estimate() else {
         return ProbeVerdict::Unknown { why: drift.why().unwrap_or("its drift is not estimated").to_owned() };
     };
@@ -27,7 +31,7 @@ pub(super) fn verdict(
         return match last.filter(is_far) {
             Some(last) => ProbeVerdict::OffAtLastCheck(last),
             None if due => ProbeVerdict::Due,
-            None => ProbeVerdict::Steady { within_sg_per_30d: STEADY_SG_PER_30D },
+            None => ProbeVerdict::Steady { within_sg_per_30d: *STEADY_SG_PER_30D },
         };
     }
     match gradual {
@@ -51,7 +55,7 @@ pub(super) fn last_check(checks: &[&DriftPair]) -> Option<LastCheck> {
 /// Off by more than a steady probe may be at that age, by more than two steps of a common hydrometer, and by more than its
 /// error explains.
 fn is_far(last: &LastCheck) -> bool {
-    let steady = STEADY_SG_PER_30D * last.age_d.abs() / 30.0;
+    let steady = *STEADY_SG_PER_30D * last.age_d.abs() / 30.0;
     last.off_sg.abs() > FAR_SG.max(3.0 * last.se).max(steady)
 }
 
@@ -60,7 +64,9 @@ mod tests {
     use super::*;
     use crate::units::Instant;
 
-    const STEADY: ProbeVerdict = ProbeVerdict::Steady { within_sg_per_30d: STEADY_SG_PER_30D };
+    fn steady() -> ProbeVerdict {
+        ProbeVerdict::Steady { within_sg_per_30d: *STEADY_SG_PER_30D }
+    }
 
     fn finding(lower: f64, upper: f64) -> Finding {
         let value = (lower + upper) / 2.0;
@@ -70,9 +76,9 @@ mod tests {
     #[test]
     fn a_wide_interval_is_not_called_true() {
         let cases = [
-            (-0.0005, 0.0009, STEADY),
+            (-0.0005, 0.0009, steady()),
             (-0.0005, 0.0019, ProbeVerdict::NotSettled),
-            (0.0001, 0.0009, STEADY),
+            (0.0001, 0.0009, steady()),
             (0.0004, 0.0015, ProbeVerdict::Rises),
             (-0.003, -0.001, ProbeVerdict::Falls),
         ];
@@ -90,9 +96,9 @@ mod tests {
         let last = |age_d, off_sg, se| LastCheck { at: Instant::default(), age_d, off_sg, se };
         let of = |last| verdict(&finding(-0.0003, 0.0002), None, Some(last), false);
         assert_eq!(of(last(100.0, 0.0045, 0.0006)), ProbeVerdict::OffAtLastCheck(last(100.0, 0.0045, 0.0006)));
-        assert_eq!(of(last(100.0, 0.0045, 0.0020)), STEADY);
-        assert_eq!(of(last(150.0, 0.0045, 0.0006)), STEADY);
-        assert_eq!(of(last(10.0, -0.0012, 0.0002)), STEADY);
+        assert_eq!(of(last(100.0, 0.0045, 0.0020)), steady());
+        assert_eq!(of(last(150.0, 0.0045, 0.0006)), steady());
+        assert_eq!(of(last(10.0, -0.0012, 0.0002)), steady());
     }
 
     #[test]

@@ -18,8 +18,10 @@ use super::pair_row::PairRow;
 use super::probe_model::{ProbeModel, SharedEffects};
 use super::shift_term::ShiftTerm;
 
-/// Bias of all probes in beer against sugar baths (bubbles at rest, foam, meniscus), SD, SG. From memory, no source.
-const BEER_SD: f64 = 0.0007;
+assumed! {
+    /// Bias of all probes in beer against sugar baths (bubbles at rest, foam, meniscus), SD.
+    const BEER_SD: f64 = 0.0007, "SG";
+}
 
 impl FleetModel {
     /// From the pairs that are used.
@@ -30,7 +32,7 @@ impl FleetModel {
         }
         let mut effects = EffectNumbers::new(by_probe.len(), by_probe.values());
         let in_beer = |found: &&ModelPair| is_in_beer(found.pair.kind);
-        let beer = pairs.iter().any(in_beer).then(|| effects.of(SharedSource::Beer, BEER_SD));
+        let beer = pairs.iter().any(in_beer).then(|| effects.of(SharedSource::Beer, *BEER_SD));
         let mut parts = Vec::new();
         let shapes = GravityShape::of(curves, &by_probe.keys().copied().collect::<Vec<_>>());
         for (index, ((probe, found), shape)) in by_probe.iter().zip(shapes).enumerate() {
@@ -126,7 +128,7 @@ fn part(
             }
         }
         if is_in_beer(f.pair.kind) {
-            touch(effects.of(SharedSource::Beer, BEER_SD), row, 1.0);
+            touch(effects.of(SharedSource::Beer, *BEER_SD), row, 1.0);
             if f.pair.rate_sg_per_day.abs() > settings.active_sg_per_day {
                 touch(effects.of(SharedSource::Active, settings.active_sd_sg), row, 1.0);
                 own += 0.25 * settings.active_sd_sg.powi(2);

@@ -5,13 +5,16 @@ use crate::drift::scale::AT_SG;
 
 /// Gravities at which a curve is looked at, and between which its slope is straight.
 const GRID_SG: [f64; 11] = [0.990, 1.000, 1.010, 1.020, 1.030, 1.040, 1.050, 1.065, 1.080, 1.100, 1.130];
-/// A curve may be this many times as steep elsewhere, or as little, as at SG 1.020: beyond that it is no float's.
-const STEEPEST: f64 = 4.0;
-/// Without a curve: by how much more an error of the sensor's zero or across the axis shows for each 0.030 below SG 1.020, as
-/// the hydrostatics of two floats have it (0.27 to 0.40).
-const SIDEWAYS: f64 = 0.33;
-/// The part of an error's variance that is sideways where nothing tells it.
-pub(in crate::drift) const EVEN: f64 = 0.5;
+
+assumed! {
+    /// A curve may be this many times as steep elsewhere, or as little, as at SG 1.020: beyond that it is no float's.
+    const STEEPEST: f64 = 4.0, "times";
+    /// Without a curve: by how much more an error of the sensor's zero or across the axis shows for each 0.030 below SG 1.020, as
+    /// the hydrostatics of two floats have it (0.27 to 0.40).
+    const SIDEWAYS: f64 = 0.33, "share";
+    /// The part of an error's variance that is sideways where nothing tells it.
+    pub(in crate::drift) const EVEN: f64 = 0.5, "share";
+}
 
 /// A number and how far it may be from that, SD, with a sign.
 ///
@@ -55,7 +58,7 @@ impl GravityShape {
     }
 
     fn sideways(&self, sg: f64) -> f64 {
-        let Some(sideways) = &self.sideways else { return 1.0 + SIDEWAYS * (AT_SG - sg) / 0.030 };
+        let Some(sideways) = &self.sideways else { return 1.0 + *SIDEWAYS * (AT_SG - sg) / 0.030 };
         let mut points = GRID_SG.iter().zip(sideways).zip(GRID_SG.iter().zip(sideways).skip(1));
         let last = points.clone().next_back();
         let Some(((a, left), (b, right))) = points.find(|(_, (b, _))| sg <= **b).or(last) else { return 1.0 };
@@ -69,7 +72,7 @@ impl GravityShape {
 
     /// What an error of 1 at SG 1.020 of unknown kind shows.
     pub fn shown(&self, sg: f64) -> GravityResponse {
-        self.mixed(EVEN, (self.sideways(sg), sg / AT_SG))
+        self.mixed(*EVEN, (self.sideways(sg), sg / AT_SG))
     }
 
     /// What a walk of 1 at SG 1.020 of a usual probe shows on this one; this part of its variance is sideways.
@@ -86,7 +89,7 @@ fn slope(curves: &Curves, probe: &str, sg: f64) -> Option<f64> {
 /// The slopes on the grid in units of that at SG 1.020; beyond the curve the last there is. A curve that is not steeper in water
 /// than in strong wort, as every float's is, does not tell.
 fn sideways(curves: &Curves, probe: &str, at_1020: f64) -> Option<[f64; GRID_SG.len()]> {
-    let mut found = GRID_SG.map(|sg| slope(curves, probe, sg).map(|s| (s / at_1020).clamp(1.0 / STEEPEST, STEEPEST)));
+    let mut found = GRID_SG.map(|sg| slope(curves, probe, sg).map(|s| (s / at_1020).clamp(1.0 / *STEEPEST, *STEEPEST)));
     for i in 1..found.len() {
         if found.get(i).copied().flatten().is_none() {
             let before = found.get(i - 1).copied().flatten();

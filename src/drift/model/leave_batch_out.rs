@@ -18,16 +18,22 @@ use super::pair_row::PairRow;
 use super::probe_model::ProbeModel;
 use super::variances::Variances;
 
-/// SD of the mean drift of the fleet before its pairs are looked at, SG per 30 days: wide, from memory.
-const FLEET_SD: f64 = 0.003;
-/// Least SD of what one immersion differs from another, as a share of that in the settings where the season does not tell.
-const LEAST_IMMERSION: f64 = 0.5;
-/// Readings from which the level at a state is taken.
-const PLATEAU_READINGS: usize = 9;
+assumed! {
+    /// SD of the mean drift of the fleet before its pairs are looked at, SG per 30 days: wide.
+    const FLEET_SD: f64 = 0.003, "SG in 30 d";
+    /// Least SD of what one immersion differs from another, as a share of that in the settings where the season does not tell.
+    const LEAST_IMMERSION: f64 = 0.5, "share";
+    /// Readings from which the level at a state is taken.
+    const PLATEAU_READINGS: usize = 9, "readings";
+}
+
 /// So long before a shift a probe is as it was, hours.
 const BEFORE_H: f64 = 0.1;
-/// A smaller fall has one state a probe, SG.
-const LEAST_FALL_SG: f64 = 0.004;
+
+assumed! {
+    /// A smaller fall has one state a probe.
+    const LEAST_FALL_SG: f64 = 0.004, "SG";
+}
 
 /// The drift of all probes, ready to tell what a batch's probes may read wrong without that batch's own samples.
 ///
@@ -128,7 +134,7 @@ impl ProbeErrors {
             mean.hypot(sd)
         };
         let variances = Variances { walk_sd: rms(|v| v.walk_sd), pair_sd: rms(|v| v.pair_sd) };
-        let least = LEAST_IMMERSION * settings.offset_prior.at_calibration_sd;
+        let least = *LEAST_IMMERSION * settings.offset_prior.at_calibration_sd;
         let held = HeldVariances {
             variances,
             immersion_sd: variances.pair_sd.max(least),
@@ -177,7 +183,7 @@ impl ProbeErrors {
             }
         }
         if held.fleet {
-            model.prior_sd.push(Some(FLEET_SD));
+            model.prior_sd.push(Some(*FLEET_SD));
         }
         Self { model, batches, held, misfits: misfits.to_vec() }
     }
@@ -302,9 +308,9 @@ fn states(series: &GravitySeries, probe: u32) -> Vec<usize> {
         sorted.sort_by(|a, b| sg(a).total_cmp(&sg(b)));
         sorted.get(sorted.len() / 2).copied()
     };
-    let enough = PLATEAU_READINGS.min(mine.len());
+    let enough = (*PLATEAU_READINGS).min(mine.len());
     match (mine.get(..enough).and_then(middle), mine.get(mine.len() - enough..).and_then(middle)) {
-        (Some(first), Some(last)) if sg(&first) - sg(&last) > LEAST_FALL_SG => vec![first, last],
+        (Some(first), Some(last)) if sg(&first) - sg(&last) > *LEAST_FALL_SG => vec![first, last],
         (_, Some(last)) => vec![last],
         _ => Vec::new(),
     }

@@ -4,8 +4,10 @@ use crate::gravity::ReadingErrors;
 
 use super::gravity_shape::{EVEN, GravityResponse, GravityShape};
 
-/// Drift from probe to probe, SD, SG a month: only for how much the doubt about the gravity's share weighs.
-const TYPICAL_PER_MONTH: f64 = 0.001;
+assumed! {
+    /// Drift from probe to probe, SD, SG a month: only for how much the doubt about the gravity's share weighs.
+    const TYPICAL_PER_MONTH: f64 = 0.001, "SG a month";
+}
 
 /// One pair as the model needs it, or a state of the probe that is asked for.
 #[derive(Debug, Clone, PartialEq)]
@@ -35,8 +37,8 @@ impl PairRow {
     /// else shares.
     pub fn at(shape: &GravityShape, months: f64, sg: f64, errors: ReadingErrors, own: f64) -> Self {
         let (shows, doubt) = shape.shown(sg);
-        let line_doubt = doubt * TYPICAL_PER_MONTH * months;
-        Self { months, shows, errors, sg, own, doubt, line_doubt, walk: shape.walked(EVEN, sg), stay: None }
+        let line_doubt = doubt * *TYPICAL_PER_MONTH * months;
+        Self { months, shows, errors, sg, own, doubt, line_doubt, walk: shape.walked(*EVEN, sg), stay: None }
     }
 
     /// The same in this stay in a beer.

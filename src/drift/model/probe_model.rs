@@ -15,9 +15,11 @@ use super::pair_row::{PairRow, response_covariance};
 use super::shift_term::ShiftTerm;
 use super::variances::Variances;
 
-/// Part of the variance of a pair beyond all known errors that the pairs of one stay in a beer have in common: what clings
-/// to a probe stays there. From memory, no source.
-const STAY_SHARE: f64 = 0.5;
+assumed! {
+    /// Part of the variance of a pair beyond all known errors that the pairs of one stay in a beer have in common: what clings
+    /// to a probe stays there.
+    const STAY_SHARE: f64 = 0.5, "share";
+}
 
 /// The effects of the whole model that touch a probe's pairs.
 #[derive(Debug, Clone, PartialEq)]
@@ -78,13 +80,13 @@ impl ProbeModel {
         }
         let walk = covariance_of(&rows, PairRow::walked);
         let mut beyond =
-            covariance_of(&rows, |a, b| if a.stay.is_some() && a.stay == b.stay { STAY_SHARE } else { 0.0 });
+            covariance_of(&rows, |a, b| if a.stay.is_some() && a.stay == b.stay { *STAY_SHARE } else { 0.0 });
         beyond.fill_diagonal(1.0);
         let last = rows.iter().map(|r| r.months).fold(0.0, f64::max);
         let first = rows.iter().map(|r| r.months).fold(0.0, f64::min);
         let steps = steps.into_iter().filter(|step| step.months > first).collect();
         let (probe, grid) = (probe.to_owned(), weekly_slope(first, last));
-        let (span, sideways, walks) = ((first, last), EVEN, shape.walked(EVEN, AT_SG));
+        let (span, sideways, walks) = ((first, last), *EVEN, shape.walked(*EVEN, AT_SG));
         Self { probe, calibrated_at, rows, y, known, walk, beyond, shared, steps, shape, sideways, walks, grid, span }
     }
 

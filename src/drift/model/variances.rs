@@ -1,7 +1,9 @@
 //! The two standard deviations that the pairs themselves tell, and what is known of them beforehand.
 
-/// Scale of the half-Cauchy priors of both, SG.
-const PRIOR_SCALE: f64 = 0.001;
+assumed! {
+    /// Scale of the half-Cauchy priors of both.
+    const PRIOR_SCALE: f64 = 0.001, "SG";
+}
 
 /// Standard deviations that the pairs themselves must tell.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -14,6 +16,6 @@ pub(in crate::drift) struct Variances {
 
 /// Logarithm of the half-Cauchy priors of both SDs, up to a constant.
 pub(in crate::drift) fn ln_prior(at: &Variances) -> f64 {
-    let one = |sd: f64| -(1.0 + (sd / PRIOR_SCALE).powi(2)).ln();
+    let one = |sd: f64| -(1.0 + (sd / *PRIOR_SCALE).powi(2)).ln();
     one(at.walk_sd) + one(at.pair_sd)
 }

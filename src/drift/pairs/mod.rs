@@ -51,8 +51,10 @@ pub(super) fn find_pairs(
     Ok(found)
 }
 
-/// A probe that something moved by less goes on as it is, degrees.
-const LEAST_EDGE_DEG: f64 = 1.3;
+assumed! {
+    /// A probe that something moved by less goes on as it is.
+    const LEAST_EDGE_DEG: f64 = 1.3, "degrees";
+}
 
 /// Readings of probes that something held, loaded or lifted in their batch.
 fn held(season: &Season) -> BTreeSet<usize> {
@@ -66,7 +68,7 @@ fn held(season: &Season) -> BTreeSet<usize> {
             let Some((_, first)) = stay.first() else { continue };
             let hours: Vec<f64> = stay.iter().map(|(_, read)| read.at.hours_since(first.at)).collect();
             let tilts: Vec<f64> = stay.iter().map(|(_, read)| read.tilt_deg).collect();
-            for span in episodes(&hours, &tilts, LEAST_EDGE_DEG) {
+            for span in episodes(&hours, &tilts, *LEAST_EDGE_DEG) {
                 held.extend(stay.iter().take(span.to).skip(span.from).map(|(row, _)| *row));
             }
         }

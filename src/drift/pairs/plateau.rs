@@ -3,10 +3,12 @@
 use crate::calibration::Noise;
 use crate::season::Season;
 
-/// Readings farther from the local line than this many noise SDs are left out.
-const OUTLIER_SD: f64 = 4.0;
-/// Fewer readings than this give a mean, not a line.
-const LINE_NEEDS: usize = 5;
+assumed! {
+    /// Readings farther from the local line than this many noise SDs are left out.
+    const OUTLIER_SD: f64 = 4.0, "SD";
+    /// Fewer readings than this give a mean, not a line.
+    const LINE_NEEDS: usize = 5, "readings";
+}
 
 /// A plateau: the tilt of a probe at a moment, from its readings around it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -41,7 +43,7 @@ pub(in crate::drift) fn plateau_at(
         .filter(|r| r.0.abs() < window_h && r.1.is_finite())
         .collect();
     let first = weighted_line(&readings, window_h)?;
-    let reach = OUTLIER_SD * noise.sd_deg.max(0.02);
+    let reach = *OUTLIER_SD * noise.sd_deg.max(0.02);
     let kept: Vec<(f64, f64, f64)> =
         readings.iter().filter(|r| (r.1 - first.tilt_deg - first.per_h * r.0).abs() <= reach).copied().collect();
     let enough = 2 * kept.len() > readings.len();
@@ -75,7 +77,7 @@ fn weighted_line(readings: &[(f64, f64, f64)], window_h: f64) -> Option<LocalLin
     if s0 <= 0.0 {
         return None;
     }
-    if readings.len() < LINE_NEEDS || determinant <= 1e-9 * s0 * s2 {
+    if readings.len() < *LINE_NEEDS || determinant <= 1e-9 * s0 * s2 {
         let squared: f64 = readings.iter().map(|r| (weight(r.0) / s0).powi(2)).sum();
         return Some(LocalLine { tilt_deg: y0 / s0, per_h: 0.0, squared_weights: squared });
     }

@@ -14,14 +14,16 @@ use crate::drift::results::{DriftPair, PairKind};
 
 use super::finder::{CheckedProbe, ModelPair, PairFinder, PlateauGravity, UnsampledBeer};
 
-/// SD of the gravity of a beer that nothing tells, SG: so wide that only the differences of its probes count.
-const UNKNOWN_SD: f64 = 0.02;
-/// Probes are compared this long before the first of them leaves the beer, hours: lifting one out moves the others too.
-const LEAVING_H: f64 = 12.0;
-/// A probe that joins the wort later than this finds no original gravity, hours.
-const JOINED_H: f64 = 12.0;
-/// Two comparisons of one batch are farther apart than this, and none is so near a sample, hours.
-const APART_H: f64 = 48.0;
+assumed! {
+    /// SD of the gravity of a beer that nothing tells, SG: so wide that only the differences of its probes count.
+    const UNKNOWN_SD: f64 = 0.02, "SG";
+    /// Probes are compared this long before the first of them leaves the beer, hours: lifting one out moves the others too.
+    const LEAVING_H: f64 = 12.0, "h";
+    /// A probe that joins the wort later than this finds no original gravity.
+    const JOINED_H: f64 = 12.0, "h";
+    /// Two comparisons of one batch are farther apart than this, and none is so near a sample.
+    const APART_H: f64 = 48.0, "h";
+}
 
 /// A probe of a batch and the times of its first and last usable readings there.
 struct Stay<'a> {
@@ -83,7 +85,7 @@ impl PairFinder<'_> {
         let known = batch.original_sg.zip(batch.original_sg_sd).filter(|(_, sd)| *sd > 0.0)?;
         let seen = stays.iter().filter_map(|stay| {
             let at = stay.from.plus_hours(self.settings.plateau_window_h);
-            let soon = at.hours_since(batch.pitched_at) < JOINED_H;
+            let soon = at.hours_since(batch.pitched_at) < *JOINED_H;
             Some((stay, at, self.calm(batch, stay, at).filter(|_| soon)?))
         });
         Some(BeerVisit { batch, kind: PairKind::Stated, known: Some(known), seen: seen.collect() })
@@ -99,13 +101,13 @@ impl PairFinder<'_> {
         stated: bool,
     ) -> Vec<BeerVisit<'a>> {
         let from = stays.iter().map(|stay| stay.from).max().map(|at| at.plus_hours(self.settings.plateau_window_h));
-        let to = stays.iter().map(|stay| stay.to).min().map(|at| at.plus_hours(-LEAVING_H));
+        let to = stays.iter().map(|stay| stay.to).min().map(|at| at.plus_hours(-*LEAVING_H));
         let (Some(from), Some(to)) = (from, to) else { return Vec::new() };
-        let moments = if to.hours_since(from) > APART_H { vec![from, to] } else { vec![to] };
+        let moments = if to.hours_since(from) > *APART_H { vec![from, to] } else { vec![to] };
         let sampled = |at: &Instant| {
             let near = found
                 .iter()
-                .filter(|f| f.pair.batch.as_ref() == Some(&batch.batch) && f.pair.at.hours_since(*at).abs() < APART_H);
+                .filter(|f| f.pair.batch.as_ref() == Some(&batch.batch) && f.pair.at.hours_since(*at).abs() < *APART_H);
             near.map(|f| &f.pair.probe).collect::<BTreeSet<_>>().len() > 1
         };
         moments
@@ -150,7 +152,7 @@ fn tied<'a>(mut visits: Vec<BeerVisit<'a>>, found: &[ModelPair]) -> Vec<BeerVisi
 impl BeerVisit<'_> {
     fn found(self, number: usize) -> Vec<ModelPair> {
         let mean = self.seen.iter().map(|(.., seen)| seen.sg).sum::<f64>() / self.seen.len().max(1) as f64;
-        let (reference_sg, sd_sg) = self.known.unwrap_or((mean, UNKNOWN_SD));
+        let (reference_sg, sd_sg) = self.known.unwrap_or((mean, *UNKNOWN_SD));
         let probes: Vec<&str> = self.seen.iter().map(|(stay, ..)| stay.probe).collect();
         let pair = |(stay, at, seen): (&Stay, Instant, PlateauGravity)| {
             let others: Vec<&str> = probes.iter().filter(|probe| **probe != stay.probe).copied().collect();

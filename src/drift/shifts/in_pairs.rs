@@ -10,17 +10,23 @@ use crate::drift::settings::DriftSettings;
 
 use super::scan::{ShiftCandidate, ln_ratios, scan};
 
-/// Most shifts that are sought on one probe.
-const MOST_A_PROBE: usize = 3;
-/// Fewer pairs than this show no shift.
-const PAIRS_NEEDED: usize = 4;
+assumed! {
+    /// Most shifts that are sought on one probe.
+    const MOST_A_PROBE: usize = 3, "shifts";
+    /// Fewer pairs than this show no shift.
+    const PAIRS_NEEDED: usize = 4, "pairs";
+}
+
 /// The method as it stands in the tables.
 const FOUND: &str = "likelihood-ratio scan, calibrated by simulation";
 
-/// A sign goes with the shift of another probe when less than this share of its strength is left, in logarithms.
-const STAYS: f64 = 0.5;
-/// One probe may have shifted as well as another when it is less than so many times less likely.
-const AS_LIKELY: f64 = 20.0;
+assumed! {
+    /// A sign goes with the shift of another probe when less than this share of its strength is left, in logarithms.
+    const STAYS: f64 = 0.5, "share";
+    /// One probe may have shifted as well as another when it is less than so many times less likely.
+    const AS_LIKELY: f64 = 20.0, "times";
+}
+
 /// SD of the size of a shift that was none, SG.
 const NO_SHIFT_SD: f64 = 1e-5;
 
@@ -36,9 +42,9 @@ impl DriftSettings {
         let mut model = model.clone();
         let mut shifts = Vec::new();
         let mut open: BTreeSet<usize> = (0..model.probes.len())
-            .filter(|p| model.probes.get(*p).is_some_and(|part| part.n() >= PAIRS_NEEDED))
+            .filter(|p| model.probes.get(*p).is_some_and(|part| part.n() >= *PAIRS_NEEDED))
             .collect();
-        for _ in 0..MOST_A_PROBE {
+        for _ in 0..*MOST_A_PROBE {
             if open.is_empty() || self.shift_alarm <= 0.0 {
                 break;
             }
@@ -83,7 +89,7 @@ impl DriftSettings {
         let left = ln_ratios(&model.with_step(of.0, self.step(part, &of.1)), self.change_sd_sg);
         let goes = |sign: &&ShiftSign| {
             let after = left.get(sign.0).copied().unwrap_or_default();
-            beside.contains(&sign.0) && sign.1.ln_ratio > 0.0 && after < STAYS * sign.1.ln_ratio
+            beside.contains(&sign.0) && sign.1.ln_ratio > 0.0 && after < *STAYS * sign.1.ln_ratio
         };
         let gone: Vec<&ShiftSign> = signs.iter().filter(goes).collect();
         let numbers = gone.iter().map(|sign| sign.0).collect();

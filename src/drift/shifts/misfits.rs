@@ -15,24 +15,33 @@ use super::visit_gaps::VisitGaps;
 /// Standard deviations of walk and of pairs that good references may have, SG. Wrong ones would widen both.
 const WALK_SD: [f64; 6] = [0.0, 0.0004, 0.0009, 0.002, 0.0045, 0.01];
 const PAIR_SD: [f64; 2] = [0.0003, 0.0008];
+
 /// The walk at which one look tells whether anything may be wrong, SG.
 const SHARP_WALK_SD: f64 = 0.0009;
-/// How wrong a wrong entry is, SD, SG; likewise each pair of a probe that is not the one it is said to be.
-const WRONG_SD: f64 = 0.01;
-/// A reference that is off by less is no slip: so much an instrument may be off beyond its stated error, SG. Assumed; no reference.
-const LEAST_OFF_SG: f64 = 0.0035;
-/// Shifts that nobody wrote down, a month and probe.
-const SHIFTS_A_MONTH: f64 = 0.04;
-/// An entry is named from this probability on.
-const NAMED: f64 = 0.75;
+
+assumed! {
+    /// How wrong a wrong entry is, SD, SG; likewise each pair of a probe that is not the one it is said to be.
+    const WRONG_SD: f64 = 0.01, "SG";
+    /// A reference that is off by less is no slip: so much an instrument may be off beyond its stated error.
+    const LEAST_OFF_SG: f64 = 0.0035, "SG";
+    /// Shifts that nobody wrote down, a month and probe.
+    const SHIFTS_A_MONTH: f64 = 0.04, "shifts a month";
+    /// An entry is named from this probability on.
+    const NAMED: f64 = 0.75, "probability";
+    /// How often a sample or an original gravity is wrong before anything is looked at.
+    const WRONG_SAMPLES: f64 = 0.03, "share";
+    /// How often a bath or the probe named for a stay is.
+    const WRONG_BATHS: f64 = 0.01, "share";
+}
+
 /// Most rounds: each names at most one entry a probe.
 const ROUNDS: usize = 12;
 
-/// How often an entry is wrong before anything is looked at. Assumed; no reference.
+/// How often an entry is wrong before anything is looked at.
 fn prior(kind: MisfitKind) -> f64 {
     match kind {
-        MisfitKind::Sample | MisfitKind::Original => 0.03,
-        MisfitKind::Bath | MisfitKind::Readings => 0.01,
+        MisfitKind::Sample | MisfitKind::Original => *WRONG_SAMPLES,
+        MisfitKind::Bath | MisfitKind::Readings => *WRONG_BATHS,
     }
 }
 
@@ -179,7 +188,7 @@ pub(in crate::drift) fn find_misfits(
                 }
                 Hypothesis::Shift { probe, months, .. } => {
                     let Some(part) = model.probes.get(probe).filter(|_| touched.insert(probe)) else { continue };
-                    steps.push((probe, ShiftTerm { at: part.instant(months), months, sd: WRONG_SD, event: None }));
+                    steps.push((probe, ShiftTerm { at: part.instant(months), months, sd: *WRONG_SD, event: None }));
                 }
             }
         }
@@ -251,7 +260,7 @@ fn solved(model: &FleetModel, at: impl Iterator<Item = Variances>) -> Vec<Solved
 /// The entries that are likelier wrong than not by enough.
 fn wrong_entries(solved: &[Solved], all: &[Entry], out: &BTreeSet<usize>) -> Vec<Hypothesis> {
     let total = ln_sum(solved.iter().map(|at| at.ln));
-    let least = (NAMED / (1.0 - NAMED)).ln();
+    let least = (*NAMED / (1.0 - *NAMED)).ln();
     let mut found = Vec::new();
     for (number, entry) in all.iter().enumerate() {
         if entry.pairs.iter().any(|i| out.contains(i)) {
@@ -267,7 +276,7 @@ fn wrong_entries(solved: &[Solved], all: &[Entry], out: &BTreeSet<usize>) -> Vec
             let mean =
                 |of: &dyn Fn(&(f64, f64, f64)) -> f64| ratios.iter().map(|r| (r.0 - sum).exp() * of(r)).sum::<f64>();
             let off = mean(&|r| r.1);
-            if entry.kind == MisfitKind::Readings || off.abs() >= LEAST_OFF_SG {
+            if entry.kind == MisfitKind::Readings || off.abs() >= *LEAST_OFF_SG {
                 let variance = mean(&|r| r.2 + (r.1 - off).powi(2));
                 found.push(Hypothesis::Wrong { entry: number, ln_odds, off, variance });
             }
@@ -283,7 +292,7 @@ fn hypotheses(model: &FleetModel, all: &[Entry], rows: &[Row], out: &BTreeSet<us
         .flat_map(|walk_sd| PAIR_SD.iter().map(|pair_sd| Variances { walk_sd: *walk_sd, pair_sd: *pair_sd }));
     let solved = solved(model, grid);
     let total = ln_sum(solved.iter().map(|at| at.ln));
-    let least = (NAMED / (1.0 - NAMED)).ln();
+    let least = (*NAMED / (1.0 - *NAMED)).ln();
     let mut found = wrong_entries(&solved, all, out);
     // A probe with one or two pairs that still count shows no shift.
     let counted: BTreeMap<usize, usize> =
@@ -293,10 +302,10 @@ fn hypotheses(model: &FleetModel, all: &[Entry], rows: &[Row], out: &BTreeSet<us
         });
     for (p, part) in model.probes.iter().enumerate().filter(|(p, _)| counted.get(p).is_some_and(|n| *n > 2)) {
         let gaps = VisitGaps::of(part);
-        let ratios: Vec<Vec<f64>> = solved.iter().map(|at| shift_ratios(&at.system, p, &gaps, WRONG_SD)).collect();
+        let ratios: Vec<Vec<f64>> = solved.iter().map(|at| shift_ratios(&at.system, p, &gaps, *WRONG_SD)).collect();
         let at = |k: usize| ln_sum(solved.iter().zip(&ratios).filter_map(|(at, of)| Some(at.ln + of.get(k)?)));
         let terms: Vec<f64> = (0..gaps.gaps.len()).map(at).collect();
-        let before = (SHIFTS_A_MONTH * (part.span.1 - part.span.0)).clamp(1e-3, 0.9);
+        let before = (*SHIFTS_A_MONTH * (part.span.1 - part.span.0)).clamp(1e-3, 0.9);
         let ln_odds = ln_sum(terms.iter().copied()) - total + (before / (1.0 - before)).ln();
         let likeliest = gaps.gaps.iter().zip(&terms).max_by(|a, b| a.1.total_cmp(b.1));
         if let Some((gap, _)) = likeliest.filter(|_| ln_odds > least) {

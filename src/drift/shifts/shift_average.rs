@@ -14,9 +14,14 @@ pub(in crate::drift) const OVER_SHIFTS: &str =
     "GLS with random walk, averaged over its likelihood and over sudden shifts";
 /// SDs of a shift's size that are weighed alike, in units of the largest.
 const SIZES: [f64; 3] = [0.25, 0.5, 1.0];
-/// The gamma prior of the rate of shifts: half a shift in twelve months of one probe.
-const SHIFTS_BEFORE: f64 = 0.5;
-const MONTHS_BEFORE: f64 = 12.0;
+
+assumed! {
+    /// The gamma prior of the rate of shifts: so many shifts of one probe.
+    const SHIFTS_BEFORE: f64 = 0.5, "shifts";
+    /// In so many months.
+    const MONTHS_BEFORE: f64 = 12.0, "months";
+}
+
 /// Rates that are tried, shifts in a month of one probe: each is this many times the one before.
 const LEAST_RATE: f64 = 0.004;
 const RATE_STEP: f64 = 1.5;
@@ -92,7 +97,7 @@ impl<'a> ShiftAverage<'a> {
         let at = |place: usize, rate: f64| -> f64 {
             let all: f64 = ln_of.iter().filter_map(|probe| probe.get(place)).sum();
             // On a grid of logarithms.
-            SHIFTS_BEFORE * rate.ln() - MONTHS_BEFORE * rate + all
+            *SHIFTS_BEFORE * rate.ln() - *MONTHS_BEFORE * rate + all
         };
         let all: Vec<f64> = rates.iter().enumerate().map(|(place, rate)| at(place, *rate)).collect();
         let believed = |(probe, own): (ProbeGuesses, &Vec<f64>)| {

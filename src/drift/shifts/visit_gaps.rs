@@ -5,8 +5,10 @@ use nalgebra::{DMatrix, DVector};
 use crate::drift::model::{ProbeModel, ShiftTerm};
 use crate::drift::scale::MONTH_D;
 
-/// References of a probe closer than this are one visit at it: no shift is sought between them, months.
-const ONE_VISIT: f64 = 3.0 / MONTH_D;
+assumed! {
+    /// References of a probe closer than this are one visit at it: no shift is sought between them.
+    const ONE_VISIT_D: f64 = 3.0, "d";
+}
 
 /// One gap between two visits at a probe.
 pub(in crate::drift) struct VisitGap {
@@ -49,7 +51,7 @@ impl VisitGaps {
         times.sort_by(f64::total_cmp);
         for at in times {
             match visits.last_mut() {
-                Some(visit) if at - visit.1 < ONE_VISIT => visit.1 = at,
+                Some(visit) if at - visit.1 < *ONE_VISIT_D / MONTH_D => visit.1 = at,
                 _ => visits.push((at, at)),
             }
         }

@@ -16,8 +16,8 @@ const MOST_CELLS: usize = 20_000_000;
 /// their part stays narrow and takes time in proportion to the rows.
 #[derive(Debug, Clone)]
 pub(super) struct Layout {
-    /// First place of each grouping.
-    offsets: Vec<usize>,
+    /// The levels of all groupings by place.
+    levels: Vec<Level>,
     /// Places of all random effects.
     random: usize,
     width: usize,
@@ -25,6 +25,16 @@ pub(super) struct Layout {
     starts: Vec<usize>,
     /// First cell of each row.
     cells: Vec<usize>,
+    /// Of each row of the data the places and values of its random effects, by place.
+    rows: Vec<Vec<(usize, f64)>>,
+}
+
+/// The random effects of one level: `q` places from `place` on.
+#[derive(Debug, Clone, Copy)]
+struct Level {
+    term: usize,
+    place: usize,
+    q: usize,
 }
 
 /// What the equations give.
@@ -49,19 +59,27 @@ impl Layout {
         let mut order: Vec<usize> = (0..data.terms.len()).collect();
         order.sort_by_cached_key(|&term| (meet(term), Reverse(data.terms[term].levels)));
         let mut offsets = vec![0; order.len()];
-        let mut random = 0;
+        let (mut random, mut levels) = (0, Vec::new());
         for term in order {
+            let q = data.terms[term].q;
             offsets[term] = random;
-            random += data.terms[term].levels * data.terms[term].q;
+            levels.extend((0..data.terms[term].levels).map(|level| Level { term, place: random + level * q, q }));
+            random += data.terms[term].levels * q;
         }
         let width = random + data.p + 1;
         let mut starts: Vec<usize> = (0..width).collect();
-        let mut layout = Self { offsets, random, width, starts: Vec::new(), cells: Vec::new() };
+        let mut layout = Self { levels, random, width, starts: Vec::new(), cells: Vec::new(), rows: Vec::new() };
         for row in 0..data.n() {
-            let places = || data.row(row).iter().map(|entry| (layout.place(data, entry), data.terms[entry.term].q));
-            let first = places().map(|(place, _)| place).min().unwrap_or(random);
-            let touched = places().flat_map(|(place, q)| place..place + q).chain(random..width);
-            touched.for_each(|place| starts[place] = starts[place].min(first));
+            let values = |entry: &RowEffect| {
+                let place = offsets[entry.term] + entry.level * data.terms[entry.term].q;
+                (place..).zip(data.of(entry).iter().copied()).collect::<Vec<_>>()
+            };
+            let mut touched: Vec<(usize, f64)> = data.row(row).iter().flat_map(values).collect();
+            touched.sort_unstable_by_key(|(place, _)| *place);
+            let first = touched.first().map_or(random, |(place, _)| *place);
+            let all = touched.iter().map(|(place, _)| *place).chain(random..width);
+            all.for_each(|place| starts[place] = starts[place].min(first));
+            layout.rows.push(touched.into_iter().filter(|(_, z)| *z != 0.0).collect());
         }
         let mut size = 0;
         for (place, start) in starts.iter().enumerate() {
@@ -77,14 +95,10 @@ impl Layout {
         Ok(layout)
     }
 
-    fn place(&self, data: &ScaledData, entry: &RowEffect) -> usize {
-        self.offsets[entry.term] + entry.level * data.terms[entry.term].q
-    }
-
-    /// Solves the equations (Henderson 1975; Bates, Maechler, Bolker and Walker 2015, equations 10 to 27) with rows weighted by
-    /// the reciprocals of `variances`. None where they are not positive definite.
-    pub fn solve(&self, data: &ScaledData, covariance: &Covariance, variances: &[f64]) -> Option<SolvedEquations> {
-        let root = self.factorise(self.products(data, covariance, variances))?;
+    /// Solves the equations (Henderson 1975; Bates, Maechler, Bolker and Walker 2015, equations 10 to 27) from the
+    /// [`products`](Self::products). None where they are not positive definite.
+    pub fn solve(&self, data: &ScaledData, covariance: &Covariance, products: &[f64]) -> Option<SolvedEquations> {
+        let root = self.factorise(self.with_factors(covariance, products))?;
         let at = |row: usize, column: usize| root[self.cells[row] + column - self.starts[row]];
         let log_of = |range: std::ops::Range<usize>| range.map(|i| 2.0 * at(i, i).ln()).sum::<f64>();
         let (first, last) = (self.random, self.width - 1);
@@ -97,27 +111,63 @@ impl Layout {
         Some(SolvedEquations { ln_det: log_of(0..first), ln_det_fixed: log_of(first..last), squares, fixed })
     }
 
-    /// The products with the factors applied and the identity added.
-    fn products(&self, data: &ScaledData, covariance: &Covariance, variances: &[f64]) -> Vec<f64> {
+    /// The products of the random effects' columns, the fixed columns and the response, rows weighted by the reciprocals of
+    /// `variances`. They hold no spread of the random effects.
+    pub fn products(&self, data: &ScaledData, variances: &[f64]) -> Vec<f64> {
         let mut cells = vec![0.0; self.cells[self.width]];
         let mut touched: Vec<(usize, f64)> = Vec::new();
-        for (row, variance) in variances.iter().enumerate() {
+        for (row, (random, variance)) in self.rows.iter().zip(variances).enumerate() {
+            let fixed = data.x[row * data.p..(row + 1) * data.p].iter().chain([&data.y[row]]).copied();
             touched.clear();
-            for entry in data.row(row) {
-                let (q, place) = (data.terms[entry.term].q, self.place(data, entry));
-                let (z, factor) = (data.of(entry), &covariance.factors[entry.term]);
-                touched.extend((0..q).map(|k| (place + k, (0..q).map(|i| z[i] * factor[i * q + k]).sum())));
+            touched.extend(random.iter().copied().chain((self.random..).zip(fixed)));
+            for (k, (i, a)) in touched.iter().enumerate() {
+                let (of_row, a) = (&mut cells[self.cells[*i]..], a / variance);
+                touched[..=k].iter().for_each(|(j, b)| of_row[*j - self.starts[*i]] += a * b);
             }
-            let fixed = data.x[row * data.p..(row + 1) * data.p].iter().chain([&data.y[row]]);
-            touched.extend(fixed.enumerate().map(|(j, x)| (self.random + j, *x)));
-            touched.sort_unstable_by_key(|(place, _)| *place);
-            for (k, (i, a)) in touched.iter().enumerate().filter(|(_, (_, a))| *a != 0.0) {
-                let of_row = &mut cells[self.cells[*i] - self.starts[*i]..];
-                touched[..=k].iter().for_each(|(j, b)| of_row[*j] += a * b / variance);
+        }
+        cells
+    }
+
+    /// The products with the factors applied and the identity added: `L'Z'WZL + I` with the rows below it.
+    fn with_factors(&self, covariance: &Covariance, products: &[f64]) -> Vec<f64> {
+        let mut cells = vec![0.0; products.len()];
+        let cell = |i: usize, j: usize| self.cells[i] + j - self.starts[i];
+        // Fixed columns are levels of their own with the factor 1.
+        let fixed = (self.random..self.width).map(|place| Level { term: usize::MAX, place, q: 1 });
+        let factor = |level: &Level| covariance.factors.get(level.term).map_or(&[1.0][..], Vec::as_slice);
+        for row in self.levels.iter().copied().chain(fixed) {
+            let (left, first) = (factor(&row), self.starts[row.place]);
+            let from = self.levels.partition_point(|level| level.place < first);
+            let until = self.levels.partition_point(|level| level.place < row.place);
+            for column in &self.levels[from..until] {
+                let right = factor(column);
+                for (k, m) in (0..row.q).flat_map(|k| (0..column.q).map(move |m| (k, m))) {
+                    let of_row = |i: usize| -> f64 {
+                        let at = cell(row.place + i, column.place);
+                        (m..column.q).map(|j| products[at + j] * right[j * column.q + m]).sum()
+                    };
+                    cells[cell(row.place + k, column.place + m)] =
+                        (k..row.q).map(|i| left[i * row.q + k] * of_row(i)).sum();
+                }
+            }
+            // The level's own block, of which the lower triangle is kept. One that no row touches has none.
+            let touched = row.place < self.random && (0..row.q).all(|k| self.starts[row.place + k] <= row.place);
+            for (k, m) in (0..row.q).filter(|_| touched).flat_map(|k| (0..=k).map(move |m| (k, m))) {
+                let pairs = (k..row.q).flat_map(|i| (m..row.q).map(move |j| (i, j)));
+                let of_pair = |(i, j): (usize, usize)| {
+                    left[i * row.q + k]
+                        * left[j * row.q + m]
+                        * products[cell(row.place + i.max(j), row.place + i.min(j))]
+                };
+                cells[cell(row.place + k, row.place + m)] = pairs.map(of_pair).sum();
             }
         }
         for i in 0..self.random {
-            cells[self.cells[i + 1] - 1] += 1.0;
+            cells[cell(i, i)] += 1.0;
+        }
+        for i in self.random..self.width {
+            let range = cell(i, self.random)..=cell(i, i);
+            cells[range.clone()].copy_from_slice(&products[range]);
         }
         cells
     }

@@ -1,5 +1,7 @@
 //! The likelihood as a function of the parameters of the covariance.
 
+use std::sync::{Arc, Mutex, PoisonError};
+
 use super::design::Spread;
 use super::equations::{Layout, SolvedEquations};
 use super::scaled::{Covariance, ScaledData};
@@ -20,12 +22,14 @@ pub(super) struct MixedModel {
     layout: Layout,
     /// The restricted likelihood, or the plain one.
     restricted: bool,
+    /// The products at the last residual standard deviation: a search mostly changes other parameters.
+    last: Arc<Mutex<Option<(f64, Arc<Vec<f64>>)>>>,
 }
 
 impl MixedModel {
     pub fn new(data: ScaledData) -> Result<Self> {
         let layout = Layout::new(&data)?;
-        Ok(Self { data, layout, restricted: true })
+        Ok(Self { data, layout, restricted: true, last: Arc::default() })
     }
 
     /// The same data by the likelihood that is not restricted.
@@ -35,7 +39,7 @@ impl MixedModel {
 
     /// The same model of another response, in scaled units.
     pub fn with_response(&self, y: Vec<f64>) -> Self {
-        let mut model = self.clone();
+        let mut model = Self { last: Arc::default(), ..self.clone() };
         model.data.y = y;
         model
     }
@@ -59,8 +63,18 @@ impl MixedModel {
         if variances.iter().any(|v| !(*v >= LEAST_VARIANCE)) {
             return None;
         }
-        let solved = self.layout.solve(&self.data, covariance, &variances)?;
+        let solved = self.layout.solve(&self.data, covariance, &self.products(covariance.sigma, &variances))?;
         Some((solved, variances.iter().map(|v| v.ln()).sum()))
+    }
+
+    fn products(&self, sigma: f64, variances: &[f64]) -> Arc<Vec<f64>> {
+        let mut last = self.last.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((_, products)) = last.as_ref().filter(|(of, _)| of.to_bits() == sigma.to_bits()) {
+            return Arc::clone(products);
+        }
+        let products = Arc::new(self.layout.products(&self.data, variances));
+        *last = Some((sigma, Arc::clone(&products)));
+        products
     }
 
     /// The covariance of highest likelihood, its deviance, and whether the search settled. `from` is where it starts, if known.

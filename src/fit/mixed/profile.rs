@@ -29,6 +29,8 @@ struct HeldComponent<'a> {
     kind: ComponentKind,
     /// Columns of the grouping, the ones in question first.
     order: Vec<usize>,
+    /// Deviance at the ends of the interval.
+    cut: f64,
     /// The other numbers at the top of the likelihood.
     begin: Vec<f64>,
     /// Where the last search ended, so that the next one is short.
@@ -90,8 +92,8 @@ fn ends(model: &MixedModel, at: &Covariance, component: &Component, top: f64, cu
         ComponentKind::Residual => data.unit,
     };
     let best = component.value / unit;
-    let held = HeldComponent::new(model, component.kind, at);
-    let above = |value: f64| held.deviance(value) - top - cut;
+    let held = HeldComponent::new(model, component.kind, at, top + cut);
+    let above = |value: f64| held.deviance(value) - held.cut;
     let restart = || *held.last.borrow_mut() = held.begin.clone();
     restart();
     if let ComponentKind::Correlation { .. } = component.kind {
@@ -143,7 +145,7 @@ fn bounded(above: &impl Fn(f64) -> f64, best: f64, limit: f64) -> Result<f64> {
 }
 
 impl<'a> HeldComponent<'a> {
-    fn new(model: &'a MixedModel, kind: ComponentKind, at: &Covariance) -> Self {
+    fn new(model: &'a MixedModel, kind: ComponentKind, at: &Covariance, cut: f64) -> Self {
         let (grouping, front) = match kind {
             ComponentKind::Sd { grouping, column } => (Some(grouping), vec![column]),
             ComponentKind::Correlation { grouping, column, other } => (Some(grouping), vec![other, column]),
@@ -152,7 +154,7 @@ impl<'a> HeldComponent<'a> {
         let q = grouping.and_then(|g| model.data.terms.get(g)).map_or(0, |term| term.q);
         let mut order = front;
         order.extend((0..q).filter(|c| !order.contains(c)).collect::<Vec<_>>());
-        let mut held = Self { model, kind, order, begin: Vec::new(), last: RefCell::new(Vec::new()) };
+        let mut held = Self { model, kind, order, cut, begin: Vec::new(), last: RefCell::new(Vec::new()) };
         held.begin = held.parameters(at);
         held
     }
@@ -181,10 +183,15 @@ impl<'a> HeldComponent<'a> {
 
     /// Least deviance with the number in question at `value`, in scaled units.
     fn deviance(&self, value: f64) -> f64 {
-        // Beside an effect of variance 0 others may be far from where they belong: back to the start.
+        let search =
+            |start: &[f64]| newton(&|parameters| self.model.deviance(&self.covariance(value, parameters)), start);
         let last = self.last.borrow().clone();
-        let start = if last.contains(&0.0) { self.begin.clone() } else { last };
-        let found = newton(&|parameters| self.model.deviance(&self.covariance(value, parameters)), &start);
+        let mut found = search(&last);
+        // Where a variance tends to 0 or a correlation to 1 there may be two minima: beyond the cut the other one is tried.
+        if found.value > self.cut && last != self.begin {
+            let again = search(&self.begin);
+            found = if again.value < found.value { again } else { found };
+        }
         if found.value.is_finite() {
             *self.last.borrow_mut() = found.at;
         }

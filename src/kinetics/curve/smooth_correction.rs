@@ -17,8 +17,11 @@ pub(crate) const PARAMETERS: usize = 7 + N_BASIS;
 pub(crate) const CELLS: usize = 101;
 /// Width of a cell, in units of the curve's scale.
 pub(crate) const CELL: f64 = 0.05;
-/// Correlation length in `u`.
-const LENGTH: f64 = 0.3;
+
+assumed! {
+    /// Correlation length in `u`.
+    const LENGTH: f64 = 0.3, "-";
+}
 
 /// `W`: one row per cell.
 pub(crate) static BASIS: LazyLock<Vec<[f64; N_BASIS]>> = LazyLock::new(basis);
@@ -27,7 +30,7 @@ fn basis() -> Vec<[f64; N_BASIS]> {
     let u = |x: f64| (0.25 + x).ln();
     let (first, last) = (u(0.0), u(CELL * (CELLS - 1) as f64));
     let knot = |k: usize| first + (last - first) * k as f64 / (N_BASIS - 1) as f64;
-    let correlation = |a: f64, b: f64| (-0.5 * ((a - b) / LENGTH).powi(2)).exp();
+    let correlation = |a: f64, b: f64| (-0.5 * ((a - b) / *LENGTH).powi(2)).exp();
     let among =
         DMatrix::from_fn(N_BASIS, N_BASIS, |i, j| correlation(knot(i), knot(j)) + if i == j { 1e-8 } else { 0.0 });
     let cells = DMatrix::from_fn(N_BASIS, CELLS, |k, j| correlation(knot(k), u(CELL * (j as f64 + 0.5))));

@@ -6,9 +6,13 @@ use crate::season::flags::Flags;
 
 /// A step that exceeds the cadence by this many cadences may be a jump of the clock.
 const JUMP_CADENCES: i64 = 2;
-/// Longest time that a clock may have been wrong for its rows to be told apart from a log in local time without a
-/// zone, whose summer would be one long jump, days.
-const LONGEST_WRONG_D: f64 = 14.0;
+
+assumed! {
+    /// Longest time that a clock may have been wrong for its rows to be told apart from a log in local time without a
+    /// zone, whose summer would be one long jump, days.
+    const LONGEST_WRONG_D: f64 = 14.0, "d";
+}
+
 /// Jumps looked at before and after a step back to find the one that undoes it.
 const LOOK: usize = 40;
 const MICROS_PER_DAY: i64 = 86_400_000_000;
@@ -116,7 +120,7 @@ impl<'a> ProbeTimes<'a> {
     }
 
     fn is_brief(&self, rows: &Range<usize>) -> bool {
-        let limit = (LONGEST_WRONG_D * MICROS_PER_DAY as f64) as i64;
+        let limit = (*LONGEST_WRONG_D * MICROS_PER_DAY as f64) as i64;
         let brief = self.span(rows.clone()).is_some_and(|(low, high, _)| high.saturating_sub(low) <= limit);
         brief && rows.len() * 2 <= self.times.len()
     }

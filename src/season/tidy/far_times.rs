@@ -6,8 +6,11 @@ use crate::season::loaded::{Loaded, SourceRow};
 use crate::season::row_error::RowError;
 use crate::units::Instant;
 
-/// A time further than this from the middle of the season's times is none of the season, days: 20 years.
-const FAR_D: f64 = 7305.0;
+assumed! {
+    /// A time further than this from the middle of the season's times is none of the season, days: 20 years.
+    const FAR_D: f64 = 7305.0, "d";
+}
+
 /// Most readings that the middle is taken of.
 const MOST_READINGS: usize = 10_000;
 
@@ -15,7 +18,7 @@ const MOST_READINGS: usize = 10_000;
 /// without, and flags such readings as those of a clock that jumped.
 pub(super) fn set_far_times_aside(loaded: &mut Loaded) {
     let Some(middle) = middle(loaded) else { return };
-    let is_far = |at: Instant| at.days_since(middle).abs() > FAR_D;
+    let is_far = |at: Instant| at.days_since(middle).abs() > *FAR_D;
     let far = loaded.readings.rows.iter_mut().filter(|row| is_far(row.at));
     far.for_each(|row| row.flags.insert(Flags::CLOCK_JUMP));
     reject(loaded, |l| &mut l.references, "at", |row| is_far(row.at));

@@ -17,13 +17,20 @@ use crate::season::flags::Flags;
 use crate::season::readings::Readings;
 use crate::units::Instant;
 
-/// Expected number of runs by chance at which a run is no chance any more.
-const CHANCE: f64 = 1e-6;
+assumed! {
+    /// Expected number of runs by chance at which a run is no chance any more.
+    const CHANCE: f64 = 1e-6, "runs";
+}
+
 /// Readings of each neighbour that are looked at, at most and at least.
 const NEIGHBOURS: usize = 48;
 const NEIGHBOURS_AT_LEAST: usize = 12;
-/// How far from the run a neighbour may be, days.
-const NEAR_D: f64 = 3.0;
+
+assumed! {
+    /// How far from the run a neighbour may be, days.
+    const NEAR_D: f64 = 3.0, "d";
+}
+
 /// Median of |x| for the second difference of white noise with standard deviation 1: 0.6745 sqrt(6).
 const MEDIAN_SECOND_DIFFERENCE: f64 = 1.6521;
 
@@ -78,7 +85,7 @@ fn is_frozen(at: &[Instant], values: &[f64], run: &Range<usize>, rule: &FrozenRu
     let (Some(first), Some(last)) = (at.get(run.start), at.get(run.end - 1)) else { return false };
     let near = |rows: Range<usize>| -> Vec<f64> {
         let rows = at.iter().zip(values).take(rows.end).skip(rows.start);
-        let is_near = |at: &Instant| first.days_since(*at) <= NEAR_D && at.days_since(*last) <= NEAR_D;
+        let is_near = |at: &Instant| first.days_since(*at) <= *NEAR_D && at.days_since(*last) <= *NEAR_D;
         rows.filter(|(at, _)| is_near(at)).map(|(_, value)| *value).collect()
     };
     let (before, after) = (run.start.saturating_sub(NEIGHBOURS)..run.start, run.end..run.end + NEIGHBOURS);
@@ -94,7 +101,7 @@ fn is_frozen(at: &[Instant], values: &[f64], run: &Range<usize>, rule: &FrozenRu
     }
     let stays = erf(step * rule.caution / (2.0 * std::f64::consts::SQRT_2 * scatter));
     let chance = values.len() as f64 * stays.powf(run.len() as f64);
-    chance < CHANCE
+    chance < *CHANCE
 }
 
 /// Standard deviation of noise about a steady change.

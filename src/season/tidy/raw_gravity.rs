@@ -12,8 +12,11 @@ use crate::units::Instant;
 
 /// Temperature of a hydrometer's scale where none is given, C.
 const SCALE_TEMP_C: f64 = 20.0;
-/// A sample counts as unfermented up to this long after pitching.
-const UNFERMENTED_H: f64 = 6.0;
+
+assumed! {
+    /// A sample counts as unfermented up to this long after pitching.
+    const UNFERMENTED_H: f64 = 6.0, "h";
+}
 
 /// What is known of a batch that an uncorrected reading needs.
 struct PitchedWort {
@@ -65,7 +68,7 @@ fn worts(loaded: &Loaded) -> HashMap<String, PitchedWort> {
 }
 
 fn is_unfermented(sample: &Reference, wort: &PitchedWort) -> bool {
-    sample.at.hours_since(wort.pitched_at) <= UNFERMENTED_H
+    sample.at.hours_since(wort.pitched_at) <= *UNFERMENTED_H
 }
 
 fn unfermented(reference: &Reference) -> Result<f64, RowError> {
