@@ -30,8 +30,8 @@ impl Builds {
             if left_out.is_empty() { String::new() } else { format!(" Without a picture: {}.", left_out.join(", ")) };
         let alt = format!("Cuts through {} floats at rest in water and at SG 1.100.", panels.len());
         Ok(Figure::new("How they float", alt, panels).with_caption(format!(
-            "The heavy side is down, at the right. Red disc: centre of gravity, by mass, outside and baths; above: its place from the nose; blue ring: centre \
-             of buoyancy, which hangs on one vertical with it. An open upper end: nobody measured the length.{left_out}",
+            "The heavy side is down, at the right. Red disc: centre of gravity, from mass, size and baths; its \
+             place from the nose stands above. Blue ring: centre of buoyancy, on one vertical with it. An open upper end: nobody measured the length.{left_out}",
         )))
     }
 }

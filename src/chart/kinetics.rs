@@ -214,8 +214,9 @@ impl BatchFit {
         let points = if one { "Dots" } else { "Points in grey and black" };
         let level = self.level().map_or_else(String::new, percent);
         let mut parts = vec![format!(
-            "{points}: readings, corrected for drift where that helps (pale: before it), thinned; crosses: flagged as outliers; shaded: hours in which something held the probe. Ochre diamonds: samples, bars two standard deviations. \
-             Line: fitted curve with its {level} band; paler beyond the data that were fitted."
+            "{points} are readings, thinned and corrected for drift; pale ones are as read. Crosses are outliers. In shaded hours \
+             something held the probe. Ochre diamonds are samples, with bars of two standard deviations. The line is the fitted \
+             curve with its {level} band, paler beyond the data."
         )];
         parts.extend(forecast.map(|forecast| {
             let level = percent(forecast.level());

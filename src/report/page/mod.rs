@@ -48,7 +48,11 @@ pub(super) fn page(study: &SeasonStudy) -> String {
             body {
                 header {
                     h1 { (study.title()) ": season report" }
-                    p.sub { (summary.season) ". Gravities are at 20 \u{b0}C. Times in sentences are of " (Reader::of(study).clock()) ", those in tables and pictures UTC." }
+                    p.sub { (summary.season) ". Gravities are at 20 \u{b0}C. "
+                        @match Reader::of(study).clock() {
+                            "UTC" => "Times are UTC.",
+                            clock => { "Times in sentences are those of " (clock) ", in tables and pictures UTC." }
+                        } }
                 }
                 main {
                     p.print { "Parts with a triangle before their name were folded and are left out of this print." }
