@@ -87,7 +87,8 @@ impl RunningBatch<'_> {
         let verb = match (self.at_rest(), finish.p50 <= *as_of) {
             (true, true) => "It came to rest",
             (false, true) => "It may have come to rest",
-            (_, false) => "It comes to rest",
+            (true, false) => "The forecast puts its rest at",
+            (false, false) => "It comes to rest",
         };
         let at = terminal_sg.and_then(|q| reader.gravity_range([q.p50, q.p05, q.p95]));
         let at = at.map_or_else(String::new, |sg| format!(", at {sg}"));

@@ -131,6 +131,7 @@ fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift, reader: &Read
     let mut due: Vec<&ProbeDrift> =
         found.probes.iter().filter(|probe| probe.recalibrate == Recalibrate::AlreadyPast).collect();
     due.sort_by(|a, b| size(b).total_cmp(&size(a)));
+    let any_off = due.iter().any(|probe| off(found, probe, reader).is_some());
     for probe in &due {
         let (name, since) = (&probe.probe, calibrate_by(found, probe, reader));
         answer.say(match off(found, probe, reader) {
@@ -152,7 +153,7 @@ fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift, reader: &Read
             ));
         }
     }
-    if let Some(taken) = study.bath_plan.done().filter(|_| !due.is_empty()).and_then(BathPlan::recommended) {
+    if let Some(taken) = study.bath_plan.done().filter(|_| any_off).and_then(BathPlan::recommended) {
         answer.say(format!(
             "To calibrate, mix these baths: SG {}. The grams stand with the probes, under the next baths.",
             gravities(taken)
