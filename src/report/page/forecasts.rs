@@ -14,15 +14,12 @@ pub(super) fn section(study: &SeasonStudy) -> Markup {
             (picture(found.chart()))
             p.sub { "All numbers: " (link("forecasts", "csv")) ", " (link("forecasts", "parquet")) }
         }))
-        h3 { "Tried on the past" }
-        p { "The same forecast, made again for batches that are over, from what was known at the time." }
-        (part(&study.backtest, |found| html! {
+        (part(&study.backtest, |found| fold("Tried on the past", &html! {
+            p { "The same forecast, made again for batches that are over, from what was known at the time. A batch that was cooled or \
+                 ended before it came to rest is no test: nobody knows what would have come." }
             (picture(found.coverage_chart()))
-            (fold("Every forecast of the past", &html! {
-                p { "A batch that was cooled or ended before it came to rest is no test: nobody knows what would have come." }
-                (picture(found.chart()))
-                p.sub { "All numbers: " (link("backtest", "csv")) ", " (link("backtest", "parquet")) }
-            }))
-        }))
+            (picture(found.chart()))
+            p.sub { "All numbers: " (link("backtest", "csv")) ", " (link("backtest", "parquet")) }
+        })))
     }
 }
