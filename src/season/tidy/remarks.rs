@@ -21,6 +21,8 @@ const CELLAR_HIGH_C: f64 = 30.0;
 /// Mean densities between which a probe floats in water and beer and leans.
 const LIGHTEST_KG_M3: f64 = 300.0;
 const HEAVIEST_KG_M3: f64 = 1100.0;
+/// No float is as thin or short, mm.
+const SMALLEST_MM: f64 = 20.0;
 
 /// Adds the remarks to the season's account.
 pub(super) fn notice(season: &mut Season, temp_column: &str) {
@@ -151,7 +153,9 @@ fn odd_densities(season: &Season) -> Option<String> {
             ("length_mm", length, 1.0, 10.0),
             ("both lengths", diameter, 10.0, 10.0),
         ];
-        let slip = slips.into_iter().find(|(_, _, d, l)| is_float(&density(diameter * d, length * l)));
+        let slip = slips
+            .into_iter()
+            .find(|(_, value, d, l)| *value < SMALLEST_MM && is_float(&density(diameter * d, length * l)));
         let slip = slip.map_or_else(String::new, |(name, value, ..)| format!(", {name} {value}: centimetres?"));
         Some(format!("{} ({found:.0} kg/m3{slip})", probe.probe))
     };
