@@ -85,7 +85,7 @@ pub enum Error {
         wanted: &'static str,
     },
     /// An argument lies outside the range for which a formula is stated.
-    #[error("{quantity} is {value} {unit}; {formula} is stated for {low} to {high} {unit}")]
+    #[error("{quantity} is {} {unit}; {formula} is stated for {low} to {high} {unit}", rounded(*value))]
     Domain {
         /// The formula, by its everyday name.
         formula: &'static str,
@@ -201,6 +201,11 @@ impl Error {
     pub fn is_not_estimable(&self) -> bool {
         matches!(self, Self::NotEstimable { .. } | Self::Numeric { .. } | Self::Domain { .. })
     }
+}
+
+/// A number to six digits.
+fn rounded(value: f64) -> f64 {
+    format!("{value:.5e}").parse().unwrap_or(value)
 }
 
 /// What the operating system said, without its number.

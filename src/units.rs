@@ -81,6 +81,11 @@ pub(crate) fn celsius_from_fahrenheit(degrees_f: f64) -> f64 {
     (degrees_f - 32.0) * 5.0 / 9.0
 }
 
+/// Degrees Celsius to degrees Fahrenheit (exact by definition).
+pub fn fahrenheit_from_celsius(degrees_c: f64) -> f64 {
+    degrees_c * 9.0 / 5.0 + 32.0
+}
+
 /// Kelvin to degrees Celsius (exact by definition).
 pub(crate) fn celsius_from_kelvin(kelvin: f64) -> f64 {
     kelvin - ZERO_CELSIUS_K

@@ -34,7 +34,6 @@ impl Calibrations {
             .number("sg_max", number(|c| Some(c.sg_max)))
             .number("water_tilt_deg", number(|c| c.water_tilt_deg.value()))
             .number("water_tilt_se", number(|c| c.water_tilt_deg.se()))
-            .truth("water_ok", rows.iter().map(|row| row.ok()?.water_ok))
             .number("scale", number(|c| Some(c.fitted.scale)))
             .text("suspect_bath", text(suspect_name))
             .text("remarks", text(|c| (!c.remarks.is_empty()).then(|| c.remarks.join("; "))))

@@ -85,8 +85,6 @@ pub struct Calibration {
     pub shell: ShellExpansion,
     /// Tilt in pure water at 20 C by the curve, degrees.
     pub water_tilt_deg: Finding,
-    /// True when that is 25 +- 5 degrees (common practice; no reference); empty without a water tilt.
-    pub water_ok: Option<bool>,
     /// Every candidate, in a fixed order.
     pub candidates: Vec<CurveCandidate>,
     /// The bath that fits worst, when its studentised residual is beyond what chance gives at 1 % over all baths.

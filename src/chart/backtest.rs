@@ -7,7 +7,7 @@ use super::axis::Axis;
 use super::figure::Figure;
 use super::palette::{CURVE, INK, LOOK, Mark};
 use super::plot::Frame;
-use super::svg::{Panel, panel};
+use super::svg::{Panel, WIDEST, panel};
 use super::words::percent;
 
 const WIDTH: u32 = 260;
@@ -74,7 +74,7 @@ impl Backtest {
             })
             .collect();
         let lowest = stages.iter().map(|stage| 100.0 * stage.lower).fold(100.0 * self.level, f64::min);
-        let drawn = panel(380, 62 + 24 * stages.len() as u32, |paper| {
+        let drawn = panel(WIDEST, 62 + 24 * stages.len() as u32, |paper| {
             let x = Axis::linear((lowest - 4.0).max(0.0), 101.0, 4, "finishes held, %");
             let plot = Frame::new("", x, Axis::names(&names)).room_right(14).on(paper)?;
             plot.rule_x(100.0 * self.level)?;

@@ -11,7 +11,7 @@ use super::figure::Figure;
 use super::forest::{ForestRow, forest};
 use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, REFERENCE};
 use super::plot::{Frame, Plot};
-use super::svg::{Panel, panel};
+use super::svg::{Panel, WIDEST, panel};
 use super::words::{percent, signed};
 
 const WIDTH: u32 = 280;
@@ -101,7 +101,7 @@ impl Drift {
         for term in self.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {
             rows.push(ForestRow::new("mean of the fleet", &term.finding, INK, Mark::Diamond));
         }
-        let drawn = forest("", "drift, SG per 30 days", &rows, &[0.0], 440)?;
+        let drawn = forest("", "drift, SG per 30 days", &rows, &[0.0], WIDEST)?;
         let caption = format!(
             "Disc: a probe, with its sudden shifts. Ring, below it: the same probe without them. Diamond: the mean over probes, \
              with shifts. Bars: {} intervals. A bar that crosses 0 does not show a drift; a wide one says that too little is known.",

@@ -7,9 +7,8 @@ use super::axis::Axis;
 use super::figure::Figure;
 use super::palette::{CURVE, INK, Mark, REFERENCE};
 use super::plot::{Frame, LabelSide};
-use super::svg::{Panel, panel};
+use super::svg::{Panel, WIDEST, panel};
 
-const WIDTH: u32 = 340;
 const HEIGHT: u32 = 230;
 
 impl BathPlan {
@@ -45,7 +44,7 @@ impl BathPlan {
         let names: Vec<String> = plans.iter().map(|plan| format!("{} baths", plan.n)).collect();
         let sgs = plans.iter().flat_map(|plan| plan.baths.iter().map(|bath| bath.sg));
         let x = Axis::around(sgs.chain([self.range_sg.0, self.range_sg.1]), 0.02, 5, "SG of the bath");
-        panel(WIDTH, HEIGHT, |paper| {
+        panel(WIDEST, HEIGHT, |paper| {
             let plot = Frame::new("where they lie", x, Axis::names(&names)).room_right(14).on(paper)?;
             let (low, high) = (-(plans.len() as f64), 1.0);
             plot.band(&[(self.range_sg.0, low, high), (self.range_sg.1, low, high)], CURVE, 0.12)?;
@@ -71,7 +70,7 @@ impl BathPlan {
         let x = Axis::around(sgs.clone().chain(self.range_points_sg.iter().copied()), 0.02, 5, "SG");
         let all = plan.se_sg.iter().chain(&plan.even_se_sg).copied();
         let y = Axis::around(all.chain([0.0]), 0.0002, 4, "standard error, SG");
-        panel(WIDTH, HEIGHT, |paper| {
+        panel(WIDEST, HEIGHT, |paper| {
             let plot = Frame::new(format!("error with {} baths", plan.n), x, y).room_right(14).on(paper)?;
             let (low, high) = (0.0, f64::MAX);
             plot.band(&[(self.range_sg.0, low, high), (self.range_sg.1, low, high)], CURVE, 0.08)?;
@@ -100,7 +99,7 @@ fn gain(plans: &[Plan]) -> Result<Panel> {
         title: "number of baths".to_owned(),
         grid: false,
     };
-    panel(WIDTH, HEIGHT, |paper| {
+    panel(WIDEST, HEIGHT, |paper| {
         let plot = Frame::new("what each more gains", x, y).room_right(14).on(paper)?;
         for plan in plans {
             let n = plan.n as f64;

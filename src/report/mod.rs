@@ -1,13 +1,16 @@
 //! The season report: one page with pictures, and the tables beside it.
 //!
 //! The page carries its pictures and its style inside, fetches nothing and runs nothing. Beside it lie all tables as CSV
-//! (times RFC 3339 with `Z`) and as Parquet (UTC timestamps).
+//! (times RFC 3339 with `Z`) and as Parquet (UTC timestamps), with a dictionary of all their columns.
 
+mod dictionary;
 mod folder;
 mod page;
+mod reader;
 mod running;
 mod summary;
 mod tables;
+mod trust;
 mod words;
 
 pub(crate) use folder::check_out;
@@ -31,6 +34,7 @@ pub fn write(study: &SeasonStudy, frames: &[(String, DataFrame)], out: &Path) ->
     for (name, frame) in frames {
         tables::write(&mut staging, name, frame)?;
     }
+    tables::write(&mut staging, dictionary::NAME, &dictionary::frame(frames)?)?;
     staging.text("index.html", &page::page(study))?;
     staging.finish()
 }

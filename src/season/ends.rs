@@ -2,6 +2,10 @@
 
 use std::fmt;
 
+/// The methods of a reference that have a meaning.
+pub(crate) const METHODS: [&str; 7] =
+    ["water", "tap_water", "weighed", "hydrometer", "refractometer", "density_meter", "pycnometer"];
+
 named! {
     /// What a reference may be used for.
     pub enum ReferenceUse {

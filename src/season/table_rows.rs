@@ -163,7 +163,7 @@ rows! {
             batch: Option<String>,
             /// The bath, when several probes or several rows share one.
             bath: Option<String>,
-            /// `water`, `weighed`, `hydrometer`, `density_meter`, `pycnometer`, `refractometer` or free text.
+            /// `water`, `tap_water`, `weighed`, `hydrometer`, `density_meter`, `pycnometer`, `refractometer` or free text.
             method: Option<String>,
             /// The very instrument: its bias is common to all it measured.
             instrument: Option<String>,

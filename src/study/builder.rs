@@ -7,6 +7,7 @@ use std::fmt;
 use std::path::Path;
 
 use super::as_of::{AsOf, read_as_of};
+use super::report_settings::ReportSettings;
 use super::result::SeasonStudy;
 use super::settings::Settings;
 
@@ -32,6 +33,7 @@ pub struct Study<'a> {
     season: Season,
     name: String,
     settings: Settings,
+    report: ReportSettings,
     asked: Vec<AsOf>,
     progress: Box<dyn Fn(&str) + 'a>,
 }
@@ -55,6 +57,7 @@ impl<'a> Study<'a> {
             season: season.into(),
             name: "season".to_owned(),
             settings: Settings::default(),
+            report: ReportSettings::default(),
             asked: Vec::new(),
             progress: Box::new(|_| ()),
         }
@@ -70,6 +73,12 @@ impl<'a> Study<'a> {
     #[must_use]
     pub fn settings(self, settings: Settings) -> Self {
         Self { settings, ..self }
+    }
+
+    /// How the report is written.
+    #[must_use]
+    pub fn report(self, report: ReportSettings) -> Self {
+        Self { report, ..self }
     }
 
     /// Forecasts a batch as of a moment too, besides the running batches as of the season's end; may be asked many times.
@@ -108,7 +117,9 @@ impl<'a> Study<'a> {
         if let Some(unknown) = self.asked.iter().find(|moment| !batches.contains(&moment.batch.as_str())) {
             return Err(not_there("batch", &unknown.batch, &batches));
         }
-        settings.run(self.season, self.name, &self.asked, &self.progress)
+        self.report.zone()?;
+        let found = settings.run(self.season, self.name, &self.asked, &self.progress)?;
+        Ok(SeasonStudy { report: self.report, ..found })
     }
 }
 

@@ -6,6 +6,7 @@ mod builder;
 mod gravities;
 mod known;
 mod part;
+mod report_settings;
 mod result;
 mod run;
 mod season_toml;
@@ -14,6 +15,7 @@ mod tables;
 
 pub use builder::Study;
 pub use part::Part;
+pub use report_settings::{GravityScale, ReportSettings, TemperatureScale};
 pub use result::SeasonStudy;
 pub use settings::Settings;
 

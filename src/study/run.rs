@@ -14,6 +14,7 @@ use super::builder::Study;
 use super::gravities::{gravity_of, series_builder, with_process};
 use super::known::AsKnown;
 use super::part::Part;
+use super::report_settings::ReportSettings;
 use super::result::SeasonStudy;
 use super::settings::Settings;
 
@@ -76,6 +77,7 @@ impl Settings {
         })?;
         Ok(SeasonStudy {
             name,
+            report: ReportSettings::default(),
             latest: season.latest(),
             season,
             calibrations,

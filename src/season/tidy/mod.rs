@@ -64,7 +64,7 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
         loaded.count_kept(file, *flags);
     }
     season.account = loaded.finish_account()?;
-    remarks::notice(&mut season);
+    remarks::notice(&mut season, loaded.temp_column.as_deref().unwrap_or("temp_c"));
     Ok(season)
 }
 
