@@ -2,33 +2,26 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::error::{Result, within};
-
-/// What every study's settings hold in their field `common`. `study::Settings` fills it in one place; a study that runs by
-/// itself takes it as it stands.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct CommonSettings {
-    /// Level of all intervals, 0.5 to 0.9999.
-    pub level: f64,
-    /// When a batch is at rest.
-    pub at_rest: AtRest,
-    /// How far above the gravity that its wort allows a batch at rest counts as stuck, SG.
-    pub stuck_above_limit_sg: f64,
-    /// By how much instruments may be wrong.
-    pub instruments: InstrumentErrors,
-    /// How temperature acts on the pace of a fermentation.
-    pub activation: ActivationEnergy,
-}
-
-impl Default for CommonSettings {
-    fn default() -> Self {
-        Self {
-            level: 0.90,
-            at_rest: AtRest::default(),
-            stuck_above_limit_sg: 0.003,
-            instruments: InstrumentErrors::default(),
-            activation: ActivationEnergy::default(),
-        }
+settings! {
+    /// What every study's settings hold in their field `common`. `study::Settings` fills it in one place; a study that runs by
+    /// itself takes it as it stands.
+    #[derive(Debug, Clone, Copy, PartialEq)]
+    pub struct CommonSettings {
+        /// Level of all intervals.
+        level: f64 = 0.90, 0.5..=0.9999, "0.5 to 0.9999";
+        /// How far above the gravity that its wort allows a batch at rest counts as stuck, SG.
+        stuck_above_limit_sg: f64 = 0.003, 0.0..=0.05, "0 to 0.05 SG";
+        /// When a batch is at rest.
+        at_rest: AtRest = AtRest::default();
+        /// By how much instruments may be wrong.
+        instruments: InstrumentErrors = InstrumentErrors::default();
+        /// How temperature acts on the pace of a fermentation.
+        activation: ActivationEnergy = ActivationEnergy::default();
+    }
+    also |common| {
+        common.at_rest.check()?;
+        common.instruments.check()?;
+        common.activation.check()
     }
 }
 
@@ -42,71 +35,53 @@ impl CommonSettings {
     pub fn at_level(level: f64) -> Self {
         Self { level, ..Self::default() }
     }
+}
 
-    /// Checks every setting.
-    ///
-    /// # Errors
-    /// [`crate::Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
-    pub fn check(&self) -> Result<()> {
-        within("level", self.level, 0.5, 0.9999, "0.5 to 0.9999")?;
-        within("stuck_above_limit_sg", self.stuck_above_limit_sg, 0.0, 0.05, "0 to 0.05 SG")?;
-        within("at_rest.within_sg", self.at_rest.within_sg, 1e-4, 0.02, "0.0001 to 0.02 SG")?;
-        within("at_rest.seen_for_h", self.at_rest.seen_for_h, 0.0, 1000.0, "0 to 1000 hours")?;
-        let errors = &self.instruments;
-        within("instruments.hydrometer_bias_sg", errors.hydrometer_bias_sg, 0.0, 0.1, "0 to 0.1 SG")?;
-        within("instruments.refractometer_bias_sg", errors.refractometer_bias_sg, 0.0, 0.1, "0 to 0.1 SG")?;
-        within("instruments.mass_sd_g", errors.mass_sd_g, 1e-6, 100.0, "above 0, to 100 g")?;
-        within("instruments.diameter_sd_mm", errors.diameter_sd_mm, 1e-6, 10.0, "above 0, to 10 mm")?;
-        within("activation.kj_mol", self.activation.kj_mol, 0.0, 200.0, "0 to 200 kJ/mol")?;
-        within("activation.sd_kj_mol", self.activation.sd_kj_mol, 0.0, 100.0, "0 to 100 kJ/mol")
+settings! {
+    in "at_rest."
+    /// When a batch is at rest.
+    #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+    #[serde(default, deny_unknown_fields)]
+    pub struct AtRest {
+        /// Distance from terminal gravity within which a batch is at rest, SG.
+        within_sg: f64 = 0.001, 1e-4..=0.02, "0.0001 to 0.02 SG";
+        /// Hours of data after the batch came to rest from which on the backtest counts the rest as observed.
+        seen_for_h: f64 = 24.0, 0.0..=1000.0, "0 to 1000 hours";
     }
+    also |_| Ok(())
 }
 
-/// When a batch is at rest.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
-pub struct AtRest {
-    /// Distance from terminal gravity within which a batch is at rest, SG.
-    pub within_sg: f64,
-    /// Hours of data after the batch came to rest from which on the backtest counts the rest as observed.
-    pub seen_for_h: f64,
-}
-
-impl Default for AtRest {
-    fn default() -> Self {
-        Self { within_sg: 0.001, seen_for_h: 24.0 }
+settings! {
+    in "instruments."
+    /// Errors that all values of one instrument have in common, so that no number of values averages them out. Assumed; no
+    /// reference.
+    #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+    #[serde(default, deny_unknown_fields)]
+    pub struct InstrumentErrors {
+        /// Standard deviation of the bias of a hydrometer, SG.
+        hydrometer_bias_sg: f64 = 0.0007, 0.0..=0.1, "0 to 0.1 SG";
+        /// Standard deviation of the bias of a refractometer, SG.
+        refractometer_bias_sg: f64 = 0.001, 0.0..=0.1, "0 to 0.1 SG";
+        /// Standard deviation of a probe's mass on the balance, g.
+        mass_sd_g: f64 = 0.1, 1e-6..=100.0, "above 0, to 100 g";
+        /// Standard deviation of a probe's diameter by calliper, mm.
+        diameter_sd_mm: f64 = 0.1, 1e-6..=10.0, "above 0, to 10 mm";
     }
+    also |_| Ok(())
 }
 
-/// Errors that all values of one instrument have in common, so that no number of values averages them out. Assumed; no
-/// reference.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
-pub struct InstrumentErrors {
-    /// Standard deviation of the bias of a hydrometer, SG.
-    pub hydrometer_bias_sg: f64,
-    /// Standard deviation of the bias of a refractometer, SG.
-    pub refractometer_bias_sg: f64,
-    /// Standard deviation of a probe's mass on the balance, g.
-    pub mass_sd_g: f64,
-    /// Standard deviation of a probe's diameter by calliper, mm.
-    pub diameter_sd_mm: f64,
-}
-
-impl Default for InstrumentErrors {
-    fn default() -> Self {
-        Self { hydrometer_bias_sg: 0.0007, refractometer_bias_sg: 0.001, mass_sd_g: 0.1, diameter_sd_mm: 0.1 }
+settings! {
+    in "activation."
+    /// Activation energy E of the pace of a fermentation, which goes by Arrhenius' law as `exp(-E/(R T))`.
+    #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+    #[serde(default, deny_unknown_fields)]
+    pub struct ActivationEnergy {
+        /// Its value, kJ/mol.
+        kj_mol: f64 = Self::PUBLISHED.kj_mol, 0.0..=200.0, "0 to 200 kJ/mol";
+        /// Its standard deviation, kJ/mol.
+        sd_kj_mol: f64 = Self::PUBLISHED.sd_kj_mol, 0.0..=100.0, "0 to 100 kJ/mol";
     }
-}
-
-/// Activation energy E of the pace of a fermentation, which goes by Arrhenius' law as `exp(-E/(R T))`.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
-pub struct ActivationEnergy {
-    /// Its value, kJ/mol.
-    pub kj_mol: f64,
-    /// Its standard deviation, kJ/mol.
-    pub sd_kj_mol: f64,
+    also |_| Ok(())
 }
 
 impl ActivationEnergy {
@@ -114,12 +89,6 @@ impl ActivationEnergy {
     /// Andres-Toro et al. (1998, Math. Comput. Simul. 48, 65), a Q10 of 2.16; the spread covers those of the uptake of
     /// maltotriose, maltose and glucose in Gee and Ramirez (1994, J. Inst. Brew. 100, 321): 30, 47 and 95.
     pub const PUBLISHED: Self = Self { kj_mol: 52.4, sd_kj_mol: 15.0 };
-}
-
-impl Default for ActivationEnergy {
-    fn default() -> Self {
-        Self::PUBLISHED
-    }
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@
 //! file, the line, the column, what was found and what would be right.
 
 use std::fmt;
+use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
 /// A result of this library.
@@ -84,7 +85,7 @@ pub enum Error {
         wanted: &'static str,
     },
     /// An argument lies outside the range for which a formula is stated.
-    #[error("{quantity} is {value} {unit}; {formula} is stated for {low} to {high} {unit}")]
+    #[error("{quantity} is {} {unit}; {formula} is stated for {low} to {high} {unit}", rounded(*value))]
     Domain {
         /// The formula, by its everyday name.
         formula: &'static str,
@@ -202,6 +203,11 @@ impl Error {
     }
 }
 
+/// A number to six digits.
+fn rounded(value: f64) -> f64 {
+    format!("{value:.5e}").parse().unwrap_or(value)
+}
+
 /// What the operating system said, without its number.
 fn in_words(error: &std::io::Error) -> String {
     match error.kind() {
@@ -217,5 +223,15 @@ fn in_words(error: &std::io::Error) -> String {
 
 /// `value` within `low..=high`, else the setting's error; NaN is outside.
 pub(crate) fn within(name: &'static str, value: f64, low: f64, high: f64, wanted: &'static str) -> Result<()> {
-    if (low..=high).contains(&value) { Ok(()) } else { Err(Error::Setting { name, value: value.to_string(), wanted }) }
+    inside(name, value, low..=high, wanted)
+}
+
+/// The same for any number.
+pub(crate) fn inside<T: PartialOrd + ToString>(
+    name: &'static str,
+    value: T,
+    range: RangeInclusive<T>,
+    wanted: &'static str,
+) -> Result<()> {
+    if range.contains(&value) { Ok(()) } else { Err(Error::Setting { name, value: value.to_string(), wanted }) }
 }

@@ -35,6 +35,13 @@
 
 #[macro_use]
 pub mod assumed;
+#[macro_use]
+mod example;
+#[macro_use]
+mod named;
+#[macro_use]
+mod settings;
+
 pub mod calibration;
 pub mod chart;
 pub mod cli;

@@ -13,5 +13,5 @@ pub use crate::season::Season;
 pub use crate::show::Table;
 pub use crate::simulate::SimulateSettings;
 pub use crate::strains::{StrainSettings, Strains};
-pub use crate::study::{AsOf, SeasonStudy, Settings, Study, read_as_of};
+pub use crate::study::{SeasonStudy, Settings, Study};
 pub use crate::units::Instant;

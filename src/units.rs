@@ -5,9 +5,9 @@ use std::fmt;
 use crate::error::{Error, Place, Result};
 
 /// Hours in a day.
-pub const HOURS_PER_DAY: f64 = 24.0;
+pub(crate) const HOURS_PER_DAY: f64 = 24.0;
 /// Zero of the Celsius scale, K (exact by definition).
-pub const ZERO_CELSIUS_K: f64 = 273.15;
+pub(crate) const ZERO_CELSIUS_K: f64 = 273.15;
 const MICROS_PER_HOUR: f64 = 3_600e6;
 
 /// A moment in UTC, to the microsecond.
@@ -77,17 +77,22 @@ impl fmt::Display for Instant {
 }
 
 /// Degrees Fahrenheit to degrees Celsius (exact by definition).
-pub fn celsius_from_fahrenheit(degrees_f: f64) -> f64 {
+pub(crate) fn celsius_from_fahrenheit(degrees_f: f64) -> f64 {
     (degrees_f - 32.0) * 5.0 / 9.0
 }
 
+/// Degrees Celsius to degrees Fahrenheit (exact by definition).
+pub fn fahrenheit_from_celsius(degrees_c: f64) -> f64 {
+    degrees_c * 9.0 / 5.0 + 32.0
+}
+
 /// Kelvin to degrees Celsius (exact by definition).
-pub fn celsius_from_kelvin(kelvin: f64) -> f64 {
+pub(crate) fn celsius_from_kelvin(kelvin: f64) -> f64 {
     kelvin - ZERO_CELSIUS_K
 }
 
 /// Degrees Celsius to kelvin (exact by definition).
-pub fn kelvin_from_celsius(degrees_c: f64) -> f64 {
+pub(crate) fn kelvin_from_celsius(degrees_c: f64) -> f64 {
     degrees_c + ZERO_CELSIUS_K
 }
 

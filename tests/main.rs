@@ -9,18 +9,17 @@
     clippy::print_stdout
 )]
 
+mod answers;
 mod assumed;
 mod blank;
 mod calibration;
 mod cli;
 mod drift;
-mod fit;
-mod float;
 mod forecast;
 mod kinetics;
-mod liquid;
 mod process;
 mod report;
 mod season;
 mod simulate;
+mod strains;
 mod study;

@@ -102,21 +102,20 @@ impl Calibrations {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.calibrations()?.changes_frame()?;")]
     pub fn changes_frame(&self) -> Result<DataFrame> {
         let changes = self.changes();
         let rows: Vec<(&CalibrationDifference, f64, &Estimate)> =
             changes.iter().flat_map(|c| c.points.iter().step_by(STEPS / 4).map(move |(sg, d)| (c, *sg, d))).collect();
-        let number = |of: fn(&Estimate) -> f64| rows.iter().map(|(_, _, d)| Some(of(d))).collect::<Vec<_>>();
         FrameBuilder::new("calibration_changes")
             .text("earlier", rows.iter().map(|(c, ..)| Some(&c.earlier)))
             .text("later", rows.iter().map(|(c, ..)| Some(&c.later)))
             .number("p", rows.iter().map(|(c, ..)| Some(c.p)))
             .number("sg", rows.iter().map(|(_, sg, _)| Some(*sg)))
-            .number("difference_sg", number(|d| d.value))
-            .number("se", number(|d| d.se))
-            .number("lower", number(|d| d.lower))
-            .number("upper", number(|d| d.upper))
-            .number("level", number(|d| d.level))
+            .numbers(
+                &["difference_sg", "se", "lower", "upper", "level"],
+                rows.iter().map(|(_, _, d)| Some(d.numbers())),
+            )
             .text("method", rows.iter().map(|(_, _, d)| Some(&d.method)))
             .finish()
     }

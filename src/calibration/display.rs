@@ -21,12 +21,9 @@ impl fmt::Display for Calibration {
         if let Some(rmse) = self.rmse_sg {
             writeln!(f, "  residuals {rmse:.5} SG, {:.2} times what the stated errors say", self.fitted.scale)?;
         }
-        match (&self.water_tilt_deg, self.water_ok) {
-            (Finding::Estimated(tilt), Some(ok)) => {
-                let verdict = if ok { "within" } else { "outside" };
-                writeln!(f, "  in water at 20 C: {:.1} degrees, {verdict} 25 +- 5", tilt.value)?;
-            }
-            (other, _) => writeln!(f, "  tilt in water: {other}")?,
+        match &self.water_tilt_deg {
+            Finding::Estimated(tilt) => writeln!(f, "  in water at 20 C: {:.1} degrees", tilt.value)?,
+            other => writeln!(f, "  tilt in water: {other}")?,
         }
         if let Some(bath) = self.suspect.as_ref().and_then(|s| self.baths.get(s.bath)) {
             writeln!(f, "  suspect bath: SG {:.4} ({:+.4} off the others)", bath.sg, -bath.residual_sg)?;

@@ -5,8 +5,12 @@ use crate::float::Profile;
 use super::errors::BathError;
 
 assumed! {
-    /// Below this probability the residuals disagree with the stated SDs.
+    /// Below this probability residuals disagree with the stated SDs, and a bath, over all baths of its calibration, is suspect.
     pub(crate) const DISAGREES_P: f64 = 0.01, "probability";
+    /// Above this probability they agree, and so do a curve and a water reading.
+    pub(crate) const AGREES_P: f64 = 0.05, "probability";
+    /// Degrees of freedom that the stated SDs of baths and tilts are worth when they and the residuals disagree.
+    pub(crate) const SCALE_DF: f64 = 12.0, "degrees of freedom";
 }
 
 /// A bath as the fit sees it.
@@ -55,8 +59,3 @@ pub(crate) struct HullPrior {
 
 /// Mass ratio K = m/(pi r^3) of a typical probe, kg/m3, and its relative standard deviation.
 pub(crate) const TYPICAL_K: (f64, f64) = (5700.0, 0.3);
-
-assumed! {
-    /// Degrees of freedom that the stated SDs of baths and tilts are worth when they and the residuals disagree.
-    pub(crate) const SCALE_DF: f64 = 12.0, "degrees of freedom";
-}

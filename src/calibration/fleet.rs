@@ -7,7 +7,7 @@ use crate::fit::{Estimate, quantile};
 use crate::liquid::WATER_20C_KG_M3;
 
 use super::errors::{ErrorSource, Sources};
-use super::fit_data::FitPoint;
+use super::fit_data::{DISAGREES_P, FitPoint};
 use super::fitted_curve::FittedCalibration;
 use super::joint::fit_jointly;
 use super::joint_rows::{LOOSE, Member};
@@ -15,11 +15,6 @@ use super::joint_solution::{JointFit, SharedEffect};
 use super::prepared::PreparedSession;
 use super::result::{BathPoint, SharedBath, Suspect};
 use super::selection::Choice;
-
-assumed! {
-    /// A suspect bath is named below this probability, over all baths of the calibration.
-    const SUSPECT_P: f64 = 0.01, "probability";
-}
 
 /// Gravity at which the shift by a suspect bath is stated.
 const AT_SG: f64 = 1.020;
@@ -88,7 +83,7 @@ fn join(members: &[&PreparedSession], sources: &Sources, level: f64) -> Result<J
         })
     };
     let baths = baths.into_iter().map(shared_bath).collect::<Result<_>>()?;
-    let wrong = left_out.as_ref().filter(|l| l.p < *SUSPECT_P);
+    let wrong = left_out.as_ref().filter(|l| l.p < *DISAGREES_P);
     let with_suspect = |(i, (one, fitted)): (usize, (&&PreparedSession, FittedCalibration))| {
         let suspect = wrong.and_then(|wrong| {
             let bath = one.points.iter().position(|p| p.is_of(wrong.source))?;
@@ -188,7 +183,7 @@ fn alone(one: &PreparedSession, level: f64) -> Option<Suspect> {
     let each = left_out.iter().enumerate().filter_map(|(bath, left)| Some((bath, left.as_ref()?)));
     let (bath, left) = each.min_by(|a, b| a.1.p.total_cmp(&b.1.p))?;
     let p = (left.p * left_out.len() as f64).min(1.0);
-    if p < *SUSPECT_P { suspect(bath, p, fitted, left.without.clone(), level) } else { None }
+    if p < *DISAGREES_P { suspect(bath, p, fitted, left.without.clone(), level) } else { None }
 }
 
 fn suspect(bath: usize, p: f64, fitted: &FittedCalibration, without: FittedCalibration, level: f64) -> Option<Suspect> {

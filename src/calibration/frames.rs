@@ -14,6 +14,7 @@ impl Calibrations {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.calibrations()?.to_frame()?;")]
     pub fn to_frame(&self) -> Result<DataFrame> {
         // A check is no failed calibration: it stands in the table of drift pairs.
         let without = self.without.iter().filter(|none| !none.check);
@@ -33,7 +34,6 @@ impl Calibrations {
             .number("sg_max", number(|c| Some(c.sg_max)))
             .number("water_tilt_deg", number(|c| c.water_tilt_deg.value()))
             .number("water_tilt_se", number(|c| c.water_tilt_deg.se()))
-            .truth("water_ok", rows.iter().map(|row| row.ok()?.water_ok))
             .number("scale", number(|c| Some(c.fitted.scale)))
             .text("suspect_bath", text(suspect_name))
             .text("remarks", text(|c| (!c.remarks.is_empty()).then(|| c.remarks.join("; "))))
@@ -45,6 +45,7 @@ impl Calibrations {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.calibrations()?.candidates_frame()?;")]
     pub fn candidates_frame(&self) -> Result<DataFrame> {
         let rows: Vec<(&Calibration, &CurveCandidate)> =
             self.calibrations.iter().flat_map(|c| c.candidates.iter().map(move |candidate| (c, candidate))).collect();
@@ -65,6 +66,7 @@ impl Calibrations {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.calibrations()?.baths_frame()?;")]
     pub fn baths_frame(&self) -> Result<DataFrame> {
         let baths = &self.shared_baths;
         let number = |of: fn(&SharedBath) -> Option<f64>| baths.iter().map(of).collect::<Vec<_>>();
@@ -73,11 +75,7 @@ impl Calibrations {
             .text("probes", baths.iter().map(|b| Some(b.probes.join(";"))))
             .number("stated_sg", number(|b| Some(b.stated_sg)))
             .number("stated_sd", number(|b| Some(b.stated_sd)))
-            .number("error_sg", number(|b| Some(b.error_sg.value)))
-            .number("se", number(|b| Some(b.error_sg.se)))
-            .number("lower", number(|b| Some(b.error_sg.lower)))
-            .number("upper", number(|b| Some(b.error_sg.upper)))
-            .number("level", number(|b| Some(b.error_sg.level)))
+            .numbers(&["error_sg", "se", "lower", "upper", "level"], baths.iter().map(|b| Some(b.error_sg.numbers())))
             .number("p_wrong", number(|b| b.p))
             .text("method", baths.iter().map(|b| Some(&b.error_sg.method)))
             .finish()

@@ -6,7 +6,7 @@ use super::result::Calibration;
 
 /// One reading's gravity on one curve.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct GravityPoint {
+pub(crate) struct GravityPoint {
     /// Density of the liquid at its own temperature, kg/m3.
     pub density_kg_m3: f64,
     /// SG 20/20.
@@ -27,7 +27,13 @@ impl Calibration {
     /// The shared error holds the curve's covariance, the shell's expansion and a constant error `temp_sd_c` of the
     /// probe's thermometer, which acts through both shell and liquid. None where the curve has no value or the liquid
     /// formulas do not reach.
-    pub fn gravity_at(&self, liquid: &BeerDensity, tilt_deg: f64, temp_c: f64, temp_sd_c: f64) -> Option<GravityPoint> {
+    pub(crate) fn gravity_at(
+        &self,
+        liquid: &BeerDensity,
+        tilt_deg: f64,
+        temp_c: f64,
+        temp_sd_c: f64,
+    ) -> Option<GravityPoint> {
         let at = self.fitted.curve.at(tilt_deg)?;
         let factor = self.shell.volume_factor(temp_c);
         let density = at.density_kg_m3 / factor;

@@ -9,7 +9,7 @@ use super::fit_data::{FitPoint, FloatPrior};
 use super::kinds::{CoefficientPrior, CurveKind};
 
 assumed! {
-    /// Least standard deviation of a bath's density about its shared errors, kg/m3: stirring and temperature (0.00001 SG).
+    /// Least standard deviation of a bath's density about its shared errors: stirring and temperature (0.00001 SG).
     const LEAST_SD_KG_M3: f64 = 0.01, "kg/m3";
 }
 

@@ -7,6 +7,7 @@ use super::result::{Calibration, Calibrations};
 
 impl Calibrations {
     /// The calibrations of one probe, in order of time.
+    #[doc = example!(season "let calibrations = CalibrationSettings::default().fit(&season)?;\nassert_eq!(calibrations.of_probe(\"nobody\").count(), 0);")]
     pub fn of_probe<'a>(&'a self, probe: &'a str) -> impl Iterator<Item = &'a Calibration> {
         self.calibrations.iter().filter(move |c| c.probe == probe)
     }
@@ -15,6 +16,7 @@ impl Calibrations {
     ///
     /// # Errors
     /// [`Error::Usage`] when there is none; it names those there are.
+    #[doc = example!(season "let calibrations = CalibrationSettings::default().fit(&season)?;\nprintln!(\"{}\", calibrations.get(&format!(\"{}/1\", season.probes[0].probe))?);")]
     pub fn get(&self, calibration: &str) -> Result<&Calibration> {
         let known = || self.calibrations.iter().map(|c| c.calibration.as_str()).collect::<Vec<_>>().join(", ");
         let found = self.calibrations.iter().find(|c| c.calibration == calibration);

@@ -5,13 +5,9 @@ use crate::float::ShellExpansion;
 use crate::units::Instant;
 
 use super::errors::Sources;
+use super::fit_data::AGREES_P;
 use super::fitted_curve::{FittedCalibration, SharedError};
 use super::kinds::CurveKind;
-
-assumed! {
-    /// A curve and a water reading agree unless so large a difference has less than this probability.
-    const AGREES_P: f64 = 0.05, "probability";
-}
 
 /// One bath of a calibration, as it entered the fit.
 #[derive(Debug, Clone, PartialEq)]
@@ -89,8 +85,6 @@ pub struct Calibration {
     pub shell: ShellExpansion,
     /// Tilt in pure water at 20 C by the curve, degrees.
     pub water_tilt_deg: Finding,
-    /// True when that is 25 +- 5 degrees (common practice; no reference); empty without a water tilt.
-    pub water_ok: Option<bool>,
     /// Every candidate, in a fixed order.
     pub candidates: Vec<CurveCandidate>,
     /// The bath that fits worst, when its studentised residual is beyond what chance gives at 1 % over all baths.

@@ -5,7 +5,7 @@ use crate::fit::quantile;
 use crate::liquid::WATER_20C_KG_M3;
 
 use super::curve::CurvePoint;
-use super::fit_data::{DISAGREES_P, FitPoint, FloatPrior};
+use super::fit_data::{AGREES_P, DISAGREES_P, FitPoint, FloatPrior};
 use super::fitted_curve::FittedCalibration;
 use super::joint::fit_curve;
 use super::kinds::CurveKind;
@@ -16,13 +16,6 @@ assumed! {
     const MARGIN_DEG: f64 = 3.0, "degrees";
     /// A candidate must predict better than an earlier one by this factor to be taken instead.
     const CLEARLY_BETTER: f64 = 0.75, "times";
-}
-
-assumed! {
-    /// A bath is wrong, and not the curve, when its probability over all baths is below this and the others agree.
-    const WRONG_BATH_P: f64 = 0.01, "probability";
-    /// The others agree when the probability of their residuals is above this.
-    const OTHERS_AGREE_P: f64 = 0.05, "probability";
 }
 
 /// A bath left out and predicted by the others.
@@ -79,7 +72,7 @@ fn pick<'a>(
     let allowed: Vec<_> = all.filter_map(|(i, (c, left))| Some((i, c.fitted.as_ref()?, c.kind, left))).collect();
     let wrong = |(i, left): (usize, &Option<LeftOut>)| {
         let n = points.len() as f64;
-        let wrong = |left: &LeftOut| n * left.p < *WRONG_BATH_P && left.without.agreement_p >= *OTHERS_AGREE_P;
+        let wrong = |left: &LeftOut| n * left.p < *DISAGREES_P && left.without.agreement_p >= *AGREES_P;
         !is_end(points, i) && left.as_ref().is_some_and(wrong)
     };
     let floats = || allowed.iter().filter(|(_, _, kind, _)| kind.is_float());

@@ -13,6 +13,8 @@ assumed! {
     const SAME_SG: f64 = 0.0005, "SG";
     /// Gravities besides water that a calibration needs.
     const OTHER_GRAVITIES: usize = 3, "gravities";
+    /// The same of a provisional one.
+    const PROVISIONAL_GRAVITIES: usize = 2, "gravities";
 }
 
 /// One immersion of a probe in a bath.
@@ -35,6 +37,8 @@ pub(crate) struct Immersion {
 pub(crate) struct BathSession {
     pub probe: String,
     pub immersions: Vec<Immersion>,
+    /// True where it gives a provisional curve with water and two others, as nothing better gives this probe one.
+    pub provisional: bool,
 }
 
 /// What a session may do.
@@ -63,8 +67,20 @@ pub(crate) fn sessions_of(
         .collect();
     immersions.sort_by_key(|immersion| immersion.at);
     let together = |a: &Immersion, b: &Immersion| b.at.hours_since(a.at) < settings.session_gap_h;
-    let session = |group: &[Immersion]| BathSession { probe: probe.to_owned(), immersions: group.to_vec() };
-    immersions.chunk_by(together).map(session).collect()
+    let session =
+        |group: &[Immersion]| BathSession { probe: probe.to_owned(), immersions: group.to_vec(), provisional: false };
+    let mut sessions: Vec<BathSession> = immersions.chunk_by(together).map(session).collect();
+    let defines = |session: &BathSession| matches!(session.role(), Role::Defines(_));
+    if !sessions.iter().any(defines) {
+        for session in &mut sessions {
+            session.provisional = true;
+            if defines(session) {
+                break;
+            }
+            session.provisional = false;
+        }
+    }
+    sessions
 }
 
 /// The immersion of a pair; none when its readings are all unusable.
@@ -119,8 +135,9 @@ impl BathSession {
         }
         let asked = baths.iter().any(|b| matches!(b.use_as, Some(ReferenceUse::Calibrate | ReferenceUse::Both)));
         let water = baths.iter().any(|b| b.water);
+        let wanted = if self.provisional { *PROVISIONAL_GRAVITIES } else { *OTHER_GRAVITIES };
         let others = distinct(baths.iter().filter(|b| !b.water).map(|b| b.sg));
-        if asked || (water && others >= *OTHER_GRAVITIES) {
+        if asked || (water && others >= wanted) {
             return Role::Defines(baths);
         }
         let water = if water { "water" } else { "no water" };
@@ -184,7 +201,7 @@ mod tests {
 
     /// How many baths define a curve, or why none do.
     fn role(baths: &[Immersion]) -> Result<usize, String> {
-        match (BathSession { probe: "knot".into(), immersions: baths.to_vec() }).role() {
+        match (BathSession { probe: "knot".into(), immersions: baths.to_vec(), provisional: false }).role() {
             Role::Defines(used) => Ok(used.len()),
             Role::Check(why) => Err(why),
         }

@@ -25,17 +25,7 @@ impl Calibration {
     ///
     /// # Errors
     /// [`Error::NotEstimable`] where the curve has no value.
-    ///
-    /// ```
-    /// use heelwort::prelude::*;
-    /// # fn main() -> heelwort::Result<()> {
-    /// # let season = SimulateSettings { batches: 1, probes: 2, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?.season;
-    /// let calibrations = CalibrationSettings::default().fit(&season)?;
-    /// let sg = calibrations.probe(&season.probes[0].probe)?.sg_at(45.0)?;
-    /// assert!(sg.lower < sg.value && sg.value < sg.upper);
-    /// # Ok(())
-    /// # }
-    /// ```
+    #[doc = example!(season "let calibrations = CalibrationSettings::default().fit(&season)?;\nlet sg = calibrations.probe(&season.probes[0].probe)?.sg_at(45.0)?;\nassert!(sg.lower < sg.value && sg.value < sg.upper);")]
     pub fn sg_at(&self, tilt_deg: f64) -> Result<Estimate> {
         self.sg_on(&self.fitted, tilt_deg)
     }
@@ -61,6 +51,7 @@ impl Calibration {
     ///
     /// # Errors
     /// [`Error::NotEstimable`] where the curve has no value.
+    #[doc = example!(study "println!(\"{}\", study.calibrations()?.probe(probe)?.sg_difference(45.0, 44.0, 0.1)?);")]
     pub fn sg_difference(&self, from_tilt_deg: f64, to_tilt_deg: f64, tilt_sd_deg: f64) -> Result<Estimate> {
         let (from, to) = (self.fitted.at(from_tilt_deg)?, self.fitted.at(to_tilt_deg)?);
         let gradient = std::array::from_fn(|i| from.gradient[i] - to.gradient[i]);

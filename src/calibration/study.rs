@@ -19,11 +19,6 @@ use super::selection::Choice;
 use super::sessions::{BathSession, Role, sessions_of};
 use super::settings::CalibrationSettings;
 
-/// Tilt of a good probe in pure water, degrees: common practice; no reference.
-pub const WATER_TILT_DEG: f64 = 25.0;
-/// How far from it a good probe may be.
-pub const WATER_TILT_TOLERANCE_DEG: f64 = 5.0;
-
 impl CalibrationSettings {
     /// Calibrates every probe of the season.
     ///
@@ -35,17 +30,7 @@ impl CalibrationSettings {
     ///
     /// # Errors
     /// [`crate::Error::Setting`] for a setting that cannot be.
-    ///
-    /// ```
-    /// use heelwort::prelude::*;
-    /// # fn main() -> heelwort::Result<()> {
-    /// # let season = SimulateSettings { batches: 1, probes: 2, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?.season;
-    /// let calibrations = CalibrationSettings::default().fit(&season)?;
-    /// let probe = &season.probes[0].probe;
-    /// println!("{}", calibrations.probe(probe)?);
-    /// # Ok(())
-    /// # }
-    /// ```
+    #[doc = example!(season "let calibrations = CalibrationSettings::default().fit(&season)?;\nlet probe = &season.probes[0].probe;\nprintln!(\"{}\", calibrations.probe(probe)?);")]
     pub fn fit(&self, season: &Season) -> Result<Calibrations> {
         self.check()?;
         let pairs = season.pairs(self.window_min)?;
@@ -99,7 +84,6 @@ impl CalibrationSettings {
             bath.studentised = left.as_ref().map(|left| left.studentised);
         }
         let water_tilt_deg = water_tilt(&fitted, self.common.level);
-        let water_ok = water_tilt_deg.value().map(|tilt| (tilt - WATER_TILT_DEG).abs() <= WATER_TILT_TOLERANCE_DEG);
         let range = |pick: fn(f64, f64) -> f64, start| baths.iter().map(|b| b.sg).fold(start, pick);
         let on_curve = |point: Option<&FitPoint>| point.map_or(f64::NAN, |p| p.density_kg_m3);
         Calibration {
@@ -115,7 +99,6 @@ impl CalibrationSettings {
             baths,
             shell,
             water_tilt_deg,
-            water_ok,
             suspect,
             remarks,
             level: self.common.level,

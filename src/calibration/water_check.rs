@@ -51,6 +51,7 @@ impl Calibrations {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.calibrations()?.water_checks_frame()?;")]
     pub fn water_checks_frame(&self) -> Result<DataFrame> {
         let checks = &self.water_checks;
         let number = |of: fn(&WaterCheck) -> Option<f64>| checks.iter().map(of).collect::<Vec<_>>();
@@ -60,11 +61,7 @@ impl Calibrations {
             .text("calibration", checks.iter().map(|c| Some(&c.calibration)))
             .number("tilt_deg", number(|c| Some(c.tilt_deg)))
             .number("expected_tilt_deg", number(|c| c.expected_tilt_deg))
-            .number("shift_sg", number(|c| Some(c.shift_sg.value)))
-            .number("se", number(|c| Some(c.shift_sg.se)))
-            .number("lower", number(|c| Some(c.shift_sg.lower)))
-            .number("upper", number(|c| Some(c.shift_sg.upper)))
-            .number("level", number(|c| Some(c.shift_sg.level)))
+            .numbers(&["shift_sg", "se", "lower", "upper", "level"], checks.iter().map(|c| Some(c.shift_sg.numbers())))
             .number("p", number(|c| Some(c.p)))
             .truth("agrees", checks.iter().map(|c| Some(c.agrees())))
             .text("method", checks.iter().map(|c| Some(&c.shift_sg.method)))

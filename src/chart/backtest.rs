@@ -7,7 +7,7 @@ use super::axis::Axis;
 use super::figure::Figure;
 use super::palette::{CURVE, INK, LOOK, Mark};
 use super::plot::Frame;
-use super::svg::{Panel, panel};
+use super::svg::{Panel, WIDEST, panel};
 use super::words::percent;
 
 const WIDTH: u32 = 260;
@@ -22,6 +22,7 @@ struct Miss {
 
 impl Backtest {
     /// One panel per stage: the intervals of all past batches, measured from the finish that was observed.
+    #[doc = example!(no_run "study.backtest()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
         let mut stages: Vec<f64> = self.rows.iter().map(|row| row.stage).collect();
         stages.sort_by(f64::total_cmp);
@@ -59,6 +60,7 @@ impl Backtest {
 
 impl Backtest {
     /// How many forecasts held the finish, stage by stage, with the exact interval of that share.
+    #[doc = example!(no_run "study.backtest()?.coverage_chart()?;")]
     pub fn coverage_chart(&self) -> Result<Figure> {
         let stages: Vec<_> = self.coverage()?.into_iter().filter(|stage| stage.n > 0).collect();
         if stages.is_empty() {
@@ -72,7 +74,7 @@ impl Backtest {
             })
             .collect();
         let lowest = stages.iter().map(|stage| 100.0 * stage.lower).fold(100.0 * self.level, f64::min);
-        let drawn = panel(380, 62 + 24 * stages.len() as u32, |paper| {
+        let drawn = panel(WIDEST, 62 + 24 * stages.len() as u32, |paper| {
             let x = Axis::linear((lowest - 4.0).max(0.0), 101.0, 4, "finishes held, %");
             let plot = Frame::new("", x, Axis::names(&names)).room_right(14).on(paper)?;
             plot.rule_x(100.0 * self.level)?;

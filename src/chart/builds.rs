@@ -7,9 +7,8 @@ use super::axis::Axis;
 use super::figure::Figure;
 use super::palette::{CURVE, INK, LOOK, Mark};
 use super::plot::{Frame, Plot};
-use super::svg::{Panel, panel};
+use super::svg::{Panel, WIDEST, panel};
 
-const WIDTH: u32 = 330;
 const HEIGHT: u32 = 250;
 /// What a frame without ticks at its left keeps for words, px: left, top, right, bottom.
 const MARGINS: [u32; 4] = [10, 39, 10, 34];
@@ -19,6 +18,7 @@ const LIQUIDS: [(f64, &str); 2] = [(1.0, "in water"), (1.1, "at SG 1.100")];
 impl Builds {
     /// Each probe cut through at its tilt in water and in strong wort, with water line, centre of gravity and centre of
     /// buoyancy. A probe whose centre of gravity cannot be had has no picture; the table says why.
+    #[doc = example!(study "study.builds()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
         let (mut panels, mut left_out) = (Vec::new(), Vec::new());
         for build in &self.builds {
@@ -31,8 +31,8 @@ impl Builds {
             if left_out.is_empty() { String::new() } else { format!(" Without a picture: {}.", left_out.join(", ")) };
         let alt = format!("Cuts through {} floats at rest in water and at SG 1.100.", panels.len());
         Ok(Figure::new("How they float", alt, panels).with_caption(format!(
-            "The heavy side is down, at the right. Red disc: centre of gravity, by mass, outside and baths; above: its place from the nose; blue ring: centre \
-             of buoyancy, which hangs on one vertical with it. An open upper end: nobody measured the length.{left_out}",
+            "The heavy side is down, at the right. Red disc: centre of gravity, from mass, size and baths; its \
+             place from the nose stands above. Blue ring: centre of buoyancy, on one vertical with it. An open upper end: nobody measured the length.{left_out}",
         )))
     }
 }
@@ -46,7 +46,7 @@ fn build_panel(build: &Build, (off, up): (f64, f64)) -> Result<Panel> {
     let (left, right) = (end(f64::min, |p| p.0, 0.0), end(f64::max, |p| p.0, 0.0));
     let half = right - left + 16.0;
     let [room_left, room_top, room_right, room_bottom] = MARGINS.map(f64::from);
-    let (wide, tall) = (f64::from(WIDTH) - room_left - room_right, f64::from(HEIGHT) - room_top - room_bottom);
+    let (wide, tall) = (f64::from(WIDEST) - room_left - room_right, f64::from(HEIGHT) - room_top - room_bottom);
     // Equal millimetres both ways: the tighter of the two directions decides.
     let mm_per_px = (2.0 * half / wide).max((high - low) / tall);
     let (x_span, y_span) = (mm_per_px * wide, mm_per_px * tall);
@@ -56,7 +56,7 @@ fn build_panel(build: &Build, (off, up): (f64, f64)) -> Result<Panel> {
     let (bottom, top) = (middle - 0.5 * y_span, middle + 0.5 * y_span);
     // A title of the vertical axis would be drawn where the liquids are named.
     let y = Axis { low: bottom, high: top, ticks: Vec::new(), title: " ".to_owned(), grid: false };
-    panel(WIDTH, HEIGHT, |paper| {
+    panel(WIDEST, HEIGHT, |paper| {
         let plot = Frame::new(build.probe.as_str(), x, y).room_left(MARGINS[0]).on(paper)?;
         plot.note(&format!("centre of gravity {off:.1} mm off, {up:.1} up"))?;
         let centre = |i: usize| x_span * (0.25 + 0.5 * i as f64);

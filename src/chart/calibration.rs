@@ -23,6 +23,7 @@ const BEYOND_DEG: f64 = 2.0;
 
 impl Calibrations {
     /// Every curve with its band and baths, and below it the baths' distance from the curve; one panel a calibration.
+    #[doc = example!(study "study.calibrations()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
         let panels = self.calibrations.iter().map(Calibration::panel).collect::<Result<Vec<_>>>()?;
         let level = self.calibrations.first().map_or(0.9, |c| c.level);
@@ -40,6 +41,7 @@ impl Calibrations {
 
 impl Calibration {
     /// The curve with its band and baths, and below it the baths' distance from the curve.
+    #[doc = example!(study "study.calibrations()?.probe(probe)?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
         let alt = format!("Gravity over tilt of calibration {} with its {} baths.", self.calibration, self.baths.len());
         let caption =
@@ -96,6 +98,7 @@ impl Calibration {
 impl Calibrations {
     /// What each later calibration of a probe reads more than the one before it; one panel a pair, none without a probe that was
     /// calibrated twice.
+    #[doc = example!(study "study.calibrations()?.changes_chart()?;")]
     pub fn changes_chart(&self) -> Result<Figure> {
         let changes = self.changes();
         let panels = changes.iter().map(CalibrationDifference::panel).collect::<Result<Vec<_>>>()?;

@@ -29,6 +29,7 @@ const APART_PX: f64 = 12.0;
 impl Calibrations {
     /// Every candidate of the last calibration of each probe beside the chosen one, beyond the baths too, and the baths'
     /// residuals on each; one panel a probe.
+    #[doc = example!(study "study.calibrations()?.candidates_chart()?;")]
     pub fn candidates_chart(&self) -> Result<Figure> {
         let is_last = |c: &&Calibration| {
             let later = |other: &Calibration| other.probe == c.probe && other.calibrated_at > c.calibrated_at;
@@ -57,6 +58,7 @@ fn caption() -> String {
 
 impl Calibration {
     /// The candidates of this calibration beside the chosen one, and the baths' residuals on each.
+    #[doc = example!(study "study.calibrations()?.probe(probe)?.candidates_chart()?;")]
     pub fn candidates_chart(&self) -> Result<Figure> {
         let alt = format!("Candidate curves of calibration {} and the residuals of its baths.", self.calibration);
         let title = format!("The candidates of {}", self.calibration);

@@ -11,7 +11,7 @@ use super::figure::Figure;
 use super::forest::{ForestRow, forest};
 use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, REFERENCE};
 use super::plot::{Frame, Plot};
-use super::svg::{Panel, panel};
+use super::svg::{Panel, WIDEST, panel};
 use super::words::{percent, signed};
 
 const WIDTH: u32 = 280;
@@ -20,6 +20,7 @@ const HEIGHT: u32 = 200;
 impl Drift {
     /// Every probe against every reference, one panel per probe on the same scales: probe minus known gravity over the
     /// days since its first calibration.
+    #[doc = example!(study "study.drift()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
         let mut by_probe: BTreeMap<&str, Vec<&DriftPair>> = BTreeMap::new();
         // Probes beside each other have no known gravity to be drawn against.
@@ -85,6 +86,7 @@ impl Drift {
     }
 
     /// The drift of each probe and of the fleet, with their intervals.
+    #[doc = example!(study "study.drift()?.fleet_chart()?;")]
     pub fn fleet_chart(&self) -> Result<Figure> {
         let mut probes: Vec<&ProbeDrift> = self.probes.iter().collect();
         let slope = |probe: &ProbeDrift| probe.drift_sg_per_30d.value().unwrap_or(f64::INFINITY);
@@ -99,7 +101,7 @@ impl Drift {
         for term in self.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {
             rows.push(ForestRow::new("mean of the fleet", &term.finding, INK, Mark::Diamond));
         }
-        let drawn = forest("", "drift, SG per 30 days", &rows, &[0.0], 440)?;
+        let drawn = forest("", "drift, SG per 30 days", &rows, &[0.0], WIDEST)?;
         let caption = format!(
             "Disc: a probe, with its sudden shifts. Ring, below it: the same probe without them. Diamond: the mean over probes, \
              with shifts. Bars: {} intervals. A bar that crosses 0 does not show a drift; a wide one says that too little is known.",

@@ -9,15 +9,15 @@ use super::axis::Axis;
 use super::figure::Figure;
 use super::palette::{AHEAD, CURVE, INK, Mark};
 use super::plot::{Frame, Plot};
-use super::svg::panel;
+use super::svg::{WIDEST, panel};
 
-const WIDTH: u32 = 440;
-const HEIGHT: u32 = 330;
+const HEIGHT: u32 = 300;
 /// Size of the letters of labels, px, and a guess at their mean width.
 const LETTER: (f64, f64) = (11.0, 6.4);
 
 impl Drift {
     /// Every probe by the change of its size (relative K) and of its tilt's zero, with standard errors.
+    #[doc = example!(study "study.drift()?.kinds_chart()?;")]
     pub fn kinds_chart(&self) -> Result<Figure> {
         const TITLE: &str = "Two kinds of drift";
         // What has moved: the size in %, the zero in degrees, each with its standard error.
@@ -35,7 +35,7 @@ impl Drift {
         let x = Axis::around(rows.iter().flat_map(|(_, k, _)| ends(*k)), 0.05, 5, title);
         let title = "sideways: change of the tilt's zero, \u{b0} per 30 days";
         let y = Axis::around(rows.iter().flat_map(|(.., zero)| ends(*zero)), 0.2, 5, title);
-        let drawn = panel(WIDTH, HEIGHT, |paper| {
+        let drawn = panel(WIDEST, HEIGHT, |paper| {
             let plot = Frame::new("", x, y).room_right(14).on(paper)?;
             plot.rule_x(0.0)?;
             plot.rule_y(0.0)?;

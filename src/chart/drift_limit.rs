@@ -1,5 +1,7 @@
 //! When probes are due for calibration.
 
+use jiff::tz::TimeZone;
+
 use crate::drift::{Drift, OutOfLimit, ProbeDrift, Recalibrate};
 use crate::error::Result;
 use crate::units::Instant;
@@ -16,6 +18,7 @@ const HEIGHT: u32 = 170;
 
 impl Drift {
     /// The probability of being out of limit over time, one panel per probe, with the date at which a calibration is due.
+    #[doc = example!(study "study.drift()?.limit_chart()?;")]
     pub fn limit_chart(&self) -> Result<Figure> {
         let times = || self.probes.iter().flat_map(|probe| probe.out_of_limit.iter().map(|point| point.at));
         let (Some(from), Some(to)) = (times().min(), times().max()) else {
@@ -55,14 +58,17 @@ impl Drift {
     }
 
     /// When a probe is to be calibrated; of one that is due already, since when.
-    pub(crate) fn calibrate_by(&self, probe: &ProbeDrift) -> String {
-        match (&probe.recalibrate, self.latest) {
-            (Recalibrate::AlreadyPast, Some(now)) => match past_since(&probe.out_of_limit, self.limit_chance, now) {
-                Some(since) => format!("due since {}", written(since, "%-d %b")),
-                None => probe.recalibrate.to_string(),
-            },
-            (other, _) => other.to_string(),
+    fn calibrate_by(&self, probe: &ProbeDrift) -> String {
+        match self.due_since(probe) {
+            Some(since) => format!("due since {}", written(since, &TimeZone::UTC, "%-d %b")),
+            None => probe.recalibrate.to_string(),
         }
+    }
+
+    /// Since when a probe is due that is due already, where that shows.
+    pub(crate) fn due_since(&self, probe: &ProbeDrift) -> Option<Instant> {
+        let now = self.latest.filter(|_| probe.recalibrate == Recalibrate::AlreadyPast)?;
+        past_since(&probe.out_of_limit, self.limit_chance, now)
     }
 }
 

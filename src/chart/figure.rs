@@ -14,8 +14,6 @@ const NAMESPACE: &str = "http://www.w3.org/2000/svg";
 const GAP: u32 = 14;
 /// Width of the widest row of panels in the one-document form, px.
 const ROW: u32 = 1120;
-/// Panels wider than this scroll sideways on a small screen, as their words would be too small to read.
-const WIDE: u32 = 480;
 
 /// A picture of one or more panels with its title, its words for those who do not see it, and a caption.
 #[derive(Debug, Clone, PartialEq)]
@@ -94,15 +92,18 @@ impl Figure {
     ///
     /// # Errors
     /// [`Error::Io`] when the file cannot be written.
+    #[doc = example!(no_run "study.drift()?.chart()?.save(\"drift.svg\")?;")]
     pub fn save(&self, path: impl AsRef<Path>) -> Result<()> {
         std::fs::write(path.as_ref(), self.svg()).map_err(|source| Error::io("writing", path, source))
     }
 
-    /// The figure as a fragment of HTML: panels stand beside each other where there is room, wide ones scroll.
+    /// The figure as a fragment of HTML: panels stand beside each other where there is room.
     ///
     /// Inline attributes only, no identifiers and no style sheet, so that any number of figures fit on one page.
     pub fn html(&self) -> String {
         let cell = self.panels.iter().map(|panel| panel.width).max().unwrap_or(0);
+        // A picture of one panel may be larger on a wide screen.
+        let most = if self.panels.len() == 1 { 6 } else { 5 };
         let columns = format!("repeat(auto-fill,minmax(min(100%,{cell}px),1fr))");
         let figure = html! {
             figure style="margin:0 0 1.2em" {
@@ -110,13 +111,9 @@ impl Figure {
                 div role="img" aria-label=(self.alt)
                     style={ "display:grid;gap:" (GAP) "px;align-items:start;grid-template-columns:" (columns) } {
                     @for panel in &self.panels {
-                        @let wide = panel.width > WIDE;
-                        @let least = if wide { format!("min-width:{}px;", panel.width * 4 / 5) } else { String::new() };
-                        div style={ @if wide { "overflow-x:auto;" } "min-width:0" } {
-                            svg xmlns=(NAMESPACE) viewBox=(panel.view_box()) font-family=(FONT) aria-hidden="true"
-                                style={ "display:block;" (least) "width:100%;max-width:" (panel.width * 5 / 4) "px;height:auto" } {
-                                (PreEscaped(&panel.body))
-                            }
+                        svg xmlns=(NAMESPACE) viewBox=(panel.view_box()) font-family=(FONT) aria-hidden="true"
+                            style={ "display:block;width:100%;max-width:" (panel.width * most / 4) "px;height:auto" } {
+                            (PreEscaped(&panel.body))
                         }
                     }
                 }
@@ -171,6 +168,6 @@ mod tests {
     fn a_figure_carries_no_style_sheet_and_no_script() {
         let html = Figure::new("t", "a", vec![panel(900)]).html();
         assert!(!html.contains("<style") && !html.contains("<script") && !html.contains(" id="));
-        assert!(html.contains("overflow-x:auto"));
+        assert!(html.contains("max-width:1350px") && !html.contains("overflow"), "{html}");
     }
 }

@@ -10,7 +10,7 @@ use super::axis::{Axis, hours};
 use super::figure::Figure;
 use super::palette::{AHEAD, INK, Mark};
 use super::plot::{Frame, LabelSide};
-use super::svg::panel;
+use super::svg::{WIDEST, panel};
 use super::words::{minute, percent};
 
 /// Most rows of the picture.
@@ -18,22 +18,24 @@ const MOST: usize = 40;
 
 impl Forecasts {
     /// When each batch comes to rest: one row per forecast, the latest moment and the first finish at the top.
+    #[doc = example!(study "study.forecasts()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
         let mut rows: Vec<&Forecast> = self.rows.iter().collect();
         rows.sort_by_key(|row| (Reverse(row.as_of), row.finish.is_none(), row.finish.map(|q| q.p50)));
         let left_out = rows.len().saturating_sub(MOST);
         rows.truncate(MOST);
-        let names: Vec<String> = rows.iter().map(|row| row_name(row)).collect();
+        let names: Vec<&str> = rows.iter().map(|row| row.batch.as_str()).collect();
         let finishes: Vec<Instant> = rows.iter().filter_map(|r| r.finish).flat_map(|q| [q.p05, q.p95]).collect();
         let moments = || rows.iter().map(|row| row.as_of).chain(finishes.iter().copied());
         let (Some(from), Some(to)) = (moments().min(), moments().max()) else {
             return Ok(Figure::new("What finishes when", "No batch is running.", Vec::new()));
         };
         let room = 0.03 * to.hours_since(from).max(24.0);
-        let drawn = panel(400, 64 + 30 * rows.len() as u32, |paper| {
+        let drawn = panel(WIDEST, 64 + 30 * rows.len() as u32, |paper| {
             let x = Axis::time(from.plus_hours(-room), to.plus_hours(room), 3);
             let low = x.low;
-            let plot = Frame::new("", x, Axis::names(&names)).room_right(104).on(paper)?;
+            let plot = Frame::new("", x, Axis::names(&names)).room_right(74).on(paper)?;
+            plot.margin_label(0.6, "ready:")?;
             for (i, row) in rows.iter().enumerate() {
                 let y = -(i as f64);
                 let now = hours(row.as_of);
@@ -47,7 +49,7 @@ impl Forecasts {
                     None => plot.label(low.max(now), y, LabelSide::Right, "no forecast", INK)?,
                 }
                 if let Some(p) = row.p_ready {
-                    plot.margin_label(y, &format!("ready: {}", percent(p)))?;
+                    plot.margin_label(y, &percent(p))?;
                 }
             }
             Ok(())
@@ -73,7 +75,7 @@ impl Forecast {
         let steps = quarters.map(|(a, b, p)| (hours(a), hours(b), p / b.hours_since(a).max(1.0)));
         let highest = steps.iter().map(|(.., density)| *density).fold(0.0, f64::max);
         let room = 0.03 * to.hours_since(from).max(24.0);
-        let drawn = panel(340, 74, |paper| {
+        let drawn = panel(WIDEST, 74, |paper| {
             let x = Axis { title: String::new(), ..Axis::time(from.plus_hours(-room), to.plus_hours(room), 5) };
             let y = Axis { low: 0.0, high: 1.1 * highest, ticks: Vec::new(), title: String::new(), grid: false };
             let plot = Frame::new("", x, y).room_left(10).on(paper)?;
@@ -83,13 +85,6 @@ impl Forecast {
             plot.rule_x(hours(self.as_of))
         })?;
         Ok(Figure::new("", in_words(self), vec![drawn]))
-    }
-}
-
-fn row_name(row: &Forecast) -> String {
-    match &row.vessel {
-        Some(vessel) => format!("{} ({vessel})", row.batch),
-        None => row.batch.clone(),
     }
 }
 

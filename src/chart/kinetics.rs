@@ -14,11 +14,10 @@ use super::axis::{Axis, evenly, shortened};
 use super::figure::Figure;
 use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, PROBES, REFERENCE};
 use super::plot::{Frame, LabelSide, Plot};
-use super::svg::{Panel, SCALE, panel};
+use super::svg::{Panel, SCALE, WIDEST, panel};
 use super::thin;
 use super::words::{dots_outside, percent};
 
-const WIDTH: u32 = 640;
 const HEIGHT: u32 = 290;
 const STRIP: u32 = 96;
 /// Room for the labels of both frames, so that they line up.
@@ -34,12 +33,17 @@ const PALE: f64 = 0.15;
 
 impl BatchFit {
     /// The gravities that were fitted and the curve with its confidence band.
+    #[doc = example!(study "study.kinetics()?.batch(batch)?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
         self.chart_with(None, None)
     }
 
     /// The same with the readings and the temperature of the series, and with the interval of a forecast.
+    #[doc = example!(study "study.kinetics()?.batch(batch)?.chart_with(study.series(batch).ok(), None)?;")]
     pub fn chart_with(&self, series: Option<&GravitySeries>, forecast: Option<&Forecast>) -> Result<Figure> {
+        if self.points.is_empty() && series.is_none_or(|s| s.hours.is_empty() && s.samples.is_empty()) {
+            return Ok(Figure::new("", self.in_words(), Vec::new()));
+        }
         let finish = forecast.and_then(|f| Some((f.finish?, f.terminal_sg?)));
         let to = self.end_d(series, finish.as_ref().map(|(q, _)| q.p95.days_since(self.pitched_at)));
         let temps: Vec<(f64, f64)> = series
@@ -47,9 +51,9 @@ impl BatchFit {
             .unwrap_or_default();
         let below = if temps.is_empty() { 0 } else { STRIP };
         let mut outside = 0;
-        let drawn = panel(WIDTH, HEIGHT + below, |paper| {
+        let drawn = panel(WIDEST, HEIGHT + below, |paper| {
             let (upper, lower) = paper.split_vertically(HEIGHT * SCALE);
-            let x = Axis::linear(0.0, to, 8, if temps.is_empty() { "days from pitching" } else { "" });
+            let x = Axis::linear(0.0, to, 6, if temps.is_empty() { "days from pitching" } else { "" });
             let y = self.gravity_axis(series, finish.as_ref().map(|(_, t)| t));
             let plot = Frame::new("", x.clone(), y).room_left(LEFT).room_right(14).on(&upper)?;
             outside = self.draw(&plot, series, 220, to)?;
@@ -212,8 +216,9 @@ impl BatchFit {
         let points = if one { "Dots" } else { "Points in grey and black" };
         let level = self.level().map_or_else(String::new, percent);
         let mut parts = vec![format!(
-            "{points}: readings, corrected for drift where that helps (pale: before it), thinned; crosses: flagged as outliers; shaded: hours in which something held the probe. Ochre diamonds: samples, bars two standard deviations. \
-             Line: fitted curve with its {level} band; paler beyond the data that were fitted."
+            "{points} are readings, thinned and corrected for drift; pale ones are as read. Crosses are outliers. In shaded hours \
+             something held the probe. Ochre diamonds are samples, with bars of two standard deviations. The line is the fitted \
+             curve with its {level} band, paler beyond the data."
         )];
         parts.extend(forecast.map(|forecast| {
             let level = percent(forecast.level());
@@ -262,6 +267,7 @@ fn readings(series: &GravitySeries, sg: &[f64], probe: usize, bins: usize) -> Ve
 
 impl Kinetics {
     /// All batches, one small panel each on the same scales of gravity and time.
+    #[doc = example!(study "study.kinetics()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
         let sgs = self.batches.iter().flat_map(|b| b.points.iter().filter(|p| p.weight > 0.1).map(|p| p.sg));
         let y = Axis::around(sgs, 0.01, 3, "");
@@ -282,8 +288,8 @@ impl Kinetics {
 
 impl BatchFit {
     fn small_panel(&self, x: Axis, y: Axis) -> Result<Panel> {
-        panel(172, 134, |paper| {
-            let title = shortened(&format!("{} {}", self.batch, self.strain), 24);
+        panel(157, 134, |paper| {
+            let title = shortened(&format!("{} {}", self.batch, self.strain), 20);
             let high = self.end_d(None, None).min(x.high);
             let y = Axis { title: self.state_in_words().to_owned(), ..y };
             self.draw(&Frame::new(title, x, y).on(paper)?, None, 60, high).map(drop)

@@ -7,14 +7,14 @@ use super::axis::Axis;
 use super::figure::Figure;
 use super::palette::{CURVE, INK, Mark, REFERENCE};
 use super::plot::{Frame, LabelSide};
-use super::svg::{Panel, panel};
+use super::svg::{Panel, WIDEST, panel};
 
-const WIDTH: u32 = 340;
 const HEIGHT: u32 = 230;
 
 impl BathPlan {
     /// The baths of the next calibration for all probes together: where they lie for each number of baths, what each number
     /// gains, and the error over the range for the number to take, each beside evenly spaced baths.
+    #[doc = example!(study "study.bath_plan()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
         let Some(taken) = self.recommended() else {
             return Ok(Figure::new("The next baths", "No plan could be made.", Vec::new()));
@@ -22,8 +22,8 @@ impl BathPlan {
         let panels = vec![self.places()?, gain(&self.plans)?, self.errors(taken)?];
         let alt = format!(
             "Planned baths for SG {:.3} to {:.3}. With {} baths: {}.",
-            self.range.low_sg,
-            self.range.high_sg,
+            self.range_sg.0,
+            self.range_sg.1,
             taken.n,
             gravities(taken)
         );
@@ -43,11 +43,11 @@ impl BathPlan {
         let plans = &self.plans;
         let names: Vec<String> = plans.iter().map(|plan| format!("{} baths", plan.n)).collect();
         let sgs = plans.iter().flat_map(|plan| plan.baths.iter().map(|bath| bath.sg));
-        let x = Axis::around(sgs.chain([self.range.low_sg, self.range.high_sg]), 0.02, 5, "SG of the bath");
-        panel(WIDTH, HEIGHT, |paper| {
+        let x = Axis::around(sgs.chain([self.range_sg.0, self.range_sg.1]), 0.02, 5, "SG of the bath");
+        panel(WIDEST, HEIGHT, |paper| {
             let plot = Frame::new("where they lie", x, Axis::names(&names)).room_right(14).on(paper)?;
             let (low, high) = (-(plans.len() as f64), 1.0);
-            plot.band(&[(self.range.low_sg, low, high), (self.range.high_sg, low, high)], CURVE, 0.12)?;
+            plot.band(&[(self.range_sg.0, low, high), (self.range_sg.1, low, high)], CURVE, 0.12)?;
             for (i, plan) in plans.iter().enumerate() {
                 let y = -(i as f64) - 0.12;
                 let sgs: Vec<f64> = plan.baths.iter().map(|bath| bath.sg).collect();
@@ -70,10 +70,10 @@ impl BathPlan {
         let x = Axis::around(sgs.clone().chain(self.range_points_sg.iter().copied()), 0.02, 5, "SG");
         let all = plan.se_sg.iter().chain(&plan.even_se_sg).copied();
         let y = Axis::around(all.chain([0.0]), 0.0002, 4, "standard error, SG");
-        panel(WIDTH, HEIGHT, |paper| {
+        panel(WIDEST, HEIGHT, |paper| {
             let plot = Frame::new(format!("error with {} baths", plan.n), x, y).room_right(14).on(paper)?;
             let (low, high) = (0.0, f64::MAX);
-            plot.band(&[(self.range.low_sg, low, high), (self.range.high_sg, low, high)], CURVE, 0.08)?;
+            plot.band(&[(self.range_sg.0, low, high), (self.range_sg.1, low, high)], CURVE, 0.08)?;
             plot.line(&over(&plan.se_sg), CURVE, 2.2, 1.0)?;
             for pair in over(&plan.even_se_sg).chunks(2) {
                 plot.line(pair, REFERENCE, 2.0, 1.0)?;
@@ -99,7 +99,7 @@ fn gain(plans: &[Plan]) -> Result<Panel> {
         title: "number of baths".to_owned(),
         grid: false,
     };
-    panel(WIDTH, HEIGHT, |paper| {
+    panel(WIDEST, HEIGHT, |paper| {
         let plot = Frame::new("what each more gains", x, y).room_right(14).on(paper)?;
         for plan in plans {
             let n = plan.n as f64;

@@ -9,11 +9,10 @@ use super::axis::Axis;
 use super::figure::Figure;
 use super::palette::{CURVE, INK, Mark, REFERENCE};
 use super::plot::Frame;
-use super::svg::panel;
+use super::svg::{WIDEST, panel};
 use super::words::{dots_outside, percent};
 
-const HEIGHT: u32 = 170;
-const WIDTH: u32 = 410;
+const HEIGHT: u32 = 160;
 const NARROW: u32 = 216;
 /// Lags shown, in points.
 const LAGS: usize = 15;
@@ -21,8 +20,9 @@ const LAGS: usize = 15;
 const LITTLE: f64 = 0.5;
 
 impl BatchFit {
-    /// Left, the gravities less the curve with what the probes misread; right, the autocorrelation of the residuals with the
+    /// First, the gravities less the curve with what the probes misread; second, the autocorrelation of the residuals with the
     /// error model taken off, where all bars should stay between the lines.
+    #[doc = example!(study "study.kinetics()?.batch(batch)?.residual_chart()?;")]
     pub fn residual_chart(&self) -> Result<Figure> {
         if self.residuals_sg.is_empty() {
             return Ok(Figure::new("", "", Vec::new()));
@@ -32,7 +32,7 @@ impl BatchFit {
         let y = Axis::around(kept.chain([0.0]), 1.0, 4, "residual, 0.001 SG");
         let x = Axis::linear(0.0, (self.last_hours / HOURS_PER_DAY).max(1.0), 5, "days from pitching");
         let mut outside = 0;
-        let over_time = panel(WIDTH, HEIGHT, |paper| {
+        let over_time = panel(WIDEST, HEIGHT, |paper| {
             let plot = Frame::new("", x, y).on(paper)?;
             plot.rule_y(0.0)?;
             for (point, residual) in &rows {
@@ -79,7 +79,7 @@ impl BatchFit {
         };
         let beyond = dots_outside(outside).map_or_else(String::new, |words| format!(" {words}"));
         let caption = format!(
-            "Left: means of readings (dots) and samples (diamonds) less the curve; crosses count little. Right: with the error \
+            "First: means of readings (dots) and samples (diamonds) less the curve; crosses count little. Second: with the error \
              model taken off, neighbours should not correlate beyond the outer lines ({}).{waves}{beyond}",
             self.level().map_or_else(String::new, percent)
         );

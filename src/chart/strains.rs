@@ -2,7 +2,7 @@
 
 use crate::error::Result;
 use crate::kinetics::Trait;
-use crate::strains::{StrainContrast, Strains};
+use crate::strains::{StrainContrast, Strains, Verdict};
 
 use super::figure::Figure;
 use super::forest::{ForestRow, forest};
@@ -12,22 +12,31 @@ use super::words::percent;
 const WIDTH: u32 = 360;
 
 impl Strains {
-    /// The mean of every trait per strain with its interval, one panel per trait.
+    /// The mean of every trait per strain at common conditions with its interval, one panel per trait; beside it the plain mean
+    /// and the one drawn towards all strains.
+    #[doc = example!(study "study.strains()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
         let mut panels = Vec::new();
         for which in self.traits() {
             let means: Vec<_> = self.means.iter().filter(|mean| mean.which == which).collect();
             let rows: Vec<ForestRow> = means
                 .iter()
-                .map(|mean| ForestRow::new(&format!("{} ({})", mean.strain, mean.n), &mean.mean, CURVE, Mark::Disc))
+                .map(|mean| {
+                    let name = format!("{} ({})", mean.strain, mean.n);
+                    let beside = [(mean.raw, Mark::Ring), (mean.pooled.value(), Mark::Cross)];
+                    ForestRow::new(&name, &mean.mean, CURVE, Mark::Disc).beside(beside)
+                })
                 .collect();
             panels.push(forest(which.title(), which.unit(), &rows, &[], WIDTH)?);
         }
         let alt = "Mean of each trait per strain with its interval, and how many batches it rests on.";
         let level =
             self.means.iter().find_map(|mean| mean.mean.estimate()).map_or_else(String::new, |e| percent(e.level));
-        let caption =
-            format!("In brackets: batches. Bars: {level} intervals of the mean over batches, each for itself.");
+        let caption = format!(
+            "In brackets: batches. Discs and bars: means at common conditions with {level} intervals, each for itself. Rings: \
+             plain means of the batches. Crosses: the means drawn towards that of all yeasts by as much as their errors make \
+             likely."
+        );
         Ok(Figure::new("The yeasts of the season", alt, panels).with_caption(caption))
     }
 
@@ -49,12 +58,16 @@ impl Strains {
                     match pair.difference.estimate() {
                         Some(e) if e.lower > 0.0 => ForestRow::new(&name, &pair.difference, AHEAD, Mark::Triangle),
                         Some(e) if e.upper < 0.0 => ForestRow::new(&name, &pair.difference, CURVE, Mark::Diamond),
+                        _ if pair.verdict == Some(Verdict::Equivalent) => {
+                            ForestRow::new(&name, &pair.difference, INK, Mark::Square)
+                        }
                         _ => ForestRow::new(&name, &pair.difference, INK, Mark::Ring),
                     }
                 })
                 .collect();
             shown += pairs.iter().filter(|p| p.difference.estimate().is_some_and(|e| e.lower * e.upper > 0.0)).count();
-            panels.push(forest(which.title(), which.difference_unit(), &rows, &[0.0], WIDTH)?);
+            let margin = pairs.first().map_or(0.0, |pair| pair.margin);
+            panels.push(forest(which.title(), which.difference_unit(), &rows, &[-margin, 0.0, margin], WIDTH)?);
         }
         let alt = format!(
             "Differences between strains, pair by pair and trait by trait: {shown} of {} intervals leave out zero.",
@@ -62,7 +75,8 @@ impl Strains {
         );
         Ok(Figure::new("Differences between yeasts", alt, panels).with_caption(format!(
             "Bars: {} intervals that hold for all pairs of one trait at once. Triangle: first above second. Diamond: \
-             first below second. Ring: no difference shown, which is not the same as no difference.",
+             first below second. Square: equivalent, within the margins, the outer lines. Ring: open, which is not the same as \
+             no difference.",
             percent(self.contrast_level)
         )))
     }

@@ -9,6 +9,8 @@ use super::palette::INK_TEXT;
 
 /// Drawing units per px: plotters places marks on whole units only, so that a finer grid keeps curves smooth.
 pub(super) const SCALE: u32 = 4;
+/// Widest panel, px: what a phone of 360 px leaves beside its margins, so that words keep their size there.
+pub(super) const WIDEST: u32 = 328;
 /// The page's own face where it has one.
 pub(super) const FONT: &str = "system-ui,sans-serif";
 

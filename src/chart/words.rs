@@ -1,6 +1,7 @@
 //! Numbers and times in words of pictures and pages.
 
 use jiff::Timestamp;
+use jiff::tz::TimeZone;
 
 use crate::units::Instant;
 
@@ -35,12 +36,13 @@ pub(super) fn dots_outside(n: usize) -> Option<String> {
 
 /// A moment to the minute: `2031-03-05 14:05`, UTC.
 pub(crate) fn minute(at: Instant) -> String {
-    written(at, "%Y-%m-%d %H:%M")
+    written(at, &TimeZone::UTC, "%Y-%m-%d %H:%M")
 }
 
-/// A moment in UTC by a format of strftime; empty beyond the calendar.
-pub(crate) fn written(at: Instant, format: &str) -> String {
-    Timestamp::from_microsecond(at.micros()).map(|at| at.strftime(format).to_string()).unwrap_or_default()
+/// A moment on a clock by a format of strftime; empty beyond the calendar.
+pub(crate) fn written(at: Instant, zone: &TimeZone, format: &str) -> String {
+    let at = Timestamp::from_microsecond(at.micros());
+    at.map(|at| at.to_zoned(zone.clone()).strftime(format).to_string()).unwrap_or_default()
 }
 
 #[cfg(test)]

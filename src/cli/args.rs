@@ -18,7 +18,8 @@ pub(super) struct Cli {
     pub(super) level: Option<f64>,
 }
 
-const AFTER: &str = "Exit codes: 0 the study ran (single rows may be not estimable), 1 a study that had input gave no \
+const AFTER: &str = "Examples:\n  heelwort check my-season\n  heelwort study my-season --out my-report\n  \
+heelwort simulate invented --seed 7 --troubles all\n\nExit codes: 0 the study ran (single rows may be not estimable), 1 a study that had input gave no \
 estimate at all, 2 bad input, bad usage, or the output cannot be written.\n\
 A forecast is never permission to package: confirm with a degassed sample, no change over at least three days at \
 fermentation temperature, before cooling.";
@@ -45,7 +46,7 @@ pub(super) struct StudyArgs {
     /// Where the report goes: a new folder, an empty one or an earlier report.
     #[arg(long, default_value = DEFAULT_OUT)]
     pub(super) out: PathBuf,
-    /// A CSV file with the columns batch and as_of: forecasts as of those moments.
+    /// A CSV file with the columns batch and as_of, such as ti-401,2031-02-07T08:00:00Z: forecasts as of those moments.
     #[arg(long, value_name = "FILE")]
     pub(super) as_of: Option<PathBuf>,
     /// Level of all intervals, 0.5 to 0.9999; else the one in season.toml, else 0.90.
@@ -61,16 +62,16 @@ pub(super) const DEFAULT_OUT: &str = "heelwort-report";
 pub(super) struct SimulateArgs {
     /// The folder to write: new or empty.
     pub(super) dir: PathBuf,
-    /// Seed of the random numbers: the same seed writes the same season.
+    /// Seed of the random numbers: the same seed writes the same season [default: 1].
     #[arg(long)]
     pub(super) seed: Option<u64>,
-    /// How many batches.
+    /// How many batches [default: 36].
     #[arg(long)]
     pub(super) batches: Option<usize>,
-    /// How many probes.
+    /// How many probes [default: 10].
     #[arg(long)]
     pub(super) probes: Option<usize>,
-    /// Kinds of trouble that may happen, such as foam_load,misread; `all` for all of them.
+    /// Kinds of trouble that may happen, such as foam_load,misread; `all` for all of them [default: none].
     #[arg(long, value_delimiter = ',')]
     pub(super) troubles: Vec<String>,
 }

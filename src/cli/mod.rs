@@ -14,7 +14,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use crate::error::{Error, Result};
 use crate::season::Season;
 use crate::simulate::{SimulateSettings, Trouble};
-use crate::study::Settings;
+use crate::study::{ReportSettings, Settings};
 
 use args::{Cli, Command, SimulateArgs};
 
@@ -63,6 +63,11 @@ fn print(text: &str) -> Result<()> {
     }
 }
 
+/// Letters in a line of the terminal; of what is no terminal, as many as read well.
+fn width() -> usize {
+    console::Term::stdout().size_checked().map_or(110, |(_, columns)| usize::from(columns).clamp(40, 110))
+}
+
 /// A line on standard error that says what is being done; nothing where there is no terminal.
 fn progress() -> ProgressBar {
     let bar = ProgressBar::new_spinner();
@@ -77,6 +82,7 @@ fn progress() -> ProgressBar {
 /// `season.toml` that cannot be.
 fn check(dir: &Path) -> Result<u8> {
     Settings::of_folder(dir)?;
+    ReportSettings::of_folder(dir)?;
     let season = Season::load(dir)?;
     print(&format!("{}\n", season.account))?;
     if !season.readings.is_empty() || !season.references.is_empty() {

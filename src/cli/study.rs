@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use crate::error::{Error, Result};
 use crate::report::{self, Summary};
 use crate::season::Season;
-use crate::study::{Settings, Study, read_as_of};
+use crate::study::{ReportSettings, Settings, Study};
 
 use super::args::{DEFAULT_OUT, StudyArgs};
 
@@ -26,20 +26,28 @@ pub(super) fn demo(level: Option<f64>) -> Result<u8> {
 pub(super) fn run(args: &StudyArgs) -> Result<u8> {
     // What can be refused at once is refused before the work.
     report::check_out(&args.out)?;
-    let asked = args.as_of.as_deref().map(read_as_of).transpose()?.unwrap_or_default();
     let mut settings = Settings::of_folder(&args.dir)?;
     settings.level = args.level.unwrap_or(settings.level);
     settings.check()?;
+    let face = ReportSettings::of_folder(&args.dir)?;
     let progress = super::progress();
     let say = |doing: &str| progress.set_message(doing.to_owned());
     say("reading the season");
     let season = Season::load(&args.dir)?;
-    let study = Study::of(season).name(name_of(&args.dir)).settings(settings).asked(&asked).progress(say).run()?;
+    let mut study = Study::of(season).name(name_of(&args.dir)).settings(settings).report(face).progress(say);
+    if let Some(moments) = &args.as_of {
+        study = study.as_of_file(moments)?;
+    }
+    let study = study.run()?;
     say("writing the report");
     let tables = study.tables()?;
     let out = report::write(&study, &tables, &args.out)?;
     progress.finish_and_clear();
-    super::print(&format!("{}\nThe report: {}\n", Summary::of(&study), out.join("index.html").display()))?;
+    super::print(&format!(
+        "{}\nThe report: {}\n",
+        Summary::of(&study).text(super::width()),
+        out.join("index.html").display()
+    ))?;
     Ok(if study.failures().is_empty() { super::DONE } else { super::NO_ESTIMATE })
 }
 

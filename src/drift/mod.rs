@@ -23,10 +23,11 @@ mod scale;
 mod settings;
 mod shifts;
 
-pub use answers::{Correction, Drift};
-pub use model::ProbeErrors;
+pub use answers::Drift;
+pub(crate) use model::ProbeErrors;
+pub(crate) use results::OutOfLimit;
 pub use results::{
     DriftKind, DriftPair, FleetTerm, KindVerdict, LastCheck, Misfit, MisfitKind, MixedDrift, MixedTerm, MixedTermKind,
-    OutOfLimit, PairKind, ProbeDrift, ProbeVerdict, Recalibrate, Shift, ShiftKind, TrackPoint,
+    PairKind, ProbeDrift, ProbeVerdict, Recalibrate, Shift, ShiftKind, TrackPoint,
 };
 pub use settings::DriftSettings;

@@ -8,7 +8,7 @@ use crate::Result;
 
 /// An estimate: value, standard error, interval with its level, and the method that made them.
 ///
-/// `Display` rounds to the digits that the standard error is worth ([`decimals_for`]); the fields keep full precision.
+/// `Display` rounds to the digits that the standard error is worth; the fields keep full precision.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Estimate {
     /// The estimate, in the unit its owner names.
@@ -40,6 +40,11 @@ impl Estimate {
     /// [`crate::Error::Setting`] for a level outside (0, 1) or `df` not above 0.
     pub fn student_t(value: f64, se: f64, df: f64, level: f64, method: impl Into<Cow<'static, str>>) -> Result<Self> {
         Ok(Self::with_factor(value, se, quantile::student_t_two_sided(level, df)?, level, method))
+    }
+
+    /// Value, standard error, ends of the interval and its level, for the tables.
+    pub(crate) fn numbers(&self) -> [f64; 5] {
+        [self.value, self.se, self.lower, self.upper, self.level]
     }
 
     /// An estimate with the interval `value +- factor se`.
@@ -99,6 +104,11 @@ impl Finding {
     /// The standard error of an estimate.
     pub fn se(&self) -> Option<f64> {
         self.estimate().map(|estimate| estimate.se)
+    }
+
+    /// The numbers of an estimate, for the tables.
+    pub(crate) fn numbers(&self) -> Option<[f64; 5]> {
+        self.estimate().map(Estimate::numbers)
     }
 
     /// The reason, where there is no estimate.

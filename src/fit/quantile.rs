@@ -178,6 +178,16 @@ pub fn fisher_f(p: f64, df1: f64, df2: f64) -> Result<f64> {
     f_quantile("F quantile", p, 1.0 - p, 0.5 * df1, 0.5 * df2)
 }
 
+/// P(X > x) of the F distribution, degrees of freedom of numerator and denominator.
+///
+/// # Errors
+/// [`Error::Setting`] unless both df > 0; x at or below 0 gives 1.
+pub fn fisher_f_upper_tail(x: f64, df1: f64, df2: f64) -> Result<f64> {
+    check_df(df1)?;
+    check_df(df2)?;
+    if x <= 0.0 { Ok(1.0) } else { f_upper_tail(x, 0.5 * df1, 0.5 * df2) }
+}
+
 /// The F quantile with these shares below and above it, for halves of the degrees of freedom.
 fn f_quantile(doing: &'static str, below: f64, above: f64, a: f64, b: f64) -> Result<f64> {
     let ratio = a / b;

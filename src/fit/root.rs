@@ -9,12 +9,6 @@ use crate::{Error, Result};
 ///
 /// # Errors
 /// [`Error::Numeric`] when the signs at the ends agree, when the function is not a number inside, or after 200 steps.
-///
-/// ```
-/// let root = heelwort::fit::root::brent("square root", |x| x * x - 2.0, 0.0, 2.0, 0.0)?;
-/// assert!((root - 2.0_f64.sqrt()).abs() < 1e-15);
-/// # Ok::<(), heelwort::Error>(())
-/// ```
 pub fn brent(doing: &'static str, function: impl Fn(f64) -> f64, a: f64, b: f64, tolerance: f64) -> Result<f64> {
     let (mut a, mut b) = (a, b);
     let (mut fa, mut fb) = (function(a), function(b));

@@ -20,14 +20,6 @@ pub struct Whiteness {
 
 impl Whiteness {
     /// Of residuals in order; none of fewer than ten, or where all have one sign. Zeros have no sign and break no run.
-    ///
-    /// ```
-    /// use heelwort::fit::whiteness::Whiteness;
-    /// let wave: Vec<f64> = (0..100).map(|i| (f64::from(i) * 0.2).sin()).collect();
-    /// let found = Whiteness::of(&wave).ok_or("too few")?;
-    /// assert!(found.runs_p < 1e-6 && found.neighbours > 0.9);
-    /// # Ok::<(), &str>(())
-    /// ```
     pub fn of(residuals: &[f64]) -> Option<Self> {
         let signs: Vec<bool> = residuals.iter().filter(|r| **r != 0.0 && r.is_finite()).map(|r| *r > 0.0).collect();
         let up = signs.iter().filter(|up| **up).count() as f64;

@@ -39,7 +39,7 @@ pub struct Hull {
 
 /// Density at a tilt with its partial derivatives.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct HullGradient {
+pub(crate) struct HullGradient {
     /// Density, kg/m3.
     pub density_kg_m3: f64,
     /// By the mass, 1/m3.
@@ -88,7 +88,7 @@ impl Hull {
     ///
     /// # Errors
     /// As [`Hull::density_kg_m3`].
-    pub fn gradient(&self, tilt_deg: f64) -> Result<HullGradient> {
+    pub(crate) fn gradient(&self, tilt_deg: f64) -> Result<HullGradient> {
         self.at_tilt(tilt_deg).map(|(_, gradient)| gradient)
     }
 

@@ -8,7 +8,7 @@ use super::quadrature::panel_nodes;
 
 /// One piece of a profile; the axis is stood on its nose.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Piece {
+pub(crate) enum Piece {
     /// A cylinder.
     Cylinder {
         /// Radius, m.
@@ -133,7 +133,7 @@ impl Profile {
     /// # Errors
     /// [`Error::Setting`] for no piece, a length that is not positive, a radius that is negative, or a total length or
     /// radius above 10 m.
-    pub fn new(pieces: impl IntoIterator<Item = Piece>) -> Result<Self> {
+    pub(crate) fn new(pieces: impl IntoIterator<Item = Piece>) -> Result<Self> {
         let pieces: Vec<Piece> = pieces.into_iter().collect();
         let good = |piece: &Piece| {
             let (low, high) = piece.radii_m();

@@ -16,7 +16,7 @@ const HIGHEST_KG_M3: f64 = 1e5;
 ///
 /// The physical branch is the deeper root, on which density rises with tilt.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct WallSided {
+pub(crate) struct WallSided {
     /// Mass over pi times the radius cubed, kg/m3.
     pub k_kg_m3: f64,
     /// Height of the centre of gravity above the bottom's reference `c`, in radii.
@@ -29,7 +29,7 @@ pub struct WallSided {
 
 /// Density at a tilt with its partial derivatives, for fits and for the propagation of errors.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct WallGradient {
+pub(crate) struct WallGradient {
     /// Density, kg/m3.
     pub density_kg_m3: f64,
     /// By `k_kg_m3`.
@@ -43,21 +43,13 @@ pub struct WallGradient {
 }
 
 impl WallSided {
-    /// Density of the liquid in which the float rests at this tilt, kg/m3.
+    /// Density of the liquid in which the float rests at this tilt, and its partial derivatives.
     ///
     /// `B = h + eps/t`, `U = B + sqrt(B^2 - 2 kappa - t^2/4)`, `rho = K/U`.
     ///
     /// # Errors
     /// [`Error::Domain`] for a tilt that is not between 0 and 90 degrees; [`Error::NotEstimable`] for one so high that the float
     /// turns over; [`Error::Setting`] for parameters that no float has.
-    pub fn density_kg_m3(&self, tilt_deg: f64) -> Result<f64> {
-        self.draught(tilt_deg).map(|(_, _, u)| self.k_kg_m3 / u)
-    }
-
-    /// Density at this tilt and its partial derivatives.
-    ///
-    /// # Errors
-    /// As [`WallSided::density_kg_m3`].
     pub fn gradient(&self, tilt_deg: f64) -> Result<WallGradient> {
         let (t, s, u) = self.draught(tilt_deg)?;
         let by_u = -self.k_kg_m3 / (u * u);
@@ -124,17 +116,21 @@ mod tests {
 
     const FLOAT: WallSided = WallSided { k_kg_m3: 5458.0, h: 2.609, eps: 0.0797, kappa: 2.0 / 9.0 };
 
+    fn density(float: &WallSided, tilt_deg: f64) -> Result<f64> {
+        float.gradient(tilt_deg).map(|at| at.density_kg_m3)
+    }
+
     #[test]
     fn the_gradient_is_that_of_finite_differences() {
         for tilt in [10.0, 25.0, 50.0, 70.0] {
             let g = FLOAT.gradient(tilt).unwrap();
             let by = |step: f64, plus: WallSided, minus: WallSided| {
-                (plus.density_kg_m3(tilt).unwrap() - minus.density_kg_m3(tilt).unwrap()) / (2.0 * step)
+                (density(&plus, tilt).unwrap() - density(&minus, tilt).unwrap()) / (2.0 * step)
             };
             let moved =
                 |k, h, eps| WallSided { k_kg_m3: FLOAT.k_kg_m3 + k, h: FLOAT.h + h, eps: FLOAT.eps + eps, ..FLOAT };
             let s = 1e-6;
-            let tilted = (FLOAT.density_kg_m3(tilt + s).unwrap() - FLOAT.density_kg_m3(tilt - s).unwrap()) / (2.0 * s);
+            let tilted = (density(&FLOAT, tilt + s).unwrap() - density(&FLOAT, tilt - s).unwrap()) / (2.0 * s);
             for (name, got, wanted) in [
                 ("k", g.by_k, by(1e-3, moved(1e-3, 0.0, 0.0), moved(-1e-3, 0.0, 0.0))),
                 ("h", g.by_h, by(s, moved(0.0, s, 0.0), moved(0.0, -s, 0.0))),
@@ -149,23 +145,23 @@ mod tests {
     #[test]
     fn what_cannot_rest_is_refused() {
         for tilt in [-5.0, 0.0, 90.0, f64::NAN] {
-            assert!(matches!(FLOAT.density_kg_m3(tilt), Err(Error::Domain { .. })), "{tilt}");
+            assert!(matches!(density(&FLOAT, tilt), Err(Error::Domain { .. })), "{tilt}");
         }
-        assert!(FLOAT.density_kg_m3(89.9).unwrap_err().to_string().contains("turns over"));
+        assert!(density(&FLOAT, 89.9).unwrap_err().to_string().contains("turns over"));
         for wrong in [
             WallSided { eps: 0.0, ..FLOAT },
             WallSided { k_kg_m3: f64::NAN, ..FLOAT },
             WallSided { h: f64::INFINITY, ..FLOAT },
             WallSided { kappa: -1.0, ..FLOAT },
         ] {
-            assert!(matches!(wrong.density_kg_m3(25.0), Err(Error::Setting { .. })));
+            assert!(matches!(density(&wrong, 25.0), Err(Error::Setting { .. })));
         }
     }
 
     #[test]
     fn the_line_through_two_rests_gives_the_centre_of_gravity() {
         let at =
-            |tilt| WallSided::line_point(tilt, FLOAT.density_kg_m3(tilt).unwrap(), FLOAT.k_kg_m3, FLOAT.kappa).unwrap();
+            |tilt| WallSided::line_point(tilt, density(&FLOAT, tilt).unwrap(), FLOAT.k_kg_m3, FLOAT.kappa).unwrap();
         let ((t1, y1), (t2, y2)) = (at(25.0), at(65.0));
         let h = (y2 - y1) / (t2 - t1);
         assert!((h - FLOAT.h).abs() < 1e-12 && (y1 - h * t1 - FLOAT.eps).abs() < 1e-12);

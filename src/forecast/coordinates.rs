@@ -11,7 +11,8 @@ use crate::gravity::GravitySeries;
 use crate::kinetics::population::{CORRECTION_WORTH, WORTH};
 use crate::kinetics::settings::FOAM_SG;
 use crate::kinetics::weak_priors::{
-    ASYMMETRY_LN_SD, CORRECTION_SD, STEEPNESS_LN, TAIL_PACE_LN, TAIL_PACE_LN_SD, TAIL_SHARE, TAIL_SHARE_SD,
+    ASYMMETRY_LN_SD, ATTENUATION, CORRECTION_SD, MID_H, STEEPNESS_LN, TAIL_PACE_LN, TAIL_PACE_LN_SD, TAIL_SHARE,
+    TAIL_SHARE_SD,
 };
 use crate::kinetics::{FermentationCurve, GravityCurve, N_BASIS, PARAMETERS};
 use crate::units::kelvin_from_celsius;
@@ -25,13 +26,9 @@ pub(super) const DELAY: usize = 6;
 /// The coordinate that is the bias by foam.
 pub(super) const FOAM: usize = 7;
 assumed! {
-    /// Attenuation of ordinary beers: textbook level.
-    const ATTENUATION: f64 = 0.76, "share";
-    /// Its standard deviation.
+    /// Standard deviation of the attenuation of a batch that is forecast.
     const ATTENUATION_SD: f64 = 0.09, "share";
-    /// Logarithm of the hours to the middle of the drop at 20 C.
-    const SCALE_LN: f64 = 3.6, "-";
-    /// Its standard deviation.
+    /// Standard deviation of the logarithm of the hours to the middle of its drop at 20 C.
     const SCALE_LN_SD: f64 = 0.55, "-";
     /// Standard deviation of the logarithm of the steepness.
     const STEEPNESS_LN_SD: f64 = 0.7, "-";
@@ -48,7 +45,7 @@ const REFERENCE_C: f64 = 20.0;
 pub(super) fn base(i: usize) -> (f64, f64) {
     match i {
         0 => (*ATTENUATION, *ATTENUATION_SD),
-        1 => (*SCALE_LN, *SCALE_LN_SD),
+        1 => (MID_H.ln(), *SCALE_LN_SD),
         2 => (*STEEPNESS_LN, *STEEPNESS_LN_SD),
         3 => (0.0, *ASYMMETRY_LN_SD),
         4 => (*TAIL_SHARE, *TAIL_SHARE_SD),

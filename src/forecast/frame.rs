@@ -19,6 +19,7 @@ impl Forecasts {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.forecasts()?.to_frame()?;")]
     pub fn to_frame(&self) -> Result<DataFrame> {
         let rows = &self.rows;
         let finish = |pick: Pick<Instant>| rows.iter().map(move |row| row.finish.as_ref().map(pick));
@@ -100,6 +101,7 @@ impl Backtest {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(no_run "let table = study.backtest()?.to_frame()?;")]
     pub fn to_frame(&self) -> Result<DataFrame> {
         let rows = &self.rows;
         let finish = |pick: Pick<Instant>| rows.iter().map(move |row| row.forecast.finish.as_ref().map(pick));

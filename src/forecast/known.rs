@@ -16,12 +16,9 @@ pub trait KnownSeries: Sync {
     fn series(&self, batch: &Batch, as_of: Instant) -> Result<Option<GravitySeries>>;
 }
 
-/// Series cut at the moment: right for gravities that do not depend on later calibrations, such as samples alone.
-#[derive(Debug, Clone, Copy)]
-pub struct Truncated<'a>(pub &'a [GravitySeries]);
-
-impl KnownSeries for Truncated<'_> {
+/// Cut at the moment: right for gravities that do not depend on later calibrations, such as samples alone.
+impl KnownSeries for Vec<GravitySeries> {
     fn series(&self, batch: &Batch, as_of: Instant) -> Result<Option<GravitySeries>> {
-        Ok(self.0.iter().find(|series| series.batch == batch.batch).and_then(|series| series.as_of(as_of)))
+        Ok(self.iter().find(|series| series.batch == batch.batch).and_then(|series| series.as_of(as_of)))
     }
 }

@@ -26,7 +26,7 @@ mod stuck;
 mod tail;
 mod what_if;
 
-pub use known::{KnownSeries, Truncated};
+pub use known::KnownSeries;
 pub use outlook::{Outlook, Schedule};
 pub use quantiles::Quantiles;
 pub use result::{Backtest, BacktestRow, BacktestStatus, Forecast, Forecasts, StageCoverage, StageScore};

@@ -58,28 +58,17 @@ pub struct Forecasts {
     pub outlooks: Vec<Outlook>,
 }
 
-/// What became of a batch in the backtest.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum BacktestStatus {
-    /// It was seen coming to rest.
-    Observed,
-    /// It was cooled first.
-    CutByCooling,
-    /// Its data end first.
-    CutByEnd,
-    /// It came to rest above the limit.
-    Stuck,
-}
-
-impl BacktestStatus {
-    /// The word for the tables.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Observed => "observed",
-            Self::CutByCooling => "cut_by_cooling",
-            Self::CutByEnd => "cut_by_end",
-            Self::Stuck => "stuck",
-        }
+named! {
+    /// What became of a batch in the backtest.
+    pub enum BacktestStatus {
+        /// It was seen coming to rest.
+        Observed = "observed",
+        /// It was cooled first.
+        CutByCooling = "cut_by_cooling",
+        /// Its data end first.
+        CutByEnd = "cut_by_end",
+        /// It came to rest above the limit.
+        Stuck = "stuck",
     }
 }
 

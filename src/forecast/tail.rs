@@ -16,8 +16,6 @@ assumed! {
     const UNKNOWN: f64 = 0.5, "-";
     /// Its standard deviation.
     const UNKNOWN_SD: f64 = 0.35, "-";
-    /// The errors of fitted finish times have this share of the variance that is stated of them, on simulated seasons.
-    const SHARE_OF_STATED: f64 = 0.5, "share";
     /// What the fitted finish times of a season are off by together, SD of m: nine hours on simulated seasons. It averages away
     /// over no number of batches.
     const COMMON_SD: f64 = 0.1, "-";
@@ -67,7 +65,7 @@ impl Tail {
                 let (mid, finish) = (fit.finding(Trait::MidH).value()?, fit.finding(Trait::FinishH).estimate()?);
                 let hours = Some(finish.value - mid).filter(|hours| mid > 0.0 && *hours > SHORTEST_H)?;
                 let standardised = DVector::from_element(1, ((hours / mid).ln() - mean) / sd);
-                let variance = DMatrix::from_element(1, 1, *SHARE_OF_STATED * (finish.se / hours / sd).powi(2));
+                let variance = DMatrix::from_element(1, 1, (finish.se / hours / sd).powi(2));
                 Information::new(&fit.strain, &standardised, variance, &[f64::INFINITY])
             })
             .collect();

@@ -7,7 +7,7 @@ use super::layers::{Gravity, ReadingDrift};
 use super::offset::OffsetPrior;
 
 assumed! {
-    /// Offset of a probe whose cell, shell or board was changed since its calibration, SG: one gram is 0.01.
+    /// Offset of a probe whose cell, shell or board was changed since its calibration: one gram is 0.01.
     const STALE_OFFSET_SD: f64 = 0.010, "SG";
 }
 

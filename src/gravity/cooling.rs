@@ -4,7 +4,7 @@ use crate::fit::robust::median_of;
 use crate::season::{Batch, Season};
 
 assumed! {
-    /// Length of the stretches whose medians are looked at.
+    /// Length of the stretches whose medians are looked at; at the end of the log a cooling must have lasted this long.
     const SIX_HOURS: f64 = 6.0, "h";
     /// A fall by this much is a cooling.
     const FALL_C: f64 = 4.0, "C";
@@ -12,12 +12,9 @@ assumed! {
     const START_C: f64 = 1.0, "C";
     /// The temperature before a fall is the highest six-hour median of this many hours.
     const WARM_H: f64 = 48.0, "h";
-    /// A fall counts when it lasts this long, hours, or to the end of the log.
+    /// A fall counts when it lasts this long, or to the end of the log, and is not sooner than this after pitching: the wort may
+    /// come in warm.
     const LASTS_H: f64 = 24.0, "h";
-    /// At the end of the log it must have lasted this long.
-    const LASTS_AT_END_H: f64 = 6.0, "h";
-    /// A batch is not cooled sooner than this after pitching, hours: the wort may come in warm.
-    const EARLIEST_H: f64 = 24.0, "h";
     /// A plan is overruled by a log that is still warm this long after the planned cooling.
     const LATE_H: f64 = 12.0, "h";
 }
@@ -57,14 +54,13 @@ fn fall(hours: &[f64], temp_c: &[f64]) -> Option<f64> {
     let medians = six_hour_medians(hours, temp_c);
     let last = medians.last()?.0;
     for (i, &(at, temp)) in medians.iter().enumerate() {
-        let recent = |h: f64| h >= (at - *WARM_H).max(*EARLIEST_H - 6.0) && h < at;
+        let recent = |h: f64| h >= (at - *WARM_H).max(*LASTS_H - *SIX_HOURS) && h < at;
         let warm = medians.iter().filter(|(h, _)| recent(*h)).map(|(_, c)| *c).fold(f64::NEG_INFINITY, f64::max);
-        if at < *EARLIEST_H || temp > warm - *FALL_C {
+        if at < *LASTS_H || temp > warm - *FALL_C {
             continue;
         }
         let stays = medians.iter().skip(i).take_while(|(t, _)| *t <= at + *LASTS_H).all(|(_, c)| *c <= warm - *FALL_C);
-        let long = last >= at + *LASTS_H || last >= at + *LASTS_AT_END_H;
-        if stays && long {
+        if stays && last >= at + *SIX_HOURS {
             return Some(start_of_fall(hours, temp_c, warm, at));
         }
     }

@@ -18,8 +18,8 @@ assumed! {
     const TREND_LEAST_H: f64 = 1.5, "h";
     /// The readings of a side lie within these hours.
     const SIDE_H: f64 = 6.0, "h";
-    /// No gap at an edge is longer.
-    const GAP_H: f64 = 3.0, "h";
+    /// Readings farther apart than this are not of one stretch.
+    pub(super) const GAP_H: f64 = 3.0, "h";
     /// An edge is larger than so many SDs of the readings.
     const EDGE_SDS: f64 = 5.0, "SD";
     /// Longest episode.

@@ -12,6 +12,7 @@ impl Gravity {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.gravity()?.to_frame(&season)?;")]
     pub fn to_frame(&self, season: &Season) -> Result<DataFrame> {
         let readings = &season.readings;
         let batch = |index: &Option<u32>| index.and_then(|b| readings.batch_ids.get(b as usize));

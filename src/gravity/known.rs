@@ -26,12 +26,12 @@ pub struct KnownErrors {
     /// Their covariance, row by row.
     pub covariance: Vec<Vec<f64>>,
     /// Sudden shifts of the probes within the batch.
-    pub steps: Vec<ErrorStep>,
+    pub(crate) steps: Vec<ErrorStep>,
 }
 
 /// A sudden shift of a probe within a batch, of unknown size: what it reads afterwards is off by N(0, `sd_sg`^2) more.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ErrorStep {
+pub(crate) struct ErrorStep {
     /// Index into the series' probes.
     pub probe: u32,
     /// Hours from pitching.
@@ -50,6 +50,11 @@ pub struct Disturbance {
 }
 
 impl KnownErrors {
+    /// Errors at these gravities, with their covariance, of probes that do not shift within the batch.
+    pub fn new(knots: Vec<ErrorKnot>, mean_sg: Vec<f64>, covariance: Vec<Vec<f64>>) -> Self {
+        Self { knots, mean_sg, covariance, steps: Vec::new() }
+    }
+
     /// The gravities between which one lies, with their weights: the error goes in a straight line with the gravity
     /// between the two of a probe, and stays beyond them. Empty for a probe without any.
     pub fn weights(&self, probe: u32, sg: f64) -> Vec<(usize, f64)> {
@@ -82,12 +87,11 @@ mod tests {
     #[test]
     fn an_error_goes_with_the_gravity() {
         let knot = |probe, sg| ErrorKnot { probe, sg };
-        let known = KnownErrors {
-            steps: Vec::new(),
-            knots: vec![knot(1, 1.050), knot(1, 1.010), knot(2, 1.030)],
-            mean_sg: vec![0.001, 0.003, 0.007],
-            covariance: vec![vec![4e-6, 1e-6, 0.0], vec![1e-6, 1e-6, 0.0], vec![0.0, 0.0, 9e-6]],
-        };
+        let known = KnownErrors::new(
+            vec![knot(1, 1.050), knot(1, 1.010), knot(2, 1.030)],
+            vec![0.001, 0.003, 0.007],
+            vec![vec![4e-6, 1e-6, 0.0], vec![1e-6, 1e-6, 0.0], vec![0.0, 0.0, 9e-6]],
+        );
         let close = |(mean, variance): (f64, f64), wanted: (f64, f64)| {
             assert!((mean - wanted.0).abs() < 1e-12 && (variance - wanted.1).abs() < 1e-18, "{mean} {variance}");
         };

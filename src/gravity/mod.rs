@@ -16,10 +16,12 @@ mod series;
 mod series_builder;
 
 pub(crate) use episodes::episodes;
-pub use known::{Disturbance, ErrorKnot, ErrorStep, KnownErrors};
+pub(crate) use known::ErrorStep;
+pub use known::{Disturbance, ErrorKnot, KnownErrors};
 pub use layers::{CorrectedGravity, Gravity, GravityLayers, ProcessBias, ReadingDrift, UncorrectedGravity};
 pub use offset::OffsetPrior;
 pub(crate) use original::Liquids;
 pub(crate) use reading_errors::ReadingErrors;
 pub use series::{GravitySeries, HeldReading, SeriesProbe, SeriesSample};
-pub use series_builder::{BatchErrors, LEFT_OUT, SeriesBuilder};
+pub(crate) use series_builder::BatchErrors;
+pub use series_builder::SeriesBuilder;

@@ -4,14 +4,10 @@ use crate::calibration::{Calibrations, UNUSABLE};
 use crate::error::Result;
 use crate::fit::robust::median_of;
 use crate::liquid::BeerDensity;
-use crate::season::Season;
+use crate::season::{Season, UNFERMENTED_H};
 
 assumed! {
-    /// A sample this soon after pitching is one of the original gravity.
-    const SAMPLE_WITHIN_H: f64 = 12.0, "h";
-    /// Readings this soon after pitching are.
-    const READINGS_WITHIN_H: f64 = 6.0, "h";
-    /// Readings that it takes.
+    /// Readings in wort that it takes for an original gravity.
     const READINGS_ENOUGH: usize = 5, "readings";
 }
 
@@ -60,7 +56,7 @@ fn original_gravity(all: &Calibrations, season: &Season, sugar: &BeerDensity, id
     let sample = season
         .references
         .iter()
-        .filter(|r| r.batch.as_deref() == Some(id) && r.at.hours_since(batch.pitched_at) <= *SAMPLE_WITHIN_H)
+        .filter(|r| r.batch.as_deref() == Some(id) && r.at.hours_since(batch.pitched_at) <= *UNFERMENTED_H)
         .map(|r| r.sg)
         .find(usable);
     if let Some(sg) = batch.original_sg.filter(usable).or(sample) {
@@ -68,7 +64,7 @@ fn original_gravity(all: &Calibrations, season: &Season, sugar: &BeerDensity, id
     }
     let mut early = Vec::new();
     for probe in &season.readings.probe_ids {
-        let until = batch.pitched_at.plus_hours(*READINGS_WITHIN_H);
+        let until = batch.pitched_at.plus_hours(*UNFERMENTED_H);
         for row in season.readings.of_probe_between(probe, batch.pitched_at, until) {
             let Some(reading) = season.readings.get(row) else { continue };
             if reading.batch != Some(id) || reading.flags.intersects(UNUSABLE) {

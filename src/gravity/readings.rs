@@ -27,17 +27,7 @@ impl Calibrations {
     ///
     /// # Errors
     /// Those of the liquid formulas for an original gravity outside 1.0 to 1.2.
-    ///
-    /// ```
-    /// use heelwort::prelude::*;
-    /// # fn main() -> heelwort::Result<()> {
-    /// # let season = SimulateSettings { batches: 1, probes: 2, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?.season;
-    /// let calibrations = CalibrationSettings::default().fit(&season)?;
-    /// let gravity = calibrations.gravity(&season)?;
-    /// assert_eq!(gravity.corrected.len(), season.readings.len());
-    /// # Ok(())
-    /// # }
-    /// ```
+    #[doc = example!(season "let calibrations = CalibrationSettings::default().fit(&season)?;\nlet gravity = calibrations.gravity(&season)?;\nassert_eq!(gravity.corrected.len(), season.readings.len());")]
     pub fn gravity(&self, season: &Season) -> Result<Gravity> {
         let readings = &season.readings;
         let n = readings.len();

@@ -2,15 +2,13 @@
 
 use crate::units::Instant;
 
-use super::episodes::episodes;
+use super::episodes::{GAP_H, episodes};
 use super::known::{Disturbance, KnownErrors};
 use super::layers::Gravity;
 
 assumed! {
     /// A probe that something moved by less goes on as it is.
     const LEAST_EDGE_SG: f64 = 0.002, "SG";
-    /// Held readings closer than this are of one time.
-    const ONE_SPAN_H: f64 = 2.5, "h";
 }
 
 /// A gravity sample of a batch.
@@ -56,7 +54,7 @@ pub struct SeriesProbe {
 /// The error of reading i is `own_i + shared_i z[probe_i] + offset[probe_i]` with one standard normal `z`
 /// a probe: the error of the curve, which no number of readings averages out. Where other times tell more of the probes,
 /// `known` takes the place of the last two.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct GravitySeries {
     /// The batch.
     pub batch: String,
@@ -105,29 +103,7 @@ pub struct GravitySeries {
 impl GravitySeries {
     /// The series of a batch of which nothing is known yet.
     pub fn empty(batch: impl Into<String>, strain: impl Into<String>, pitched_at: Instant) -> Self {
-        Self {
-            batch: batch.into(),
-            strain: strain.into(),
-            pitched_at,
-            ended_hours: None,
-            original_sg: None,
-            limit_sg: None,
-            probes: Vec::new(),
-            rows: Vec::new(),
-            hours: Vec::new(),
-            sg: Vec::new(),
-            corrected_sg: Vec::new(),
-            own_sd: Vec::new(),
-            shared_sd: Vec::new(),
-            temp_c: Vec::new(),
-            probe: Vec::new(),
-            samples: Vec::new(),
-            cooled_hours: None,
-            disturbed: Vec::new(),
-            held: Vec::new(),
-            doubted: Vec::new(),
-            known: None,
-        }
+        Self { batch: batch.into(), strain: strain.into(), pitched_at, ..Self::default() }
     }
 
     /// The series cut at a moment: readings up to it, samples whose value was known by it, cooling and end only where
@@ -170,7 +146,7 @@ impl GravitySeries {
         held.sort_by(f64::total_cmp);
         for hours in held {
             match spans.last_mut() {
-                Some(span) if hours - span.1 < *ONE_SPAN_H => span.1 = hours,
+                Some(span) if hours - span.1 < *GAP_H => span.1 = hours,
                 _ => spans.push((hours, hours)),
             }
         }

@@ -1,7 +1,7 @@
 //! The gravity series of a batch.
 
 use crate::calibration::Calibrations;
-use crate::season::{Batch, Event, Flags, Reference, Season};
+use crate::season::{Batch, Event, Flags, HYDROMETER_SD_SG, Reference, Season};
 use crate::units::Instant;
 
 use super::age_errors::offset_sd;
@@ -12,14 +12,15 @@ use super::offset::OffsetPrior;
 use super::series::{GravitySeries, SeriesProbe, SeriesSample};
 
 /// Readings left out of a series: out of range, frozen, at a jump of the clock, without a curve, outside the batch.
-pub const LEFT_OUT: Flags = Flags::TILT_RANGE
+const LEFT_OUT: Flags = Flags::TILT_RANGE
     .with(Flags::TEMP_RANGE)
     .with(Flags::FROZEN)
     .with(Flags::CLOCK_JUMP)
     .with(Flags::NO_CALIBRATION)
     .with(Flags::OUTSIDE_BATCH);
+
 /// What other times tell of the errors of a batch's probes, without the samples of the batch itself.
-pub trait BatchErrors: std::fmt::Debug + Sync {
+pub(crate) trait BatchErrors: std::fmt::Debug + Sync {
     /// The errors of the probes of a series; none where other times tell nothing of one of them.
     fn in_batch(
         &self,
@@ -67,7 +68,7 @@ impl<'a> SeriesBuilder<'a> {
 
     /// Adds what other times tell of the probes.
     #[must_use]
-    pub fn with_errors(self, errors: Option<&'a dyn BatchErrors>) -> Self {
+    pub(crate) fn with_errors(self, errors: Option<&'a dyn BatchErrors>) -> Self {
         Self { errors, ..self }
     }
 
@@ -79,8 +80,8 @@ impl<'a> SeriesBuilder<'a> {
     /// The readings of one batch, of all its probes, in order of time, with the batch's samples; none when it has
     /// neither.
     ///
-    /// Readings flagged [`LEFT_OUT`], before pitching, or after the end of the batch stay out. A probe's offset has the
-    /// prior SD at its age (days from the calibration in force to the middle of its readings), and 0.010 more where its
+    /// Readings stay out that are out of range, frozen, at a jump of the clock, without a curve, before pitching or after the
+    /// end of the batch. A probe's offset has the prior SD at its age (days from the calibration in force to the middle of its readings), and 0.010 more where its
     /// calibration is stale.
     pub fn of(&self, batch: &Batch) -> Option<GravitySeries> {
         Some(self.with_known(self.read(batch)?.without_episodes()))
@@ -108,8 +109,8 @@ impl<'a> SeriesBuilder<'a> {
             original_sg: batch
                 .original_sg
                 .filter(|sg| !self.is_wrong(batch, batch.pitched_at, *sg))
-                .map(|sg| (sg, batch.original_sg_sd.unwrap_or(*DEFAULT_SD))),
-            limit_sg: batch.limit_sg.map(|sg| (sg, batch.limit_sg_sd.unwrap_or(*DEFAULT_SD))),
+                .map(|sg| (sg, batch.original_sg_sd.unwrap_or(*HYDROMETER_SD_SG))),
+            limit_sg: batch.limit_sg.map(|sg| (sg, batch.limit_sg_sd.unwrap_or(*HYDROMETER_SD_SG))),
             samples,
             doubted,
             ..GravitySeries::empty(&batch.batch, &batch.strain, batch.pitched_at)
@@ -200,11 +201,6 @@ fn age_d(gravity: &Gravity, calibrations: &Calibrations, (first, from): (usize, 
     let used = gravity.calibration.get(first).copied().flatten();
     let calibration = used.and_then(|index| calibrations.calibrations.get(index as usize));
     calibration.map_or(0.0, |c| from.days_since(c.calibrated_at) + 0.5 * to.days_since(from))
-}
-
-assumed! {
-    /// Standard deviation of an original or limit gravity that states none: a hydrometer's.
-    const DEFAULT_SD: f64 = 0.001, "SG";
 }
 
 /// What is written down of the batch, or of one of its probes, that may have moved probes. A knock or a change of one probe

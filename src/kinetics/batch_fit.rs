@@ -169,6 +169,7 @@ pub struct BatchFit {
 
 impl BatchFit {
     /// What was found about a trait.
+    #[doc = example!(study "println!(\"{}\", study.kinetics()?.batch(batch)?.finding(Trait::TerminalSg));")]
     pub fn finding(&self, which: Trait) -> &Finding {
         &self.traits[which as usize]
     }
@@ -184,7 +185,7 @@ impl BatchFit {
     }
 
     /// Where the batch stands.
-    pub fn state(&self) -> BatchState {
+    pub(crate) fn state(&self) -> BatchState {
         match (self.ended_hours, self.status) {
             (Some(_), _) => BatchState::Ended,
             (None, Status::Finished | Status::Stuck) => BatchState::AtRest,
@@ -193,6 +194,7 @@ impl BatchFit {
     }
 
     /// The state with what its curve says of it, for a reader.
+    #[doc = example!(study "println!(\"{}\", study.kinetics()?.batch(batch)?.state_in_words());")]
     pub fn state_in_words(&self) -> &'static str {
         match (self.state(), self.status) {
             (BatchState::Ended, Status::Finished) => "ended at rest",
@@ -223,7 +225,7 @@ impl BatchFit {
 
 /// Where a batch stands as of its last data.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum BatchState {
+pub(crate) enum BatchState {
     /// It ferments, or has not begun.
     Running,
     /// Its gravity has come to rest, and nobody has ended it.

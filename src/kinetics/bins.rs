@@ -16,15 +16,12 @@ use super::settings::KineticsSettings;
 assumed! {
     /// A reading further than this many robust standard deviations from its neighbours' running median is an outlier.
     const OUTLIER_SDS: f64 = 5.0, "SD";
+    /// Readings on each side that make the running median.
+    const NEIGHBOURS: usize = 6, "readings";
 }
 
 /// A moment before, hours.
 const BEFORE_H: f64 = 1e-6;
-
-assumed! {
-    /// Readings on each side that make the running median.
-    const NEIGHBOURS: usize = 6, "readings";
-}
 
 /// The points of one batch, in order of time, and what was left out.
 #[derive(Debug, Clone, Default)]

@@ -11,22 +11,15 @@ use super::median::median;
 use super::point::BatchPoint;
 use super::probe_bias::{FITTED, foam};
 use super::robust_weights::weigh;
-use super::weak_priors::{CORRECTION_SD, DEPARTURE_AT_REST, DEPARTURE_H, DEPARTURE_SG};
+use super::weak_priors::{ATTENUATION, CORRECTION_SD, DEPARTURE_AT_REST, DEPARTURE_H, DEPARTURE_SG};
 
 /// Rounds of robust weights, error model and fit.
 const ROUNDS: usize = 2;
 
 assumed! {
-    /// Standard deviation of the logarithm of the departure's size.
-    const DEPARTURE_LN_SD: f64 = 0.8, "-";
-    /// Standard deviation of the logarithm of its correlation time.
-    const DEPARTURE_H_LN_SD: f64 = 0.6, "-";
-    /// Standard deviation of the logarithm of its share at rest.
-    const DEPARTURE_AT_REST_LN_SD: f64 = 0.5, "-";
-    /// Standard deviation of the logarithm of the factor on the stated variance of readings.
-    const FACTOR_LN_SD: f64 = 1.0, "-";
-    /// Standard deviation of the logarithm of the size of the smooth correction.
-    const CORRECTION_LN_SD: f64 = 0.5, "-";
+    /// Standard deviation of the logarithm of each number of the error model: the departure's size, its correlation time, its
+    /// share at rest, the factor on the stated variance of readings, the size of the smooth correction.
+    const ERRORS_LN_SD: f64 = 0.7, "-";
 }
 
 /// How far each number of the error model is sought from the median of its prior.
@@ -148,7 +141,7 @@ fn starts(kind: FermentationCurve, points: &[BatchPoint], priors: &Priors) -> Ve
     let original = prior(0, smooth.first().map_or(1.05, |(_, sg)| *sg));
     let lowest = smooth.iter().map(|(_, sg)| *sg).fold(f64::INFINITY, f64::min);
     let last = smooth.last().map_or(1.0, |(hours, _)| *hours).max(1.0);
-    let expected = prior(1, 1.0 + 0.25 * (original - 1.0));
+    let expected = prior(1, 1.0 + (1.0 - *ATTENUATION) * (original - 1.0));
     let mut terminals = vec![lowest.min(original - 0.002)];
     if expected < lowest - 0.002 {
         terminals.push(expected);
@@ -173,7 +166,6 @@ fn error_model(
 ) -> Result<ErrorModel> {
     let linear = problem.linearise(parameters)?;
     let centre = first_errors(problem.kind, &problem.curve_of(parameters)?).numbers();
-    let spread = [*DEPARTURE_LN_SD, *DEPARTURE_H_LN_SD, *FACTOR_LN_SD, *DEPARTURE_AT_REST_LN_SD, *CORRECTION_LN_SD];
     let model = |x: &[f64]| {
         let mut numbers = centre;
         for ((number, x), (low, high)) in numbers.iter_mut().zip(x).zip(REACH) {
@@ -182,7 +174,7 @@ fn error_model(
         ErrorModel::of(numbers)
     };
     let target = |x: &[f64]| {
-        let pull: f64 = x.iter().zip(&spread).map(|(x, sd)| (x / sd).powi(2)).sum();
+        let pull: f64 = x.iter().map(|x| (x / *ERRORS_LN_SD).powi(2)).sum();
         let errors = model(x);
         let Ok(whitener) = problem.likelihood.whitener(relative_rate, &errors) else { return f64::INFINITY };
         pull + problem.minus_two_ln_evidence(parameters, &linear, &whitener, errors.correction_sd)

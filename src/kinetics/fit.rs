@@ -97,17 +97,7 @@ impl KineticsSettings {
     ///
     /// # Errors
     /// [`Error::Setting`].
-    ///
-    /// ```no_run
-    /// use heelwort::prelude::*;
-    /// # fn main() -> heelwort::Result<()> {
-    /// let season = Season::load("my-season")?;
-    /// let study = Settings::default().study(&season)?;
-    /// let by_gompertz = KineticsSettings { curves: vec![FermentationCurve::Gompertz], ..Default::default() };
-    /// println!("{}", by_gompertz.fit_all(&study.series)?);
-    /// # Ok(())
-    /// # }
-    /// ```
+    #[doc = example!(no_run "let by_gompertz = KineticsSettings { curves: vec![FermentationCurve::Gompertz], ..Default::default() };\nprintln!(\"{}\", by_gompertz.fit_all(&study.series)?);")]
     pub fn fit_all(&self, all: &[GravitySeries]) -> Result<Kinetics> {
         self.check()?;
         let mut batches: Vec<BatchFit> = all.par_iter().map(|series| self.one_curve(series)).collect();

@@ -16,6 +16,7 @@ impl Kinetics {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.kinetics()?.candidates_frame()?;")]
     pub fn candidates_frame(&self) -> Result<DataFrame> {
         let rows = || self.batches.iter().flat_map(|fit| fit.candidates.iter().map(move |candidate| (fit, candidate)));
         let number = |of: fn(&CandidateFit) -> Option<f64>| rows().map(move |(_, candidate)| of(candidate));
@@ -40,6 +41,7 @@ impl Kinetics {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.kinetics()?.to_frame()?;")]
     pub fn to_frame(&self) -> Result<DataFrame> {
         let all = &self.batches;
         let reference = |of: fn(&AtReference) -> &Finding| all.iter().map(move |fit| of(&fit.at_reference));

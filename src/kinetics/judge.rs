@@ -19,6 +19,10 @@ use super::timed::Timed;
 const DRAWS: usize = 200;
 
 assumed! {
+    /// A batch that has fallen by less than this share of its drop has not begun.
+    const LAGGING_SHARE: f64 = 0.03, "share";
+    /// One whose rate is less than this share of its greatest is slowing.
+    const SLOW_SHARE: f64 = 0.5, "share";
     /// Probability from which a batch at rest is called stuck.
     const SURE: f64 = 0.9, "probability";
 }
@@ -85,18 +89,18 @@ impl Judge<'_> {
         if curve.finish_h(self.tolerance_sg) <= self.last_hours {
             return Status::Finished;
         }
-        if self.last_hours <= curve.lag_h() || curve.progress(self.last_hours) < 0.03 {
+        if self.last_hours <= curve.lag_h() || curve.progress(self.last_hours) < *LAGGING_SHARE {
             return Status::Lagging;
         }
         let steepest = curve.steepest_h();
-        let slow = curve.fall_sg_per_h(self.last_hours) < 0.5 * curve.fall_sg_per_h(steepest);
+        let slow = curve.fall_sg_per_h(self.last_hours) < *SLOW_SHARE * curve.fall_sg_per_h(steepest);
         if self.last_hours > steepest && slow { Status::Slowing } else { Status::Active }
     }
 
     /// The hour after the steepest point from which the fall is under half of its greatest.
     fn slowing_h(&self, curve: &Timed<'_>) -> f64 {
         let (mut early, mut late) = (curve.steepest_h(), self.last_hours);
-        let half = 0.5 * curve.fall_sg_per_h(early);
+        let half = *SLOW_SHARE * curve.fall_sg_per_h(early);
         for _ in 0..40 {
             let middle = 0.5 * (early + late);
             if curve.fall_sg_per_h(middle) < half { late = middle } else { early = middle }

@@ -11,6 +11,10 @@ use super::point::{BatchPoint, PointSource};
 assumed! {
     /// A fall smaller than this is none.
     const LEAST_FALL_SG: f64 = 0.002, "SG";
+    /// A batch has begun that has fallen by more than this share.
+    const BEGUN_SHARE: f64 = 0.3, "share";
+    /// A level that stays within this rests.
+    const REST_WITHIN_SG: f64 = 0.0005, "SG";
     /// A rest this long, followed by a fall, was a rest.
     const REST_H: f64 = 36.0, "h";
     /// A fall by more than this in two days after a rest is a new start.
@@ -119,8 +123,8 @@ pub(crate) fn restarted_at(points: &[BatchPoint], original_sg: f64) -> Option<(f
         .collect();
     let lowest = smooth.iter().map(|(_, sg)| *sg).fold(f64::INFINITY, f64::min);
     smooth.iter().enumerate().find_map(|(i, &(start, level))| {
-        let begun = original_sg - level > 0.3 * (original_sg - lowest);
-        let rest = smooth.iter().skip(i).take_while(|(_, sg)| (sg - level).abs() <= 0.0005).last()?.0;
+        let begun = original_sg - level > *BEGUN_SHARE * (original_sg - lowest);
+        let rest = smooth.iter().skip(i).take_while(|(_, sg)| (sg - level).abs() <= *REST_WITHIN_SG).last()?.0;
         let after = smooth.iter().filter(|(hours, _)| (rest..rest + 48.0).contains(hours)).map(|(_, sg)| *sg);
         let fell = level - after.fold(f64::INFINITY, f64::min);
         let mut steps: Vec<f64> = points.windows(2).map(|pair| (pair[1].sg - pair[0].sg).abs()).collect();

@@ -35,9 +35,8 @@ mod traits;
 mod unfitted;
 pub(crate) mod weak_priors;
 
-pub use batch_fit::{
-    AtReference, BatchFit, BatchState, CandidateFit, FittedFermentation, Kinetics, ProbeOffset, ProbeStep,
-};
+pub(crate) use batch_fit::BatchState;
+pub use batch_fit::{AtReference, BatchFit, CandidateFit, FittedFermentation, Kinetics, ProbeOffset, ProbeStep};
 pub use curve::FermentationCurve;
 pub(crate) use curve::{GravityCurve, N_BASIS, PARAMETERS, Tabulated};
 pub(crate) use error_model::ErrorModel;

@@ -13,9 +13,10 @@ use super::settings::KineticsSettings;
 use super::steps::{is_after, steps};
 
 assumed! {
-    /// Points on each side of a running median: at most this many, and at most one in `SIDES` of all.
+    /// Points on each side of a running median, at most.
     const MOST_SIDE: usize = 12, "points";
-    const SIDES: usize = 8, "share";
+    /// Points of a probe for each of those, at least.
+    const SIDES: usize = 8, "points";
 }
 
 /// SD that is added at every gravity of a probe by itself, SG: it tells nothing and keeps errors apart that go together.

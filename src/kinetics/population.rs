@@ -24,8 +24,6 @@ assumed! {
     const MEAN_WORTH: f64 = 0.5, "strains";
     /// Batches or strains that no correlation is worth.
     const CORRELATION_WORTH: f64 = 10.0, "batches";
-    /// Batches that the least trusted assumed variance is worth when a variance from few batches is widened.
-    const FREEDOM_WORTH: f64 = 3.0, "batches";
 }
 
 /// Cycles of two rounds of expectation and maximisation, an extrapolation from them, and a third round (R. Varadhan and
@@ -212,7 +210,7 @@ impl Population {
             None => (&self.mean, &self.between),
         };
         // The means have errors of their own, and a variance found from few batches is a t's.
-        let freedom = n + *FREEDOM_WORTH;
+        let freedom = n + *WORTH;
         let wider = if n > 0.0 { (1.0 + 1.0 / freedom) * freedom / (freedom - 2.0) } else { 1.0 };
         PopulationPrior { mean: mean.clone(), covariance: (spread + &self.within) * wider }
     }

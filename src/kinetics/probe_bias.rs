@@ -58,7 +58,7 @@ pub(super) fn memory(relative_rate: impl Iterator<Item = (f64, f64)>) -> Vec<f64
     let mut levels: Vec<f64> = relative_rate
         .map(|(hours, v)| {
             let kept = (-(hours - before).max(0.0) / *FOAM_H).exp();
-            level = kept * level + (1.0 - kept) * v;
+            level = v.max(kept * level + (1.0 - kept) * v);
             before = hours;
             most = most.max(level);
             level

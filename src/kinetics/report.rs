@@ -20,14 +20,15 @@ use super::status::Status;
 use super::steps::without_steps;
 use super::trait_estimates::{estimates, trait_estimates};
 use super::traits::Trait;
+use super::weak_priors::ATTENUATION;
 
 assumed! {
     /// A point that counts less than this is called an outlier.
     const OUTLIER_WEIGHT: f64 = 0.5, "weight";
-    /// Attenuation that a wort can reach where nothing is known: textbook level.
-    const LIMIT_ATTENUATION: f64 = 0.77, "share";
-    /// Its standard deviation.
+    /// Standard deviation of the attenuation that a wort can reach where nothing is known.
     const LIMIT_ATTENUATION_SD: f64 = 0.07, "share";
+    /// The least standard deviation of that of one batch about others of its strain.
+    const LEAST_LIMIT_SD: f64 = 0.02, "share";
 }
 
 /// How the numbers beside the curve are found.
@@ -155,7 +156,7 @@ impl KineticsSettings {
 /// The limit where nothing is known of the wort, with its standard deviation.
 fn limit_by_default(original_sg: f64) -> (f64, f64) {
     let extract = original_sg - 1.0;
-    (1.0 + (1.0 - *LIMIT_ATTENUATION) * extract, *LIMIT_ATTENUATION_SD * extract)
+    (1.0 + (1.0 - *ATTENUATION) * extract, *LIMIT_ATTENUATION_SD * extract)
 }
 
 /// The limit as the other batches of the strain have it, where at least three came to rest: the median of their
@@ -172,7 +173,7 @@ pub(super) fn limit_by_strain(of: &BatchFit, batches: &[BatchFit]) -> Option<(f6
     }
     let middle = median(&mut attenuations);
     let mut away: Vec<f64> = attenuations.iter().map(|a| (a - middle).abs()).collect();
-    let sd = (1.4826 * median(&mut away)).max(0.02);
+    let sd = (1.4826 * median(&mut away)).max(*LEAST_LIMIT_SD);
     Some((1.0 + (1.0 - middle) * extract, sd * extract))
 }
 

@@ -8,6 +8,8 @@ use super::point::{BatchPoint, PointSource};
 assumed! {
     /// A point further off than this many standard deviations pulls no harder than one that is just so far off.
     const BOUND_SDS: f64 = 4.0, "SD";
+    /// Share of the greatest rate from which a curve is steep.
+    const STEEP: f64 = 0.3, "share";
 }
 
 /// Bounded influence: each probe point's residual over a scale that grows with the rate of fall, both from medians.
@@ -23,8 +25,8 @@ pub(crate) fn weigh(points: &mut [BatchPoint], residual: &[f64], relative_rate: 
         if sizes.len() < 8 { None } else { Some(1.4826 * median(&mut sizes)) }
     };
     let all = scale_where(&|_| true);
-    let flat = scale_where(&|v| v < 0.3).or(all);
-    let steep = scale_where(&|v| v >= 0.3).or(all);
+    let flat = scale_where(&|v| v < *STEEP).or(all);
+    let steep = scale_where(&|v| v >= *STEEP).or(all);
     let (Some(flat), Some(steep)) = (flat, steep) else { return };
     for ((point, r), h) in points.iter_mut().zip(residual).zip(relative_rate) {
         if matches!(point.source, PointSource::Probe(_)) {

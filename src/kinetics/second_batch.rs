@@ -12,7 +12,7 @@ assumed! {
     const RISE_SG: f64 = 0.015, "SG";
     /// The least rise as a share of the fall before it.
     const RISE_SHARE: f64 = 0.5, "share";
-    /// The least fall before it, SG: a probe may settle on its first readings.
+    /// The least fall before it: a probe may settle on its first readings.
     const FALL_SG: f64 = 0.010, "SG";
     /// What follows for so long at least must keep half of the rise: foam does not.
     const HELD_LEAST_H: f64 = 12.0, "h";

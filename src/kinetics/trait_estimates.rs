@@ -12,8 +12,7 @@ use super::timed::Timed;
 use super::traits::Trait;
 
 assumed! {
-    /// Relative standard deviation of alcohol by formula: yeasts differ in what they make of the same extract. Assumed; no
-    /// reference.
+    /// Relative standard deviation of alcohol by formula: yeasts differ in what they make of the same extract.
     const ABV_FORMULA: f64 = 0.015, "share";
 }
 

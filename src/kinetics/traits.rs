@@ -114,7 +114,7 @@ impl Trait {
     }
 
     /// True where it hangs on the terminal gravity, which has to be known first.
-    pub(super) const fn needs_terminal(self) -> bool {
+    pub(crate) const fn needs_terminal(self) -> bool {
         self.facts().needs_terminal
     }
 

@@ -6,13 +6,13 @@ use super::curve_problem::Priors;
 assumed! {
     /// Standard deviation of the gravity at pitching about what the first hours show.
     pub(crate) const ORIGINAL_SD_SG: f64 = 0.02, "SG";
-    /// Attenuation of a batch.
-    const ATTENUATION: f64 = 0.75, "share";
-    /// Its standard deviation.
+    /// Attenuation of ordinary beers: textbook level.
+    pub(crate) const ATTENUATION: f64 = 0.76, "share";
+    /// Its standard deviation in a batch that is fitted.
     const ATTENUATION_SD: f64 = 0.25, "share";
-    /// Middle of the drop.
-    const MID_H: f64 = 45.0, "h";
-    /// Standard deviation of its logarithm.
+    /// Middle of the drop at 20 C.
+    pub(crate) const MID_H: f64 = 37.0, "h";
+    /// Standard deviation of its logarithm in a batch that is fitted.
     const MID_LN_SD: f64 = 1.0, "-";
     /// Logarithm of the steepness.
     pub(crate) const STEEPNESS_LN: f64 = 0.2, "-";

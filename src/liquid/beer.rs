@@ -44,7 +44,7 @@ pub fn beer_density_kg_m3(sg: f64, original_sg: f64, temp_c: f64) -> Result<f64>
 ///
 /// # Errors
 /// [`Error::Domain`] for SG outside 0.95 to 1.20 or a temperature outside -3 to 40 C.
-pub fn sucrose_bath_density_kg_m3(sg: f64, temp_c: f64) -> Result<f64> {
+pub(crate) fn sucrose_bath_density_kg_m3(sg: f64, temp_c: f64) -> Result<f64> {
     let sg = check_sg("the density of a bath", sg)?;
     let t = check_temp(temp_c)?;
     Ok(water::density(t) * SucroseAt::new(t).ratio(fraction_from_sg(sg)?).0)

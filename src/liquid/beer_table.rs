@@ -5,20 +5,19 @@ use std::f64::consts::PI;
 use crate::error::{Error, Result};
 
 use super::beer::{At, Mix, TEMP_C, Wort, check_temp};
-use super::extract::{SG_HIGH, SG_LOW, check_sg};
+use super::extract::{SG_HIGH, SG_LOW};
 use super::water;
 
 const SG_NODES: usize = 14;
 /// Odd: no node lies at 20 C, where the expansion is divided by zero.
 const TEMP_NODES: usize = 9;
 
-/// SG to density and back for one original gravity: [`super::beer_density_kg_m3`] as a small table, and its inverse.
+/// Density to SG for one original gravity: the inverse of [`super::beer_density_kg_m3`] by a small table.
 ///
 /// Holds the ratio of densities `rho(T)/rho_w(T) = SG + (T - 20) g(SG, T)` with `g` as Chebyshev polynomials, one set
-/// below the original gravity and one above. It meets the exact function within 1e-9 in SG, is exact at 20 C, and its two
-/// directions undo each other to the last places. Built once per batch; each call costs some tens of operations.
+/// below the original gravity and one above. It meets the exact function within 1e-9 in SG and is exact at 20 C. Built once per batch; each call costs some tens of operations.
 #[derive(Debug, Clone)]
-pub struct BeerDensity {
+pub(crate) struct BeerDensity {
     split_sg: f64,
     fermented: Expansion,
     unfermented: Expansion,
@@ -47,17 +46,6 @@ impl BeerDensity {
         let below = (split_sg > SG_LOW).then(|| Expansion::new(SG_LOW, split_sg, |sg| Mix::of(sg, split_sg)));
         let fermented = below.transpose()?.unwrap_or_else(|| unfermented.clone());
         Ok(Self { split_sg, fermented, unfermented })
-    }
-
-    /// Density at `temp_c`, kg/m3, from SG 20/20.
-    ///
-    /// # Errors
-    /// [`Error::Domain`] for SG outside 0.95 to 1.20 or a temperature outside -3 to 40 C.
-    pub fn density_kg_m3(&self, sg: f64, temp_c: f64) -> Result<f64> {
-        let sg = check_sg("the density of beer", sg)?;
-        let t = check_temp(temp_c)?;
-        let expansion = if sg > self.split_sg { &self.unfermented } else { &self.fermented };
-        Ok(water::density(t) * (sg + expansion.at(t).value(sg).0))
     }
 
     /// SG 20/20 from the density at `temp_c`.

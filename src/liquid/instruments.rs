@@ -6,16 +6,16 @@ use super::beer_table::BeerDensity;
 use super::extract::{check_sg, plato_from_sg, sg_from_plato};
 use super::water;
 
-/// Volume expansion of a hydrometer's soda-lime glass per K (as in ISO 649; from memory).
-const HYDROMETER_GLASS_PER_K: f64 = 25e-6;
-
-/// Reading of a refractometer in wort over its extract: colloids and maltose bend light a little more than sucrose
-/// (from memory; 1.00 to 1.04 are quoted).
-const WORT_FACTOR: f64 = 1.02;
-
-/// Percent Brix that one percent of ethanol by mass adds to a refractometer's reading: slopes 0.00063 and 0.00147 of the
-/// refractive index at 589 nm, 20 C, for ethanol and for sucrose up to 10 % by mass (handbook tables, from memory).
-const BRIX_PER_ETHANOL: f64 = 0.43;
+assumed! {
+    /// Volume expansion of a hydrometer's soda-lime glass. Source: ISO 649, from memory.
+    const HYDROMETER_GLASS_PER_K: f64 = 25e-6, "per K";
+    /// Reading of a refractometer in wort over its extract: colloids and maltose bend light a little more than sucrose. 1.00
+    /// to 1.04 are quoted.
+    const WORT_FACTOR: f64 = 1.02, "times";
+    /// Percent Brix that one percent of ethanol by mass adds to a refractometer's reading: slopes 0.00063 and 0.00147 of the
+    /// refractive index at 589 nm, 20 C, for ethanol and for sucrose up to 10 % by mass. Source: handbook tables, from memory.
+    const BRIX_PER_ETHANOL: f64 = 0.43, "%";
+}
 
 /// SG 20/20 from a hydrometer's reading in wort or a sugar solution off its scale's temperature.
 ///
@@ -29,7 +29,7 @@ pub fn hydrometer_sg(raw_sg: f64, sample_temp_c: f64, scale_temp_c: f64) -> Resu
     BeerDensity::unfermented()?.sg(density_read(raw_sg, sample_temp_c, scale_temp_c)?, sample_temp_c)
 }
 
-/// The same in a liquid that holds alcohol: SG 20/20 by [`BeerDensity`] with the original gravity.
+/// The same in a liquid that holds alcohol: SG 20/20 by [`super::beer_density_kg_m3`] with the original gravity.
 ///
 /// # Errors
 /// As [`hydrometer_sg`], and for an original gravity outside 1.00 to 1.20.
@@ -42,7 +42,7 @@ fn density_read(raw_sg: f64, sample_temp_c: f64, scale_temp_c: f64) -> Result<f6
     let raw = check_sg(formula, raw_sg)?;
     let t = Error::check_domain(formula, "temperature of the sample", "C", sample_temp_c, 0.0, 40.0)?;
     let scale = Error::check_domain(formula, "temperature of the scale", "C", scale_temp_c, 10.0, 30.0)?;
-    Ok(raw * water::density(scale) / (1.0 + HYDROMETER_GLASS_PER_K * (t - scale)))
+    Ok(raw * water::density(scale) / (1.0 + *HYDROMETER_GLASS_PER_K * (t - scale)))
 }
 
 /// SG 20/20 of a fermenting liquid from a refractometer's reading (mass percent sucrose) and the original gravity.
@@ -61,12 +61,12 @@ pub fn refractometer_sg(raw_brix: f64, original_sg: f64) -> Result<f64> {
     let og = Error::check_domain(formula, "original gravity", "SG", original_sg, 1.001, super::extract::SG_HIGH)?;
     let original = plato_from_sg(og)?;
     let loss = 2.0665 - 0.010665 * original;
-    let dry_brix = WORT_FACTOR * BRIX_PER_ETHANOL * original / loss;
+    let dry_brix = *WORT_FACTOR * *BRIX_PER_ETHANOL * original / loss;
     let brix = Error::check_domain(formula, "reading", "% Brix", raw_brix, dry_brix, 44.0)?;
-    if brix / WORT_FACTOR >= original {
-        return sg_from_plato(brix / WORT_FACTOR);
+    if brix / *WORT_FACTOR >= original {
+        return sg_from_plato(brix / *WORT_FACTOR);
     }
-    let ethanol = (original - brix / WORT_FACTOR) / (loss - BRIX_PER_ETHANOL);
+    let ethanol = (original - brix / *WORT_FACTOR) / (loss - *BRIX_PER_ETHANOL);
     let mix = super::beer::Mix { ethanol: ethanol / 100.0, extract: (original - loss * ethanol) / 100.0 };
     Ok(super::beer::At::new(20.0).ratio(mix))
 }

@@ -122,7 +122,7 @@ fn resolve(out: &Path) -> Result<PathBuf> {
 ///
 /// # Errors
 /// [`Error::Usage`] when it is something else, [`Error::Io`] when it cannot be looked at or nothing can be written there.
-pub fn check_out(out: &Path) -> Result<()> {
+pub(crate) fn check_out(out: &Path) -> Result<()> {
     Staging::begin(out).map(drop)
 }
 

@@ -1,16 +1,19 @@
 //! The season report: one page with pictures, and the tables beside it.
 //!
 //! The page carries its pictures and its style inside, fetches nothing and runs nothing. Beside it lie all tables as CSV
-//! (times RFC 3339 with `Z`) and as Parquet (UTC timestamps).
+//! (times RFC 3339 with `Z`) and as Parquet (UTC timestamps), with a dictionary of all their columns.
 
+mod dictionary;
 mod folder;
 mod page;
+mod reader;
 mod running;
 mod summary;
 mod tables;
+mod trust;
 mod words;
 
-pub use folder::check_out;
+pub(crate) use folder::check_out;
 pub use summary::Summary;
 
 use std::path::{Path, PathBuf};
@@ -25,21 +28,13 @@ use crate::study::SeasonStudy;
 /// # Errors
 /// [`crate::Error::Usage`] when `out` is something else; [`crate::Error::Io`] when it cannot be written; then nothing
 /// of the new report stays, and an earlier one is as it was.
-///
-/// ```no_run
-/// use heelwort::prelude::*;
-/// # fn main() -> heelwort::Result<()> {
-/// let study = Settings::default().study(Season::load("my-season")?)?;
-/// let out = heelwort::report::write(&study, &study.tables()?, "my-report".as_ref())?;
-/// println!("{}", out.join("index.html").display());
-/// # Ok(())
-/// # }
-/// ```
+#[doc = example!(no_run "let out = heelwort::report::write(&study, &study.tables()?, \"my-report\".as_ref())?;\nprintln!(\"{}\", out.join(\"index.html\").display());")]
 pub fn write(study: &SeasonStudy, frames: &[(String, DataFrame)], out: &Path) -> Result<PathBuf> {
     let mut staging = folder::Staging::begin(out)?;
     for (name, frame) in frames {
         tables::write(&mut staging, name, frame)?;
     }
+    tables::write(&mut staging, dictionary::NAME, &dictionary::frame(frames)?)?;
     staging.text("index.html", &page::page(study))?;
     staging.finish()
 }

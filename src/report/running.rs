@@ -1,11 +1,13 @@
 //! The batches that run at the end of the data, each in two sentences.
 
 use crate::forecast::{Forecast, Quantiles};
-use crate::kinetics::{BatchFit, BatchState};
+use crate::kinetics::{BatchFit, BatchState, Trait};
+use crate::liquid::{abv_percent, apparent_attenuation};
 use crate::study::SeasonStudy;
 use crate::units::Instant;
 
-use super::words::{percent, weekday, weekday_hour};
+use super::reader::Reader;
+use super::words::{list, percent};
 
 /// Data older than this at the end of the season are said to be, hours.
 const OLD_H: f64 = 6.0;
@@ -46,56 +48,59 @@ impl RunningBatch<'_> {
         self.fit.is_some_and(|fit| fit.state() == BatchState::AtRest)
     }
 
-    /// Where it stands.
-    pub(super) fn now(&self) -> String {
-        let mut said: Vec<String> = self.fit.iter().map(|fit| fit.state_in_words().to_owned()).collect();
+    /// Where it stands: its state, then what was measured, then what has become of its sugar.
+    pub(super) fn now(&self, reader: &Reader) -> String {
+        let mut said = Vec::new();
         let level = self.forecast.level();
         let now = self.fit.and_then(|fit| fit.band(&[fit.last_hours], level).ok()?.first().cloned());
-        if let Some(sg) = now {
-            said.push(format!("gravity {:.4} \u{b1} {:.4}", sg.value, sg.se));
-        }
-        if let Some(temp_c) = self.temp_c {
-            said.push(format!("{temp_c:.1} \u{b0}C"));
-        }
-        if let Some(done) = self.forecast.progress.value() {
-            said.push(format!("{:.0} % of its drop done", 100.0 * done));
-        }
+        said.extend(now.as_ref().and_then(|sg| reader.gravity(sg)));
+        said.extend(self.temp_c.map(|temp_c| reader.temperature(temp_c)));
         if let Some(fit) = self.fit {
             said.push(format!("day {:.0}", self.forecast.as_of.days_since(fit.pitched_at).ceil()));
         }
         let old = self.forecast.last_reading_at.filter(|at| self.forecast.as_of.hours_since(*at) > OLD_H);
-        if let Some(at) = old {
-            said.push(format!("no reading since {}", weekday_hour(at)));
+        said.extend(old.map(|at| format!("no reading since {}", reader.hour(at))));
+        let mut state = self.fit.map_or("running", BatchFit::state_in_words).to_owned();
+        if let Some(first) = state.get(..1).map(str::to_uppercase) {
+            state.replace_range(..1, &first);
         }
-        let mut said = said.join(", ");
-        if let Some(first) = said.get(..1).map(str::to_uppercase) {
-            said.replace_range(..1, &first);
+        let mut so_far = Vec::new();
+        if let Some(done) = self.forecast.progress.value() {
+            so_far.push(format!("{:.0}\u{a0}% of its drop", 100.0 * done));
         }
-        said
+        let original = self.fit.and_then(|fit| fit.finding(Trait::OriginalSg).value());
+        if let Some((original, now)) = original.zip(now) {
+            let attenuation = apparent_attenuation(original, now.value).ok();
+            so_far.extend(attenuation.map(|share| format!("{:.0}\u{a0}% apparent attenuation", 100.0 * share)));
+            let alcohol = abv_percent(original, now.value).ok();
+            so_far.extend(alcohol.map(|percent| format!("about {:.1}\u{a0}% alcohol", percent.max(0.0))));
+        }
+        let so_far = if so_far.is_empty() { String::new() } else { format!(" So far {}.", list(&so_far)) };
+        format!("{state}: {}.{so_far}", said.join(", "))
     }
 
     /// When and where it comes to rest; of one that probably has, when it did.
-    pub(super) fn finish(&self) -> String {
+    pub(super) fn finish(&self, reader: &Reader) -> String {
         let Forecast { finish, terminal_sg, why, as_of, .. } = self.forecast;
         let Some(finish) = finish else { return format!("No forecast: {why}.") };
-        let when = when(finish, self.forecast.level());
+        let when = when(finish, self.forecast.level(), reader);
         let verb = match (self.at_rest(), finish.p50 <= *as_of) {
             (true, true) => "It came to rest",
             (false, true) => "It may have come to rest",
-            (_, false) => "It comes to rest",
+            (true, false) => "The forecast puts its rest at",
+            (false, false) => "It comes to rest",
         };
-        let at =
-            terminal_sg.map_or_else(String::new, |q| format!(", at SG {:.4} ({:.4} to {:.4})", q.p50, q.p05, q.p95));
-        let ready = self
-            .forecast
-            .p_ready
-            .map_or_else(String::new, |p| format!(" Chance that it is at rest now and not stuck: {}.", percent(p)));
+        let at = terminal_sg.and_then(|q| reader.gravity_range([q.p50, q.p05, q.p95]));
+        let at = at.map_or_else(String::new, |sg| format!(", at {sg}"));
+        let ready = self.forecast.p_ready.map_or_else(String::new, |p| {
+            format!(" The chance that it is at rest now and not stuck is {}.", percent(p))
+        });
         format!("{verb} {when}{at}.{ready}")
     }
 }
 
-fn when(finish: &Quantiles<Instant>, level: f64) -> String {
+fn when(finish: &Quantiles<Instant>, level: f64, reader: &Reader) -> String {
     let sharp = finish.p95.hours_since(finish.p05) < SHARP_H;
-    let moment = |at| if sharp { weekday_hour(at) } else { weekday(at) };
-    format!("about {} ({}: {} to {})", moment(finish.p50), percent(level), moment(finish.p05), moment(finish.p95))
+    let moment = |at| if sharp { reader.hour(at) } else { reader.day(at) };
+    format!("about {}, {}: {} to {}", moment(finish.p50), percent(level), moment(finish.p05), moment(finish.p95))
 }

@@ -1,8 +1,6 @@
 //! Numbers and times in sentences.
 
-use crate::chart::written;
 pub(super) use crate::chart::{minute, percent, signed};
-use crate::units::Instant;
 
 /// `1 batch`, `2 batches`.
 pub(super) fn count(n: usize, one: &str, many: &str) -> String {
@@ -20,22 +18,6 @@ pub(super) fn grouped(n: usize) -> String {
         out.push(digit);
     }
     out
-}
-
-/// A moment to the hour, with its weekday: `Wed 5 Mar 14:00`. All times are UTC; the headings say so.
-pub(super) fn weekday_hour(at: Instant) -> String {
-    let rounded = at.plus_hours(0.5).micros().div_euclid(3_600_000_000) * 3_600_000_000;
-    written(Instant::from_micros(rounded), "%a %-d %b %H:00")
-}
-
-/// A day with its weekday: `Wed 5 Mar`.
-pub(super) fn weekday(at: Instant) -> String {
-    written(at, "%a %-d %b")
-}
-
-/// A day: `5 Mar`.
-pub(super) fn day(at: Instant) -> String {
-    written(at, "%-d %b")
 }
 
 /// Names in a sentence: `a`, `a and b`, `a, b and c`.
@@ -59,13 +41,5 @@ mod tests {
         assert_eq!(grouped(1234), "1234");
         assert_eq!(grouped(1_234_567), "1\u{a0}234\u{a0}567");
         assert_eq!(list(&["a", "b", "c"]), "a, b and c");
-    }
-
-    #[test]
-    fn times_round_to_the_hour() {
-        let at = |text| Instant::parse(text).unwrap();
-        assert_eq!(weekday_hour(at("2031-03-05T13:40:00Z")), "Wed 5 Mar 14:00");
-        assert_eq!(weekday_hour(at("2031-03-05T23:30:00Z")), "Thu 6 Mar 00:00");
-        assert_eq!(minute(at("2031-03-05T13:40:59Z")), "2031-03-05 13:40");
     }
 }

@@ -126,6 +126,17 @@ impl Binding {
             .with_hint(near.map(|near| format!("did you mean to map `{near}`? In season.toml: {name} = \"{near}\""))))
     }
 
+    /// What the file calls a column of the table.
+    pub(crate) fn label(&self, name: &str) -> Option<&str> {
+        self.columns.iter().find(|bound| bound.column.name == name).map(|bound| bound.label.as_str())
+    }
+
+    /// The places of the columns that the file gives in degrees Plato.
+    pub(crate) fn in_plato(&self) -> Vec<usize> {
+        let bound = self.columns.iter().enumerate().filter(|(_, bound)| bound.unit == Unit::Plato);
+        bound.map(|(place, _)| place).collect()
+    }
+
     /// The fields of the file that are bound to a column, rising.
     pub(crate) fn fields(&self) -> Vec<usize> {
         let field = |b: &Bound| if let Origin::Field(field) = b.origin { Some(field) } else { None };

@@ -2,33 +2,21 @@
 
 use std::fmt;
 
-/// What a reference may be used for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum ReferenceUse {
-    /// Part of a calibration.
-    Calibrate,
-    /// A check, never part of a calibration.
-    Check,
-    /// Both.
-    Both,
-    /// Nothing: it is known to be wrong. The row stays in its table.
-    Ignore,
-}
+/// The methods of a reference that have a meaning.
+pub(crate) const METHODS: [&str; 7] =
+    ["water", "tap_water", "weighed", "hydrometer", "refractometer", "density_meter", "pycnometer"];
 
-impl ReferenceUse {
-    /// The use of that name in the table.
-    pub fn from_name(name: &str) -> Option<Self> {
-        [Self::Calibrate, Self::Check, Self::Both, Self::Ignore].into_iter().find(|u| u.name() == name)
-    }
-
-    /// Its name in the table.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Calibrate => "calibrate",
-            Self::Check => "check",
-            Self::Both => "both",
-            Self::Ignore => "ignore",
-        }
+named! {
+    /// What a reference may be used for.
+    pub enum ReferenceUse {
+        /// Part of a calibration.
+        Calibrate = "calibrate",
+        /// A check, never part of a calibration.
+        Check = "check",
+        /// Both.
+        Both = "both",
+        /// Nothing: it is known to be wrong. The row stays in its table.
+        Ignore = "ignore",
     }
 }
 

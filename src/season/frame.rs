@@ -47,6 +47,14 @@ impl FrameBuilder {
         self.add(name, cells.into_iter().map(|c| c.filter(|v| v.is_finite())).collect::<Vec<_>>())
     }
 
+    /// Adds a column for each of `names`, as far as they go, of what stands at its place in the rows.
+    #[must_use]
+    pub fn numbers<const N: usize>(self, names: &[&str], rows: impl Iterator<Item = Option<[f64; N]>>) -> Self {
+        let rows: Vec<Option<[f64; N]>> = rows.collect();
+        let column = |i: usize| rows.iter().map(move |row| row.as_ref()?.get(i).copied());
+        names.iter().enumerate().fold(self, |frame, (i, name)| frame.number(name, column(i)))
+    }
+
     /// Adds a column of whole numbers.
     #[must_use]
     pub fn count(self, name: &str, cells: impl IntoIterator<Item = Option<i64>>) -> Self {
@@ -85,6 +93,7 @@ impl Season {
     ///
     /// # Errors
     /// [`Error::Frame`] when polars refuses.
+    #[doc = example!(season "let table = season.frame(heelwort::season::SeasonTable::Batches)?;")]
     pub fn frame(&self, table: SeasonTable) -> Result<DataFrame> {
         match table {
             SeasonTable::Readings => self.readings.to_frame(),

@@ -6,6 +6,7 @@ use crate::error::{Error, Place, Result};
 
 use super::Season;
 use super::binding::{Binding, Converted};
+use super::cells::CellValue;
 use super::flags::Flags;
 use super::loaded::{Loaded, SourceRow};
 use super::names::{list, short};
@@ -15,6 +16,9 @@ use super::source_files::{Discovered, SourceFile, Storage, discover};
 use super::table::SeasonTable;
 use super::table_rows::{ReadingRow, TableRow};
 use super::tidy;
+
+/// What 0.97 to 1.2 degrees Plato are in SG: gravities that were SG before.
+const ALSO_SG: std::ops::RangeInclusive<f64> = 1.0037..=1.0047;
 
 impl Season {
     /// Reads the season at `path`: a folder, or a single file of one table.
@@ -151,6 +155,9 @@ impl Loaded {
         };
         let place = Place { line, ..Place::file(&found.name) };
         let binding = Binding::new(&place, table, header, &found.mapping)?;
+        if table == SeasonTable::Readings && self.temp_column.is_none() {
+            self.temp_column = binding.label("temp_c").map(str::to_owned);
+        }
         for column in &binding.unknown {
             self.account.unknown_columns.push((found.name.clone(), column.clone()));
         }
@@ -161,17 +168,30 @@ impl Loaded {
     fn rows(&mut self, found: &SourceFile, binding: &Binding, read: impl FnOnce(&mut dyn FnMut(RawRow<'_>))) {
         let file = self.begin(found, binding.table);
         let mut saw_local_time = false;
+        let plato = binding.in_plato();
+        let (mut gravities, mut alike) = (0, 0);
         read(&mut |row: RawRow<'_>| {
             self.count_read(file, 1);
             let converted = row.cells.clone().and_then(|cells| binding.convert(cells));
             let taken = converted.and_then(|converted| {
                 saw_local_time |= converted.is_local;
+                for value in plato.iter().filter_map(|place| converted.values.get(*place)) {
+                    gravities += usize::from(matches!(value, CellValue::Number(_)));
+                    alike += usize::from(matches!(value, CellValue::Number(sg) if ALSO_SG.contains(sg)));
+                }
                 self.take(file, binding.table, &row, converted)
             });
             if let Err(reason) = taken {
                 self.reject(file, row.line, reason, (row.text)());
             }
         });
+        if gravities > 1 && 2 * alike > gravities {
+            let text = format!(
+                "{alike} of {gravities} gravities in degrees Plato lie about 1, as specific gravities do; if they are, drop \
+                 `unit = \"plato\"` in season.toml"
+            );
+            self.remark(file, None, "plato", text);
+        }
         self.remark_zone(file, binding, saw_local_time);
     }
 

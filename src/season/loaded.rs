@@ -32,6 +32,8 @@ pub(crate) struct Loaded {
     pub(crate) events: Vec<SourceRow<Event>>,
     pub(crate) plan: Vec<SourceRow<PlanStep>>,
     pub(crate) account: RowAccount,
+    /// What the first file of readings calls its temperature.
+    pub(crate) temp_column: Option<String>,
     flag_counts: BTreeMap<(usize, &'static str), usize>,
     remarked: HashSet<(usize, &'static str)>,
 }

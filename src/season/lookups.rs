@@ -41,6 +41,7 @@ impl Season {
     }
 
     /// The batches without an end that have data within 7 days of [`Season::latest`].
+    #[doc = example!(season "println!(\"{} batches run\", season.running().len());")]
     pub fn running(&self) -> Vec<&Batch> {
         let Some(latest) = self.latest() else { return Vec::new() };
         let readings = self.read_at();
@@ -68,6 +69,7 @@ impl Season {
     /// What was known at `moment`: readings and events up to it, references whose value was known by then, batches
     /// pitched by then. An end that lies ahead is unknown again, and what only later rows told (the batch of an
     /// unlabelled reading, a sensor that froze) is found anew. The account stays that of the files.
+    #[doc = example!(season "let until = season.as_of(season.batches[0].pitched_at.plus_days(1.0));\nassert!(until.readings.len() < season.readings.len());")]
     #[must_use]
     pub fn as_of(&self, moment: Instant) -> Self {
         let rows = self.readings.at.iter().enumerate().filter(|(_, at)| **at <= moment);
@@ -112,7 +114,7 @@ impl Readings {
 }
 
 /// The window that pairs a reference with readings unless another is set, minutes before and after.
-pub const PAIR_WINDOW_MIN: f64 = 20.0;
+pub(crate) const PAIR_WINDOW_MIN: f64 = 20.0;
 
 /// A reference with one probe's readings.
 #[derive(Debug, Clone, PartialEq)]
@@ -135,6 +137,7 @@ impl Season {
     ///
     /// # Errors
     /// [`Error::Setting`] when the window is not a number from 0 up.
+    #[doc = example!(season "println!(\"{} references with a probe\", season.pairs(20.0)?.len());")]
     pub fn pairs(&self, window_min: f64) -> Result<Vec<Pair>> {
         if !(window_min >= 0.0 && window_min.is_finite()) {
             let wanted = "a number of minutes from 0 up";

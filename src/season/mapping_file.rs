@@ -19,7 +19,7 @@ use super::time::TimeReader;
 pub(crate) const SEASON_TOML: &str = "season.toml";
 
 /// What may stand at the top. What stands below `study` is read by the study.
-const TOP_KEYS: &[&str] = &["time_zone", "files", "study"];
+const TOP_KEYS: &[&str] = &["time_zone", "files", "study", "report"];
 const FILE_KEYS: &[&str] = &[
     "match",
     "table",

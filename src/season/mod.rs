@@ -53,6 +53,7 @@ mod names;
 mod raw;
 mod read;
 mod readings;
+mod reference_sd;
 mod row_error;
 mod source_files;
 mod table;
@@ -66,14 +67,16 @@ pub use account::{FileAccount, ReasonCount, Rejected, Remark, RowAccount};
 pub use ends::{EndShape, ReferenceUse};
 pub use flags::Flags;
 pub(crate) use frame::FrameBuilder;
-pub use lookups::{PAIR_WINDOW_MIN, Pair};
+pub(crate) use lookups::PAIR_WINDOW_MIN;
+pub use lookups::Pair;
 pub(crate) use mapping_file::SEASON_TOML;
 pub(crate) use names::{guess, list};
 pub use readings::{Reading, Readings};
+pub(crate) use reference_sd::{HYDROMETER_SD_SG, WATER_SD_SG, WEIGHED_SD_SG};
 pub use row_error::RowError;
 pub use table::SeasonTable;
 pub use table_rows::{Batch, Event, PlanStep, Probe, Reference};
-pub(crate) use tidy::flag_frozen;
+pub(crate) use tidy::{UNFERMENTED_H, flag_frozen};
 pub use written_files::FileFormat;
 
 /// Lowest SG that is taken for one.

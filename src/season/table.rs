@@ -1,22 +1,21 @@
 //! The tables of a season and their columns.
 
-use std::fmt;
-
-/// A table of a season.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum SeasonTable {
-    /// The probes' readings.
-    Readings,
-    /// Baths, checks and samples.
-    References,
-    /// The batches.
-    Batches,
-    /// The probes.
-    Probes,
-    /// What happened.
-    Events,
-    /// The temperature schedule ahead.
-    Plan,
+named! {
+    /// A table of a season.
+    pub enum SeasonTable {
+        /// The probes' readings.
+        Readings = "readings",
+        /// Baths, checks and samples.
+        References = "references",
+        /// The batches.
+        Batches = "batches",
+        /// The probes.
+        Probes = "probes",
+        /// What happened.
+        Events = "events",
+        /// The temperature schedule ahead.
+        Plan = "plan",
+    }
 }
 
 /// What a number measures: this decides which units a mapping may name.
@@ -73,32 +72,3 @@ pub(crate) struct TableColumn {
 /// Flags that depend on how a file stood (its order, its local times): written so that a season that is written
 /// and read again is the same.
 pub(crate) const FLAGS_COLUMN: &str = "flags";
-
-impl SeasonTable {
-    /// Every table, the four of each season first.
-    pub const ALL: [Self; 6] =
-        [Self::Readings, Self::References, Self::Batches, Self::Probes, Self::Events, Self::Plan];
-
-    /// Its name, which is also the name of its file or folder.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Readings => "readings",
-            Self::References => "references",
-            Self::Batches => "batches",
-            Self::Probes => "probes",
-            Self::Events => "events",
-            Self::Plan => "plan",
-        }
-    }
-
-    /// The table of that name, if there is one.
-    pub fn from_name(name: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|table| table.name() == name)
-    }
-}
-
-impl fmt::Display for SeasonTable {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(self.name())
-    }
-}

@@ -163,7 +163,7 @@ rows! {
             batch: Option<String>,
             /// The bath, when several probes or several rows share one.
             bath: Option<String>,
-            /// `water`, `weighed`, `hydrometer`, `density_meter`, `pycnometer`, `refractometer` or free text.
+            /// `water`, `tap_water`, `weighed`, `hydrometer`, `density_meter`, `pycnometer`, `refractometer` or free text.
             method: Option<String>,
             /// The very instrument: its bias is common to all it measured.
             instrument: Option<String>,
@@ -326,19 +326,6 @@ impl RowRules for Reference {
 }
 
 impl Reference {
-    /// Standard deviation of `sg`: as given, else a default by method (from memory, no source): water 0.0001
-    /// (tap water for distilled is the main error), pycnometer and density meter 0.0002, weighed 0.0005,
-    /// hydrometer 0.001, refractometer and anything else 0.002.
-    pub fn sd(&self) -> f64 {
-        self.sg_sd.unwrap_or(match self.method.as_deref() {
-            Some("water") => 0.0001,
-            Some("pycnometer" | "density_meter") => 0.0002,
-            Some("weighed") => 0.0005,
-            Some("hydrometer") => 0.001,
-            _ => 0.002,
-        })
-    }
-
     /// True when it was drawn from a batch.
     pub fn is_sample(&self) -> bool {
         self.batch.is_some()

@@ -51,6 +51,7 @@ impl Season {
     ///
     /// # Errors
     /// [`Error::Io`] when the system refuses; [`Error::Usage`] when `dir` holds one of the tables in another form.
+    #[doc = example!(no_run "season.write(\"my-season\")?;")]
     pub fn write(&self, dir: impl AsRef<Path>) -> Result<()> {
         self.write_as(dir, FileFormat::Csv)
     }

@@ -60,7 +60,7 @@ impl Grid {
         // A heading takes three lines or so, however narrow the screen.
         let wide = |heading: &str| format!(";min-width:{}em", heading.chars().count().div_ceil(5));
         html! {
-            div style="overflow-x:auto;max-width:100%;margin:0 0 1.2em" tabindex="0" role="region" aria-label=(self.caption()) {
+            div style="overflow-x:auto;max-width:100%;margin:0 0 1.2em" tabindex="0" role="group" aria-label=(self.caption()) {
                 table style="border-collapse:collapse;font-variant-numeric:tabular-nums;font-size:.9em" {
                     @if !self.title.is_empty() || self.rows > self.shown() {
                         caption style="text-align:left;padding:.2em 0;font-weight:600;white-space:nowrap" { (self.caption()) }
@@ -101,18 +101,23 @@ impl Show for Grid {
 impl fmt::Display for Grid {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.caption())?;
-        self.lines().iter().try_for_each(|line| write!(f, "\n{line}"))
+        self.lines(usize::MAX).iter().try_for_each(|line| write!(f, "\n{line}"))
     }
 }
 
 impl Grid {
-    /// The lines of the table without its title, columns two spaces apart.
-    pub(crate) fn lines(&self) -> Vec<String> {
+    /// The lines of the table without its title, columns two spaces apart, as many as fit into `most` letters.
+    pub(crate) fn lines(&self, most: usize) -> Vec<String> {
         let mut lines = vec![String::new(); self.shown() + 2];
+        let mut taken = 0;
         for column in &self.columns {
             let cells = [&column.heading, &column.unit].into_iter().chain(&column.texts);
             let cells: Vec<String> = cells.map(|cell| cell.replace(['\n', '\r', '\t'], " ")).collect();
             let width = cells.iter().map(|cell| cell.chars().count()).max().unwrap_or(0);
+            if taken + width > most {
+                break;
+            }
+            taken += width + 2;
             for (line, cell) in lines.iter_mut().zip(&cells) {
                 let cell = if column.right { format!("{cell:>width$}") } else { format!("{cell:<width$}") };
                 line.push_str(&cell);

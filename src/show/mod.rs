@@ -1,8 +1,8 @@
 //! How results look in a notebook and on a terminal.
 //!
 //! Every result of a study has an inherent display method that an evcxr notebook calls for the last expression of a
-//! cell: it prints the result as HTML and as plain text, and the notebook picks. A notebook keeps only one HTML block
-//! a cell; [`Page`] lays several results out in one. [`Table`] does the same for a polars frame.
+//! cell: it prints the result as HTML and as plain text, and the notebook picks. [`Table`] does the
+//! same for a polars frame.
 //!
 //! Numbers are rounded on showing only, to the digits that their standard error is worth where they have one; frames and fields
 //! keep full precision.
@@ -18,6 +18,6 @@ mod units;
 
 pub(crate) use grid::Grid;
 pub(crate) use notebook::print;
-pub use page::{Page, Show};
+pub(crate) use page::{Page, Show};
 pub(crate) use result_table::ResultTable;
 pub use table::Table;

@@ -7,14 +7,14 @@ use maud::{PreEscaped, html};
 use crate::chart::Figure;
 
 /// Something that shows as HTML, and as plain text by its `Display`.
-pub trait Show: fmt::Display {
+pub(crate) trait Show: fmt::Display {
     /// A fragment of HTML with inline attributes only; every text of the user is escaped.
     fn html(&self) -> String;
 }
 
 /// Several results under each other, as one block: a notebook keeps only the last HTML block of a cell.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Page {
+pub(crate) struct Page {
     blocks: Vec<(String, String)>,
 }
 
@@ -72,6 +72,9 @@ impl Show for Figure {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::report::Summary;
+    use crate::simulate::SimulateSettings;
+    use crate::study::Settings;
 
     #[test]
     fn a_page_is_one_block_and_escapes_words() {
@@ -80,5 +83,31 @@ mod tests {
         assert_eq!(html.matches("<div>").count(), 2);
         assert!(html.contains("A &amp; B") && html.contains("less &lt; more"), "{html}");
         assert_eq!(page.to_string(), "A & B\n-----\n\nless < more\n\ninner");
+    }
+
+    #[test]
+    fn several_results_make_one_block_without_style_sheet() {
+        let settings = SimulateSettings { batches: 6, probes: 3, reading_minutes: 120.0, ..Default::default() };
+        let mut season = settings.run().unwrap().season;
+        for batch in &mut season.batches {
+            batch.strain.push_str("<script>alert('x')</script>\"&");
+        }
+        let study = Settings::default().study(season).unwrap();
+        let page = Page::new()
+            .heading("The season")
+            .with(&study.season)
+            .with(&Summary::of(&study))
+            .with(study.calibrations().unwrap())
+            .with(study.drift().unwrap())
+            .with(study.kinetics().unwrap())
+            .with(study.strains().unwrap());
+        let html = page.html();
+        assert!(html.contains("&lt;script&gt;alert(") && !html.contains("<script"));
+        for tag in ["div", "table", "tr", "td", "th", "svg", "text", "p"] {
+            let opened = html.matches(&format!("<{tag}>")).count() + html.matches(&format!("<{tag} ")).count();
+            assert_eq!(opened, html.matches(&format!("</{tag}>")).count(), "<{tag}>");
+        }
+        assert!(!html.contains("<style") && !html.contains(" class=") && !html.contains(" id="));
+        assert!(page.to_string().contains("The season\n----------"));
     }
 }

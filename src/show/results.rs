@@ -15,7 +15,7 @@ use crate::season::{RowAccount, Season};
 use crate::strains::Strains;
 
 use super::notebook::print;
-use super::page::{Page, Show};
+use super::page::Show;
 use super::table::Table;
 
 /// A picture, or why it could not be drawn.
@@ -86,13 +86,15 @@ show! {
         picture(it.contrast_chart()),
         table(it.to_frame(), "Means"),
         table(it.contrasts_frame(), "Differences"),
+        table(it.repeatability_frame(), "Repeatability"),
+        table(it.power_frame(), "Open pairs"),
     ];
     BathPlan: |it| vec![picture(it.chart()), text(it)];
     Builds: |it| vec![picture(it.chart()), table(it.to_frame(), "Builds"), text(it)];
     RowAccount: |it| vec![text(it)];
 }
 
-notebook_display!(Figure, Page, Table, Season);
+notebook_display!(Figure, Table, Season);
 
 impl Show for Season {
     fn html(&self) -> String {

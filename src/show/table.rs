@@ -24,15 +24,7 @@ pub struct Table {
 
 impl Table {
     /// All columns of a frame under their own names, at most 20 rows.
-    ///
-    /// ```no_run
-    /// use heelwort::prelude::*;
-    /// # fn main() -> heelwort::Result<()> {
-    /// let season = Season::load("my-season")?;
-    /// Table::new(season.account.to_frame()?).titled("What became of every row").limit(12);
-    /// # Ok(())
-    /// # }
-    /// ```
+    #[doc = example!(no_run "Table::new(season.account.to_frame()?).titled(\"What became of every row\").limit(12);")]
     pub fn new(frame: DataFrame) -> Self {
         let columns = frame.get_column_names().into_iter().map(ToString::to_string).collect();
         Self { frame, title: String::new(), rows: 20, columns }

@@ -42,6 +42,7 @@ mod trouble;
 mod true_values;
 mod truth;
 mod truth_frames;
+mod truth_table;
 mod wort;
 mod written_files;
 mod yeast;

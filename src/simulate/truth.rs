@@ -1,186 +1,183 @@
 //! What is true in a simulated season: what a study may be held against, and never reads.
 
-use std::fmt;
-
 use crate::units::Instant;
 
 use super::trouble::TroubleTruth;
+use super::truth_table::{cells, truth_table};
 
-/// How a batch ended, seen from what can be observed of its coming to rest.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum BatchEnd {
-    /// It came to rest, warm, before cooling and before the end of the data.
-    Observed,
-    /// It was cooled before it came to rest.
-    CutByCooling,
-    /// The data end before it came to rest.
-    CutByEnd,
-    /// It came to rest more than 0.003 above the limit.
-    Stuck,
-}
-
-impl fmt::Display for BatchEnd {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::Observed => "observed",
-            Self::CutByCooling => "cut_by_cooling",
-            Self::CutByEnd => "cut_by_end",
-            Self::Stuck => "stuck",
-        })
+named! {
+    /// How a batch ended, seen from what can be observed of its coming to rest.
+    pub enum BatchEnd {
+        /// It came to rest, warm, before cooling and before the end of the data.
+        Observed = "observed",
+        /// It was cooled before it came to rest.
+        CutByCooling = "cut_by_cooling",
+        /// The data end before it came to rest.
+        CutByEnd = "cut_by_end",
+        /// It came to rest more than 0.003 above the limit.
+        Stuck = "stuck",
     }
 }
 
-/// The truth of one batch.
-///
-/// All but `lowest_sg` belong to the curve the batch would have run had it been held at its last fermentation
-/// temperature, never cooled.
-#[derive(Debug, Clone, PartialEq)]
-pub struct BatchTruth {
-    /// The batch.
-    pub batch: String,
-    /// The strain.
-    pub strain: String,
-    /// SG at pitching.
-    pub original_sg: f64,
-    /// SG at rest.
-    pub terminal_sg: f64,
-    /// SG of the wort with all that this strain can ferment gone.
-    pub limit_sg: f64,
-    /// Lowest SG really reached within the data.
-    pub lowest_sg: f64,
-    /// First hour from pitching after which SG stays within 0.001 of terminal for 48 h.
-    pub finish_h: f64,
-    /// The same as an instant.
-    pub finish_at: Instant,
-    /// Hours from pitching at which the tangent at the steepest point meets SG at pitching.
-    pub lag_h: f64,
-    /// Hours from pitching to half of the drop.
-    pub mid_h: f64,
-    /// Hours from pitching to nine tenths of the drop.
-    pub t90_h: f64,
-    /// Greatest fall, SG per day.
-    pub max_rate_sg_per_day: f64,
-    /// Apparent attenuation in SG points, a fraction.
-    pub attenuation: f64,
-    /// Apparent attenuation in extract, a fraction.
-    pub attenuation_extract: f64,
-    /// Alcohol at rest, percent by volume at 20 C, by the mass balance.
-    pub abv_percent: f64,
-    /// When cooling began, if it did.
-    pub cooled_at: Option<Instant>,
-    /// How it ended.
-    pub end: BatchEnd,
+cells! { BatchEnd: text, |cell| Some(cell.name()); }
+
+truth_table! {
+    /// The truth of one batch.
+    ///
+    /// All but `lowest_sg` belong to the curve the batch would have run had it been held at its last fermentation
+    /// temperature, never cooled.
+    pub struct BatchTruth {
+        /// The batch.
+        batch: String,
+        /// The strain.
+        strain: String,
+        /// SG at pitching.
+        original_sg: f64,
+        /// SG at rest.
+        terminal_sg: f64,
+        /// SG of the wort with all that this strain can ferment gone.
+        limit_sg: f64,
+        /// Lowest SG really reached within the data.
+        lowest_sg: f64,
+        /// First hour from pitching after which SG stays within 0.001 of terminal for 48 h.
+        finish_h: f64,
+        /// The same as an instant.
+        finish_at: Instant,
+        /// Hours from pitching at which the tangent at the steepest point meets SG at pitching.
+        lag_h: f64,
+        /// Hours from pitching to half of the drop.
+        mid_h: f64,
+        /// Hours from pitching to nine tenths of the drop.
+        t90_h: f64,
+        /// Greatest fall, SG per day.
+        max_rate_sg_per_day: f64,
+        /// Apparent attenuation in SG points, a fraction.
+        attenuation: f64,
+        /// Apparent attenuation in extract, a fraction.
+        attenuation_extract: f64,
+        /// Alcohol at rest, percent by volume at 20 C, by the mass balance.
+        abv_percent: f64,
+        /// When cooling began, if it did.
+        cooled_at: Option<Instant>,
+        /// How it ended.
+        end: BatchEnd,
+    }
 }
 
-/// The truth of one probe.
-///
-/// `drift` is the least-squares slope, on a weekly grid from `from` to `to`, of (SG on the probe's own first curve -
-/// true SG) at SG 1.020 and 20 C.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ProbeTruth {
-    /// The probe.
-    pub probe: String,
-    /// m/(pi r^3) at the first calibration, kg/m3.
-    pub k_kg_m3: f64,
-    /// Total mass at the first calibration, g.
-    pub total_mass_g: f64,
-    /// Outer radius of the cylinder, mm.
-    pub radius_mm: f64,
-    /// Centre of gravity across the axis at the first calibration, mm.
-    pub e_mm: f64,
-    /// Centre of gravity above the nose at the first calibration, mm.
-    pub z_g_mm: f64,
-    /// Zero of the sensor at the first calibration, degrees.
-    pub zero_deg: f64,
-    /// Linear expansion of the shell, per K.
-    pub expansion_per_k: f64,
-    /// Tilt as the sensor gives it in pure water of 20 C at the first calibration, degrees.
-    pub water_tilt_deg: f64,
-    /// The same in a sugar bath of SG 1.100.
-    pub tilt_at_1100_deg: f64,
-    /// The last bath of the first calibration.
-    pub from: Instant,
-    /// The last bath, check or sample that a reading of this probe can be held against.
-    pub to: Instant,
-    /// Drift rate, shifts included, SG per 30 days; none where the span is under a week.
-    pub drift_sg_per_30d: Option<f64>,
-    /// Drift rate of the gradual part alone, likewise.
-    pub gradual_sg_per_30d: Option<f64>,
+truth_table! {
+    /// The truth of one probe.
+    ///
+    /// `drift` is the least-squares slope, on a weekly grid from `from` to `to`, of (SG on the probe's own first curve -
+    /// true SG) at SG 1.020 and 20 C.
+    pub struct ProbeTruth {
+        /// The probe.
+        probe: String,
+        /// m/(pi r^3) at the first calibration, kg/m3.
+        k_kg_m3: f64,
+        /// Total mass at the first calibration, g.
+        total_mass_g: f64,
+        /// Outer radius of the cylinder, mm.
+        radius_mm: f64,
+        /// Centre of gravity across the axis at the first calibration, mm.
+        e_mm: f64,
+        /// Centre of gravity above the nose at the first calibration, mm.
+        z_g_mm: f64,
+        /// Zero of the sensor at the first calibration, degrees.
+        zero_deg: f64,
+        /// Linear expansion of the shell, per K.
+        expansion_per_k: f64,
+        /// Tilt as the sensor gives it in pure water of 20 C at the first calibration, degrees.
+        water_tilt_deg: f64,
+        /// The same in a sugar bath of SG 1.100.
+        tilt_at_1100_deg: f64,
+        /// The last bath of the first calibration.
+        from: Instant,
+        /// The last bath, check or sample that a reading of this probe can be held against.
+        to: Instant,
+        /// Drift rate, shifts included, SG per 30 days; none where the span is under a week.
+        drift_sg_per_30d: Option<f64>,
+        /// Drift rate of the gradual part alone, likewise.
+        gradual_sg_per_30d: Option<f64>,
+    }
 }
 
-/// A sudden lasting change of a probe.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ShiftTruth {
-    /// The probe.
-    pub probe: String,
-    /// When.
-    pub at: Instant,
-    /// `cell_swap`, `knocked` or `deposit`.
-    pub kind: String,
-    /// Whether the table of events has it.
-    pub recorded: bool,
-    /// Change of (probe SG - true SG) at SG 1.020 and 20 C.
-    pub shift_sg: f64,
+truth_table! {
+    /// A sudden lasting change of a probe.
+    pub struct ShiftTruth {
+        /// The probe.
+        probe: String,
+        /// When.
+        at: Instant,
+        /// `cell_swap`, `knocked` or `deposit`.
+        kind: String,
+        /// Whether the table of events has it.
+        recorded: bool,
+        /// Change of (probe SG - true SG) at SG 1.020 and 20 C.
+        shift_sg: f64,
+    }
 }
 
-/// The error of one probe at one time, at SG 1.020 and 20 C.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ErrorTruth {
-    /// The probe.
-    pub probe: String,
-    /// When: weekly.
-    pub at: Instant,
-    /// SG on the first curve - true SG.
-    pub error_sg: f64,
-    /// The same without shifts.
-    pub gradual_error_sg: f64,
-    /// SG on the curve in force - true SG.
-    pub since_last_sg: f64,
+truth_table! {
+    /// The error of one probe at one time, at SG 1.020 and 20 C.
+    pub struct ErrorTruth {
+        /// The probe.
+        probe: String,
+        /// When: weekly.
+        at: Instant,
+        /// SG on the first curve - true SG.
+        error_sg: f64,
+        /// The same without shifts.
+        gradual_error_sg: f64,
+        /// SG on the curve in force - true SG.
+        since_last_sg: f64,
+    }
 }
 
-/// One point of the true curve of one probe at the end of one calibration.
-#[derive(Debug, Clone, PartialEq)]
-pub struct CurveTruth {
-    /// The probe.
-    pub probe: String,
-    /// Which calibration of that probe, from 1.
-    pub calibration: usize,
-    /// Its last bath.
-    pub calibrated_at: Instant,
-    /// SG 20/20 of a sugar bath of 20 C.
-    pub sg: f64,
-    /// Tilt that the sensor gives in it, without noise, degrees.
-    pub tilt_deg: f64,
+truth_table! {
+    /// One point of the true curve of one probe at the end of one calibration.
+    pub struct CurveTruth {
+        /// The probe.
+        probe: String,
+        /// Which calibration of that probe, from 1.
+        calibration: usize,
+        /// Its last bath.
+        calibrated_at: Instant,
+        /// SG 20/20 of a sugar bath of 20 C.
+        sg: f64,
+        /// Tilt that the sensor gives in it, without noise, degrees.
+        tilt_deg: f64,
+    }
 }
 
-/// The truth of one strain: its parameters, and what they make of one wort under one regime.
-///
-/// The traits are those of SG 1.050 from a mash of 66 C, pitched as usual and held at the strain's usual
-/// temperature: a point of the population of batches, not its mean.
-#[derive(Debug, Clone, PartialEq)]
-pub struct StrainTruth {
-    /// The strain.
-    pub strain: String,
-    /// Share of the wort's maltotriose that it can use.
-    pub maltotriose_share: f64,
-    /// Speed of uptake relative to the first strain.
-    pub speed: f64,
-    /// Rate of settling once the sugars are low, per h.
-    pub settling_per_h: f64,
-    /// Temperature at which it stops, C.
-    pub stop_temp_c: f64,
-    /// Usual temperature, C.
-    pub usual_temp_c: f64,
-    /// Apparent attenuation in SG points, a fraction.
-    pub attenuation: f64,
-    /// Lag, h.
-    pub lag_h: f64,
-    /// Time to half of the drop, h.
-    pub mid_h: f64,
-    /// Greatest fall, SG per day.
-    pub max_rate_sg_per_day: f64,
-    /// Finish time, h from pitching.
-    pub finish_h: f64,
+truth_table! {
+    /// The truth of one strain: its parameters, and what they make of one wort under one regime.
+    ///
+    /// The traits are those of SG 1.050 from a mash of 66 C, pitched as usual and held at the strain's usual
+    /// temperature: a point of the population of batches, not its mean.
+    pub struct StrainTruth {
+        /// The strain.
+        strain: String,
+        /// Share of the wort's maltotriose that it can use.
+        maltotriose_share: f64,
+        /// Speed of uptake relative to the first strain.
+        speed: f64,
+        /// Rate of settling once the sugars are low, per h.
+        settling_per_h: f64,
+        /// Temperature at which it stops, C.
+        stop_temp_c: f64,
+        /// Usual temperature, C.
+        usual_temp_c: f64,
+        /// Apparent attenuation in SG points, a fraction.
+        attenuation: f64,
+        /// Lag, h.
+        lag_h: f64,
+        /// Time to half of the drop, h.
+        mid_h: f64,
+        /// Greatest fall, SG per day.
+        max_rate_sg_per_day: f64,
+        /// Finish time, h from pitching.
+        finish_h: f64,
+    }
 }
 
 /// True gravity at each reading, aligned row by row with the readings of the season.

@@ -1,12 +1,30 @@
-//! Yeast comparison across batches: the mean of each trait per strain, and the differences between strains.
+//! Yeast comparison across batches: which yeast attenuates further, which is faster, which is more repeatable.
 //!
-//! Strains are compared as they were brewed: a strain that got the stronger worts or the warmer cellar shows it here,
-//! as nothing is adjusted for wort, temperature or pitching rate. The unit is the batch.
+//! Of each trait a linear mixed model over batches:
+//!
+//! ```text
+//! y = strain + slopes times conditions + wort + batch + error
+//! ```
+//!
+//! Strains and slopes are fixed, worts and batches random, the error is the curve fit's own and known. Strains are
+//! compared at common conditions; where a condition goes with the strain its effect cannot be told from the strain's, and each
+//! strain stands at its usual one, which is said. A batch that got stuck is counted as such and is in no trait that
+//! hangs on the terminal gravity.
 
+mod conditions;
+mod contrasts;
 mod frame;
+mod model;
+mod power;
 mod result;
 mod run;
+mod scale;
 mod settings;
+mod stuck;
+mod words;
 
-pub use result::{StrainContrast, StrainMean, Strains};
+pub use result::{
+    HouseContrast, StrainContrast, StrainMean, StrainPower, StrainSpread, Strains, TraitComparison, Verdict,
+};
 pub use settings::StrainSettings;
+pub use stuck::{StuckContrast, StuckShare};

@@ -19,15 +19,7 @@ macro_rules! part_accessors {
                 ///
                 /// # Errors
                 /// [`crate::Error::NotEstimable`] with the reason when that study was skipped or failed.
-                ///
-                /// ```no_run
-                /// use heelwort::prelude::*;
-                /// # fn main() -> heelwort::Result<()> {
-                /// let study = Settings::default().study(Season::load("my-season")?)?;
-                #[doc = $example]
-                /// # Ok(())
-                /// # }
-                /// ```
+                #[doc = example!(no_run $example)]
                 pub fn $name(&self) -> Result<&$result> {
                     self.$name.get($what)
                 }
@@ -59,12 +51,13 @@ fn last<'a, T>(what: &str, wanted: &str, rows: &'a [T], name: impl Fn(&T) -> &st
 }
 
 macro_rules! by_name {
-    ($($of:ty: $doc:literal $method:ident($name:ident) -> $row:ty, $rows:ident, $what:literal, |$it:ident| $own:expr;)*) => {
+    ($($of:ty: $doc:literal $method:ident($name:ident) -> $row:ty, $rows:ident, $what:literal, |$it:ident| $own:expr, $example:literal;)*) => {
         $(impl $of {
             #[doc = $doc]
             ///
             /// # Errors
             /// [`crate::Error::Usage`] with the names that there are.
+            #[doc = example!(study $example)]
             pub fn $method(&self, $name: &str) -> Result<&$row> {
                 last($what, $name, &self.$rows, |$it| &$own)
             }
@@ -74,16 +67,23 @@ macro_rules! by_name {
 
 by_name! {
     SeasonStudy: "The gravity series of a batch, as the kinetics were fitted to it."
-        series(batch) -> GravitySeries, series, "gravity of a batch", |series| series.batch;
+        series(batch) -> GravitySeries, series, "gravity of a batch", |series| series.batch,
+        "println!(\"{}\", study.series(batch)?.hours.len());";
     Calibrations: "The newest calibration of a probe."
-        probe(probe) -> Calibration, calibrations, "calibrated probe", |calibration| calibration.probe;
-    Builds: "How a probe is built." probe(probe) -> Build, builds, "weighed probe", |build| build.probe;
-    Drift: "What was found about a probe." probe(probe) -> ProbeDrift, probes, "probe", |found| found.probe;
-    Kinetics: "What was found about a batch." batch(batch) -> BatchFit, batches, "batch", |fit| fit.batch;
+        probe(probe) -> Calibration, calibrations, "calibrated probe", |calibration| calibration.probe,
+        "println!(\"{}\", study.calibrations()?.probe(probe)?);";
+    Builds: "How a probe is built." probe(probe) -> Build, builds, "weighed probe", |build| build.probe,
+        "println!(\"{}\", study.builds()?.probe(probe)?.advice);";
+    Drift: "What was found about a probe." probe(probe) -> ProbeDrift, probes, "probe", |found| found.probe,
+        "println!(\"{}\", study.drift()?.probe(probe)?.drift_sg_per_30d);";
+    Kinetics: "What was found about a batch." batch(batch) -> BatchFit, batches, "batch", |fit| fit.batch,
+        "println!(\"{}\", study.kinetics()?.batch(batch)?);";
     Forecasts: "The forecast of a batch, the last one asked for."
-        batch(batch) -> Forecast, rows, "forecast of a batch", |row| row.batch;
+        batch(batch) -> Forecast, rows, "forecast of a batch", |row| row.batch,
+        "println!(\"{:?}\", study.forecasts()?.batch(&study.forecasts()?.rows[0].batch)?.p_ready);";
     Backtest: "The last forecast of a batch's past beside what came."
-        batch(batch) -> BacktestRow, rows, "backtest of a batch", |row| row.forecast.batch;
+        batch(batch) -> BacktestRow, rows, "backtest of a batch", |row| row.forecast.batch,
+        "println!(\"{:?}\", study.backtest()?.batch(batch).ok());";
 }
 
 impl Strains {
@@ -91,6 +91,7 @@ impl Strains {
     ///
     /// # Errors
     /// [`crate::Error::Usage`] with the strains that were compared.
+    #[doc = example!(study "println!(\"{} traits\", study.strains()?.strain(&season.batches[0].strain)?.len());")]
     pub fn strain(&self, strain: &str) -> Result<Vec<&StrainMean>> {
         last("strain", strain, &self.means, |mean| &mean.strain)?;
         Ok(self.means.iter().filter(|mean| mean.strain == strain).collect())

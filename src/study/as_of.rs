@@ -7,30 +7,15 @@ use crate::units::Instant;
 
 /// One question: how does this batch look as of this moment?
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub struct AsOf {
+pub(crate) struct AsOf {
     /// The moment.
     pub as_of: Instant,
     /// The batch.
     pub batch: String,
 }
 
-/// Reads a CSV file with the columns `batch` and `as_of` (RFC 3339), split by commas, semicolons or tabs; further columns are
-/// passed over.
-///
-/// # Errors
-/// [`Error::Io`] when the file cannot be read, [`Error::Input`] with file, line and column for anything in it that
-/// is not as it must be. A file without rows is an error: nothing would be asked.
-///
-/// ```no_run
-/// use heelwort::prelude::*;
-/// # fn main() -> heelwort::Result<()> {
-/// let moments = read_as_of("moments.csv".as_ref())?;
-/// let study = Study::of(Season::load("my-season")?).asked(&moments).run()?;
-/// println!("{}", study.forecasts()?.rows.len());
-/// # Ok(())
-/// # }
-/// ```
-pub fn read_as_of(path: &Path) -> Result<Vec<AsOf>> {
+/// The rows of a file; see [`super::Study::as_of_file`].
+pub(super) fn read_as_of(path: &Path) -> Result<Vec<AsOf>> {
     let bytes = std::fs::read(path).map_err(|source| Error::io("reading", path, source))?;
     let text = String::from_utf8(bytes)
         .map_err(|_| Error::input(Place::file(path), "bytes that are not UTF-8", "a CSV text in UTF-8"))?;

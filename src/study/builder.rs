@@ -2,9 +2,12 @@
 
 use crate::error::{Error, Result};
 use crate::season::{Season, guess, list};
+use crate::units::Instant;
 use std::fmt;
+use std::path::Path;
 
-use super::as_of::AsOf;
+use super::as_of::{AsOf, read_as_of};
+use super::report_settings::ReportSettings;
 use super::result::SeasonStudy;
 use super::settings::Settings;
 
@@ -15,11 +18,11 @@ use super::settings::Settings;
 /// # fn main() -> heelwort::Result<()> {
 /// # let simulated = SimulateSettings { batches: 1, probes: 1, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?;
 /// # let season = simulated.season;
-/// let moment = AsOf { batch: season.batches[0].batch.clone(), as_of: season.batches[0].pitched_at.plus_hours(72.0) };
+/// let first = &season.batches[0];
 /// let study = Study::of(&season)
 ///     .name("spring")
 ///     .settings(Settings { level: 0.95, ..Settings::default() })
-///     .asked(&[moment])
+///     .as_of(&first.batch, first.pitched_at.plus_hours(72.0))
 ///     .progress(|doing| eprintln!("{doing}"))
 ///     .run()?;
 /// assert_eq!(study.name, "spring");
@@ -30,6 +33,7 @@ pub struct Study<'a> {
     season: Season,
     name: String,
     settings: Settings,
+    report: ReportSettings,
     asked: Vec<AsOf>,
     progress: Box<dyn Fn(&str) + 'a>,
 }
@@ -53,6 +57,7 @@ impl<'a> Study<'a> {
             season: season.into(),
             name: "season".to_owned(),
             settings: Settings::default(),
+            report: ReportSettings::default(),
             asked: Vec::new(),
             progress: Box::new(|_| ()),
         }
@@ -70,10 +75,28 @@ impl<'a> Study<'a> {
         Self { settings, ..self }
     }
 
-    /// Moments as of which batches are forecast besides the running ones.
+    /// How the report is written.
     #[must_use]
-    pub fn asked(self, moments: &[AsOf]) -> Self {
-        Self { asked: moments.to_vec(), ..self }
+    pub fn report(self, report: ReportSettings) -> Self {
+        Self { report, ..self }
+    }
+
+    /// Forecasts a batch as of a moment too, besides the running batches as of the season's end; may be asked many times.
+    #[must_use]
+    pub fn as_of(mut self, batch: impl Into<String>, moment: Instant) -> Self {
+        self.asked.push(AsOf { batch: batch.into(), as_of: moment });
+        self
+    }
+
+    /// The same for each row of a CSV file with the columns `batch` and `as_of` (RFC 3339), split by commas, semicolons
+    /// or tabs; further columns are passed over.
+    ///
+    /// # Errors
+    /// [`Error::Io`] when the file cannot be read, [`Error::Input`] with file, line and column for anything in it that
+    /// is not as it must be. A file without rows is an error: nothing would be asked.
+    pub fn as_of_file(mut self, path: impl AsRef<Path>) -> Result<Self> {
+        self.asked.extend(read_as_of(path.as_ref())?);
+        Ok(self)
     }
 
     /// Calls `say` with what is being done, as in "looking for drift".
@@ -94,7 +117,9 @@ impl<'a> Study<'a> {
         if let Some(unknown) = self.asked.iter().find(|moment| !batches.contains(&moment.batch.as_str())) {
             return Err(not_there("batch", &unknown.batch, &batches));
         }
-        settings.run(self.season, self.name, &self.asked, &self.progress)
+        self.report.zone()?;
+        let found = settings.run(self.season, self.name, &self.asked, &self.progress)?;
+        Ok(SeasonStudy { report: self.report, ..found })
     }
 }
 

@@ -11,12 +11,15 @@ use crate::strains::Strains;
 use crate::units::Instant;
 
 use super::part::Part;
+use super::report_settings::ReportSettings;
 
 /// All results of one season.
 #[derive(Debug, Clone)]
 pub struct SeasonStudy {
     /// The season's name: its folder or file without the path.
     pub name: String,
+    /// How its report is written.
+    pub report: ReportSettings,
     /// The season as it was studied, with its row account.
     pub season: Season,
     /// The season's latest instant, as of which the running batches are forecast.
@@ -41,4 +44,11 @@ pub struct SeasonStudy {
     pub backtest: Part<Backtest>,
     /// Comparison of strains.
     pub strains: Part<Strains>,
+}
+
+impl SeasonStudy {
+    /// The title of its report.
+    pub fn title(&self) -> &str {
+        self.report.title.as_deref().unwrap_or(&self.name)
+    }
 }

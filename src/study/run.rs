@@ -14,6 +14,7 @@ use super::builder::Study;
 use super::gravities::{gravity_of, series_builder, with_process};
 use super::known::AsKnown;
 use super::part::Part;
+use super::report_settings::ReportSettings;
 use super::result::SeasonStudy;
 use super::settings::Settings;
 
@@ -72,10 +73,11 @@ impl Settings {
         };
         say("comparing strains");
         let strains = kinetics.then("without fermentation curves there are no traits to compare", |kinetics| {
-            Part::from_result(self.strains.run(kinetics))
+            Part::from_result(self.strains.run(&season, kinetics))
         })?;
         Ok(SeasonStudy {
             name,
+            report: ReportSettings::default(),
             latest: season.latest(),
             season,
             calibrations,

@@ -1,21 +1,24 @@
-//! The table `[study]` of `season.toml`.
+//! The tables `[study]` and `[report]` of `season.toml`.
 
 use std::path::Path;
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use toml::de::{DeTable, DeValue};
 
 use crate::error::{Error, Place, Result};
 use crate::season::{SEASON_TOML, guess, list};
 
+use super::report_settings::ReportSettings;
 use super::settings::Settings;
 
-/// What of `season.toml` concerns the study.
-#[derive(Deserialize)]
+/// What of `season.toml` does not concern how its tables are read.
+#[derive(Default, Serialize, Deserialize)]
 struct File {
     #[serde(default)]
     study: Settings,
+    #[serde(default)]
+    report: ReportSettings,
 }
 
 impl Settings {
@@ -35,15 +38,7 @@ impl Settings {
     /// # }
     /// ```
     pub fn of_folder(dir: impl AsRef<Path>) -> Result<Self> {
-        let path = dir.as_ref().join(SEASON_TOML);
-        match std::fs::read_to_string(&path) {
-            Ok(text) => Self::from_season_toml(&text),
-            // A season may be one file, below which nothing can lie.
-            Err(e) if matches!(e.kind(), std::io::ErrorKind::NotFound | std::io::ErrorKind::NotADirectory) => {
-                Ok(Self::default())
-            }
-            Err(e) => Err(Error::io("reading", &path, e)),
-        }
+        Self::from_season_toml(&text_of(dir.as_ref())?)
     }
 
     /// The same from the text of a `season.toml`.
@@ -51,31 +46,75 @@ impl Settings {
     /// # Errors
     /// As [`Settings::of_folder`].
     pub fn from_season_toml(text: &str) -> Result<Self> {
-        let at = |start: usize| {
-            let line = text.bytes().take(start).filter(|b| *b == b'\n').count() as u64 + 1;
-            Place::file(SEASON_TOML).line(line)
-        };
-        let refuse = |error: toml::de::Error| {
-            let found = error.message().lines().next().unwrap_or_default().to_owned();
-            Error::input(at(error.span().map_or(0, |span| span.start)), found, "TOML as the README shows it")
-        };
-        let document = DeTable::parse(text).map_err(refuse)?;
-        let Some(study) = document.get_ref().get("study") else { return Ok(Self::default()) };
-        let known = serde_json::to_value(Self::default()).map_err(|e| Error::frame("settings", e))?;
-        if let Some((start, name, known)) = unknown("study", study.get_ref(), &known) {
-            let last = name.rsplit('.').next().unwrap_or(&name);
-            let near = guess(last, &known).map(|near| format!("did you mean `{near}`?"));
-            let wanted = format!("one of {}", list(&known));
-            return Err(Error::input(at(start), format!("the setting `{name}`"), wanted).with_hint(near));
-        }
-        let file: File = toml::from_str(text).map_err(|error| {
-            let span = error.span().map_or(0, |span| span.start);
-            let name = name_at("study", study.get_ref(), span).unwrap_or_else(|| "study".to_owned());
-            Error::input(at(span), error.message().to_owned(), format!("a value that `{name}` may have"))
-        })?;
-        file.study.check()?;
-        Ok(file.study)
+        let settings = file(text)?.study;
+        settings.check()?;
+        Ok(settings)
     }
+}
+
+impl ReportSettings {
+    /// What `season.toml` in a season's folder states below `[report]`, with the season's `time_zone` where none is stated
+    /// there; the default for a season of one file.
+    ///
+    /// # Errors
+    /// As [`Settings::of_folder`].
+    pub fn of_folder(dir: impl AsRef<Path>) -> Result<Self> {
+        Self::from_season_toml(&text_of(dir.as_ref())?)
+    }
+
+    /// The same from the text of a `season.toml`.
+    ///
+    /// # Errors
+    /// As [`Settings::of_folder`].
+    pub fn from_season_toml(text: &str) -> Result<Self> {
+        let mut settings = file(text)?.report;
+        let season = DeTable::parse(text).ok();
+        let season = season.as_ref().and_then(|file| file.get_ref().get("time_zone")?.get_ref().as_str());
+        settings.time_zone = settings.time_zone.or_else(|| season.map(str::to_owned));
+        settings.zone()?;
+        Ok(settings)
+    }
+}
+
+/// The text of `season.toml` in a folder; empty where there is none, as below a season of one file.
+fn text_of(dir: &Path) -> Result<String> {
+    let path = dir.join(SEASON_TOML);
+    match std::fs::read_to_string(&path) {
+        Err(e) if matches!(e.kind(), std::io::ErrorKind::NotFound | std::io::ErrorKind::NotADirectory) => {
+            Ok(String::new())
+        }
+        read => read.map_err(|e| Error::io("reading", &path, e)),
+    }
+}
+
+/// These tables of the file; the default for what it does not state.
+fn file(text: &str) -> Result<File> {
+    let at = |start: usize| {
+        let line = text.bytes().take(start).filter(|b| *b == b'\n').count() as u64 + 1;
+        Place::file(SEASON_TOML).line(line)
+    };
+    let refuse = |error: toml::de::Error| {
+        let found = error.message().lines().next().unwrap_or_default().to_owned();
+        Error::input(at(error.span().map_or(0, |span| span.start)), found, "TOML as the README shows it")
+    };
+    let document = DeTable::parse(text).map_err(refuse)?;
+    let known = serde_json::to_value(File::default()).map_err(|e| Error::frame("settings", e))?;
+    let stated = || {
+        let tables = ["study", "report"].into_iter();
+        tables.filter_map(|name| Some((name, document.get_ref().get(name)?.get_ref(), known.get(name)?)))
+    };
+    if let Some((start, name, known)) = stated().find_map(|(name, table, known)| unknown(name, table, known)) {
+        let last = name.rsplit('.').next().unwrap_or(&name);
+        let near = guess(last, &known).map(|near| format!("did you mean `{near}`?"));
+        let wanted = format!("one of {}", list(&known));
+        return Err(Error::input(at(start), format!("the setting `{name}`"), wanted).with_hint(near));
+    }
+    toml::from_str(text).map_err(|error| {
+        let span = error.span().map_or(0, |span| span.start);
+        let name = stated().find_map(|(name, table, _)| name_at(name, table, span));
+        let name = name.unwrap_or_else(|| "study".to_owned());
+        Error::input(at(span), error.message().to_owned(), format!("a value that `{name}` may have"))
+    })
 }
 
 /// The first setting of a table that the tree does not have: its place, its whole name, and the names that there are.
@@ -114,6 +153,18 @@ mod tests {
     }
 
     #[test]
+    fn a_report_takes_the_clock_of_the_season_unless_it_has_its_own() {
+        let of = |text| ReportSettings::from_season_toml(text).unwrap();
+        let season = "time_zone = \"Europe/Oslo\"\n";
+        assert_eq!(of("").zone().unwrap(), jiff::tz::TimeZone::UTC);
+        assert_eq!(of(season).time_zone.as_deref(), Some("Europe/Oslo"));
+        let own = of(&format!("{season}[report]\ntime_zone = \"Asia/Tokyo\"\ngravity = \"plato\"\n"));
+        assert_eq!((own.time_zone.as_deref(), own.gravity), (Some("Asia/Tokyo"), crate::study::GravityScale::Plato));
+        let message = ReportSettings::from_season_toml("[report]\ntime_zone = \"Olso\"\n").unwrap_err().to_string();
+        assert!(message.contains("`report.time_zone` is \"Olso\"") && message.contains("Europe/Oslo"), "{message}");
+    }
+
+    #[test]
     fn what_is_wrong_is_said_with_name_line_and_guess() {
         for (text, parts) in [
             (
@@ -127,6 +178,9 @@ mod tests {
             ("[study.drift]\nshift_alarm = 7\n", &["`study.drift.shift_alarm` is 7; wanted 0 to 0.5"]),
             ("[study]\nlevel = 90\n", &["`study.level` is 90; wanted 0.5 to 0.9999"]),
             ("study = 3\n", &["line 1", "`study`"]),
+            ("[report]\ngravty = \"sg\"\n", &["line 2", "`report.gravty`", "did you mean `gravity`?"]),
+            ("[report]\ngravity = \"brix\"\n", &["line 2", "`report.gravity`", "`brix`", "`plato`"]),
+            ("[report]\ntemperature = \"F\"\n", &["line 2", "`report.temperature`", "`degF`"]),
         ] {
             let message = Settings::from_season_toml(text).unwrap_err().to_string();
             for part in parts {

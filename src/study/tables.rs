@@ -11,6 +11,7 @@ impl SeasonStudy {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses to build one.
+    #[doc = example!(study "for (name, table) in study.tables()? {\n    println!(\"{name}: {} rows\", table.height());\n}")]
     pub fn tables(&self) -> Result<Vec<(String, DataFrame)>> {
         let account = &self.season.account;
         let mut tables =
@@ -45,12 +46,18 @@ impl SeasonStudy {
             kinetics { "kinetics" to_frame(); "kinetics_candidates" candidates_frame(); }
             forecasts { "forecasts" to_frame(); "fortnight" fortnight_frame(); "what_if" what_if_frame(); }
             backtest { "backtest" to_frame(); }
-            strains { "strains" to_frame(); "strain_contrasts" contrasts_frame(); }
+            strains {
+                "strains" to_frame();
+                "strain_contrasts" contrasts_frame();
+                "strain_repeatability" repeatability_frame();
+                "strain_power" power_frame();
+            }
         }
         Ok(tables)
     }
 
     /// The studies that had input and gave no estimate at all, with the reason.
+    #[doc = example!(study "assert!(study.failures().is_empty());")]
     pub fn failures(&self) -> Vec<(&'static str, &str)> {
         let all = [
             ("calibration", self.calibrations.failed()),

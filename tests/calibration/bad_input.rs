@@ -63,8 +63,25 @@ fn an_empty_season_has_no_curves_and_no_error() {
 
 #[test]
 fn too_few_baths_are_told() {
-    assert!(why(baths(&GOOD[..3])).contains("water and 2 other gravities"));
+    assert!(why(baths(&GOOD[..2])).contains("water and 1 other gravity"));
+    assert!(why(baths(&GOOD[1..4])).contains("no water and 3 other gravities"));
     assert!(why(forced(&GOOD[1..2])).contains("one bath only"));
+}
+
+#[test]
+fn water_and_two_others_give_a_provisional_curve_only_where_there_is_no_other() {
+    let calibration = fit(baths(&GOOD[..3])).calibrations.remove(0);
+    let next = calibration.next_bath().unwrap();
+    assert!((next.sg - 1.08).abs() < 1e-9 && next.sucrose_g_per_l > 150.0, "{next:?}");
+    let full = fit(baths(&GOOD)).calibrations.remove(0);
+    assert!(full.next_bath().is_none());
+    let mut later = baths(&GOOD[..3]);
+    for bath in &mut later {
+        bath.at = bath.at.plus_days(40.0);
+    }
+    let found = fit(baths(&GOOD).into_iter().chain(later).collect());
+    assert_eq!(found.calibrations.len(), 1, "{found}");
+    assert!(found.without.iter().any(|none| none.check && none.why.contains("2 other gravities")), "{found}");
 }
 
 #[test]

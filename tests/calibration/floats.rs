@@ -45,7 +45,7 @@ pub fn hull(float: Float, rng: &mut ChaCha8Rng) -> (Hull, Shape) {
         let strong = rng.random_range(58.0..70.0);
         let rests = [(water, WATER_20C_KG_M3), (strong, 1.1 * WATER_20C_KG_M3)];
         let Ok(hull) = Hull::through(shape.profile(), mass * (1.0 + normal(rng, 0.01)), rests) else { continue };
-        let rises = (10..=75).all(|tilt| hull.gradient(f64::from(tilt)).is_ok());
+        let rises = (10..=75).all(|tilt| hull.density_kg_m3(f64::from(tilt)).is_ok());
         if rises {
             return (hull, shape);
         }

@@ -1,7 +1,7 @@
 //! From a simulated season, whose process no curve equals, to gravity: flags, errors, series.
 
 use heelwort::calibration::{CalibrationSettings, Calibrations};
-use heelwort::gravity::{Gravity, LEFT_OUT, OffsetPrior, SeriesBuilder};
+use heelwort::gravity::{Gravity, OffsetPrior, SeriesBuilder};
 use heelwort::season::{Event, Flags, Season};
 use heelwort::simulate::{SimulateSettings, Simulated};
 
@@ -130,10 +130,12 @@ fn a_series_holds_what_is_sound_in_order_of_time() {
     let (calibrations, gravity) = studied(season);
     let all = SeriesBuilder::new(season, &calibrations, &gravity).all();
     assert_eq!(all.len(), season.batches.len());
+    let unsound = [Flags::TEMP_RANGE, Flags::FROZEN, Flags::CLOCK_JUMP, Flags::NO_CALIBRATION, Flags::OUTSIDE_BATCH];
+    let unsound = unsound.into_iter().fold(Flags::TILT_RANGE, Flags::with);
     for (series, batch) in all.iter().zip(&season.batches) {
         assert_eq!(series.batch, batch.batch);
         assert!(series.hours.windows(2).all(|w| w[0] <= w[1]) && series.hours.iter().all(|h| *h >= 0.0));
-        assert!(series.rows.iter().all(|&row| !gravity.flags[row].intersects(LEFT_OUT)));
+        assert!(series.rows.iter().all(|&row| !gravity.flags[row].intersects(unsound)));
         assert!(series.own_sd.iter().chain(&series.shared_sd).all(|sd| sd.is_finite() && *sd > 0.0));
         assert!(series.probes.iter().all(|probe| probe.offset_sd >= 0.0005));
         let samples = season.references.iter().filter(|r| r.batch.as_ref() == Some(&batch.batch)).count();

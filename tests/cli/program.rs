@@ -7,7 +7,9 @@ fn help_names_every_command_and_the_exit_codes() {
     for args in [&["help"][..], &["--help"], &["-h"]] {
         let ran = heelwort(args);
         assert_eq!(ran.code, 0, "{ran:?}");
-        for word in ["study", "check", "simulate", "--level", "Exit codes", "degassed sample"] {
+        for word in
+            ["study", "check", "simulate", "--level", "Exit codes", "degassed sample", "heelwort check my-season"]
+        {
             assert!(ran.out.contains(word), "`{word}` is not in: {}", ran.out);
         }
     }

@@ -49,7 +49,9 @@ fn settings_that_cannot_be_are_refused_with_a_guess() {
         ("[study.drift]\nshift_alarm = 7\n", &["`study.drift.shift_alarm` is 7", "0 to 0.5"]),
         ("[study.forecast]\ndraws = \"many\"\n", &["`study.forecast.draws`", "many"]),
         ("[stuty]\nlevel = 0.9\n", &["`stuty`", "did you mean `study`?"]),
-        ("[report]\ntitle = \"x\"\n", &["`report`", "`time_zone`", "`files`", "`study`"]),
+        ("[reprot]\ntitle = \"x\"\n", &["`reprot`", "did you mean `report`?"]),
+        ("[report]\ntime_zone = \"Olso\"\n", &["`report.time_zone`", "Olso", "Europe/Oslo"]),
+        ("[report]\ngravity = \"brix\"\n", &["`report.gravity`", "brix", "`plato`"]),
     ] {
         let season = agave_with(toml);
         refused(&["study", text(season.path())], parts);

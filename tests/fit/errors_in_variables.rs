@@ -1,9 +1,9 @@
 //! Lines and curves with errors in both variables.
 
-use heelwort::fit::errors_in_variables::{DistanceResiduals, SlopedCurve};
-use heelwort::fit::linear::LinearSettings;
-use heelwort::fit::nonlinear::{NonlinearFit, NonlinearSettings, Parameter, Residuals};
-use heelwort::fit::quantile::normal_two_sided;
+use crate::fit::errors_in_variables::{DistanceResiduals, SlopedCurve};
+use crate::fit::linear::LinearSettings;
+use crate::fit::nonlinear::{NonlinearFit, NonlinearSettings, Parameter, Residuals};
+use crate::fit::quantile::normal_two_sided;
 use ndarray::Array2;
 use proptest::prelude::*;
 use rand::{RngExt, SeedableRng};
@@ -39,7 +39,7 @@ fn fit_line(
     y: &[f64],
     sd_x: &[f64],
     sd_y: &[f64],
-) -> heelwort::Result<NonlinearFit> {
+) -> crate::Result<NonlinearFit> {
     let problem = DistanceResiduals::new(&Line, x, y, sd_x, sd_y)?;
     let start = LinearSettings::default().fit(&[("slope", x)], y, Some(sd_y))?;
     let at = |name: &str| Parameter::new(name, start.value(name).unwrap());

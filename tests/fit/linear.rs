@@ -1,6 +1,6 @@
 //! Linear fits: published lines, weights, and what makes them impossible.
 
-use heelwort::fit::linear::{LinearFit, LinearSettings};
+use crate::fit::linear::{LinearFit, LinearSettings};
 use proptest::prelude::*;
 
 use super::{near, numbers, reference};
@@ -16,7 +16,7 @@ fn the_thermometer_of_the_gum() {
     let right = |name: &str| right[name].as_f64().unwrap();
     near(fit.value("intercept").unwrap(), right("y1"), 1e-9);
     near(fit.value("x").unwrap(), right("y2"), 1e-9);
-    let scale = fit.sum_of_squares / fit.df;
+    let scale = fit.sum_of_squares / (y.len() - fit.names.len()) as f64;
     near((scale * fit.covariance[[0, 0]]).sqrt(), right("s_y1"), 1e-9);
     near((scale * fit.covariance[[1, 1]]).sqrt(), right("s_y2"), 1e-9);
     near(scale.sqrt(), right("s"), 1e-9);
@@ -63,7 +63,7 @@ fn collinear_columns_are_named() {
 #[test]
 fn bad_input_is_refused_with_the_reason() {
     let fit = |x: &[f64], y: &[f64], sd: Option<&[f64]>| LinearSettings::default().fit(&[("x", x)], y, sd);
-    let text = |result: heelwort::Result<LinearFit>| result.unwrap_err().to_string();
+    let text = |result: crate::Result<LinearFit>| result.unwrap_err().to_string();
     assert!(text(fit(&[1.0], &[1.0], None)).contains("1 observations"));
     assert!(text(fit(&[1.0, f64::NAN, 3.0, 4.0], &[1.0; 4], None)).contains("row 1"));
     assert!(text(fit(&[1.0, 2.0, 3.0], &[1.0; 4], None)).contains("3 rows and the response has 4"));

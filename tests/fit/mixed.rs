@@ -1,6 +1,6 @@
 //! Linear mixed models against published data sets, answers by other software, and dense formulas.
 
-use heelwort::fit::mixed::{Column, ComponentKind, Design, MixedFit, Random, Spread};
+use crate::fit::mixed::{Column, ComponentKind, Design, MixedFit, Random, Spread};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};

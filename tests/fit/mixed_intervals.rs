@@ -1,6 +1,6 @@
 //! Laws of mixed models' answers, their bootstrap, and how often their intervals hold the truth.
 
-use heelwort::fit::mixed::{Column, Design, MixedFit, Random};
+use crate::fit::mixed::{Column, Design, MixedFit, Random};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 

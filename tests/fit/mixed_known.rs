@@ -1,6 +1,6 @@
 //! Mixed models with known errors and priors, and with crossed groupings.
 
-use heelwort::fit::mixed::{Column, Design, MixedFit, Random, Spread};
+use crate::fit::mixed::{Column, Design, MixedFit, Random, Spread};
 use nalgebra::{DMatrix, DVector};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;

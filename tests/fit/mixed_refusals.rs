@@ -1,6 +1,6 @@
 //! What mixed models refuse, and what they flag as lying on a boundary.
 
-use heelwort::fit::mixed::{Boundary, Column, Design, Random};
+use crate::fit::mixed::{Boundary, Column, Design, Random};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};

@@ -20,22 +20,10 @@ mod strd_models;
 mod strd_nonlinear;
 mod whitener;
 
-use serde_json::Value;
+#[path = "../answers.rs"]
+mod answers;
 
-/// A reference file under `tests/reference/statistics/`.
-pub fn reference(name: &str) -> Value {
-    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference/statistics").join(name);
-    let text = std::fs::read_to_string(&path).unwrap_or_else(|why| panic!("{}: {why}", path.display()));
-    serde_json::from_str(&text).unwrap()
-}
-
-/// A list of numbers, or one.
-pub fn numbers(value: &Value) -> Vec<f64> {
-    match value {
-        Value::Array(list) => list.iter().map(|x| x.as_f64().unwrap()).collect(),
-        other => vec![other.as_f64().unwrap()],
-    }
-}
+pub use answers::{near, numbers, reference};
 
 /// Digits of agreement: minus the decimal logarithm of the relative error (absolute, where the right answer is 0), at
 /// most 15.
@@ -54,12 +42,5 @@ pub fn fewest_digits(found: &[f64], right: &[f64]) -> f64 {
 #[track_caller]
 pub fn close(found: f64, right: f64, tolerance: f64) {
     let error = (found - right).abs() / right.abs().max(1.0);
-    assert!(error <= tolerance, "found {found}, wanted {right}: off by {error:e}, allowed {tolerance:e}");
-}
-
-/// `found` within `tolerance` of `right`, relative.
-#[track_caller]
-pub fn near(found: f64, right: f64, tolerance: f64) {
-    let error = if right == 0.0 { found.abs() } else { ((found - right) / right).abs() };
     assert!(error <= tolerance, "found {found}, wanted {right}: off by {error:e}, allowed {tolerance:e}");
 }

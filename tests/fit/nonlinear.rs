@@ -1,7 +1,7 @@
 //! Bounds, priors, held parameters, directions the data do not see, and what the result says of them.
 
-use heelwort::fit::linear::LinearSettings;
-use heelwort::fit::nonlinear::{NonlinearFit, NonlinearSettings, Parameter, Residuals};
+use crate::fit::linear::LinearSettings;
+use crate::fit::nonlinear::{NonlinearFit, NonlinearSettings, Parameter, Residuals};
 use ndarray::Array2;
 use proptest::prelude::*;
 

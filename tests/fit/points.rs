@@ -1,7 +1,7 @@
 //! Curves of one variable through points as least-squares problems, and derivatives by differences.
 
-use heelwort::Result;
-use heelwort::fit::nonlinear::Residuals;
+use crate::Result;
+use crate::fit::nonlinear::Residuals;
 use ndarray::{Array2, ArrayViewMut2};
 
 /// A curve y = f(x; p) with derivatives in its parameters.

@@ -1,6 +1,6 @@
 //! Random-effects pooling.
 
-use heelwort::fit::compare::pool;
+use crate::fit::compare::pool::pool;
 use proptest::prelude::*;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;

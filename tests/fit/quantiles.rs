@@ -1,6 +1,6 @@
 //! Quantiles and tails over their whole range.
 
-use heelwort::fit::quantile;
+use crate::fit::quantile;
 use proptest::prelude::*;
 
 use super::{near, numbers, reference};

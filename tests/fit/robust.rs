@@ -1,7 +1,7 @@
 //! Robust regression by reweighting, from the helpers and the linear fit, against published data.
 
-use heelwort::fit::linear::LinearSettings;
-use heelwort::fit::robust::{huber_weight, median};
+use crate::fit::linear::LinearSettings;
+use crate::fit::robust::{huber_weight, median};
 
 use super::{near, numbers, reference};
 

@@ -1,7 +1,7 @@
 //! Fitted curves against other software; tests/reference/statistics/single_curves.json
 //! names source and software.
 
-use heelwort::fit::nonlinear::{NonlinearSettings, Parameter};
+use crate::fit::nonlinear::{NonlinearSettings, Parameter};
 
 use super::points::{Curve, CurveResiduals};
 use super::{fewest_digits, numbers, reference};

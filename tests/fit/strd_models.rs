@@ -1,7 +1,7 @@
 //! The model functions of the NIST nonlinear problems, with analytic derivatives by dual numbers written out by hand.
 
-use heelwort::Result;
-use heelwort::fit::nonlinear::Residuals;
+use crate::Result;
+use crate::fit::nonlinear::Residuals;
 use ndarray::ArrayViewMut2;
 use serde_json::Value;
 use std::f64::consts::PI;

@@ -1,6 +1,6 @@
 //! The 27 nonlinear problems of the NIST Statistical Reference Datasets, from both of their starts.
 
-use heelwort::fit::nonlinear::{NonlinearFit, NonlinearSettings, Parameter, Residuals};
+use crate::fit::nonlinear::{NonlinearFit, NonlinearSettings, Parameter, Residuals};
 use ndarray::Array2;
 use serde_json::Value;
 

@@ -1,6 +1,6 @@
 //! Errors that remember: the filter against dense algebra.
 
-use heelwort::fit::whitener::Whitener;
+use crate::fit::whitener::Whitener;
 use nalgebra::{DMatrix, DVector};
 use proptest::prelude::*;
 

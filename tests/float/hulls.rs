@@ -1,4 +1,4 @@
-use heelwort::float::{End, Hull, Piece, Profile, Shape};
+use crate::float::{End, Hull, Piece, Profile, Shape};
 use proptest::prelude::*;
 
 /// A probe as it is built: a rounded nose, a slight taper, a shoulder, a neck with a rounded top.

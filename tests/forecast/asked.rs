@@ -1,7 +1,7 @@
 //! What is asked of a forecast: moments, schedules, yeast that leaves, a first batch, and questions that have no answer.
 
 use heelwort::Instant;
-use heelwort::forecast::{Forecast, ForecastSettings, Schedule, Truncated};
+use heelwort::forecast::{Forecast, ForecastSettings, Schedule};
 use heelwort::gravity::GravitySeries;
 use heelwort::kinetics::KineticsSettings;
 
@@ -12,8 +12,8 @@ fn ask(brewed: &[Brewed], settings: &ForecastSettings, asked: &[(String, Instant
     let batches = batches_of(brewed);
     let series: Vec<GravitySeries> = brewed.iter().map(|brew| brew.series.clone()).collect();
     let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
-    let source = Truncated(&series);
-    settings.forecaster(&batches, &kinetics, &source).unwrap().forecasts(asked).rows
+
+    settings.forecaster(&batches, &kinetics, &series).unwrap().forecasts(asked).rows
 }
 
 /// A brewery of one strain whose last batch goes on to its rest and is looked at when a share of its drop is done.
@@ -112,9 +112,9 @@ fn schedules_move_the_rest_and_what_cannot_be_is_refused() {
     let batches = batches_of(&brewed);
     let series: Vec<GravitySeries> = brewed.iter().map(|brew| brew.series.clone()).collect();
     let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
-    let source = Truncated(&series);
+
     let settings = ForecastSettings::default();
-    let mut forecaster = settings.forecaster(&batches, &kinetics, &source).unwrap();
+    let mut forecaster = settings.forecaster(&batches, &kinetics, &series).unwrap();
     let temp_c = brewed.iter().find(|b| b.series.batch == name).unwrap().series.temp_c[0];
     let named = |name: &str, steps: Vec<(Instant, f64)>| Schedule { name: name.to_owned(), steps };
     let (soon, tomorrow) = (now.plus_hours(1.0), now.plus_days(1.0));

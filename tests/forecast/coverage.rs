@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use heelwort::Instant;
-use heelwort::forecast::{ForecastSettings, Truncated};
+use heelwort::forecast::ForecastSettings;
 use heelwort::gravity::GravitySeries;
 use heelwort::kinetics::KineticsSettings;
 
@@ -31,8 +31,7 @@ fn run(brewed: &[Brewed], stages: &mut BTreeMap<String, Stage>) -> Vec<(f64, boo
     let series: Vec<GravitySeries> = brewed.iter().map(|b| b.series.clone()).collect();
     let settings = ForecastSettings::default();
     let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
-    let source = Truncated(&series);
-    let mut forecaster = settings.forecaster(&batches, &kinetics, &source).unwrap();
+    let mut forecaster = settings.forecaster(&batches, &kinetics, &series).unwrap();
     let backtest = forecaster.backtest(END);
     for row in &backtest.rows {
         let brew = brewed.iter().find(|b| b.series.batch == row.forecast.batch).unwrap();
@@ -156,8 +155,7 @@ fn nine_in_ten_finishes_lie_in_the_interval_through_the_whole_chain() {
         series.iter_mut().for_each(|series| series.known = None);
         let settings = ForecastSettings::default();
         let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
-        let source = Truncated(&series);
-        let mut forecaster = settings.forecaster(&simulated.season.batches, &kinetics, &source).unwrap();
+        let mut forecaster = settings.forecaster(&simulated.season.batches, &kinetics, &series).unwrap();
         let backtest = forecaster.backtest(END);
         let truth = |batch: &str| simulated.truth.batches.iter().find(|t| t.batch == batch).unwrap();
         for row in &backtest.rows {

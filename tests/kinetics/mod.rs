@@ -6,5 +6,4 @@ mod coverage;
 mod foam;
 mod one_fails;
 mod published;
-mod routes;
 mod steps;

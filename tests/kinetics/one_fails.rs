@@ -47,12 +47,7 @@ fn numbers_that_cannot_be_stop_no_other_batch() {
     absurd.own_sd.fill(1e200);
     absurd.shared_sd.fill(1e200);
     back.hours.reverse();
-    known.known = Some(KnownErrors {
-        knots: vec![ErrorKnot { probe: 0, sg: 1.03 }],
-        mean_sg: vec![f64::NAN],
-        covariance: vec![vec![f64::NAN]],
-        steps: Vec::new(),
-    });
+    known.known = Some(KnownErrors::new(vec![ErrorKnot { probe: 0, sg: 1.03 }], vec![f64::NAN], vec![vec![f64::NAN]]));
     let alone = settings().fit_all(std::slice::from_ref(&good)).unwrap();
     let all = settings().fit_all(&[exact, absurd, good, back, known]).unwrap();
     assert_eq!(all.batches.len(), 5);

@@ -1,4 +1,5 @@
-use heelwort::liquid::{abv_percent, alcohol_mass_percent, extract_attenuation, real_extract_plato, sg_from_plato};
+use crate::liquid::attenuation::alcohol_mass_percent;
+use crate::liquid::{abv_percent, extract_attenuation, real_extract_plato, sg_from_plato};
 
 use super::{number, table};
 

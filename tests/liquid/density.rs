@@ -1,4 +1,4 @@
-use heelwort::liquid::{
+use crate::liquid::{
     ethanol_density_kg_m3, plato_from_sg, sg_from_plato, sucrose_bath_density_kg_m3, sucrose_density_kg_m3,
     water_density_kg_m3,
 };

@@ -1,4 +1,4 @@
-use heelwort::liquid::{
+use crate::liquid::{
     hydrometer_sg, hydrometer_sg_in_beer, plato_from_sg, refractometer_sg, sg_from_plato, sucrose_bath_density_kg_m3,
     water_density_kg_m3,
 };

@@ -7,11 +7,11 @@ use heelwort::forecast::{Backtest, Forecasts};
 use heelwort::kinetics::{BatchFit, Kinetics};
 use heelwort::report::Summary;
 use heelwort::season::{RowAccount, Season};
-use heelwort::show::{Page, Show, Table};
+use heelwort::show::Table;
 use heelwort::strains::Strains;
 use heelwort::study::SeasonStudy;
 
-use super::{check_html, study};
+use super::study;
 
 /// The kernel calls this very method on the last expression of a cell; without it the user sees `Debug`.
 #[test]
@@ -31,24 +31,6 @@ fn every_result_shows_itself() {
     let _: fn(&Summary) = Summary::evcxr_display;
     let _: fn(&Figure) = Figure::evcxr_display;
     let _: fn(&Table) = Table::evcxr_display;
-    let _: fn(&Page) = Page::evcxr_display;
-}
-
-#[test]
-fn several_results_make_one_block_without_style_sheet() {
-    let study = study();
-    let page = Page::new()
-        .heading("The season")
-        .with(&study.season)
-        .with(&Summary::of(study))
-        .with(study.calibrations.done().unwrap())
-        .with(study.drift.done().unwrap())
-        .with(study.kinetics.done().unwrap())
-        .with(study.strains.done().unwrap());
-    let html = page.html();
-    check_html(&html);
-    assert!(!html.contains("<style") && !html.contains(" class=") && !html.contains(" id="));
-    assert!(page.to_string().contains("The season\n----------"));
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! Which batch a reading belongs to, and which readings go with a reference.
 
-use heelwort::season::{PAIR_WINDOW_MIN, Season};
+use heelwort::season::Season;
 
 use super::files::{folder, load, plain_with};
 
@@ -80,7 +80,7 @@ fn pairs(references: &str) -> Vec<(usize, String, Vec<usize>)> {
         ("readings.csv", readings),
         ("references.csv", &format!("at,sg,probe,batch,tilt_deg\n{references}")),
     ]);
-    let pairs = load(&dir).pairs(PAIR_WINDOW_MIN).unwrap();
+    let pairs = load(&dir).pairs(20.0).unwrap();
     pairs.into_iter().map(|p| (p.reference, p.probe, p.rows)).collect()
 }
 

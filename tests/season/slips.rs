@@ -90,3 +90,65 @@ fn a_device_is_no_table() {
         assert!(refusal(&dir).contains("a pipe, a device or a folder"));
     }
 }
+
+fn remarks(season: &heelwort::season::Season) -> String {
+    season.account.remarks.iter().map(|remark| format!("{}: {}\n", remark.file, remark.text)).collect()
+}
+
+#[test]
+fn a_method_without_a_meaning_is_named_with_a_guess_unless_the_row_states_its_error() {
+    let text = "at,sg,batch,method,sg_sd\n2031-03-04T12:00:00Z,1.04,T1,Hydrometre,\n2031-03-04T13:00:00Z,1.04,T1,computed,0.001\n";
+    let told = remarks(&load(&plain_with(&[("references.csv", text)])));
+    assert!(told.contains("`Hydrometre` (1 row, did you mean `hydrometer`?)") && !told.contains("computed"), "{told}");
+    let text = text.replace("Hydrometre", "Wasser");
+    let told = remarks(&load(&plain_with(&[("references.csv", &text)])));
+    assert!(told.contains("`Wasser` (1 row, did you mean `water`?)"), "{told}");
+}
+
+#[test]
+fn a_probe_that_would_sink_or_fly_is_named() {
+    let of = |size: &str| {
+        let text = format!("probe,total_mass_g,diameter_mm,length_mm\ndunlin,{size}\n");
+        remarks(&load(&plain_with(&[("probes.csv", &text)])))
+    };
+    // 0.100 kg in a cylinder of 40 by 130 mm, 1.634e-4 m3: 612 kg/m3.
+    assert_eq!(of("100,40,130"), "");
+    assert!(of("100,4,130").contains("dunlin (61213 kg/m3, diameter_mm 4: centimetres?)"), "{}", of("100,4,130"));
+    assert!(of("100,40,13").contains("length_mm 13: centimetres?"), "{}", of("100,40,13"));
+    assert!(of("100,4,13").contains("both lengths"), "{}", of("100,4,13"));
+    assert!(of("1000,40,130").contains("(6121 kg/m3)"), "{}", of("1000,40,130"));
+}
+
+#[test]
+fn gravities_that_are_called_degrees_plato_are_named() {
+    let map = "[[files]]\nmatch = \"references.csv\"\ntable = \"references\"\ncolumns = { sg = { from = \"sg\", unit = \"plato\" } }\n";
+    let told = |values: [&str; 2]| {
+        let rows = values.map(|value| format!("2031-03-04T1{}:00:00Z,{value},T1\n", value.len()));
+        let text = format!("at,sg,batch\n{}", rows.concat());
+        remarks(&load(&plain_with(&[("references.csv", &text), ("season.toml", map)])))
+    };
+    assert!(
+        told(["1.048", "1.01"]).contains("2 of 2 gravities in degrees Plato lie about 1"),
+        "{}",
+        told(["1.048", "1.01"])
+    );
+    assert_eq!(told(["12.0", "1.01"]), "");
+}
+
+#[test]
+fn a_tilt_and_a_temperature_that_changed_places_are_named() {
+    let row = |minute: u32| {
+        let (tilt, temp) = (60.0 - f64::from(minute), 20.0 + 0.02 * f64::from(minute));
+        (format!("2031-03-04T12:{minute:02}:00Z,dunlin,"), tilt, temp)
+    };
+    let file = |swapped: bool| {
+        let rows = (0..30).map(row).map(|(start, tilt, temp)| match swapped {
+            true => format!("{start}{temp},{tilt}\n"),
+            false => format!("{start}{tilt},{temp}\n"),
+        });
+        let text = format!("at,probe,tilt_deg,temp_c\n{}", rows.collect::<String>());
+        remarks(&load(&plain_with(&[("readings.csv", &text)])))
+    };
+    assert!(file(true).contains("tilt and temperature may have changed places"), "{}", file(true));
+    assert!(!file(false).contains("changed places"), "{}", file(false));
+}

@@ -2,7 +2,6 @@
 
 use std::sync::OnceLock;
 
-use heelwort::fit::minimise::nelder_mead;
 use heelwort::simulate::{BatchEnd, SimulateSettings, Simulated};
 
 fn season() -> &'static Simulated {
@@ -42,6 +41,34 @@ fn batches_are_such_as_breweries_have() {
     assert!(count(BatchEnd::Observed) > 30 && count(BatchEnd::Stuck) < 10 && count(BatchEnd::CutByEnd) == 0);
 }
 
+/// Root mean square distance of the nearest logistic curve. For a middle and a width the levels follow by least squares; these
+/// two are searched on a grid that closes in.
+fn logistic_misfit(hours: &[f64], sg: &[f64], mid_h: f64) -> f64 {
+    let n = hours.len() as f64;
+    let mean = |values: &[f64]| values.iter().sum::<f64>() / n;
+    let rmse = |mid: f64, width: f64| {
+        let shape: Vec<f64> = hours.iter().map(|t| 1.0 / (1.0 + ((t - mid) / width).exp())).collect();
+        let (x, y) = (mean(&shape), mean(sg));
+        let products =
+            |a: &[f64], b: &[f64], (x, y): (f64, f64)| a.iter().zip(b).map(|(a, b)| (a - x) * (b - y)).sum::<f64>();
+        let (xx, xy, yy) = (products(&shape, &shape, (x, x)), products(&shape, sg, (x, y)), products(sg, sg, (y, y)));
+        ((yy - xy * xy / xx) / n).sqrt()
+    };
+    let (mut best, mut reach) = ((mid_h, 0.2 * mid_h, rmse(mid_h, 0.2 * mid_h)), (0.3 * mid_h, 0.15 * mid_h));
+    for _ in 0..40 {
+        let (mid, width, _) = best;
+        for (i, j) in (-3..=3).flat_map(|i| (-3..=3).map(move |j| (f64::from(i) / 3.0, f64::from(j) / 3.0))) {
+            let at = (mid + i * reach.0, (width + j * reach.1).max(0.1));
+            let found = rmse(at.0, at.1);
+            if found < best.2 {
+                best = (at.0, at.1, found);
+            }
+        }
+        reach = (0.7 * reach.0, 0.7 * reach.1);
+    }
+    best.2
+}
+
 #[test]
 fn no_logistic_curve_follows_the_process() {
     let mut misfits = Vec::new();
@@ -51,19 +78,7 @@ fn no_logistic_curve_follows_the_process() {
             continue;
         }
         let (hours, sg) = warm_curve(season(), index);
-        let rmse = |p: &[f64]| {
-            let sum: f64 = hours
-                .iter()
-                .zip(&sg)
-                .map(|(t, sg)| (sg - p[0] - p[1] / (1.0 + ((t - p[2]) / p[3]).exp())).powi(2))
-                .sum();
-            (sum / hours.len() as f64).sqrt()
-        };
-        let start = [truth.terminal_sg, truth.original_sg - truth.terminal_sg, truth.mid_h, 0.2 * truth.mid_h];
-        let steps = [0.001, 0.002, 5.0, 3.0];
-        let (once, _) = nelder_mead(rmse, &start, &steps, 1e-9, 2000);
-        let (_, best) = nelder_mead(rmse, &once, &steps, 1e-9, 2000);
-        misfits.push(best);
+        misfits.push(logistic_misfit(&hours, &sg, truth.mid_h));
     }
     misfits.sort_by(f64::total_cmp);
     let (smallest, middle) = (misfits[0], misfits[misfits.len() / 2]);

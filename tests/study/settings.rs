@@ -141,6 +141,7 @@ fn other_values(leaf: &str, value: &Value) -> Vec<Value> {
     let named = match leaf {
         "bath_plan.range_sg" => vec![json!([1.01, 1.06])],
         "drift.bootstrap" => vec![json!(30)],
+        "strains.house" => vec![json!("sea-lavender")],
         "bath_plan.least_gain" => vec![json!(0.0), json!(0.9)],
         "calibration.session_gap_h" => vec![json!(0.5), json!(5000.0)],
         "builds.water_band_deg" | "builds.strong_band_deg" => vec![json!(0.0), json!(45.0)],
@@ -251,10 +252,11 @@ fn own_tables(study: &str, settings: &Settings, base: &SeasonStudy) -> Result<Op
             Ok(Some(all))
         }
         "strains" => {
-            let strains = settings.strains.run(base.kinetics()?)?;
+            let strains = settings.strains.run(&base.season, base.kinetics()?)?;
             Ok(Some(said(vec![
                 ("means".into(), strains.to_frame()?),
                 ("contrasts".into(), strains.contrasts_frame()?),
+                ("power".into(), strains.power_frame()?),
             ])))
         }
         "kinetics" => {

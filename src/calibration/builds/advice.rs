@@ -5,7 +5,8 @@ use crate::fit::Estimate;
 use super::result::Build;
 use super::settings::BuildSettings;
 
-/// Says whether the build is good and, if not, what to move where for the wanted tilts; ends with what else is unusual.
+/// Says how it rests and moves and, where that is far from the wanted tilts, what to move where; ends with what else is
+/// unusual.
 pub(super) fn advice(build: &Build, settings: &BuildSettings) -> String {
     let mut said = vec![resting(build, settings)];
     if let Some(top) = build.top_wets_at_sg.value() {
@@ -26,15 +27,16 @@ fn resting(build: &Build, settings: &BuildSettings) -> String {
     let Some(in_water) = build.water_tilt_deg.value() else {
         return format!("Its tilt in water is not known: float it in water, where {water:.0} degrees are wanted.");
     };
-    let now = format!(
-        "It rests at {in_water:.1} degrees in water ({water:.0} \u{b1} {band:.0} is good: common practice; no reference)"
-    );
+    let now = format!("It rests at {in_water:.1} degrees in water");
     let Some(in_strong) = build.tilt_at_1100_deg.value() else {
         return format!("{now}.");
     };
-    let now = format!("{now} and at {in_strong:.1} at SG 1.100");
+    let mut now = format!("{now} and at {in_strong:.1} at SG 1.100");
+    if let Some((weak, middle)) = build.deg_per_0010_at_1010.value().zip(build.deg_per_0010_at_1050.value()) {
+        now.push_str(&format!("; 0.010 SG turns it by {weak:.1} degrees at SG 1.010 and by {middle:.1} at SG 1.050"));
+    }
     if (in_water - water).abs() <= band && (in_strong - strong).abs() <= strong_band {
-        return format!("{now}. Nothing to move.");
+        return format!("{now}.");
     }
     let (Some(across), Some(up)) = (build.cg_move_across_mm.estimate(), build.cg_move_up_mm.estimate()) else {
         let why = build.cg_move_across_mm.why().or(build.cg_move_up_mm.why()).unwrap_or("it is not known why");
@@ -46,7 +48,7 @@ fn resting(build: &Build, settings: &BuildSettings) -> String {
         format!(": the cell ({cell:.1} g) {} and {}", sideways(across, lever), upward(up, lever))
     });
     format!(
-        "{now}. For {water:.0} degrees in water and {strong:.0} at SG 1.100 {whole}{}. Calibrate afresh after it.",
+        "{now}. For {water:.0} degrees in water and {strong:.0} at SG 1.100, as is common practice, {whole}{}. Calibrate afresh after it.",
         cell.unwrap_or_default()
     )
 }

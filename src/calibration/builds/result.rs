@@ -22,8 +22,9 @@ pub struct Build {
     pub cell_mass_g: Option<f64>,
     /// Tilt in pure water at 20 C, degrees: that of the curve in force, as in the table of calibrations.
     pub water_tilt_deg: Finding,
-    /// True when it lies within the wanted band.
-    pub in_water_band: Option<bool>,
+    /// True when it tells gravities from water to SG 1.100: 0.010 SG turn it by a degree or more at SG 1.010 and 1.050, and
+    /// its top stays dry.
+    pub usable_to_1100: Option<bool>,
     /// Tilt at SG 1.050, degrees.
     pub tilt_at_1050_deg: Finding,
     /// Tilt at SG 1.100, degrees.
@@ -95,6 +96,7 @@ impl Builds {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.builds()?.to_frame()?;")]
     pub fn to_frame(&self) -> Result<DataFrame> {
         let rows = &self.builds;
         let mut frame = FrameBuilder::new("builds")
@@ -102,7 +104,7 @@ impl Builds {
             .text("calibration", rows.iter().map(|b| b.calibration.as_ref()))
             .number("total_mass_g", rows.iter().map(|b| Some(b.total_mass_g)))
             .number("cell_mass_g", rows.iter().map(|b| b.cell_mass_g))
-            .truth("in_water_band", rows.iter().map(|b| b.in_water_band));
+            .truth("usable_to_1100", rows.iter().map(|b| b.usable_to_1100));
         for (name, of) in FINDINGS {
             frame = frame
                 .number(name, rows.iter().map(|b| of(b).value()))

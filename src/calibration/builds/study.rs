@@ -14,6 +14,10 @@ use super::physics::{N, Outside, Rested, rests};
 use super::result::{Build, Builds};
 use super::settings::BuildSettings;
 
+/// The strongest wort that a probe should tell.
+const STRONGEST_SG: f64 = 1.1;
+/// The least that 0.010 SG should turn it by, degrees: ten times the noise of a common sensor, which is then 0.001 SG.
+const LEAST_DEG: f64 = 1.0;
 const END_OF_TIME: Instant = Instant::from_micros(i64::MAX);
 
 impl BuildSettings {
@@ -23,16 +27,7 @@ impl BuildSettings {
     ///
     /// # Errors
     /// [`crate::Error::Setting`] for a setting that cannot be.
-    ///
-    /// ```
-    /// use heelwort::prelude::*;
-    /// # fn main() -> heelwort::Result<()> {
-    /// # let season = SimulateSettings { batches: 1, probes: 2, span_days: 20.0, reading_minutes: 240.0, ..Default::default() }.run()?.season;
-    /// let calibrations = CalibrationSettings::default().fit(&season)?;
-    /// println!("{}", BuildSettings::default().run(&season, &calibrations)?);
-    /// # Ok(())
-    /// # }
-    /// ```
+    #[doc = example!(season "let calibrations = CalibrationSettings::default().fit(&season)?;\nprintln!(\"{}\", BuildSettings::default().run(&season, &calibrations)?);")]
     pub fn run(&self, season: &Season, calibrations: &Calibrations) -> Result<Builds> {
         self.check()?;
         Ok(Builds {
@@ -71,13 +66,14 @@ impl BuildSettings {
         // The table of calibrations has the tilt in water already; one number, not two that differ a little.
         let by_curve = calibration.map(|c| c.water_tilt_deg.clone()).filter(|tilt| tilt.estimate().is_some());
         let water_tilt_deg = by_curve.unwrap_or(water);
-        let near = |tilt: f64| (tilt - self.water_tilt_deg).abs() <= self.water_band_deg;
+        let turns = deg_per_0010_at_1010.value().zip(deg_per_0010_at_1050.value());
+        let is_dry = top_wets_at_sg.value().is_none_or(|sg| sg > STRONGEST_SG);
         let mut build = Build {
             probe: probe.probe.clone(),
             calibration: calibration.map(|c| c.calibration.clone()),
             total_mass_g,
             cell_mass_g: last_event(season, probe, at, |event| event.cell_mass_g).or(probe.cell_mass_g),
-            in_water_band: water_tilt_deg.value().map(near),
+            usable_to_1100: turns.map(|(weak, strong)| is_dry && weak.min(strong) >= LEAST_DEG),
             water_tilt_deg,
             tilt_at_1050_deg,
             tilt_at_1100_deg,

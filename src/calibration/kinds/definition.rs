@@ -1,9 +1,11 @@
 //! What defines a kind of calibration curve.
 
+use crate::calibration::curve::{CalibrationCurve, MOST_COEFFICIENTS};
+use crate::calibration::fit_data::{FitPoint, FloatPrior};
 use crate::error::{Error, Result};
 use crate::fit::linear::LinearSettings;
 
-/// What is told of a kind, and its coefficients.
+/// All that defines a kind: how it is called, its coefficients, and the curve with given ones.
 pub(super) struct KindFacts {
     /// Its name in the tables.
     pub name: &'static str,
@@ -15,6 +17,14 @@ pub(super) struct KindFacts {
     pub colour: usize,
     /// Its coefficients, in their order.
     pub coefficients: &'static [CoefficientRule],
+    /// Whether it has a float's shape: such a kind is taken first where it agrees with the baths.
+    pub is_float: bool,
+    /// What is known of its coefficients before the baths, in their order.
+    pub priors: fn(&FloatPrior) -> Result<Vec<Option<CoefficientPrior>>>,
+    /// Values at which the fit of its coefficients starts.
+    pub start: fn(&[FitPoint], &FloatPrior) -> Result<Vec<f64>>,
+    /// The curve with given coefficients.
+    pub curve: fn([f64; MOST_COEFFICIENTS], &FloatPrior) -> Result<CalibrationCurve>,
 }
 
 /// What is asked of a coefficient in a fit.

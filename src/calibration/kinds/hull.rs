@@ -24,6 +24,10 @@ pub(super) const FACTS: KindFacts = KindFacts {
         CoefficientRule::within("cg_offset_mm", 1e-4, 1e3),
         CoefficientRule::free("cg_height_mm"),
     ],
+    is_float: true,
+    priors,
+    start,
+    curve,
 };
 
 fn hull(known: &FloatPrior) -> Result<&HullPrior> {
@@ -31,24 +35,21 @@ fn hull(known: &FloatPrior) -> Result<&HullPrior> {
     known.hull.as_ref().ok_or_else(|| Error::not_estimable("the curve hull", why))
 }
 
-pub(super) fn priors(known: &FloatPrior) -> Result<Vec<Option<CoefficientPrior>>> {
+fn priors(known: &FloatPrior) -> Result<Vec<Option<CoefficientPrior>>> {
     let hull = hull(known)?;
     let mass = CoefficientPrior { mean: GRAMS_PER_KG * hull.mass_kg, sd: hull.relative_sd, measured: true };
     Ok(vec![Some(mass), None, None])
 }
 
 /// Its centre of gravity lies on the straight line `y = e + z_g t`.
-pub(super) fn start(points: &[FitPoint], known: &FloatPrior) -> Result<Vec<f64>> {
+fn start(points: &[FitPoint], known: &FloatPrior) -> Result<Vec<f64>> {
     let hull = hull(known)?;
     let place = |p: &FitPoint| Hull::line_point(&hull.profile, hull.mass_kg, p.tilt_deg, p.density_kg_m3);
     let [offset, height] = line_through(points.iter().map(place))?;
     Ok(vec![GRAMS_PER_KG * hull.mass_kg, MM_PER_M * offset, MM_PER_M * height])
 }
 
-pub(super) fn curve(
-    [mass_g, offset_mm, height_mm, _]: [f64; MOST_COEFFICIENTS],
-    known: &FloatPrior,
-) -> Result<CalibrationCurve> {
+fn curve([mass_g, offset_mm, height_mm, _]: [f64; MOST_COEFFICIENTS], known: &FloatPrior) -> Result<CalibrationCurve> {
     let coefficients = [mass_g, offset_mm, height_mm, 0.0];
     Ok(CalibrationCurve::new(coefficients, HullTable::new(hull_of(hull(known)?, coefficients))?))
 }

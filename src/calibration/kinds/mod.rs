@@ -12,7 +12,7 @@ use crate::error::{Error, Result};
 use crate::fit::nonlinear::Parameter;
 
 use super::curve::{CalibrationCurve, CurvePoint, MOST_COEFFICIENTS};
-use super::fit_data::{FitPoint, FloatPrior, TYPICAL_K};
+use super::fit_data::{FitPoint, FloatPrior};
 
 pub(super) use definition::CoefficientPrior;
 use definition::{CoefficientRule, KindFacts};
@@ -77,7 +77,7 @@ impl CurveKind {
 
     /// Whether it has a float's shape: such a kind is taken first where it agrees with the baths.
     pub(super) fn is_float(self) -> bool {
-        matches!(self, Self::Hull | Self::WallSided | Self::WallSidedFreeK)
+        self.facts().is_float
     }
 
     fn rules(self) -> &'static [CoefficientRule] {
@@ -89,28 +89,7 @@ impl CurveKind {
     /// # Errors
     /// [`Error::NotEstimable`] when it needs something that is not known of the probe.
     pub(super) fn priors(self, known: &FloatPrior) -> Result<Vec<Option<CoefficientPrior>>> {
-        match self {
-            Self::Hull => hull::priors(known),
-            Self::WallSided => wall_sided::priors(self.size(known)?, true),
-            Self::WallSidedFreeK => wall_sided::priors(self.size(known)?, false),
-            _ => Ok(vec![None; self.rules().len()]),
-        }
-    }
-
-    /// K of a floating cylinder and its relative standard deviation before the baths.
-    fn size(self, known: &FloatPrior) -> Result<(f64, f64)> {
-        let size = if self == Self::WallSidedFreeK { Some(TYPICAL_K) } else { known.k_known };
-        let none = || Error::not_estimable(format!("the curve {self}"), "mass or diameter is not known");
-        size.ok_or_else(none)
-    }
-
-    /// Values at which the fit of its coefficients starts.
-    fn start(self, points: &[FitPoint], known: &FloatPrior) -> Result<Vec<f64>> {
-        match self {
-            Self::Hull => hull::start(points, known),
-            Self::WallSided | Self::WallSidedFreeK => wall_sided::start(points, known.kappa, self.size(known)?.0),
-            _ => polynomial::start(points, self.rules()),
-        }
+        (self.facts().priors)(known)
     }
 
     /// The curve with these coefficients.
@@ -118,11 +97,7 @@ impl CurveKind {
     /// # Errors
     /// [`Error::NotEstimable`] when there is no such curve.
     pub(super) fn curve(self, coefficients: [f64; MOST_COEFFICIENTS], known: &FloatPrior) -> Result<CalibrationCurve> {
-        match self {
-            Self::Hull => hull::curve(coefficients, known),
-            Self::WallSided | Self::WallSidedFreeK => Ok(wall_sided::curve(coefficients, known.kappa)),
-            _ => Ok(CalibrationCurve::polynomial(coefficients)),
-        }
+        (self.facts().curve)(coefficients, known)
     }
 
     /// The curve for the many trial coefficients of a fit to baths at these tilts: none where it has no value.
@@ -160,7 +135,7 @@ impl CurveKind {
                 None => parameter,
             }
         };
-        let start = self.start(points, known)?;
+        let start = (self.facts().start)(points, known)?;
         Ok(self.rules().iter().zip(start).zip(priors).map(parameter).collect())
     }
 

@@ -22,21 +22,26 @@ pub(super) const CUBIC: KindFacts = KindFacts {
         CoefficientRule::free("b2_kg_m3"),
         CoefficientRule::free("b3_kg_m3"),
     ],
+    is_float: false,
+    priors: |_| Ok(vec![None; 4]),
+    start: |points, _| start(points, 3),
+    curve: |coefficients, _| Ok(CalibrationCurve::polynomial(coefficients)),
 };
 
 #[cfg(test)]
 pub(super) const LINE: KindFacts = KindFacts {
     name: "polynomial_1",
     coefficients: &[CoefficientRule::free("b0_kg_m3"), CoefficientRule::free("b1_kg_m3")],
+    priors: |_| Ok(vec![None; 2]),
+    start: |points, _| start(points, 1),
     ..CUBIC
 };
 
 /// The straight least-squares fit of density on powers of the tilt, by linfa.
-pub(super) fn start(points: &[FitPoint], coefficients: &[CoefficientRule]) -> Result<Vec<f64>> {
+fn start(points: &[FitPoint], degree: i32) -> Result<Vec<f64>> {
     let power = |power: i32| points.iter().map(|p| ((p.tilt_deg - CENTRE_DEG) / UNIT_DEG).powi(power)).collect();
-    let powers: Vec<Vec<f64>> = (1..=3).map(power).collect();
-    let names = coefficients.iter().skip(1).map(|rule| rule.name);
-    let columns: Vec<(&str, &[f64])> = names.zip(powers.iter().map(Vec::as_slice)).collect();
+    let powers: Vec<Vec<f64>> = (1..=degree).map(power).collect();
+    let columns: Vec<(&str, &[f64])> = ["u", "u2", "u3"].into_iter().zip(powers.iter().map(Vec::as_slice)).collect();
     let density: Vec<f64> = points.iter().map(|p| p.density_kg_m3).collect();
     let line = LinearSettings::default().fit(&columns, &density, None)?;
     Ok(line.coefficients.to_vec())

@@ -1,8 +1,8 @@
 //! The wall-sided float, its size known or free.
 
 use crate::calibration::curve::{CalibrationCurve, CurvePoint, CurveShape, MOST_COEFFICIENTS};
-use crate::calibration::fit_data::FitPoint;
-use crate::error::Result;
+use crate::calibration::fit_data::{FitPoint, FloatPrior, TYPICAL_K};
+use crate::error::{Error, Result};
 use crate::float::WallSided;
 
 use super::definition::{CoefficientPrior, CoefficientRule, KindFacts, line_through};
@@ -13,7 +13,7 @@ const WET_UNIT_DEG: f64 = 10.0;
 assumed! {
     /// Where a top may begin to wet.
     const WET_FROM_DEG: f64 = 50.0, "degrees";
-    /// Prior SD of what a wet top adds, kg/m3: from nothing on a long float to -1.7 on a short one.
+    /// Prior SD of what a wet top adds: from nothing on a long float to -1.7 on a short one.
     const WET_TOP_SD_KG_M3: f64 = 1.5, "kg/m3";
 }
 
@@ -28,27 +28,42 @@ pub(super) const FACTS: KindFacts = KindFacts {
         CoefficientRule::within("eps", 1e-6, 10.0),
         CoefficientRule::free("wet_top_kg_m3"),
     ],
+    is_float: true,
+    priors: |known| Ok(priors(size(known)?, true)),
+    start: |points, known| start(points, known.kappa, size(known)?.0),
+    curve,
 };
 
-pub(super) const FREE_FACTS: KindFacts =
-    KindFacts { name: "wall_sided_free_k", words: "floating cylinder, size free", label: "free size", ..FACTS };
+pub(super) const FREE_FACTS: KindFacts = KindFacts {
+    name: "wall_sided_free_k",
+    words: "floating cylinder, size free",
+    label: "free size",
+    priors: |_| Ok(priors(TYPICAL_K, false)),
+    start: |points, known| start(points, known.kappa, TYPICAL_K.0),
+    ..FACTS
+};
+
+/// K and its relative standard deviation, measured.
+fn size(known: &FloatPrior) -> Result<(f64, f64)> {
+    known.k_known.ok_or_else(|| Error::not_estimable("the curve wall_sided", "mass or diameter is not known"))
+}
 
 /// K by its mean and relative standard deviation, and the top that may wet.
-pub(super) fn priors((mean, sd): (f64, f64), measured: bool) -> Result<Vec<Option<CoefficientPrior>>> {
+fn priors((mean, sd): (f64, f64), measured: bool) -> Vec<Option<CoefficientPrior>> {
     let wet_top = CoefficientPrior { mean: 0.0, sd: *WET_TOP_SD_KG_M3, measured: false };
-    Ok(vec![Some(CoefficientPrior { mean, sd, measured }), None, None, Some(wet_top)])
+    vec![Some(CoefficientPrior { mean, sd, measured }), None, None, Some(wet_top)]
 }
 
 /// By the straight line `y = eps + h t` that a known K gives; K starts at its prior.
-pub(super) fn start(points: &[FitPoint], kappa: f64, k_kg_m3: f64) -> Result<Vec<f64>> {
+fn start(points: &[FitPoint], kappa: f64, k_kg_m3: f64) -> Result<Vec<f64>> {
     let place = |p: &FitPoint| WallSided::line_point(p.tilt_deg, p.density_kg_m3, k_kg_m3, kappa);
     let [eps, h] = line_through(points.iter().map(place))?;
     Ok(vec![k_kg_m3, h, eps, 0.0])
 }
 
-pub(super) fn curve(coefficients: [f64; MOST_COEFFICIENTS], kappa: f64) -> CalibrationCurve {
+fn curve(coefficients: [f64; MOST_COEFFICIENTS], known: &FloatPrior) -> Result<CalibrationCurve> {
     let [k_kg_m3, h, eps, wet_top_kg_m3] = coefficients;
-    CalibrationCurve::of_wall_sided(WallSided { k_kg_m3, h, eps, kappa }, wet_top_kg_m3)
+    Ok(CalibrationCurve::of_wall_sided(WallSided { k_kg_m3, h, eps, kappa: known.kappa }, wet_top_kg_m3))
 }
 
 impl CalibrationCurve {

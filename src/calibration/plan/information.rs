@@ -5,13 +5,9 @@ use nalgebra::{Matrix4, Vector4};
 use crate::calibration::Calibration;
 use crate::calibration::fit_data::FloatPrior;
 use crate::liquid::WATER_20C_KG_M3;
+use crate::season::WATER_SD_SG;
 
 use super::design::DesignModel;
-
-assumed! {
-    /// Standard deviation of pure water.
-    const WATER_SD_SG: f64 = 0.0001, "SG";
-}
 
 /// The model of a probe by its last calibration, or why there is none.
 ///

@@ -17,7 +17,6 @@ mod result;
 mod settings;
 mod study;
 
-pub use range::UsedRange;
 pub use recipe::BathRecipe;
 pub(crate) use result::gravities;
 pub use result::{BathPlan, Plan};

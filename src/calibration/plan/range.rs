@@ -6,7 +6,7 @@ use crate::season::{Batch, Season};
 
 /// Lowest and highest gravity for which curves are wanted, and where they come from.
 #[derive(Debug, Clone, PartialEq)]
-pub struct UsedRange {
+pub(super) struct UsedRange {
     /// Lowest SG.
     pub low_sg: f64,
     /// Highest SG.

@@ -7,7 +7,6 @@ use polars::prelude::DataFrame;
 use crate::error::Result;
 use crate::season::FrameBuilder;
 
-use super::range::UsedRange;
 use super::recipe::BathRecipe;
 
 /// A plan of one number of baths.
@@ -45,8 +44,10 @@ fn mean(values: &[f64]) -> f64 {
 /// Plans for the next calibration of all probes together, for each number of baths.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BathPlan {
-    /// The gravities for which the curve is wanted.
-    pub range: UsedRange,
+    /// Lowest and highest gravity for which the curve is wanted, SG.
+    pub range_sg: (f64, f64),
+    /// Where that range comes from, in words.
+    pub range_source: String,
     /// Points of that range, SG.
     pub range_points_sg: Vec<f64>,
     /// Probes that the plans serve.
@@ -61,12 +62,14 @@ pub struct BathPlan {
 
 impl BathPlan {
     /// The plan of `n` baths.
+    #[doc = example!(study "println!(\"{:?}\", study.bath_plan()?.of(6).map(|plan| plan.mean_se_sg()));")]
     pub fn of(&self, n: usize) -> Option<&Plan> {
         self.plans.iter().find(|p| p.n == n)
     }
 
     /// The plan to take: the fewest baths after which one more lowers the mean standard error by less than `least_gain`, but
     /// one more than a curve takes, so that a wrong bath shows.
+    #[doc = example!(study "println!(\"{:?}\", study.bath_plan()?.recommended().map(|plan| plan.n));")]
     pub fn recommended(&self) -> Option<&Plan> {
         let gains_little = |(now, next): &(&Plan, &Plan)| {
             let se = now.mean_se_sg();
@@ -77,6 +80,7 @@ impl BathPlan {
     }
 
     /// The plan to take, what it is worth, and what more baths would gain, in a few sentences.
+    #[doc = example!(study "println!(\"{}\", study.bath_plan()?.in_words());")]
     pub fn in_words(&self) -> String {
         let Some(taken) = self.recommended() else { return "No plan could be made.".to_owned() };
         let mut words = format!(
@@ -84,8 +88,8 @@ impl BathPlan {
             taken.n,
             gravities(taken),
             taken.mean_se_sg(),
-            self.range.low_sg,
-            self.range.high_sg
+            self.range_sg.0,
+            self.range_sg.1
         );
         if let Some(even) = taken.efficiency_even {
             words += &format!(" As many in even steps would be worth {:.0} % of them.", 100.0 * even);
@@ -100,6 +104,7 @@ impl BathPlan {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.bath_plan()?.to_frame()?;")]
     pub fn to_frame(&self) -> Result<DataFrame> {
         let mut rows: Vec<(&Plan, i64, &BathRecipe)> = Vec::new();
         for plan in &self.plans {
@@ -140,13 +145,13 @@ pub(crate) fn gravities(plan: &Plan) -> String {
 
 impl fmt::Display for BathPlan {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let (low, high) = (self.range.low_sg, self.range.high_sg);
+        let (low, high) = self.range_sg;
         let probes = match self.probes.as_slice() {
             [probe] => probe.clone(),
             probes => format!("{} probes", probes.len()),
         };
         writeln!(f, "Baths for the next calibration of {probes}, for SG {low:.3} to {high:.3}")?;
-        writeln!(f, "({})", self.range.source)?;
+        writeln!(f, "({})", self.range_source)?;
         writeln!(f, "  baths  mean error, SG  evenly spaced are worth  gravities")?;
         for plan in &self.plans {
             let even = plan.efficiency_even.map_or("-".to_owned(), |e| format!("{:.0} %", 100.0 * e));

@@ -27,16 +27,7 @@ impl PlanSettings {
     /// # Errors
     /// [`Error::Setting`] for a setting that cannot be; [`Error::NotEstimable`] without a calibration, or when no
     /// probe's curve reaches over the range.
-    ///
-    /// ```no_run
-    /// use heelwort::prelude::*;
-    /// # fn main() -> heelwort::Result<()> {
-    /// let season = Season::load("my-season")?;
-    /// let calibrations = CalibrationSettings::default().fit(&season)?;
-    /// println!("{}", PlanSettings::default().plan(&season, &calibrations)?.in_words());
-    /// # Ok(())
-    /// # }
-    /// ```
+    #[doc = example!(no_run "let calibrations = CalibrationSettings::default().fit(&season)?;\nprintln!(\"{}\", PlanSettings::default().plan(&season, &calibrations)?.in_words());")]
     pub fn plan(&self, season: &Season, calibrations: &Calibrations) -> Result<BathPlan> {
         self.check()?;
         let refuse = |why: String| Error::not_estimable("a plan of baths", why);
@@ -90,7 +81,8 @@ impl PlanSettings {
             })
         };
         let plans = (DEFINING_BATHS..=self.most_baths).into_par_iter().map(one).collect::<Result<Vec<Plan>>>()?;
-        Ok(BathPlan { range, range_points_sg, probes, without, plans, least_gain: self.least_gain })
+        let (range_sg, range_source, least_gain) = ((range.low_sg, range.high_sg), range.source, self.least_gain);
+        Ok(BathPlan { range_sg, range_source, range_points_sg, probes, without, plans, least_gain })
     }
 }
 

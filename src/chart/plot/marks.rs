@@ -8,7 +8,7 @@ use crate::error::Result;
 
 use super::super::palette::{INK, Mark};
 use super::super::svg::{SCALE, drawing};
-use super::{Plot, SMALL, units};
+use super::{LETTER, Plot, SMALL, units};
 
 /// Where a label stands beside its point.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -99,7 +99,10 @@ impl Plot<'_, '_> {
         let (cx, cy) = self.px(x, y);
         let (at, anchor) = match side {
             LabelSide::Right => ((cx + 7.0, cy), (HPos::Left, VPos::Center)),
-            LabelSide::Above => ((cx, cy - 6.0), (HPos::Center, VPos::Bottom)),
+            LabelSide::Above => {
+                let half = text.chars().count() as f64 * LETTER / 2.0;
+                ((cx.min(self.size_px().0 - half), cy - 6.0), (HPos::Center, VPos::Bottom))
+            }
         };
         self.words(text, at, SMALL, false, colour, anchor)
     }
@@ -110,7 +113,10 @@ impl Plot<'_, '_> {
             return Ok(());
         }
         let (cx, cy) = self.px(x, self.y.high);
-        self.words(text, (cx - 4.0, cy + 2.0), SMALL, false, INK, (HPos::Right, VPos::Top))
+        // Right of the line where there is no room left of it.
+        let room = cx - self.frame_px().0 > text.chars().count() as f64 * LETTER;
+        let (at, side) = if room { (cx - 4.0, HPos::Right) } else { (cx + 4.0, HPos::Left) };
+        self.words(text, (at, cy + 2.0), SMALL, false, INK, (side, VPos::Top))
     }
 
     /// A small label above the frame, over x.

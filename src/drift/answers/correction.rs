@@ -15,7 +15,7 @@ const MOST_WEEKS: usize = 60;
 
 /// The estimated error of a probe while one of its calibrations was in force.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Correction {
+pub(crate) struct Correction {
     /// The probe.
     pub probe: String,
     /// The calibration.

@@ -28,13 +28,13 @@ pub struct Drift {
     pub offset_prior: OffsetPrior,
     /// What the probes may read wrong in a batch, by all but that batch's own samples; none where the drift cannot be
     /// modelled.
-    pub probe_errors: Option<ProbeErrors>,
+    pub(crate) probe_errors: Option<ProbeErrors>,
     /// Of which kind the drift of each probe is.
     pub kinds: Vec<DriftKind>,
     /// Days after which a further probe of this fleet is to be calibrated again.
     pub interval_d: Finding,
     /// Estimated errors while each calibration was in force, by which gravities are corrected.
-    pub corrections: Vec<Correction>,
+    pub(crate) corrections: Vec<Correction>,
     /// The gravities at which the season's beers end, SG.
     pub ends_sg: Vec<f64>,
     /// The season's last instant.

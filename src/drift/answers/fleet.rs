@@ -1,7 +1,7 @@
 //! The fleet: means over probes, and what they say of another probe.
 
 use crate::error::{Error, Result};
-use crate::fit::compare::pool;
+use crate::fit::compare::pool::pool;
 use crate::fit::{Estimate, Finding, quantile};
 use crate::gravity::OffsetPrior;
 

@@ -71,6 +71,7 @@ impl Drift {
 
     /// Builds the series of batches with what drift tells of their probes: the prior of their offsets, and their errors
     /// by all references but the batch's own samples.
+    #[doc = example!(season "let calibrations = CalibrationSettings::default().fit(&season)?;\nlet gravity = calibrations.gravity(&season)?;\nlet drift = DriftSettings::default().fit(&season, &calibrations)?;\nlet series = drift.series(&season, &calibrations, &gravity).all();")]
     pub fn series<'a>(
         &'a self,
         season: &'a Season,

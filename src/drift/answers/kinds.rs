@@ -2,6 +2,7 @@
 
 use crate::error::{Error, Result};
 use crate::fit::{Finding, quantile};
+use crate::season::WEIGHED_SD_SG;
 use crate::units::Instant;
 
 use crate::drift::model::{Averaged, FleetModel, PairRow, ProbeModel};
@@ -13,8 +14,6 @@ use crate::drift::settings::DriftSettings;
 assumed! {
     /// The strong bath of the check that is proposed.
     const STRONG_SG: f64 = 1.060, "SG";
-    /// Standard deviation of a bath that is made with care.
-    const BATH_SD: f64 = 0.0005, "SG";
 }
 
 const METHOD: &str = "GLS in K and tilt zero, averaged over its likelihood";
@@ -136,7 +135,7 @@ impl DriftSettings {
                 else {
                     continue;
                 };
-                let own = BATH_SD.powi(2) + (self.kind_tilt_sd_deg * shapes.per_deg(sg)).powi(2);
+                let own = WEIGHED_SD_SG.powi(2) + (self.kind_tilt_sd_deg * shapes.per_deg(sg)).powi(2);
                 part = part.with_row(PairRow::at(&part.shape, months, sg, seen.errors, own));
             }
         }
@@ -177,7 +176,7 @@ fn told_after(
     let [a, b] = contrasts.as_slice() else { return Ok(0.0) };
     // Of the two baths and of the tilts in them.
     let of_baths: f64 =
-        [1.0, *STRONG_SG].iter().map(|sg| BATH_SD.powi(2) + (tilt_sd_deg * shapes.per_deg(*sg)).powi(2)).sum();
+        [1.0, *STRONG_SG].iter().map(|sg| WEIGHED_SD_SG.powi(2) + (tilt_sd_deg * shapes.per_deg(*sg)).powi(2)).sum();
     let variance = 0.5 * (a.sd().powi(2) + b.sd().powi(2)) + of_baths;
     let distance = ((a.mean() - b.mean()).powi(2) / variance).sqrt().max(1e-9);
     let threshold = (certain / (1.0 - certain)).ln();

@@ -14,5 +14,4 @@ mod study;
 mod tables;
 mod verdict;
 
-pub use correction::Correction;
 pub use drift::Drift;

@@ -72,17 +72,7 @@ impl DriftSettings {
     ///
     /// # Errors
     /// [`Error::Setting`] for a setting that cannot be. A probe or fleet that cannot be estimated is a finding, no error.
-    ///
-    /// ```no_run
-    /// use heelwort::prelude::*;
-    /// # fn main() -> heelwort::Result<()> {
-    /// let season = Season::load("my-season")?;
-    /// let calibrations = CalibrationSettings::default().fit(&season)?;
-    /// let drift = DriftSettings::default().fit(&season, &calibrations)?;
-    /// println!("{}", drift.probe("dunlin")?.drift_sg_per_30d);
-    /// # Ok(())
-    /// # }
-    /// ```
+    #[doc = example!(no_run "let calibrations = CalibrationSettings::default().fit(&season)?;\nlet drift = DriftSettings::default().fit(&season, &calibrations)?;\nprintln!(\"{}\", drift.probe(\"dunlin\")?.drift_sg_per_30d);")]
     pub fn fit(&self, season: &Season, calibrations: &Calibrations) -> Result<Drift> {
         self.check()?;
         let curves = Curves::new(calibrations)?;
@@ -143,7 +133,11 @@ impl DriftSettings {
     ///
     /// # Errors
     /// As [`DriftSettings::fit`].
-    pub fn errors(&self, season: &Season, calibrations: &Calibrations) -> Result<(OffsetPrior, Option<ProbeErrors>)> {
+    pub(crate) fn errors(
+        &self,
+        season: &Season,
+        calibrations: &Calibrations,
+    ) -> Result<(OffsetPrior, Option<ProbeErrors>)> {
         self.check()?;
         let curves = Curves::new(calibrations)?;
         let (found, model, misfits) = self.model(season, calibrations, &curves)?;
@@ -159,7 +153,8 @@ impl DriftSettings {
     ///
     /// # Errors
     /// As [`DriftSettings::fit`].
-    pub fn errors_given(
+    #[cfg(test)]
+    pub(crate) fn errors_given(
         &self,
         season: &Season,
         calibrations: &Calibrations,

@@ -3,18 +3,22 @@
 use polars::prelude::DataFrame;
 
 use crate::error::Result;
-use crate::fit::{Estimate, Finding};
+use crate::fit::Finding;
 use crate::season::FrameBuilder;
 
 use crate::drift::results::{DriftKind, ProbeDrift, Recalibrate, Shift, ShiftKind};
 
 use super::drift::Drift;
 
+/// Columns of an estimate.
+const ESTIMATE: [&str; 5] = ["estimate", "se", "lower", "upper", "level"];
+
 impl Drift {
     /// The table `drift_pairs`: one row per probe and reference. `why` says why a pair is left out of the estimates.
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.drift()?.pairs_frame()?;")]
     pub fn pairs_frame(&self) -> Result<DataFrame> {
         let pairs = &self.pairs;
         FrameBuilder::new("drift_pairs")
@@ -39,39 +43,27 @@ impl Drift {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.drift()?.probes_frame()?;")]
     pub fn probes_frame(&self) -> Result<DataFrame> {
         let probes = &self.probes;
-        let of = |finding: fn(&ProbeDrift) -> &Finding, value: fn(&Estimate) -> f64| {
-            probes.iter().map(|p| finding(p).estimate().map(value)).collect::<Vec<_>>()
-        };
-        let total: fn(&ProbeDrift) -> &Finding = |p| &p.drift_sg_per_30d;
-        let gradual: fn(&ProbeDrift) -> &Finding = |p| &p.gradual_sg_per_30d;
-        let offset: fn(&ProbeDrift) -> &Finding = |p| &p.offset_sg;
-        let since: fn(&ProbeDrift) -> &Finding = |p| &p.since_last_sg;
+        let of = |finding: fn(&ProbeDrift) -> &Finding| probes.iter().map(move |p| finding(p).numbers());
         let now = |p: &ProbeDrift| p.p_out(self.latest?);
         FrameBuilder::new("drift_probes")
             .text("probe", probes.iter().map(|p| Some(&p.probe)))
             .count("n", probes.iter().map(|p| Some(p.n as i64)))
             .number("span_d", probes.iter().map(|p| Some(p.span_d)))
-            .number("drift_sg_per_30d", of(total, |e| e.value))
-            .number("se", of(total, |e| e.se))
-            .number("lower", of(total, |e| e.lower))
-            .number("upper", of(total, |e| e.upper))
-            .number("level", of(total, |e| e.level))
+            .numbers(&["drift_sg_per_30d", "se", "lower", "upper", "level"], of(|p| &p.drift_sg_per_30d))
             .text("method", probes.iter().map(|p| p.drift_sg_per_30d.estimate().map(|e| e.method.clone())))
-            .number("gradual_sg_per_30d", of(gradual, |e| e.value))
-            .number("gradual_se", of(gradual, |e| e.se))
-            .number("gradual_lower", of(gradual, |e| e.lower))
-            .number("gradual_upper", of(gradual, |e| e.upper))
-            .number("offset_sg", of(offset, |e| e.value))
-            .number("offset_se", of(offset, |e| e.se))
-            .number("offset_lower", of(offset, |e| e.lower))
-            .number("offset_upper", of(offset, |e| e.upper))
+            .numbers(
+                &["gradual_sg_per_30d", "gradual_se", "gradual_lower", "gradual_upper"],
+                of(|p| &p.gradual_sg_per_30d),
+            )
+            .numbers(&["offset_sg", "offset_se", "offset_lower", "offset_upper"], of(|p| &p.offset_sg))
             .text("offset_method", probes.iter().map(|p| p.offset_sg.estimate().map(|e| e.method.clone())))
-            .number("since_last_sg", of(since, |e| e.value))
-            .number("since_last_se", of(since, |e| e.se))
-            .number("since_last_lower", of(since, |e| e.lower))
-            .number("since_last_upper", of(since, |e| e.upper))
+            .numbers(
+                &["since_last_sg", "since_last_se", "since_last_lower", "since_last_upper"],
+                of(|p| &p.since_last_sg),
+            )
             .number("p_out_now", probes.iter().map(now))
             .text(
                 "recalibrate_by",
@@ -90,17 +82,12 @@ impl Drift {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.drift()?.fleet_frame()?;")]
     pub fn fleet_frame(&self) -> Result<DataFrame> {
         let fleet = &self.fleet;
-        let of =
-            |value: fn(&Estimate) -> f64| fleet.iter().map(|t| t.finding.estimate().map(value)).collect::<Vec<_>>();
         FrameBuilder::new("drift_fleet")
             .text("term", fleet.iter().map(|t| Some(&t.term)))
-            .number("estimate", of(|e| e.value))
-            .number("se", of(|e| e.se))
-            .number("lower", of(|e| e.lower))
-            .number("upper", of(|e| e.upper))
-            .number("level", of(|e| e.level))
+            .numbers(&ESTIMATE, fleet.iter().map(|t| t.finding.numbers()))
             .number("df", fleet.iter().map(|t| t.df))
             .text("method", fleet.iter().map(|t| t.finding.estimate().map(|e| e.method.clone())))
             .text("why", fleet.iter().map(|t| t.finding.why()))
@@ -112,22 +99,16 @@ impl Drift {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.drift()?.mixed_frame()?;")]
     pub fn mixed_frame(&self) -> Result<DataFrame> {
         let terms = &self.mixed.terms;
-        let of =
-            |value: fn(&Estimate) -> f64| terms.iter().map(|t| t.finding.estimate().map(value)).collect::<Vec<_>>();
         FrameBuilder::new("drift_mixed")
             .text("term", terms.iter().map(|t| Some(&t.term)))
             .text("kind", terms.iter().map(|t| Some(t.kind.name())))
-            .number("estimate", of(|e| e.value))
-            .number("se", of(|e| e.se))
-            .number("lower", of(|e| e.lower))
-            .number("upper", of(|e| e.upper))
-            .number("level", of(|e| e.level))
+            .numbers(&ESTIMATE, terms.iter().map(|t| t.finding.numbers()))
             .number("df", terms.iter().map(|t| t.df))
             .text("method", terms.iter().map(|t| t.finding.estimate().map(|e| e.method.clone())))
-            .number("boot_lower", terms.iter().map(|t| t.bootstrap.map(|ends| ends.0)))
-            .number("boot_upper", terms.iter().map(|t| t.bootstrap.map(|ends| ends.1)))
+            .numbers(&["boot_lower", "boot_upper"], terms.iter().map(|t| t.bootstrap.map(<[f64; 2]>::from)))
             .text("why", terms.iter().map(|t| t.finding.why()))
             .finish()
     }
@@ -138,10 +119,9 @@ impl Drift {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.drift()?.shifts_frame()?;")]
     pub fn shifts_frame(&self) -> Result<DataFrame> {
         let shifts = &self.shifts;
-        let of =
-            |value: fn(&Estimate) -> f64| shifts.iter().map(|s| s.shift_sg.estimate().map(value)).collect::<Vec<_>>();
         let kind = |shift: &Shift| match &shift.kind {
             ShiftKind::Known(event) => event.clone(),
             ShiftKind::Found => "found".to_owned(),
@@ -149,11 +129,7 @@ impl Drift {
         FrameBuilder::new("drift_shifts")
             .text("probe", shifts.iter().map(|s| Some(&s.probe)))
             .time("at", shifts.iter().map(|s| Some(s.at)))
-            .number("shift_sg", of(|e| e.value))
-            .number("se", of(|e| e.se))
-            .number("lower", of(|e| e.lower))
-            .number("upper", of(|e| e.upper))
-            .number("level", of(|e| e.level))
+            .numbers(&["shift_sg", "se", "lower", "upper", "level"], shifts.iter().map(|s| s.shift_sg.numbers()))
             .text("method", shifts.iter().map(|s| s.shift_sg.estimate().map(|e| e.method.clone())))
             .text("kind", shifts.iter().map(|s| Some(kind(s))))
             .text("evidence", shifts.iter().map(|s| Some(s.kind.evidence())))
@@ -170,6 +146,7 @@ impl Drift {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.drift()?.misfits_frame()?;")]
     pub fn misfits_frame(&self) -> Result<DataFrame> {
         let misfits = &self.misfits;
         FrameBuilder::new("misfits")
@@ -189,27 +166,23 @@ impl Drift {
     ///
     /// # Errors
     /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.drift()?.kinds_frame()?;")]
     pub fn kinds_frame(&self) -> Result<DataFrame> {
         let kinds = &self.kinds;
-        let of = |finding: fn(&DriftKind) -> &Finding, value: fn(&Estimate) -> f64| {
-            kinds.iter().map(|k| finding(k).estimate().map(value)).collect::<Vec<_>>()
-        };
-        let k: fn(&DriftKind) -> &Finding = |kind| &kind.relative_k_per_30d;
-        let zero: fn(&DriftKind) -> &Finding = |kind| &kind.zero_deg_per_30d;
+        let of = |finding: fn(&DriftKind) -> &Finding| kinds.iter().map(move |kind| finding(kind).numbers());
         FrameBuilder::new("drift_kinds")
             .text("probe", kinds.iter().map(|k| Some(&k.probe)))
             .text("kind", kinds.iter().map(|k| Some(k.verdict.to_string())))
             .number("p_proportional", kinds.iter().map(|k| k.p_proportional))
             .number("p_sideways", kinds.iter().map(|k| k.p_proportional.map(|p| 1.0 - p)))
-            .number("relative_k_per_30d", of(k, |e| e.value))
-            .number("relative_k_se", of(k, |e| e.se))
-            .number("relative_k_lower", of(k, |e| e.lower))
-            .number("relative_k_upper", of(k, |e| e.upper))
-            .number("zero_deg_per_30d", of(zero, |e| e.value))
-            .number("zero_se_deg", of(zero, |e| e.se))
-            .number("zero_lower_deg", of(zero, |e| e.lower))
-            .number("zero_upper_deg", of(zero, |e| e.upper))
-            .number("level", of(zero, |e| e.level))
+            .numbers(
+                &["relative_k_per_30d", "relative_k_se", "relative_k_lower", "relative_k_upper"],
+                of(|k| &k.relative_k_per_30d),
+            )
+            .numbers(
+                &["zero_deg_per_30d", "zero_se_deg", "zero_lower_deg", "zero_upper_deg", "level"],
+                of(|k| &k.zero_deg_per_30d),
+            )
             .number("relative_k_se_after_two_baths", kinds.iter().map(|k| k.k_se_after))
             .number("zero_se_deg_after_two_baths", kinds.iter().map(|k| k.zero_se_after))
             .number("p_told_after_two_baths", kinds.iter().map(|k| k.p_told_after))

@@ -5,12 +5,9 @@ use crate::fit::{Estimate, Finding};
 use crate::drift::results::{DriftPair, LastCheck, ProbeVerdict};
 
 assumed! {
-    /// A drift that stays within this of zero is called steady, SG per 30 days: the least step that a common hydrometer
+    /// A drift that stays within this of zero is called steady: the least step that a common hydrometer
     /// shows.
     const STEADY_SG_PER_30D: f64 = 0.001, "SG in 30 d";
-}
-
-assumed! {
     /// A last check further off than this contradicts a steady slope.
     const FAR_SG: f64 = 0.002, "SG";
 }

@@ -19,21 +19,18 @@ use super::probe_model::ProbeModel;
 use super::variances::Variances;
 
 assumed! {
-    /// SD of the mean drift of the fleet before its pairs are looked at, SG per 30 days: wide.
+    /// SD of the mean drift of the fleet before its pairs are looked at: wide.
     const FLEET_SD: f64 = 0.003, "SG in 30 d";
     /// Least SD of what one immersion differs from another, as a share of that in the settings where the season does not tell.
     const LEAST_IMMERSION: f64 = 0.5, "share";
     /// Readings from which the level at a state is taken.
     const PLATEAU_READINGS: usize = 9, "readings";
+    /// A smaller fall has one state a probe.
+    const LEAST_FALL_SG: f64 = 0.004, "SG";
 }
 
 /// So long before a shift a probe is as it was, hours.
 const BEFORE_H: f64 = 0.1;
-
-assumed! {
-    /// A smaller fall has one state a probe.
-    const LEAST_FALL_SG: f64 = 0.004, "SG";
-}
 
 /// The drift of all probes, ready to tell what a batch's probes may read wrong without that batch's own samples.
 ///
@@ -42,7 +39,7 @@ assumed! {
 /// normal errors: the batch's samples are left out and all the rest solved anew, the mean drift of the fleet included. So
 /// nothing of a sample comes to its batch through the drift but its share in these few variances.
 #[derive(Debug, Clone, PartialEq)]
-pub struct ProbeErrors {
+pub(crate) struct ProbeErrors {
     model: FleetModel,
     /// By probe, the batch of each row; none for a bath.
     batches: Vec<Vec<Option<String>>>,
@@ -145,6 +142,7 @@ impl ProbeErrors {
     }
 
     /// The same with the pairs of another model, and what is held here, dates of shifts included.
+    #[cfg(test)]
     pub(in crate::drift) fn of_other(&self, model: &FleetModel, found: (&[ModelPair], &[Misfit])) -> Self {
         let mut other = Self::with(model, found, self.held);
         for own in &self.model.probes {

@@ -17,7 +17,7 @@ mod variances;
 pub(super) use average::{Averaged, METHOD};
 pub(super) use equations::{MixedEquations, PredictionTarget, WhitenedBlock};
 pub(super) use fleet_model::FleetModel;
-pub use leave_batch_out::ProbeErrors;
+pub(crate) use leave_batch_out::ProbeErrors;
 pub(super) use low_rank_update::{LowRankUpdate, ShiftColumns, columns_of};
 pub(super) use mixture::{NormalMixture, ln_sum};
 pub(super) use pair_row::PairRow;

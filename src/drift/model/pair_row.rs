@@ -5,7 +5,7 @@ use crate::gravity::ReadingErrors;
 use super::gravity_shape::{EVEN, GravityResponse, GravityShape};
 
 assumed! {
-    /// Drift from probe to probe, SD, SG a month: only for how much the doubt about the gravity's share weighs.
+    /// Drift from probe to probe, SD: only for how much the doubt about the gravity's share weighs.
     const TYPICAL_PER_MONTH: f64 = 0.001, "SG a month";
 }
 

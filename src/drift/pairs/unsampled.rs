@@ -7,7 +7,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::season::Batch;
+use crate::season::{Batch, UNFERMENTED_H};
 use crate::units::Instant;
 
 use crate::drift::results::{DriftPair, PairKind};
@@ -15,12 +15,10 @@ use crate::drift::results::{DriftPair, PairKind};
 use super::finder::{CheckedProbe, ModelPair, PairFinder, PlateauGravity, UnsampledBeer};
 
 assumed! {
-    /// SD of the gravity of a beer that nothing tells, SG: so wide that only the differences of its probes count.
+    /// SD of the gravity of a beer that nothing tells: so wide that only the differences of its probes count.
     const UNKNOWN_SD: f64 = 0.02, "SG";
-    /// Probes are compared this long before the first of them leaves the beer, hours: lifting one out moves the others too.
+    /// Probes are compared this long before the first of them leaves the beer: lifting one out moves the others too.
     const LEAVING_H: f64 = 12.0, "h";
-    /// A probe that joins the wort later than this finds no original gravity.
-    const JOINED_H: f64 = 12.0, "h";
     /// Two comparisons of one batch are farther apart than this, and none is so near a sample.
     const APART_H: f64 = 48.0, "h";
 }
@@ -85,7 +83,7 @@ impl PairFinder<'_> {
         let known = batch.original_sg.zip(batch.original_sg_sd).filter(|(_, sd)| *sd > 0.0)?;
         let seen = stays.iter().filter_map(|stay| {
             let at = stay.from.plus_hours(self.settings.plateau_window_h);
-            let soon = at.hours_since(batch.pitched_at) < *JOINED_H;
+            let soon = at.hours_since(batch.pitched_at) < *UNFERMENTED_H;
             Some((stay, at, self.calm(batch, stay, at).filter(|_| soon)?))
         });
         Some(BeerVisit { batch, kind: PairKind::Stated, known: Some(known), seen: seen.collect() })

@@ -14,25 +14,15 @@ pub struct FleetTerm {
     pub df: Option<f64>,
 }
 
-/// What a term of the mixed model is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum MixedTermKind {
-    /// A coefficient of the fleet.
-    Fixed,
-    /// The coefficient of one covariate, which is tried alone beside the fixed ones.
-    Covariate,
-    /// A standard deviation or correlation between probes, or the residual standard deviation.
-    Component,
-}
-
-impl MixedTermKind {
-    /// Its name in the tables.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Fixed => "fixed",
-            Self::Covariate => "covariate",
-            Self::Component => "component",
-        }
+named! {
+    /// What a term of the mixed model is.
+    pub enum MixedTermKind {
+        /// A coefficient of the fleet.
+        Fixed = "fixed",
+        /// The coefficient of one covariate, which is tried alone beside the fixed ones.
+        Covariate = "covariate",
+        /// A standard deviation or correlation between probes, or the residual standard deviation.
+        Component = "component",
     }
 }
 

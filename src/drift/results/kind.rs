@@ -1,27 +1,16 @@
 //! Of which kind drift is.
 
-use std::fmt;
-
 use crate::fit::Finding;
 
-/// Which family of change explains a probe's errors at several gravities.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum KindVerdict {
-    /// Mass, height of the centre of gravity, size of the shell: nearly the same error at every gravity.
-    Proportional,
-    /// Sensor zero, mass across the axis: larger at low gravity.
-    Sideways,
-    /// The references do not tell.
-    CannotTell,
-}
-
-impl fmt::Display for KindVerdict {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::Proportional => "proportional",
-            Self::Sideways => "sideways",
-            Self::CannotTell => "cannot tell",
-        })
+named! {
+    /// Which family of change explains a probe's errors at several gravities.
+    pub enum KindVerdict {
+        /// Mass, height of the centre of gravity, size of the shell: nearly the same error at every gravity.
+        Proportional = "proportional",
+        /// Sensor zero, mass across the axis: larger at low gravity.
+        Sideways = "sideways",
+        /// The references do not tell.
+        CannotTell = "cannot tell",
     }
 }
 

@@ -2,28 +2,17 @@
 
 use crate::units::Instant;
 
-/// What does not fit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum MisfitKind {
-    /// A sample.
-    Sample,
-    /// A bath.
-    Bath,
-    /// A stated original gravity.
-    Original,
-    /// The readings of a probe in a batch, against all of its samples.
-    Readings,
-}
-
-impl MisfitKind {
-    /// Its name in the tables.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Sample => "sample",
-            Self::Bath => "bath",
-            Self::Original => "original gravity",
-            Self::Readings => "readings",
-        }
+named! {
+    /// What does not fit.
+    pub enum MisfitKind {
+        /// A sample.
+        Sample = "sample",
+        /// A bath.
+        Bath = "bath",
+        /// A stated original gravity.
+        Original = "original gravity",
+        /// The readings of a probe in a batch, against all of its samples.
+        Readings = "readings",
     }
 }
 

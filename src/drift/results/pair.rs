@@ -2,28 +2,17 @@
 
 use crate::units::Instant;
 
-/// What a pair rests on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum PairKind {
-    /// A bath: a check, or one of a later calibration as found.
-    Bath,
-    /// A sample of a batch.
-    Sample,
-    /// The original gravity that is stated of a batch.
-    Stated,
-    /// Other probes at rest in the same beer, where no sample was drawn: they tell one from the other, none from the truth.
-    SameBeer,
-}
-
-impl PairKind {
-    /// Its name in the tables.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Bath => "bath",
-            Self::Sample => "sample",
-            Self::Stated => "stated",
-            Self::SameBeer => "beside",
-        }
+named! {
+    /// What a pair rests on.
+    pub enum PairKind {
+        /// A bath: a check, or one of a later calibration as found.
+        Bath = "bath",
+        /// A sample of a batch.
+        Sample = "sample",
+        /// The original gravity that is stated of a batch.
+        Stated = "stated",
+        /// Other probes at rest in the same beer, where no sample was drawn: they tell one from the other, none from the truth.
+        SameBeer = "beside",
     }
 }
 

@@ -8,7 +8,7 @@ use super::verdict::{LastCheck, ProbeVerdict};
 
 /// Probability of being out of the limit at a moment, on the curve in force at the season's end.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct OutOfLimit {
+pub(crate) struct OutOfLimit {
     /// The moment.
     pub at: Instant,
     /// The probability.
@@ -54,13 +54,14 @@ pub struct ProbeDrift {
     /// What all this says of it.
     pub verdict: ProbeVerdict,
     /// Probability of being out of the limit, from the calibration in force to as far ahead as the probe was observed.
-    pub out_of_limit: Vec<OutOfLimit>,
+    pub(crate) out_of_limit: Vec<OutOfLimit>,
     /// Its error on the first calibration, week by week.
     pub track: Vec<TrackPoint>,
 }
 
 impl ProbeDrift {
     /// Probability of being out of the limit at a moment, between the points it was worked out for.
+    #[doc = example!(study "println!(\"{:?}\", season.latest().and_then(|now| study.drift().ok()?.probe(probe).ok()?.p_out(now)));")]
     pub fn p_out(&self, at: Instant) -> Option<f64> {
         let next = self.out_of_limit.partition_point(|point| point.at < at);
         let after = self.out_of_limit.get(next)?;

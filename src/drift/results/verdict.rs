@@ -40,7 +40,7 @@ impl fmt::Display for ProbeVerdict {
             Self::Steady { .. } => "stays true",
             Self::Due => "slow, but due",
             Self::OffAtLastCheck(_) => "off at the last check",
-            Self::Jumped { .. } => "jumped, else true",
+            Self::Jumped { .. } => "jumped, else steady",
             Self::Rises => "reads ever higher",
             Self::Falls => "reads ever lower",
             Self::NotSettled => "not settled",

@@ -15,17 +15,14 @@ assumed! {
     const MOST_A_PROBE: usize = 3, "shifts";
     /// Fewer pairs than this show no shift.
     const PAIRS_NEEDED: usize = 4, "pairs";
-}
-
-/// The method as it stands in the tables.
-const FOUND: &str = "likelihood-ratio scan, calibrated by simulation";
-
-assumed! {
     /// A sign goes with the shift of another probe when less than this share of its strength is left, in logarithms.
     const STAYS: f64 = 0.5, "share";
     /// One probe may have shifted as well as another when it is less than so many times less likely.
     const AS_LIKELY: f64 = 20.0, "times";
 }
+
+/// The method as it stands in the tables.
+const FOUND: &str = "likelihood-ratio scan, calibrated by simulation";
 
 /// SD of the size of a shift that was none, SG.
 const NO_SHIFT_SD: f64 = 1e-5;

@@ -10,6 +10,7 @@ use crate::drift::results::{Misfit, MisfitKind, PairKind};
 use crate::season::Season;
 
 use super::scan::shift_ratios;
+use super::shift_average::{MONTHS_BEFORE, SHIFTS_BEFORE};
 use super::visit_gaps::VisitGaps;
 
 /// Standard deviations of walk and of pairs that good references may have, SG. Wrong ones would widen both.
@@ -20,12 +21,10 @@ const PAIR_SD: [f64; 2] = [0.0003, 0.0008];
 const SHARP_WALK_SD: f64 = 0.0009;
 
 assumed! {
-    /// How wrong a wrong entry is, SD, SG; likewise each pair of a probe that is not the one it is said to be.
+    /// How wrong a wrong entry is, SD; likewise each pair of a probe that is not the one it is said to be.
     const WRONG_SD: f64 = 0.01, "SG";
     /// A reference that is off by less is no slip: so much an instrument may be off beyond its stated error.
     const LEAST_OFF_SG: f64 = 0.0035, "SG";
-    /// Shifts that nobody wrote down, a month and probe.
-    const SHIFTS_A_MONTH: f64 = 0.04, "shifts a month";
     /// An entry is named from this probability on.
     const NAMED: f64 = 0.75, "probability";
     /// How often a sample or an original gravity is wrong before anything is looked at.
@@ -305,7 +304,7 @@ fn hypotheses(model: &FleetModel, all: &[Entry], rows: &[Row], out: &BTreeSet<us
         let ratios: Vec<Vec<f64>> = solved.iter().map(|at| shift_ratios(&at.system, p, &gaps, *WRONG_SD)).collect();
         let at = |k: usize| ln_sum(solved.iter().zip(&ratios).filter_map(|(at, of)| Some(at.ln + of.get(k)?)));
         let terms: Vec<f64> = (0..gaps.gaps.len()).map(at).collect();
-        let before = (*SHIFTS_A_MONTH * (part.span.1 - part.span.0)).clamp(1e-3, 0.9);
+        let before = (*SHIFTS_BEFORE / *MONTHS_BEFORE * (part.span.1 - part.span.0)).clamp(1e-3, 0.9);
         let ln_odds = ln_sum(terms.iter().copied()) - total + (before / (1.0 - before)).ln();
         let likeliest = gaps.gaps.iter().zip(&terms).max_by(|a, b| a.1.total_cmp(b.1));
         if let Some((gap, _)) = likeliest.filter(|_| ln_odds > least) {

@@ -17,9 +17,9 @@ const SIZES: [f64; 3] = [0.25, 0.5, 1.0];
 
 assumed! {
     /// The gamma prior of the rate of shifts: so many shifts of one probe.
-    const SHIFTS_BEFORE: f64 = 0.5, "shifts";
+    pub(super) const SHIFTS_BEFORE: f64 = 0.5, "shifts";
     /// In so many months.
-    const MONTHS_BEFORE: f64 = 12.0, "months";
+    pub(super) const MONTHS_BEFORE: f64 = 12.0, "months";
 }
 
 /// Rates that are tried, shifts in a month of one probe: each is this many times the one before.

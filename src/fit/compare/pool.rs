@@ -8,7 +8,7 @@
 
 use crate::fit::Estimate;
 use crate::fit::mixture::central_interval;
-use crate::fit::quantile::{check_level, chi_squared, student_t_two_sided};
+use crate::fit::quantile::{check_level, chi_squared, normal_two_sided, student_t_two_sided};
 use crate::fit::root;
 use crate::{Error, Result};
 
@@ -155,4 +155,36 @@ fn reml(units: &[(f64, f64)]) -> Result<f64> {
         last = next;
     }
     Ok(best.0)
+}
+
+/// The standard deviation between units, beyond their own errors, of units in groups with a mean each, with its interval.
+///
+/// ```text
+/// Q(tau^2) = sum over groups of sum w_i (y_i - mean of the group)^2,   w_i = 1 / (se_i^2 + tau^2)
+/// ```
+///
+/// falls with tau^2 and is chi-squared at the true one. The estimate has Q = df (R. C. Paule and J. Mandel, J. Res. Natl. Bur.
+/// Stand. 87 (1982) 377), the ends of the interval have the quantiles of chi-squared (W. Viechtbauer, Stat. Med. 26 (2007) 37).
+/// An end that Q does not reach is 0. A unit is its value and its standard error; `df` is the number of units less what was
+/// estimated of their means.
+///
+/// # Errors
+/// [`Error::Setting`] for a level outside (0, 1) or df not above 0.
+pub fn spread_between(groups: &[Vec<(f64, f64)>], df: f64, level: f64) -> Result<Estimate> {
+    check_level(level)?;
+    let groups: Vec<Vec<(f64, f64)>> =
+        groups.iter().map(|units| units.iter().map(|(y, se)| (*y, se * se)).collect()).collect();
+    let top = groups.iter().map(|units| units.len() as f64 * widest(units)).sum::<f64>();
+    let at = |target: f64| {
+        let excess = |tau2: f64| groups.iter().map(|units| weigh(units, tau2).squares).sum::<f64>() - target;
+        if !(excess(0.0) > 0.0) {
+            Ok(0.0)
+        } else {
+            root::brent("a spread", excess, 0.0, top / target, 0.0).map(f64::sqrt)
+        }
+    };
+    let tail = 0.5 * (1.0 - level);
+    let (lower, upper) = (at(chi_squared(1.0 - tail, df)?)?, at(chi_squared(tail, df)?)?);
+    let se = 0.5 * (upper - lower) / normal_two_sided(level)?;
+    Ok(Estimate { value: at(df)?, se, lower, upper, level, method: "Paule and Mandel, Q-profile".into() })
 }

@@ -29,21 +29,9 @@ const COLLINEAR: f64 = 1e-13;
 const CORRECTIONS: usize = 15;
 
 /// How a linear least-squares fit is done.
-///
-/// | setting | default | when to change it |
-/// | --- | --- | --- |
-/// | `intercept` | true | false for a line through the origin |
-///
-/// ```
-/// use heelwort::fit::linear::LinearSettings;
-/// let x = [1.0, 2.0, 3.0, 4.0];
-/// let fit = LinearSettings::default().fit(&[("x", &x)], &[2.1, 3.9, 6.2, 7.8], None)?;
-/// assert!((fit.value("x")? - 1.94).abs() < 1e-12);
-/// # Ok::<(), heelwort::Error>(())
-/// ```
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct LinearSettings {
-    /// Put a constant column named `intercept` before the others.
+    /// Put a constant column named `intercept` before the others: false for a line through the origin.
     pub intercept: bool,
 }
 
@@ -61,12 +49,10 @@ pub struct LinearFit {
     /// Coefficients in that order, in response units per unit of the column.
     pub coefficients: Vec<f64>,
     /// Their covariance, same order, where the standard deviations are right as they stand; else it is to be multiplied by
-    /// `sum_of_squares / df`.
+    /// the sum of squares over observations less coefficients.
     pub covariance: Array2<f64>,
     /// The sum of squares of residuals over their standard deviations.
     pub sum_of_squares: f64,
-    /// Observations less coefficients.
-    pub df: f64,
 }
 
 impl LinearFit {
@@ -124,13 +110,11 @@ impl LinearSettings {
 
         let inverse = r.try_inverse().ok_or_else(|| Error::numeric("a linear fit", "R is singular"))?;
         let half = &back * inverse;
-        let df = (y.len() - names.len()) as f64;
         Ok(LinearFit {
             names,
             coefficients: coefficients.iter().copied().collect(),
             covariance: to_array(&(&half * half.transpose())),
             sum_of_squares: residuals.iter().zip(&weight).map(|(e, w)| (e * w).powi(2)).sum(),
-            df,
         })
     }
 

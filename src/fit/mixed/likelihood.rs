@@ -15,6 +15,9 @@ const LEAST_VARIANCE: f64 = 1e-14;
 const SPREADS: [f64; 5] = [1.0, 0.3, 0.1, 3.0, 0.03];
 const SIGMAS: [f64; 3] = [1.0, 0.5, 0.1];
 
+/// A residual standard deviation with the products at it.
+type LastProducts = Option<(f64, Arc<Vec<f64>>)>;
+
 /// The likelihood of one data set.
 #[derive(Debug, Clone)]
 pub(super) struct MixedModel {
@@ -23,7 +26,7 @@ pub(super) struct MixedModel {
     /// The restricted likelihood, or the plain one.
     restricted: bool,
     /// The products at the last residual standard deviation: a search mostly changes other parameters.
-    last: Arc<Mutex<Option<(f64, Arc<Vec<f64>>)>>>,
+    last: Arc<Mutex<LastProducts>>,
 }
 
 impl MixedModel {

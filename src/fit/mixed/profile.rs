@@ -1,6 +1,7 @@
 //! Profile likelihood intervals of the random part.
 
 use std::cell::RefCell;
+use std::collections::BTreeMap;
 
 use super::component::{Component, ComponentKind, components};
 use super::design::Spread;
@@ -35,6 +36,8 @@ struct HeldComponent<'a> {
     begin: Vec<f64>,
     /// Where the last search ended, so that the next one is short.
     last: RefCell<Vec<f64>>,
+    /// Deviances by the bits of the value that they were found at.
+    known: RefCell<BTreeMap<u64, f64>>,
 }
 
 impl MixedFit {
@@ -154,7 +157,8 @@ impl<'a> HeldComponent<'a> {
         let q = grouping.and_then(|g| model.data.terms.get(g)).map_or(0, |term| term.q);
         let mut order = front;
         order.extend((0..q).filter(|c| !order.contains(c)).collect::<Vec<_>>());
-        let mut held = Self { model, kind, order, cut, begin: Vec::new(), last: RefCell::new(Vec::new()) };
+        let mut held =
+            Self { model, kind, order, cut, begin: Vec::new(), last: RefCell::default(), known: RefCell::default() };
         held.begin = held.parameters(at);
         held
     }
@@ -181,20 +185,27 @@ impl<'a> HeldComponent<'a> {
         places(spread, q).filter(|place| *place != gone).collect()
     }
 
-    /// Least deviance with the number in question at `value`, in scaled units.
+    /// Least deviance with the number in question at `value`, in scaled units. A search depends on where the last one ended, so
+    /// that each value is sought once.
     fn deviance(&self, value: f64) -> f64 {
+        if let Some(known) = self.known.borrow().get(&value.to_bits()) {
+            return *known;
+        }
         let search =
             |start: &[f64]| newton(&|parameters| self.model.deviance(&self.covariance(value, parameters)), start);
+        // Beside an effect of variance 0 others may be far from where they belong: back to the start.
         let last = self.last.borrow().clone();
-        let mut found = search(&last);
-        // Where a variance tends to 0 or a correlation to 1 there may be two minima: beyond the cut the other one is tried.
-        if found.value > self.cut && last != self.begin {
-            let again = search(&self.begin);
+        let from_start = last.contains(&0.0) || last == self.begin;
+        let mut found = search(if from_start { &self.begin } else { &last });
+        // There may be two minima where a correlation is near 1: beyond the cut the other one is tried.
+        if found.value > self.cut && (!from_start || last != self.begin) {
+            let again = search(if from_start { &last } else { &self.begin });
             found = if again.value < found.value { again } else { found };
         }
         if found.value.is_finite() {
             *self.last.borrow_mut() = found.at;
         }
+        self.known.borrow_mut().insert(value.to_bits(), found.value);
         found.value
     }
 

@@ -3,12 +3,6 @@
 use crate::{Error, Result};
 
 /// One parameter of a nonlinear fit.
-///
-/// ```
-/// use heelwort::fit::nonlinear::Parameter;
-/// let mid = Parameter::new("mid_h", 40.0).within(0.0, 500.0).with_prior(48.0, 20.0);
-/// assert_eq!(mid.start, 40.0);
-/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Parameter {
     /// Its name, by which results are fetched; the unit belongs in it.

@@ -3,10 +3,13 @@
 use maud::{Markup, html};
 
 use crate::forecast::Forecast;
-use crate::kinetics::{BatchFit, BatchState, CandidateFit, Kinetics, Trait};
+use crate::kinetics::{BatchFit, BatchState, Kinetics, Trait};
+use crate::report::reader::Reader;
+use crate::report::running::running;
 use crate::report::words::count;
 use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
+use crate::units::HOURS_PER_DAY;
 
 use super::parts::{fold, link, none, part, picture, table};
 
@@ -32,11 +35,7 @@ pub(super) fn section(study: &SeasonStudy) -> Markup {
                 p { "Half-way at 20 \u{b0}C is in thermal time, which runs with the temperature of the batch." }
                 (table(&numbers(found), "kinetics"))
             }))
-            (fold("Which curve fits each batch, and which foretells it", &html! {
-                p { "All curves but one are of a fixed form; `smooth` is a logistic whose rate may bend where the readings say so. \
-                     To foretell, a curve is fitted to the first 60 % of the time and compared with the rest." }
-                (table(&candidates(found), "kinetics_candidates"))
-            }))
+            p.sub { "Which curve fits each batch, and which foretells it: " (link("kinetics_candidates", "csv")) }
         }))
     }
 }
@@ -61,23 +60,41 @@ fn one(study: &SeasonStudy, fit: &BatchFit, i: usize) -> Markup {
     let now = |row: &&Forecast| row.batch == fit.batch && Some(row.as_of) == study.latest;
     let forecast: Option<&Forecast> = study.forecasts.done().and_then(|all| all.rows.iter().find(now));
     let traits = ResultTable::new(Trait::ALL, Trait::ALL.len())
-        .text("", trait_with_unit)
+        .text("trait", trait_with_unit)
         .mixed("estimate", |which| fit.finding(which).estimate())
         .titled("");
+    let samples = series.map_or(&[][..], |series| &series.samples);
+    let samples = ResultTable::new(samples, 60)
+        .number("day", "", 1, |sample| Some(sample.hours / HOURS_PER_DAY))
+        .number("sample", "SG", 4, |sample| Some(sample.sg))
+        .number("standard deviation", "SG", 4, |sample| Some(sample.sd))
+        .titled("Samples");
+    let running = running(study).into_iter().find(|one| one.forecast.batch == fit.batch);
     html! {
         details {
             summary { (fit.batch) " \u{b7} " (fit.strain) ": " (fit.state_in_words()) }
             div id={ "batch-" (i) } {
                 @if !fit.why.is_empty() { p.none { (fit.why) } }
-                (picture(fit.chart_with(series, forecast).map(|figure| figure.with_title(""))))
-                @if fit.traits.iter().any(|found| found.estimate().is_some()) { (traits.markup()) }
-                (picture(fit.residual_chart().map(|figure| figure.with_title(""))))
-                p.sub {
-                    @if !fit.offsets.is_empty() {
-                        a href="#probes" { "Probes" } ": "
-                        (fit.offsets.iter().map(|offset| offset.probe.as_str()).collect::<Vec<_>>().join(", ")) ". "
+                div.parts {
+                    div { (picture(fit.chart_with(series, forecast).map(|figure| figure.with_title("")))) }
+                    div {
+                        @if fit.traits.iter().any(|found| found.estimate().is_some()) { (traits.markup()) }
+                        @if samples.rows > 0 { (samples.markup()) }
+                        p {
+                            @if !fit.offsets.is_empty() {
+                                (if fit.offsets.len() == 1 { "Probe: " } else { "Probes: " })
+                                @for (i, offset) in fit.offsets.iter().enumerate() {
+                                    @if i > 0 { ", " }
+                                    a href="#probes" { (offset.probe) }
+                                }
+                                ". "
+                            }
+                            "Yeast: " a href="#strains" { (fit.strain) } ". "
+                            @if let Some(running) = running { (running.finish(&Reader::of(study))) }
+                        }
+                        p.sub { "All columns: " (link("kinetics", "csv")) ", " (link("kinetics", "parquet")) }
                     }
-                    a href="#strains" { "Yeasts" } ". " (link("kinetics", "csv"))
+                    div { (picture(fit.residual_chart().map(|figure| figure.with_title("")))) }
                 }
             }
         }
@@ -107,19 +124,4 @@ fn numbers(found: &Kinetics) -> Grid {
         .count("points", |fit| fit.n)
         .note("why not", |fit| Some(&fit.why))
         .titled("Batches")
-}
-
-fn candidates(found: &Kinetics) -> Grid {
-    let best = |fit: &BatchFit| fit.candidates.iter().filter_map(|c| c.aicc).fold(f64::INFINITY, f64::min);
-    let rows: Vec<(&BatchFit, &CandidateFit)> =
-        found.batches.iter().flat_map(|fit| fit.candidates.iter().map(move |candidate| (fit, candidate))).collect();
-    ResultTable::new(&rows, 400)
-        .text("batch", |(fit, _)| &fit.batch)
-        .text("curve", |(_, candidate)| candidate.curve.name())
-        .number("parameters", "", 1, |(_, candidate)| candidate.parameters)
-        .number("AICc above the best", "", 1, |(fit, candidate)| Some(candidate.aicc? - best(fit)))
-        .number("residuals", "SG", 5, |(_, candidate)| candidate.rmse_sg)
-        .number("error of the rest, foretold", "SG", 5, |(_, candidate)| candidate.forward_rmse_sg)
-        .note("remark", |(_, candidate)| Some(&candidate.why))
-        .titled("Candidates")
 }

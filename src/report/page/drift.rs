@@ -2,12 +2,14 @@
 
 use maud::{Markup, html};
 
-use crate::drift::{Drift, KindVerdict, MixedTermKind, Shift, ShiftKind};
+use crate::drift::{Drift, Shift, ShiftKind};
+use crate::report::reader::Reader;
+use crate::report::trust::calibrate_by;
 use crate::report::words::{list, percent};
 use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 
-use super::parts::{fold, part, picture, table};
+use super::parts::{fold, link, part, picture, table};
 
 pub(super) fn section(study: &SeasonStudy) -> Markup {
     html! {
@@ -17,8 +19,7 @@ pub(super) fn section(study: &SeasonStudy) -> Markup {
             (fold("Probe by probe", &html! { (picture(found.chart())) (table(&probes(found), "drift_probes")) }))
             (fold("Sudden shifts", &shifts(found)))
             (fold("Entries that do not fit", &misfits(found)))
-            (fold("How long until a calibration", &due(found)))
-            (fold("Which gravities are corrected", &corrected(found)))
+            (fold("How long until a calibration", &due(found, &Reader::of(study))))
             (fold("The fleet", &fleet(found)))
             (fold("Of which kind the drift is", &kinds(found)))
         }))
@@ -88,11 +89,11 @@ fn misfits(found: &Drift) -> Markup {
 }
 
 /// When probes are due.
-fn due(found: &Drift) -> Markup {
+fn due(found: &Drift, reader: &Reader) -> Markup {
     let ends: Vec<String> = found.ends_sg.iter().map(|sg| format!("{sg:.3}")).collect();
     let now = ResultTable::new(&found.probes, 80)
         .text("probe", |probe| &probe.probe)
-        .text("calibrate by", |probe| found.calibrate_by(probe))
+        .text("calibrate by", |probe| calibrate_by(found, probe, reader))
         .chance("chance of being out of limit", |probe| probe.p_out(found.latest?))
         .estimate("error now, on its curve in force", "SG", |probe| probe.offset_sg.estimate())
         .estimate("change since it was calibrated", "SG", |probe| probe.since_last_sg.estimate())
@@ -110,54 +111,20 @@ fn due(found: &Drift) -> Markup {
     }
 }
 
-/// Which gravities are corrected.
-fn corrected(found: &Drift) -> Markup {
-    let such = |applied: bool| {
-        let such = found.corrections.iter().filter(|c| c.applied == applied);
-        let names: Vec<&str> = such.map(|c| c.calibration.as_str()).collect();
-        if names.is_empty() { "none".to_owned() } else { list(&names) }
-    };
-    html! {
-        p {
-            "Where the estimated error is large against what is not known of it, the gravities in " code { "tables/gravity.csv" }
-            " are corrected by it; " code { "sg_uncorrected" } " keeps what the curve says. Fermentation curves and forecasts start from the \
-             uncorrected ones, as they have an offset of each probe of their own. "
-        }
-        p { "Corrected, by probe and number of the calibration in force: " (such(true)) ". Not corrected: " (such(false)) "." }
-    }
-}
-
-/// The terms of the fleet, and the same checks in a linear mixed model.
+/// The terms of the fleet.
 fn fleet(found: &Drift) -> Markup {
     let terms = ResultTable::new(&found.fleet, usize::MAX)
-        .text("", |term| term_in_words(&term.term))
+        .text("term", |term| term_in_words(&term.term))
         .mixed("estimate", |term| term.finding.estimate())
         .text("method", |term| term.finding.estimate().map_or("", |e| &e.method))
         .note("why not", |term| term.finding.why())
         .titled("The fleet");
-    let mixed = &found.mixed;
-    let kinds = [MixedTermKind::Fixed, MixedTermKind::Component, MixedTermKind::Covariate];
-    let rows = kinds.into_iter().flat_map(|kind| mixed.terms.iter().filter(move |term| term.kind == kind));
-    let model = ResultTable::new(rows, usize::MAX)
-        .text("", |term| term_in_words(&term.term))
-        .mixed("estimate", |term| term.finding.estimate())
-        .number("degrees of freedom", "", 1, |term| term.df.filter(|df| *df < 100.0))
-        .text("method", |term| term.finding.estimate().map_or("", |e| &e.method))
-        .note("why not", |term| term.finding.why())
-        .titled("The same checks in a linear mixed model");
     html! {
         (table(&terms, "drift_fleet"))
         p {
-            "A linear mixed model has a line for the fleet and one for each probe, with the errors of curves, references and \
-             instruments, the wandering and the sudden shifts as above. Its drift is that between the shifts; the mean drift above has the \
-             shifts in it. What else may go with a probe's error is tried one at a time: each shows an effect by chance in "
-            (percent(1.0 - found.level)) " of all seasons."
+            "The same checks in a linear mixed model, and what else may go with a probe's error, stand in " (link("drift_mixed", "csv"))
+            ". Its drift is that between the sudden shifts; the mean drift here has the shifts in it."
         }
-        @if let Some(why) = &mixed.why { p { "No mixed model: " (why) "." } }
-        @if !mixed.boundary.is_empty() {
-            p { "On the edge of what can be: " (list(&mixed.boundary.iter().map(|b| b.in_words(column_in_words)).collect::<Vec<_>>())) "." }
-        }
-        (table(&model, "drift_mixed"))
     }
 }
 
@@ -173,11 +140,6 @@ fn kinds(found: &Drift) -> Markup {
         .chance("chance that they tell the kind", |kind| kind.p_told_after)
         .note("why not", |kind| kind.why.as_deref())
         .titled("Kinds of drift");
-    let of = |verdict: KindVerdict, words: &str| {
-        let such = found.kinds.iter().filter(|kind| kind.verdict == verdict);
-        let names: Vec<&str> = such.map(|kind| kind.probe.as_str()).collect();
-        if names.is_empty() { String::new() } else { format!("{words}: {}. ", list(&names)) }
-    };
     html! {
         p {
             "A proportional change (mass, height of the centre of gravity, shell) gives nearly the same error everywhere; a sideways one \
@@ -186,40 +148,20 @@ fn kinds(found: &Drift) -> Markup {
              columns say what one water check and one bath of SG 1.060 would tell today."
         }
         (picture(found.kinds_chart()))
-        p { (of(KindVerdict::Proportional, "Proportional")) (of(KindVerdict::Sideways, "Sideways")) (of(KindVerdict::CannotTell, "Cannot be told")) }
         (table(&made, "drift_kinds"))
     }
 }
 
-/// A term of the fleet or of the mixed model for a reader; one that is not known here keeps its name.
+/// A term of the fleet for a reader; one that is not known here keeps its name.
 fn term_in_words(term: &str) -> String {
     let words = match term {
         "mean_drift_sg_per_30d" => "mean drift, SG per 30 days",
-        "sd_of_drift_sg_per_30d" | "sd of gradual_drift_sg_per_30d by probe" => {
-            "spread of drift between probes, SG per 30 days"
-        }
+        "sd_of_drift_sg_per_30d" => "spread of drift between probes, SG per 30 days",
         "drift_of_another_probe_sg_per_30d" => "drift of another probe like these, SG per 30 days",
         "walk_sd_sg_after_30d" => "wandering after 30 days, SG",
-        "pair_sd_sg" | "residual sd" => "spread of one check beyond its stated errors, SG",
+        "pair_sd_sg" => "spread of one check beyond its stated errors, SG",
         "beer_bias_sg" => "reads this much higher in beer than in baths, SG",
-        "error_at_calibration_sg" => "error at the calibration, SG",
-        "gradual_drift_sg_per_30d" => "drift of the fleet between its shifts, SG per 30 days",
-        "sd of error_at_calibration_sg by probe" => "spread of the error at the calibration between probes, SG",
-        "correlation of error_at_calibration_sg and gradual_drift_sg_per_30d by probe" => "correlation of the two",
-        "per_10_c_sg" => "for 10 \u{b0}C more, SG",
-        "per_0.010_of_gravity_sg" => "for 0.010 more gravity, SG",
-        "per_10_batches_before_sg" => "for ten batches more, SG",
-        "per_0.1_v_of_supply_sg" => "for 0.1 V more supply, SG",
         other => return other.replace('_', " "),
     };
     words.to_owned()
-}
-
-/// A column of the model within a sentence.
-fn column_in_words(column: &str) -> String {
-    match column {
-        "error_at_calibration_sg" => "the error at the calibration".to_owned(),
-        "gradual_drift_sg_per_30d" => "drift".to_owned(),
-        other => format!("`{other}`"),
-    }
 }

@@ -14,6 +14,7 @@ use maud::{DOCTYPE, PreEscaped, html};
 
 use crate::study::SeasonStudy;
 
+use super::reader::Reader;
 use super::summary::Summary;
 
 const STYLE: &str = include_str!("style.css");
@@ -41,15 +42,20 @@ pub(super) fn page(study: &SeasonStudy) -> String {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta http-equiv="Content-Security-Policy" content=(POLICY);
-                title { "Season report: " (study.name) }
+                title { (study.title()) ": season report" }
                 style { (PreEscaped(STYLE)) }
             }
             body {
                 header {
-                    h1 { "Season report: " (study.name) }
-                    p.sub { (summary.season) ". Times are UTC, gravities are at 20 \u{b0}C." }
+                    h1 { (study.title()) ": season report" }
+                    p.sub { (summary.season) ". Gravities are at 20 \u{b0}C. "
+                        @match Reader::of(study).clock() {
+                            "UTC" => "Times are UTC.",
+                            clock => { "Times in sentences are those of " (clock) ", in tables and pictures UTC." }
+                        } }
                 }
                 main {
+                    p.print { "Parts with a triangle before their name were folded and are left out of this print." }
                     (texts::package())
                     @for (i, (id, title, body)) in sections.iter().enumerate() {
                         section { h2 id=(id) { (title) } (body) }

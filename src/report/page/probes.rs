@@ -4,9 +4,7 @@ use std::collections::BTreeMap;
 
 use maud::{Markup, html};
 
-use crate::calibration::{
-    BathPlan, Builds, Calibration, Calibrations, NoCurve, WATER_TILT_DEG, WATER_TILT_TOLERANCE_DEG,
-};
+use crate::calibration::{BathPlan, Builds, Calibration, Calibrations, NoCurve};
 use crate::report::summary::Summary;
 use crate::report::words::{list, minute, percent, signed};
 use crate::show::{Grid, ResultTable};
@@ -34,7 +32,6 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
 }
 
 fn curves(found: &Calibrations) -> Grid {
-    let usual = format!("{WATER_TILT_DEG:.0} \u{b1} {WATER_TILT_TOLERANCE_DEG:.0}\u{b0}?");
     ResultTable::new(&found.calibrations, 60)
         .text("calibration", |c| &c.calibration)
         .time("last bath", |c| Some(c.calibrated_at))
@@ -44,7 +41,6 @@ fn curves(found: &Calibrations) -> Grid {
         .number("from", "SG", 4, |c| Some(c.sg_min))
         .number("to", "SG", 4, |c| Some(c.sg_max))
         .number("in pure water", "\u{b0}", 2, |c| c.water_tilt_deg.value())
-        .text(&usual, |c| c.water_ok.map_or("", yes))
         .titled("Curves")
 }
 
@@ -116,7 +112,7 @@ fn water(found: &Calibrations) -> Markup {
 fn plan(found: &BathPlan) -> Markup {
     html! {
         @if let Some(taken) = found.recommended() {
-            p { (found.in_words()) " The range: " (found.range.source) "." }
+            p { (found.in_words()) " The range: " (found.range_source) "." }
             @let baths = ResultTable::new(&taken.baths, usize::MAX)
                 .number("SG", "", 3, |bath| Some(bath.sg))
                 .number("\u{b0}P", "", 2, |bath| Some(bath.plato))
@@ -145,6 +141,7 @@ fn builds(study: &SeasonStudy, found: &Builds) -> Markup {
         .estimate("at SG 1.100", "\u{b0}", |build| build.tilt_at_1100_deg.estimate())
         .number("\u{b0} per 0.010 at SG 1.010", "", 2, |build| build.deg_per_0010_at_1010.value())
         .number("at SG 1.050", "", 2, |build| build.deg_per_0010_at_1050.value())
+        .text("usable to SG 1.100?", |build| build.usable_to_1100.map_or("", yes))
         .note("advice", |build| Some(&build.advice))
         .note("to know", |build| build.why())
         .titled("Builds");

@@ -13,14 +13,16 @@ use super::parts::{answer, fold, part, picture, table};
 pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
     html! {
         (answer(&summary.yeasts))
-        p { "The yeasts are compared as they were brewed: a strain that got the stronger worts or the warmer cellar shows it here. \
-             Each batch counts once." }
+        p { "The yeasts are compared at common conditions, as far as these vary within a yeast; each batch counts once. \
+             A stuck batch counts as such and is in no trait that hangs on the terminal gravity." }
         (part(&study.strains, |found| html! {
             (fold("The traits of each yeast", &html! { (picture(found.chart())) (table(&means(found), "strains")) }))
             (fold("Differences between yeasts", &html! {
                 (picture(found.contrast_chart()))
                 (table(&differences(found), "strain_contrasts"))
             }))
+            (fold("Repeatability", &table(&spreads(found), "strain_repeatability")))
+            (fold("What is open, and how many batches would settle it", &table(&power(found), "strain_power")))
         }))
     }
 }
@@ -30,7 +32,11 @@ fn means(found: &Strains) -> Grid {
         .text("trait", |mean| mean.which.title())
         .text("strain", |mean| &mean.strain)
         .count("batches", |mean| mean.n)
+        .text("left out", |mean| &mean.left_out)
         .mixed("mean", |mean| mean.mean.estimate())
+        .mixed("pooled", |mean| mean.pooled.estimate())
+        .chance("probably highest", |mean| mean.p_highest)
+        .chance("probably lowest", |mean| mean.p_lowest)
         .note("why not", |mean| mean.mean.why())
         .titled("Means")
 }
@@ -43,6 +49,33 @@ fn differences(found: &Strains) -> Grid {
         .mixed("first \u{2212} second", |pair| pair.difference.estimate())
         .number("p, all pairs at once", "", 3, |pair| pair.p_adjusted)
         .number("p, Holm", "", 3, |pair| pair.p_holm)
+        .number("ratio", "", 2, |pair| pair.ratio.as_ref().map(|ratio| ratio.value))
+        .number("p, as far as the margin", "", 3, |pair| pair.p_equivalent)
+        .text("verdict", |pair| pair.verdict.map_or("", |verdict| verdict.name()))
         .note("why not", |pair| pair.difference.why())
         .titled(&format!("Differences, {} for all pairs of a trait at once", percent(found.contrast_level)))
+}
+
+fn spreads(found: &Strains) -> Grid {
+    ResultTable::new(&found.spreads, 120)
+        .text("trait", |row| row.which.title())
+        .text("strain", |row| row.strain.as_deref().unwrap_or("all"))
+        .count("batches", |row| row.n)
+        .mixed("standard deviation between batches", |row| row.sd.estimate())
+        .text("of", |row| if row.relative { "the value" } else { "" })
+        .note("why not", |row| row.sd.why())
+        .titled("Repeatability: how far batches spread beyond the errors of their fits")
+}
+
+fn power(found: &Strains) -> Grid {
+    ResultTable::new(found.open(), 300)
+        .text("trait", |pair| pair.which.title())
+        .text("first", |pair| &pair.a)
+        .text("second", |pair| &pair.b)
+        .text("difference", |pair| pair.margin)
+        .chance("probability to find it now", |pair| pair.power.map(|power| power.now))
+        .text("more batches of each for 0.8", |pair| {
+            pair.power.and_then(|power| power.more_of_each).map_or("above 200".to_owned(), |more| more.to_string())
+        })
+        .titled("Open pairs")
 }

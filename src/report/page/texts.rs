@@ -34,10 +34,12 @@ pub(super) fn cautions() -> Markup {
         }
         h3 { "Lithium cells in the probes" }
         ul {
-            li { "A lithium cell can catch fire. Take it out before the board is flashed or fed from any other source." }
-            li { "Charge it only through its own charger, never below 0 \u{b0}C, straight from the cold, bent, wet or out of your sight." }
-            li { "Is a probe swollen, hot, leaking or wet inside? Neither charge nor open it: take it outdoors." }
-            li { "The data sheet of the cell's maker comes before anything said here." }
+            li { "A lithium cell can catch fire. Take it out before the board gets power from anywhere else, to be programmed for \
+                  example." }
+            li { "Charge it only in its own charger, watched, dry, undamaged and warmed up to the room, never below 0 \u{b0}C." }
+            li { "If a probe is swollen, hot, leaking or wet inside, neither charge nor open it: bring it outdoors." }
+            li { "The maker's data sheet comes first. After any change of cell, shell or board the probe has to be calibrated \
+                  afresh." }
         }
         h3 { "Alcohol" }
         ul { li { "Figures of alcohol are estimates. They are not fit for labels or for duty." } }

@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use crate::report::reader::Reader;
 use crate::report::running::running;
 use crate::report::summary::Summary;
 use crate::study::SeasonStudy;
@@ -10,7 +11,7 @@ use super::batches::place;
 use super::parts::{none, picture};
 
 pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
-    let batches = running(study);
+    let (batches, reader) = (running(study), Reader::of(study));
     // All strips share their time, so that they can be compared.
     let forecasts = || batches.iter().map(|batch| batch.forecast);
     let ends = || forecasts().filter_map(|forecast| forecast.finish).flat_map(|q| [q.p05, q.p95]);
@@ -18,16 +19,17 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
     let span = times().min().zip(times().max());
     html! {
         @if batches.is_empty() { (none(study.forecasts.why().unwrap_or("No batch is running."))) }
-        @for batch in &batches {
+        div.parts { @for batch in &batches { div {
             h3 {
                 @match place(study, &batch.forecast.batch) {
                     Some(place) => a href={ "#" (place) } { (batch.name()) },
                     None => (batch.name()),
                 }
             }
-            p { (batch.now()) ". " (batch.finish()) }
+                p { (batch.now(&reader)) }
+                p { (batch.finish(&reader)) }
             @if let Some((from, to)) = span { (picture(batch.forecast.chart(from, to))) }
-        }
+        } } }
         @if !batches.is_empty() {
             p.sub { "Each shape shows when the batch comes to rest: the higher, the likelier. Upright line: the last reading of the season." }
         }

@@ -3,6 +3,7 @@
 use crate::kinetics::{Kinetics, Status};
 use crate::study::SeasonStudy;
 
+use super::super::reader::Reader;
 use super::super::running::{RunningBatch, running};
 use super::super::words::{count, list, percent};
 use super::Answer;
@@ -10,8 +11,9 @@ use super::Answer;
 pub(super) fn answer(study: &SeasonStudy) -> Answer {
     let mut answer = Answer::new("What finishes when?");
     answer.say(study.forecasts.why().map_or_else(|| counted(study), |why| format!("No forecast: {why}.")));
+    let reader = Reader::of(study);
     for batch in running(study) {
-        answer.say(format!("{}. {}. {}", batch.name(), batch.now(), batch.finish()));
+        answer.say(format!("{}. {} {}", batch.name(), batch.now(&reader), batch.finish(&reader)));
     }
     checked(&mut answer, study);
     answer

@@ -11,7 +11,8 @@ use std::fmt;
 use crate::show::{Grid, Page, Show, print};
 use crate::study::SeasonStudy;
 
-use super::words::{count, minute};
+use super::reader::Reader;
+use super::words::count;
 
 /// One question and what the season says to it.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -58,15 +59,7 @@ fermentation temperature, before any cooling, and where this wort should end.";
 
 impl Summary {
     /// The answers of a study.
-    ///
-    /// ```no_run
-    /// use heelwort::prelude::*;
-    /// # fn main() -> heelwort::Result<()> {
-    /// let study = Settings::default().study(Season::load("my-season")?)?;
-    /// println!("{}", Summary::of(&study));
-    /// # Ok(())
-    /// # }
-    /// ```
+    #[doc = example!(no_run "println!(\"{}\", Summary::of(&study));")]
     pub fn of(study: &SeasonStudy) -> Self {
         let season = &study.season;
         let mut strains: Vec<&str> = season.batches.iter().map(|batch| batch.strain.as_str()).collect();
@@ -74,13 +67,14 @@ impl Summary {
         strains.dedup();
         let mut text = format!(
             "{}: {}, {}, {}",
-            study.name,
+            study.title(),
             count(season.batches.len(), "batch", "batches"),
             count(season.probes.len(), "probe", "probes"),
             count(strains.len(), "strain", "strains")
         );
         if let Some(latest) = study.latest {
-            text.push_str(&format!("; data to {} UTC", minute(latest)));
+            let reader = Reader::of(study);
+            text.push_str(&format!("; data to {} ({})", reader.moment(latest), reader.clock()));
         }
         Self {
             season: text,
@@ -98,26 +92,31 @@ impl Summary {
     }
 }
 
-/// Width of the terminal text, letters.
+/// Width of the text where no terminal says another, letters.
 const WIDTH: usize = 110;
+/// What stands left of a sentence.
+const INDENT: &str = "  ";
 
 impl fmt::Display for Summary {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        writeln!(f, "{}", self.season)?;
+        f.write_str(&self.text(WIDTH))
+    }
+}
+
+impl Summary {
+    /// All answers in lines of at most `width` letters; a table that is wider lacks its last columns.
+    pub fn text(&self, width: usize) -> String {
+        let inside = width.saturating_sub(INDENT.len());
+        let mut lines = wrapped(&self.season, width);
         for answer in self.answers() {
-            writeln!(f, "\n{}", answer.question)?;
-            for line in answer.sentences.iter().flat_map(|sentence| wrapped(sentence, WIDTH - 2)) {
-                writeln!(f, "  {line}")?;
-            }
-            if answer.table.rows > 0 {
-                answer.table.lines().iter().try_for_each(|line| writeln!(f, "  {line}"))?;
-            }
+            lines.extend([String::new(), answer.question.clone()]);
+            let sentences = answer.sentences.iter().flat_map(|sentence| wrapped(sentence, inside));
+            let table = if answer.table.rows > 0 { answer.table.lines(inside) } else { Vec::new() };
+            lines.extend(sentences.chain(table).map(|line| format!("{INDENT}{line}")));
         }
-        writeln!(f)?;
-        for line in wrapped(NEVER, WIDTH) {
-            writeln!(f, "{line}")?;
-        }
-        Ok(())
+        lines.push(String::new());
+        lines.extend(wrapped(NEVER, width));
+        lines.iter().map(|line| format!("{line}\n")).collect()
     }
 }
 
@@ -170,9 +169,9 @@ mod tests {
 
     #[test]
     fn the_summary_prints_short_and_aligned() {
-        let mut probes = Answer::new("Which probes stay true?");
+        let mut probes = Answer::new("Which probes may be trusted today?");
         probes.say("8 probes with 9 curves.");
-        let rows = [("ruff", "stays true", "5 checks"), ("oystercatcher", "reads ever higher", "12 checks")];
+        let rows = [("ruff", "trust it", "5 checks"), ("oystercatcher", "do not trust it", "12 checks")];
         probes.table = ResultTable::new(&rows, 9)
             .text("probe", |row| row.0)
             .text("verdict", |row| row.1)
@@ -184,15 +183,18 @@ mod tests {
         assert_eq!(text.lines().next(), Some("marsh: 3 batches"));
         let lines: Vec<&str> = text.lines().skip_while(|line| !line.starts_with("Which")).take(5).collect();
         let expected = [
-            "Which probes stay true?",
+            "Which probes may be trusted today?",
             "  8 probes with 9 curves.",
-            "  probe          verdict            from",
-            "  ruff           stays true         5 checks",
-            "  oystercatcher  reads ever higher  12 checks",
+            "  probe          verdict          from",
+            "  ruff           trust it         5 checks",
+            "  oystercatcher  do not trust it  12 checks",
         ];
         assert_eq!(lines, expected);
         assert!(text.contains("never permission to package"), "{text}");
         assert!(text.lines().all(|line| line.chars().count() <= WIDTH), "{text}");
+        let narrow = summary.text(34);
+        assert!(narrow.lines().all(|line| line.chars().count() <= 34), "{narrow}");
+        assert!(narrow.contains("do not trust it") && !narrow.contains("12 checks"), "{narrow}");
     }
 
     #[test]

@@ -1,25 +1,29 @@
-//! Which probes stay true?
+//! Which probes may be trusted today?
+
+use std::collections::BTreeMap;
 
 use crate::calibration::Calibrations;
-use crate::drift::{Drift, LastCheck, ProbeDrift, ProbeVerdict, Recalibrate, Shift};
+use crate::drift::{Drift, ProbeDrift, Shift};
 use crate::fit::{Estimate, decimals_for};
 use crate::show::ResultTable;
 use crate::study::SeasonStudy;
 
-use super::super::words::{count, day, list, percent, signed};
+use super::super::reader::Reader;
+use super::super::trust::{Trust, calibrate_by};
+use super::super::words::{count, list, percent, signed};
 use super::Answer;
 
 /// Shifts that are named in a sentence.
 const MOST_SHIFTS: usize = 4;
 
 pub(super) fn answer(study: &SeasonStudy) -> Answer {
-    let mut answer = Answer::new("Which probes stay true?");
+    let mut answer = Answer::new("Which probes may be trusted today?");
     match study.calibrations.found() {
         Ok(calibrations) => calibration(&mut answer, calibrations),
         Err(why) => answer.say(format!("No calibration: {why}.")),
     }
     match study.drift.found() {
-        Ok(found) => drift(&mut answer, found),
+        Ok(found) => drift(&mut answer, found, &Reader::of(study)),
         Err(why) => answer.say(format!("No drift: {why}.")),
     }
     answer
@@ -38,32 +42,25 @@ fn calibration(answer: &mut Answer, found: &Calibrations) {
     if !without.is_empty() {
         answer.say(format!("Without a curve: {}.", list(&without)));
     }
-    let odd: Vec<String> = found
-        .calibrations
-        .iter()
-        .filter(|c| c.water_ok == Some(false))
-        .filter_map(|c| Some(format!("{} ({:.1}\u{b0})", c.calibration, c.water_tilt_deg.value()?)))
-        .collect();
-    if !odd.is_empty() {
-        answer.say(format!("Outside 25 \u{b1} 5\u{b0} in pure water: {}.", list(&odd)));
-    }
 }
 
-fn drift(answer: &mut Answer, found: &Drift) {
-    let mut said: Vec<(usize, String, Vec<&str>)> = Vec::new();
+fn drift(answer: &mut Answer, found: &Drift, reader: &Reader) {
+    let mut said: BTreeMap<Trust, Vec<&str>> = BTreeMap::new();
     for probe in &found.probes {
-        let (place, words) = sentence(&probe.verdict);
-        match said.iter_mut().find(|(other, ..)| *other == place) {
-            Some((.., names)) => names.push(&probe.probe),
-            None => said.push((place, words, vec![&probe.probe])),
-        }
+        said.entry(Trust::of(found, probe, reader)).or_default().push(&probe.probe);
     }
-    said.sort_by_key(|(place, ..)| *place);
-    let said: Vec<String> = said.iter().map(|(_, words, names)| format!("{words}: {}.", list(names))).collect();
-    answer.say(if said.is_empty() { "No probe met a reference twice.".to_owned() } else { said.join(" ") });
+    for (trust, names) in &said {
+        answer.say(format!("{}: {}.", trust.sentence(found.limit_sg), list(names)));
+    }
+    if said.contains_key(&Trust::No) {
+        answer.say("The gravities in this report are corrected for what is known of that.");
+    }
+    if said.is_empty() {
+        answer.say("No probe met a reference after its calibration.");
+    }
     let mut shifts: Vec<&Shift> = found.shifts.iter().filter(|shift| shift.kind.is_found()).collect();
     shifts.sort_by(|a, b| a.p_probe.unwrap_or(1.0).total_cmp(&b.p_probe.unwrap_or(1.0)));
-    let shifted: Vec<String> = shifts.iter().take(MOST_SHIFTS).map(|shift| shift_text(shift)).collect();
+    let shifted: Vec<String> = shifts.iter().take(MOST_SHIFTS).map(|shift| shift_text(shift, reader)).collect();
     if !shifted.is_empty() {
         let more = shifts.len() - shifted.len();
         let more = if more > 0 { format!("; and {more} more in tables/drift_shifts.csv") } else { String::new() };
@@ -83,11 +80,11 @@ fn drift(answer: &mut Answer, found: &Drift) {
     }
     answer.table = ResultTable::new(&found.probes, usize::MAX)
         .text("probe", |probe| &probe.probe)
-        .text("verdict", |probe| &probe.verdict)
-        .text("off now", off_now)
-        .text("calibrate by", |probe| due(found, probe))
-        .estimate("drift", "SG per 30 days", |probe| probe.drift_sg_per_30d.estimate())
-        .text("last check", |probe| probe.last_check.map_or_else(String::new, last_text))
+        .text("today", |probe| Trust::of(found, probe, reader).words())
+        .text("off by", off_now)
+        .text("calibrate by", |probe| calibrate_by(found, probe, reader))
+        .text("over the season", |probe| &probe.verdict)
+        .text("last check", |probe| probe.last_check.map_or_else(String::new, |last| reader.day(last.at)))
         .count("checks", |probe| probe.n)
         .titled("");
 }
@@ -98,34 +95,6 @@ fn off_now(probe: &ProbeDrift) -> String {
         let decimals = decimals_for(e.se).min(4);
         format!("{} \u{b1} {:.decimals$}", signed(e.value, decimals, true), e.se)
     })
-}
-
-fn due(found: &Drift, probe: &ProbeDrift) -> String {
-    match &probe.recalibrate {
-        Recalibrate::NotEstimable(_) => String::new(),
-        _ => found.calibrate_by(probe),
-    }
-}
-
-/// The last check, on the first curve.
-fn last_text(last: LastCheck) -> String {
-    format!("{}, {}", signed(last.off_sg, 4, true), day(last.at))
-}
-
-/// The place of a verdict in the answer, and how the sentence on its probes begins.
-fn sentence(verdict: &ProbeVerdict) -> (usize, String) {
-    match verdict {
-        ProbeVerdict::Steady { within_sg_per_30d } => {
-            (0, format!("Stay true within {within_sg_per_30d} SG per 30 days"))
-        }
-        ProbeVerdict::Due => (1, "Hardly drift, but are due for a calibration".to_owned()),
-        ProbeVerdict::OffAtLastCheck(_) => (2, "No steady drift, but far off at the last check".to_owned()),
-        ProbeVerdict::Jumped { .. } => (3, "Shifted suddenly, and otherwise hardly drift".to_owned()),
-        ProbeVerdict::Rises => (4, "Read ever higher".to_owned()),
-        ProbeVerdict::Falls => (5, "Read ever lower".to_owned()),
-        ProbeVerdict::NotSettled => (6, "Too little known to say whether they drift".to_owned()),
-        ProbeVerdict::Unknown { .. } => (7, "Without an estimate".to_owned()),
-    }
 }
 
 /// How long a calibration of a further probe may be trusted.
@@ -143,12 +112,12 @@ fn due_in_words(e: &Estimate) -> String {
 }
 
 /// A shift that was found, with a word of doubt where chance alone shows one as strong in more than one season of twenty.
-fn shift_text(shift: &Shift) -> String {
+fn shift_text(shift: &Shift, reader: &Reader) -> String {
     let size = shift.shift_sg.value().map_or_else(String::new, |sg| format!(" by {}", signed(sg, 4, true)));
     let doubt = if shift.p_fleet.is_some_and(|p| p > 0.05) { " (perhaps by chance)" } else { "" };
     let others = match shift.or_probes.is_empty() {
         true => String::new(),
         false => format!(" (or instead {})", shift.or_probes.join(" or ")),
     };
-    format!("{}{others}{size} about {}{doubt}", shift.probe, day(shift.at))
+    format!("{}{others}{size} about {}{doubt}", shift.probe, reader.day(shift.at))
 }

@@ -4,8 +4,10 @@ use crate::calibration::{BathPlan, gravities};
 use crate::drift::{Drift, Misfit, MisfitKind, ProbeDrift, Recalibrate};
 use crate::study::SeasonStudy;
 
+use super::super::reader::Reader;
 use super::super::running::running;
-use super::super::words::{day, list, percent, signed};
+use super::super::trust::{calibrate_by, off};
+use super::super::words::{list, percent, signed};
 use super::Answer;
 
 /// Chance of being stuck from which a batch is worth a look.
@@ -21,12 +23,22 @@ const EXCHANGED_D: f64 = 7.0;
 
 pub(super) fn answer(study: &SeasonStudy) -> Answer {
     let mut answer = Answer::new("What to do?");
-    batches(&mut answer, study);
+    let reader = Reader::of(study);
+    batches(&mut answer, study, &reader);
     if let Some(found) = study.drift.done() {
-        misfits(&mut answer, &found.misfits);
-        probes(&mut answer, study, found);
+        misfits(&mut answer, &found.misfits, &reader);
+        probes(&mut answer, study, found, &reader);
     }
     if let Some(calibrations) = study.calibrations.done() {
+        for c in &calibrations.calibrations {
+            if let Some(next) = c.next_bath() {
+                answer.say(format!(
+                    "Mix one more bath for {}, near SG {:.3} ({:.0} g of sugar and {:.0} g of water for a litre): its curve is \
+                     provisional, from {} baths.",
+                    c.probe, next.sg, next.sucrose_g_per_l, next.water_g_per_l, c.baths.len()
+                ));
+            }
+        }
         let with: Vec<&str> = calibrations.calibrations.iter().map(|c| c.probe.as_str()).collect();
         let mut without: Vec<&str> = calibrations.without.iter().map(|none| none.probe.as_str()).collect();
         without.retain(|probe| !with.contains(probe));
@@ -42,7 +54,7 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
 }
 
 /// Entries that the rest of the season contradicts, the surest first.
-fn misfits(answer: &mut Answer, found: &[Misfit]) {
+fn misfits(answer: &mut Answer, found: &[Misfit], reader: &Reader) {
     let mut found: Vec<&Misfit> = found.iter().collect();
     found.sort_by(|a, b| (b.off_sg / b.se).abs().total_cmp(&(a.off_sg / a.se).abs()));
     let exchanged = |one: &Misfit| {
@@ -60,7 +72,7 @@ fn misfits(answer: &mut Answer, found: &[Misfit]) {
     };
     for misfit in found.iter().take(MOST_MISFITS) {
         let way = if misfit.off_sg > 0.0 { "above" } else { "below" };
-        let (sg, off, on) = (misfit.stated_sg, misfit.off_sg.abs(), day(misfit.at));
+        let (sg, off, on) = (misfit.stated_sg, misfit.off_sg.abs(), reader.day(misfit.at));
         let (batch, probes) = (misfit.batch.as_deref().unwrap_or_default(), list(&misfit.probes));
         let all_else = || format!("{sg:.4} is {off:.3} {way} what {probes} and all else say");
         let (what, rest) = match misfit.kind {
@@ -85,7 +97,7 @@ fn misfits(answer: &mut Answer, found: &[Misfit]) {
     }
 }
 
-fn batches(answer: &mut Answer, study: &SeasonStudy) {
+fn batches(answer: &mut Answer, study: &SeasonStudy, reader: &Reader) {
     for one in running(study) {
         let batch = &one.forecast.batch;
         let mut why = Vec::new();
@@ -98,9 +110,9 @@ fn batches(answer: &mut Answer, study: &SeasonStudy) {
         }
         if let Some(found) = study.drift.done() {
             let probes = study.season.batches.iter().filter(|of| of.batch == *batch).flat_map(|of| &of.probes);
-            let off =
-                |probe: &ProbeDrift| Some(format!("its probe {} reads {}", probe.probe, off_in_words(found, probe)?));
-            why.extend(probes.filter_map(|probe| off(found.of_probe(probe)?)));
+            let reads =
+                |probe: &ProbeDrift| Some(format!("its probe {} reads {}", probe.probe, off(found, probe, reader)?));
+            why.extend(probes.filter_map(|probe| reads(found.of_probe(probe)?)));
         }
         if why.is_empty() {
             continue;
@@ -114,33 +126,37 @@ fn batches(answer: &mut Answer, study: &SeasonStudy) {
     }
 }
 
-fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift) {
+fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift, reader: &Reader) {
     let size = |probe: &ProbeDrift| probe.offset_sg.value().map_or(0.0, f64::abs);
     let mut due: Vec<&ProbeDrift> =
         found.probes.iter().filter(|probe| probe.recalibrate == Recalibrate::AlreadyPast).collect();
     due.sort_by(|a, b| size(b).total_cmp(&size(a)));
+    let any_off = due.iter().any(|probe| off(found, probe, reader).is_some());
     for probe in &due {
-        let reads = match off_in_words(found, probe) {
-            Some(off) => format!("it reads {off}"),
-            None => "its error is no longer known well enough".to_owned(),
-        };
-        answer.say(format!("Calibrate {}: {reads}, {}.", probe.probe, found.calibrate_by(probe)));
+        let (name, since) = (&probe.probe, calibrate_by(found, probe, reader));
+        answer.say(match off(found, probe, reader) {
+            Some(off) => format!("Calibrate {name}: it reads {off}, {since}."),
+            None => {
+                format!("Check {name} in water after its batch: its error is no longer known well enough, {since}.")
+            }
+        });
     }
     for probe in &found.probes {
         if let (Recalibrate::By(at), Some(now)) = (&probe.recalibrate, study.latest)
             && at.days_since(now) <= SOON_D
         {
-            answer.say(format!("Calibrate {} by {}.", probe.probe, day(*at)));
+            let (name, limit) = (&probe.probe, found.limit_sg);
+            answer.say(format!(
+                "Check {name} in water after its next batch, to know its error beyond {}; calibrate it if it is off by more \
+                 than {limit} SG.",
+                reader.day(*at)
+            ));
         }
     }
-    if let Some(taken) = study.bath_plan.done().filter(|_| !due.is_empty()).and_then(BathPlan::recommended) {
-        answer.say(format!("Mix these baths to calibrate: SG {}.", gravities(taken)));
+    if let Some(taken) = study.bath_plan.done().filter(|_| any_off).and_then(BathPlan::recommended) {
+        answer.say(format!(
+            "To calibrate, mix these baths: SG {}. The grams stand with the probes, under the next baths.",
+            gravities(taken)
+        ));
     }
-}
-
-/// How far a probe is off now on its curve in force, where that is beyond the limit and beyond its error.
-fn off_in_words(found: &Drift, probe: &ProbeDrift) -> Option<String> {
-    let e = probe.offset_sg.estimate().filter(|e| e.value.abs() >= found.limit_sg && e.lower * e.upper > 0.0)?;
-    let way = if e.value > 0.0 { "high" } else { "low" };
-    Some(format!("{:.4} \u{b1} {:.4} {way}", e.value.abs(), e.se))
 }

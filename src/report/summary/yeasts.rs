@@ -4,10 +4,9 @@ use std::collections::BTreeSet;
 
 use crate::kinetics::Trait;
 use crate::show::ResultTable;
-use crate::strains::{StrainMean, Strains};
+use crate::strains::StrainMean;
 use crate::study::SeasonStudy;
 
-use super::super::words::list;
 use super::Answer;
 
 /// The traits of the table.
@@ -28,8 +27,7 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
     if names.len() == 1 {
         answer.say("One strain only, so there is nothing to compare.");
     } else {
-        leader(&mut answer, strains, Trait::Attenuation, true, "attenuates furthest");
-        leader(&mut answer, strains, Trait::T90H, false, "is first at nine tenths of its drop");
+        answer.sentences.extend(strains.sentences(&[Trait::Attenuation, Trait::T90H]));
     }
     let missing: BTreeSet<&str> = strains.means.iter().filter_map(|mean| mean.mean.why()).collect();
     if !missing.is_empty() {
@@ -46,37 +44,4 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
     }
     answer.table = table.titled("");
     answer
-}
-
-/// Who leads in a trait, and over whom the lead is more than chance.
-fn leader(answer: &mut Answer, strains: &Strains, which: Trait, most: bool, does: &str) {
-    let mut ranked: Vec<(&str, f64)> = strains
-        .means
-        .iter()
-        .filter(|mean| mean.which == which)
-        .filter_map(|mean| Some((mean.strain.as_str(), mean.mean.estimate()?.value)))
-        .collect();
-    ranked.sort_by(|a, b| if most { b.1.total_cmp(&a.1) } else { a.1.total_cmp(&b.1) });
-    let Some(((first, _), others)) = ranked.split_first() else { return };
-    if others.is_empty() {
-        answer.say(format!("Only {first} has an estimate, so it is open which yeast {does}."));
-        return;
-    }
-    let beyond = |other: &str| {
-        strains.contrasts.iter().filter(|pair| pair.which == which).any(|pair| {
-            let Some(e) = pair.difference.estimate() else { return false };
-            let apart = e.lower > 0.0 || e.upper < 0.0;
-            apart && ((pair.a == *first && pair.b == other) || (pair.b == *first && pair.a == other))
-        })
-    };
-    let (shown, open): (Vec<&str>, Vec<&str>) = others.iter().map(|(name, _)| *name).partition(|name| beyond(name));
-    let mut sentence = format!("On average {first} {does}");
-    match (shown.is_empty(), open.is_empty()) {
-        (true, _) => sentence.push_str(&format!(", but over none of {} is that more than chance.", list(&open))),
-        (false, true) => sentence.push_str(&format!(", and more than by chance over {}.", list(&shown))),
-        (false, false) => {
-            sentence.push_str(&format!(", more than by chance over {}; not shown over {}.", list(&shown), list(&open)))
-        }
-    }
-    answer.say(sentence);
 }

@@ -7,7 +7,7 @@ use crate::season::row_error::RowError;
 use crate::units::Instant;
 
 assumed! {
-    /// A time further than this from the middle of the season's times is none of the season, days: 20 years.
+    /// A time further than this from the middle of the season's times is none of the season: 20 years.
     const FAR_D: f64 = 7305.0, "d";
 }
 

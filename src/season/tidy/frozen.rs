@@ -20,16 +20,13 @@ use crate::units::Instant;
 assumed! {
     /// Expected number of runs by chance at which a run is no chance any more.
     const CHANCE: f64 = 1e-6, "runs";
+    /// How far from the run a neighbour may be.
+    const NEAR_D: f64 = 3.0, "d";
 }
 
 /// Readings of each neighbour that are looked at, at most and at least.
 const NEIGHBOURS: usize = 48;
 const NEIGHBOURS_AT_LEAST: usize = 12;
-
-assumed! {
-    /// How far from the run a neighbour may be, days.
-    const NEAR_D: f64 = 3.0, "d";
-}
 
 /// Median of |x| for the second difference of white noise with standard deviation 1: 0.6745 sqrt(6).
 const MEDIAN_SECOND_DIFFERENCE: f64 = 1.6521;

@@ -12,6 +12,7 @@ mod sorted_readings;
 
 pub(crate) use batch_of_reading::fill_batches;
 pub(crate) use frozen::flag_frozen;
+pub(crate) use raw_gravity::UNFERMENTED_H;
 
 use crate::error::Result;
 
@@ -63,7 +64,7 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
         loaded.count_kept(file, *flags);
     }
     season.account = loaded.finish_account()?;
-    remarks::notice(&mut season);
+    remarks::notice(&mut season, loaded.temp_column.as_deref().unwrap_or("temp_c"));
     Ok(season)
 }
 

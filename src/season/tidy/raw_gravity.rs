@@ -14,8 +14,8 @@ use crate::units::Instant;
 const SCALE_TEMP_C: f64 = 20.0;
 
 assumed! {
-    /// A sample counts as unfermented up to this long after pitching.
-    const UNFERMENTED_H: f64 = 6.0, "h";
+    /// Wort counts as unfermented up to this long after pitching.
+    pub(crate) const UNFERMENTED_H: f64 = 12.0, "h";
 }
 
 /// What is known of a batch that an uncorrected reading needs.

@@ -3,18 +3,29 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::season::account::{Remark, RowAccount};
+use crate::season::ends::METHODS;
 use crate::season::flags::Flags;
+use crate::season::names::{guess, list};
 use crate::season::table::SeasonTable;
-use crate::season::{PAIR_WINDOW_MIN, Season, TEMP_HIGH_C};
+use crate::season::{PAIR_WINDOW_MIN, Probe, Season, TEMP_HIGH_C};
 use crate::units::Instant;
 
 /// Most names that a remark lists.
 const NAMES: usize = 6;
 /// Highest temperature that may be one of a fermentation in degrees Fahrenheit.
 const FAHRENHEIT_HIGH: f64 = 113.0;
+/// Lowest temperature of a fermentation in degrees Fahrenheit, as the low end of a whole season.
+const FAHRENHEIT_LOW: f64 = 45.0;
+/// Half of the temperatures of a season lie below this, C.
+const CELLAR_HIGH_C: f64 = 30.0;
+/// Mean densities between which a probe floats in water and beer and leans.
+const LIGHTEST_KG_M3: f64 = 300.0;
+const HEAVIEST_KG_M3: f64 = 1100.0;
+/// No float is as thin or short, mm.
+const SMALLEST_MM: f64 = 20.0;
 
 /// Adds the remarks to the season's account.
-pub(super) fn notice(season: &mut Season) {
+pub(super) fn notice(season: &mut Season, temp_column: &str) {
     let Season { readings, references, batches, probes, .. } = &*season;
     let of_references = references.iter().filter_map(|reference| reference.probe.as_ref());
     let of_batches = batches.iter().flat_map(|batch| &batch.probes);
@@ -22,10 +33,13 @@ pub(super) fn notice(season: &mut Season) {
     let used_batches = readings.batch_ids.iter().chain(references.iter().filter_map(|r| r.batch.as_ref()));
     let found = [
         (SeasonTable::References, baths_without_tilt(season)),
+        (SeasonTable::References, unknown_methods(season)),
+        (SeasonTable::Probes, odd_densities(season)),
+        (SeasonTable::Readings, swapped(season)),
         (SeasonTable::References, ids_alike(probes.iter().map(|p| &p.probe), used_probes, "probe")),
         (SeasonTable::References, ids_alike(batches.iter().map(|b| &b.batch), used_batches, "batch")),
         (SeasonTable::Readings, clock_jumps(season)),
-        (SeasonTable::Readings, fahrenheit(season)),
+        (SeasonTable::Readings, fahrenheit(season, temp_column)),
     ];
     for (table, text) in found {
         if let Some(text) = text {
@@ -104,15 +118,84 @@ fn clock_jumps(season: &Season) -> Option<String> {
     (!names.is_empty()).then(|| format!("the clock of a logger jumped, so that times may be wrong: {}", listed(&names)))
 }
 
+/// Methods that have no meaning, where the error of a gravity hangs on them.
+fn unknown_methods(season: &Season) -> Option<String> {
+    let mut unknown: BTreeMap<&str, usize> = BTreeMap::new();
+    for reference in season.references.iter().filter(|reference| reference.sg_sd.is_none()) {
+        if let Some(method) = reference.method.as_deref().filter(|method| !METHODS.contains(method)) {
+            *unknown.entry(method).or_default() += 1;
+        }
+    }
+    let one = |(method, rows): (&&str, &usize)| {
+        let near = guess(method, &METHODS).map_or_else(String::new, |near| format!(", did you mean `{near}`?"));
+        format!("`{method}` ({rows} {}{near})", if *rows == 1 { "row" } else { "rows" })
+    };
+    let names: Vec<String> = unknown.iter().map(one).collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "a method without a meaning, so that its gravities get the largest error of all: {}; wanted one of {}",
+            listed(&names),
+            list(&METHODS)
+        )
+    })
+}
+
+/// Probes that would sink or fly: a length in centimetres, a mass mistyped.
+fn odd_densities(season: &Season) -> Option<String> {
+    let odd = |probe: &Probe| {
+        let (mass_g, diameter, length) = (probe.total_mass_g?, probe.diameter_mm?, probe.length_mm?);
+        // Of the cylinder around it, which is a little larger than the float.
+        let density = |d: f64, l: f64| mass_g / (std::f64::consts::FRAC_PI_4 * d * d * l) * 1e6;
+        let is_float = |density: &f64| (LIGHTEST_KG_M3..=HEAVIEST_KG_M3).contains(density);
+        let found = Some(density(diameter, length)).filter(|found| !is_float(found))?;
+        let slips = [
+            ("diameter_mm", diameter, 10.0, 1.0),
+            ("length_mm", length, 1.0, 10.0),
+            ("both lengths", diameter, 10.0, 10.0),
+        ];
+        let slip = slips
+            .into_iter()
+            .find(|(_, value, d, l)| *value < SMALLEST_MM && is_float(&density(diameter * d, length * l)));
+        let slip = slip.map_or_else(String::new, |(name, value, ..)| format!(", {name} {value}: centimetres?"));
+        Some(format!("{} ({found:.0} kg/m3{slip})", probe.probe))
+    };
+    let names: Vec<String> = season.probes.iter().filter_map(odd).collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "a mean density by mass and size that no floating probe has, wanted {LIGHTEST_KG_M3} to {HEAVIEST_KG_M3} kg/m3: {}",
+            listed(&names)
+        )
+    })
+}
+
+/// A temperature that moves as a tilt does, and a tilt that stays as a temperature does.
+fn swapped(season: &Season) -> Option<String> {
+    let spread = |values: &[f64]| {
+        let mut sorted: Vec<f64> = values.iter().copied().filter(|value| value.is_finite()).collect();
+        sorted.sort_by(f64::total_cmp);
+        let at = |share: f64| sorted.get((share * sorted.len() as f64) as usize).copied();
+        Some((at(0.05)?, at(0.5)?, at(0.95)?))
+    };
+    let (tilt, temp) = (spread(&season.readings.tilt_deg)?, spread(&season.readings.temp_c)?);
+    let is_swapped = tilt.1 < CELLAR_HIGH_C && temp.1 > CELLAR_HIGH_C && temp.2 - temp.0 > 1.5 * (tilt.2 - tilt.0);
+    (is_swapped && temp.0 < FAHRENHEIT_LOW).then(|| {
+        format!(
+            "tilt and temperature may have changed places: the tilt is {:.0} most of the time and the temperature moves from {:.0} to \
+             {:.0}; if so, map each to the other's column in season.toml",
+            tilt.1, temp.0, temp.2
+        )
+    })
+}
+
 /// Temperatures that no cellar has and that every cellar has in the other unit.
-fn fahrenheit(season: &Season) -> Option<String> {
+fn fahrenheit(season: &Season, column: &str) -> Option<String> {
     let temps = &season.readings.temp_c;
     let warm = temps.iter().filter(|temp| (TEMP_HIGH_C..=FAHRENHEIT_HIGH).contains(*temp)).count();
     (2 * warm > temps.len()).then(|| {
         let percent = (100.0 * warm as f64 / temps.len() as f64).floor();
         format!(
             "{percent} % of the temperatures lie above {TEMP_HIGH_C} \u{b0}C; if they are degrees Fahrenheit, say so in \
-             season.toml: temp_c = {{ from = \"temp_c\", unit = \"degF\" }}"
+             season.toml: temp_c = {{ from = \"{column}\", unit = \"degF\" }}"
         )
     })
 }

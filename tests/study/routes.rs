@@ -1,14 +1,14 @@
 //! What goes between the studies: flags to the readings, samples once.
 
-use heelwort::calibration::CalibrationSettings;
-use heelwort::drift::{DriftSettings, ProbeErrors};
-use heelwort::gravity::{BatchErrors, GravityLayers, GravitySeries, KnownErrors, SeriesBuilder};
-use heelwort::kinetics::{KineticsSettings, Trait};
-use heelwort::season::Flags;
-use heelwort::simulate::SimulateSettings;
-use heelwort::study::Settings;
+use crate::calibration::CalibrationSettings;
+use crate::drift::{DriftSettings, ProbeErrors};
+use crate::gravity::{BatchErrors, GravityLayers, GravitySeries, KnownErrors, SeriesBuilder};
+use crate::kinetics::{KineticsSettings, Trait};
+use crate::season::Flags;
+use crate::simulate::SimulateSettings;
+use crate::study::Settings;
 
-fn small() -> heelwort::season::Season {
+fn small() -> crate::season::Season {
     let settings =
         SimulateSettings { seed: 23, batches: 8, probes: 3, strains: 2, reading_minutes: 60.0, ..Default::default() };
     settings.run().unwrap().season
@@ -114,7 +114,7 @@ fn without_its_own_samples_a_probe_may_have_nothing_and_says_so_or_is_wide() {
         let mut alone = season.clone();
         let baths: Vec<usize> =
             calibrations.calibrations.iter().flat_map(|c| &c.baths).flat_map(|b| b.references.clone()).collect();
-        let own = |r: &heelwort::season::Reference| r.batch.as_deref() == Some(batch.batch.as_str());
+        let own = |r: &crate::season::Reference| r.batch.as_deref() == Some(batch.batch.as_str());
         let keep: Vec<bool> = season.references.iter().enumerate().map(|(i, r)| baths.contains(&i) || own(r)).collect();
         let mut kept = keep.iter();
         alone.references.retain(|_| *kept.next().unwrap());

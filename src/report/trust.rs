@@ -1,0 +1,67 @@
+//! Whether to trust a probe today.
+
+use crate::drift::{Drift, ProbeDrift, Recalibrate};
+
+use super::reader::Reader;
+
+/// How far a probe is off now on its curve in force, where that is beyond the limit and beyond its error.
+pub(super) fn off(found: &Drift, probe: &ProbeDrift, reader: &Reader) -> Option<String> {
+    let e = probe.offset_sg.estimate().filter(|e| e.value.abs() >= found.limit_sg && e.lower * e.upper > 0.0)?;
+    Some(format!("{} {}", reader.off(e), if e.value > 0.0 { "high" } else { "low" }))
+}
+
+/// Whether to trust it today.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Trust {
+    /// The chance that it is out of limit is as small as it should be.
+    Yes,
+    /// Not shown to be off, and not known well enough either.
+    CheckIt,
+    /// Shown to be off by more than the limit.
+    No,
+    /// Nothing is known of its error.
+    Unknown,
+}
+
+impl Trust {
+    /// The verdict of a probe.
+    pub(super) fn of(found: &Drift, probe: &ProbeDrift, reader: &Reader) -> Self {
+        match probe.recalibrate {
+            _ if off(found, probe, reader).is_some() => Self::No,
+            Recalibrate::AlreadyPast => Self::CheckIt,
+            Recalibrate::By(_) | Recalibrate::NotBefore(_) => Self::Yes,
+            Recalibrate::NotEstimable(_) => Self::Unknown,
+        }
+    }
+
+    /// In a table.
+    pub(super) const fn words(self) -> &'static str {
+        match self {
+            Self::Yes => "trust it",
+            Self::CheckIt => "check it",
+            Self::No => "do not trust it",
+            Self::Unknown => "not known",
+        }
+    }
+
+    /// How the sentence on such probes begins.
+    pub(super) fn sentence(self, limit_sg: f64) -> String {
+        match self {
+            Self::Yes => format!("Trust, within {limit_sg} SG"),
+            Self::CheckIt => "Check first, as their error is no longer known well enough".to_owned(),
+            Self::No => format!("Do not trust, as they read off by more than {limit_sg} SG"),
+            Self::Unknown => "Nothing tells how true they read".to_owned(),
+        }
+    }
+}
+
+/// When a probe is to be calibrated; of one that is due already, since when; empty where that cannot be said.
+pub(super) fn calibrate_by(found: &Drift, probe: &ProbeDrift, reader: &Reader) -> String {
+    match (&probe.recalibrate, found.due_since(probe)) {
+        (_, Some(since)) => format!("due since {}", reader.day(since)),
+        (Recalibrate::By(at), _) => reader.day(*at),
+        (Recalibrate::NotBefore(at), _) => format!("not before {}", reader.day(*at)),
+        (Recalibrate::AlreadyPast, _) => "due".to_owned(),
+        (Recalibrate::NotEstimable(_), _) => String::new(),
+    }
+}

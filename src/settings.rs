@@ -1,0 +1,46 @@
+//! How settings are written down: each once, with what it is, its default and what it may be.
+
+/// A struct of settings with its `Default` and its `check`. After a field stand its default and, where a number has one, its
+/// range with the words for it; what else has to hold stands below `also`, as a function of the settings. Settings that are a
+/// field of others are named with what stands behind `in`.
+macro_rules! settings {
+    (
+        in $of:literal
+        $(#[$doc:meta])*
+        pub struct $name:ident {
+            $($(#[$field_doc:meta])* $field:ident: $kind:ty = $default:expr $(, $range:expr, $wanted:literal)?;)*
+        }
+        also $also:expr
+    ) => {
+        $(#[$doc])*
+        pub struct $name {
+            $(
+                $(#[$field_doc])*
+                ///
+                #[doc = concat!("Default: `", stringify!($default), "`", $("; ", $wanted,)? ".")]
+                pub $field: $kind,
+            )*
+        }
+
+        impl Default for $name {
+            fn default() -> Self {
+                Self { $($field: $default,)* }
+            }
+        }
+
+        impl $name {
+            /// Checks every setting.
+            ///
+            /// # Errors
+            /// [`crate::Error::Setting`] with the name, the value and the allowed range of the first that is wrong.
+            pub fn check(&self) -> $crate::Result<()> {
+                $($($crate::error::inside(concat!($of, stringify!($field)), self.$field, $range, $wanted)?;)?)*
+                let also: fn(&Self) -> $crate::Result<()> = $also;
+                also(self)
+            }
+        }
+    };
+    ($($settings:tt)*) => {
+        settings! { in "" $($settings)* }
+    };
+}

@@ -1,0 +1,206 @@
+//! The conditions that batches were brewed under, and which of them a trait can be adjusted for.
+
+use std::collections::BTreeMap;
+
+use crate::kinetics::{BatchFit, Trait};
+use crate::season::{Batch, Season};
+
+/// The temperature of a batch without a set one is the mean of its readings over this time, hours.
+const FIRST_DAYS_H: f64 = 72.0;
+/// One slope for so many batches beyond the strains.
+const BATCHES_A_SLOPE: usize = 6;
+/// A condition with more than this share of its variance between strains goes with the strain.
+const GOES_WITH_STRAIN: f64 = 0.5;
+/// A condition of which others leave less than this share of its variance within strains goes with them.
+const GOES_WITH_OTHERS: f64 = 0.1;
+
+/// What may be adjusted for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Condition {
+    OriginalSg,
+    TempC,
+    PitchRate,
+    MashTempC,
+    Generation,
+}
+
+use Condition::{Generation, MashTempC, OriginalSg, PitchRate, TempC};
+
+const ALL: [Condition; 5] = [OriginalSg, TempC, PitchRate, MashTempC, Generation];
+
+/// The conditions of one batch, in the order of `ALL`, pitching rates by their logarithms.
+pub(super) type BatchConditions = [Option<f64>; ALL.len()];
+
+impl Condition {
+    /// In words; and the spread within strains below which it does not vary.
+    fn facts(self) -> (&'static str, f64) {
+        match self {
+            OriginalSg => ("original gravity", 5e-4),
+            TempC => ("temperature", 0.1),
+            PitchRate => ("pitching rate", 0.01),
+            MashTempC => ("mash temperature", 0.1),
+            Generation => ("generation", 0.1),
+        }
+    }
+
+    fn written(self, value: f64) -> String {
+        match self {
+            OriginalSg => format!("{value:.4}"),
+            TempC | MashTempC => format!("{value:.1} \u{b0}C"),
+            PitchRate => format!("{:.2}", value.exp()),
+            Generation => format!("{value:.1}"),
+        }
+    }
+
+    /// Those that act most first: no choice by what the data show, which would make intervals too short.
+    fn order(which: Trait) -> [Self; ALL.len()] {
+        match which {
+            Trait::LagH | Trait::MidH | Trait::T90H | Trait::FinishH | Trait::MaxRateSgPerDay => {
+                [TempC, OriginalSg, PitchRate, Generation, MashTempC]
+            }
+            _ => [OriginalSg, MashTempC, TempC, PitchRate, Generation],
+        }
+    }
+}
+
+/// The conditions of all batches.
+pub(super) fn of_batches(season: &Season, fits: &[BatchFit]) -> Vec<BatchConditions> {
+    let rows: BTreeMap<&str, &Batch> = season.batches.iter().map(|batch| (batch.batch.as_str(), batch)).collect();
+    let measured = first_days(season);
+    let one = |fit: &BatchFit| {
+        let row = rows.get(fit.batch.as_str());
+        let original = fit.finding(Trait::OriginalSg).value().or(row.and_then(|row| row.original_sg));
+        let temp = row.and_then(|row| row.set_temp_c).or_else(|| measured.get(fit.batch.as_str()).copied());
+        let pitch = row.and_then(|row| row.pitch_mcells_ml_p).filter(|rate| *rate > 0.0).map(f64::ln);
+        [original, temp, pitch, row.and_then(|row| row.mash_temp_c), row.and_then(|row| row.generation)]
+    };
+    fits.iter().map(one).collect()
+}
+
+/// Mean temperature over the first days of the batches without a set one.
+fn first_days(season: &Season) -> BTreeMap<&str, f64> {
+    let mut wanted = BTreeMap::new();
+    for batch in season.batches.iter().filter(|batch| batch.set_temp_c.is_none()) {
+        if let Some(index) = season.readings.batch_index(&batch.batch) {
+            wanted.insert(index, (batch, 0.0, 0.0));
+        }
+    }
+    if !wanted.is_empty() {
+        let readings = &season.readings;
+        for ((at, batch), temp_c) in readings.at.iter().zip(&readings.batch).zip(&readings.temp_c) {
+            let Some((row, sum, n)) = batch.and_then(|batch| wanted.get_mut(&batch)) else { continue };
+            if (0.0..FIRST_DAYS_H).contains(&at.hours_since(row.pitched_at)) && temp_c.is_finite() {
+                (*sum, *n) = (*sum + temp_c, *n + 1.0);
+            }
+        }
+    }
+    wanted.into_values().filter(|(_, _, n)| *n > 0.0).map(|(row, sum, n)| (row.batch.as_str(), sum / n)).collect()
+}
+
+/// One condition that a trait is adjusted for.
+pub(super) struct Adjustment {
+    pub name: &'static str,
+    /// By batch, less the mean of all.
+    pub column: Vec<f64>,
+    /// By strain, where its mean stands, likewise.
+    pub at: Vec<f64>,
+}
+
+/// What a trait is adjusted for, with words for the table.
+pub(super) struct Adjustments {
+    pub list: Vec<Adjustment>,
+    /// The conditions that the means are stated at.
+    pub words: String,
+    /// What could not be told apart.
+    pub notes: Vec<String>,
+}
+
+/// Which conditions a trait can be adjusted for: those that vary within strains, one for every six batches beyond the
+/// strains. A value that is missing is taken as the mean of its strain.
+pub(super) fn adjustments(
+    which: Trait,
+    batches: &[BatchConditions],
+    strain_of: &[usize],
+    strains: &[&str],
+) -> Adjustments {
+    let (n, k) = (batches.len(), strains.len());
+    let most = n.saturating_sub(k) / BATCHES_A_SLOPE;
+    let mut found = Adjustments { list: Vec::new(), words: String::new(), notes: Vec::new() };
+    let (mut common, mut usual) = (Vec::new(), Vec::new());
+    let mut taken: Vec<Vec<f64>> = Vec::new();
+    for condition in Condition::order(which) {
+        let (name, least) = condition.facts();
+        let cells: Vec<Option<f64>> = batches.iter().map(|of| of[condition as usize]).collect();
+        let known: Vec<f64> = cells.iter().flatten().copied().collect();
+        if known.is_empty() || 2 * known.len() < n {
+            if !known.is_empty() {
+                found.notes.push(format!("{name} is written down for too few batches"));
+            }
+            continue;
+        }
+        let all = mean(known.iter().copied());
+        let of_strain = |strain: usize| {
+            let own = cells.iter().zip(strain_of).filter(|(_, of)| **of == strain).filter_map(|(cell, _)| *cell);
+            let own = mean(own);
+            if own.is_finite() { own } else { all }
+        };
+        let means: Vec<f64> = (0..k).map(of_strain).collect();
+        let column: Vec<f64> =
+            cells.iter().zip(strain_of).map(|(cell, strain)| cell.unwrap_or(means[*strain]) - all).collect();
+        let mut within: Vec<f64> = column.iter().zip(strain_of).map(|(x, strain)| x + all - means[*strain]).collect();
+        let spread = squares(&within);
+        let freedom = n.saturating_sub(k).max(1) as f64;
+        let goes_with = 1.0 - spread / freedom / (squares(&column) / n.saturating_sub(1).max(1) as f64).max(1e-300);
+        if (spread / freedom).sqrt() < least {
+            if squares(&column) > n as f64 * least * least {
+                found.notes.push(format!("{name} differs between strains only, so its effect is part of theirs"));
+            }
+            continue;
+        }
+        if found.list.len() == most {
+            found.notes.push(format!("too few batches to allow for {name}"));
+            continue;
+        }
+        for other in &taken {
+            let along = within.iter().zip(other).map(|(x, y)| x * y).sum::<f64>() / squares(other);
+            within.iter_mut().zip(other).for_each(|(x, y)| *x -= along * y);
+        }
+        if squares(&within) < GOES_WITH_OTHERS * spread {
+            found.notes.push(format!("{name} goes with the other conditions"));
+            continue;
+        }
+        taken.push(within);
+        let centre = mean(column.iter().copied());
+        let at = if goes_with > GOES_WITH_STRAIN {
+            let (low, high) = ends(&means);
+            let one = |place: usize| format!("{} {}", strains[place], condition.written(means[place]));
+            let seen = format!("{name} goes with the strain ({}, {})", one(low), one(high));
+            found.notes.push(format!("{seen}, so each stands at its usual one"));
+            usual.push(name);
+            means.iter().map(|mean| mean - all).collect()
+        } else {
+            common.push(format!("{name} {}", condition.written(all + centre)));
+            vec![centre; k]
+        };
+        found.list.push(Adjustment { name, column, at });
+    }
+    if !usual.is_empty() {
+        common.push(format!("each at its usual {}", usual.join(" and ")));
+    }
+    found.words = if common.is_empty() { "as brewed".to_owned() } else { common.join(", ") };
+    found
+}
+
+fn ends(means: &[f64]) -> (usize, usize) {
+    let by = |a: &usize, b: &usize| means[*a].total_cmp(&means[*b]);
+    ((0..means.len()).min_by(by).unwrap_or(0), (0..means.len()).max_by(by).unwrap_or(0))
+}
+
+fn mean(values: impl Iterator<Item = f64>) -> f64 {
+    let (sum, n) = values.fold((0.0, 0.0), |(sum, n), value| (sum + value, n + 1.0));
+    sum / n
+}
+
+fn squares(values: &[f64]) -> f64 {
+    values.iter().map(|x| x * x).sum()
+}

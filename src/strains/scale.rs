@@ -1,0 +1,75 @@
+//! Times and rates are compared by their ratios, the rest as it is.
+
+use crate::fit::Estimate;
+use crate::kinetics::Trait;
+
+/// The scale on which a trait is modelled.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Scale {
+    /// Its own.
+    Own,
+    /// Its natural logarithm.
+    Log,
+}
+
+impl Scale {
+    /// Logarithms for times and rates, as long as all values allow it.
+    pub fn of(which: Trait, values: impl IntoIterator<Item = f64>) -> Self {
+        let by_ratio =
+            matches!(which, Trait::LagH | Trait::MidH | Trait::T90H | Trait::FinishH | Trait::MaxRateSgPerDay);
+        if by_ratio && values.into_iter().all(|value| value > 0.0) { Self::Log } else { Self::Own }
+    }
+
+    /// A value and its standard error on this scale.
+    pub fn model(self, value: f64, se: f64) -> (f64, f64) {
+        match self {
+            Self::Own => (value, se),
+            Self::Log => (value.ln(), se / value),
+        }
+    }
+
+    /// An estimate of a mean, back on the trait's own scale.
+    pub fn mean(self, on_model: Estimate) -> Estimate {
+        match self {
+            Self::Own => on_model,
+            Self::Log => Estimate { se: on_model.value.exp() * on_model.se, ..self.ratio(on_model) },
+        }
+    }
+
+    /// The ratio that a difference of logarithms stands for.
+    pub fn ratio(self, difference: Estimate) -> Estimate {
+        let value = difference.value.exp();
+        let (lower, upper) = (difference.lower.exp(), difference.upper.exp());
+        Estimate { value, se: value * difference.se, lower, upper, ..difference }
+    }
+
+    /// A difference d on this scale as one on the trait's own about the middle g of both: with logarithms
+    /// `a - b = 2 sqrt(a b) sinh(d/2)` for `d = ln a - ln b`. It rises with d, so an interval leaves out 0 on both or on
+    /// none; that g is an estimate is neglected.
+    pub fn own(self, d: f64, middle: f64) -> f64 {
+        match self {
+            Self::Own => d,
+            Self::Log => 2.0 * middle.exp() * (0.5 * d).sinh(),
+        }
+    }
+
+    /// The difference on this scale that is `own` on the trait's own about the middle.
+    pub fn model_of(self, own: f64, middle: f64) -> f64 {
+        match self {
+            Self::Own => own,
+            Self::Log => 2.0 * (0.5 * own / middle.exp()).asinh(),
+        }
+    }
+
+    /// An estimate of a difference, on the trait's own scale.
+    pub fn difference(self, d: Estimate, middle: f64) -> Estimate {
+        match self {
+            Self::Own => d,
+            Self::Log => {
+                let own = |d| self.own(d, middle);
+                let se = middle.exp() * (0.5 * d.value).cosh() * d.se;
+                Estimate { value: own(d.value), se, lower: own(d.lower), upper: own(d.upper), ..d }
+            }
+        }
+    }
+}

@@ -1,0 +1,120 @@
+//! The comparison in sentences.
+
+use crate::fit::decimals_for;
+use crate::kinetics::Trait;
+
+use super::result::{StrainContrast, Strains, Verdict};
+
+/// Names that are one once case and all but letters and digits are gone, or that differ by one letter.
+pub(super) fn alike(strains: &[&str]) -> Vec<(String, String)> {
+    let plain =
+        |name: &str| name.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect::<String>();
+    let slip = |a: &str, b: &str| {
+        let letters = |name: &str| name.chars().count() > 5 && name.chars().all(char::is_alphabetic);
+        a == b || letters(a) && letters(b) && strsim::osa_distance(a, b) == 1
+    };
+    let mut found = Vec::new();
+    for (i, a) in strains.iter().enumerate() {
+        for b in strains.iter().skip(i + 1).filter(|b| slip(&plain(a), &plain(b))) {
+            found.push(((*a).to_owned(), (*b).to_owned()));
+        }
+    }
+    found
+}
+
+impl Strains {
+    /// What the comparison says: of each of these traits which differences one may act on, which strains are equivalent,
+    /// which pairs are open and how many batches would settle them; then what could not be told apart, strains that look like
+    /// one, and stuck batches.
+    pub fn sentences(&self, traits: &[Trait]) -> Vec<String> {
+        let mut said: Vec<String> = traits.iter().flat_map(|which| self.of_trait(*which)).collect();
+        let mut notes: Vec<String> = Vec::new();
+        for note in traits.iter().filter_map(|which| self.how(*which)).flat_map(|how| &how.notes) {
+            let mut letters = note.chars();
+            let first = letters.next().map_or_else(String::new, |first| first.to_uppercase().to_string());
+            let note = format!("{first}{}.", letters.as_str());
+            if !notes.contains(&note) {
+                notes.push(note);
+            }
+        }
+        said.extend(notes);
+        let one = |(a, b): &(String, String)| {
+            format!("{a} and {b} look like one strain written in two ways; they are not merged.")
+        };
+        said.extend(self.alike.iter().map(one));
+        let stuck = self.stuck.iter().filter(|share| share.stuck > 0);
+        let stuck: Vec<String> =
+            stuck.map(|share| format!("{} of {} {}", share.stuck, share.n, share.strain)).collect();
+        if !stuck.is_empty() {
+            let stuck = listed(stuck.into_iter());
+            said.push(format!("Stuck batches: {stuck}; they are not in the traits that hang on the terminal gravity."));
+        }
+        said
+    }
+
+    fn of_trait(&self, which: Trait) -> Vec<String> {
+        let pairs = |verdicts: &[Verdict]| -> Vec<&StrainContrast> {
+            let is =
+                |pair: &&StrainContrast| pair.which == which && pair.verdict.is_some_and(|v| verdicts.contains(&v));
+            self.contrasts.iter().filter(is).collect()
+        };
+        let mut said = Vec::new();
+        let title = which.title();
+        let unit = match which.difference_unit() {
+            "fraction" => String::new(),
+            unit => format!(" {unit}"),
+        };
+        let found = pairs(&[Verdict::Different]);
+        if !found.is_empty() {
+            let conditions = self.how(which).map_or_else(String::new, |how| format!(" ({})", at(&how.conditions)));
+            let found = listed(found.iter().filter_map(|pair| apart(pair, &unit)));
+            said.push(format!("{title}{conditions}: differences to act on: {found}."));
+        }
+        let same = pairs(&[Verdict::Equivalent, Verdict::DifferentWithinMargin]);
+        if let Some(first) = same.first() {
+            let names = listed(same.iter().map(|pair| format!("{} and {}", pair.a, pair.b)));
+            said.push(format!("{title}: within {}{unit} of each other: {names}.", first.margin));
+        }
+        let open = pairs(&[Verdict::Open]);
+        if let Some(first) = open.first() {
+            let more: Vec<Option<usize>> =
+                open.iter().map(|pair| pair.power.and_then(|power| power.more_of_each)).collect();
+            let names = listed(open.iter().map(|pair| format!("{} and {}", pair.a, pair.b)));
+            let what = format!("a difference of {}{unit} four times in five", first.margin);
+            let settled = match (more.iter().flatten().min(), more.iter().flatten().max()) {
+                (Some(least), Some(most)) if more.iter().all(Option::is_some) => {
+                    format!("{least} to {most} more batches of each would find {what}")
+                }
+                (Some(least), _) => format!("{least} to over 200 more batches of each would find {what}"),
+                _ => format!("even 200 more batches of each would not find {what}"),
+            };
+            said.push(format!("{title}: open: {names}; {settled}."));
+        }
+        said
+    }
+}
+
+fn at(conditions: &str) -> String {
+    if conditions == "as brewed" {
+        conditions.to_owned()
+    } else {
+        format!("at {conditions}").replace("at each at", "each at")
+    }
+}
+
+/// `a above b by 0.05 (0.02 to 0.08)`.
+fn apart(pair: &StrainContrast, unit: &str) -> Option<String> {
+    let e = pair.difference.estimate()?;
+    let (above, below, sign) = if e.value > 0.0 { (&pair.a, &pair.b, 1.0) } else { (&pair.b, &pair.a, -1.0) };
+    let (value, low, high) =
+        (e.value.abs(), (sign * e.lower).min(sign * e.upper), (sign * e.lower).max(sign * e.upper));
+    let digits = decimals_for(e.se);
+    Some(format!("{above} above {below} by {value:.digits$}{unit} ({low:.digits$} to {high:.digits$})"))
+}
+
+/// At most six, and how many more.
+fn listed(items: impl Iterator<Item = String>) -> String {
+    let items: Vec<String> = items.collect();
+    let shown = items.iter().take(6).cloned().collect::<Vec<_>>().join("; ");
+    if items.len() > 6 { format!("{shown}; and {} more pairs", items.len() - 6) } else { shown }
+}

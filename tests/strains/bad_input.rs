@@ -1,0 +1,158 @@
+//! Seasons that say little or nothing.
+
+use heelwort::kinetics::{Status, Trait};
+use heelwort::strains::{StrainSettings, Strains, Verdict};
+
+use super::{Brewed, season};
+
+const ATTENUATION: Trait = Trait::Attenuation;
+
+fn run(batches: &[Brewed]) -> Strains {
+    let (season, kinetics) = season(batches);
+    let found = StrainSettings { traits: vec![ATTENUATION], ..Default::default() }.run(&season, &kinetics).unwrap();
+    // Whatever it found, it can be shown.
+    for frame in [found.to_frame(), found.contrasts_frame(), found.repeatability_frame(), found.power_frame()] {
+        frame.unwrap();
+    }
+    found.chart().unwrap();
+    found.contrast_chart().unwrap();
+    found.sentences(&[ATTENUATION]);
+    found.to_string();
+    found
+}
+
+fn batches(of: &[(&str, &[f64])]) -> Vec<Brewed> {
+    let all = of.iter().flat_map(|(strain, values)| values.iter().map(move |value| (*strain, *value)));
+    all.enumerate().map(|(i, (strain, value))| Brewed::new(i, strain, &[(ATTENUATION, value, 0.01)])).collect()
+}
+
+#[test]
+fn no_batches_and_one_strain() {
+    assert!(run(&[]).means.is_empty());
+    let found = run(&batches(&[("sea-aster", &[0.75, 0.78, 0.74, 0.77])]));
+    let mean = found.means[0].mean.estimate().unwrap();
+    assert!((mean.value - 0.76).abs() < 1e-12 && found.contrasts.is_empty() && found.stuck_contrasts.is_empty());
+    assert!((found.means[0].p_highest.unwrap() - 1.0).abs() < 1e-9);
+    assert!(found.means[0].pooled.why().is_some());
+}
+
+#[test]
+fn one_batch_a_strain() {
+    let found = run(&batches(&[("sea-aster", &[0.75]), ("thrift", &[0.8]), ("samphire", &[0.7])]));
+    for why in found.means.iter().map(|mean| mean.mean.why()).chain(found.contrasts.iter().map(|c| c.difference.why()))
+    {
+        assert!(why.unwrap().contains("one batch a strain"), "{why:?}");
+    }
+    assert_eq!((found.means.len(), found.contrasts.len()), (3, 3));
+    // One strain with a second batch lends its spread to the others.
+    let found = run(&batches(&[("sea-aster", &[0.75, 0.76, 0.77]), ("thrift", &[0.8])]));
+    assert!(found.contrasts[0].difference.estimate().is_some(), "{found:?}");
+    assert!(found.spreads.iter().any(|row| row.strain.as_deref() == Some("thrift") && row.sd.why().is_some()));
+}
+
+#[test]
+fn identical_batches() {
+    let found = run(&batches(&[("sea-aster", &[0.75, 0.75, 0.75]), ("thrift", &[0.8, 0.8])]));
+    let why = found.means[0].mean.why().unwrap();
+    assert!(why.contains("exactly"), "{why}");
+    assert!(found.contrasts[0].difference.why().is_some() && found.contrasts[0].verdict.is_none());
+}
+
+#[test]
+fn a_trait_that_no_batch_gave() {
+    let none: Vec<Brewed> = (0..6).map(|i| Brewed::new(i, ["thrift", "samphire"][i % 2], &[])).collect();
+    let found = run(&none);
+    assert!(found.means.iter().all(|mean| mean.n == 0 && mean.mean.why() == Some("no batch gave it")));
+    assert!(found.means.iter().all(|mean| mean.left_out == "3 without it" && mean.raw.is_none()));
+    let mut one = batches(&[("thrift", &[0.8, 0.81, 0.79]), ("samphire", &[0.7, 0.72, 0.71])]);
+    one.push(Brewed::new(9, "sea-aster", &[]));
+    let found = run(&one);
+    let of = |a: &str, b: &str| found.contrasts.iter().find(|c| c.a == a && c.b == b).unwrap();
+    assert!(of("samphire", "thrift").verdict == Some(Verdict::Different));
+    assert!(of("samphire", "sea-aster").difference.why().unwrap().contains("no batch gave it"));
+}
+
+#[test]
+fn a_strain_written_two_ways_is_told_and_not_merged() {
+    let found =
+        run(&batches(&[("Sea Lavender", &[0.75, 0.78]), ("sea-lavender", &[0.74, 0.77]), ("thrift", &[0.8, 0.81])]));
+    assert_eq!(found.means.len(), 3);
+    assert_eq!(found.alike, [("Sea Lavender".to_owned(), "sea-lavender".to_owned())]);
+    assert!(found.sentences(&[])[0].contains("look like one strain"));
+    let found = run(&batches(&[
+        ("samphire", &[0.75, 0.78]),
+        ("samhpire", &[0.74, 0.77]),
+        ("US-05", &[0.7]),
+        ("US-04", &[0.8]),
+    ]));
+    assert_eq!(found.alike, [("samhpire".to_owned(), "samphire".to_owned())]);
+}
+
+#[test]
+fn all_batches_stuck() {
+    let mut all = batches(&[("thrift", &[0.6, 0.61, 0.59]), ("samphire", &[0.5, 0.52, 0.51])]);
+    all.iter_mut().for_each(|batch| batch.status = Status::Stuck);
+    let found = run(&all);
+    assert!(found.means.iter().all(|mean| mean.n == 0 && mean.left_out == "3 stuck" && mean.mean.why().is_some()));
+    assert!(found.stuck.iter().all(|share| share.stuck == 3 && share.share.as_ref().is_some_and(|e| e.lower > 0.3)));
+    assert!(found.stuck_contrasts[0].p_adjusted > 0.999);
+}
+
+#[test]
+fn stuck_batches_are_counted_and_move_no_attenuation() {
+    let mut all = batches(&[("thrift", &[0.8, 0.81, 0.79, 0.8]), ("samphire", &[0.7, 0.72, 0.71, 0.69])]);
+    let clean = run(&all);
+    for i in 0..3 {
+        let mut stuck = Brewed::new(20 + i, "thrift", &[(ATTENUATION, 0.5, 0.01)]);
+        stuck.status = Status::Stuck;
+        all.push(stuck);
+    }
+    let mut running = Brewed::new(30, "samphire", &[]);
+    running.status = Status::Slowing;
+    all.push(running);
+    let found = run(&all);
+    assert_eq!(clean.contrasts[0].difference, found.contrasts[0].difference);
+    assert_eq!((found.means[1].left_out.as_str(), found.means[0].left_out.as_str()), ("3 stuck", "1 without it"));
+    assert_eq!((found.stuck[1].n, found.stuck[1].stuck, found.stuck[0].unfinished), (7, 3, 1));
+}
+
+#[test]
+fn what_goes_with_the_strain_is_named() {
+    let mut all =
+        batches(&[("thrift", &[0.8, 0.81, 0.79, 0.8, 0.78, 0.82]), ("samphire", &[0.7, 0.72, 0.71, 0.69, 0.7, 0.73])]);
+    for (i, batch) in all.iter_mut().enumerate() {
+        batch.row.set_temp_c = Some(if i < 6 { 24.0 } else { 12.0 } + 0.3 * (i % 3) as f64);
+        batch.row.mash_temp_c = Some(if i < 6 { 68.0 } else { 64.0 });
+        batch.row.wort = Some(if i < 6 { "pale" } else { "table" }.to_owned());
+    }
+    let found = run(&all);
+    let how = found.how(ATTENUATION).unwrap();
+    let said = how.notes.join("; ");
+    assert!(said.contains("mash temperature differs between strains only"), "{said}");
+    assert!(said.contains("strain with its usual wort"), "{said}");
+    assert!(how.conditions.contains("usual temperature"), "{}", how.conditions);
+    assert!(said.contains("temperature goes with the strain (samphire 12.3 \u{b0}C, thrift 24.3 \u{b0}C)"), "{said}");
+    // With the slope from within the strains and each at its own temperature the difference is that of the plain means.
+    let raw = found.means[0].raw.unwrap() - found.means[1].raw.unwrap();
+    assert!((found.contrasts[0].difference.value().unwrap() - raw).abs() < 1e-9);
+}
+
+#[test]
+fn a_house_strain_must_exist() {
+    let all = batches(&[
+        ("thrift", &[0.8, 0.81, 0.79]),
+        ("samphire", &[0.7, 0.72, 0.71]),
+        ("sea-aster", &[0.75, 0.76, 0.74]),
+    ]);
+    let (season, kinetics) = season(&all);
+    let settings = StrainSettings { traits: vec![ATTENUATION], house: Some("cordgras".into()), ..Default::default() };
+    let why = settings.run(&season, &kinetics).unwrap_err().to_string();
+    assert!(why.contains("cordgras") && why.contains("samphire, sea-aster, thrift"), "{why}");
+    let found = StrainSettings { house: Some("thrift".into()), ..settings }.run(&season, &kinetics).unwrap();
+    // Two comparisons instead of three: shorter intervals, and none without the house strain.
+    for contrast in &found.contrasts {
+        let (all, house) = (contrast.difference.estimate().unwrap(), &contrast.house);
+        assert_eq!(house.is_some(), contrast.b == "thrift" || contrast.a == "thrift");
+        assert!(house.as_ref().is_none_or(|h| h.difference.upper - h.difference.lower < all.upper - all.lower));
+    }
+}
