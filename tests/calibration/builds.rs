@@ -124,7 +124,9 @@ fn the_advice_says_what_to_move_where() {
     }
     let good = check(&season);
     let good = &good.builds[0];
-    assert!(good.usable_to_1100 == Some(true) && !good.advice.contains("has to go"), "{}", good.advice);
+    assert!(!good.advice.contains("has to go"), "{}", good.advice);
+    // Of this float the top wets just below SG 1.100.
+    assert!(good.usable_to_1100 == Some(false) && good.advice.contains("gets wet from SG 1.097"), "{}", good.advice);
     let frame = builds.to_frame().unwrap();
     for column in
         ["probe", "water_tilt_deg", "usable_to_1100", "tilt_at_1100_deg", "sg_per_gram_at_nose", "advice", "why"]

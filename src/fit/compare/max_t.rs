@@ -23,9 +23,9 @@ use crate::{Error, Result};
 
 const SEED: u64 = 1;
 const SHIFTS: usize = 8;
-const POINTS: usize = 8192;
+const POINTS: usize = 16384;
 /// Classes that the values of g, from 0 to 1, are sorted into.
-const CLASSES: usize = 128;
+const CLASSES: usize = 512;
 /// With more comparisons than this their overlap is neglected (Bonferroni): it would take seconds.
 const MOST: usize = 400;
 /// The error is this many standard errors.

@@ -144,16 +144,16 @@ impl Layout {
                 for (k, m) in (0..row.q).flat_map(|k| (0..column.q).map(move |m| (k, m))) {
                     let of_row = |i: usize| -> f64 {
                         let at = cell(row.place + i, column.place);
-                        (m..column.q).map(|j| products[at + j] * right[j * column.q + m]).sum()
+                        (0..column.q).map(|j| products[at + j] * right[j * column.q + m]).sum()
                     };
                     cells[cell(row.place + k, column.place + m)] =
-                        (k..row.q).map(|i| left[i * row.q + k] * of_row(i)).sum();
+                        (0..row.q).map(|i| left[i * row.q + k] * of_row(i)).sum();
                 }
             }
             // The level's own block, of which the lower triangle is kept. One that no row touches has none.
             let touched = row.place < self.random && (0..row.q).all(|k| self.starts[row.place + k] <= row.place);
             for (k, m) in (0..row.q).filter(|_| touched).flat_map(|k| (0..=k).map(move |m| (k, m))) {
-                let pairs = (k..row.q).flat_map(|i| (m..row.q).map(move |j| (i, j)));
+                let pairs = (0..row.q).flat_map(|i| (0..row.q).map(move |j| (i, j)));
                 let of_pair = |(i, j): (usize, usize)| {
                     left[i * row.q + k]
                         * left[j * row.q + m]

@@ -1,7 +1,6 @@
 //! Profile likelihood intervals of the random part.
 
 use std::cell::RefCell;
-use std::collections::BTreeMap;
 
 use super::component::{Component, ComponentKind, components};
 use super::design::Spread;
@@ -30,14 +29,10 @@ struct HeldComponent<'a> {
     kind: ComponentKind,
     /// Columns of the grouping, the ones in question first.
     order: Vec<usize>,
-    /// Deviance at the ends of the interval.
-    cut: f64,
     /// The other numbers at the top of the likelihood.
     begin: Vec<f64>,
     /// Where the last search ended, so that the next one is short.
     last: RefCell<Vec<f64>>,
-    /// Deviances by the bits of the value that they were found at.
-    known: RefCell<BTreeMap<u64, f64>>,
 }
 
 impl MixedFit {
@@ -95,8 +90,8 @@ fn ends(model: &MixedModel, at: &Covariance, component: &Component, top: f64, cu
         ComponentKind::Residual => data.unit,
     };
     let best = component.value / unit;
-    let held = HeldComponent::new(model, component.kind, at, top + cut);
-    let above = |value: f64| held.deviance(value) - held.cut;
+    let held = HeldComponent::new(model, component.kind, at);
+    let above = |value: f64| held.deviance(value) - top - cut;
     let restart = || *held.last.borrow_mut() = held.begin.clone();
     restart();
     if let ComponentKind::Correlation { .. } = component.kind {
@@ -148,7 +143,7 @@ fn bounded(above: &impl Fn(f64) -> f64, best: f64, limit: f64) -> Result<f64> {
 }
 
 impl<'a> HeldComponent<'a> {
-    fn new(model: &'a MixedModel, kind: ComponentKind, at: &Covariance, cut: f64) -> Self {
+    fn new(model: &'a MixedModel, kind: ComponentKind, at: &Covariance) -> Self {
         let (grouping, front) = match kind {
             ComponentKind::Sd { grouping, column } => (Some(grouping), vec![column]),
             ComponentKind::Correlation { grouping, column, other } => (Some(grouping), vec![other, column]),
@@ -157,8 +152,7 @@ impl<'a> HeldComponent<'a> {
         let q = grouping.and_then(|g| model.data.terms.get(g)).map_or(0, |term| term.q);
         let mut order = front;
         order.extend((0..q).filter(|c| !order.contains(c)).collect::<Vec<_>>());
-        let mut held =
-            Self { model, kind, order, cut, begin: Vec::new(), last: RefCell::default(), known: RefCell::default() };
+        let mut held = Self { model, kind, order, begin: Vec::new(), last: RefCell::new(Vec::new()) };
         held.begin = held.parameters(at);
         held
     }
@@ -185,27 +179,15 @@ impl<'a> HeldComponent<'a> {
         places(spread, q).filter(|place| *place != gone).collect()
     }
 
-    /// Least deviance with the number in question at `value`, in scaled units. A search depends on where the last one ended, so
-    /// that each value is sought once.
+    /// Least deviance with the number in question at `value`, in scaled units.
     fn deviance(&self, value: f64) -> f64 {
-        if let Some(known) = self.known.borrow().get(&value.to_bits()) {
-            return *known;
-        }
-        let search =
-            |start: &[f64]| newton(&|parameters| self.model.deviance(&self.covariance(value, parameters)), start);
         // Beside an effect of variance 0 others may be far from where they belong: back to the start.
         let last = self.last.borrow().clone();
-        let from_start = last.contains(&0.0) || last == self.begin;
-        let mut found = search(if from_start { &self.begin } else { &last });
-        // There may be two minima where a correlation is near 1: beyond the cut the other one is tried.
-        if found.value > self.cut && (!from_start || last != self.begin) {
-            let again = search(if from_start { &last } else { &self.begin });
-            found = if again.value < found.value { again } else { found };
-        }
+        let start = if last.contains(&0.0) { self.begin.clone() } else { last };
+        let found = newton(&|parameters| self.model.deviance(&self.covariance(value, parameters)), &start);
         if found.value.is_finite() {
             *self.last.borrow_mut() = found.at;
         }
-        self.known.borrow_mut().insert(value.to_bits(), found.value);
         found.value
     }
 
