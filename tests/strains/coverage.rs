@@ -226,22 +226,15 @@ fn check(regime: &Regime, tally: &Tally) {
 }
 
 #[test]
-fn intervals_of_all_pairs_hold_the_truth_together() {
-    for regime in &REGIMES[..2] {
-        check(regime, &many(regime, 60, 3));
-    }
-}
-
-#[test]
-#[ignore = "a thousand seasons of two kinds, run in release by .ci/run"]
+#[ignore = "hundreds of seasons of two kinds, run in release by .ci/run"]
 fn coverage_with_one_spread() {
     for regime in &REGIMES[..2] {
-        check(regime, &many(regime, 1000, 17));
+        check(regime, &many(regime, 400, 17));
     }
 }
 
 #[test]
-#[ignore = "a thousand seasons, run in release by .ci/run"]
+#[ignore = "hundreds of seasons, run in release by .ci/run"]
 fn coverage_with_a_spread_by_strain() {
-    check(&REGIMES[2], &many(&REGIMES[2], 1000, 19));
+    check(&REGIMES[2], &many(&REGIMES[2], 400, 19));
 }

@@ -16,7 +16,7 @@ const TRAITS: [Trait; 3] = [Trait::Attenuation, Trait::MidH, Trait::T90H];
 /// squares over the true values of many batches, with slopes for original gravity, mash, temperature and pitching rate.
 fn truth() -> BTreeMap<(Trait, String), (f64, [f64; 2], [f64; 4])> {
     let settings =
-        |seed| SimulateSettings { seed, batches: 400, probes: 3, reading_minutes: 1440.0, ..Default::default() };
+        |seed| SimulateSettings { seed, batches: 400, probes: 3, reading_minutes: 720.0, ..Default::default() };
     let made: Vec<_> = [901, 902].map(|seed| settings(seed).run().unwrap()).into();
     let all: Vec<_> = made
         .iter()

@@ -7,7 +7,7 @@
 //!
 //! with u uniform on the sphere: direction and length of z are independent, and the length over s is had in closed form, which
 //! leaves a smooth function of the direction (A. Genz and F. Bretz, *Computation of Multivariate Normal and t
-//! Probabilities*, 2009, spherical-radial transformation). Directions are those of a randomly shifted Richtmyer lattice with a
+//! Probabilities*, 2009, spherical-radial transformation). Directions are those of a randomly shifted lattice of the golden ratio with a
 //! fixed seed; how much its shifts differ gives the numerical error. The sum over all comparisons, whose mean is known, is
 //! taken along as a control where it makes that smaller.
 
@@ -23,7 +23,7 @@ use crate::{Error, Result};
 
 const SEED: u64 = 1;
 const SHIFTS: usize = 8;
-const POINTS: usize = 16384;
+const POINTS: usize = 32768;
 /// Classes that the values of g, from 0 to 1, are sorted into.
 const CLASSES: usize = 512;
 /// With more comparisons than this their overlap is neglected (Bonferroni): it would take seconds.
@@ -156,14 +156,19 @@ impl MaxT {
 /// Directions uniform on the sphere, by shift: lattice points through the method of Box and Muller.
 fn directions(dims: usize) -> Vec<Vec<Vec<f64>>> {
     let mut rng = ChaCha8Rng::seed_from_u64(SEED);
-    let steps: Vec<f64> = primes().take(dims + dims % 2).map(|prime| (prime as f64).sqrt()).collect();
+    // Powers of 1 / x with x^(n + 1) = x + 1: the golden ratio in n dimensions.
+    let n = dims + dims % 2;
+    let golden = (0..60).fold(2.0_f64, |x, _| (1.0 + x).powf(1.0 / (n as f64 + 1.0)));
+    let steps: Vec<f64> = (1..=n as i32).map(|k| golden.powi(-k)).collect();
     let one = |_| {
         let shift: Vec<f64> = steps.iter().map(|_| rng.random::<f64>()).collect();
         let point = |i: usize| {
             let at = |k: usize| (shift[k] + (i + 1) as f64 * steps[k]).fract();
             let mut z = Vec::with_capacity(steps.len());
             for k in (0..steps.len()).step_by(2) {
-                let (radius, angle) = ((-2.0 * (1.0 - at(k)).ln()).sqrt(), std::f64::consts::TAU * at(k + 1));
+                // Folded, so that it is periodic as the angle is: the sum over a lattice then converges faster.
+                let folded = (2.0 * at(k) - 1.0).abs();
+                let (radius, angle) = ((-2.0 * (1.0 - folded).ln()).sqrt(), std::f64::consts::TAU * at(k + 1));
                 z.extend([radius * angle.cos(), radius * angle.sin()]);
             }
             z.truncate(dims);
@@ -173,8 +178,4 @@ fn directions(dims: usize) -> Vec<Vec<Vec<f64>>> {
         (0..POINTS).map(point).collect()
     };
     (0..SHIFTS).map(one).collect()
-}
-
-fn primes() -> impl Iterator<Item = u32> {
-    (2..).filter(|n| (2..*n).take_while(|d| d * d <= *n).all(|d| n % d != 0))
 }

@@ -2,6 +2,8 @@
 
 use maud::{Markup, html};
 
+use crate::forecast::{Forecasts, Outlook};
+use crate::report::reader::Reader;
 use crate::study::SeasonStudy;
 
 use super::parts::{fold, link, part, picture};
@@ -13,13 +15,56 @@ pub(super) fn section(study: &SeasonStudy) -> Markup {
         (part(&study.forecasts, |found| html! {
             (picture(found.chart()))
             p.sub { "All numbers: " (link("forecasts", "csv")) ", " (link("forecasts", "parquet")) }
+            (fold("The coming fortnight", &fortnight(found, &Reader::of(study))))
         }))
         (part(&study.backtest, |found| fold("Tried on the past", &html! {
             p { "The same forecast, made again for batches that are over, from what was known at the time. A batch that was cooled or \
-                 ended before it came to rest is no test: nobody knows what would have come." }
+                 ended before it came to rest tells only that it had not come to rest by then." }
+            @if let Some(worth) = found.worth() { p { (worth) } }
             (picture(found.coverage_chart()))
             (picture(found.chart()))
             p.sub { "All numbers: " (link("backtest", "csv")) ", " (link("backtest", "parquet")) }
         })))
+    }
+}
+
+/// Day by day, which batches are at rest with which probability; then what their plans bring.
+fn fortnight(found: &Forecasts, reader: &Reader) -> Markup {
+    let rows: Vec<_> = found.rows.iter().filter(|row| !row.p_finished_in_days.is_empty()).collect();
+    let days = rows.iter().map(|row| row.p_finished_in_days.len()).max().unwrap_or(0);
+    let chance = |p: f64| if p > 0.99 { "over 99 %".to_owned() } else { format!("{:.0} %", 100.0 * p) };
+    html! {
+        @if days > 0 {
+            p { "The chance that a batch is at rest by the end of each day. At rest is not ready: it may be stuck." }
+            ul {
+                @for day in 0..days {
+                    li {
+                        @let known = rows.iter().filter_map(|row| Some((row, row.p_finished_in_days.get(day)?)));
+                        @for (i, (row, p)) in known.enumerate() {
+                            @if i == 0 { (reader.day(row.as_of.plus_days(day as f64 + 1.0))) ": " } @else { ", " }
+                            (row.batch) " " (chance(*p))
+                        }
+                    }
+                }
+            }
+            @for outlook in &found.outlooks { p { (planned(outlook, reader)) } }
+            p.sub { "All numbers: " (link("fortnight", "csv")) ", " (link("what_if", "csv")) }
+        }
+    }
+}
+
+/// What a schedule brings, in a sentence.
+fn planned(outlook: &Outlook, reader: &Reader) -> String {
+    let Outlook { batch, schedule, .. } = outlook;
+    let cold = outlook.cold_at.zip(outlook.p_rest_before_cold);
+    match (cold, &outlook.left_sg, outlook.finish.p50) {
+        (Some((at, p)), Some(left), _) => format!(
+            "{batch} {schedule} goes cold on {}: it is at rest before that with a chance of {:.0} %; else up to SG {:.4} stay unfermented.",
+            reader.day(at),
+            100.0 * p,
+            left.p95
+        ),
+        (_, _, Some(finish)) => format!("{batch} {schedule} comes to rest about {}.", reader.day(finish)),
+        _ => format!("{batch} {schedule} does not come to rest."),
     }
 }
