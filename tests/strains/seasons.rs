@@ -12,9 +12,12 @@ use nalgebra::{DMatrix, DVector};
 /// Batches that got stuck are in no trait.
 const TRAITS: [Trait; 3] = [Trait::Attenuation, Trait::MidH, Trait::T90H];
 
+/// A mean, slopes in temperature and in the logarithm of the pitching rate, and the conditions that they are about.
+type StrainTruth = (f64, [f64; 2], [f64; 4]);
+
 /// The true means of the strains, of times by their logarithms, each at its usual temperature and pitching rate: least
 /// squares over the true values of many batches, with slopes for original gravity, mash, temperature and pitching rate.
-fn truth() -> BTreeMap<(Trait, String), (f64, [f64; 2], [f64; 4])> {
+fn truth() -> BTreeMap<(Trait, String), StrainTruth> {
     let settings =
         |seed| SimulateSettings { seed, batches: 400, probes: 3, reading_minutes: 720.0, ..Default::default() };
     let made: Vec<_> = [901, 902].map(|seed| settings(seed).run().unwrap()).into();
