@@ -165,11 +165,12 @@ fn reml(units: &[(f64, f64)]) -> Result<f64> {
 ///
 /// falls with tau^2 and is chi-squared at the true one. The estimate has Q = df (R. C. Paule and J. Mandel, J. Res. Natl. Bur.
 /// Stand. 87 (1982) 377), the ends of the interval have the quantiles of chi-squared (W. Viechtbauer, Stat. Med. 26 (2007) 37).
-/// An end that Q does not reach is 0. A unit is its value and its standard error; `df` is the number of units less what was
+/// A lower end that Q does not reach is 0. A unit is its value and its standard error; `df` is the number of units less what was
 /// estimated of their means.
 ///
 /// # Errors
-/// [`Error::Setting`] for a level outside (0, 1) or df not above 0.
+/// [`Error::Setting`] for a level outside (0, 1) or df not above 0; [`Error::NotEstimable`] where Q does not reach the upper end:
+/// the units agree more closely than their own errors let them.
 pub fn spread_between(groups: &[Vec<(f64, f64)>], df: f64, level: f64) -> Result<Estimate> {
     check_level(level)?;
     let groups: Vec<Vec<(f64, f64)>> =
@@ -185,6 +186,9 @@ pub fn spread_between(groups: &[Vec<(f64, f64)>], df: f64, level: f64) -> Result
     };
     let tail = 0.5 * (1.0 - level);
     let (lower, upper) = (at(chi_squared(1.0 - tail, df)?)?, at(chi_squared(tail, df)?)?);
+    if !(upper > 0.0) {
+        return Err(Error::not_estimable("a spread", "they agree more closely than their own errors let them"));
+    }
     let se = 0.5 * (upper - lower) / normal_two_sided(level)?;
     Ok(Estimate { value: at(df)?, se, lower, upper, level, method: "Paule and Mandel, Q-profile".into() })
 }
