@@ -96,6 +96,15 @@ pub(crate) fn kelvin_from_celsius(degrees_c: f64) -> f64 {
     degrees_c + ZERO_CELSIUS_K
 }
 
+/// The gas constant, kJ/(mol K) (CODATA 2018).
+pub(crate) const GAS_KJ_MOL_K: f64 = 8.314_462_618e-3;
+
+/// Pace at a temperature over that at another by Arrhenius' law, `exp(-E/R (1/T - 1/T_ref))`, for an activation energy in kJ/mol.
+pub(crate) fn arrhenius_pace(activation_kj_mol: f64, temp_c: f64, reference_c: f64) -> f64 {
+    let inverse = 1.0 / kelvin_from_celsius(temp_c) - 1.0 / kelvin_from_celsius(reference_c);
+    (-activation_kj_mol / GAS_KJ_MOL_K * inverse).exp()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -15,7 +15,7 @@ use crate::kinetics::weak_priors::{
     TAIL_SHARE_SD,
 };
 use crate::kinetics::{FermentationCurve, GravityCurve, N_BASIS, PARAMETERS};
-use crate::units::kelvin_from_celsius;
+use crate::units::{GAS_KJ_MOL_K, kelvin_from_celsius};
 
 /// Number of coordinates.
 pub(super) const DIMS: usize = MAIN + N_BASIS;
@@ -37,7 +37,7 @@ assumed! {
 }
 
 /// Effective activation energy of the pace over the gas constant, K.
-const ACTIVATION_K: f64 = ActivationEnergy::PUBLISHED.kj_mol / 8.314_462_6e-3;
+const ACTIVATION_K: f64 = ActivationEnergy::PUBLISHED.kj_mol / GAS_KJ_MOL_K;
 /// Temperature to which the scale is brought, C.
 const REFERENCE_C: f64 = 20.0;
 

@@ -7,15 +7,13 @@
 
 use crate::common::ActivationEnergy;
 use crate::error::{Error, Result};
-use crate::units::{Instant, kelvin_from_celsius};
+use crate::units::{Instant, arrhenius_pace};
 
 use super::draws::{even_normals, quantiles, rising};
 use super::outlook::{Outlook, Schedule};
 use super::quantiles::Quantiles;
 use super::run::{DrawnForecast, Forecaster, FromDraws};
 
-/// The gas constant, kJ/(mol K).
-const GAS_KJ_MOL_K: f64 = 8.314_462_6e-3;
 /// What is asked for.
 const WHAT: &str = "what a schedule would bring";
 /// Temperatures, C, outside of which the law is not used.
@@ -84,7 +82,6 @@ impl Warm {
         let steps: Vec<(f64, f64)> =
             schedule.steps.iter().map(|(at, temp_c)| (at.hours_since(pitched_at).max(now_h), *temp_c)).collect();
         let cold_h = steps.iter().find(|(_, temp_c)| *temp_c < self.stop_c).map(|(at, _)| *at);
-        let inverse = |temp_c: f64| 1.0 / kelvin_from_celsius(temp_c);
         let (mut finishes, mut later, mut left) = (Vec::new(), Vec::new(), Vec::new());
         for (i, rest) in drawn.draws.rests.iter().enumerate() {
             // Every draw has an energy of its own, evenly through its spread whatever else the draw is.
@@ -92,7 +89,7 @@ impl Warm {
                 self.activation.kj_mol + self.activation.sd_kj_mol * z.get(61 * i % z.len()).copied().unwrap_or(0.0);
             let pace = |temp_c: f64| match temp_c {
                 cold if cold < self.stop_c => 0.0,
-                _ => (-kj_mol.max(0.0) / GAS_KJ_MOL_K * (inverse(temp_c) - inverse(self.now_c))).exp(),
+                _ => arrhenius_pace(kj_mol.max(0.0), temp_c, self.now_c),
             };
             let work_h = (rest.finish_h - now_h).max(0.0);
             let finish = if work_h > 0.0 { hours_for(work_h, now_h, &steps, pace) } else { rest.finish_h };

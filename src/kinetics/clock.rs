@@ -15,12 +15,10 @@
 use std::sync::Arc;
 
 use crate::gravity::GravitySeries;
-use crate::units::kelvin_from_celsius;
+use crate::units::arrhenius_pace;
 
 use super::settings::KineticsSettings;
 
-/// The gas constant, kJ/(mol K).
-const GAS_KJ_MOL_K: f64 = 8.314_462_618e-3;
 /// What is left of the clock's pace when it stands still, so that times can be told from each other.
 const STANDSTILL: f64 = 1e-6;
 
@@ -104,8 +102,7 @@ impl Thermal {
             if temp_c < stop_c {
                 return STANDSTILL;
             }
-            let inverse = 1.0 / kelvin_from_celsius(temp_c) - 1.0 / kelvin_from_celsius(settings.reference_c);
-            (-activation_kj_mol / GAS_KJ_MOL_K * inverse).exp()
+            arrhenius_pace(activation_kj_mol, temp_c, settings.reference_c)
         };
         let mut knots: Vec<(f64, f64, f64)> = Vec::with_capacity(temps.len() + 1);
         for (hours, temp_c) in temps {

@@ -79,17 +79,15 @@ impl MaxT {
         };
         // By columns, whose cells lie side by side.
         let columns = rows.transpose();
-        for (shift, points) in directions(seen.len()).into_iter().enumerate() {
-            for u in points {
-                let mut most: f64 = 0.0;
-                for row in columns.column_iter() {
-                    let g = row.iter().zip(&u).map(|(a, u)| a * u).sum::<f64>().abs();
-                    add(&mut all, shift, g);
-                    most = most.max(g);
-                }
-                add(&mut largest, shift, most);
+        directions(seen.len(), |shift, u| {
+            let mut most: f64 = 0.0;
+            for row in columns.column_iter() {
+                let g = row.iter().zip(u).map(|(a, u)| a * u).sum::<f64>().abs();
+                add(&mut all, shift, g);
+                most = most.max(g);
             }
-        }
+            add(&mut largest, shift, most);
+        });
         let [largest, all] = [largest, all].map(|sums| {
             let mean = |(sum, counts): (f64, [f64; SHIFTS])| {
                 (sum / counts.iter().sum::<f64>(), counts.map(|n| n / POINTS as f64))
@@ -153,19 +151,20 @@ impl MaxT {
     }
 }
 
-/// Directions uniform on the sphere, by shift: lattice points through the method of Box and Muller.
-fn directions(dims: usize) -> Vec<Vec<Vec<f64>>> {
+/// Calls `with` for directions uniform on the sphere, by shift: lattice points through the method of Box and Muller.
+fn directions(dims: usize, mut with: impl FnMut(usize, &[f64])) {
     let mut rng = ChaCha8Rng::seed_from_u64(SEED);
     // Powers of 1 / x with x^(n + 1) = x + 1: the golden ratio in n dimensions.
     let n = dims + dims % 2;
     let golden = (0..60).fold(2.0_f64, |x, _| (1.0 + x).powf(1.0 / (n as f64 + 1.0)));
     let steps: Vec<f64> = (1..=n as i32).map(|k| golden.powi(-k)).collect();
-    let one = |_| {
-        let shift: Vec<f64> = steps.iter().map(|_| rng.random::<f64>()).collect();
-        let point = |i: usize| {
-            let at = |k: usize| (shift[k] + (i + 1) as f64 * steps[k]).fract();
-            let mut z = Vec::with_capacity(steps.len());
-            for k in (0..steps.len()).step_by(2) {
+    let mut z = Vec::with_capacity(n);
+    for shift in 0..SHIFTS {
+        let start: Vec<f64> = steps.iter().map(|_| rng.random::<f64>()).collect();
+        for i in 1..=POINTS {
+            let at = |k: usize| (start[k] + i as f64 * steps[k]).fract();
+            z.clear();
+            for k in (0..n).step_by(2) {
                 // Folded, so that it is periodic as the angle is: the sum over a lattice then converges faster.
                 let folded = (2.0 * at(k) - 1.0).abs();
                 let (radius, angle) = ((-2.0 * (1.0 - folded).ln()).sqrt(), std::f64::consts::TAU * at(k + 1));
@@ -173,9 +172,8 @@ fn directions(dims: usize) -> Vec<Vec<Vec<f64>>> {
             }
             z.truncate(dims);
             let length = z.iter().map(|z| z * z).sum::<f64>().sqrt().max(f64::MIN_POSITIVE);
-            z.iter().map(|z| z / length).collect()
-        };
-        (0..POINTS).map(point).collect()
-    };
-    (0..SHIFTS).map(one).collect()
+            z.iter_mut().for_each(|z| *z /= length);
+            with(shift, &z);
+        }
+    }
 }
