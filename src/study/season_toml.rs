@@ -146,7 +146,7 @@ mod tests {
 
     #[test]
     fn settings_are_read_beside_the_rest_of_the_file() {
-        let text = "time_zone = \"UTC\"\n[study]\nlevel = 0.95\n[study.drift]\nlimit_sg = 0.003\nbootstrap = 0\n";
+        let text = "time_zone = \"UTC\"\n[study]\nlevel = 0.95\n[study.drift]\nlimit_sg = 0.003\nkind_span_sg = 0\n";
         let settings = Settings::from_season_toml(text).unwrap();
         assert_eq!((settings.level, settings.drift.limit_sg), (0.95, 0.003));
         assert_eq!(Settings::from_season_toml("").unwrap(), Settings::default());

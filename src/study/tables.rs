@@ -38,7 +38,6 @@ impl SeasonStudy {
                 "drift_pairs" pairs_frame();
                 "drift_probes" probes_frame();
                 "drift_fleet" fleet_frame();
-                "drift_mixed" mixed_frame();
                 "drift_shifts" shifts_frame();
                 "misfits" misfits_frame();
                 "drift_kinds" kinds_frame();

@@ -140,7 +140,6 @@ const NOT_YET_SHOWN: &[&str] = &[
 fn other_values(leaf: &str, value: &Value) -> Vec<Value> {
     let named = match leaf {
         "bath_plan.range_sg" => vec![json!([1.01, 1.06])],
-        "drift.bootstrap" => vec![json!(30)],
         "strains.house" => vec![json!("sea-lavender")],
         "bath_plan.least_gain" => vec![json!(0.0), json!(0.9)],
         "calibration.session_gap_h" => vec![json!(0.5), json!(5000.0)],
@@ -187,7 +186,6 @@ fn words_allowed(leaf: &str) -> Vec<String> {
 /// Settings under which a study is quick.
 fn quick() -> Settings {
     let mut settings = Settings::default();
-    settings.drift.bootstrap = 20;
     settings.forecast.draws = 200;
     settings.forecast.stages = vec![0.5, 0.8];
     settings.kinetics.candidates = false;

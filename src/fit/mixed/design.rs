@@ -26,14 +26,12 @@ impl Column {
 }
 
 /// How the random effects of one grouping spread.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Spread {
     /// Normal with any covariance matrix, which is estimated.
     Correlated,
     /// Normal and independent, each column with its own variance, which is estimated.
     Uncorrelated,
-    /// Normal and independent with known standard deviations, one per column: a prior.
-    Known(Vec<f64>),
 }
 
 /// Random effects of one grouping: every level has one effect per column.
@@ -60,13 +58,6 @@ impl Random {
         let place = |label: &L| levels.partition_point(|level| level.as_str() < label.as_ref());
         let level_of_row = labels.iter().map(place).collect();
         Self { grouping: grouping.into(), level_of_row, levels, columns, spread: Spread::Correlated }
-    }
-
-    /// The same with another spread.
-    #[must_use]
-    pub fn spread(mut self, spread: Spread) -> Self {
-        self.spread = spread;
-        self
     }
 }
 
@@ -143,14 +134,6 @@ impl Design {
                 let what = format!("the variance of `{}` by {name}", column.name);
                 return Err(Error::not_estimable(what, "its column is zero everywhere"));
             }
-        }
-        if let Spread::Known(sds) = &term.spread {
-            if sds.len() != term.columns.len() || sds.iter().any(|sd| !(*sd >= 0.0 && sd.is_finite())) {
-                let value = format!("{sds:?}");
-                let wanted = "a standard deviation of 0 or more for each column";
-                return Err(Error::Setting { name: "known spread", value, wanted });
-            }
-            return Ok(());
         }
         let what = format!("the variance by {name}");
         let mut seen = term.level_of_row.clone();

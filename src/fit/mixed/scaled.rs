@@ -19,34 +19,17 @@ pub(super) struct Term {
     /// Columns.
     pub q: usize,
     pub levels: usize,
-    /// The spread, known standard deviations in the scaled units.
     pub spread: Spread,
     /// What each column was divided by.
     pub scale: Vec<f64>,
     /// q x q.
     shape: DMatrix<f64>,
-    /// Its inverse.
-    unshape: DMatrix<f64>,
 }
 
 impl Term {
-    /// A factor of known spread; zeros where it is estimated.
-    pub fn known_factor(&self) -> Vec<f64> {
-        let mut factor = vec![0.0; self.q * self.q];
-        if let Spread::Known(sds) = &self.spread {
-            sds.iter().enumerate().for_each(|(i, sd)| factor[i * self.q + i] = *sd);
-        }
-        factor
-    }
-
     /// A factor of the effects' covariance, from orthogonal to balanced columns.
     pub fn balanced(&self, factor: &[f64]) -> Vec<f64> {
         (&self.shape * DMatrix::from_row_slice(self.q, self.q, factor)).transpose().iter().copied().collect()
-    }
-
-    /// A factor of the effects' covariance, from balanced to orthogonal columns.
-    pub fn orthogonal(&self, factor: &[f64]) -> Vec<f64> {
-        (&self.unshape * DMatrix::from_row_slice(self.q, self.q, factor)).transpose().iter().copied().collect()
     }
 
     /// Covariance of the effects of columns a and b in the user's columns, for a response in scaled units.
@@ -138,7 +121,7 @@ impl ScaledData {
             p,
             y: left.iter().map(|y| y / unit).collect(),
             x: basis.transpose().iter().map(|x| x * root_n).collect(),
-            terms: design.random.iter().map(|random| term(random, unit)).collect::<Result<_>>()?,
+            terms: design.random.iter().map(term).collect::<Result<_>>()?,
             starts: vec![0],
             entries: Vec::new(),
             values: Vec::new(),
@@ -159,8 +142,7 @@ impl ScaledData {
 
     /// True when a variance is known or held.
     pub fn has_known_parts(&self) -> bool {
-        let known = self.terms.iter().any(|term| matches!(term.spread, Spread::Known(_)));
-        known || self.held.is_some() || self.known.iter().any(|variance| *variance > 0.0)
+        self.held.is_some() || self.known.iter().any(|variance| *variance > 0.0)
     }
 
     /// The entries of a row.
@@ -249,18 +231,15 @@ impl ScaledData {
     }
 }
 
-fn term(random: &Random, unit: f64) -> Result<Term> {
+fn term(random: &Random) -> Result<Term> {
     let q = random.columns.len();
     let size = |column: &Column| {
         let used = column.values.iter().filter(|z| **z != 0.0);
         (used.clone().map(|z| z * z).sum::<f64>() / used.count().max(1) as f64).sqrt()
     };
     let scale: Vec<f64> = random.columns.iter().map(size).collect();
-    let spread = match &random.spread {
-        Spread::Known(sds) => Spread::Known(sds.iter().zip(&scale).map(|(sd, scale)| sd * scale / unit).collect()),
-        other => other.clone(),
-    };
-    let (mut shape, mut unshape) = (DMatrix::identity(q, q), DMatrix::identity(q, q));
+    let spread = random.spread;
+    let mut shape = DMatrix::identity(q, q);
     if spread == Spread::Correlated && q > 1 {
         // From the last column to the first, so that the triangle is a lower one: G = M' M with M lower, by the factor of the
         // matrix turned round.
@@ -275,10 +254,10 @@ fn term(random: &Random, unit: f64) -> Result<Term> {
         let Some(root) = root.filter(|root| (0..q).all(|i| root[(i, i)] > 1e-6)) else {
             return Err(Error::not_estimable(what(), "one of its columns is a linear combination of the others"));
         };
-        unshape = DMatrix::from_fn(q, q, |i, j| root[(q - 1 - j, q - 1 - i)]);
+        let unshape = DMatrix::from_fn(q, q, |i, j| root[(q - 1 - j, q - 1 - i)]);
         shape = unshape
             .solve_lower_triangular(&DMatrix::identity(q, q))
             .ok_or_else(|| Error::numeric("the preparation of a mixed model", "a pivot is zero"))?;
     }
-    Ok(Term { q, levels: random.levels.len(), spread, scale, shape, unshape })
+    Ok(Term { q, levels: random.levels.len(), spread, scale, shape })
 }
