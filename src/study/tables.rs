@@ -42,7 +42,7 @@ impl SeasonStudy {
                 "misfits" misfits_frame();
                 "drift_kinds" kinds_frame();
             }
-            kinetics { "kinetics" to_frame(); "kinetics_candidates" candidates_frame(); }
+            kinetics { "kinetics" to_frame(); }
             forecasts { "forecasts" to_frame(); "fortnight" fortnight_frame(); "what_if" what_if_frame(); }
             backtest { "backtest" to_frame(); }
             strains {

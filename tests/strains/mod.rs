@@ -46,7 +46,6 @@ impl Brewed {
             progress: none(),
             n: 0,
             whiteness: None,
-            candidates: Vec::new(),
             foam_sg: none(),
             rmse_sg: None,
             offsets: Vec::new(),

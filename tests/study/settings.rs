@@ -121,7 +121,6 @@ const NOT_YET_SHOWN: &[&str] = &[
     "kinetics.foam_sd_sg",
     "kinetics.disturbed_sd_sg",
     "kinetics.instrument_share",
-    "kinetics.candidates",
     "kinetics.clock",
     "kinetics.reference_c",
     "kinetics.stop_ale_c",
@@ -188,7 +187,6 @@ fn quick() -> Settings {
     let mut settings = Settings::default();
     settings.forecast.draws = 200;
     settings.forecast.stages = vec![0.5, 0.8];
-    settings.kinetics.candidates = false;
     settings
 }
 
@@ -259,9 +257,7 @@ fn own_tables(study: &str, settings: &Settings, base: &SeasonStudy) -> Result<Op
         }
         "kinetics" => {
             let kinetics = settings.kinetics.fit_all(&base.series)?;
-            let tables =
-                vec![("fits".into(), kinetics.to_frame()?), ("candidates".into(), kinetics.candidates_frame()?)];
-            Ok(Some(said(tables)))
+            Ok(Some(said(vec![("fits".into(), kinetics.to_frame()?)])))
         }
         _ => Ok(None),
     }
