@@ -24,8 +24,6 @@ settings! {
         active_sg_per_day: f64 = 0.004, 0.0..=0.1, "0 to 0.1 SG per day";
         /// Extra standard deviation of a pair from an active fermentation, SG. From memory, no source.
         active_sd_sg: f64 = 0.0015, 0.0..=0.1, "0 to 0.1 SG";
-        /// True: pairs from active fermentation are left out.
-        leave_out_active: bool = false;
         /// True: what readings alone tell between batches is used. Probes at rest in one beer of which no sample was drawn are
         /// pairs of one another, and a probe at rest in wort is a pair of the original gravity that is stated of it.
         unsampled: bool = true;

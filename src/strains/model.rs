@@ -61,8 +61,7 @@ impl TraitModel {
         fixed.extend(adjustments.list.iter().map(|by| Column::new(format!("by {}", by.name), &by.column)));
         let values: Vec<f64> = rows.iter().map(|row| row.value).collect();
         let mut design = Design::new(&values, fixed);
-        design.known =
-            rows.iter().enumerate().map(|(i, row)| (vec![i], DMatrix::from_element(1, 1, row.se * row.se))).collect();
+        design.known = rows.iter().map(|row| row.se * row.se).collect();
         let mut notes = Vec::new();
         match worts(rows, k) {
             Worts::Random(labels) => {

@@ -8,8 +8,7 @@ use rand_distr::{Distribution, StandardNormal};
 
 use super::{near, numbers, reference};
 
-/// Units (intercepts and slopes) crossed with days and with operators, and errors that are known in blocks of
-/// one unit each.
+/// Units (intercepts and slopes) crossed with days and with operators, and errors that are known in part.
 fn crossed(seed: u64) -> Design {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
@@ -17,11 +16,9 @@ fn crossed(seed: u64) -> Design {
     let n = units * visits;
     let (days, operators): (Vec<f64>, Vec<f64>) =
         ((0..9).map(|_| 0.4 * normal()).collect(), (0..4).map(|_| normal()).collect());
-    let (mut y, mut age, mut unit, mut day, mut operator, mut blocks) =
-        (vec![], vec![], vec![], vec![], vec![], vec![]);
+    let (mut y, mut age, mut unit, mut day, mut operator, mut known) = (vec![], vec![], vec![], vec![], vec![], vec![]);
     for u in 0..units {
         let (a, b) = (1.2 * normal(), 0.4 * normal());
-        let start = y.len();
         for (v, today) in days.iter().enumerate() {
             let t = (v as f64) * 0.7 + 0.1 * u as f64;
             let who = (u * 3 + v * v) % 4;
@@ -31,10 +28,7 @@ fn crossed(seed: u64) -> Design {
             operator.push(format!("o{who}"));
             y.push(5.0 + 0.2 * t + a + b * t + today + operators[who] + 0.5 * normal());
         }
-        // A curve's error: the more, the later.
-        let along = DVector::from_fn(visits, |i, _| 0.2 + 0.1 * age[start + i]);
-        let own = DMatrix::from_fn(visits, visits, |i, j| if i == j { 0.05 + 0.01 * i as f64 } else { 0.0 });
-        blocks.push(((start..start + visits).collect(), &along * along.transpose() + own));
+        known.extend((0..visits).map(|i| 0.05 + 0.01 * i as f64));
     }
     let columns = vec![Column::intercept(n), Column::new("age", &age)];
     let alone = || vec![Column::intercept(n)];
@@ -42,7 +36,7 @@ fn crossed(seed: u64) -> Design {
         .random(Random::by_label("unit", &unit, columns))
         .random(Random::by_label("day", &day, alone()))
         .random(Random::by_label("operator", &operator, alone()));
-    design.known = blocks;
+    design.known = known;
     design
 }
 
@@ -64,14 +58,7 @@ impl Dense {
                 if r.level_of_row[i] == j / q { r.columns[j % q].values[i] } else { 0.0 }
             })
         };
-        let mut known = DMatrix::zeros(n, n);
-        for (rows, block) in &design.known {
-            for (i, a) in rows.iter().enumerate() {
-                for (j, b) in rows.iter().enumerate() {
-                    known[(*a, *b)] = block[(i, j)];
-                }
-            }
-        }
+        let known = DMatrix::from_diagonal(&DVector::from_column_slice(&design.known));
         let z = design.random.iter().map(of).collect();
         Self { x, y: DVector::from_column_slice(&design.response), z, known }
     }
@@ -112,7 +99,7 @@ fn spreads(fit: &MixedFit) -> (Vec<DMatrix<f64>>, f64) {
 }
 
 #[test]
-fn known_blocks_and_crossed_groupings_agree_with_dense_formulas() {
+fn known_errors_and_crossed_groupings_agree_with_dense_formulas() {
     for seed in 1..=5 {
         let design = crossed(seed);
         let fit = design.fit().unwrap();
@@ -150,8 +137,7 @@ fn pooling_is_a_mixed_model_with_known_errors() {
         let labels: Vec<String> = (0..y.len()).map(|i| format!("study {i:03}")).collect();
         let ones = || vec![Column::intercept(y.len())];
         let mut design = Design::new(&y, ones()).random(Random::by_label("study", &labels, ones()));
-        let variances = numbers(&set["vi"]);
-        design.known = variances.iter().enumerate().map(|(i, v)| (vec![i], DMatrix::from_element(1, 1, *v))).collect();
+        design.known = numbers(&set["vi"]);
         design.residual_sd = Some(0.0);
         let fit = design.fit().unwrap();
         let right = &set["fits"]["REML"]["normal"];

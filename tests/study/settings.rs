@@ -106,7 +106,6 @@ const NOT_YET_SHOWN: &[&str] = &[
     "drift.window_min",
     "drift.active_sg_per_day",
     "drift.active_sd_sg",
-    "drift.leave_out_active",
     "drift.unsampled",
     "drift.shift_alarm",
     "forecast.stages",

@@ -1,7 +1,5 @@
 //! What a mixed model is fitted to.
 
-use nalgebra::DMatrix;
-
 use crate::{Error, Result};
 
 /// A named column of numbers, one per row of the data.
@@ -70,9 +68,8 @@ pub struct Design {
     pub fixed: Vec<Column>,
     /// The groupings, nested or crossed.
     pub random: Vec<Random>,
-    /// Known part of the covariance of e: the rows of each block of correlated errors, and their covariance. Rows in no block have
-    /// none; a row may be in one block only.
-    pub known: Vec<(Vec<usize>, DMatrix<f64>)>,
+    /// Known variance of the error of each row, beside the independent one that all have; empty where nothing is known.
+    pub known: Vec<f64>,
     /// Standard deviation of the independent error that every row has beside the known part, where it is held; 0 where all errors are
     /// known.
     pub residual_sd: Option<f64>,
@@ -153,24 +150,16 @@ impl Design {
     }
 
     fn check_known(&self, n: usize) -> Result<()> {
-        let mut taken = vec![false; n];
-        for (rows, covariance) in &self.known {
-            if covariance.shape() != (rows.len(), rows.len()) {
-                let shape = covariance.shape();
-                return Err(Error::Usage(format!("a block of {} rows has a covariance of {shape:?}", rows.len())));
-            }
-            if let Some(bad) = covariance.iter().find(|v| !v.is_finite()) {
-                let value = bad.to_string();
-                return Err(Error::Setting { name: "known covariance", value, wanted: "finite numbers" });
-            }
-            for row in rows {
-                match taken.get_mut(*row) {
-                    Some(taken) if !*taken => *taken = true,
-                    _ => return Err(Error::Usage(format!("row {row} is in two blocks or in none of the data"))),
-                }
-            }
+        if !self.known.is_empty() && self.known.len() != n {
+            return Err(Error::Usage(format!("{} known variances for {n} rows", self.known.len())));
         }
-        Ok(())
+        match self.known.iter().find(|v| !(**v >= 0.0 && v.is_finite())) {
+            Some(bad) => {
+                let value = bad.to_string();
+                Err(Error::Setting { name: "known variance", value, wanted: "a finite number from 0 up" })
+            }
+            None => Ok(()),
+        }
     }
 }
 

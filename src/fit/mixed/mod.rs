@@ -6,7 +6,7 @@
 //! e ~ N(0, sigma^2 I + K)
 //! ```
 //!
-//! Each grouping has random effects of one or more columns (an intercept, slopes), correlated or not. K, the known part of the errors, is one covariance block per group of rows, or none.
+//! Each grouping has random effects of one or more columns (an intercept, slopes), correlated or not. K, the known part of the errors, is a variance by row, or none.
 //! The variances are those of highest restricted likelihood; intervals of coefficients allow for their being estimates by the
 //! method of Kenward and Roger.
 //!

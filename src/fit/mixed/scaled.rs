@@ -1,8 +1,6 @@
 //! The data in the form that the numerics work on.
 
-use std::collections::BTreeMap;
-
-use nalgebra::{Cholesky, DMatrix, DVector, SymmetricEigen};
+use nalgebra::{Cholesky, DMatrix, DVector};
 use ndarray::Array2;
 
 use super::design::{Column, Design, Random, Spread};
@@ -58,8 +56,7 @@ pub(super) struct RowEffect {
 
 /// Rows with independent errors.
 ///
-/// Blocks of known covariance are rotated to their eigenvectors, in which `sigma^2 I + K` is diagonal for every sigma. The
-/// response is what ordinary least squares leaves, over its root mean square; the fixed columns are orthonormal times the
+/// The response is what ordinary least squares leaves, over its root mean square; the fixed columns are orthonormal times the
 /// root of n. So nothing depends on the user's units or on the size of the mean.
 #[derive(Debug, Clone)]
 pub(super) struct ScaledData {
@@ -117,6 +114,12 @@ impl ScaledData {
             let why = "the fixed columns fit the response exactly, so no variance is left to share out";
             return Err(Error::not_estimable("a mixed model", why));
         }
+        let mut known: Vec<f64> = design.known.iter().map(|variance| variance / (unit * unit)).collect();
+        known.resize(n, 0.0);
+        if design.residual_sd == Some(0.0) && known.iter().any(|variance| *variance <= 0.0) {
+            let why = "a row has no error: its known variance is 0 and so is the residual one";
+            return Err(Error::not_estimable("a mixed model", why));
+        }
         let mut prepared = Self {
             p,
             y: left.iter().map(|y| y / unit).collect(),
@@ -125,13 +128,13 @@ impl ScaledData {
             starts: vec![0],
             entries: Vec::new(),
             values: Vec::new(),
-            known: vec![0.0; n],
+            known,
             held: design.residual_sd.map(|sd| sd / unit),
             unit,
             start,
             back: back * root_n,
         };
-        prepared.add_known(design)?;
+        (0..n).for_each(|row| prepared.add_row(design, row));
         Ok(prepared)
     }
 
@@ -160,72 +163,16 @@ impl ScaledData {
         self.known.iter().map(|known| known + sigma * sigma).collect()
     }
 
-    /// Enters the rows' random effects, rotated where rows have known correlated errors, and the known variances.
-    fn add_known(&mut self, design: &Design) -> Result<()> {
-        let square = self.unit * self.unit;
-        let mut rotated: Vec<Option<(usize, usize)>> = vec![None; self.n()];
-        let mut turns: Vec<DMatrix<f64>> = Vec::new();
-        for (index, (rows, covariance)) in design.known.iter().enumerate() {
-            let eigen = SymmetricEigen::new(covariance.clone());
-            let largest = eigen.eigenvalues.amax();
-            if eigen.eigenvalues.iter().any(|d| *d < -1e-9 * largest) {
-                let why = format!("the covariance of block {index} is not positive semidefinite");
-                return Err(Error::not_estimable("a mixed model", why));
+    /// Enters the random effects of a row.
+    fn add_row(&mut self, design: &Design, row: usize) {
+        for (index, (random, term)) in design.random.iter().zip(&self.terms).enumerate() {
+            let cells = || random.columns.iter().map(|column| column.values[row]);
+            if cells().all(|z| z == 0.0) {
+                continue;
             }
-            self.turn(rows, &eigen.eigenvectors);
-            for (i, row) in rows.iter().enumerate() {
-                self.known[*row] = eigen.eigenvalues[i].max(0.0) / square;
-                rotated[*row] = Some((index, i));
-            }
-            turns.push(eigen.eigenvectors);
-        }
-        if self.held == Some(0.0) && self.known.iter().any(|k| *k <= 0.0) {
-            let why = "a row has no error: its known variance is 0 and so is the residual one";
-            return Err(Error::not_estimable("a mixed model", why));
-        }
-        for (row, place) in rotated.iter().enumerate() {
-            let parts: Vec<(usize, f64)> = match place {
-                None => vec![(row, 1.0)],
-                Some((block, i)) => {
-                    design.known[*block].0.iter().copied().zip(turns[*block].column(*i).iter().copied()).collect()
-                }
-            };
-            self.add_row(design, &parts);
-        }
-        Ok(())
-    }
-
-    /// Rotates response and fixed columns of some rows.
-    fn turn(&mut self, rows: &[usize], turn: &DMatrix<f64>) {
-        let (p, m) = (self.p, rows.len());
-        let y = DVector::from_fn(m, |i, _| self.y[rows[i]]);
-        let x = DMatrix::from_fn(m, p, |i, j| self.x[rows[i] * p + j]);
-        let (y, x) = (turn.tr_mul(&y), turn.tr_mul(&x));
-        for (i, row) in rows.iter().enumerate() {
-            self.y[*row] = y[i];
-            for j in 0..p {
-                self.x[row * p + j] = x[(i, j)];
-            }
-        }
-    }
-
-    /// Enters one row that is the sum of rows of the data times weights.
-    fn add_row(&mut self, design: &Design, parts: &[(usize, f64)]) {
-        let mut by_level: BTreeMap<(usize, usize), Vec<f64>> = BTreeMap::new();
-        for (row, weight) in parts {
-            for (index, (random, term)) in design.random.iter().zip(&self.terms).enumerate() {
-                let cells = || random.columns.iter().map(|column| column.values[*row]);
-                if cells().all(|z| z == 0.0) {
-                    continue;
-                }
-                let sum = by_level.entry((index, random.level_of_row[*row])).or_insert_with(|| vec![0.0; term.q]);
-                let row = DVector::from_iterator(term.q, cells().zip(&term.scale).map(|(z, scale)| weight * z / scale));
-                sum.iter_mut().zip(term.shape.tr_mul(&row).iter()).for_each(|(sum, z)| *sum += z);
-            }
-        }
-        for ((term, level), values) in by_level {
-            self.entries.push(RowEffect { term, level, at: self.values.len() });
-            self.values.extend(values);
+            let scaled = DVector::from_iterator(term.q, cells().zip(&term.scale).map(|(z, scale)| z / scale));
+            self.entries.push(RowEffect { term: index, level: random.level_of_row[row], at: self.values.len() });
+            self.values.extend(term.shape.tr_mul(&scaled).iter());
         }
         self.starts.push(self.entries.len());
     }
