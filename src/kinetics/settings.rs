@@ -93,7 +93,9 @@ mod tests {
     fn the_default_is_allowed_and_a_slip_is_named() {
         assert!(KineticsSettings::default().check().is_ok());
         let error =
-            KineticsSettings { common: CommonSettings::at_level(1.0), ..Default::default() }.check().unwrap_err();
+            KineticsSettings { common: CommonSettings { level: 1.0, ..Default::default() }, ..Default::default() }
+                .check()
+                .unwrap_err();
         assert!(error.to_string().contains("level"), "{error}");
         let error = KineticsSettings { curves: Vec::new(), ..Default::default() }.check().unwrap_err();
         assert!(error.to_string().contains("curves"), "{error}");
