@@ -2,7 +2,7 @@
 
 use crate::error::Result;
 use crate::kinetics::Trait;
-use crate::strains::{StrainContrast, Strains, Verdict};
+use crate::strains::{Strains, Verdict};
 
 use super::figure::Figure;
 use super::forest::{ForestRow, forest};
@@ -45,12 +45,10 @@ impl Strains {
         let mut panels = Vec::new();
         let mut shown = 0;
         for which in self.traits() {
-            let mut pairs: Vec<_> = self.contrasts.iter().filter(|pair| pair.which == which).collect();
+            let pairs: Vec<_> = self.contrasts.iter().filter(|pair| pair.which == which).collect();
             if pairs.is_empty() {
                 continue;
             }
-            let size = |pair: &StrainContrast| pair.difference.value().unwrap_or(f64::NEG_INFINITY);
-            pairs.sort_by(|a, b| size(b).total_cmp(&size(a)));
             let rows: Vec<ForestRow> = pairs
                 .iter()
                 .map(|pair| {

@@ -23,9 +23,9 @@ pub(super) fn alike(strains: &[&str]) -> Vec<(String, String)> {
 }
 
 impl Strains {
-    /// What the comparison says: of each of these traits which differences one may act on, which strains are equivalent,
-    /// which pairs are open and how many batches would settle them; then what could not be told apart, strains that look like
-    /// one, and stuck batches.
+    /// What the comparison says: of each of these traits the largest differences one may act on, at which conditions, which
+    /// strains are equivalent, how many pairs are open and how many batches would settle them; then what could not be told
+    /// apart, strains that look like one, and stuck batches.
     pub fn sentences(&self, traits: &[Trait]) -> Vec<String> {
         let mut said: Vec<String> = traits.iter().flat_map(|which| self.of_trait(*which)).collect();
         let mut notes: Vec<String> = Vec::new();
@@ -47,7 +47,8 @@ impl Strains {
             stuck.map(|share| format!("{} of {} {}", share.stuck, share.n, share.strain)).collect();
         if !stuck.is_empty() {
             let stuck = listed(stuck.into_iter());
-            said.push(format!("Stuck batches: {stuck}; they are not in the traits that hang on the terminal gravity."));
+            said.push(format!("Stuck batches: {stuck}."));
+            said.push("They are not in the traits that hang on the terminal gravity.".to_owned());
         }
         said
     }
@@ -66,9 +67,8 @@ impl Strains {
         };
         let found = pairs(&[Verdict::Different]);
         if !found.is_empty() {
-            let conditions = self.how(which).map_or_else(String::new, |how| format!(" ({})", at(&how.conditions)));
-            let found = listed(found.iter().filter_map(|pair| apart(pair, &unit)));
-            said.push(format!("{title}{conditions}: differences to act on: {found}."));
+            said.push(format!("{title}: {}.", listed(found.iter().filter_map(|pair| apart(pair, &unit)))));
+            said.extend(self.how(which).map(|how| format!("Conditions: {}.", how.conditions)));
         }
         let same = pairs(&[Verdict::Equivalent, Verdict::DifferentWithinMargin]);
         if let Some(first) = same.first() {
@@ -79,26 +79,22 @@ impl Strains {
         if let Some(first) = open.first() {
             let more: Vec<Option<usize>> =
                 open.iter().map(|pair| pair.power.and_then(|power| power.more_of_each)).collect();
-            let names = listed(open.iter().map(|pair| format!("{} and {}", pair.a, pair.b)));
-            let what = format!("a difference of {}{unit} four times in five", first.margin);
-            let settled = match (more.iter().flatten().min(), more.iter().flatten().max()) {
-                (Some(least), Some(most)) if more.iter().all(Option::is_some) => {
-                    format!("{least} to {most} more batches of each would find {what}")
-                }
-                (Some(least), _) => format!("{least} to over 200 more batches of each would find {what}"),
-                _ => format!("even 200 more batches of each would not find {what}"),
+            let pairs = if open.len() == 1 { "pair is" } else { "pairs are" };
+            said.push(format!("{title}: {} {pairs} open.", open.len()));
+            let most = match more.iter().max_by_key(|more| more.unwrap_or(usize::MAX)) {
+                Some(Some(most)) => most.to_string(),
+                _ => "over 200".to_owned(),
             };
-            said.push(format!("{title}: open: {names}; {settled}."));
+            let needed = match more.iter().flatten().min() {
+                Some(least) if least.to_string() != most => format!("{least} to {most}"),
+                _ => most,
+            };
+            said.push(format!(
+                "To find a difference of {}{unit} four times in five takes {needed} more batches of each strain.",
+                first.margin
+            ));
         }
         said
-    }
-}
-
-fn at(conditions: &str) -> String {
-    if conditions == "as brewed" {
-        conditions.to_owned()
-    } else {
-        format!("at {conditions}").replace("at each at", "each at")
     }
 }
 
@@ -112,9 +108,9 @@ fn apart(pair: &StrainContrast, unit: &str) -> Option<String> {
     Some(format!("{above} above {below} by {value:.digits$}{unit} ({low:.digits$} to {high:.digits$})"))
 }
 
-/// At most six, and how many more.
-fn listed(items: impl Iterator<Item = String>) -> String {
+/// The first three, and how many more.
+pub(super) fn listed(items: impl Iterator<Item = String>) -> String {
     let items: Vec<String> = items.collect();
-    let shown = items.iter().take(6).cloned().collect::<Vec<_>>().join("; ");
-    if items.len() > 6 { format!("{shown}; and {} more pairs", items.len() - 6) } else { shown }
+    let shown = items.iter().take(3).cloned().collect::<Vec<_>>().join("; ");
+    if items.len() > 3 { format!("{shown}; and {} more", items.len() - 3) } else { shown }
 }
