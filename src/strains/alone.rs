@@ -7,7 +7,7 @@ use crate::season::Batch;
 use super::model::ModelRow;
 use super::words::listed;
 
-/// What a batch had of one kind.
+/// Which of a kind a batch had.
 type Had = fn(&Batch) -> Vec<&str>;
 
 const KINDS: [(&str, Had); 3] = [
@@ -36,13 +36,9 @@ pub(super) fn notes(rows: &[ModelRow<'_>], strains: &[&str]) -> Vec<String> {
             }
         }
         let alone: Vec<&str> = (0..strains.len()).filter(|s| again[*s] && !shared[*s]).map(|s| strains[s]).collect();
-        if alone.len() == strains.len() && alone.len() > 1 {
-            found.push(format!("each strain is compared together with its {kind}, which no other strain had"));
-        } else if alone.len() < strains.len() && !alone.is_empty() {
+        if strains.len() > 1 && !alone.is_empty() {
             let who = listed(alone.into_iter().map(str::to_owned));
-            found.push(format!(
-                "some strains are compared together with their {kind}, which no other strain had: {who}"
-            ));
+            found.push(format!("compared together with their {kind}, which no other strain had: {who}"));
         }
     }
     found

@@ -44,10 +44,7 @@ impl Asked<'_> {
         let family = self.from * (self.from - 1) / 2;
         let law = self.law(model, &pairs, family)?;
         let from_house: Vec<(usize, usize)> = pairs.iter().copied().filter(with_house).collect();
-        let house_law = match from_house.is_empty() {
-            true => None,
-            false => Some(self.law(model, &from_house, self.from - 1)?),
-        };
+        let house_law = (!from_house.is_empty()).then(|| self.law(model, &from_house, self.from - 1)).transpose()?;
         let spread = if model.by_strain { "a spread by strain" } else { "one spread" };
         let (mut found, mut raw, mut beyond) = (Vec::new(), Vec::new(), Vec::new());
         let mut numerical_error: f64 = 0.0;
@@ -67,13 +64,8 @@ impl Asked<'_> {
             };
             let (estimate, p_adjusted, factor) = by(&law, "")?;
             numerical_error = numerical_error.max(law.upper_tail(factor, df)?.1);
-            let house = match house_law.as_ref().filter(|_| with_house(&(*a, *b))) {
-                None => None,
-                Some(law) => {
-                    let (estimate, p, _) = by(law, ", from the house strain (Dunnett)")?;
-                    Some(HouseContrast { difference: self.scale.difference(estimate, middle), p })
-                }
-            };
+            let house = house_law.as_ref().filter(|_| with_house(&(*a, *b)));
+            let house = house.map(|law| by(law, ", from the house strain (Dunnett)")).transpose()?;
             let margin = self.scale.model_of(self.margin, middle);
             raw.push(2.0 * student_t_upper_tail(t, df)?);
             beyond.push(student_t_upper_tail((margin - value.abs()) / se, df)?);
@@ -83,7 +75,7 @@ impl Asked<'_> {
                 ratio: (self.scale == Scale::Log).then(|| self.scale.ratio(estimate.clone())),
                 difference: Finding::Estimated(self.scale.difference(estimate, middle)),
                 p_adjusted: Some(p_adjusted),
-                house,
+                house: house.map(|(e, p, _)| HouseContrast { difference: self.scale.difference(e, middle), p }),
                 n: now.n,
                 power: Some(StrainPower { now: now.power(margin, 0), more_of_each: now.more_of_each(margin) }),
                 ..none
@@ -93,14 +85,12 @@ impl Asked<'_> {
         raw.resize(family, 1.0);
         beyond.resize(family, 1.0);
         for ((contrast, p), beyond) in found.iter_mut().zip(holm(&raw)).zip(holm(&beyond)) {
-            let different = contrast.p_adjusted.is_some_and(|p| p < 1.0 - self.level);
             contrast.p_holm = Some(p);
             contrast.p_equivalent = Some(beyond);
-            contrast.verdict = Some(match (different, beyond < 1.0 - self.level) {
-                (true, false) => Verdict::Different,
-                (true, true) => Verdict::DifferentWithinMargin,
-                (false, true) => Verdict::Equivalent,
-                (false, false) => Verdict::Open,
+            contrast.verdict = Some(match contrast.p_adjusted {
+                _ if beyond < 1.0 - self.level => Verdict::Equivalent,
+                Some(p) if p < 1.0 - self.level => Verdict::Different,
+                _ => Verdict::Open,
             });
         }
         let size = |pair: &StrainContrast| pair.difference.value().map_or(0.0, f64::abs);

@@ -49,7 +49,7 @@ impl TraitModel {
         let (n, k) = (rows.len(), strains.len());
         let p = k + adjustments.list.len();
         if n < p + 1 {
-            let why = "one batch a strain: no spread between batches";
+            let why = if n == 0 { "no batch gave it" } else { "one batch a strain: no spread between batches" };
             return Err(Error::not_estimable("a comparison of strains", why));
         }
         let of_strain = |strain: usize| rows.iter().map(|row| f64::from(u8::from(row.strain == strain))).collect();
@@ -161,13 +161,7 @@ fn own_spreads(design: &Design, rows: &[ModelRow<'_>], groups: &[Vec<usize>]) ->
         let values = rows.iter().map(|row| f64::from(u8::from(group.contains(&row.strain)))).collect();
         Column { name: format!("spread {i}"), values }
     });
-    let batches: Vec<usize> = (0..rows.len()).collect();
-    let random = Random {
-        grouping: "batch".to_owned(),
-        columns: columns.collect(),
-        levels: batches.iter().map(usize::to_string).collect(),
-        level_of_row: batches,
-        spread: Spread::Uncorrelated,
-    };
+    let labels: Vec<String> = (0..rows.len()).map(|i| i.to_string()).collect();
+    let random = Random { spread: Spread::Uncorrelated, ..Random::by_label("batch", &labels, columns.collect()) };
     Design { residual_sd: Some(0.0), ..design.clone().random(random) }
 }

@@ -97,12 +97,12 @@ impl StrainSettings {
         let scale = Scale::of(which, given.iter().flatten().map(|e| e.value));
         let start = found.means.len();
         for (strain, own) in &all.strains {
-            let values = own.iter().filter_map(|i| given[*i]).map(|e| scale.model(e.value, e.se).0);
-            let (sum, n) = values.fold((0.0, 0), |(sum, n), value| (sum + value, n + 1));
+            let values = || own.iter().filter_map(|i| given[*i]).map(|e| scale.model(e.value, e.se).0);
+            let n = values().count();
             let stuck = own.iter().filter(|i| stuck(&all.fits[**i])).count();
             let reasons = [(stuck, "stuck"), (own.len() - n - stuck, "without it")];
             let reasons = reasons.iter().filter(|(n, _)| *n > 0).map(|(n, why)| format!("{n} {why}"));
-            let raw = sum / n as f64;
+            let raw = values().sum::<f64>() / n as f64;
             found.means.push(StrainMean {
                 strain: (*strain).to_owned(),
                 which,
@@ -120,17 +120,15 @@ impl StrainSettings {
         let from = own_rows.len();
         let (own_rows, chosen) = self.best(which, own_rows);
         let n: Vec<usize> = own_rows.iter().map(|row| row.n).collect();
-        let names: Vec<String> = own_rows.iter().map(|row| row.strain.clone()).collect();
-        let names: Vec<&str> = names.iter().map(String::as_str).collect();
-        let of_fit = |i: &usize| names.binary_search(&all.fits[*i].strain.as_str()).ok();
-        let places: Vec<usize> = (0..given.len()).filter(|i| given[*i].is_some() && of_fit(i).is_some()).collect();
-        let strain_of: Vec<usize> = places.iter().filter_map(of_fit).collect();
-        let one = |(i, strain): (&usize, &usize)| {
-            let (value, se) = given[*i].map(|e| scale.model(e.value, e.se))?;
-            Some(ModelRow { strain: *strain, value, se, batch: all.rows[*i] })
+        let chosen_one = |name: &&str| own_rows.iter().any(|row| row.strain == **name);
+        let names: Vec<&str> = all.strains.keys().copied().filter(chosen_one).collect();
+        let of_fit = |i: usize| names.binary_search(&all.fits[i].strain.as_str()).ok();
+        let one = |i: usize| {
+            let (value, se) = given[i].map(|e| scale.model(e.value, e.se))?;
+            Some((ModelRow { strain: of_fit(i)?, value, se, batch: all.rows[i] }, all.conditions[i]))
         };
-        let rows: Vec<ModelRow<'_>> = places.iter().zip(&strain_of).filter_map(one).collect();
-        let conditions: Vec<BatchConditions> = places.iter().map(|i| all.conditions[*i]).collect();
+        let (rows, conditions): (Vec<ModelRow<'_>>, Vec<BatchConditions>) = (0..given.len()).filter_map(one).unzip();
+        let strain_of: Vec<usize> = rows.iter().map(|row| row.strain).collect();
         let by = adjustments(which, &conditions, &strain_of, &names);
         let mut how = TraitComparison {
             which,
@@ -163,20 +161,16 @@ impl StrainSettings {
                     }
                 }
                 how.p_equal_spread = model.p_equal_spread;
-                if model.by_strain {
-                    how.notes.push(
-                        "batches of some strains spread more than of others, so each has a spread of its own"
-                            .to_owned(),
-                    );
-                }
+                let unequal = "batches of some strains spread more than of others, so each has a spread of its own";
+                how.notes.extend(model.by_strain.then(|| unequal.to_owned()));
             }
             Err(error) => {
-                how.notes.push(error.to_string());
-                let reason = if rows.is_empty() { "no batch gave it".to_owned() } else { error.to_string() };
                 for row in own_rows {
-                    (row.mean, row.pooled) = (Finding::missing(reason.clone()), Finding::missing(reason.clone()));
+                    row.mean = Finding::missing(error.to_string());
+                    row.pooled = row.mean.clone();
                 }
-                why = Some(reason);
+                how.notes.push(error.to_string());
+                why = Some(error.to_string());
             }
         }
         if all.strains.len() <= MOST_STRAINS && (why.is_some() || names.len() < all.strains.len()) {

@@ -28,16 +28,14 @@ impl Strains {
     /// apart, strains that look like one, and stuck batches.
     pub fn sentences(&self, traits: &[Trait]) -> Vec<String> {
         let mut said: Vec<String> = traits.iter().flat_map(|which| self.of_trait(*which)).collect();
-        let mut notes: Vec<String> = Vec::new();
         for note in traits.iter().filter_map(|which| self.how(*which)).flat_map(|how| &how.notes) {
             let mut letters = note.chars();
             let first = letters.next().map_or_else(String::new, |first| first.to_uppercase().to_string());
             let note = format!("{first}{}.", letters.as_str());
-            if !notes.contains(&note) {
-                notes.push(note);
+            if !said.contains(&note) {
+                said.push(note);
             }
         }
-        said.extend(notes);
         let one = |(a, b): &(String, String)| {
             format!("{a} and {b} look like one strain written in two ways; they are not merged.")
         };
@@ -54,10 +52,8 @@ impl Strains {
     }
 
     fn of_trait(&self, which: Trait) -> Vec<String> {
-        let pairs = |verdicts: &[Verdict]| -> Vec<&StrainContrast> {
-            let is =
-                |pair: &&StrainContrast| pair.which == which && pair.verdict.is_some_and(|v| verdicts.contains(&v));
-            self.contrasts.iter().filter(is).collect()
+        let pairs = |verdict| -> Vec<&StrainContrast> {
+            self.contrasts.iter().filter(|pair| pair.which == which && pair.verdict == Some(verdict)).collect()
         };
         let mut said = Vec::new();
         let title = which.title();
@@ -65,34 +61,27 @@ impl Strains {
             "fraction" => String::new(),
             unit => format!(" {unit}"),
         };
-        let found = pairs(&[Verdict::Different]);
+        let found = pairs(Verdict::Different);
         if !found.is_empty() {
             said.push(format!("{title}: {}.", listed(found.iter().filter_map(|pair| apart(pair, &unit)))));
             said.extend(self.how(which).map(|how| format!("Conditions: {}.", how.conditions)));
         }
-        let same = pairs(&[Verdict::Equivalent, Verdict::DifferentWithinMargin]);
+        let same = pairs(Verdict::Equivalent);
         if let Some(first) = same.first() {
             let names = listed(same.iter().map(|pair| format!("{} and {}", pair.a, pair.b)));
             said.push(format!("{title}: within {}{unit} of each other: {names}.", first.margin));
         }
-        let open = pairs(&[Verdict::Open]);
+        let open = pairs(Verdict::Open);
         if let Some(first) = open.first() {
-            let more: Vec<Option<usize>> =
-                open.iter().map(|pair| pair.power.and_then(|power| power.more_of_each)).collect();
-            let pairs = if open.len() == 1 { "pair is" } else { "pairs are" };
-            said.push(format!("{title}: {} {pairs} open.", open.len()));
-            let most = match more.iter().max_by_key(|more| more.unwrap_or(usize::MAX)) {
-                Some(Some(most)) => most.to_string(),
+            let more = open.iter().map(|pair| pair.power.and_then(|power| power.more_of_each).unwrap_or(usize::MAX));
+            let needed = match more.max() {
+                Some(most) if most < usize::MAX => format!("up to {most}"),
                 _ => "over 200".to_owned(),
             };
-            let needed = match more.iter().flatten().min() {
-                Some(least) if least.to_string() != most => format!("{least} to {most}"),
-                _ => most,
-            };
-            said.push(format!(
-                "To find a difference of {}{unit} four times in five takes {needed} more batches of each strain.",
-                first.margin
-            ));
+            let pairs = if open.len() == 1 { "pair is" } else { "pairs are" };
+            said.push(format!("{title}: {} {pairs} open.", open.len()));
+            let what = format!("a difference of {}{unit} four times in five", first.margin);
+            said.push(format!("To find {what} takes {needed} more batches of each strain."));
         }
         said
     }
@@ -101,11 +90,12 @@ impl Strains {
 /// `a above b by 0.05 (0.02 to 0.08)`.
 fn apart(pair: &StrainContrast, unit: &str) -> Option<String> {
     let e = pair.difference.estimate()?;
-    let (above, below, sign) = if e.value > 0.0 { (&pair.a, &pair.b, 1.0) } else { (&pair.b, &pair.a, -1.0) };
-    let (value, low, high) =
-        (e.value.abs(), (sign * e.lower).min(sign * e.upper), (sign * e.lower).max(sign * e.upper));
+    let (above, below, low, high) = match e.value > 0.0 {
+        true => (&pair.a, &pair.b, e.lower, e.upper),
+        false => (&pair.b, &pair.a, -e.upper, -e.lower),
+    };
     let digits = decimals_for(e.se);
-    Some(format!("{above} above {below} by {value:.digits$}{unit} ({low:.digits$} to {high:.digits$})"))
+    Some(format!("{above} above {below} by {:.digits$}{unit} ({low:.digits$} to {high:.digits$})", e.value.abs()))
 }
 
 /// The first three, and how many more.

@@ -129,7 +129,7 @@ fn what_goes_with_the_strain_is_named() {
     let how = found.how(ATTENUATION).unwrap();
     let said = how.notes.join("; ");
     assert!(said.contains("mash temperature differs between strains only"), "{said}");
-    assert!(said.contains("each strain is compared together with its wort, which no other strain had"), "{said}");
+    assert!(said.contains("compared together with their wort, which no other strain had: samphire; thrift"), "{said}");
     assert!(how.conditions.contains("usual temperature"), "{}", how.conditions);
     assert!(said.contains("temperature goes with the strain (samphire 12.3 \u{b0}C, thrift 24.3 \u{b0}C)"), "{said}");
     // With the slope from within the strains and each at its own temperature the difference is that of the plain means.
@@ -169,7 +169,7 @@ fn a_strain_alone_in_its_vessel_is_named() {
     // A probe for each batch is nobody's own.
     (0..9).for_each(|i| all[i].row.probes = vec![format!("probe {i}")]);
     let notes = run(&all).how(ATTENUATION).unwrap().notes.clone();
-    assert_eq!(notes, ["some strains are compared together with their vessel, which no other strain had: thrift"]);
+    assert_eq!(notes, ["compared together with their vessel, which no other strain had: thrift"]);
     // A batch of which nobody wrote it down may have been in any.
     all[1].row.vessel = None;
     assert!(run(&all).how(ATTENUATION).unwrap().notes.is_empty());

@@ -143,7 +143,7 @@ fn one(regime: &Regime, seed: u64) -> Tally {
         if !(e.lower..=e.upper).contains(truth) {
             tally.together = 0.0;
         }
-        let same = matches!(contrast.verdict, Some(Verdict::Equivalent | Verdict::DifferentWithinMargin));
+        let same = contrast.verdict == Some(Verdict::Equivalent);
         // The difference on its own scale, at the middle that was estimated.
         let size = if contrast.ratio.is_some() { own.value.abs() * (truth / e.value).abs() } else { truth.abs() };
         if same && size > 1.02 * contrast.margin {
