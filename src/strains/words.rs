@@ -23,21 +23,19 @@ pub(super) fn alike(strains: &[&str]) -> Vec<(String, String)> {
 }
 
 impl Strains {
-    /// What the comparison says: of each of these traits which differences one may act on, which strains are equivalent,
-    /// which pairs are open and how many batches would settle them; then what could not be told apart, strains that look like
-    /// one, and stuck batches.
+    /// What the comparison says: of each of these traits the largest differences one may act on, at which conditions, which
+    /// strains are equivalent, how many pairs are open and how many batches would settle them; then what could not be told
+    /// apart, strains that look like one, and stuck batches.
     pub fn sentences(&self, traits: &[Trait]) -> Vec<String> {
         let mut said: Vec<String> = traits.iter().flat_map(|which| self.of_trait(*which)).collect();
-        let mut notes: Vec<String> = Vec::new();
         for note in traits.iter().filter_map(|which| self.how(*which)).flat_map(|how| &how.notes) {
             let mut letters = note.chars();
             let first = letters.next().map_or_else(String::new, |first| first.to_uppercase().to_string());
             let note = format!("{first}{}.", letters.as_str());
-            if !notes.contains(&note) {
-                notes.push(note);
+            if !said.contains(&note) {
+                said.push(note);
             }
         }
-        said.extend(notes);
         let one = |(a, b): &(String, String)| {
             format!("{a} and {b} look like one strain written in two ways; they are not merged.")
         };
@@ -47,16 +45,15 @@ impl Strains {
             stuck.map(|share| format!("{} of {} {}", share.stuck, share.n, share.strain)).collect();
         if !stuck.is_empty() {
             let stuck = listed(stuck.into_iter());
-            said.push(format!("Stuck batches: {stuck}; they are not in the traits that hang on the terminal gravity."));
+            said.push(format!("Stuck batches: {stuck}."));
+            said.push("They are not in the traits that hang on the terminal gravity.".to_owned());
         }
         said
     }
 
     fn of_trait(&self, which: Trait) -> Vec<String> {
-        let pairs = |verdicts: &[Verdict]| -> Vec<&StrainContrast> {
-            let is =
-                |pair: &&StrainContrast| pair.which == which && pair.verdict.is_some_and(|v| verdicts.contains(&v));
-            self.contrasts.iter().filter(is).collect()
+        let pairs = |verdict| -> Vec<&StrainContrast> {
+            self.contrasts.iter().filter(|pair| pair.which == which && pair.verdict == Some(verdict)).collect()
         };
         let mut said = Vec::new();
         let title = which.title();
@@ -64,57 +61,46 @@ impl Strains {
             "fraction" => String::new(),
             unit => format!(" {unit}"),
         };
-        let found = pairs(&[Verdict::Different]);
+        let found = pairs(Verdict::Different);
         if !found.is_empty() {
-            let conditions = self.how(which).map_or_else(String::new, |how| format!(" ({})", at(&how.conditions)));
-            let found = listed(found.iter().filter_map(|pair| apart(pair, &unit)));
-            said.push(format!("{title}{conditions}: differences to act on: {found}."));
+            said.push(format!("{title}: {}.", listed(found.iter().filter_map(|pair| apart(pair, &unit)))));
+            said.extend(self.how(which).map(|how| format!("Conditions: {}.", how.conditions)));
         }
-        let same = pairs(&[Verdict::Equivalent, Verdict::DifferentWithinMargin]);
+        let same = pairs(Verdict::Equivalent);
         if let Some(first) = same.first() {
             let names = listed(same.iter().map(|pair| format!("{} and {}", pair.a, pair.b)));
             said.push(format!("{title}: within {}{unit} of each other: {names}.", first.margin));
         }
-        let open = pairs(&[Verdict::Open]);
+        let open = pairs(Verdict::Open);
         if let Some(first) = open.first() {
-            let more: Vec<Option<usize>> =
-                open.iter().map(|pair| pair.power.and_then(|power| power.more_of_each)).collect();
-            let names = listed(open.iter().map(|pair| format!("{} and {}", pair.a, pair.b)));
-            let what = format!("a difference of {}{unit} four times in five", first.margin);
-            let settled = match (more.iter().flatten().min(), more.iter().flatten().max()) {
-                (Some(least), Some(most)) if more.iter().all(Option::is_some) => {
-                    format!("{least} to {most} more batches of each would find {what}")
-                }
-                (Some(least), _) => format!("{least} to over 200 more batches of each would find {what}"),
-                _ => format!("even 200 more batches of each would not find {what}"),
+            let more = open.iter().map(|pair| pair.power.and_then(|power| power.more_of_each).unwrap_or(usize::MAX));
+            let needed = match more.max() {
+                Some(most) if most < usize::MAX => format!("up to {most}"),
+                _ => "over 200".to_owned(),
             };
-            said.push(format!("{title}: open: {names}; {settled}."));
+            let pairs = if open.len() == 1 { "pair is" } else { "pairs are" };
+            said.push(format!("{title}: {} {pairs} open.", open.len()));
+            let what = format!("a difference of {}{unit} four times in five", first.margin);
+            said.push(format!("To find {what} takes {needed} more batches of each strain."));
         }
         said
-    }
-}
-
-fn at(conditions: &str) -> String {
-    if conditions == "as brewed" {
-        conditions.to_owned()
-    } else {
-        format!("at {conditions}").replace("at each at", "each at")
     }
 }
 
 /// `a above b by 0.05 (0.02 to 0.08)`.
 fn apart(pair: &StrainContrast, unit: &str) -> Option<String> {
     let e = pair.difference.estimate()?;
-    let (above, below, sign) = if e.value > 0.0 { (&pair.a, &pair.b, 1.0) } else { (&pair.b, &pair.a, -1.0) };
-    let (value, low, high) =
-        (e.value.abs(), (sign * e.lower).min(sign * e.upper), (sign * e.lower).max(sign * e.upper));
+    let (above, below, low, high) = match e.value > 0.0 {
+        true => (&pair.a, &pair.b, e.lower, e.upper),
+        false => (&pair.b, &pair.a, -e.upper, -e.lower),
+    };
     let digits = decimals_for(e.se);
-    Some(format!("{above} above {below} by {value:.digits$}{unit} ({low:.digits$} to {high:.digits$})"))
+    Some(format!("{above} above {below} by {:.digits$}{unit} ({low:.digits$} to {high:.digits$})", e.value.abs()))
 }
 
-/// At most six, and how many more.
-fn listed(items: impl Iterator<Item = String>) -> String {
+/// The first three, and how many more.
+pub(super) fn listed(items: impl Iterator<Item = String>) -> String {
     let items: Vec<String> = items.collect();
-    let shown = items.iter().take(6).cloned().collect::<Vec<_>>().join("; ");
-    if items.len() > 6 { format!("{shown}; and {} more pairs", items.len() - 6) } else { shown }
+    let shown = items.iter().take(3).cloned().collect::<Vec<_>>().join("; ");
+    if items.len() > 3 { format!("{shown}; and {} more", items.len() - 3) } else { shown }
 }
