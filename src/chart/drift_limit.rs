@@ -1,7 +1,5 @@
 //! When probes are due for calibration.
 
-use jiff::tz::TimeZone;
-
 use crate::drift::{Drift, ProbeDrift, Recalibrate};
 use crate::error::Result;
 
@@ -9,6 +7,7 @@ use super::axis::{Axis, hours};
 use super::figure::Figure;
 use super::palette::{CURVE, INK, LOOK, Mark};
 use super::plot::Frame;
+use super::scales::Scales;
 use super::svg::{Panel, panel};
 use super::words::{percent, written};
 
@@ -59,7 +58,7 @@ impl Drift {
     /// When a probe is to be calibrated; of one that is due already, since when.
     fn calibrate_by(&self, probe: &ProbeDrift) -> String {
         match self.due_since(probe) {
-            Some(since) => format!("due since {}", written(since, &TimeZone::UTC, "%-d %b")),
+            Some(since) => format!("due since {}", written(since, &Scales::now().zone, "%-d %b")),
             None => probe.recalibrate.to_string(),
         }
     }
