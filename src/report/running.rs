@@ -87,14 +87,15 @@ impl RunningBatch<'_> {
         let verb = match (self.at_rest(), finish.p50 <= *as_of) {
             (true, true) => "It came to rest",
             (false, true) => "It may have come to rest",
-            (true, false) => "The forecast puts its rest at",
+            (true, false) => "The forecast puts its rest",
             (false, false) => "It comes to rest",
         };
         let at = terminal_sg.map(|q| reader.gravity_range([q.p50, q.p05, q.p95]));
         let at = at.map_or_else(String::new, |sg| format!(", at {sg}"));
-        let ready = self.forecast.p_ready.map_or_else(String::new, |p| {
-            format!(" The chance that it is at rest now and not stuck is {}.", percent(p))
-        });
+        let ready = self
+            .forecast
+            .p_ready
+            .map_or_else(String::new, |p| format!(" Ready now, at rest and not stuck: {}.", percent(p)));
         format!("{verb} {when}{at}.{ready}")
     }
 }

@@ -53,7 +53,7 @@ fn written(study: &SeasonStudy) -> String {
                 header {
                     h1 { (study.title()) ": season report" }
                     p.sub {
-                        (summary.season) ". Gravities are at 20 \u{b0}C, times those of " (Reader::of(study).scales.clock()) "."
+                        (summary.season.strip_prefix(&format!("{}: ", study.title())).unwrap_or(&summary.season)) ". Gravities are at 20 \u{b0}C, times those of " (Reader::of(study).scales.clock()) "."
                     }
                 }
                 main {
