@@ -25,7 +25,6 @@ mod shifts;
 
 pub use answers::Drift;
 pub(crate) use model::ProbeErrors;
-pub(crate) use results::OutOfLimit;
 pub use results::{
     DriftKind, DriftPair, FleetTerm, KindVerdict, LastCheck, Misfit, MisfitKind, PairKind, ProbeDrift, ProbeVerdict,
     Recalibrate, Shift, ShiftKind, TrackPoint,

@@ -133,6 +133,9 @@ pub struct BatchFit {
     pub why: String,
 }
 
+/// A batch that has not ended is said to be at rest from this probability on.
+const SURE: f64 = 0.8;
+
 impl BatchFit {
     /// What was found about a trait.
     #[doc = example!(study "println!(\"{}\", study.kinetics()?.batch(batch)?.finding(Trait::TerminalSg));")]
@@ -152,9 +155,10 @@ impl BatchFit {
 
     /// Where the batch stands.
     pub(crate) fn state(&self) -> BatchState {
+        let doubted = self.status_probability.value().is_some_and(|p| p < SURE);
         match (self.ended_hours, self.status) {
             (Some(_), _) => BatchState::Ended,
-            (None, Status::Finished | Status::Stuck) => BatchState::AtRest,
+            (None, Status::Finished | Status::Stuck) if !doubted => BatchState::AtRest,
             (None, _) => BatchState::Running,
         }
     }
@@ -174,6 +178,7 @@ impl BatchFit {
             (BatchState::Running, Status::Lagging) => "running, lagging",
             (BatchState::Running, Status::Slowing) => "running, slowing",
             (BatchState::Running, Status::Restarted) => "running again",
+            (BatchState::Running, Status::Finished | Status::Stuck) => "running, near rest",
             (BatchState::Running, _) => "running",
         }
     }

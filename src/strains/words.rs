@@ -1,6 +1,6 @@
 //! The comparison in sentences.
 
-use crate::fit::decimals_for;
+use crate::fit::{Estimate, decimals_for};
 use crate::kinetics::Trait;
 
 use super::result::{StrainContrast, Strains, Verdict};
@@ -45,8 +45,9 @@ impl Strains {
             stuck.map(|share| format!("{} of {} {}", share.stuck, share.n, share.strain)).collect();
         if !stuck.is_empty() {
             let stuck = listed(stuck.into_iter());
-            said.push(format!("Stuck batches: {stuck}."));
-            said.push("They are not in the traits that hang on the terminal gravity.".to_owned());
+            said.push(format!(
+                "Stuck: {stuck}. Such batches are left out of traits that rest on the terminal gravity."
+            ));
         }
         said
     }
@@ -56,51 +57,93 @@ impl Strains {
             self.contrasts.iter().filter(|pair| pair.which == which && pair.verdict == Some(verdict)).collect()
         };
         let mut said = Vec::new();
-        let title = which.title();
+        // What stands behind the comma is the scale, which the table names.
+        let title = which.title().split(',').next().unwrap_or_default();
         let unit = match which.difference_unit() {
             "fraction" => String::new(),
             unit => format!(" {unit}"),
         };
-        let found = pairs(Verdict::Different);
+        let mut found: Vec<Apart<'_>> = pairs(Verdict::Different).into_iter().filter_map(Apart::of).collect();
+        found.sort_by(|a, b| b.by.value.total_cmp(&a.by.value));
         if !found.is_empty() {
-            said.push(format!("{title}: {}.", listed(found.iter().filter_map(|pair| apart(pair, &unit)))));
-            said.extend(self.how(which).map(|how| format!("Conditions: {}.", how.conditions)));
+            let conditions = self.how(which).map_or_else(String::new, |how| format!(" ({})", at(&how.conditions)));
+            said.push(format!("{title} differs{conditions}:"));
+        }
+        // One sentence for each strain that is above others, the largest difference first.
+        while let Some(above) = found.first().map(|first| first.above) {
+            let of = found.extract_if(.., |apart| apart.above == above);
+            let below = listed(of.map(|apart| apart.in_words(&unit)));
+            said.push(format!("{above} is above {below}."));
         }
         let same = pairs(Verdict::Equivalent);
         if let Some(first) = same.first() {
             let names = listed(same.iter().map(|pair| format!("{} and {}", pair.a, pair.b)));
-            said.push(format!("{title}: within {}{unit} of each other: {names}.", first.margin));
+            said.push(format!("Equal within {}{unit}: {names}.", first.margin));
         }
         let open = pairs(Verdict::Open);
         if let Some(first) = open.first() {
-            let more = open.iter().map(|pair| pair.power.and_then(|power| power.more_of_each).unwrap_or(usize::MAX));
-            let needed = match more.max() {
-                Some(most) if most < usize::MAX => format!("up to {most}"),
-                _ => "over 200".to_owned(),
-            };
-            let pairs = if open.len() == 1 { "pair is" } else { "pairs are" };
-            said.push(format!("{title}: {} {pairs} open.", open.len()));
-            let what = format!("a difference of {}{unit} four times in five", first.margin);
-            said.push(format!("To find {what} takes {needed} more batches of each strain."));
+            let more: Vec<Option<usize>> =
+                open.iter().map(|pair| pair.power.and_then(|power| power.more_of_each)).collect();
+            let all = self.contrasts.iter().filter(|pair| pair.which == which).count();
+            let most = more.iter().flatten().max().filter(|_| more.iter().all(Option::is_some));
+            let most = most.map_or("over 200".to_owned(), ToString::to_string);
+            let least = more.iter().flatten().min().map_or(String::new(), |least| format!("{least} to "));
+            let batches = if least == format!("{most} to ") { most } else { format!("{least}{most}") };
+            said.push(format!(
+                "Open: {} of {all} pairs. To find a difference of {}{unit} four times in five, they need {batches} more batches of \
+                 each yeast.",
+                open.len(),
+                first.margin
+            ));
         }
         said
     }
 }
 
-/// `a above b by 0.05 (0.02 to 0.08)`.
-fn apart(pair: &StrainContrast, unit: &str) -> Option<String> {
-    let e = pair.difference.estimate()?;
-    let (above, below, low, high) = match e.value > 0.0 {
-        true => (&pair.a, &pair.b, e.lower, e.upper),
-        false => (&pair.b, &pair.a, -e.upper, -e.lower),
-    };
-    let digits = decimals_for(e.se);
-    Some(format!("{above} above {below} by {:.digits$}{unit} ({low:.digits$} to {high:.digits$})", e.value.abs()))
+/// A pair that differs, the one that is above first.
+struct Apart<'a> {
+    above: &'a str,
+    below: &'a str,
+    by: Estimate,
 }
 
-/// The first three, and how many more.
+impl<'a> Apart<'a> {
+    fn of(pair: &'a StrainContrast) -> Option<Self> {
+        let e = pair.difference.estimate()?;
+        let (above, below) = if e.value > 0.0 { (&pair.a, &pair.b) } else { (&pair.b, &pair.a) };
+        let by = if e.value > 0.0 {
+            e.clone()
+        } else {
+            Estimate { value: -e.value, lower: -e.upper, upper: -e.lower, ..e.clone() }
+        };
+        Some(Self { above, below, by })
+    }
+
+    /// `b by 0.05 (0.02 to 0.08)`.
+    fn in_words(&self, unit: &str) -> String {
+        let Estimate { value, se, lower, upper, .. } = &self.by;
+        let digits = decimals_for(*se);
+        format!("{} by {value:.digits$}{unit} ({lower:.digits$} to {upper:.digits$})", self.below)
+    }
+}
+
+fn at(conditions: &str) -> String {
+    if conditions == "as brewed" {
+        conditions.to_owned()
+    } else {
+        format!("at {conditions}").replace("at each at", "each at")
+    }
+}
+
+/// At most six, and how many more.
 pub(super) fn listed(items: impl Iterator<Item = String>) -> String {
-    let items: Vec<String> = items.collect();
-    let shown = items.iter().take(3).cloned().collect::<Vec<_>>().join("; ");
-    if items.len() > 3 { format!("{shown}; and {} more", items.len() - 3) } else { shown }
+    let mut items: Vec<String> = items.collect();
+    if items.len() > 6 {
+        let more = items.split_off(6).len();
+        items.push(format!("{more} more"));
+    }
+    match items.split_last() {
+        Some((last, front)) if !front.is_empty() => format!("{} and {last}", front.join(", ")),
+        _ => items.concat(),
+    }
 }

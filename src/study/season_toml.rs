@@ -70,8 +70,9 @@ impl ReportSettings {
         let mut settings = file(text)?.report;
         let season = DeTable::parse(text).ok();
         let season = season.as_ref().and_then(|file| file.get_ref().get("time_zone")?.get_ref().as_str());
-        settings.time_zone = settings.time_zone.or_else(|| season.map(str::to_owned));
+        // That of the season is refused where the season is read.
         settings.zone()?;
+        settings.time_zone = settings.time_zone.or_else(|| season.map(str::to_owned));
         Ok(settings)
     }
 }

@@ -27,6 +27,7 @@ impl SeasonStudy {
             builds { "builds" to_frame(); }
             calibrations {
                 "calibrations" to_frame();
+                "calibration_coefficients" coefficients_frame();
                 "calibration_candidates" candidates_frame();
                 "baths" baths_frame();
                 "water_checks" water_checks_frame();

@@ -119,6 +119,7 @@ fn the_tables_have_their_columns() {
         "since_last_lower",
         "since_last_upper",
         "recalibrate_by",
+        "recalibrate",
         "why",
     ] {
         assert!(probes.column(name).is_ok(), "{name}");

@@ -3,6 +3,7 @@
 mod correction;
 mod display;
 mod drift;
+mod due;
 mod end_gravities;
 mod fleet;
 mod further_probe;

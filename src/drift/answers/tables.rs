@@ -6,7 +6,7 @@ use crate::error::Result;
 use crate::fit::Finding;
 use crate::season::FrameBuilder;
 
-use crate::drift::results::{DriftKind, ProbeDrift, Recalibrate, Shift, ShiftKind};
+use crate::drift::results::{DriftKind, ProbeDrift, Shift, ShiftKind};
 
 use super::drift::Drift;
 
@@ -65,13 +65,8 @@ impl Drift {
                 of(|p| &p.since_last_sg),
             )
             .number("p_out_now", probes.iter().map(now))
-            .text(
-                "recalibrate_by",
-                probes.iter().map(|p| match &p.recalibrate {
-                    Recalibrate::NotEstimable(_) => None,
-                    other => Some(other.to_string()),
-                }),
-            )
+            .time("recalibrate_by", probes.iter().map(|p| p.recalibrate.at().or_else(|| self.due_since(p))))
+            .text("recalibrate", probes.iter().map(|p| p.recalibrate.state()))
             .text("verdict", probes.iter().map(|p| Some(p.verdict.to_string())))
             .truth("corrected", probes.iter().map(|p| Some(self.is_corrected(&p.probe))))
             .text("why", probes.iter().map(why))
