@@ -67,6 +67,7 @@ impl Strains {
             "fraction" => String::new(),
             unit => format!(" {unit}"),
         };
+        let above_or_later = if unit.contains("hour") { "later than" } else { "above" };
         let mut found: Vec<Apart<'_>> = pairs(&[Verdict::Different]).into_iter().filter_map(Apart::of).collect();
         found.sort_by(|a, b| b.by.value.total_cmp(&a.by.value));
         if !found.is_empty() {
@@ -77,7 +78,7 @@ impl Strains {
         while let Some(above) = found.first().map(|first| first.above) {
             let of = found.extract_if(.., |apart| apart.above == above);
             let below = listed(of.map(|apart| apart.in_words(&unit)));
-            said.push(format!("{above} is above {below}."));
+            said.push(format!("{above} is {above_or_later} {below}."));
         }
         let same = pairs(&[Verdict::Equivalent, Verdict::DifferentWithinMargin]);
         if let Some(first) = same.first() {
