@@ -68,7 +68,51 @@ fn finish(svg: &str) -> String {
         .replace(" \"/>", "\"/>")
         .replace(">\n<", "><")
         .replace("\n</text>", "</text>");
-    out.trim_start().to_owned()
+    joined(out.trim_start())
+}
+
+/// Discs of one look in a row as one path of dots: an eighth of the bytes, and one element for the browser instead of hundreds.
+fn joined(svg: &str) -> String {
+    let mut pieces = svg.split("<circle ");
+    let mut out = pieces.next().unwrap_or_default().to_owned();
+    let mut open: Option<(u32, &str)> = None;
+    for piece in pieces {
+        let found = disc(piece);
+        let goes_on = open.is_some() && open == found.as_ref().map(|disc| disc.look);
+        if open.is_some() && !goes_on {
+            out.push_str("\"/>");
+        }
+        open = None;
+        let Some(Disc { at, look, after }) = found else {
+            out = out + "<circle " + piece;
+            continue;
+        };
+        if !goes_on {
+            let stroke = look.1.replace("fill=", "fill=\"none\" stroke-linecap=\"round\" stroke=");
+            out += &format!("<path{stroke} stroke-width=\"{}\" d=\"", 2 * look.0);
+        }
+        out += &format!("M{at}h0");
+        if after.is_empty() { open = Some(look) } else { out = out + "\"/>" + after }
+    }
+    if open.is_some() { out + "\"/>" } else { out }
+}
+
+/// A disc, and what follows it.
+struct Disc<'a> {
+    at: String,
+    /// Radius, opacity and colour.
+    look: (u32, &'a str),
+    after: &'a str,
+}
+
+/// The disc that begins here; none for a ring.
+fn disc(piece: &str) -> Option<Disc<'_>> {
+    let (x, rest) = piece.strip_prefix("cx=\"")?.split_once("\" cy=\"")?;
+    let (y, rest) = rest.split_once("\" r=\"")?;
+    let (radius, rest) = rest.split_once('"')?;
+    let (look, after) = rest.split_once(" stroke-width=\"1\"/>").filter(|(look, _)| !look.contains("/>"))?;
+    let look = (radius.parse().ok()?, look);
+    Some(Disc { at: format!("{x} {y}"), look, after }).filter(|_| !look.1.contains("fill=\"none\""))
 }
 
 #[cfg(test)]
@@ -78,6 +122,22 @@ mod tests {
 
     use super::super::palette::INK;
     use super::*;
+
+    #[test]
+    fn discs_in_a_row_are_one_path_and_rings_stay() {
+        let made = panel(100, 50, |paper| {
+            for x in [8, 12, 16] {
+                paper.draw(&Circle::new((x, 8), 4, INK.mix(0.5).filled())).map_err(drawing)?;
+            }
+            paper.draw(&Circle::new((20, 8), 4, INK.stroke_width(2))).map_err(drawing)?;
+            paper.draw(&Circle::new((24, 8), 5, INK.filled())).map_err(drawing)
+        })
+        .unwrap();
+        assert!(made.body.contains("d=\"M8 8h0M12 8h0M16 8h0\"/>"), "{}", made.body);
+        assert!(made.body.contains("stroke-width=\"8\"") && made.body.contains("opacity=\"0.5\""), "{}", made.body);
+        assert_eq!(made.body.matches("<circle").count(), 1, "{}", made.body);
+        assert!(made.body.ends_with("d=\"M24 8h0\"/>"), "{}", made.body);
+    }
 
     #[test]
     fn ink_follows_the_page_and_words_of_the_user_are_kept() {

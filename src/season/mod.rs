@@ -76,7 +76,7 @@ pub(crate) use reference_sd::{HYDROMETER_SD_SG, WATER_SD_SG, WEIGHED_SD_SG};
 pub use row_error::RowError;
 pub use table::SeasonTable;
 pub use table_rows::{Batch, Event, PlanStep, Probe, Reference};
-pub(crate) use tidy::{UNFERMENTED_H, flag_frozen};
+pub(crate) use tidy::{UNFERMENTED_H, flag_frozen, restore_names};
 pub use written_files::FileFormat;
 
 /// Lowest SG that is taken for one.

@@ -17,7 +17,7 @@ settings! {
         traits: Vec<Trait> = Trait::ALL.into_iter().filter(|which| *which != Trait::OriginalSg).collect();
         /// Simultaneous level of the intervals of all differences within a trait.
         contrast_level: f64 = 0.95, 0.5..=0.9999, "0.5 to 0.9999";
-        /// The strain that the others are held against (Dunnett).
+        /// The strain that the others are held against (Dunnett); always among those compared.
         house: Option<String> = None;
         /// Differences that begin to matter, in the unit of the trait; a trait that is left out has its default
         /// ([`StrainSettings::margin`]).

@@ -44,7 +44,13 @@ impl Settings {
     ///
     /// # Errors
     /// [`crate::Error::Setting`] for a setting that cannot be.
-    pub(super) fn run(&self, season: Season, name: String, asked: &[AsOf], say: &dyn Fn(&str)) -> Result<SeasonStudy> {
+    pub(super) fn run(
+        &self,
+        season: Season,
+        name: String,
+        asked: &[AsOf],
+        say: &(dyn Fn(&str) + Sync),
+    ) -> Result<SeasonStudy> {
         say("calibrating the probes");
         let calibrations = self.calibrate(&season)?;
         let builds = self.builds(&season, &calibrations)?;
@@ -56,12 +62,11 @@ impl Settings {
         let gravity = gravity_of(&season, &calibrations)?;
         say("looking for drift");
         let drift = self.drift(&season, &calibrations)?;
-        say("fitting the fermentations");
         let layers =
             GravityLayers { drift: self.drift_layer(&season, &calibrations, &gravity, &drift), ..Default::default() };
         let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
         let series = self.series_of(&season, &calibrations, &gravity, &drift).all();
-        let kinetics = self.kinetics(&season, &series)?;
+        let kinetics = self.kinetics(&season, &series, say)?;
         say("forecasting, and holding old forecasts against what came");
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
         let (forecasts, backtest) = self.forecast(&season, &kinetics, &known, asked)?;
@@ -160,14 +165,21 @@ impl Settings {
         }
     }
 
-    fn kinetics(&self, season: &Season, series: &[GravitySeries]) -> Result<Part<Kinetics>> {
+    fn kinetics(
+        &self,
+        season: &Season,
+        series: &[GravitySeries],
+        say: &(dyn Fn(&str) + Sync),
+    ) -> Result<Part<Kinetics>> {
         if season.batches.is_empty() {
             return Ok(Part::Skipped("the season has no batches".to_owned()));
         }
         if series.is_empty() {
             return Ok(Part::Skipped("no batch has a gravity, neither by a probe nor by a sample".to_owned()));
         }
-        let kinetics = self.kinetics.fit_all(series)?;
+        let kinetics = self
+            .kinetics
+            .fit_counted(series, &|done| say(&format!("fitting the fermentations: {done} of {}", series.len())))?;
         if kinetics.batches.iter().all(|fit| Trait::ALL.iter().all(|&t| fit.finding(t).estimate().is_none())) {
             return Ok(Part::Failed("no batch has data enough for a fermentation curve".to_owned()));
         }

@@ -153,7 +153,7 @@ mod tests {
             all.forecast.common,
             all.strains.common,
         ] {
-            assert_eq!(common, CommonSettings::at_level(0.8));
+            assert_eq!(common, CommonSettings { level: 0.8, ..Default::default() });
         }
     }
 

@@ -1,6 +1,7 @@
 //! The program as a user starts it: what it prints, what it writes, and its exit codes.
 
 mod program;
+mod readme;
 mod refusals;
 mod study;
 

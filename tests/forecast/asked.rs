@@ -11,7 +11,7 @@ use crate::process::{Brewed, Process, batches_of, brewery};
 fn ask(brewed: &[Brewed], settings: &ForecastSettings, asked: &[(String, Instant)]) -> Vec<Forecast> {
     let batches = batches_of(brewed);
     let series: Vec<GravitySeries> = brewed.iter().map(|brew| brew.series.clone()).collect();
-    let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
+    let kinetics = KineticsSettings::default().fit_all(&series).unwrap();
 
     settings.forecaster(&batches, &kinetics, &series).unwrap().forecasts(asked).rows
 }
@@ -111,7 +111,7 @@ fn schedules_move_the_rest_and_what_cannot_be_is_refused() {
     let (brewed, name, now) = at(0.8);
     let batches = batches_of(&brewed);
     let series: Vec<GravitySeries> = brewed.iter().map(|brew| brew.series.clone()).collect();
-    let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
+    let kinetics = KineticsSettings::default().fit_all(&series).unwrap();
 
     let settings = ForecastSettings::default();
     let mut forecaster = settings.forecaster(&batches, &kinetics, &series).unwrap();

@@ -19,7 +19,7 @@ fn a_cooling_ahead_of_a_running_batch_is_no_outcome() {
     let (batches, name) = (batches_of(&brewed), brewed[3].series.batch.clone());
     let series: Vec<GravitySeries> = brewed.into_iter().map(|brew| brew.series).collect();
     let settings = ForecastSettings { stages: vec![0.55], ..ForecastSettings::default() };
-    let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
+    let kinetics = KineticsSettings::default().fit_all(&series).unwrap();
     let of = |hours: f64| {
         let mut forecaster = settings.forecaster(&batches, &kinetics, &series).unwrap();
         let rows = forecaster.backtest(now.plus_hours(hours)).rows;
@@ -38,7 +38,7 @@ fn a_batch_that_cannot_be_forecast_says_why_and_the_others_are_forecast() {
     series[1].known =
         Some(KnownErrors::new(vec![ErrorKnot { probe: 0, sg: 1.03 }], vec![f64::NAN], vec![vec![f64::NAN]]));
     let settings = ForecastSettings { stages: vec![0.55], ..ForecastSettings::default() };
-    let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
+    let kinetics = KineticsSettings::default().fit_all(&series).unwrap();
     let mut forecaster = settings.forecaster(&batches, &kinetics, &series).unwrap();
     assert!(!forecaster.backtest(series[3].pitched_at.plus_days(60.0)).rows.is_empty());
     let asked: Vec<_> = series.iter().map(|s| (s.batch.clone(), s.pitched_at.plus_days(3.0))).collect();

@@ -12,8 +12,8 @@ use super::parts::{none, picture};
 
 pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
     let (batches, reader) = (running(study), Reader::of(study));
-    // All strips share their time, so that they can be compared.
-    let forecasts = || batches.iter().map(|batch| batch.forecast);
+    // All strips share their time, so that they can be compared. Of a batch at rest nothing is to come.
+    let forecasts = || batches.iter().filter(|batch| !batch.at_rest()).map(|batch| batch.forecast);
     let ends = || forecasts().filter_map(|forecast| forecast.finish).flat_map(|q| [q.p05, q.p95]);
     let times = || ends().chain(forecasts().map(|forecast| forecast.as_of));
     let span = times().min().zip(times().max());
@@ -28,9 +28,9 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
             }
                 p { (batch.now(&reader)) }
                 p { (batch.finish(&reader)) }
-            @if let Some((from, to)) = span { (picture(batch.forecast.chart(from, to))) }
+            @if let Some((from, to)) = span.filter(|_| !batch.at_rest()) { (picture(batch.forecast.chart(from, to))) }
         } } }
-        @if !batches.is_empty() {
+        @if span.is_some() {
             p.sub { "Each shape shows when the batch comes to rest: the higher, the likelier. Upright line: the last reading of the season." }
         }
         h3 { (summary.steps.question) }
