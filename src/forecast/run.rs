@@ -31,6 +31,8 @@ const BY_PROBES: f64 = 0.8;
 const SLOWED: f64 = 0.9;
 /// Standard deviations from what other batches tell beyond which readings contradict them.
 const CONTRADICTS: f64 = 3.0;
+/// Fewest batches whose times to rest make a forecast before the first reading.
+const LEAST_DURATIONS: usize = 5;
 /// Parts of the range of the drop in which yeast leaves.
 const CELLS: usize = 6;
 /// Hours of readings since then from which on they may show it.
@@ -104,14 +106,30 @@ impl Forecaster<'_> {
             return none(Some(batch), "not yet pitched at this moment");
         }
         match self.source.series(batch, as_of) {
-            Ok(None) => none(Some(batch), NO_GRAVITY),
+            Ok(None) => self.by_durations(batch, as_of),
             Ok(Some(series)) => match self.draw_from(index, batch, as_of, series) {
                 Ok(from) => DrawnForecast::Some(Box::new(from)),
-                Err(Error::NotEstimable { why, .. }) if why == NO_GRAVITY => none(Some(batch), NO_GRAVITY),
+                Err(Error::NotEstimable { why, .. }) if why == NO_GRAVITY => self.by_durations(batch, as_of),
                 Err(error) => none(Some(batch), &error.to_string()),
             },
             Err(error) => none(Some(batch), &error.to_string()),
         }
+    }
+
+    /// Before the first reading: the batch takes as long as others of its strain have, or of all where there is none.
+    fn by_durations(&self, batch: &Batch, as_of: Instant) -> DrawnForecast {
+        let mut made = ForecastDraft::none(&batch.batch, Some(batch), as_of, NO_GRAVITY);
+        let known_h = Tail::of_strain(self.kinetics, &batch.strain, &batch.batch, as_of).durations_h;
+        if known_h.len() >= LEAST_DURATIONS {
+            let now_h = as_of.hours_since(batch.pitched_at);
+            let forecast = &mut made.forecast;
+            forecast.finish = Some(quantiles(&known_h).map(|hours| batch.pitched_at.plus_hours(hours)));
+            forecast.p_finished = Some(share_by(&known_h, now_h));
+            forecast.p_finished_in_days = in_days(&known_h, now_h);
+            forecast.method = format!("times to rest of {} other batches", known_h.len());
+            made.finishes_h = known_h;
+        }
+        DrawnForecast::None(Box::new(made))
     }
 
     fn draw_from(&self, index: usize, batch: &Batch, as_of: Instant, series: GravitySeries) -> Result<FromDraws> {
@@ -215,24 +233,23 @@ impl DrawnForecast {
             as_of,
             last_reading_at: Some(instant(last_reading_h)),
             progress: share(&draws.progress, progress),
-            finish: Some(Quantiles {
-                p05: instant(finish_h.p05),
-                p25: instant(finish_h.p25),
-                p50: instant(finish_h.p50),
-                p75: instant(finish_h.p75),
-                p95: instant(finish_h.p95),
-            }),
+            finish: Some(finish_h.map(instant)),
             terminal_sg: Some(quantiles(&rising(draws.rests.iter().map(|rest| rest.terminal_sg)))),
             p_finished: Some(chances.finished),
             p_stuck: Some(chances.stuck),
             p_stuck_now: Some(chances.stuck_now),
             p_ready,
-            p_finished_in_days: (1..=14).map(|day| share_by(&finishes_h, now_h + DAY_H * f64::from(day))).collect(),
+            p_finished_in_days: in_days(&finishes_h, now_h),
             method,
             why: why.join("; "),
         };
         ForecastDraft { forecast, finishes_h, rivals }
     }
+}
+
+/// Probabilities of a rest by each of the coming fourteen days.
+fn in_days(finishes_h: &[f64], now_h: f64) -> Vec<f64> {
+    (1..=14).map(|day| share_by(finishes_h, now_h + DAY_H * f64::from(day))).collect()
 }
 
 /// What a forecast is made from.
