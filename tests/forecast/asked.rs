@@ -57,7 +57,19 @@ fn yeast_that_left_is_seen_two_days_later() {
         let clock = if *hours > left_h { left_h + 7.0 * (1.0 - (-(hours - left_h) / 7.0).exp()) } else { *hours };
         *sg += brew.truth.sg(clock) - brew.truth.sg(*hours);
     }
+    let (sample, sampled_h) = (brew.series.samples.last().cloned().unwrap(), left_h + 40.0);
+    let sg = brew.truth.sg(left_h + 7.0 * (1.0 - (-40.0_f64 / 7.0).exp()));
     brew.series.samples.retain(|sample| sample.hours < left_h);
+    // A probe that leans looks the same: without a sample there is room for that.
+    let alone = ask(&brewed, &ForecastSettings::default(), &later).remove(0);
+    assert!((0.7..=0.95).contains(&alone.p_finished.unwrap()), "{alone}");
+    let brew = brewed.iter_mut().find(|brew| brew.series.batch == name).unwrap();
+    brew.series.samples.push(heelwort::gravity::SeriesSample {
+        hours: sampled_h,
+        sg,
+        known_hours: sampled_h,
+        ..sample
+    });
     let stuck = ask(&brewed, &ForecastSettings::default(), &later).remove(0);
     // It rests little above what its wort allows, which is known from six batches only: at rest is certain, stuck is not.
     assert!(stuck.p_finished.unwrap() > 0.9 && stuck.p_stuck_now.unwrap() > 0.2, "{stuck}");
