@@ -2,7 +2,7 @@
 
 use crate::calibration::{Builds, Calibrations};
 use crate::drift::Drift;
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::forecast::{Backtest, Forecasts, Schedule};
 use crate::gravity::{Gravity, GravityLayers, GravitySeries, ReadingDrift, SeriesBuilder};
 use crate::kinetics::{Kinetics, Trait};
@@ -210,9 +210,13 @@ impl Settings {
             let steps = season.plan.iter().filter(|step| step.batch == batch && step.at > now);
             let steps: Vec<(Instant, f64)> = steps.map(|step| (step.at, step.temp_c)).collect();
             if !steps.is_empty() {
-                // A batch that is cold or cannot be forecast has no outlook; its forecast says why.
                 let planned = Schedule { name: "as planned".to_owned(), steps };
-                forecasts.outlooks.extend(forecaster.what_if(&batch, now, &[planned]).unwrap_or_default());
+                match forecaster.what_if(&batch, now, &[planned]) {
+                    Ok(outlooks) => forecasts.outlooks.extend(outlooks),
+                    Err(Error::Usage(refused)) => forecasts.say(&batch, &refused),
+                    // A batch that is cold or cannot be forecast has no outlook; its forecast says why.
+                    Err(_) => {}
+                }
             }
         }
         let forecasts = Part::unless(questions.is_empty(), why, forecasts);
