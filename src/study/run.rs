@@ -67,19 +67,22 @@ impl Settings {
         let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
         let series = self.series_of(&season, &calibrations, &gravity, &drift).all();
         let kinetics = self.kinetics(&season, &series, say)?;
-        say("forecasting, and holding old forecasts against what came");
+        say("forecasting, holding old forecasts against what came, and comparing strains");
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
-        let (forecasts, backtest) = self.forecast(&season, &kinetics, &known, asked)?;
+        let compare = || {
+            kinetics.then("without fermentation curves there are no traits to compare", |kinetics| {
+                Part::from_result(self.strains.run(&season, kinetics))
+            })
+        };
+        let forecast = || self.forecast(&season, &kinetics, &known, asked);
+        let (forecast, strains) = rayon::join(forecast, compare);
+        let ((forecasts, backtest), strains) = (forecast?, strains?);
         let layers = with_process(layers, &season, &series, (&kinetics, &drift));
         let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
         let series = match gravity.done() {
             Some(gravity) => series.into_iter().map(|series| series.with_gravity(gravity)).collect(),
             None => series,
         };
-        say("comparing strains");
-        let strains = kinetics.then("without fermentation curves there are no traits to compare", |kinetics| {
-            Part::from_result(self.strains.run(&season, kinetics))
-        })?;
         Ok(SeasonStudy {
             name,
             report: ReportSettings::default(),
