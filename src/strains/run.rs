@@ -186,7 +186,7 @@ impl StrainSettings {
         if rows.len() <= MOST_STRAINS {
             return (rows, None);
         }
-        let less = matches!(which, Trait::TerminalSg | Trait::LagH | Trait::MidH | Trait::T90H | Trait::FinishH);
+        let less = which == Trait::TerminalSg || which.is_time();
         let (sign, best) = if less { (1.0, "lowest") } else { (-1.0, "highest") };
         let place = |row: &StrainMean| match self.house.as_ref() == Some(&row.strain) {
             true => f64::NEG_INFINITY,

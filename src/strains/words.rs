@@ -63,6 +63,7 @@ impl Strains {
             "fraction" => String::new(),
             unit => format!(" {unit}"),
         };
+        let above_or_later = if unit.contains("hour") { "later than" } else { "above" };
         let mut found: Vec<Apart<'_>> = pairs(Verdict::Different).into_iter().filter_map(Apart::of).collect();
         if !found.is_empty() {
             let conditions = self.how(which).map_or_else(String::new, |how| format!(" ({})", at(&how.conditions)));
@@ -72,7 +73,7 @@ impl Strains {
         while let Some(above) = found.first().map(|first| first.above) {
             let of = found.extract_if(.., |apart| apart.above == above);
             let below = listed(of.map(|apart| apart.in_words(&unit)));
-            said.push(format!("{above} is above {below}."));
+            said.push(format!("{above} is {above_or_later} {below}."));
         }
         let same = pairs(Verdict::Equivalent);
         if let Some(first) = same.first() {
