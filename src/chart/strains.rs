@@ -57,8 +57,7 @@ impl Strains {
                         _ if pair.verdict == Some(Verdict::Equivalent) => (INK, Mark::Square),
                         _ => (INK, Mark::Ring),
                     };
-                    let name = format!("{} \u{2212} {}", pair.a, pair.b);
-                    ForestRow::new(&name, &pair.difference, colour, mark)
+                    ForestRow::new(&format!("{} \u{2212} {}", pair.a, pair.b), &pair.difference, colour, mark)
                 })
                 .collect();
             shown += pairs.iter().filter(|p| p.difference.estimate().is_some_and(|e| e.lower * e.upper > 0.0)).count();

@@ -29,8 +29,7 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
     }
     let missing: BTreeSet<&str> = strains.means.iter().filter_map(|mean| mean.mean.why()).collect();
     if !missing.is_empty() {
-        let missing: Vec<&str> = missing.into_iter().collect();
-        answer.say(format!("Where no mean is given: {}.", missing.join("; or ")));
+        answer.say(format!("Where no mean is given: {}.", Vec::from_iter(missing).join("; or ")));
     }
     let of = |name: &str, which| strains.means.iter().find(|m: &&StrainMean| m.strain == name && m.which == which);
     let n = |name: &str| SHOWN.into_iter().filter_map(|which| of(name, which)).map(|mean| mean.n).max();
