@@ -85,7 +85,10 @@ impl TraitModel {
         let groups = spread_groups(&adjusted);
         let p_equal_spread = equal_spreads(&adjusted, &groups)?;
         let mut by_strain = false;
+        // Strains of few batches share a spread, which must be told by as many differences as that of another.
+        let freedom = |group: &Vec<usize>| group.iter().map(|strain| adjusted[*strain].len() - 1).sum::<usize>();
         if p_equal_spread.is_some_and(|p| p < UNEQUAL_SPREADS)
+            && groups.iter().all(|group| freedom(group) + 1 >= OWN_SPREAD)
             && let Ok(own) = own_spreads(&design, rows, &groups).fit()
         {
             adjusted = slopes(&own);
