@@ -33,5 +33,5 @@ mod thin;
 mod words;
 
 pub use figure::Figure;
-pub(crate) use scales::{Scale, Scales};
+pub(crate) use scales::{Scales, ShownScale};
 pub(crate) use words::{minute, percent, signed, written};

@@ -32,7 +32,7 @@ pub(crate) struct Scales {
 
 /// How numbers of one unit are shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Scale {
+pub(crate) enum ShownScale {
     /// As they are.
     Same,
     /// SG in degrees Plato.
@@ -61,16 +61,16 @@ impl Scales {
     }
 
     /// How numbers of this unit are shown.
-    pub(crate) fn of(&self, unit: &str) -> Scale {
+    pub(crate) fn of(&self, unit: &str) -> ShownScale {
         match (unit.contains("SG"), unit.contains("\u{b0}C")) {
-            (true, _) if self.plato => Scale::Plato,
-            (false, true) if self.fahrenheit => Scale::Fahrenheit,
-            _ => Scale::Same,
+            (true, _) if self.plato => ShownScale::Plato,
+            (false, true) if self.fahrenheit => ShownScale::Fahrenheit,
+            _ => ShownScale::Same,
         }
     }
 }
 
-impl Scale {
+impl ShownScale {
     /// The unit as it is shown.
     pub(crate) fn unit(self, unit: &str) -> String {
         match self {
@@ -129,6 +129,6 @@ mod tests {
         assert_eq!((temp.value(20.0), temp.unit("\u{b0}C").as_str()), (68.0, "\u{b0}F"));
         assert!((gravity.place(gravity.value(1.03), true) - 1.03).abs() < 1e-9);
         assert!((temp.place(68.0, false) - 20.0).abs() < 1e-9);
-        assert_eq!(Scales::now().of("SG"), Scale::Same);
+        assert_eq!(Scales::now().of("SG"), ShownScale::Same);
     }
 }

@@ -26,7 +26,7 @@ mod shifts;
 pub use answers::Drift;
 pub(crate) use model::ProbeErrors;
 pub use results::{
-    DriftKind, DriftPair, FleetTerm, KindVerdict, LastCheck, Misfit, MisfitKind, MixedDrift, MixedTerm, MixedTermKind,
-    PairKind, ProbeDrift, ProbeVerdict, Recalibrate, Shift, ShiftKind, TrackPoint,
+    DriftKind, DriftPair, FleetTerm, KindVerdict, LastCheck, Misfit, MisfitKind, PairKind, ProbeDrift, ProbeVerdict,
+    Recalibrate, Shift, ShiftKind, TrackPoint,
 };
 pub use settings::DriftSettings;

@@ -6,7 +6,7 @@ use crate::season::Flags;
 use crate::units::Instant;
 
 use super::clock::Clock;
-use super::curve::{FermentationCurve, GravityCurve};
+use super::curve::GravityCurve;
 use super::error_model::ErrorModel;
 use super::point::BatchPoint;
 use super::probe_bias::FITTED;
@@ -78,38 +78,6 @@ impl AtReference {
     }
 }
 
-/// One curve on one batch, beside the others.
-#[derive(Debug, Clone, PartialEq)]
-pub struct CandidateFit {
-    /// The curve.
-    pub curve: FermentationCurve,
-    /// Points it was fitted to.
-    pub n: usize,
-    /// Parameters that the data determine, those of the error model included.
-    pub parameters: Option<f64>,
-    /// Akaike's criterion corrected for the number of points, on the correlated likelihood.
-    pub aicc: Option<f64>,
-    /// Root mean square of the residuals, SG.
-    pub rmse_sg: Option<f64>,
-    /// Points in the last two fifths of the time, foretold from the first three.
-    pub forward_n: usize,
-    /// Root mean square of the errors of what was foretold, SG.
-    pub forward_rmse_sg: Option<f64>,
-    /// True for the curve that was taken.
-    pub chosen: bool,
-    /// Why something is missing.
-    pub why: String,
-}
-
-impl CandidateFit {
-    /// A curve of which nothing is known yet.
-    pub(super) const fn new(curve: FermentationCurve, n: usize) -> Self {
-        let why = String::new();
-        let (parameters, aicc, rmse_sg, forward_rmse_sg) = (None, None, None, None);
-        Self { curve, n, parameters, aicc, rmse_sg, forward_n: 0, forward_rmse_sg, chosen: false, why }
-    }
-}
-
 /// What was found about one batch.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BatchFit {
@@ -137,8 +105,6 @@ pub struct BatchFit {
     pub n: usize,
     /// Whether waves are left in the residuals when the error model is taken off.
     pub whiteness: Option<Whiteness>,
-    /// All candidate curves, where they were asked for.
-    pub candidates: Vec<CandidateFit>,
     /// Bias of the probes by foam where most of it sits, SG.
     pub foam_sg: Finding,
     /// Root mean square of the residuals of the points, robust weights applied, SG.

@@ -123,12 +123,6 @@ impl KineticsSettings {
                 fit.at_reference = at_reference(fitted, self.common.level, thermal, &self.common.activation)
                     .unwrap_or_else(|error| AtReference::missing(&error.to_string()));
             }
-            if self.candidates {
-                match self.all_candidates(fit, series) {
-                    Ok(candidates) => fit.candidates = candidates,
-                    Err(error) => fit.add_why(&format!("curves not compared: {error}")),
-                }
-            }
             count(done.fetch_add(1, Ordering::Relaxed) + 1);
         });
         let limits: Vec<Option<(f64, f64)>> = batches.iter().map(|fit| limit_by_strain(fit, &batches)).collect();
@@ -166,12 +160,7 @@ impl KineticsSettings {
     }
 
     /// What fits of a kind of curve are given.
-    pub(super) fn given<'a>(
-        &self,
-        kind: FermentationCurve,
-        nuisances: &'a [Nuisance],
-        priors: &'a Priors,
-    ) -> CurveProblem<'a> {
+    fn given<'a>(&self, kind: FermentationCurve, nuisances: &'a [Nuisance], priors: &'a Priors) -> CurveProblem<'a> {
         let likelihood = BatchLikelihood { points: &[], nuisances, share: self.instrument_share, foam: &[] };
         CurveProblem { kind, likelihood, priors, bias: self.bias() }
     }

@@ -1,6 +1,6 @@
 //! The reader's clock and scales.
 
-use crate::chart::{Scale, Scales, signed, written};
+use crate::chart::{Scales, ShownScale, signed, written};
 use crate::fit::{Estimate, decimals_for};
 use crate::study::{GravityScale, SeasonStudy, TemperatureScale};
 use crate::units::Instant;
@@ -41,9 +41,9 @@ impl Reader {
     }
 
     /// The scale of gravities and what stands before and behind one.
-    fn gravities(&self) -> (Scale, &'static str, &'static str) {
+    fn gravities(&self) -> (ShownScale, &'static str, &'static str) {
         let scale = self.scales.of("SG");
-        if scale == Scale::Same { (scale, "SG ", "") } else { (scale, "", "\u{a0}\u{b0}P") }
+        if scale == ShownScale::Same { (scale, "SG ", "") } else { (scale, "", "\u{a0}\u{b0}P") }
     }
 
     /// A gravity without an error: `SG 1.0480`.
@@ -70,7 +70,7 @@ impl Reader {
     /// A difference of gravities without an error: `0.002 SG`.
     pub(super) fn step(&self, sg: f64) -> String {
         let (scale, ..) = self.gravities();
-        if scale == Scale::Same { format!("{sg}\u{a0}SG") } else { format!("{:.1}\u{a0}\u{b0}P", scale.value(sg)) }
+        if scale == ShownScale::Same { format!("{sg}\u{a0}SG") } else { format!("{:.1}\u{a0}\u{b0}P", scale.value(sg)) }
     }
 
     /// The size of a difference of gravities that is known to a thousandth: `0.004`.

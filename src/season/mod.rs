@@ -71,12 +71,14 @@ pub(crate) use lookups::PAIR_WINDOW_MIN;
 pub use lookups::Pair;
 pub(crate) use mapping_file::SEASON_TOML;
 pub(crate) use names::{guess, list};
+pub(crate) use read::read_text;
 pub use readings::{Reading, Readings};
 pub(crate) use reference_sd::{HYDROMETER_SD_SG, WATER_SD_SG, WEIGHED_SD_SG};
 pub use row_error::RowError;
+pub(crate) use source_files::REPORT_MARKER;
 pub use table::SeasonTable;
 pub use table_rows::{Batch, Event, PlanStep, Probe, Reference};
-pub(crate) use tidy::{UNFERMENTED_H, flag_frozen};
+pub(crate) use tidy::{UNFERMENTED_H, flag_frozen, restore_names};
 pub use written_files::FileFormat;
 
 /// Lowest SG that is taken for one.

@@ -1,6 +1,6 @@
 //! Tables over typed results: a column is a closure over one row, so one that is not there does not compile.
 
-use crate::chart::{Scale, Scales, minute, percent, signed};
+use crate::chart::{Scales, ShownScale, minute, percent, signed};
 use crate::fit::robust::median_of;
 use crate::fit::{Estimate, decimals_for};
 use crate::units::Instant;
@@ -99,12 +99,12 @@ impl<T: Copy> ResultTable<T> {
     fn estimates<'e>(
         &self,
         cell: impl Fn(T) -> Option<&'e Estimate>,
-        scale: impl Fn(T) -> Scale,
+        scale: impl Fn(T) -> ShownScale,
     ) -> Vec<Option<Estimate>> {
         let shown = |row: &T| {
             let (e, scale) = (cell(*row)?, scale(*row));
             let [value, lower, upper] = [e.value, e.lower, e.upper].map(|v| scale.value(v));
-            let se = if scale == Scale::Same { e.se } else { scale.value(e.value + e.se) - value };
+            let se = if scale == ShownScale::Same { e.se } else { scale.value(e.value + e.se) - value };
             Some(Estimate { value, se, lower, upper, ..e.clone() })
         };
         self.rows.iter().map(shown).collect()

@@ -13,31 +13,29 @@ pub(super) fn alike(strains: &[&str]) -> Vec<(String, String)> {
         let letters = |name: &str| name.chars().count() > 5 && name.chars().all(char::is_alphabetic);
         a == b || letters(a) && letters(b) && strsim::osa_distance(a, b) == 1
     };
+    let names: Vec<(&str, String)> = strains.iter().map(|name| (*name, plain(name))).collect();
     let mut found = Vec::new();
-    for (i, a) in strains.iter().enumerate() {
-        for b in strains.iter().skip(i + 1).filter(|b| slip(&plain(a), &plain(b))) {
-            found.push(((*a).to_owned(), (*b).to_owned()));
-        }
+    for (i, (a, plain_a)) in names.iter().enumerate() {
+        let others = names.iter().skip(i + 1).filter(|(_, plain_b)| slip(plain_a, plain_b));
+        found.extend(others.map(|(b, _)| ((*a).to_owned(), (*b).to_owned())));
     }
     found
 }
 
 impl Strains {
-    /// What the comparison says: of each of these traits which differences one may act on, which strains are equivalent,
-    /// which pairs are open and how many batches would settle them; then what could not be told apart, strains that look like
-    /// one, and stuck batches.
+    /// What the comparison says: of each of these traits the largest differences one may act on, at which conditions, which
+    /// strains are equivalent, how many pairs are open and how many batches would settle them; then what could not be told
+    /// apart, strains that look like one, and stuck batches.
     pub fn sentences(&self, traits: &[Trait]) -> Vec<String> {
         let mut said: Vec<String> = traits.iter().flat_map(|which| self.of_trait(*which)).collect();
-        let mut notes: Vec<String> = Vec::new();
         for note in traits.iter().filter_map(|which| self.how(*which)).flat_map(|how| &how.notes) {
             let mut letters = note.chars();
             let first = letters.next().map_or_else(String::new, |first| first.to_uppercase().to_string());
             let note = format!("{first}{}.", letters.as_str());
-            if !notes.contains(&note) {
-                notes.push(note);
+            if !said.contains(&note) {
+                said.push(note);
             }
         }
-        said.extend(notes);
         let one = |(a, b): &(String, String)| {
             format!("{a} and {b} look like one strain written in two ways; they are not merged.")
         };
@@ -55,10 +53,8 @@ impl Strains {
     }
 
     fn of_trait(&self, which: Trait) -> Vec<String> {
-        let pairs = |verdicts: &[Verdict]| -> Vec<&StrainContrast> {
-            let is =
-                |pair: &&StrainContrast| pair.which == which && pair.verdict.is_some_and(|v| verdicts.contains(&v));
-            self.contrasts.iter().filter(is).collect()
+        let pairs = |verdict| -> Vec<&StrainContrast> {
+            self.contrasts.iter().filter(|pair| pair.which == which && pair.verdict == Some(verdict)).collect()
         };
         let mut said = Vec::new();
         // What stands behind the comma is the scale, which the table names.
@@ -68,8 +64,7 @@ impl Strains {
             unit => format!(" {unit}"),
         };
         let above_or_later = if unit.contains("hour") { "later than" } else { "above" };
-        let mut found: Vec<Apart<'_>> = pairs(&[Verdict::Different]).into_iter().filter_map(Apart::of).collect();
-        found.sort_by(|a, b| b.by.value.total_cmp(&a.by.value));
+        let mut found: Vec<Apart<'_>> = pairs(Verdict::Different).into_iter().filter_map(Apart::of).collect();
         if !found.is_empty() {
             let conditions = self.how(which).map_or_else(String::new, |how| format!(" ({})", at(&how.conditions)));
             said.push(format!("{title} differs{conditions}:"));
@@ -80,12 +75,12 @@ impl Strains {
             let below = listed(of.map(|apart| apart.in_words(&unit)));
             said.push(format!("{above} is {above_or_later} {below}."));
         }
-        let same = pairs(&[Verdict::Equivalent, Verdict::DifferentWithinMargin]);
+        let same = pairs(Verdict::Equivalent);
         if let Some(first) = same.first() {
             let names = listed(same.iter().map(|pair| format!("{} and {}", pair.a, pair.b)));
             said.push(format!("Equal within {}{unit}: {names}.", first.margin));
         }
-        let open = pairs(&[Verdict::Open]);
+        let open = pairs(Verdict::Open);
         if let Some(first) = open.first() {
             let more: Vec<Option<usize>> =
                 open.iter().map(|pair| pair.power.and_then(|power| power.more_of_each)).collect();
@@ -141,7 +136,7 @@ fn at(conditions: &str) -> String {
 }
 
 /// At most six, and how many more.
-fn listed(items: impl Iterator<Item = String>) -> String {
+pub(super) fn listed(items: impl Iterator<Item = String>) -> String {
     let mut items: Vec<String> = items.collect();
     if items.len() > 6 {
         let more = items.split_off(6).len();

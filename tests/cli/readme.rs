@@ -133,7 +133,7 @@ fn units_are_known() {
             std::fs::write(home.path().join("season.toml"), rule).unwrap();
             Season::load(home.path()).is_ok()
         };
-        assert!(columns.iter().any(|column| read(column)), "no column takes the unit {unit}");
+        assert!(columns.iter().any(read), "no column takes the unit {unit}");
     }
     assert!(units.len() > 20, "{units:?}");
 }

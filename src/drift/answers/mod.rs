@@ -9,7 +9,6 @@ mod fleet;
 mod further_probe;
 mod gravity_layer;
 mod kinds;
-mod mixed_model;
 mod recalibration;
 mod study;
 mod tables;

@@ -89,25 +89,6 @@ impl Drift {
             .finish()
     }
 
-    /// The table `drift_mixed`: one row per number of the mixed model. `boot_lower` and `boot_upper` are the ends of its interval by
-    /// the parametric bootstrap.
-    ///
-    /// # Errors
-    /// [`crate::Error::Frame`] when polars refuses.
-    #[doc = example!(study "let table = study.drift()?.mixed_frame()?;")]
-    pub fn mixed_frame(&self) -> Result<DataFrame> {
-        let terms = &self.mixed.terms;
-        FrameBuilder::new("drift_mixed")
-            .text("term", terms.iter().map(|t| Some(&t.term)))
-            .text("kind", terms.iter().map(|t| Some(t.kind.name())))
-            .numbers(&ESTIMATE, terms.iter().map(|t| t.finding.numbers()))
-            .number("df", terms.iter().map(|t| t.df))
-            .text("method", terms.iter().map(|t| t.finding.estimate().map(|e| e.method.clone())))
-            .numbers(&["boot_lower", "boot_upper"], terms.iter().map(|t| t.bootstrap.map(<[f64; 2]>::from)))
-            .text("why", terms.iter().map(|t| t.finding.why()))
-            .finish()
-    }
-
     /// The table `drift_shifts`: one row per known or detected shift. `earliest` and `latest` are the looks at the probe
     /// between which one that was found happened, at the level asked for; `evidence` is `event` or `references`. Where `or_probes` names others, one of all these has shifted, and
     /// nothing tells which.

@@ -35,7 +35,6 @@ pub(super) fn section(study: &SeasonStudy) -> Markup {
                 p { "Half-way at 20 \u{b0}C is in thermal time, which runs with the temperature of the batch." }
                 (table(&numbers(found), "kinetics"))
             }))
-            p.sub { "Which curve fits each batch, and which foretells it: " (link("kinetics_candidates", "csv")) }
         }))
     }
 }

@@ -10,7 +10,7 @@ use crate::report::words::{list, percent};
 use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 
-use super::parts::{fold, link, part, picture, table};
+use super::parts::{fold, part, picture, table};
 
 pub(super) fn section(study: &SeasonStudy) -> Markup {
     html! {
@@ -125,10 +125,7 @@ fn fleet(found: &Drift) -> Markup {
         .titled("The fleet");
     html! {
         (table(&terms, "drift_fleet"))
-        p {
-            "The same checks in a linear mixed model, and what else may go with a probe's error, stand in " (link("drift_mixed", "csv"))
-            ". Its drift is that between the sudden shifts; the mean drift here has the shifts in it."
-        }
+        p { "The mean drift has the sudden shifts in it." }
     }
 }
 
