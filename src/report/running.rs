@@ -43,9 +43,19 @@ impl RunningBatch<'_> {
         format!("{batch}, {strain}{vessel}")
     }
 
-    /// Whether its curve says that it is at rest.
+    /// Whether its curve says that it is at rest, and its forecast does not doubt it.
     pub(super) fn at_rest(&self) -> bool {
-        self.fit.is_some_and(|fit| fit.state() == BatchState::AtRest)
+        let doubted = self.forecast.p_finished.is_some_and(|p| p < 0.5);
+        self.fit.is_some_and(|fit| fit.state() == BatchState::AtRest && !doubted)
+    }
+
+    /// Its state for a reader.
+    pub(super) fn state(&self) -> &'static str {
+        match self.fit {
+            Some(fit) if fit.state() == BatchState::AtRest && !self.at_rest() => "running, near rest",
+            Some(fit) => fit.state_in_words(),
+            None => "running",
+        }
     }
 
     /// Where it stands: its state, then what was measured, then what has become of its sugar.
@@ -60,7 +70,7 @@ impl RunningBatch<'_> {
         }
         let old = self.forecast.last_reading_at.filter(|at| self.forecast.as_of.hours_since(*at) > OLD_H);
         said.extend(old.map(|at| format!("no reading since {}", reader.hour(at))));
-        let mut state = self.fit.map_or("running", BatchFit::state_in_words).to_owned();
+        let mut state = self.state().to_owned();
         if let Some(first) = state.get(..1).map(str::to_uppercase) {
             state.replace_range(..1, &first);
         }

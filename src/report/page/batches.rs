@@ -74,7 +74,7 @@ fn one(study: &SeasonStudy, fit: &BatchFit, i: usize) -> Markup {
     let running = running(study).into_iter().find(|one| one.forecast.batch == fit.batch);
     html! {
         details {
-            summary { (fit.batch) " \u{b7} " (fit.strain) ": " (fit.state_in_words()) }
+            summary { (fit.batch) " \u{b7} " (fit.strain) ": " (running.map_or_else(|| fit.state_in_words(), |one| one.state())) }
             div id={ "batch-" (i) } {
                 @if !fit.why.is_empty() { p.none { (fit.why) } }
                 div.parts {
