@@ -297,13 +297,15 @@ fn troubles_wreck_no_season() {
     let of = |name: &str| &tallies.0[name];
     let (gravity, terminal) = (of("gravity of a reading"), of("kinetics terminal_sg"));
     assert!((0.84..=0.96).contains(&gravity.coverage()) && gravity.mean_z().0.abs() < 0.5, "{gravity}");
+    let rmse = |tally: &Tally| (tally.error2 / tally.n as f64).sqrt();
+    assert!((0.0008..=0.0018).contains(&rmse(gravity)), "{gravity}");
     assert!((0.84..=0.97).contains(&terminal.coverage()) && terminal.mean_z().0.abs() < 0.3, "{terminal}");
-    assert!((terminal.error2 / terminal.n as f64).sqrt() < 0.0016, "{terminal}");
+    assert!((0.0004..=0.0016).contains(&rmse(terminal)), "{terminal}");
     // The search may raise a false alarm on one probe in twenty.
     let (false_share, probes) = ((found - real) as f64 / 60.0, 60.0);
     assert!(false_share <= 0.05 + 2.5 * (0.05f64 * 0.95 / probes).sqrt(), "{real} of {found} shifts are true");
     assert!(
-        2 * held_flagged >= held && 50 * free_flagged <= free,
+        5 * held_flagged >= 3 * held && 100 * free_flagged <= free,
         "{held_flagged} of {held}, {free_flagged} of {free}"
     );
     assert!(5 * named_right >= 4 * named && named >= 30, "{named_right} of {named}");
