@@ -17,6 +17,7 @@ mod cli;
 mod drift;
 mod forecast;
 mod kinetics;
+mod mutated;
 mod process;
 mod report;
 mod season;

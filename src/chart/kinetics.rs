@@ -14,6 +14,7 @@ use super::axis::{Axis, evenly, shortened};
 use super::figure::Figure;
 use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, PROBES, REFERENCE};
 use super::plot::{Frame, LabelSide, Plot};
+use super::scales::Scales;
 use super::svg::{Panel, SCALE, WIDEST, panel};
 use super::thin;
 use super::words::{dots_outside, percent};
@@ -232,7 +233,9 @@ impl BatchFit {
                 Some(e) if e.value.abs() < 0.000_05 => format!(" reads true here, \u{b1} {:.4}", e.se),
                 Some(e) => {
                     let how = if e.value < 0.0 { "low" } else { "high" };
-                    format!(" reads {:.4} \u{b1} {:.4} {how} here", e.value.abs(), e.se)
+                    let scale = Scales::now().of("SG");
+                    let ([off, se], n) = ([e.value.abs(), e.se].map(|v| scale.value(v)), scale.decimals(4));
+                    format!(" reads {off:.n$} \u{b1} {se:.n$} {} {how} here", scale.unit("SG"))
                 }
                 None if one => continue,
                 None => String::new(),

@@ -73,46 +73,39 @@ fn finish(svg: &str) -> String {
 
 /// Discs of one look in a row as one path of dots: an eighth of the bytes, and one element for the browser instead of hundreds.
 fn joined(svg: &str) -> String {
-    let mut pieces = svg.split("<circle ");
+    const CIRCLE: &str = "<circle cx=\"";
+    let mut pieces = svg.split(CIRCLE);
     let mut out = pieces.next().unwrap_or_default().to_owned();
-    let mut open: Option<(u32, &str)> = None;
+    let mut open = "";
     for piece in pieces {
         let found = disc(piece);
-        let goes_on = open.is_some() && open == found.as_ref().map(|disc| disc.look);
-        if open.is_some() && !goes_on {
+        if !open.is_empty() && found.is_none_or(|(_, _, look, _)| look != open) {
             out.push_str("\"/>");
+            open = "";
         }
-        open = None;
-        let Some(Disc { at, look, after }) = found else {
-            out = out + "<circle " + piece;
+        let Some((x, y, look, after)) = found else {
+            out = out + CIRCLE + piece;
             continue;
         };
-        if !goes_on {
-            let stroke = look.1.replace("fill=", "fill=\"none\" stroke-linecap=\"round\" stroke=");
-            out += &format!("<path{stroke} stroke-width=\"{}\" d=\"", 2 * look.0);
+        if let Some((radius, colour)) = look.split_once('"').filter(|_| open.is_empty()) {
+            let colour = colour.replace("fill=", "fill=\"none\" stroke-linecap=\"round\" stroke=");
+            out += &format!("<path{colour} stroke-width=\"{}\" d=\"", 2.0 * radius.parse().unwrap_or(0.0));
         }
-        out += &format!("M{at}h0");
-        if after.is_empty() { open = Some(look) } else { out = out + "\"/>" + after }
+        out += &format!("M{x} {y}h0");
+        open = if after.is_empty() { look } else { "" };
+        if !after.is_empty() {
+            out = out + "\"/>" + after;
+        }
     }
-    if open.is_some() { out + "\"/>" } else { out }
+    if open.is_empty() { out } else { out + "\"/>" }
 }
 
-/// A disc, and what follows it.
-struct Disc<'a> {
-    at: String,
-    /// Radius, opacity and colour.
-    look: (u32, &'a str),
-    after: &'a str,
-}
-
-/// The disc that begins here; none for a ring.
-fn disc(piece: &str) -> Option<Disc<'_>> {
-    let (x, rest) = piece.strip_prefix("cx=\"")?.split_once("\" cy=\"")?;
-    let (y, rest) = rest.split_once("\" r=\"")?;
-    let (radius, rest) = rest.split_once('"')?;
-    let (look, after) = rest.split_once(" stroke-width=\"1\"/>").filter(|(look, _)| !look.contains("/>"))?;
-    let look = (radius.parse().ok()?, look);
-    Some(Disc { at: format!("{x} {y}"), look, after }).filter(|_| !look.1.contains("fill=\"none\""))
+/// Place and look of the disc that begins here, and what follows it; none for a ring.
+fn disc(piece: &str) -> Option<(&str, &str, &str, &str)> {
+    let (disc, after) = piece.split_once(" stroke-width=\"1\"/>")?;
+    let (x, rest) = disc.split_once("\" cy=\"")?;
+    let (y, look) = rest.split_once("\" r=\"")?;
+    (!look.contains("\"none\"") && !look.contains('>')).then_some((x, y, look, after))
 }
 
 #[cfg(test)]

@@ -36,16 +36,31 @@ pub fn run() -> ExitCode {
             return ExitCode::from(if words.use_stderr() { BAD_INPUT } else { DONE });
         }
     };
-    let done = match cli.command {
+    let done = threads_can_be_made().and_then(|()| match cli.command {
         None => study::demo(cli.level),
         Some(Command::Study(args)) => study::run(&args),
         Some(Command::Check { dir }) => check(&dir),
         Some(Command::Simulate(args)) => simulate(&args),
-    };
+    });
     ExitCode::from(done.unwrap_or_else(|error| {
         complain(&error);
         if error.is_not_estimable() { NO_ESTIMATE } else { BAD_INPUT }
     }))
+}
+
+/// Makes as many threads as the pools below will, which end the program where they cannot: those of ours and of polars, and
+/// one for the progress.
+fn threads_can_be_made() -> Result<()> {
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    let gate = std::sync::Mutex::new(());
+    let made = std::thread::scope(|scope| {
+        let shut = gate.lock();
+        let wait = || drop(gate.lock());
+        let failed = (0..=2 * cores).find_map(|_| std::thread::Builder::new().spawn_scoped(scope, wait).err());
+        drop(shut);
+        failed.map_or(Ok(()), Err)
+    });
+    made.map_err(|e| Error::io("starting threads of", "the program", e))
 }
 
 /// Prints an error for the person who can mend it.

@@ -176,8 +176,13 @@ impl Series<'_> {
         let dense = self.between(at - 1, at) <= *GAP_H
             && self.between(first, at) <= *SIDE_H
             && self.between(at, last) <= *SIDE_H;
-        // Times and trends are dear: most readings are no edge whatever they are.
-        if !dense || (self.value(at, at + *SIDE)? - self.value(first, at)?).abs() < 0.7 * least {
+        // Medians, times and trends are dear: most readings are no edge whatever they are.
+        let near = self.values.get(first..=last)?.iter();
+        let (low, high) = near.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (v.min(low), v.max(high)));
+        if !dense
+            || high - low < 0.7 * least
+            || (self.value(at, at + *SIDE)? - self.value(first, at)?).abs() < 0.7 * least
+        {
             return None;
         }
         let (before, after) = (self.level(first, at)?, self.level(at, at + *SIDE)?);

@@ -1,8 +1,9 @@
 //! A folder that appears whole or not at all.
 //!
-//! Everything is written into a new folder beside the wanted one; one rename puts it in place. Whoever looks sees the
-//! earlier report or the new one, never half of one. A run that was killed leaves only a folder whose name begins with
-//! a dot; a run a day later takes it away.
+//! Everything is written into a new folder beside the wanted one, whose name no other run has; one rename puts it in place,
+//! where the system can by exchange with the earlier report. Whoever looks sees the earlier report or the new one, never
+//! half of one and never none; of two runs at once the later to finish stays. A run that was killed leaves only a folder
+//! whose name begins with a dot; a run a day later takes it away.
 
 use std::fs;
 use std::io::{self, Write};
@@ -10,9 +11,8 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use crate::error::{Error, Result};
+use crate::season::REPORT_MARKER as MARKER;
 
-/// The file that tells a report from other folders; it lists what was written.
-const MARKER: &str = ".heelwort-report";
 /// Files that file managers put into any folder, no loss.
 const LITTER: [&str; 3] = [".DS_Store", "Thumbs.db", "desktop.ini"];
 
@@ -24,7 +24,6 @@ const DAY: Duration = Duration::from_secs(86_400);
 pub(super) struct Staging {
     out: PathBuf,
     dir: PathBuf,
-    old: PathBuf,
     files: Vec<String>,
 }
 
@@ -43,10 +42,13 @@ impl Staging {
         fs::create_dir_all(parent).map_err(|e| Error::io("creating", parent, e))?;
         let name = name.to_string_lossy();
         sweep(parent, &name);
-        let beside = |what: &str| parent.join(format!(".{name}.{what}-{}", std::process::id()));
-        let (dir, old) = (beside("new"), beside("old"));
+        let dir = parent.join(format!("{}{:016x}", beside(&name), rand::random::<u64>()));
         fs::create_dir(&dir).map_err(|e| Error::io("making a folder beside", &out, e))?;
-        let staging = Self { out, dir, old, files: Vec::new() };
+        let staging = Self { out, dir, files: Vec::new() };
+        if let Ok(earlier) = fs::metadata(&staging.out) {
+            let given = fs::set_permissions(&staging.dir, earlier.permissions());
+            given.map_err(|e| Error::io("keeping the rights of", &staging.out, e))?;
+        }
         staging.mark()?;
         Ok(staging)
     }
@@ -74,22 +76,12 @@ impl Staging {
         self.out.join(name)
     }
 
-    /// Puts the report in place of what was there; an earlier report comes back if that fails.
+    /// Puts the report in place of what was there.
     pub(super) fn finish(self) -> Result<PathBuf> {
         self.mark()?;
-        let earlier = self.out.exists();
-        if earlier {
-            fs::rename(&self.out, &self.old).map_err(|e| Error::io("replacing", &self.out, e))?;
-        }
-        if let Err(error) = fs::rename(&self.dir, &self.out) {
-            if earlier {
-                // Should this fail too, the earlier report stays beside, under its other name.
-                let _ = fs::rename(&self.old, &self.out);
-            }
-            return Err(Error::io("putting the report in place at", &self.out, error));
-        }
-        // The new report is in place; what is left of the earlier one is litter that the next run would sweep.
-        let _ = fs::remove_dir_all(&self.old);
+        // A new name is taken, unless another run was first; what is there is exchanged, and goes with the drop.
+        let placed = fs::rename(&self.dir, &self.out).or_else(|_| exchange(&self.dir, &self.out));
+        placed.map_err(|e| Error::io("putting the report in place at", &self.out, e))?;
         Ok(self.out.clone())
     }
 
@@ -101,9 +93,36 @@ impl Staging {
 
 impl Drop for Staging {
     fn drop(&mut self) {
-        // Of a finished report nothing is left there.
+        // Of a finished report only the earlier one is left there: litter that a later run would sweep.
         let _ = fs::remove_dir_all(&self.dir);
     }
+}
+
+/// Exchanges two folders in one step.
+#[cfg(any(target_os = "linux", target_vendor = "apple"))]
+fn exchange(new: &Path, out: &Path) -> io::Result<()> {
+    use rustix::fs::{CWD, RenameFlags, renameat_with};
+    match renameat_with(CWD, new, CWD, out, RenameFlags::EXCHANGE) {
+        // Some network folders cannot.
+        Err(rustix::io::Errno::INVAL | rustix::io::Errno::NOSYS | rustix::io::Errno::NOTSUP) => replace(new, out),
+        done => done.map_err(io::Error::from),
+    }
+}
+
+#[cfg(not(any(target_os = "linux", target_vendor = "apple")))]
+use replace as exchange;
+
+/// The same in three; should the second fail, the earlier report comes back.
+fn replace(new: &Path, out: &Path) -> io::Result<()> {
+    let old = new.with_extension("old");
+    fs::rename(out, &old)?;
+    fs::rename(new, out).inspect_err(|_| drop(fs::rename(&old, out)))?;
+    fs::rename(&old, new)
+}
+
+/// How the folders begin that runs make beside a report of that name.
+fn beside(name: &str) -> String {
+    format!(".{name}.new-")
 }
 
 /// The folder itself, not a link to it, with a name of its own.
@@ -171,12 +190,12 @@ fn list(dir: &Path, prefix: &str, found: &mut Vec<String>) -> io::Result<()> {
 
 /// Takes away what killed runs left beside `name` a day ago or longer; a failure here is no failure of the report.
 fn sweep(parent: &Path, name: &str) {
-    let ours = [".new-", ".old-"].map(|what| format!(".{name}{what}"));
+    let ours = beside(name);
     for entry in fs::read_dir(parent).into_iter().flatten().flatten() {
         let file_name = entry.file_name().to_string_lossy().into_owned();
         let begun = fs::metadata(entry.path().join(MARKER)).and_then(|marker| marker.modified()).ok();
         let is_over = begun.and_then(|at| at.elapsed().ok()).is_some_and(|age| age > DAY);
-        if is_over && ours.iter().any(|own| file_name.starts_with(own)) {
+        if is_over && file_name.starts_with(&ours) {
             let _ = fs::remove_dir_all(entry.path());
         }
     }
@@ -252,6 +271,20 @@ mod tests {
         drop(staging);
         assert_eq!(fs::read_to_string(out.join("index.html")).unwrap(), "first");
         assert_eq!(names(home.path()), ["report"]);
+    }
+
+    #[test]
+    fn without_an_exchange_the_earlier_report_is_replaced_all_the_same() {
+        let home = tempfile::tempdir().unwrap();
+        let [new, out] = ["new", "out"].map(|name| home.path().join(name));
+        for dir in [&new, &out] {
+            fs::create_dir(dir).unwrap();
+            fs::write(dir.join("which"), dir.file_name().unwrap().to_str().unwrap()).unwrap();
+        }
+        replace(&new, &out).unwrap();
+        assert_eq!([&new, &out].map(|dir| fs::read_to_string(dir.join("which")).unwrap()), ["out", "new"]);
+        assert!(replace(&home.path().join("nothing"), &out).is_err());
+        assert_eq!(fs::read_to_string(out.join("which")).unwrap(), "new");
     }
 
     #[test]

@@ -3,9 +3,10 @@
 use std::collections::BTreeMap;
 use std::fmt;
 
-use super::row_error::RowError;
+use super::names::short;
+use super::row_error::{QUOTED, RowError};
 
-/// Kinds of rejected rows that the text form lists.
+/// Kinds of rejected rows, columns and files that the text form lists.
 const SHOWN: usize = 20;
 
 /// One input file and table, and what became of its rows: `read == kept + flagged + rejected`.
@@ -36,6 +37,9 @@ pub struct Rejected {
     pub reason: RowError,
     /// The row as it stands, cut after 200 characters.
     pub text: String,
+    /// Rows further down with the same kind of slip that are counted here and not listed: none unless it is the last
+    /// of 1,000 in its file that are.
+    pub unlisted: usize,
 }
 
 /// Rejected rows of a file with the same kind of slip, which differ only in what was found there.
@@ -103,18 +107,19 @@ impl RowAccount {
         for first in &self.rejected {
             let place = *places.entry((first.file.as_str(), first.reason.kind())).or_insert(alike.len());
             match alike.get_mut(place) {
-                Some(kind) => kind.rows += 1,
-                None => alike.push(RejectedAlike { first, rows: 1 }),
+                Some(kind) => kind.rows += 1 + first.unlisted,
+                None => alike.push(RejectedAlike { first, rows: 1 + first.unlisted }),
             }
         }
         alike
     }
 
     /// True when in every file the rows kept, flagged and rejected add up to those read, and the list of rejected
-    /// rows has as many entries as the counts say.
+    /// rows stands for as many as the counts say.
     pub fn adds_up(&self) -> bool {
         let (_, _, _, rejected) = self.totals();
-        self.files.iter().all(|f| f.read == f.kept + f.flagged + f.rejected) && rejected == self.rejected.len()
+        let listed: usize = self.rejected.iter().map(|row| 1 + row.unlisted).sum();
+        self.files.iter().all(|f| f.read == f.kept + f.flagged + f.rejected) && rejected == listed
     }
 }
 
@@ -135,6 +140,11 @@ impl fmt::Display for Remark {
         let line = self.line.map_or_else(String::new, |line| format!(" line {line}"));
         write!(f, "{}{line}: {}", self.file, self.text)
     }
+}
+
+/// Says how many of `all` are not shown.
+fn more(f: &mut fmt::Formatter<'_>, all: usize, what: &str) -> fmt::Result {
+    if all > SHOWN { writeln!(f, "... and {} more {what}", all - SHOWN) } else { Ok(()) }
 }
 
 impl fmt::Display for RowAccount {
@@ -163,13 +173,14 @@ impl fmt::Display for RowAccount {
         for remark in &self.remarks {
             writeln!(f, "remark on {remark}")?;
         }
-        for (file, column) in &self.unknown_columns {
-            writeln!(f, "not used: column `{column}` of {file}")?;
+        for (file, column) in self.unknown_columns.iter().take(SHOWN) {
+            writeln!(f, "not used: column `{}` of {file}", short(column, QUOTED))?;
         }
-        for file in &self.unmatched {
+        more(f, self.unknown_columns.len(), "columns that are not used")?;
+        for file in self.unmatched.iter().take(SHOWN) {
             writeln!(f, "not read: {file}")?;
         }
-        Ok(())
+        more(f, self.unmatched.len(), "files that are not read")
     }
 }
 
@@ -180,8 +191,13 @@ mod tests {
 
     #[test]
     fn rows_rejected_for_one_reason_stand_together() {
-        let row =
-            |line, reason: RowError| Rejected { file: "readings.csv".to_owned(), line, reason, text: String::new() };
+        let row = |line, reason: RowError| Rejected {
+            file: "readings.csv".to_owned(),
+            line,
+            reason,
+            text: String::new(),
+            unlisted: 0,
+        };
         let no_number = |column, found| RowError::unreadable(column, found, "a number");
         let no_sg = |sg| checked_sg("sg", sg).unwrap_err();
         let duplicate = |of: &str| RowError::duplicate(of.to_owned());

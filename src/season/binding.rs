@@ -4,7 +4,7 @@ use crate::error::{Error, Place, Result};
 
 use crate::units::Instant;
 
-use super::cells::{CellValue, Doubt, SourceCell};
+use super::cells::{CellValue, Doubt, SourceCell, is_word};
 use super::flags::Flags;
 use super::mapping::{Mapping, Unit};
 use super::names::{guess, list};
@@ -201,8 +201,9 @@ impl Binding {
         let unreadable = |found: &str, wanted: &str| Err(RowError::unreadable(&bound.label, found, wanted));
         match (bound.column.kind, cell) {
             (_, SourceCell::Empty) => Ok(CellValue::Empty),
-            (_, SourceCell::Text(text)) if text.contains('\0') => {
-                unreadable(&text.replace('\0', "NUL"), "a value without NUL characters")
+            (_, SourceCell::Text(text)) if text.contains('\0') => unreadable(text, "a value without NUL characters"),
+            (ColumnKind::Text, SourceCell::Text(text)) if bound.column.name != "note" && !is_word(text) => {
+                unreadable(text, "at most 200 letters without control characters")
             }
             (_, SourceCell::Odd(what)) => unreadable(what, "a plain value"),
             (ColumnKind::Text, cell) => Ok(CellValue::Text(cell.to_string())),

@@ -206,6 +206,15 @@ in_text! {
     EndShape: |text| Self::parse(&text), "`flat`, `hemisphere` or a height in mm above 0", |it| it.to_string();
 }
 
+/// Longest id and word of a table, bytes.
+const LONGEST_WORD: usize = 200;
+
+/// True for what may be an id or another word of a table, or several split by `;`: longer ones and control characters
+/// would go into every message and page.
+pub(crate) fn is_word(text: &str) -> bool {
+    text.split(';').all(|word| word.len() <= LONGEST_WORD) && !text.contains(char::is_control)
+}
+
 /// Ids split by `;`, blanks around them dropped, each once.
 fn split_ids(ids: &str) -> Vec<String> {
     let mut found: Vec<String> = Vec::new();

@@ -173,6 +173,7 @@ impl RowAccount {
             .text("file", self.rejected.iter().map(|r| Some(&r.file)))
             .count("line", self.rejected.iter().map(|r| Some(r.line as i64)))
             .text("reason", self.rejected.iter().map(|r| Some(r.reason.to_string())))
+            .count("rows", self.rejected.iter().map(|r| Some(r.unlisted as i64 + 1)))
             .text("text", self.rejected.iter().map(|r| Some(&r.text)))
             .finish()
     }

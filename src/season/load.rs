@@ -115,8 +115,10 @@ impl Loaded {
             return Ok(table);
         }
         let keys = read::json_keys(text);
-        let binding = self.bind(found, &keys, None)?;
-        self.rows(found, &binding, |each| read::each_json_row(text, &keys, each));
+        let mut binding = self.bind(found, &keys, None)?;
+        let used: Vec<String> = binding.fields().iter().filter_map(|field| keys.get(*field).cloned()).collect();
+        binding.renumber_fields();
+        self.rows(found, &binding, |each| read::each_json_row(text, &used, each));
         Ok(binding.table)
     }
 

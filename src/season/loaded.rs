@@ -12,6 +12,9 @@ use super::source_files::SourceFile;
 use super::table::SeasonTable;
 use super::table_rows::{Batch, Event, PlanStep, Probe, Reference};
 
+/// Most rejected rows of a file that are listed for one kind of slip: a whole log in a wrong form would fill the memory.
+const MOST_LISTED: usize = 1000;
+
 /// A row of a small table with where it stands.
 #[derive(Debug, Clone)]
 pub(crate) struct SourceRow<T> {
@@ -35,6 +38,8 @@ pub(crate) struct Loaded {
     /// What the first file of readings calls its temperature.
     pub(crate) temp_column: Option<String>,
     flag_counts: BTreeMap<(usize, &'static str), usize>,
+    /// Rejected rows by file and kind: how many, and the last that is listed.
+    rejected_of: HashMap<(usize, String, String), (usize, usize)>,
     remarked: HashSet<(usize, &'static str)>,
 }
 
@@ -58,9 +63,18 @@ impl Loaded {
 
     /// Rejects a row.
     pub(crate) fn reject(&mut self, file: usize, line: u64, reason: RowError, text: String) {
-        if let Some(account) = self.account.files.get_mut(file) {
-            account.rejected += 1;
-            self.account.rejected.push(Rejected { file: account.file.clone(), line, reason, text });
+        let Some(account) = self.account.files.get_mut(file) else { return };
+        account.rejected += 1;
+        let (before, after) = reason.kind();
+        let (alike, last) = self.rejected_of.entry((file, before.to_owned(), after.to_owned())).or_default();
+        *alike += 1;
+        match self.account.rejected.get_mut(*last).filter(|_| *alike > MOST_LISTED) {
+            Some(last) => last.unlisted += 1,
+            None => {
+                *last = self.account.rejected.len();
+                let file = account.file.clone();
+                self.account.rejected.push(Rejected { file, line, reason, text, unlisted: 0 });
+            }
         }
     }
 

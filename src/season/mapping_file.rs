@@ -11,9 +11,9 @@ use crate::error::{Error, Place, Result};
 use super::cells::CellValue;
 use super::mapping::{FileRule, MappedColumn, Mapping, SeasonMap, Unit, glob};
 use super::names::{guess, list};
-use super::read::read_bytes;
+use super::read::read_text;
 use super::table::{SeasonTable, TableColumn};
-use super::time::TimeReader;
+use super::time::{TimeReader, is_time_format};
 
 /// The file's name.
 pub(crate) const SEASON_TOML: &str = "season.toml";
@@ -44,10 +44,7 @@ pub(crate) fn read_season_map(dir: &Path) -> Result<SeasonMap> {
     if !path.exists() {
         return Ok(SeasonMap::default());
     }
-    let (bytes, _) = read_bytes(&path, SEASON_TOML, false)?;
-    let text =
-        String::from_utf8(bytes).map_err(|e| Error::input(Place::file(SEASON_TOML), e.to_string(), "text in UTF-8"))?;
-    parse(&text)
+    parse(&read_text(&path, SEASON_TOML)?)
 }
 
 /// Parses the text of a `season.toml`.
@@ -132,7 +129,9 @@ impl TomlText<'_> {
                 error.with_hint(name.and_then(|name| meant(name, &names)))
             })?
             .ok_or_else(|| self.error(start, "table", format!("`{pattern}` without it"), one_of))?;
-        let format = self.value(table, "time_format", "a text in quotes", DeValue::as_str)?;
+        let form = "a strftime format such as \"%d.%m.%Y %H:%M\"";
+        let format =
+            self.value(table, "time_format", form, |value| value.as_str().filter(|form| is_time_format(form)))?;
         let own_zone = self.value(table, "time_zone", ZONE, zone)?;
         let decimal_comma = self.value(table, "decimal", "\".\" or \",\"", |value| {
             [".", ","].into_iter().position(|sign| Some(sign) == value.as_str()).map(|place| place == 1)

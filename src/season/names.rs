@@ -44,12 +44,21 @@ pub(crate) fn list<S: AsRef<str>>(names: &[S]) -> String {
     if more > 0 { format!("{} and {more} more", shown.join(", ")) } else { shown.join(", ") }
 }
 
-/// The first `longest` characters of a text, with dots where it is cut.
+/// The first `longest` characters of a text, with dots where it is cut, as [`visible`] shows them.
 pub(crate) fn short(text: &str, longest: usize) -> String {
     match text.char_indices().nth(longest) {
-        Some((end, _)) => format!("{}...", text.get(..end).unwrap_or_default()),
-        None => text.to_owned(),
+        Some((end, _)) => format!("{}...", visible(text.get(..end).unwrap_or_default())),
+        None => visible(text),
     }
+}
+
+/// A text with its control characters but tabs written out, as a terminal or a page may obey them.
+pub(crate) fn visible(text: &str) -> String {
+    let mut shown = String::with_capacity(text.len());
+    for c in text.chars() {
+        if c.is_control() && c != '\t' { shown.extend(c.escape_default()) } else { shown.push(c) }
+    }
+    shown
 }
 
 #[cfg(test)]

@@ -8,7 +8,7 @@ use crate::error::{Error, Place, Result};
 use super::account::Remark;
 use super::mapping::{Mapping, SeasonMap};
 use super::mapping_file::{SEASON_TOML, read_season_map};
-use super::names::{guess, list};
+use super::names::{guess, list, visible};
 use super::table::SeasonTable;
 
 /// How a file is stored.
@@ -47,6 +47,8 @@ const NOT_DATA: [&str; 4] = ["readme", "license", "licence", "changelog"];
 const BESIDE: [&str; 3] = ["truth", "source", "source.md"];
 /// How deep folders are searched for files that season.toml may name.
 const DEPTH: usize = 6;
+/// The file that tells a report from other folders; it lists what was written. A report is no input.
+pub(crate) const REPORT_MARKER: &str = ".heelwort-report";
 /// Most files looked at: a folder with more is no season's.
 const MAX_FILES: usize = 200_000;
 
@@ -92,14 +94,14 @@ fn source_file<'a>(map: &SeasonMap, path: PathBuf, name: &'a str) -> Option<(&'a
 
 fn folder(dir: &Path) -> Result<Discovered> {
     let map = read_season_map(dir)?;
-    let mut names = Vec::new();
-    walk(dir, dir, "", 0, &mut names)?;
-    names.sort();
+    let mut files = Vec::new();
+    walk(dir, dir, "", 0, &mut files)?;
+    files.sort();
     let mut found = Discovered::default();
     // The files of each table that go by the table's own name, by what they would hold.
     let mut own: BTreeMap<(SeasonTable, String), String> = BTreeMap::new();
-    for name in names.into_iter().filter(|name| name != SEASON_TOML) {
-        let Some((stem, mut file)) = source_file(&map, dir.join(&name), &name) else {
+    for (name, path) in files.into_iter().filter(|(name, _)| name != SEASON_TOML) {
+        let Some((stem, mut file)) = source_file(&map, path, &name) else {
             found.unmatched.push(name);
             continue;
         };
@@ -165,10 +167,11 @@ fn nothing_found(dir: &Path, unmatched: &[String]) -> Error {
     error.with_hint(near.map(|(table, stem)| format!("is `{stem}` the table {table}?")))
 }
 
-fn walk(root: &Path, dir: &Path, prefix: &str, depth: usize, names: &mut Vec<String>) -> Result<()> {
+/// The files below a folder, by name and path: a name may not be what it is shown as.
+fn walk(root: &Path, dir: &Path, prefix: &str, depth: usize, files: &mut Vec<(String, PathBuf)>) -> Result<()> {
     for entry in std::fs::read_dir(dir).map_err(|e| Error::io("reading the folder", dir, e))? {
         let entry = entry.map_err(|e| Error::io("reading the folder", dir, e))?;
-        let name = entry.file_name().to_string_lossy().into_owned();
+        let name = visible(&entry.file_name().to_string_lossy());
         let lower = name.to_lowercase();
         if name.starts_with('.')
             || NOT_DATA.iter().any(|n| lower.starts_with(n))
@@ -178,14 +181,16 @@ fn walk(root: &Path, dir: &Path, prefix: &str, depth: usize, names: &mut Vec<Str
         }
         let path = entry.path();
         let full = format!("{prefix}{name}");
-        if path.is_dir() {
-            if depth < DEPTH {
-                walk(root, &path, &format!("{full}/"), depth + 1, names)?;
-            }
-        } else {
-            names.push(full);
+        if path.join(REPORT_MARKER).exists() {
+            continue;
         }
-        if names.len() > MAX_FILES {
+        if path.is_dir() && depth < DEPTH {
+            walk(root, &path, &format!("{full}/"), depth + 1, files)?;
+        } else {
+            // A folder that lies too deep is named as not read.
+            files.push((full, path));
+        }
+        if files.len() > MAX_FILES {
             let found = format!("more than {MAX_FILES} files");
             return Err(Error::input(Place::file(root), found, "the folder of one season"));
         }

@@ -111,6 +111,12 @@ impl TimeReader {
     }
 }
 
+/// True for a format in which a time can be written.
+pub(crate) fn is_time_format(format: &str) -> bool {
+    format.contains('%')
+        && jiff::fmt::strtime::format(format, &jiff::Timestamp::UNIX_EPOCH.to_zoned(TimeZone::UTC)).is_ok()
+}
+
 /// An instant that a file stores as a number of microseconds, if it lies in the years -9999 to 9999.
 pub(crate) fn stored_instant(micros: i64) -> Option<Instant> {
     jiff::Timestamp::from_microsecond(micros).ok().map(Instant::from)

@@ -54,11 +54,9 @@ impl Condition {
 
     /// Those that act most first: no choice by what the data show, which would make intervals too short.
     fn order(which: Trait) -> [Self; ALL.len()] {
-        match which {
-            Trait::LagH | Trait::MidH | Trait::T90H | Trait::FinishH | Trait::MaxRateSgPerDay => {
-                [TempC, OriginalSg, PitchRate, Generation, MashTempC]
-            }
-            _ => [OriginalSg, MashTempC, TempC, PitchRate, Generation],
+        match which.is_pace() {
+            true => [TempC, OriginalSg, PitchRate, Generation, MashTempC],
+            false => [OriginalSg, MashTempC, TempC, PitchRate, Generation],
         }
     }
 }

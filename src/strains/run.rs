@@ -43,7 +43,7 @@ impl StrainSettings {
     /// its wort where worts cross the strains, a random effect of the batch, and the known error of its curve (REML;
     /// intervals and degrees of freedom by Kenward and Roger, [`crate::fit::mixed`]). Times and rates are modelled by their
     /// logarithms. One spread between batches serves all strains, unless the likelihood ratio (Bartlett's) rejects that at 1 %;
-    /// then with eight batches each 95 % intervals of all pairs held together in YYY % of simulated seasons.
+    /// then with eight batches each 95 % intervals of all pairs held together in 95 % of simulated seasons.
     ///
     /// All pairs of a trait have intervals that hold at once, and p-values from the same law: the largest of their correlated
     /// t's (Genz and Bretz 2009); with spreads by strain, or more than 28 strains, Bonferroni's bound. Of more than a hundred
@@ -186,7 +186,7 @@ impl StrainSettings {
         if rows.len() <= MOST_STRAINS {
             return (rows, None);
         }
-        let less = matches!(which, Trait::TerminalSg | Trait::LagH | Trait::MidH | Trait::T90H | Trait::FinishH);
+        let less = which == Trait::TerminalSg || which.is_time();
         let (sign, best) = if less { (1.0, "lowest") } else { (-1.0, "highest") };
         let place = |row: &StrainMean| match self.house.as_ref() == Some(&row.strain) {
             true => f64::NEG_INFINITY,

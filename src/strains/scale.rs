@@ -15,9 +15,7 @@ pub(super) enum Scale {
 impl Scale {
     /// Logarithms for times and rates, as long as all values allow it.
     pub fn of(which: Trait, values: impl IntoIterator<Item = f64>) -> Self {
-        let by_ratio =
-            matches!(which, Trait::LagH | Trait::MidH | Trait::T90H | Trait::FinishH | Trait::MaxRateSgPerDay);
-        if by_ratio && values.into_iter().all(|value| value > 0.0) { Self::Log } else { Self::Own }
+        if which.is_pace() && values.into_iter().all(|value| value > 0.0) { Self::Log } else { Self::Own }
     }
 
     /// A value and its standard error on this scale.

@@ -13,11 +13,11 @@ pub(super) fn alike(strains: &[&str]) -> Vec<(String, String)> {
         let letters = |name: &str| name.chars().count() > 5 && name.chars().all(char::is_alphabetic);
         a == b || letters(a) && letters(b) && strsim::osa_distance(a, b) == 1
     };
+    let names: Vec<(&str, String)> = strains.iter().map(|name| (*name, plain(name))).collect();
     let mut found = Vec::new();
-    for (i, a) in strains.iter().enumerate() {
-        for b in strains.iter().skip(i + 1).filter(|b| slip(&plain(a), &plain(b))) {
-            found.push(((*a).to_owned(), (*b).to_owned()));
-        }
+    for (i, (a, plain_a)) in names.iter().enumerate() {
+        let others = names.iter().skip(i + 1).filter(|(_, plain_b)| slip(plain_a, plain_b));
+        found.extend(others.map(|(b, _)| ((*a).to_owned(), (*b).to_owned())));
     }
     found
 }
@@ -63,8 +63,8 @@ impl Strains {
             "fraction" => String::new(),
             unit => format!(" {unit}"),
         };
+        let above_or_later = if unit.contains("hour") { "later than" } else { "above" };
         let mut found: Vec<Apart<'_>> = pairs(Verdict::Different).into_iter().filter_map(Apart::of).collect();
-        found.sort_by(|a, b| b.by.value.total_cmp(&a.by.value));
         if !found.is_empty() {
             let conditions = self.how(which).map_or_else(String::new, |how| format!(" ({})", at(&how.conditions)));
             said.push(format!("{title} differs{conditions}:"));
@@ -73,7 +73,7 @@ impl Strains {
         while let Some(above) = found.first().map(|first| first.above) {
             let of = found.extract_if(.., |apart| apart.above == above);
             let below = listed(of.map(|apart| apart.in_words(&unit)));
-            said.push(format!("{above} is above {below}."));
+            said.push(format!("{above} is {above_or_later} {below}."));
         }
         let same = pairs(Verdict::Equivalent);
         if let Some(first) = same.first() {

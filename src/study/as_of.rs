@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use crate::error::{Error, Place, Result};
+use crate::season::{list, read_text};
 use crate::units::Instant;
 
 /// One question: how does this batch look as of this moment?
@@ -16,9 +17,7 @@ pub(crate) struct AsOf {
 
 /// The rows of a file; see [`super::Study::as_of_file`].
 pub(super) fn read_as_of(path: &Path) -> Result<Vec<AsOf>> {
-    let bytes = std::fs::read(path).map_err(|source| Error::io("reading", path, source))?;
-    let text = String::from_utf8(bytes)
-        .map_err(|_| Error::input(Place::file(path), "bytes that are not UTF-8", "a CSV text in UTF-8"))?;
+    let text = read_text(path, &path.to_string_lossy())?;
     let text = text.trim_start_matches('\u{feff}');
     let header = text.lines().next().unwrap_or_default();
     let delimiter = [b';', b'\t', b','].into_iter().max_by_key(|d| header.bytes().filter(|b| b == d).count());
@@ -32,11 +31,7 @@ pub(super) fn read_as_of(path: &Path) -> Result<Vec<AsOf>> {
     let column = |name: &str| {
         header.iter().position(|h| h == name).ok_or_else(|| {
             let columns: Vec<_> = header.iter().collect();
-            Error::input(
-                Place::file(path).line(1),
-                format!("columns `{}`", columns.join(", ")),
-                format!("a column `{name}`"),
-            )
+            Error::input(Place::file(path).line(1), format!("columns {}", list(&columns)), format!("a column `{name}`"))
         })
     };
     let (batch_at, as_of_at) = (column("batch")?, column("as_of")?);

@@ -2,7 +2,7 @@
 
 use crate::calibration::{Builds, Calibrations};
 use crate::drift::Drift;
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::forecast::{Backtest, Forecasts, Schedule};
 use crate::gravity::{Gravity, GravityLayers, GravitySeries, ReadingDrift, SeriesBuilder};
 use crate::kinetics::{Kinetics, Trait};
@@ -67,19 +67,22 @@ impl Settings {
         let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
         let series = self.series_of(&season, &calibrations, &gravity, &drift).all();
         let kinetics = self.kinetics(&season, &series, say)?;
-        say("forecasting, and holding old forecasts against what came");
+        say("forecasting, holding old forecasts against what came, and comparing strains");
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
-        let (forecasts, backtest) = self.forecast(&season, &kinetics, &known, asked)?;
+        let compare = || {
+            kinetics.then("without fermentation curves there are no traits to compare", |kinetics| {
+                Part::from_result(self.strains.run(&season, kinetics))
+            })
+        };
+        let forecast = || self.forecast(&season, &kinetics, &known, asked);
+        let (forecast, strains) = rayon::join(forecast, compare);
+        let ((forecasts, backtest), strains) = (forecast?, strains?);
         let layers = with_process(layers, &season, &series, (&kinetics, &drift));
         let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
         let series = match gravity.done() {
             Some(gravity) => series.into_iter().map(|series| series.with_gravity(gravity)).collect(),
             None => series,
         };
-        say("comparing strains");
-        let strains = kinetics.then("without fermentation curves there are no traits to compare", |kinetics| {
-            Part::from_result(self.strains.run(&season, kinetics))
-        })?;
         Ok(SeasonStudy {
             name,
             report: ReportSettings::default(),
@@ -210,9 +213,13 @@ impl Settings {
             let steps = season.plan.iter().filter(|step| step.batch == batch && step.at > now);
             let steps: Vec<(Instant, f64)> = steps.map(|step| (step.at, step.temp_c)).collect();
             if !steps.is_empty() {
-                // A batch that is cold or cannot be forecast has no outlook; its forecast says why.
                 let planned = Schedule { name: "as planned".to_owned(), steps };
-                forecasts.outlooks.extend(forecaster.what_if(&batch, now, &[planned]).unwrap_or_default());
+                match forecaster.what_if(&batch, now, &[planned]) {
+                    Ok(outlooks) => forecasts.outlooks.extend(outlooks),
+                    Err(Error::Usage(refused)) => forecasts.say(&batch, &refused),
+                    // A batch that is cold or cannot be forecast has no outlook; its forecast says why.
+                    Err(_) => {}
+                }
             }
         }
         let forecasts = Part::unless(questions.is_empty(), why, forecasts);

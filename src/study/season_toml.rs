@@ -7,7 +7,7 @@ use serde_json::Value;
 use toml::de::{DeTable, DeValue};
 
 use crate::error::{Error, Place, Result};
-use crate::season::{SEASON_TOML, guess, list};
+use crate::season::{SEASON_TOML, guess, list, read_text};
 
 use super::report_settings::ReportSettings;
 use super::settings::Settings;
@@ -80,12 +80,7 @@ impl ReportSettings {
 /// The text of `season.toml` in a folder; empty where there is none, as below a season of one file.
 fn text_of(dir: &Path) -> Result<String> {
     let path = dir.join(SEASON_TOML);
-    match std::fs::read_to_string(&path) {
-        Err(e) if matches!(e.kind(), std::io::ErrorKind::NotFound | std::io::ErrorKind::NotADirectory) => {
-            Ok(String::new())
-        }
-        read => read.map_err(|e| Error::io("reading", &path, e)),
-    }
+    if path.exists() { read_text(&path, SEASON_TOML) } else { Ok(String::new()) }
 }
 
 /// These tables of the file; the default for what it does not state.

@@ -3,9 +3,8 @@
 mod bad_input;
 mod belongs;
 mod damaged_parquet;
-mod files;
+pub mod files;
 mod folders;
-mod fuzz;
 mod mapping;
 mod open_data;
 pub mod published_data;

@@ -129,7 +129,10 @@ fn what_goes_with_the_strain_is_named() {
     let how = found.how(ATTENUATION).unwrap();
     let said = how.notes.join("; ");
     assert!(said.contains("mash temperature differs between strains only"), "{said}");
-    assert!(said.contains("compared together with their wort, which no other strain had: samphire; thrift"), "{said}");
+    assert!(
+        said.contains("compared together with their wort, which no other strain had: samphire and thrift"),
+        "{said}"
+    );
     assert!(how.conditions.contains("usual temperature"), "{}", how.conditions);
     assert!(said.contains("temperature goes with the strain (samphire 12.3 \u{b0}C, thrift 24.3 \u{b0}C)"), "{said}");
     // With the slope from within the strains and each at its own temperature the difference is that of the plain means.

@@ -191,7 +191,7 @@ impl DriftSettings {
         for f in found.iter_mut().filter(|f| unsolvable.contains(f.pair.probe.as_str())) {
             f.pair.left_out.get_or_insert_with(|| UNSOLVABLE.to_owned());
         }
-        let model = of(&found);
+        let model = if unsolvable.is_empty() { model } else { of(&found) };
         let places: Vec<usize> =
             (0..found.len()).filter(|i| found.get(*i).is_some_and(|f| f.pair.left_out.is_none())).collect();
         let used: Vec<&ModelPair> = places.iter().filter_map(|i| found.get(*i)).collect();

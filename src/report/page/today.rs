@@ -27,13 +27,18 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
                 }
             }
                 p { (batch.now(&reader)) }
-                p { (batch.finish(&reader)) }
+                p { (unbroken(&batch.finish(&reader))) }
             @if let Some((from, to)) = span.filter(|_| !batch.at_rest()) { (picture(batch.forecast.chart(from, to))) }
         } } }
         @if span.is_some() {
             p.sub { "Each shape shows when the batch comes to rest: the higher, the likelier. Upright line: the last reading of the season." }
         }
         h3 { (summary.steps.question) }
-        ul { @for step in &summary.steps.sentences { li { (step) } } }
+        ul { @for step in &summary.steps.sentences { li { (unbroken(step)) } } }
     }
+}
+
+/// A sentence whose numbers stay with their percent signs.
+fn unbroken(sentence: &str) -> String {
+    sentence.replace(" %", "\u{a0}%")
 }

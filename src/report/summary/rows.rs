@@ -59,7 +59,7 @@ pub(super) fn answer(account: &RowAccount) -> Answer {
     }
     if !account.unknown_columns.is_empty() {
         let names: Vec<String> =
-            account.unknown_columns.iter().map(|(file, column)| format!("`{column}` in {file}")).collect();
+            account.unknown_columns.iter().map(|(file, column)| format!("{column} of {file}")).collect();
         answer.say(format!("Columns that belong to no table: {}.", list(&names)));
     }
     answer

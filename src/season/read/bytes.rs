@@ -8,8 +8,12 @@ use flate2::read::MultiGzDecoder;
 
 use crate::error::{Error, Place, Result};
 
-/// Largest text that a gzip file may hold; a small file that swells beyond it is not a log.
+/// Largest text that a gzip file may hold, bytes.
 const MAX_UNPACKED: u64 = 8 << 30;
+/// Largest text that any gzip file may hold, however small it is, bytes.
+const LEAST_UNPACKED: u64 = 64 << 20;
+/// How many times its size a gzip file may swell: logs do 3 to 20 times, a file made to fill the memory 1,000.
+const MOST_SWELLING: u64 = 60;
 /// Bytes looked at to tell text from other things.
 const PEEK: usize = 8192;
 
@@ -29,7 +33,9 @@ pub(crate) fn read_bytes(path: &Path, name: &str, gzip: bool) -> Result<(Vec<u8>
     let mut file = open(path, name)?;
     let (mut bytes, mut cut) = (Vec::new(), false);
     if gzip {
-        let mut unpacked = MultiGzDecoder::new(file).take(MAX_UNPACKED + 1);
+        let packed = file.metadata().map_err(|e| Error::io("reading", path, e))?.len();
+        let most = packed.saturating_mul(MOST_SWELLING).clamp(LEAST_UNPACKED, MAX_UNPACKED);
+        let mut unpacked = MultiGzDecoder::new(file).take(most + 1);
         if let Err(e) = unpacked.read_to_end(&mut bytes) {
             // Only what was unpacked is left of a cut file, and it is sound; a file with wrong bytes in it may give any.
             cut = e.kind() == ErrorKind::UnexpectedEof && bytes.contains(&line_end(&bytes));
@@ -38,13 +44,21 @@ pub(crate) fn read_bytes(path: &Path, name: &str, gzip: bool) -> Result<(Vec<u8>
                 return Err(Error::input(Place::file(name), found, "a whole gzip file"));
             }
         }
-        if bytes.len() as u64 > MAX_UNPACKED {
-            return Err(Error::input(Place::file(name), "over 8 GiB when unpacked", "files of up to 8 GiB"));
+        if bytes.len() as u64 > most {
+            let found = format!("{packed} bytes that unpack to over {} MB", most >> 20);
+            let wanted = format!("a log, which packs to no less than 1/{MOST_SWELLING} and holds no more than 8192 MB");
+            return Err(Error::input(Place::file(name), found, wanted));
         }
     } else {
         file.read_to_end(&mut bytes).map_err(|e| Error::io("reading", path, e))?;
     }
     Ok((bytes, cut))
+}
+
+/// The text of a small file such as `season.toml`.
+pub(crate) fn read_text(path: &Path, name: &str) -> Result<String> {
+    let (bytes, _) = read_bytes(path, name, false)?;
+    String::from_utf8(bytes).map_err(|_| Error::input(Place::file(name), "bytes that are not UTF-8", "text in UTF-8"))
 }
 
 /// What ends the lines of a text: `\n`, or `\r` where it has no other.

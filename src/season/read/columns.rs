@@ -6,6 +6,7 @@
 use polars::prelude::{Column, DataFrame, DataType};
 
 use crate::season::binding::{Binding, Origin};
+use crate::season::cells::is_word;
 use crate::season::flags::Flags;
 use crate::season::mapping::Unit;
 use crate::season::raw::{Interner, RawReading, RawReadings};
@@ -113,6 +114,6 @@ impl FileIds {
 fn ids_of(column: &Column) -> Option<FileIds> {
     let mut ids = Interner::default();
     let of_rows = column.str().ok()?.iter().map(|id| id.map(|id| ids.index(id))).collect();
-    let is_plain = |id: &String| !id.is_empty() && id.trim() == id && !id.contains('\0');
+    let is_plain = |id: &String| !id.is_empty() && id.trim() == id && is_word(id);
     ids.ids.iter().all(is_plain).then_some(FileIds { ids, of_rows })
 }

@@ -7,7 +7,7 @@ mod ndjson;
 mod parquet;
 mod parquet_sizes;
 
-pub(crate) use bytes::{broken_off, read_bytes, text_of};
+pub(crate) use bytes::{broken_off, read_bytes, read_text, text_of};
 pub(crate) use columns::take_columns;
 pub(crate) use delimited::Delimited;
 pub(crate) use ndjson::{each_json_row, json_keys};

@@ -1,12 +1,15 @@
 //! The reader for newline-delimited JSON: one object a line, in any order of its keys.
 
 use std::collections::HashSet;
+use std::fmt;
 
+use serde::Deserializer;
+use serde::de::{Error, MapAccess, Visitor};
 use serde_json::Value as Json;
 
 use crate::season::cells::SourceCell;
 use crate::season::names::short;
-use crate::season::row_error::RowError;
+use crate::season::row_error::{QUOTED, RowError};
 
 use super::delimited::{is_blank, lines};
 use super::{KEPT_TEXT, MAX_ROW, RawRow};
@@ -34,11 +37,30 @@ fn parse(line: &[u8]) -> Result<serde_json::Map<String, Json>, RowError> {
     if line.len() > MAX_ROW {
         return Err(RowError::too_long(line.len(), MAX_ROW));
     }
-    match serde_json::from_slice(line)
-        .map_err(|e| RowError::found("the line is no JSON object: ", e.to_string(), ""))?
-    {
-        Json::Object(object) => Ok(object),
-        _ => Err(RowError::new("the line is JSON but no object { ... }")),
+    let mut reader = serde_json::Deserializer::from_slice(line);
+    let object = reader.deserialize_map(EachOnce).and_then(|object| reader.end().map(|()| object));
+    object.map_err(|e| RowError::found("the line is no JSON object: ", e.to_string(), ""))
+}
+
+/// Takes an object whose keys stand once each: of two values under one key nobody knows which is meant.
+struct EachOnce;
+
+impl<'de> Visitor<'de> for EachOnce {
+    type Value = serde_json::Map<String, Json>;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("an object { ... }")
+    }
+
+    fn visit_map<A: MapAccess<'de>>(self, mut entries: A) -> Result<Self::Value, A::Error> {
+        let mut object = Self::Value::new();
+        while let Some(key) = entries.next_key::<String>()? {
+            if object.contains_key(&key) {
+                return Err(A::Error::custom(format_args!("the key `{}` stands twice", short(&key, QUOTED))));
+            }
+            object.insert(key, entries.next_value()?);
+        }
+        Ok(object)
     }
 }
 
