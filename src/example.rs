@@ -24,8 +24,7 @@ macro_rules! example {
             "\n```\nuse heelwort::prelude::*;\n# fn main() -> heelwort::Result<()> {\n",
             "# let settings = SimulateSettings { batches: 4, probes: 2, strains: 2, reading_minutes: 240.0, ..Default::default() };\n",
             "# let season = settings.run()?.season;\n",
-            "# let without = KineticsSettings { candidates: false, ..Default::default() };\n",
-            "# let study = Settings { kinetics: without, ..Default::default() }.study(&season)?;\n",
+            "# let study = Settings::default().study(&season)?;\n",
             "# let (probe, batch) = (&season.probes[0].probe, &season.batches[0].batch);\n",
             $code,
             "\n# Ok(())\n# }\n```"
