@@ -3,7 +3,7 @@
 //! Settings [`ForecastSettings`] -> run on the batches with a [`KnownSeries`], which gives a batch's gravities as
 //! known at a moment -> [`Forecasts`] and [`Backtest`].
 //!
-//! Known to fall short: on simulated seasons with all troubles the 90 % intervals hold 84 to 94 of 100 finishes at each stage of the
+//! Known to fall short: on simulated seasons with all troubles the 90 % intervals hold 85 to 90 of 100 finishes at each stage of the
 //! drop, and no better than the strain's usual tail alone: batches of a strain differ in their time to rest by a fifth, and what a
 //! curve shows before its end does not tell by how much. Of batches that stick they hold one in seven before the yeast leaves, which
 //! nothing foretells: with one batch in sixteen stuck, no interval that is right for all can hold more than two in five. A probe that
