@@ -3,10 +3,11 @@
 //! Settings [`ForecastSettings`] -> run on the batches with a [`KnownSeries`], which gives a batch's gravities as
 //! known at a moment -> [`Forecasts`] and [`Backtest`].
 //!
-//! Known to fall short: on five simulated seasons the 90 % intervals hold 88 to 92 of 100 finishes at each stage of the drop, with all
-//! troubles 87 to 90. Of batches that stick they hold a third or less before the yeast leaves, which nothing foretells. Foam, a
-//! leaning probe and exchanged probes may look like yeast that left. What fitted finish times of a season are off by
-//! together, some nine hours, forecasts are off by too.
+//! Known to fall short: on simulated seasons with all troubles the 90 % intervals hold 85 to 90 of 100 finishes at each stage of the
+//! drop, and no better than the strain's usual tail alone: batches of a strain differ in their time to rest by a fifth, and what a
+//! curve shows before its end does not tell by how much. Of batches that stick they hold one in seven before the yeast leaves, which
+//! nothing foretells: with one batch in sixteen stuck, no interval that is right for all can hold more than two in five. A probe that
+//! leans may look like yeast that left. What fitted finish times of a season are off by together, forecasts are off by too.
 
 mod archive;
 mod backtest;
