@@ -25,18 +25,6 @@ settings! {
     }
 }
 
-impl CommonSettings {
-    /// These settings at another level.
-    ///
-    /// ```
-    /// use heelwort::common::CommonSettings;
-    /// assert_eq!(CommonSettings::at_level(0.95).level, 0.95);
-    /// ```
-    pub fn at_level(level: f64) -> Self {
-        Self { level, ..Self::default() }
-    }
-}
-
 settings! {
     in "at_rest."
     /// When a batch is at rest.
@@ -99,11 +87,11 @@ mod tests {
     fn the_default_is_allowed_and_a_slip_is_named() {
         assert!(CommonSettings::default().check().is_ok());
         for level in [0.0, 1.0, 90.0, f64::NAN] {
-            let error = CommonSettings::at_level(level).check().unwrap_err();
+            let error = CommonSettings { level, ..Default::default() }.check().unwrap_err();
             assert!(error.to_string().contains("level"), "{error}");
         }
         assert_eq!(
-            CommonSettings::at_level(90.0).check().unwrap_err().to_string(),
+            CommonSettings { level: 90.0, ..Default::default() }.check().unwrap_err().to_string(),
             "setting `level` is 90; wanted 0.5 to 0.9999"
         );
     }

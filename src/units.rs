@@ -82,7 +82,7 @@ pub(crate) fn celsius_from_fahrenheit(degrees_f: f64) -> f64 {
 }
 
 /// Degrees Celsius to degrees Fahrenheit (exact by definition).
-pub fn fahrenheit_from_celsius(degrees_c: f64) -> f64 {
+pub(crate) fn fahrenheit_from_celsius(degrees_c: f64) -> f64 {
     degrees_c * 9.0 / 5.0 + 32.0
 }
 

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use crate::liquid::solve::root;
 
 /// Most coefficients a curve has.
-pub const MOST_COEFFICIENTS: usize = 4;
+pub(crate) const MOST_COEFFICIENTS: usize = 4;
 /// Tilt at which two curves are compared, degrees.
 const MIDDLE_DEG: f64 = 45.0;
 

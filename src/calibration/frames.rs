@@ -41,6 +41,25 @@ impl Calibrations {
             .finish()
     }
 
+    /// The coefficients of every curve, one a row: the table `calibration_coefficients`.
+    ///
+    /// # Errors
+    /// [`crate::Error::Frame`] when polars refuses.
+    #[doc = example!(study "let table = study.calibrations()?.coefficients_frame()?;")]
+    pub fn coefficients_frame(&self) -> Result<DataFrame> {
+        let rows: Vec<(&Calibration, &Coefficient)> =
+            self.calibrations.iter().flat_map(|c| c.fitted.coefficients.iter().map(move |one| (c, one))).collect();
+        FrameBuilder::new("calibration_coefficients")
+            .text("probe", rows.iter().map(|(c, _)| Some(&c.probe)))
+            .text("calibration", rows.iter().map(|(c, _)| Some(&c.calibration)))
+            .text("coefficient", rows.iter().map(|(_, one)| Some(one.name)))
+            .numbers(
+                &["value", "se", "lower", "upper", "level"],
+                rows.iter().map(|(_, one)| Some(one.estimate.numbers())),
+            )
+            .finish()
+    }
+
     /// Every candidate of every calibration with its scores: the table `calibration_candidates`.
     ///
     /// # Errors

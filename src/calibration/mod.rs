@@ -32,7 +32,8 @@ mod water_check;
 
 pub(crate) use builds::Resting;
 pub use builds::{Build, BuildSettings, Builds};
-pub use curve::{CalibrationCurve, CurvePoint, MOST_COEFFICIENTS};
+pub(crate) use curve::MOST_COEFFICIENTS;
+pub use curve::{CalibrationCurve, CurvePoint};
 pub use difference::CalibrationDifference;
 #[cfg(test)]
 pub(crate) use errors::ErrorSource;

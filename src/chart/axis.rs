@@ -6,6 +6,7 @@ use jiff::{Span, Timestamp};
 
 use crate::units::Instant;
 
+use super::scales::Scales;
 use super::words::signed;
 
 const MICROS_PER_HOUR: f64 = 3_600e6;
@@ -46,18 +47,11 @@ impl Axis {
     /// An axis from `low` to `high` with about `count` ticks at round numbers.
     pub(super) fn linear(low: f64, high: f64, count: usize, title: &str) -> Self {
         let high = if high > low { high } else { low + 1.0 };
-        let step = best_step(low, high, count.max(2));
-        let decimals = (-(step.log10() + 1e-9).floor()).max(0.0) as usize;
-        // A step of 2.5 units needs one more decimal than its size says.
-        let decimals = decimals + usize::from((step * 10f64.powi(decimals as i32)).fract().abs() > 1e-6);
-        let (first, last) = ((low / step - 1e-9).ceil() as i64, (high / step + 1e-9).floor() as i64);
-        let ticks = (first..=last)
-            .map(|i| {
-                let at = i as f64 * step;
-                (at, signed(at, decimals, false))
-            })
-            .collect();
-        Self { low, high, ticks, title: title.to_owned(), grid: true }
+        let scale = Scales::now().of(title);
+        let is_gravity = scale.is_gravity(low);
+        let ticks = ticks(scale.value(low), scale.value(high), count);
+        let ticks = ticks.into_iter().map(|(shown, text)| (scale.place(shown, is_gravity), text)).collect();
+        Self { low, high, ticks, title: scale.unit(title), grid: true }
     }
 
     /// An axis of named rows: row i stands at -i, so that the first is at the top.
@@ -66,17 +60,21 @@ impl Axis {
             names.iter().enumerate().map(|(i, name)| (-(i as f64), shortened(name.as_ref(), NAME_LETTERS))).collect();
         Self { low: -(names.len().max(1) as f64) + 0.4, high: 0.6, ticks, title: String::new(), grid: false }
     }
-
-    /// An axis of time from `from` to `to` in hours of [`hours`], with at most about `count` ticks at whole UTC
-    /// hours, days, weeks or months.
+    /// An axis of time from `from` to `to` in hours of [`hours`], with at most about `count` ticks at whole
+    /// hours, days, weeks or months of the reader's clock.
     pub(super) fn time(from: Instant, to: Instant, count: usize) -> Self {
         let (low, high) = (hours(from), hours(to).max(hours(from) + 1.0));
-        let ticks = time_ticks(low, high, count.max(2));
-        let years = |h: f64| civil(h).map(|d| d.year());
+        let scales = Scales::now();
+        let local = |h: f64| h + offset_h(&scales.zone, h);
+        let ticks = time_ticks(local(low), local(high), count.max(2));
+        let there = |local: f64| local - offset_h(&scales.zone, local - offset_h(&scales.zone, local));
+        let ticks = ticks.into_iter().map(|(at, text)| (there(at), text)).collect();
+        let years = |h: f64| civil(local(h)).map(|d| d.year());
+        let clock = scales.clock();
         let title = match (years(low), years(high)) {
-            (Some(a), Some(b)) if a == b => format!("UTC, {a}"),
-            (Some(a), Some(b)) => format!("UTC, {a} to {b}"),
-            _ => "UTC".to_owned(),
+            (Some(a), Some(b)) if a == b => format!("{clock}, {a}"),
+            (Some(a), Some(b)) => format!("{clock}, {a} to {b}"),
+            _ => clock.to_owned(),
         };
         Self { low, high, ticks, title, grid: true }
     }
@@ -85,6 +83,21 @@ impl Axis {
     pub(super) fn holds(&self, value: f64) -> bool {
         (self.low..=self.high).contains(&value)
     }
+}
+
+/// About `count` ticks at round numbers from one value to another.
+fn ticks(low: f64, high: f64, count: usize) -> Vec<(f64, String)> {
+    let step = best_step(low, high, count.max(2));
+    let decimals = (-(step.log10() + 1e-9).floor()).max(0.0) as usize;
+    // A step of 2.5 units needs one more decimal than its size says.
+    let decimals = decimals + usize::from((step * 10f64.powi(decimals as i32)).fract().abs() > 1e-6);
+    let (first, last) = ((low / step - 1e-9).ceil() as i64, (high / step + 1e-9).floor() as i64);
+    (first..=last)
+        .map(|i| {
+            let at = i as f64 * step;
+            (at, signed(at, decimals, false))
+        })
+        .collect()
 }
 
 /// `text` with at most `most` letters; what was longer ends in an ellipsis.
@@ -119,6 +132,13 @@ fn best_step(low: f64, high: f64, count: usize) -> f64 {
     steps.into_iter().min_by(|a, b| score(*a).total_cmp(&score(*b))).unwrap_or(power)
 }
 
+/// By how much a clock is ahead of UTC, hours.
+fn offset_h(zone: &TimeZone, hours: f64) -> f64 {
+    let at = Timestamp::from_microsecond((hours * MICROS_PER_HOUR) as i64);
+    at.map_or(0.0, |at| f64::from(zone.to_offset(at).seconds()) / 3600.0)
+}
+
+/// The day at hours of a clock.
 fn civil(hours: f64) -> Option<Date> {
     let at = Timestamp::from_microsecond((hours * MICROS_PER_HOUR) as i64).ok()?;
     Some(at.to_zoned(TimeZone::UTC).date())

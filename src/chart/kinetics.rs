@@ -14,10 +14,13 @@ use super::axis::{Axis, evenly, shortened};
 use super::figure::Figure;
 use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, PROBES, REFERENCE};
 use super::plot::{Frame, LabelSide, Plot};
+use super::scales::Scales;
 use super::svg::{Panel, SCALE, WIDEST, panel};
 use super::thin;
 use super::words::{dots_outside, percent};
 
+/// What axes of gravity say.
+const GRAVITY: &str = "SG at 20 \u{b0}C";
 const HEIGHT: u32 = 290;
 const STRIP: u32 = 96;
 /// Room for the labels of both frames, so that they line up.
@@ -98,7 +101,7 @@ impl BatchFit {
         let ends = terminal.into_iter().flat_map(|q| [q.p05, q.p95]);
         let samples = series.into_iter().flat_map(|s| s.samples.iter().map(|x| x.sg));
         let curve = self.fitted.iter().flat_map(|f| [f.curve.original_sg, f.timed().sg(self.last_hours)]);
-        Axis::around(points.chain(samples).chain(ends).chain(curve), 0.01, 6, "SG at 20 \u{b0}C")
+        Axis::around(points.chain(samples).chain(ends).chain(curve), 0.01, 6, GRAVITY)
     }
 
     /// Readings (or the means that were fitted), samples, curve and band; gives back how many dots lie outside.
@@ -230,7 +233,9 @@ impl BatchFit {
                 Some(e) if e.value.abs() < 0.000_05 => format!(" reads true here, \u{b1} {:.4}", e.se),
                 Some(e) => {
                     let how = if e.value < 0.0 { "low" } else { "high" };
-                    format!(" reads {:.4} \u{b1} {:.4} {how} here", e.value.abs(), e.se)
+                    let scale = Scales::now().of("SG");
+                    let ([off, se], n) = ([e.value.abs(), e.se].map(|v| scale.value(v)), scale.decimals(4));
+                    format!(" reads {off:.n$} \u{b1} {se:.n$} {} {how} here", scale.unit("SG"))
                 }
                 None if one => continue,
                 None => String::new(),
@@ -270,7 +275,7 @@ impl Kinetics {
     #[doc = example!(study "study.kinetics()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
         let sgs = self.batches.iter().flat_map(|b| b.points.iter().filter(|p| p.weight > 0.1).map(|p| p.sg));
-        let y = Axis::around(sgs, 0.01, 3, "");
+        let y = Axis::around(sgs, 0.01, 3, GRAVITY);
         let longest = self.batches.iter().map(|batch| batch.end_d(None, None)).fold(1.0, f64::max);
         let x = Axis::linear(0.0, longest, 3, "days");
         let left_out = self.batches.len().saturating_sub(MOST);
@@ -279,7 +284,7 @@ impl Kinetics {
         let note = if left_out > 0 { format!(" The first {left_out} batches are not drawn.") } else { String::new() };
         let alt = format!("Gravity over time of {} batches, each with its fitted curve.", self.batches.len());
         Ok(Figure::new("All batches", alt, panels).with_caption(format!(
-            "Gravity in SG over days from pitching. Dots: readings, thinned. Ochre diamonds: samples. Line: fitted curve with \
+            "Gravity over days from pitching. Dots: readings, thinned. Ochre diamonds: samples. Line: fitted curve with \
              its {} band. Upright lines: cooling and end.{note}",
             self.batches.iter().find_map(BatchFit::level).map_or_else(String::new, percent)
         )))

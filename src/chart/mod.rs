@@ -26,10 +26,12 @@ mod palette;
 mod plan;
 mod plot;
 mod residuals;
+mod scales;
 mod strains;
 mod svg;
 mod thin;
 mod words;
 
 pub use figure::Figure;
+pub(crate) use scales::{Scales, ShownScale};
 pub(crate) use words::{minute, percent, signed, written};

@@ -28,15 +28,15 @@ impl BatchFit {
             return Ok(Figure::new("", "", Vec::new()));
         }
         let rows: Vec<_> = self.points.iter().zip(&self.residuals_sg).collect();
-        let kept = rows.iter().filter(|(point, _)| point.weight >= LITTLE).map(|(_, r)| 1e3 * **r);
-        let y = Axis::around(kept.chain([0.0]), 1.0, 4, "residual, 0.001 SG");
+        let kept = rows.iter().filter(|(point, _)| point.weight >= LITTLE).map(|(_, r)| **r);
+        let y = Axis::around(kept.chain([0.0]), 0.001, 4, "residual, SG");
         let x = Axis::linear(0.0, (self.last_hours / HOURS_PER_DAY).max(1.0), 5, "days from pitching");
         let mut outside = 0;
         let over_time = panel(WIDEST, HEIGHT, |paper| {
             let plot = Frame::new("", x, y).on(paper)?;
             plot.rule_y(0.0)?;
             for (point, residual) in &rows {
-                let at = (point.hours / HOURS_PER_DAY, 1e3 * **residual);
+                let at = (point.hours / HOURS_PER_DAY, **residual);
                 match point.source {
                     PointSource::Sample(_) => plot.mark(at.0, at.1, Mark::Diamond, REFERENCE, 6.0)?,
                     PointSource::Probe(_) if point.weight < LITTLE => plot.mark(at.0, at.1, Mark::Cross, INK, 5.0)?,

@@ -1,8 +1,7 @@
 //! Pictures of the comparison of strains.
 
 use crate::error::Result;
-use crate::kinetics::Trait;
-use crate::strains::{StrainContrast, Strains, Verdict};
+use crate::strains::{Strains, Verdict};
 
 use super::figure::Figure;
 use super::forest::{ForestRow, forest};
@@ -17,7 +16,7 @@ impl Strains {
     #[doc = example!(study "study.strains()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
         let mut panels = Vec::new();
-        for which in self.traits() {
+        for which in self.traits.iter().map(|how| how.which) {
             let means: Vec<_> = self.means.iter().filter(|mean| mean.which == which).collect();
             let rows: Vec<ForestRow> = means
                 .iter()
@@ -44,25 +43,22 @@ impl Strains {
     pub fn contrast_chart(&self) -> Result<Figure> {
         let mut panels = Vec::new();
         let mut shown = 0;
-        for which in self.traits() {
-            let mut pairs: Vec<_> = self.contrasts.iter().filter(|pair| pair.which == which).collect();
+        for which in self.traits.iter().map(|how| how.which) {
+            let pairs: Vec<_> = self.contrasts.iter().filter(|pair| pair.which == which).collect();
             if pairs.is_empty() {
                 continue;
             }
-            let size = |pair: &StrainContrast| pair.difference.value().unwrap_or(f64::NEG_INFINITY);
-            pairs.sort_by(|a, b| size(b).total_cmp(&size(a)));
             let rows: Vec<ForestRow> = pairs
                 .iter()
                 .map(|pair| {
+                    let (colour, mark) = match pair.difference.estimate() {
+                        Some(e) if e.lower > 0.0 => (AHEAD, Mark::Triangle),
+                        Some(e) if e.upper < 0.0 => (CURVE, Mark::Diamond),
+                        _ if pair.verdict == Some(Verdict::Equivalent) => (INK, Mark::Square),
+                        _ => (INK, Mark::Ring),
+                    };
                     let name = format!("{} \u{2212} {}", pair.a, pair.b);
-                    match pair.difference.estimate() {
-                        Some(e) if e.lower > 0.0 => ForestRow::new(&name, &pair.difference, AHEAD, Mark::Triangle),
-                        Some(e) if e.upper < 0.0 => ForestRow::new(&name, &pair.difference, CURVE, Mark::Diamond),
-                        _ if pair.verdict == Some(Verdict::Equivalent) => {
-                            ForestRow::new(&name, &pair.difference, INK, Mark::Square)
-                        }
-                        _ => ForestRow::new(&name, &pair.difference, INK, Mark::Ring),
-                    }
+                    ForestRow::new(&name, &pair.difference, colour, mark)
                 })
                 .collect();
             shown += pairs.iter().filter(|p| p.difference.estimate().is_some_and(|e| e.lower * e.upper > 0.0)).count();
@@ -79,10 +75,5 @@ impl Strains {
              no difference.",
             percent(self.contrast_level)
         )))
-    }
-
-    /// The traits that were compared, in the order of the tables.
-    fn traits(&self) -> Vec<Trait> {
-        Trait::ALL.into_iter().filter(|which| self.means.iter().any(|mean| mean.which == *which)).collect()
     }
 }

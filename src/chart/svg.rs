@@ -68,7 +68,44 @@ fn finish(svg: &str) -> String {
         .replace(" \"/>", "\"/>")
         .replace(">\n<", "><")
         .replace("\n</text>", "</text>");
-    out.trim_start().to_owned()
+    joined(out.trim_start())
+}
+
+/// Discs of one look in a row as one path of dots: an eighth of the bytes, and one element for the browser instead of hundreds.
+fn joined(svg: &str) -> String {
+    const CIRCLE: &str = "<circle cx=\"";
+    let mut pieces = svg.split(CIRCLE);
+    let mut out = pieces.next().unwrap_or_default().to_owned();
+    let mut open = "";
+    for piece in pieces {
+        let found = disc(piece);
+        if !open.is_empty() && found.is_none_or(|(_, _, look, _)| look != open) {
+            out.push_str("\"/>");
+            open = "";
+        }
+        let Some((x, y, look, after)) = found else {
+            out = out + CIRCLE + piece;
+            continue;
+        };
+        if let Some((radius, colour)) = look.split_once('"').filter(|_| open.is_empty()) {
+            let colour = colour.replace("fill=", "fill=\"none\" stroke-linecap=\"round\" stroke=");
+            out += &format!("<path{colour} stroke-width=\"{}\" d=\"", 2.0 * radius.parse().unwrap_or(0.0));
+        }
+        out += &format!("M{x} {y}h0");
+        open = if after.is_empty() { look } else { "" };
+        if !after.is_empty() {
+            out = out + "\"/>" + after;
+        }
+    }
+    if open.is_empty() { out } else { out + "\"/>" }
+}
+
+/// Place and look of the disc that begins here, and what follows it; none for a ring.
+fn disc(piece: &str) -> Option<(&str, &str, &str, &str)> {
+    let (disc, after) = piece.split_once(" stroke-width=\"1\"/>")?;
+    let (x, rest) = disc.split_once("\" cy=\"")?;
+    let (y, look) = rest.split_once("\" r=\"")?;
+    (!look.contains("\"none\"") && !look.contains('>')).then_some((x, y, look, after))
 }
 
 #[cfg(test)]
@@ -78,6 +115,22 @@ mod tests {
 
     use super::super::palette::INK;
     use super::*;
+
+    #[test]
+    fn discs_in_a_row_are_one_path_and_rings_stay() {
+        let made = panel(100, 50, |paper| {
+            for x in [8, 12, 16] {
+                paper.draw(&Circle::new((x, 8), 4, INK.mix(0.5).filled())).map_err(drawing)?;
+            }
+            paper.draw(&Circle::new((20, 8), 4, INK.stroke_width(2))).map_err(drawing)?;
+            paper.draw(&Circle::new((24, 8), 5, INK.filled())).map_err(drawing)
+        })
+        .unwrap();
+        assert!(made.body.contains("d=\"M8 8h0M12 8h0M16 8h0\"/>"), "{}", made.body);
+        assert!(made.body.contains("stroke-width=\"8\"") && made.body.contains("opacity=\"0.5\""), "{}", made.body);
+        assert_eq!(made.body.matches("<circle").count(), 1, "{}", made.body);
+        assert!(made.body.ends_with("d=\"M24 8h0\"/>"), "{}", made.body);
+    }
 
     #[test]
     fn ink_follows_the_page_and_words_of_the_user_are_kept() {

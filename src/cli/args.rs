@@ -85,17 +85,4 @@ mod tests {
     fn the_definition_is_consistent() {
         Cli::command().debug_assert();
     }
-
-    #[test]
-    fn a_study_needs_only_a_folder() {
-        let cli = Cli::try_parse_from(["heelwort", "study", "logs"]).unwrap();
-        let Some(Command::Study(study)) = cli.command else { panic!("not a study") };
-        assert_eq!(study.out, PathBuf::from(DEFAULT_OUT));
-        assert!(study.as_of.is_none());
-    }
-
-    #[test]
-    fn a_word_that_is_no_command_is_refused() {
-        assert_eq!(Cli::try_parse_from(["heelwort", "brew"]).unwrap_err().exit_code(), 2);
-    }
 }

@@ -25,9 +25,8 @@ mod shifts;
 
 pub use answers::Drift;
 pub(crate) use model::ProbeErrors;
-pub(crate) use results::OutOfLimit;
 pub use results::{
-    DriftKind, DriftPair, FleetTerm, KindVerdict, LastCheck, Misfit, MisfitKind, MixedDrift, MixedTerm, MixedTermKind,
-    PairKind, ProbeDrift, ProbeVerdict, Recalibrate, Shift, ShiftKind, TrackPoint,
+    DriftKind, DriftPair, FleetTerm, KindVerdict, LastCheck, Misfit, MisfitKind, PairKind, ProbeDrift, ProbeVerdict,
+    Recalibrate, Shift, ShiftKind, TrackPoint,
 };
 pub use settings::DriftSettings;

@@ -3,7 +3,6 @@
 use serde::{Deserialize, Serialize};
 
 use crate::common::CommonSettings;
-use crate::error::Error;
 use crate::gravity::OffsetPrior;
 
 assumed! {
@@ -25,8 +24,6 @@ settings! {
         active_sg_per_day: f64 = 0.004, 0.0..=0.1, "0 to 0.1 SG per day";
         /// Extra standard deviation of a pair from an active fermentation, SG. From memory, no source.
         active_sd_sg: f64 = 0.0015, 0.0..=0.1, "0 to 0.1 SG";
-        /// True: pairs from active fermentation are left out.
-        leave_out_active: bool = false;
         /// True: what readings alone tell between batches is used. Probes at rest in one beer of which no sample was drawn are
         /// pairs of one another, and a probe at rest in wort is a pair of the original gravity that is stated of it.
         unsampled: bool = true;
@@ -51,21 +48,12 @@ settings! {
         kind_span_sg: f64 = 0.008, 0.0..=0.2, "0 to 0.2 SG";
         /// Standard deviation of the tilt in the baths whose use is worked out, degrees.
         kind_tilt_sd_deg: f64 = 0.2, 0.0..=10.0, "0 to 10 degrees";
-        /// Simulated data sets by which the intervals of the mixed model are checked; 0 for none, else at least 20.
-        bootstrap: usize = 0;
         /// What all studies share.
         #[serde(skip)]
         common: CommonSettings = CommonSettings::default();
     }
     also |settings| {
-        settings.common.check()?;
-        match settings.bootstrap {
-            1..20 => {
-                let value = settings.bootstrap.to_string();
-                Err(Error::Setting { name: "bootstrap", value, wanted: "0, or at least 20" })
-            }
-            _ => Ok(()),
-        }
+        settings.common.check()
     }
 }
 

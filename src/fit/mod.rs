@@ -20,7 +20,7 @@ pub(crate) mod compare;
 pub(crate) mod errors_in_variables;
 mod estimate;
 pub(crate) mod linear;
-mod matrix;
+pub(crate) mod matrix;
 pub(crate) mod minimise;
 pub mod mixed;
 pub(crate) mod mixture;

@@ -1,7 +1,8 @@
 //! What was known of the other batches at a moment.
 //!
-//! Each batch is looked at on a grid of moments, every [`GRID_H`] hours from its pitching, with the data known then; a
-//! forecast uses the last look at or before its moment. So nothing later leaks in, and a look is made once only.
+//! Every [`PERIOD_H`] hours all batches are looked at with the data known then; a forecast uses the last look at or before its
+//! moment. So nothing later leaks in, and looks, and what they say together, are made once for many forecasts. Of each strain
+//! the last [`LATEST`] batches count, so that the work for a forecast does not grow with the season.
 
 use std::collections::{BTreeSet, HashMap};
 
@@ -9,25 +10,34 @@ use rayon::prelude::*;
 
 use crate::error::Result;
 use crate::kinetics::median::median;
-use crate::kinetics::population::{Information, PopulationPrior};
+use crate::kinetics::population::{Information, Population, PopulationPrior};
 use crate::kinetics::weak_priors::{DEPARTURE_AT_REST, DEPARTURE_H, DEPARTURE_SG};
 use crate::kinetics::{ErrorModel, Kinetics, KineticsSettings};
 use crate::season::Batch;
 use crate::units::Instant;
 
-use super::coordinates::DIMS;
+use super::coordinates::{DIMS, worth};
 use super::known::KnownSeries;
 use super::posterior::BatchAsKnown;
 
-/// Hours between looks at a batch.
-const GRID_H: f64 = 48.0;
+/// Hours between looks.
+const PERIOD_H: f64 = 96.0;
+/// A batch is first looked at so many hours after its pitching.
+const FIRST_H: f64 = 48.0;
+/// Batches of one strain that count.
+pub(super) const LATEST: usize = 12;
 
 pub(super) struct Archive<'a> {
     batches: &'a [Batch],
     kinetics: &'a Kinetics,
     source: &'a dyn KnownSeries,
     settings: &'a KineticsSettings,
-    looks: HashMap<(usize, u32), Option<Information>>,
+    /// The end of the data of each batch that has a curve.
+    ends: Vec<Option<Instant>>,
+    /// By batch and period.
+    looks: HashMap<(usize, i64), Option<Information>>,
+    /// By period and the batch that is left out, if it would be in.
+    fleets: HashMap<(i64, Option<usize>), Population>,
 }
 
 impl<'a> Archive<'a> {
@@ -37,46 +47,69 @@ impl<'a> Archive<'a> {
         source: &'a dyn KnownSeries,
         settings: &'a KineticsSettings,
     ) -> Self {
-        Self { batches, kinetics, source, settings, looks: HashMap::new() }
+        let fitted = kinetics.batches.iter().map(|fit| (fit.batch.as_str(), fit.instant(fit.last_hours)));
+        let fitted: HashMap<&str, Instant> = fitted.collect();
+        let ends = batches.iter().map(|batch| fitted.get(batch.batch.as_str()).copied()).collect();
+        Self { batches, kinetics, source, settings, ends, looks: HashMap::new(), fleets: HashMap::new() }
     }
 
-    /// Makes the looks at all batches but one that forecasts of that one as of a moment need, side by side. A look that fails
-    /// tells nothing of its batch.
+    /// Makes the looks that forecasts of batches as of moments need, and sums them up, side by side. A look that fails tells
+    /// nothing of its batch.
     pub fn look(&mut self, needed: &[(Instant, usize)]) {
-        let mut missing = BTreeSet::new();
-        for (as_of, except) in needed {
-            for (i, batch) in self.batches.iter().enumerate().filter(|(i, _)| i != except) {
-                missing
-                    .extend(self.step(batch, *as_of).map(|step| (i, step)).filter(|at| !self.looks.contains_key(at)));
-            }
-        }
+        let wanted: BTreeSet<_> = needed.iter().map(|(as_of, except)| self.fleet_of(*as_of, *except)).collect();
+        let wanted: Vec<_> = wanted.into_iter().filter(|key| !self.fleets.contains_key(key)).collect();
+        let looks = wanted.iter().flat_map(|(period, except)| self.looks_at(*period, *except));
+        let missing: BTreeSet<_> = looks.filter(|look| !self.looks.contains_key(look)).collect();
         let missing: Vec<_> = missing.into_iter().collect();
-        let found = missing.par_iter().map(|&(i, step)| {
-            let batch = self.batches.get(i)?;
-            self.information(batch, batch.pitched_at.plus_hours(GRID_H * f64::from(step))).ok().flatten()
-        });
+        let found =
+            missing.par_iter().map(|&(i, period)| self.information(self.batches.get(i)?, period).ok().flatten());
         let found: Vec<_> = found.collect();
         self.looks.extend(missing.into_iter().zip(found));
-    }
-
-    /// What is known of all batches but `except`, as far as looked at.
-    pub fn known(&self, as_of: Instant, except: usize) -> Vec<&Information> {
-        let of = |(i, batch): (usize, &Batch)| {
-            let step = self.step(batch, as_of).filter(|_| i != except)?;
-            self.looks.get(&(i, step))?.as_ref()
+        let sum = |&(period, except): &(i64, Option<usize>)| {
+            let known = self.looks_at(period, except).into_iter().filter_map(|look| self.looks.get(&look)?.as_ref());
+            Population::new(&known.collect::<Vec<_>>(), &worth())
         };
-        self.batches.iter().enumerate().filter_map(of).collect()
+        let fleets: Vec<_> = wanted.par_iter().map(sum).collect();
+        self.fleets.extend(wanted.into_iter().zip(fleets));
     }
 
-    /// The last look at or before a moment; none before the first. After the end of its data a batch needs no more looks.
-    fn step(&self, batch: &Batch, as_of: Instant) -> Option<u32> {
-        let last_h = self.kinetics.get(&batch.batch)?.last_hours;
-        let by_time = (as_of.hours_since(batch.pitched_at) / GRID_H).floor();
-        let most = (last_h / GRID_H).ceil() + 1.0;
-        (by_time >= 1.0).then_some(by_time.min(most) as u32)
+    /// What all batches but `except` say together, as far as looked at.
+    pub fn fleet(&self, as_of: Instant, except: usize) -> Option<&Population> {
+        self.fleets.get(&self.fleet_of(as_of, except))
     }
 
-    fn information(&self, batch: &Batch, as_of: Instant) -> Result<Option<Information>> {
+    fn fleet_of(&self, as_of: Instant, except: usize) -> (i64, Option<usize>) {
+        let period = (as_of.micros() as f64 / (PERIOD_H * 3.6e9)).floor() as i64;
+        (period, Some(except).filter(|except| self.look_of(*except, period).is_some()))
+    }
+
+    /// The looks at the last batches of each strain.
+    fn looks_at(&self, period: i64, except: Option<usize>) -> Vec<(usize, i64)> {
+        let mut of_strain: HashMap<&str, usize> = HashMap::new();
+        let mut looks = Vec::new();
+        for (i, batch) in self.batches.iter().enumerate().rev().filter(|(i, _)| Some(*i) != except) {
+            let Some(look) = self.look_of(i, period) else { continue };
+            let counted = of_strain.entry(batch.strain.as_str()).or_default();
+            if *counted < LATEST {
+                *counted += 1;
+                looks.push((i, look));
+            }
+        }
+        looks.reverse();
+        looks
+    }
+
+    /// The period of the last look at a batch by the beginning of one; none before its first. After the end of its data a batch needs
+    /// no more looks.
+    fn look_of(&self, index: usize, period: i64) -> Option<i64> {
+        let end = self.ends.get(index).copied().flatten()?;
+        let most = (end.micros() as f64 / (PERIOD_H * 3.6e9)).floor() as i64 + 1;
+        let look = period.min(most);
+        (moment(look).hours_since(self.batches.get(index)?.pitched_at) >= FIRST_H).then_some(look)
+    }
+
+    fn information(&self, batch: &Batch, period: i64) -> Result<Option<Information>> {
+        let as_of = moment(period);
         let Some(series) = self.source.series(batch, as_of)? else { return Ok(None) };
         let posterior = BatchAsKnown::new(&series, self.settings, self.error_model(as_of))?
             .posterior(&PopulationPrior::base(DIMS), true)?;
@@ -95,4 +128,9 @@ impl<'a> Archive<'a> {
         let middle = |of: fn(&ErrorModel) -> f64| median(&mut found.iter().map(of).collect::<Vec<_>>());
         (middle(|e| e.kappa_sg), middle(|e| e.tau_h), middle(|e| e.floor))
     }
+}
+
+/// The moment at which a period begins.
+fn moment(period: i64) -> Instant {
+    Instant::from_micros(0).plus_hours(PERIOD_H * period as f64)
 }

@@ -6,8 +6,6 @@ use crate::kinetics::{BatchFit, Status, Trait};
 use crate::units::Instant;
 
 use super::draws::share_by;
-use super::learned::ScoredForecast;
-use super::quantiles::Quantiles;
 use super::result::{Backtest, BacktestRow, BacktestStatus, StageCoverage, StageScore};
 use super::rivals::{Came, Rival, crps};
 use super::run::Forecaster;
@@ -46,17 +44,8 @@ impl Forecaster<'_> {
             moments.iter().map(|(as_of, _, fit, _)| (fit.batch.as_str(), *as_of)).collect();
         let drawn = self.drawn(&asked);
         let mut rows = Vec::with_capacity(moments.len());
-        // One after the other: each forecast learns its width from those before it.
         for ((_, stage, fit, outcome), drawn) in moments.into_iter().zip(drawn) {
-            let made = self.make(drawn);
-            if let (Some((finish_h, _)), Some(raw)) = (outcome.seen, made.raw_finish_h) {
-                self.scored.push(ScoredForecast {
-                    batch: fit.batch.clone(),
-                    known_at: fit.instant(finish_h + self.settings.common.at_rest.seen_for_h),
-                    progress: made.forecast.progress.value().unwrap_or(stage),
-                    miss: miss(finish_h, &raw),
-                });
-            }
+            let made = drawn.make();
             let finish_observed = outcome.seen.map(|(hours, _)| fit.instant(hours));
             let covered = made.forecast.finish.zip(finish_observed).map(|(q, at)| q.p05 <= at && at <= q.p95);
             let came = outcome.came;
@@ -71,7 +60,7 @@ impl Forecaster<'_> {
                 crps_h: score(&made.finishes_h),
                 rival_crps_h: made.rivals.each_ref().map(|finishes| finishes.as_ref().and_then(score)),
                 p_later: match came {
-                    Came::Later(hours) if made.raw_finish_h.is_some() => Some(1.0 - share_by(&made.finishes_h, hours)),
+                    Came::Later(hours) if !made.finishes_h.is_empty() => Some(1.0 - share_by(&made.finishes_h, hours)),
                     _ => None,
                 },
             });
@@ -103,13 +92,6 @@ impl Forecaster<'_> {
         let came = Came::Later(fit.last_hours - self.settings.common.at_rest.seen_for_h);
         Some(BatchOutcome { status, seen: None, came })
     }
-}
-
-/// Observed less forecast median in standard deviations of the side it lies on: the distance to p05 or p95 is 1.645 of them.
-fn miss(observed_h: f64, raw: &Quantiles<f64>) -> f64 {
-    let away = observed_h - raw.p50;
-    let side = if away > 0.0 { raw.p95 - raw.p50 } else { raw.p50 - raw.p05 };
-    1.645 * away / side.max(0.1)
 }
 
 impl Backtest {

@@ -16,7 +16,7 @@ use super::quantiles::Quantiles;
 use super::stuck::{self, Leaving};
 use super::tail::Tail;
 
-/// Ways in which each drawn curve may come to rest: in one the yeast leaves later.
+/// Ways in which each drawn curve may come to rest: in a share of them the yeast leaves later.
 const WAYS: usize = 20;
 /// Places within a way, taken in turn, so that few curves fill the whole distribution of the tail.
 const PLACES: usize = 8;
@@ -143,6 +143,7 @@ impl RestRules<'_> {
         draws: &mut Draws,
     ) {
         let of = curve.curve();
+        let share = self.strain.stuck_share;
         let stuck = |leaving: Leaving| {
             let (finish_h, terminal_sg) = leaving.rest(curve, self.tolerance_sg);
             let p_stuck = f64::from(u8::from(terminal_sg - of.terminal_sg > self.stuck_above_sg));
@@ -158,7 +159,7 @@ impl RestRules<'_> {
         let mid_h = curve.time_of_progress_h(0.5);
         let left_sg = curve.sg(self.now_h) - of.terminal_sg;
         let runs = left_sg > 2.0 * self.tolerance_sg;
-        let p_stuck = stuck::probability(of.terminal_sg, (self.limit)(of.original_sg), self.stuck_above_sg);
+        let p_stuck = stuck::probability(of.terminal_sg, (self.limit)(of.original_sg), self.stuck_above_sg, share);
         let own_h = if runs { curve.finish_h(self.tolerance_sg).max(self.now_h) } else { 0.0 };
         let way = |z: &f64| {
             let of_strain = self.strain.finish_h(mid_h, *z);
@@ -167,10 +168,15 @@ impl RestRules<'_> {
         };
         let first = draws.rests.len();
         draws.rests.extend(tail.map(way));
-        if let Some(leaving) = Leaving::ahead(curve, self.now_h, leaves)
-            && let Some(rest) = draws.rests.get_mut(first + (leaves * WAYS as f64) as usize)
-        {
-            *rest = stuck(leaving);
+        // So many ways in the mean, which lie apart.
+        let ways = (share * WAYS as f64 + leaves).floor();
+        for k in 0..ways as usize {
+            let place = (leaves * WAYS as f64 + k as f64 / ways).fract();
+            if let Some(leaving) = Leaving::ahead(curve, self.now_h, place)
+                && let Some(rest) = draws.rests.get_mut(first + (place * WAYS as f64) as usize)
+            {
+                *rest = stuck(leaving);
+            }
         }
         draws.progress.push(curve.progress(self.now_h));
     }

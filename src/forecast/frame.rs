@@ -145,14 +145,16 @@ fn reason(row: &BacktestRow) -> Option<&str> {
 impl fmt::Display for Forecast {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "batch {} as of {}: ", self.batch, self.as_of)?;
-        let (Some(finish), Some(terminal)) = (&self.finish, &self.terminal_sg) else {
+        let Some(finish) = &self.finish else {
             return write!(f, "no forecast, {}", self.why);
         };
         if let Some(progress) = self.progress.value() {
             write!(f, "{:.0} % of the drop done, ", 100.0 * progress)?;
         }
         write!(f, "comes to rest between {} and {} ({:.0} %)", finish.p05, finish.p95, 100.0 * self.level())?;
-        write!(f, " at SG {:.4} ({:.4} to {:.4})", terminal.p50, terminal.p05, terminal.p95)?;
+        if let Some(terminal) = &self.terminal_sg {
+            write!(f, " at SG {:.4} ({:.4} to {:.4})", terminal.p50, terminal.p05, terminal.p95)?;
+        }
         if let (Some(finished), Some(stuck)) = (self.p_finished, self.p_stuck_now) {
             write!(f, "; at rest by then with probability {finished:.2}, stuck {stuck:.2}")?;
         }

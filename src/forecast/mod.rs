@@ -14,7 +14,6 @@ mod coordinates;
 mod draws;
 mod frame;
 mod known;
-mod learned;
 mod outlook;
 mod posterior;
 mod quantiles;

@@ -20,15 +20,10 @@ use crate::kinetics::weak_priors::ORIGINAL_SD_SG;
 use crate::kinetics::{BatchPoint, KineticsSettings, PARAMETERS, PointSource};
 
 use super::coordinates::{DELAY, DIMS, FOAM, base, chain, curve, ln_pace, plain};
-use super::stuck::Leaving;
+use super::stuck::{AT_LIMIT_SD, Leaving};
 
 /// Why a batch without points has no forecast.
 pub(super) const NO_GRAVITY: &str = "no gravity known at this moment";
-assumed! {
-    /// How far the terminal gravity of a batch that does not stick is from its limit, standard deviation.
-    const AT_LIMIT_SD: f64 = 0.001, "SG";
-}
-
 /// Most points a probe gives to a forecast.
 const MOST_POINTS: f64 = 90.0;
 
@@ -64,10 +59,10 @@ pub(super) struct Posterior {
 }
 
 impl Posterior {
-    /// Hours from pitching to the middle of the drop of the most probable curve.
-    pub fn mid_h(&self, ln_pace: f64) -> f64 {
+    /// Hours from pitching to a share of the drop of the most probable curve.
+    pub fn time_of_progress_h(&self, share: f64, ln_pace: f64) -> f64 {
         let coordinates = std::array::from_fn(|k| self.mean[k + 1]);
-        curve(self.mean[0], &coordinates, ln_pace).tabulate().time_of_progress_h(0.5)
+        curve(self.mean[0], &coordinates, ln_pace).tabulate().time_of_progress_h(share)
     }
 }
 

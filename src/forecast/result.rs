@@ -58,6 +58,15 @@ pub struct Forecasts {
     pub outlooks: Vec<Outlook>,
 }
 
+impl Forecasts {
+    /// Adds to what is to know about the forecasts of a batch.
+    pub(crate) fn say(&mut self, batch: &str, words: &str) {
+        for row in self.rows.iter_mut().filter(|row| row.batch == batch) {
+            row.why = if row.why.is_empty() { words.to_owned() } else { format!("{}; {words}", row.why) };
+        }
+    }
+}
+
 named! {
     /// What became of a batch in the backtest.
     pub enum BacktestStatus {

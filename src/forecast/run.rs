@@ -6,15 +6,14 @@ use crate::error::{Error, Result};
 use crate::fit::{Estimate, Finding};
 use crate::gravity::GravitySeries;
 use crate::kinetics::Kinetics;
-use crate::kinetics::population::{Population, PopulationPrior};
+use crate::kinetics::population::PopulationPrior;
 use crate::season::Batch;
 use crate::units::Instant;
 
 use super::archive::Archive;
-use super::coordinates::{attenuation, base, worth};
+use super::coordinates::{attenuation, base};
 use super::draws::{Alternative, Draws, RestRules, even_normals, quantiles, rising, share_by, stream};
 use super::known::KnownSeries;
-use super::learned::{ScoredForecast, learned_scale};
 use super::posterior::{BatchAsKnown, NO_GRAVITY, Posterior};
 use super::quantiles::Quantiles;
 use super::result::{Forecast, Forecasts};
@@ -26,6 +25,14 @@ use super::tail::Tail;
 /// What a forecast says of itself while no batch has been seen coming to rest, and the most that it then says of being ready.
 const NOTHING_LEARNT: &str = "nothing has been learnt yet: no batch has been seen coming to rest";
 const READY_UNLEARNT: f64 = 0.5;
+/// The most that probes alone say of a rest, ready or stuck, without a sample taken since the fall has slowed.
+const BY_PROBES: f64 = 0.8;
+/// The share of the drop from which on it has.
+const SLOWED: f64 = 0.9;
+/// Standard deviations from what other batches tell beyond which readings contradict them.
+const CONTRADICTS: f64 = 3.0;
+/// Fewest batches whose times to rest make a forecast before the first reading.
+const LEAST_DURATIONS: usize = 5;
 /// Parts of the range of the drop in which yeast leaves.
 const CELLS: usize = 6;
 /// Hours of readings since then from which on they may show it.
@@ -38,13 +45,11 @@ pub struct Forecaster<'a> {
     pub(super) kinetics: &'a Kinetics,
     pub(super) source: &'a dyn KnownSeries,
     archive: Archive<'a>,
-    /// How past forecasts did.
-    pub(super) scored: Vec<ScoredForecast>,
 }
 
 impl std::fmt::Debug for Forecaster<'_> {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "forecaster of {} batches, {} past forecasts scored", self.batches.len(), self.scored.len())
+        write!(f, "forecaster of {} batches", self.batches.len())
     }
 }
 
@@ -62,15 +67,13 @@ impl ForecastSettings {
     ) -> Result<Forecaster<'a>> {
         self.check()?;
         let archive = Archive::new(batches, kinetics, source, &kinetics.settings);
-        Ok(Forecaster { settings: self, batches, kinetics, source, archive, scored: Vec::new() })
+        Ok(Forecaster { settings: self, batches, kinetics, source, archive })
     }
 }
 
-/// A forecast with what the backtest needs of it before the learned scale.
+/// A forecast with what the backtest needs of it.
 pub(super) struct ForecastDraft {
     pub forecast: Forecast,
-    /// Quantiles of the finish, hours from pitching, before the learned scale.
-    pub raw_finish_h: Option<Quantiles<f64>>,
     /// Finish times, hours from pitching, equally likely and rising; empty where there is no forecast.
     pub finishes_h: Vec<f64>,
     /// The same by the rules of thumb.
@@ -78,11 +81,10 @@ pub(super) struct ForecastDraft {
 }
 
 impl Forecaster<'_> {
-    /// Forecasts for batches as of moments. Run [`Forecaster::backtest`] first: a forecast learns from how past forecasts,
-    /// whose outcome was known by its moment, did. A batch that cannot be forecast is a row with its reason.
+    /// Forecasts for batches as of moments. A batch that cannot be forecast is a row with its reason.
     pub fn forecasts(&mut self, asked: &[(String, Instant)]) -> Forecasts {
         let asked: Vec<(&str, Instant)> = asked.iter().map(|(batch, as_of)| (batch.as_str(), *as_of)).collect();
-        let rows = self.drawn(&asked).into_iter().map(|drawn| self.make(drawn).forecast).collect();
+        let rows = self.drawn(&asked).into_iter().map(|drawn| drawn.make().forecast).collect();
         Forecasts { rows, outlooks: Vec::new() }
     }
 
@@ -104,26 +106,46 @@ impl Forecaster<'_> {
             return none(Some(batch), "not yet pitched at this moment");
         }
         match self.source.series(batch, as_of) {
-            Ok(None) => none(Some(batch), NO_GRAVITY),
+            Ok(None) => self.by_durations(batch, as_of),
             Ok(Some(series)) => match self.draw_from(index, batch, as_of, series) {
                 Ok(from) => DrawnForecast::Some(Box::new(from)),
-                Err(Error::NotEstimable { why, .. }) if why == NO_GRAVITY => none(Some(batch), NO_GRAVITY),
+                Err(Error::NotEstimable { why, .. }) if why == NO_GRAVITY => self.by_durations(batch, as_of),
                 Err(error) => none(Some(batch), &error.to_string()),
             },
             Err(error) => none(Some(batch), &error.to_string()),
         }
     }
 
+    /// Before the first reading: the batch takes as long as others of its strain have, or of all where there is none.
+    fn by_durations(&self, batch: &Batch, as_of: Instant) -> DrawnForecast {
+        let mut made = ForecastDraft::none(&batch.batch, Some(batch), as_of, NO_GRAVITY);
+        let known_h = Tail::of_strain(self.kinetics, &batch.strain, &batch.batch, as_of).durations_h;
+        if known_h.len() >= LEAST_DURATIONS {
+            let now_h = as_of.hours_since(batch.pitched_at);
+            let forecast = &mut made.forecast;
+            forecast.finish = Some(quantiles(&known_h).map(|hours| batch.pitched_at.plus_hours(hours)));
+            forecast.p_finished = Some(share_by(&known_h, now_h));
+            forecast.p_finished_in_days = in_days(&known_h, now_h);
+            forecast.method = format!("times to rest of {} other batches", known_h.len());
+            made.finishes_h = known_h;
+        }
+        DrawnForecast::None(Box::new(made))
+    }
+
     fn draw_from(&self, index: usize, batch: &Batch, as_of: Instant, series: GravitySeries) -> Result<FromDraws> {
         let mut own = BatchAsKnown::new(&series, &self.kinetics.settings, self.archive.error_model(as_of))?;
-        let fleet = Population::new(&self.archive.known(as_of, index), &worth());
+        let fleet = self.archive.fleet(as_of, index).ok_or_else(|| Error::numeric("a forecast", "no look was made"))?;
         let settings = &self.kinetics.settings;
         let elapsed_h = as_of.hours_since(batch.pitched_at);
         // Cold beer does not come to rest: what has not rested by then never did.
         let now_h = series.cooled_hours.map_or(elapsed_h, |cooled| cooled.min(elapsed_h));
         let prior = fleet.prior(&batch.strain);
         let strain = Tail::of_strain(self.kinetics, &batch.strain, &batch.batch, as_of);
-        let mixture = mixture(&mut own, &prior, strain.seen > 0)?;
+        let mut mixture = mixture(&mut own, &prior, &strain)?;
+        let plain = mixture.last().map(|plain| plain.posterior.clone());
+        let hours_to = |share| plain.as_ref().map_or(now_h, |plain| plain.time_of_progress_h(share, own.ln_pace));
+        let sampled_h = series.samples.iter().map(|sample| sample.hours).fold(0.0, f64::max);
+        by_probes(&mut mixture, sampled_h);
         let rules = RestRules {
             ln_pace: own.ln_pace,
             now_h,
@@ -146,7 +168,7 @@ impl Forecaster<'_> {
             now_h,
             last_day: by(now_h).zip(by(now_h - DAY_H)),
             whole_drop_sg: attenuation(prior.mean[0]) * (own.original_sg - 1.0),
-            mid_h: mixture.last().map_or(now_h, |plain| plain.posterior.mid_h(own.ln_pace)),
+            mid_h: hours_to(0.5),
             strain: &strain,
         };
         Ok(FromDraws {
@@ -159,30 +181,22 @@ impl Forecaster<'_> {
             others: Others { known: fleet.len(), of_strain: fleet.of_strain(&batch.strain), seen: strain.seen },
             cooled: series.cooled_hours.is_some(),
             shows_curve: own.shows_curve(),
+            sampled: sampled_h >= hours_to(SLOWED),
+            unlike: plain.map_or(Vec::new(), |plain| unlike(&plain, &prior)),
             rivals: situation.finishes(&z),
             draws,
         })
     }
+}
 
-    /// The draws with the width that past forecasts teach; the quantiles of the finish before, and how many taught it.
-    pub(super) fn scaled(&self, mut from: FromDraws) -> (FromDraws, Quantiles<f64>, usize) {
-        let raw = quantiles(&rising(from.draws.rests.iter().map(|rest| rest.finish_h)));
-        let progress = quantiles(&rising(from.draws.progress.iter().copied()));
-        let (scale, scored) = learned_scale(&self.scored, from.as_of, progress.p50);
-        for rest in &mut from.draws.rests {
-            rest.finish_h = (raw.p50 + scale * (rest.finish_h - raw.p50)).max(0.0);
-        }
-        (from, raw, scored)
-    }
-
-    /// The forecast from its draws, its width as past forecasts teach it that were scored by its moment.
-    pub(super) fn make(&self, drawn: DrawnForecast) -> ForecastDraft {
-        let from = match drawn {
-            DrawnForecast::Some(from) => *from,
-            DrawnForecast::None(made) => return *made,
+impl DrawnForecast {
+    /// The forecast.
+    pub fn make(self) -> ForecastDraft {
+        let from = match self {
+            Self::Some(from) => *from,
+            Self::None(made) => return *made,
         };
-        let (from, raw, scored) = self.scaled(from);
-        let FromDraws { batch, as_of, last_reading_h, now_h, others, cooled, shows_curve, rivals, draws, .. } = from;
+        let FromDraws { batch, as_of, last_reading_h, now_h, others, cooled, rivals, draws, .. } = from;
         let progress = quantiles(&rising(draws.progress.iter().copied()));
         let finishes_h = rising(draws.rests.iter().map(|rest| rest.finish_h));
         let finish_h = quantiles(&finishes_h);
@@ -190,9 +204,9 @@ impl Forecaster<'_> {
         let instant = |hours: f64| batch.pitched_at.plus_hours(hours);
         let Others { known, of_strain, seen } = others;
         let method = format!(
-            "own curve with {known} other batches known by then, {of_strain} of the strain; width from {scored} scored forecasts"
+            "own curve with {known} other batches known by then, {of_strain} of the strain; time to rest from {seen} batches"
         );
-        let mut why: Vec<&str> = Vec::new();
+        let mut why: Vec<&str> = from.unlike;
         if cooled {
             why.push("cooled: as if held at its last fermentation temperature");
         }
@@ -200,8 +214,16 @@ impl Forecaster<'_> {
             why.push(NOTHING_LEARNT);
         }
         let ready = (chances.finished - chances.stuck_now).max(0.0);
-        let p_ready = shows_curve.then_some(if seen == 0 { ready.min(READY_UNLEARNT) } else { ready });
-        if !shows_curve {
+        let most = match (seen, from.sampled) {
+            (0, _) => READY_UNLEARNT,
+            (_, false) => BY_PROBES,
+            (_, true) => 1.0,
+        };
+        if seen > 0 && ready > most {
+            why.push("no sample since the fall has slowed: probes alone do not tell that it is ready");
+        }
+        let p_ready = from.shows_curve.then_some(ready.min(most));
+        if !from.shows_curve {
             why.push("too few points for a curve: whether it is ready cannot be told");
         }
         let forecast = Forecast {
@@ -211,24 +233,23 @@ impl Forecaster<'_> {
             as_of,
             last_reading_at: Some(instant(last_reading_h)),
             progress: share(&draws.progress, progress),
-            finish: Some(Quantiles {
-                p05: instant(finish_h.p05),
-                p25: instant(finish_h.p25),
-                p50: instant(finish_h.p50),
-                p75: instant(finish_h.p75),
-                p95: instant(finish_h.p95),
-            }),
+            finish: Some(finish_h.map(instant)),
             terminal_sg: Some(quantiles(&rising(draws.rests.iter().map(|rest| rest.terminal_sg)))),
             p_finished: Some(chances.finished),
             p_stuck: Some(chances.stuck),
             p_stuck_now: Some(chances.stuck_now),
             p_ready,
-            p_finished_in_days: (1..=14).map(|day| share_by(&finishes_h, now_h + DAY_H * f64::from(day))).collect(),
+            p_finished_in_days: in_days(&finishes_h, now_h),
             method,
             why: why.join("; "),
         };
-        ForecastDraft { forecast, raw_finish_h: Some(raw), finishes_h, rivals }
+        ForecastDraft { forecast, finishes_h, rivals }
     }
+}
+
+/// Probabilities of a rest by each of the coming fourteen days.
+fn in_days(finishes_h: &[f64], now_h: f64) -> Vec<f64> {
+    (1..=14).map(|day| share_by(finishes_h, now_h + DAY_H * f64::from(day))).collect()
 }
 
 /// What a forecast is made from.
@@ -254,6 +275,10 @@ pub(super) struct FromDraws {
     cooled: bool,
     /// Whether the points suffice for a curve.
     shows_curve: bool,
+    /// Whether a sample was taken since the fall has slowed.
+    sampled: bool,
+    /// In what the readings contradict other batches.
+    unlike: Vec<&'static str>,
     rivals: [Option<Vec<f64>>; 3],
     pub draws: Draws,
 }
@@ -285,20 +310,20 @@ impl ForecastDraft {
             method: "none".to_owned(),
             why: why.to_owned(),
         };
-        Self { forecast, raw_finish_h: None, finishes_h: Vec::new(), rivals: [None, None, None] }
+        Self { forecast, finishes_h: Vec::new(), rivals: [None, None, None] }
     }
 }
 
 /// The posteriors of a batch whose yeast is there, and of one whose yeast left as its drop passed each of some shares, with their
 /// probabilities. Where no batch has been seen coming to rest, nothing tells yeast that leaves from a curve that slows down.
-fn mixture(own: &mut BatchAsKnown, prior: &PopulationPrior, learnt: bool) -> Result<Vec<Alternative>> {
+fn mixture(own: &mut BatchAsKnown, prior: &PopulationPrior, strain: &Tail) -> Result<Vec<Alternative>> {
     let plain = own.posterior(prior, true)?;
     let drop_sg = attenuation(prior.mean[0]) * (own.original_sg - 1.0);
     let (from, to) = (*stuck::LEAVES_FROM, *stuck::LEAVES_TO);
     let width = (to - from) / CELLS as f64;
     let (last_h, last_drop_sg) = own.last_by(f64::INFINITY).unwrap_or_default();
     let (mut found, mut passed) = (Vec::new(), 0.0);
-    for cell in 0..if learnt { CELLS } else { 0 } {
+    for cell in 0..if strain.seen > 0 { CELLS } else { 0 } {
         let share = from + width * (cell as f64 + 0.5);
         let (Some(before_h), Some(at_h)) = (own.fallen_h((share - width) * drop_sg), own.fallen_h(share * drop_sg))
         else {
@@ -314,7 +339,7 @@ fn mixture(own: &mut BatchAsKnown, prior: &PopulationPrior, learnt: bool) -> Res
             found.extend(own.leaving(left).posterior(prior, true).ok().map(|posterior| (left, posterior)));
         }
     }
-    let each = stuck::SHARE / CELLS as f64;
+    let each = strain.stuck_share / CELLS as f64;
     let odds = |posterior: &Posterior| each * (posterior.ln_evidence - plain.ln_evidence).clamp(-700.0, 700.0).exp();
     let before = each * passed;
     let after = found.iter().map(|(_, posterior)| odds(posterior)).sum::<f64>();
@@ -327,6 +352,34 @@ fn mixture(own: &mut BatchAsKnown, prior: &PopulationPrior, learnt: bool) -> Res
     }
     all.push(Alternative { weight: stays / total, posterior: plain, left: None });
     Ok(all)
+}
+
+/// Takes from the alternatives whose yeast left before any sample since what they weigh together beyond [`BY_PROBES`]: a probe
+/// that leans looks the same.
+fn by_probes(mixture: &mut [Alternative], sampled_h: f64) {
+    let unseen = |one: &Alternative| one.left.is_some_and(|left| sampled_h < left.end_h());
+    let (gone, rest): (f64, f64) = mixture.iter().fold((0.0, 0.0), |(gone, rest), one| match unseen(one) {
+        true => (gone + one.weight, rest),
+        false => (gone, rest + one.weight),
+    });
+    if gone > BY_PROBES && rest > 0.0 {
+        for one in mixture {
+            one.weight *= if unseen(one) { BY_PROBES / gone } else { (1.0 - BY_PROBES) / rest };
+        }
+    }
+}
+
+/// In what a most probable curve is further than [`CONTRADICTS`] from what other batches tell.
+fn unlike(plain: &Posterior, prior: &PopulationPrior) -> Vec<&'static str> {
+    let words = [
+        "the readings contradict other batches: they fall further",
+        "the readings contradict other batches: they fall more slowly",
+        "the readings contradict other batches: they fall less far",
+        "the readings contradict other batches: they fall faster",
+    ];
+    let away = |i: usize| (plain.mean[i + 1] - prior.mean[i]) / prior.covariance[(i, i)].sqrt();
+    let aways = [away(0), away(1), -away(0), -away(1)];
+    words.into_iter().zip(aways).filter(|(_, away)| *away > CONTRADICTS).map(|(words, _)| words).collect()
 }
 
 /// The limit of the wort: measured, or as the prior of a batch that does not stick has it.

@@ -1,24 +1,27 @@
 //! Batches that stick: yeast leaves at some share of the drop, and the fall dies within hours.
 //!
 //! The clock of the curve then runs down: `w(t) = s + d (1 - exp(-(t - s)/d))` from the hour s on, so that the batch comes to
-//! rest at the gravity that its curve would have passed at s + d. One batch in twenty sticks, s evenly over a range of the
-//! drop, d as given below (all assumed; no reference). The readings since s say by their likelihood whether and when it has.
+//! rest at the gravity that its curve would have passed at s + d. A share of batches sticks, s evenly over a range of the
+//! drop, d as given below (all assumed; no reference). The readings since s say by their likelihood whether and when it has; as
+//! a probe that leans or foam may look the same, they never say it for sure before a sample has.
 //!
 //! A batch whose curve shows no such end may be stuck too, by where it rests. The limit of the wort is known from a
 //! forced-ferment test, or only as far as the strain's batches tell, as a normal with mean and standard deviation. A batch that
-//! does not stick ends at the limit; one in twenty ends above it by the tolerated distance and an exponential more. Bayes' rule
+//! does not stick ends at the limit; one that does ends above it by the tolerated distance and an exponential more. Bayes' rule
 //! does the rest.
 
 use crate::fit::quantile::normal_upper_tail;
 use crate::kinetics::Tabulated;
 
-/// Share of batches that stick.
-pub(super) const SHARE: f64 = 0.05;
-/// Mean of how much further above the limit, SG.
-const MEAN_EXCESS_SG: f64 = 0.008;
-/// Scatter of batches that do not stick about their limit, SG.
-const AT_LIMIT_SD: f64 = 0.001;
 assumed! {
+    /// Share of batches that stick, where none has ended.
+    const SHARE: f64 = 0.05, "share";
+    /// Batches that this share is worth.
+    const SHARE_WORTH: f64 = 20.0, "batches";
+    /// Mean of how much further than tolerated stuck batches end above the limit.
+    const MEAN_EXCESS_SG: f64 = 0.008, "SG";
+    /// How far the terminal gravity of a batch that does not stick is from its limit, standard deviation.
+    pub(super) const AT_LIMIT_SD: f64 = 0.001, "SG";
     /// Yeast that leaves does so from this share of the drop on.
     pub(super) const LEAVES_FROM: f64 = 0.5, "share";
     /// It does so up to this share of the drop.
@@ -27,6 +30,11 @@ assumed! {
     pub(super) const EVIDENCE: f64 = 0.6, "share";
     /// The rate falls to 1/e in this time when yeast has left.
     const DYING_H: f64 = 8.0, "h";
+}
+
+/// The share of batches that stick, from how many have among those that ended.
+pub(super) fn share(stuck: usize, ended: usize) -> f64 {
+    (*SHARE * *SHARE_WORTH + stuck as f64) / (*SHARE_WORTH + ended as f64)
 }
 
 /// Yeast that leaves at an hour from pitching.
@@ -75,16 +83,18 @@ impl Leaving {
         (finish, terminal_sg)
     }
 }
-/// Probability that a batch with this terminal gravity is stuck.
-pub(super) fn probability(terminal_sg: f64, limit: (f64, f64), stuck_above_sg: f64) -> f64 {
-    let sd = limit.1.hypot(AT_LIMIT_SD);
+
+/// Probability that a batch with this terminal gravity is stuck, if so large a share is.
+pub(super) fn probability(terminal_sg: f64, limit: (f64, f64), stuck_above_sg: f64, share: f64) -> f64 {
+    let sd = limit.1.hypot(*AT_LIMIT_SD);
     let at = (terminal_sg - limit.0) / sd;
     let normal = (-0.5 * at * at).exp() / (sd * (2.0 * std::f64::consts::PI).sqrt());
     // A normal plus an exponential: (1/m) exp(s^2 / 2 m^2 - x/m) P(Z < x/s - s/m), x the distance beyond.
     let x = terminal_sg - limit.0 - stuck_above_sg;
-    let ratio = sd / MEAN_EXCESS_SG;
-    let stuck = (0.5 * ratio * ratio - x / MEAN_EXCESS_SG).exp() * normal_upper_tail(ratio - x / sd) / MEAN_EXCESS_SG;
-    let (a, b) = (SHARE * stuck, (1.0 - SHARE) * normal);
+    let mean = *MEAN_EXCESS_SG;
+    let ratio = sd / mean;
+    let stuck = (0.5 * ratio * ratio - x / mean).exp() * normal_upper_tail(ratio - x / sd) / mean;
+    let (a, b) = (share * stuck, (1.0 - share) * normal);
     if a + b > 0.0 { a / (a + b) } else { f64::from(u8::from(at > 0.0)) }
 }
 
@@ -93,14 +103,19 @@ mod tests {
     use super::*;
 
     #[test]
+    fn the_share_that_sticks_is_learnt() {
+        assert!((share(0, 0) - 0.05).abs() < 1e-12 && (share(3, 20) - 0.1).abs() < 1e-12);
+    }
+
+    #[test]
     fn a_rest_at_the_limit_is_no_sticking_and_one_far_above_is() {
         let measured = (1.010, 0.0005);
-        assert!(probability(1.0101, measured, 0.003) < 1e-3);
-        assert!(probability(1.0105, measured, 0.003) < 0.02);
-        assert!(probability(1.018, measured, 0.003) > 0.999);
+        assert!(probability(1.0101, measured, 0.003, 0.05) < 1e-3);
+        assert!(probability(1.0105, measured, 0.003, 0.05) < 0.02);
+        assert!(probability(1.018, measured, 0.003, 0.05) > 0.999);
         let vague = (1.012, 0.004);
-        assert!((0.01..0.2).contains(&probability(1.016, vague, 0.003)));
-        assert!(probability(1.035, vague, 0.003) > 0.99);
-        assert!(probability(0.95, measured, 0.003) < 1e-6 && probability(1.2, measured, 0.003) > 0.999);
+        assert!((0.01..0.2).contains(&probability(1.016, vague, 0.003, 0.05)));
+        assert!(probability(1.035, vague, 0.003, 0.05) > 0.99);
+        assert!(probability(0.95, measured, 0.003, 0.05) < 1e-6 && probability(1.2, measured, 0.003, 0.05) > 0.999);
     }
 }

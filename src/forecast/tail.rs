@@ -5,17 +5,24 @@
 //! mean with the standard errors of their fits ([`Population`] in one dimension). What the batch's own curve says of its end
 //! made forecasts no better on simulated seasons, and is not used.
 
+use std::collections::HashMap;
+
 use nalgebra::{DMatrix, DVector};
 
 use crate::kinetics::population::{Information, Population, WORTH};
 use crate::kinetics::{BatchFit, Kinetics, Status, Trait};
 use crate::units::Instant;
 
+use super::archive::LATEST;
+use super::stuck;
+
 assumed! {
-    /// m where no batch has ended: 1.2 to 2.3 times the hours to the middle.
+    /// m where no batch has ended: 1.0 to 2.7 times the hours to the middle.
     const UNKNOWN: f64 = 0.5, "-";
-    /// Its standard deviation.
-    const UNKNOWN_SD: f64 = 0.35, "-";
+    /// Its standard deviation there.
+    const UNKNOWN_SD: f64 = 0.5, "-";
+    /// Standard deviation of m over strains and batches from which learning starts.
+    const SPREAD: f64 = 0.35, "-";
     /// What the fitted finish times of a season are off by together, SD of m: nine hours on simulated seasons. It averages away
     /// over no number of batches.
     const COMMON_SD: f64 = 0.1, "-";
@@ -37,18 +44,27 @@ pub(super) struct Tail {
     ceiling_h: f64,
     /// Batches that it was learned from.
     pub seen: usize,
+    /// Share of batches that stick.
+    pub stuck_share: f64,
     /// Hours to rest of the batches of the strain among them, or of all where there is none; rising.
     pub durations_h: Vec<f64>,
 }
 
 impl Tail {
-    /// Of the next batch of a strain: from the batches but `except` whose data had ended by `as_of` and that did not stick.
+    /// Of the next batch of a strain: from the batches but `except` whose data had ended by `as_of` and that did not stick, the
+    /// last [`LATEST`] of each strain.
     pub fn of_strain(kinetics: &Kinetics, strain: &str, except: &str, as_of: Instant) -> Self {
-        let (mean, sd) = (*UNKNOWN, *UNKNOWN_SD);
-        let has_ended = |fit: &&BatchFit| {
-            fit.batch != except && fit.status != Status::Stuck && fit.instant(fit.last_hours) <= as_of
-        };
-        let ended: Vec<&BatchFit> = kinetics.batches.iter().filter(has_ended).collect();
+        let (mean, sd) = (*UNKNOWN, *SPREAD);
+        let has_ended = |fit: &&BatchFit| fit.batch != except && fit.instant(fit.last_hours) <= as_of;
+        let all: Vec<&BatchFit> = kinetics.batches.iter().filter(has_ended).collect();
+        let mut of_each: HashMap<&str, usize> = HashMap::new();
+        let mut ended: Vec<&BatchFit> = all.iter().rev().copied().filter(|fit| fit.status != Status::Stuck).collect();
+        let stuck_share = stuck::share(all.len() - ended.len(), all.len());
+        ended.retain(|fit| {
+            let counted = of_each.entry(fit.strain.as_str()).or_default();
+            *counted += 1;
+            *counted <= LATEST
+        });
         let duration = |fit: &&BatchFit| fit.finding(Trait::FinishH).value();
         let of = |strain: &str| {
             ended.iter().copied().filter(|fit| fit.strain == strain).filter_map(|fit| duration(&fit)).collect()
@@ -72,8 +88,11 @@ impl Tail {
         let next = Population::new(&known.iter().collect::<Vec<_>>(), &[*WORTH]).prior(strain);
         let ceiling_h = if longest > 0.0 { (*CEILING * longest).min(LATEST_H) } else { LATEST_H };
         let of_strain = sd * next.covariance[(0, 0)].sqrt();
-        let sd = if known.is_empty() { of_strain } else { of_strain.hypot(*COMMON_SD) };
-        Self { mean: mean + *UNKNOWN_SD * next.mean[0], sd, ceiling_h, seen: known.len(), durations_h }
+        let (mean, sd) = match known.len() {
+            0 => (mean, *UNKNOWN_SD),
+            _ => (mean + sd * next.mean[0], of_strain.hypot(*COMMON_SD)),
+        };
+        Self { mean, sd, ceiling_h, seen: known.len(), stuck_share, durations_h }
     }
 
     /// Hours from pitching to rest of a batch whose middle is at `mid_h`, `z` standard deviations of m from the mean.

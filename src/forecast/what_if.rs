@@ -34,7 +34,7 @@ impl Forecaster<'_> {
             }
         }
         let drawn = match self.drawn(&[(batch, as_of)]).pop() {
-            Some(DrawnForecast::Some(drawn)) => self.scaled(*drawn).0,
+            Some(DrawnForecast::Some(drawn)) => *drawn,
             Some(DrawnForecast::None(made)) => return Err(Error::not_estimable(WHAT, made.forecast.why)),
             None => return Err(Error::not_estimable(WHAT, "there is no batch of this name")),
         };
@@ -53,7 +53,10 @@ impl Forecaster<'_> {
 
 fn check(schedule: &Schedule) -> Result<()> {
     let refuse = |what: String| Err(Error::Usage(format!("schedule `{}`: {what}", schedule.name)));
-    if schedule.steps.windows(2).any(|pair| pair[0].0 >= pair[1].0) {
+    if let Some(pair) = schedule.steps.windows(2).find(|pair| pair[0].0 == pair[1].0) {
+        return refuse(format!("it has two temperatures at {}", pair[0].0));
+    }
+    if schedule.steps.windows(2).any(|pair| pair[0].0 > pair[1].0) {
         return refuse("its steps are not in order of time".to_owned());
     }
     match schedule.steps.iter().find(|(_, temp_c)| !(KNOWN_C.0..=KNOWN_C.1).contains(temp_c)) {

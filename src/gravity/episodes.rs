@@ -3,6 +3,8 @@
 //! Beer changes gradually. A probe that moves within minutes was moved by something else: foam that slides off, a wall that it
 //! leans on, a patch of bubbles, a knock. When it is afterwards back where the beer should be, the time between is an episode.
 
+use nalgebra::{DMatrix, DVector};
+
 use crate::fit::robust::median;
 
 assumed! {
@@ -26,8 +28,10 @@ assumed! {
     const LONGEST_H: f64 = 42.0, "h";
     /// Two edges undo each other when no more than this share of the larger is left.
     const UNDONE: f64 = 0.4, "share";
-    /// A probe is back on its way when no more than this share of an edge is missing.
-    const BACK: f64 = 0.25, "share";
+    /// A fall of foam is at least this share of the edge.
+    const SLIDES: f64 = 0.5, "share";
+    /// Shortest growth of foam, and of what is read before it.
+    const GROWS_H: f64 = 2.0, "h";
 }
 
 /// A span of readings in which the probe did not float freely.
@@ -53,9 +57,10 @@ impl HeldSpan {
 ///
 /// An edge is a difference of the medians of four readings on each side, less the trend of ten hours on each side, that is larger
 /// than `least` and than five robust SDs of a reading. Two edges that undo each other enclose an episode, nearest edges first. A
-/// fall alone ends one when the probe went off its way gradually, as under growing foam: the episode begins at the last
-/// moment from which the trends on both sides lead to where the probe is after the fall. Where there is no such moment
-/// the step stays: a knock, or something that stuck.
+/// fall alone may end one: foam grows on a probe for hours and slides off at once. The hourly medians around it are a cubic in
+/// time and either a lasting step or a ramp that begins at some hour and ends at the fall. Where the best ramp fits better by
+/// more than its free hour is worth (G. Schwarz, Ann. Stat. 6 (1978) 461), the episode begins with it. Else the step stays: a
+/// knock, or something that stuck.
 pub(crate) fn episodes(hours: &[f64], values: &[f64], least: f64) -> Vec<HeldSpan> {
     let series = Series { hours, values };
     let edges = series.edges(least.max(*EDGE_SDS * noise(values)));
@@ -77,9 +82,12 @@ pub(crate) fn episodes(hours: &[f64], values: &[f64], least: f64) -> Vec<HeldSpa
             found.extend(series.span(a.at, b.at));
         }
     }
-    for edge in edges.iter().filter(|edge| edge.size < 0.0 && !used.contains(&edge.at)) {
-        found.extend(series.start(edge).and_then(|from| series.span(from, edge.at)));
-    }
+    let foam: Vec<HeldSpan> = edges
+        .iter()
+        .filter(|edge| edge.size < 0.0 && !used.contains(&edge.at))
+        .filter_map(|edge| series.span(series.start(edge, &found)?, edge.at))
+        .collect();
+    found.extend(foam);
     found.sort_by_key(|span| span.from);
     found
 }
@@ -168,8 +176,13 @@ impl Series<'_> {
         let dense = self.between(at - 1, at) <= *GAP_H
             && self.between(first, at) <= *SIDE_H
             && self.between(at, last) <= *SIDE_H;
-        // Times and trends are dear: most readings are no edge whatever they are.
-        if !dense || (self.value(at, at + *SIDE)? - self.value(first, at)?).abs() < 0.7 * least {
+        // Medians, times and trends are dear: most readings are no edge whatever they are.
+        let near = self.values.get(first..=last)?.iter();
+        let (low, high) = near.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (v.min(low), v.max(high)));
+        if !dense
+            || high - low < 0.7 * least
+            || (self.value(at, at + *SIDE)? - self.value(first, at)?).abs() < 0.7 * least
+        {
             return None;
         }
         let (before, after) = (self.level(first, at)?, self.level(at, at + *SIDE)?);
@@ -179,20 +192,42 @@ impl Series<'_> {
         (size.abs() >= least).then_some(Edge { at, size })
     }
 
-    /// The last reading before a fall from which the trends lead to where the probe is after it.
-    fn start(&self, edge: &Edge) -> Option<usize> {
-        let after = self.level(edge.at, edge.at + *SIDE)?;
-        let trend_after = self.trend_after(edge.at)?.min(0.0);
-        let is_back = |at: &usize| {
-            let level = at.checked_sub(*SIDE).and_then(|first| self.level(first, *at));
-            let trend = self.trend_before(*at).map_or(trend_after, |trend| trend.min(0.0));
-            level.is_some_and(|(hours, value)| {
-                let missing = after.1 - value - (after.0 - hours) * 0.5 * (trend + trend_after);
-                missing.abs() < *BACK * edge.size.abs()
-            })
+    /// The first reading of the ramp that ends with a fall, where one fits better than a lasting step.
+    fn start(&self, edge: &Edge, held: &[HeldSpan]) -> Option<usize> {
+        let end = *self.hours.get(edge.at)?;
+        let points = self.hourly(end, held);
+        let before = -points.first()?.0 - *GROWS_H;
+        let (n, level) = (points.len(), DVector::from_iterator(points.len(), points.iter().map(|point| point.1)));
+        // What a cubic and a shape leave of the sum of squares, and the size of the shape.
+        let fitted = |shape: &dyn Fn(f64) -> f64| {
+            let columns = |hours: f64| [1.0, hours, hours.powi(2), hours.powi(3), shape(hours * *LONGEST_H)];
+            let rows = points.iter().flat_map(|point| columns(point.0 / *LONGEST_H));
+            let shapes = DMatrix::from_row_iterator(n, 5, rows);
+            let sizes = shapes.clone().svd(true, true).solve(&level, 1e-12).ok()?;
+            Some(((&level - shapes * &sizes).norm_squared(), *sizes.get(4)?))
         };
-        let near = |at: &usize| self.between(*at, edge.at) < *LONGEST_H;
-        (*SIDE..edge.at.saturating_sub(1)).rev().take_while(near).find(is_back)
+        let (lasting, _) = fitted(&|hours| f64::from(u8::from(hours < 0.0)))?;
+        let ramp = |grows: f64| fitted(&|hours| if hours < 0.0 { (1.0 + hours / grows).max(0.0) } else { 0.0 });
+        let starts = (0..).map(|i| *GROWS_H + f64::from(i)).take_while(|grows| *grows < before);
+        let ramps = starts.filter_map(|grows| Some((grows, ramp(grows)?)));
+        let (grows, (left, size)) = ramps.min_by(|a, b| a.1.0.total_cmp(&b.1.0))?;
+        let n = n as f64;
+        let is_foam = n * (lasting / left).ln() > n.ln() && size > -*SLIDES * edge.size;
+        is_foam.then(|| self.hours.partition_point(|hours| *hours < end - grows))
+    }
+
+    /// Medians by hour around an edge, hours from it, without readings that were held.
+    fn hourly(&self, end: f64, held: &[HeldSpan]) -> Vec<(f64, f64)> {
+        let of = |hours: f64| self.hours.partition_point(|at| *at < end + hours);
+        let (from, to) = (of(-*LONGEST_H), of(*TREND_H));
+        let free: Vec<usize> =
+            (from..to).filter(|i| !held.iter().any(|span| (span.from..span.to).contains(i))).collect();
+        let hour = |i: &usize| self.hours.get(*i).map(|hours| (hours - end).floor());
+        let of = |column: &[f64], rows: &[usize]| {
+            median(&rows.iter().filter_map(|i| column.get(*i).copied()).collect::<Vec<_>>()).ok()
+        };
+        let by_hour = free.chunk_by(|a, b| hour(a) == hour(b));
+        by_hour.filter_map(|rows| Some((of(self.hours, rows)? - end, of(self.values, rows)?))).collect()
     }
 
     fn span(&self, from: usize, to: usize) -> Option<HeldSpan> {

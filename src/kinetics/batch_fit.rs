@@ -6,7 +6,7 @@ use crate::season::Flags;
 use crate::units::Instant;
 
 use super::clock::Clock;
-use super::curve::{FermentationCurve, GravityCurve};
+use super::curve::GravityCurve;
 use super::error_model::ErrorModel;
 use super::point::BatchPoint;
 use super::probe_bias::FITTED;
@@ -78,38 +78,6 @@ impl AtReference {
     }
 }
 
-/// One curve on one batch, beside the others.
-#[derive(Debug, Clone, PartialEq)]
-pub struct CandidateFit {
-    /// The curve.
-    pub curve: FermentationCurve,
-    /// Points it was fitted to.
-    pub n: usize,
-    /// Parameters that the data determine, those of the error model included.
-    pub parameters: Option<f64>,
-    /// Akaike's criterion corrected for the number of points, on the correlated likelihood.
-    pub aicc: Option<f64>,
-    /// Root mean square of the residuals, SG.
-    pub rmse_sg: Option<f64>,
-    /// Points in the last two fifths of the time, foretold from the first three.
-    pub forward_n: usize,
-    /// Root mean square of the errors of what was foretold, SG.
-    pub forward_rmse_sg: Option<f64>,
-    /// True for the curve that was taken.
-    pub chosen: bool,
-    /// Why something is missing.
-    pub why: String,
-}
-
-impl CandidateFit {
-    /// A curve of which nothing is known yet.
-    pub(super) const fn new(curve: FermentationCurve, n: usize) -> Self {
-        let why = String::new();
-        let (parameters, aicc, rmse_sg, forward_rmse_sg) = (None, None, None, None);
-        Self { curve, n, parameters, aicc, rmse_sg, forward_n: 0, forward_rmse_sg, chosen: false, why }
-    }
-}
-
 /// What was found about one batch.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BatchFit {
@@ -137,8 +105,6 @@ pub struct BatchFit {
     pub n: usize,
     /// Whether waves are left in the residuals when the error model is taken off.
     pub whiteness: Option<Whiteness>,
-    /// All candidate curves, where they were asked for.
-    pub candidates: Vec<CandidateFit>,
     /// Bias of the probes by foam where most of it sits, SG.
     pub foam_sg: Finding,
     /// Root mean square of the residuals of the points, robust weights applied, SG.
@@ -167,6 +133,9 @@ pub struct BatchFit {
     pub why: String,
 }
 
+/// A batch that has not ended is said to be at rest from this probability on.
+const SURE: f64 = 0.8;
+
 impl BatchFit {
     /// What was found about a trait.
     #[doc = example!(study "println!(\"{}\", study.kinetics()?.batch(batch)?.finding(Trait::TerminalSg));")]
@@ -186,9 +155,10 @@ impl BatchFit {
 
     /// Where the batch stands.
     pub(crate) fn state(&self) -> BatchState {
+        let doubted = self.status_probability.value().is_some_and(|p| p < SURE);
         match (self.ended_hours, self.status) {
             (Some(_), _) => BatchState::Ended,
-            (None, Status::Finished | Status::Stuck) => BatchState::AtRest,
+            (None, Status::Finished | Status::Stuck) if !doubted => BatchState::AtRest,
             (None, _) => BatchState::Running,
         }
     }
@@ -208,6 +178,7 @@ impl BatchFit {
             (BatchState::Running, Status::Lagging) => "running, lagging",
             (BatchState::Running, Status::Slowing) => "running, slowing",
             (BatchState::Running, Status::Restarted) => "running again",
+            (BatchState::Running, Status::Finished | Status::Stuck) => "running, near rest",
             (BatchState::Running, _) => "running",
         }
     }

@@ -35,15 +35,13 @@ pub(crate) struct CurveFit {
     pub foam: Vec<f64>,
     /// Akaike's criterion corrected for the number of points.
     pub aicc: f64,
-    /// Parameters that it counts: those that the data determine, and the numbers of the error model.
-    pub parameters: f64,
 }
 
 impl CurveFit {
     fn new(problem: &CurveProblem<'_>, fit: NonlinearFit, errors: ErrorModel) -> Result<Self> {
         let curve = problem.curve_of(&fit.values())?;
         let foam = problem.likelihood.foam.to_vec();
-        Ok(Self { curve, fit, errors, foam, aicc: f64::NAN, parameters: f64::NAN })
+        Ok(Self { curve, fit, errors, foam, aicc: f64::NAN })
     }
 }
 
@@ -77,7 +75,7 @@ pub(crate) fn estimate(given: &CurveProblem<'_>, points: &mut [BatchPoint]) -> R
     let effects = fit.values().into_iter().skip(FITTED).zip(likelihood.nuisances);
     let pulls: f64 = effects.map(|(z, of)| (z - of.mean).powi(2)).sum();
     let aicc = whitener.ln_determinant() + fit.sum_of_squares + pulls + correction;
-    Ok(CurveFit { aicc, parameters: k, ..found })
+    Ok(CurveFit { aicc, ..found })
 }
 
 /// How many numbers of the error model are fitted: of curves without the correction its size stays at its centre.

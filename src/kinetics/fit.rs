@@ -1,5 +1,7 @@
 //! The fit of one batch, and of all together.
 
+use std::sync::atomic::{AtomicUsize, Ordering};
+
 use rayon::prelude::*;
 
 use crate::error::{Error, Result};
@@ -99,7 +101,14 @@ impl KineticsSettings {
     /// [`Error::Setting`].
     #[doc = example!(no_run "let by_gompertz = KineticsSettings { curves: vec![FermentationCurve::Gompertz], ..Default::default() };\nprintln!(\"{}\", by_gompertz.fit_all(&study.series)?);")]
     pub fn fit_all(&self, all: &[GravitySeries]) -> Result<Kinetics> {
+        self.fit_counted(all, &|_| ())
+    }
+
+    /// The same; `count` is told how many batches are done, first none.
+    pub(crate) fn fit_counted(&self, all: &[GravitySeries], count: &(dyn Fn(usize) + Sync)) -> Result<Kinetics> {
         self.check()?;
+        let done = AtomicUsize::new(0);
+        count(0);
         let mut batches: Vec<BatchFit> = all.par_iter().map(|series| self.one_curve(series)).collect();
         let shared = PooledShapes::new(&batches, &self.bias());
         batches.par_iter_mut().zip(all).enumerate().for_each(|(index, (fit, series))| {
@@ -114,12 +123,7 @@ impl KineticsSettings {
                 fit.at_reference = at_reference(fitted, self.common.level, thermal, &self.common.activation)
                     .unwrap_or_else(|error| AtReference::missing(&error.to_string()));
             }
-            if self.candidates {
-                match self.all_candidates(fit, series) {
-                    Ok(candidates) => fit.candidates = candidates,
-                    Err(error) => fit.add_why(&format!("curves not compared: {error}")),
-                }
-            }
+            count(done.fetch_add(1, Ordering::Relaxed) + 1);
         });
         let limits: Vec<Option<(f64, f64)>> = batches.iter().map(|fit| limit_by_strain(fit, &batches)).collect();
         for ((fit, series), limit) in batches.iter_mut().zip(all).zip(limits) {
@@ -156,12 +160,7 @@ impl KineticsSettings {
     }
 
     /// What fits of a kind of curve are given.
-    pub(super) fn given<'a>(
-        &self,
-        kind: FermentationCurve,
-        nuisances: &'a [Nuisance],
-        priors: &'a Priors,
-    ) -> CurveProblem<'a> {
+    fn given<'a>(&self, kind: FermentationCurve, nuisances: &'a [Nuisance], priors: &'a Priors) -> CurveProblem<'a> {
         let likelihood = BatchLikelihood { points: &[], nuisances, share: self.instrument_share, foam: &[] };
         CurveProblem { kind, likelihood, priors, bias: self.bias() }
     }

@@ -8,35 +8,10 @@ use crate::error::Result;
 use crate::fit::Finding;
 use crate::season::FrameBuilder;
 
-use super::batch_fit::{AtReference, BatchFit, CandidateFit, Kinetics};
+use super::batch_fit::{AtReference, BatchFit, Kinetics};
 use super::traits::Trait;
 
 impl Kinetics {
-    /// The table `kinetics_candidates`: one row per batch and curve.
-    ///
-    /// # Errors
-    /// [`crate::Error::Frame`] when polars refuses.
-    #[doc = example!(study "let table = study.kinetics()?.candidates_frame()?;")]
-    pub fn candidates_frame(&self) -> Result<DataFrame> {
-        let rows = || self.batches.iter().flat_map(|fit| fit.candidates.iter().map(move |candidate| (fit, candidate)));
-        let number = |of: fn(&CandidateFit) -> Option<f64>| rows().map(move |(_, candidate)| of(candidate));
-        let best = |fit: &BatchFit| fit.candidates.iter().filter_map(|c| c.aicc).fold(f64::INFINITY, f64::min);
-        FrameBuilder::new("kinetics_candidates")
-            .text("batch", rows().map(|(fit, _)| Some(&fit.batch)))
-            .text("curve", rows().map(|(_, candidate)| Some(candidate.curve.name())))
-            .text("clock", rows().map(|(fit, _)| fit.fitted.as_ref().map(|fitted| fitted.clock.name())))
-            .count("n", rows().map(|(_, candidate)| Some(candidate.n as i64)))
-            .number("parameters", number(|c| c.parameters))
-            .number("aicc", number(|c| c.aicc))
-            .number("aicc_above_best", rows().map(|(fit, candidate)| candidate.aicc.map(|aicc| aicc - best(fit))))
-            .number("rmse_sg", number(|c| c.rmse_sg))
-            .count("forward_n", rows().map(|(_, candidate)| Some(candidate.forward_n as i64)))
-            .number("forward_rmse_sg", number(|c| c.forward_rmse_sg))
-            .truth("chosen", rows().map(|(_, candidate)| Some(candidate.chosen)))
-            .text("why", rows().map(|(_, candidate)| (!candidate.why.is_empty()).then_some(&candidate.why)))
-            .finish()
-    }
-
     /// The table `kinetics`: one row per batch, numbers that cannot be had null with the reason in `why`.
     ///
     /// # Errors

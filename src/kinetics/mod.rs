@@ -6,7 +6,6 @@
 mod batch_fit;
 pub(crate) mod bins;
 mod clock;
-mod comparison;
 mod curve;
 mod curve_problem;
 pub(crate) mod error_model;
@@ -36,7 +35,7 @@ mod unfitted;
 pub(crate) mod weak_priors;
 
 pub(crate) use batch_fit::BatchState;
-pub use batch_fit::{AtReference, BatchFit, CandidateFit, FittedFermentation, Kinetics, ProbeOffset, ProbeStep};
+pub use batch_fit::{AtReference, BatchFit, FittedFermentation, Kinetics, ProbeOffset, ProbeStep};
 pub use curve::FermentationCurve;
 pub(crate) use curve::{GravityCurve, N_BASIS, PARAMETERS, Tabulated};
 pub(crate) use error_model::ErrorModel;

@@ -33,13 +33,6 @@ pub(crate) struct Nuisance {
     pub step: Option<ErrorStep>,
 }
 
-impl Nuisance {
-    /// The same effect on the first points alone.
-    pub fn first(&self, points: usize) -> Self {
-        Self { column: self.column.iter().take(points).copied().collect(), ..self.clone() }
-    }
-}
-
 /// The nuisance effects of a batch: of each probe its offset and the error of its curve, or, where other times tell of
 /// the probes, their errors at a few gravities as independent effects; lasting shifts within the batch; of each instrument
 /// its bias.

@@ -11,6 +11,8 @@
 
 use nalgebra::{DMatrix, DVector};
 
+use crate::fit::matrix::{inverse, upper_root};
+
 assumed! {
     /// Share of the variance between strains where nothing is known.
     const BETWEEN: f64 = 0.4, "share";
@@ -58,7 +60,7 @@ pub(crate) struct Information {
 impl Information {
     /// From a posterior under a prior with mean 0 and these standard deviations.
     pub fn new(strain: &str, mean: &DVector<f64>, covariance: DMatrix<f64>, prior_sds: &[f64]) -> Option<Self> {
-        let mut precision = covariance.cholesky()?.inverse();
+        let mut precision = inverse(&upper_root(covariance)?);
         let weighted = &precision * mean;
         if !precision.iter().chain(weighted.iter()).all(|number| number.is_finite()) {
             return None;
@@ -126,8 +128,8 @@ impl Population {
     /// One round of expectation and maximisation.
     fn step(&mut self, grouped: &[Vec<&Information>], worth: &[f64]) -> &Self {
         let dims = worth.len();
-        let inverse = |matrix: &DMatrix<f64>| matrix.clone().cholesky().map(|factor| factor.inverse());
-        let (Some(within), Some(between)) = (inverse(&self.within), inverse(&self.between)) else { return self };
+        let inverted = |matrix: &DMatrix<f64>| upper_root(matrix.clone()).map(|root| inverse(&root));
+        let (Some(within), Some(between)) = (inverted(&self.within), inverted(&self.between)) else { return self };
         let mut inside = DMatrix::zeros(dims, dims);
         let (mut outside, mut sum) = (DMatrix::zeros(dims, dims), DVector::zeros(dims));
         let mut strains = Vec::with_capacity(grouped.len());
@@ -137,7 +139,7 @@ impl Population {
             let known: Vec<(&Information, DMatrix<f64>, DMatrix<f64>)> = group
                 .iter()
                 .filter_map(|batch| {
-                    let given = (&batch.precision + &within).cholesky()?.inverse();
+                    let given = inverse(&upper_root(&batch.precision + &within)?);
                     let carried = &given * &within;
                     Some((*batch, given, carried))
                 })
@@ -148,7 +150,7 @@ impl Population {
                 precision += &within - &within * carried;
                 weighted += carried.tr_mul(&batch.weighted);
             }
-            let (Some(covariance), Some(first)) = (inverse(&precision), group.first()) else { continue };
+            let (Some(covariance), Some(first)) = (inverted(&precision), group.first()) else { continue };
             let mean = &covariance * weighted;
             for (batch, given, carried) in &known {
                 let own = given * &batch.weighted + carried * &mean;

@@ -1,15 +1,20 @@
 //! The bias that gas and foam put into each reading of a season.
 
-use crate::gravity::{GravitySeries, ProcessBias};
+use crate::gravity::{GravitySeries, HeldReading, ProcessBias};
 use crate::season::Flags;
 
 use super::batch_fit::Kinetics;
 use super::probe_bias::{DELAY, FOAM, memory};
 
+assumed! {
+    /// Where a probe was held, what it is off by is known to this share of it: beer does not fall on a straight line.
+    const HELD_SHARE: f64 = 0.2, "share";
+}
+
 impl Kinetics {
     /// The bias of each reading of these batches, in the order of their `series`, by gas and foam: the fitted delay by gas times the rate of fall, and the fitted bias by
     /// foam times the memory of the relative rate, with the SD that their covariance gives. Readings of batches without a curve
-    /// have none.
+    /// have none. A reading of a probe that was held is off its line between the levels before and after.
     pub fn process_bias(&self, series: &[GravitySeries]) -> Vec<ProcessBias> {
         let mut found = Vec::new();
         for (fit, series) in self.batches.iter().zip(series) {
@@ -28,7 +33,11 @@ impl Kinetics {
             found.extend(series.rows.iter().zip(&falls).zip(foam).map(of));
         }
         let held = series.iter().flat_map(|series| &series.held);
-        found.extend(held.map(|held| ProcessBias { row: held.row, mean_sg: 0.0, sd_sg: held.off_sg.abs() }));
+        let bias = |held: &HeldReading| {
+            let sd_sg = *HELD_SHARE * held.off_sg.abs();
+            ProcessBias { row: held.row, mean_sg: held.off_sg, sd_sg }
+        };
+        found.extend(held.map(bias));
         found
     }
 

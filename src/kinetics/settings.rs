@@ -55,8 +55,6 @@ settings! {
         disturbed_sd_sg: f64 = 0.001, 0.0..=0.02, "0 to 0.02 SG";
         /// Share of the variance of a sample that all samples of its instrument have in common.
         instrument_share: f64 = 0.5, 0.0..=1.0, "a share from 0 to 1";
-        /// Whether all candidate curves are fitted for comparison when all batches are. They take most of the time.
-        candidates: bool = true;
         /// Which clock.
         clock: ClockChoice = ClockChoice::Best;
         /// Reference temperature of thermal time, C.
@@ -95,7 +93,9 @@ mod tests {
     fn the_default_is_allowed_and_a_slip_is_named() {
         assert!(KineticsSettings::default().check().is_ok());
         let error =
-            KineticsSettings { common: CommonSettings::at_level(1.0), ..Default::default() }.check().unwrap_err();
+            KineticsSettings { common: CommonSettings { level: 1.0, ..Default::default() }, ..Default::default() }
+                .check()
+                .unwrap_err();
         assert!(error.to_string().contains("level"), "{error}");
         let error = KineticsSettings { curves: Vec::new(), ..Default::default() }.check().unwrap_err();
         assert!(error.to_string().contains("curves"), "{error}");

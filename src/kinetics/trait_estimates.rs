@@ -99,7 +99,7 @@ pub(super) fn trait_estimates(
     for (which, finding) in Trait::ALL.into_iter().zip(&mut all) {
         let Finding::Estimated(estimate) = finding else { continue };
         match (which, mid_h) {
-            (Trait::T90H | Trait::FinishH, Some(mid)) if estimate.value > mid => {
+            (_, Some(mid)) if which.is_time() && estimate.value > mid => {
                 let after = estimate.value - mid;
                 let ratio = (factor * estimate.se / after).exp();
                 (estimate.lower, estimate.upper) = (mid + after / ratio, mid + after * ratio);

@@ -45,7 +45,6 @@ pub(super) fn unfitted(series: &GravitySeries, binned: &BinnedSeries) -> BatchFi
         progress: Finding::missing("no curve"),
         n: binned.n,
         whiteness: None,
-        candidates: Vec::new(),
         foam_sg: Finding::missing("no curve"),
         rmse_sg: None,
         offsets: Vec::new(),

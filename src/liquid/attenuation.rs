@@ -14,7 +14,7 @@ const ROUNDING: f64 = 1e-12;
 ///
 /// # Errors
 /// [`Error::Domain`] for an original gravity not above 1 (outside 1.001 to 1.20) or an SG outside 0.95 to 1.20.
-pub fn apparent_attenuation(original_sg: f64, sg: f64) -> Result<f64> {
+pub(crate) fn apparent_attenuation(original_sg: f64, sg: f64) -> Result<f64> {
     let og = check_original(original_sg)?;
     Ok((og - check_sg("attenuation", sg)?) / (og - 1.0))
 }
@@ -22,7 +22,7 @@ pub fn apparent_attenuation(original_sg: f64, sg: f64) -> Result<f64> {
 /// Apparent attenuation on extract, `(OE - AE)/OE` (ADF of ASBC Beer-6), a fraction.
 ///
 /// # Errors
-/// As [`apparent_attenuation`].
+/// [`Error::Domain`] for an original gravity outside 1.001 to 1.20 or an SG outside 0.95 to 1.20.
 pub fn extract_attenuation(original_sg: f64, sg: f64) -> Result<f64> {
     let original = plato_from_sg(check_original(original_sg)?)?;
     Ok((original - plato_from_sg(sg)?) / original)

@@ -99,17 +99,19 @@ impl Expansion {
     fn new(low: f64, high: f64, mix: impl Fn(f64) -> Result<Mix>) -> Result<Self> {
         let at_20 = At::new(20.0);
         let temps: [f64; TEMP_NODES] = std::array::from_fn(|k| stretch(node(k, TEMP_NODES), TEMP_C));
+        let at_temps = temps.map(|t| (At::new(t), t - 20.0));
+        let (along_temp, along_sg) = (cosines::<TEMP_NODES>(), cosines::<SG_NODES>());
         let mut by_node = [[0.0; TEMP_NODES]; SG_NODES];
         for (k, row) in by_node.iter_mut().enumerate() {
             let mix = mix(stretch(node(k, SG_NODES), (low, high)))?;
             let sg = at_20.ratio(mix);
-            *row = chebyshev(&temps.map(|t| (At::new(t).ratio(mix) - sg) / (t - 20.0)));
+            *row = chebyshev(&along_temp, &at_temps.map(|(at, from_20)| (at.ratio(mix) - sg) / from_20));
         }
         // The same transform along SG, one temperature coefficient at a time.
         let mut by_sg = [[0.0; TEMP_NODES]; SG_NODES];
         for j in 0..TEMP_NODES {
             let column: [f64; SG_NODES] = by_node.map(|row| row.get(j).copied().unwrap_or_default());
-            for (row, c) in by_sg.iter_mut().zip(chebyshev(&column)) {
+            for (row, c) in by_sg.iter_mut().zip(chebyshev(&along_sg, &column)) {
                 if let Some(cell) = row.get_mut(j) {
                     *cell = c;
                 }
@@ -163,13 +165,18 @@ fn shrink(value: f64, (low, high): (f64, f64)) -> f64 {
     (2.0 * value - low - high) / (high - low)
 }
 
+/// Chebyshev polynomials, one a row, at the nodes.
+fn cosines<const N: usize>() -> [[f64; N]; N] {
+    std::array::from_fn(|j| std::array::from_fn(|k| (PI * j as f64 * (k as f64 + 0.5) / N as f64).cos()))
+}
+
 /// Coefficients of the Chebyshev series through values at the nodes; the first is halved already.
-fn chebyshev<const N: usize>(values: &[f64; N]) -> [f64; N] {
-    std::array::from_fn(|j| {
-        let sum: f64 =
-            values.iter().enumerate().map(|(k, v)| v * (PI * j as f64 * (k as f64 + 0.5) / N as f64).cos()).sum();
-        sum * if j == 0 { 1.0 } else { 2.0 } / N as f64
-    })
+fn chebyshev<const N: usize>(cosines: &[[f64; N]; N], values: &[f64; N]) -> [f64; N] {
+    let mut by = cosines.map(|row| values.iter().zip(row).map(|(v, cosine)| v * cosine).sum::<f64>() * 2.0 / N as f64);
+    if let Some(first) = by.first_mut() {
+        *first *= 0.5;
+    }
+    by
 }
 
 /// Chebyshev series and its slope at `x`, by Clenshaw's recurrence.
@@ -190,10 +197,11 @@ mod tests {
 
     #[test]
     fn a_chebyshev_series_meets_the_polynomial_it_was_made_from() {
-        let c = chebyshev::<6>(&std::array::from_fn(|k| {
+        let values = std::array::from_fn(|k| {
             let x = node(k, 6);
             x.powi(5) - 2.0 * x * x + 0.5
-        }));
+        });
+        let c = chebyshev::<6>(&cosines(), &values);
         let (value, slope) = clenshaw(&c, 0.3);
         assert!((value - (0.3f64.powi(5) - 0.18 + 0.5)).abs() < 1e-14);
         assert!((slope - (5.0 * 0.3f64.powi(4) - 1.2)).abs() < 1e-13);

@@ -24,12 +24,12 @@ pub(crate) fn check_sg(formula: &'static str, sg: f64) -> Result<f64> {
 ///
 /// # Errors
 /// [`Error::Domain`] outside SG 0.95 to 1.20.
-pub fn plato_from_sg(sg: f64) -> Result<f64> {
+pub(crate) fn plato_from_sg(sg: f64) -> Result<f64> {
     let sg = check_sg("the extract scale", sg)?;
     fraction_from_sg(sg).map(|w| 100.0 * w)
 }
 
-/// SG 20/20 from mass percent of extract (degree Plato): the inverse of [`plato_from_sg`], closed.
+/// SG 20/20 from mass percent of extract (degree Plato): the inverse of `plato_from_sg`, closed.
 ///
 /// # Errors
 /// [`Error::Domain`] where the SG would lie outside 0.95 to 1.20 (about -13.6 to 44.1 °P).

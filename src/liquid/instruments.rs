@@ -25,7 +25,7 @@ assumed! {
 ///
 /// # Errors
 /// [`Error::Domain`] for a reading outside 0.95 to 1.20, a sample outside 0 to 40 C, a scale outside 10 to 30 C.
-pub fn hydrometer_sg(raw_sg: f64, sample_temp_c: f64, scale_temp_c: f64) -> Result<f64> {
+pub(crate) fn hydrometer_sg(raw_sg: f64, sample_temp_c: f64, scale_temp_c: f64) -> Result<f64> {
     BeerDensity::unfermented()?.sg(density_read(raw_sg, sample_temp_c, scale_temp_c)?, sample_temp_c)
 }
 
@@ -33,7 +33,12 @@ pub fn hydrometer_sg(raw_sg: f64, sample_temp_c: f64, scale_temp_c: f64) -> Resu
 ///
 /// # Errors
 /// As [`hydrometer_sg`], and for an original gravity outside 1.00 to 1.20.
-pub fn hydrometer_sg_in_beer(raw_sg: f64, original_sg: f64, sample_temp_c: f64, scale_temp_c: f64) -> Result<f64> {
+pub(crate) fn hydrometer_sg_in_beer(
+    raw_sg: f64,
+    original_sg: f64,
+    sample_temp_c: f64,
+    scale_temp_c: f64,
+) -> Result<f64> {
     BeerDensity::new(original_sg)?.sg(density_read(raw_sg, sample_temp_c, scale_temp_c)?, sample_temp_c)
 }
 
@@ -56,7 +61,7 @@ fn density_read(raw_sg: f64, sample_temp_c: f64, scale_temp_c: f64) -> Result<f6
 /// # Errors
 /// [`Error::Domain`] for a reading below that of the same wort with all its extract fermented or above 44 %, or an original
 /// gravity outside 1.001 to 1.20.
-pub fn refractometer_sg(raw_brix: f64, original_sg: f64) -> Result<f64> {
+pub(crate) fn refractometer_sg(raw_brix: f64, original_sg: f64) -> Result<f64> {
     let formula = "the refractometer's correction";
     let og = Error::check_domain(formula, "original gravity", "SG", original_sg, 1.001, super::extract::SG_HIGH)?;
     let original = plato_from_sg(og)?;

@@ -15,13 +15,15 @@ pub(crate) mod solve;
 mod sucrose;
 mod water;
 
-pub use attenuation::{abv_percent, apparent_attenuation, extract_attenuation, real_extract_plato};
+pub(crate) use attenuation::apparent_attenuation;
+pub use attenuation::{abv_percent, extract_attenuation, real_extract_plato};
 pub use beer::beer_density_kg_m3;
 pub(crate) use beer::sucrose_bath_density_kg_m3;
 pub(crate) use beer_table::BeerDensity;
 pub use ethanol::ethanol_density_kg_m3;
-pub use extract::{plato_from_sg, sg_from_plato};
-pub use instruments::{hydrometer_sg, hydrometer_sg_in_beer, refractometer_sg};
+pub(crate) use extract::plato_from_sg;
+pub use extract::sg_from_plato;
+pub(crate) use instruments::{hydrometer_sg, hydrometer_sg_in_beer, refractometer_sg};
 pub use sucrose::sucrose_density_kg_m3;
 pub use water::{WATER_20C_KG_M3, water_density_kg_m3};
 

@@ -1,7 +1,8 @@
 //! The season report: one page with pictures, and the tables beside it.
 //!
 //! The page carries its pictures and its style inside, fetches nothing and runs nothing. Beside it lie all tables as CSV
-//! (times RFC 3339 with `Z`) and as Parquet (UTC timestamps), with a dictionary of all their columns.
+//! (times RFC 3339 with `Z`) and as Parquet (UTC timestamps), with a dictionary of all their columns, which
+//! also stands in the metadata of each Parquet file.
 
 mod dictionary;
 mod folder;
@@ -31,10 +32,11 @@ use crate::study::SeasonStudy;
 #[doc = example!(no_run "let out = heelwort::report::write(&study, &study.tables()?, \"my-report\".as_ref())?;\nprintln!(\"{}\", out.join(\"index.html\").display());")]
 pub fn write(study: &SeasonStudy, frames: &[(String, DataFrame)], out: &Path) -> Result<PathBuf> {
     let mut staging = folder::Staging::begin(out)?;
+    let dictionary = dictionary::frame(frames)?;
     for (name, frame) in frames {
-        tables::write(&mut staging, name, frame)?;
+        tables::write(&mut staging, name, frame, &dictionary)?;
     }
-    tables::write(&mut staging, dictionary::NAME, &dictionary::frame(frames)?)?;
+    tables::write(&mut staging, dictionary::NAME, &dictionary, &dictionary)?;
     staging.text("index.html", &page::page(study))?;
     staging.finish()
 }

@@ -1,22 +1,15 @@
 //! The reader's clock and scales.
 
-use jiff::tz::TimeZone;
-
-use crate::chart::{signed, written};
+use crate::chart::{Scales, ShownScale, signed, written};
 use crate::fit::{Estimate, decimals_for};
-use crate::liquid::plato_from_sg;
 use crate::study::{GravityScale, SeasonStudy, TemperatureScale};
-use crate::units::{Instant, fahrenheit_from_celsius};
-
-/// Where a difference of gravities is turned into degrees Plato, SG: where beers end.
-const ENDS_SG: f64 = 1.010;
+use crate::units::Instant;
 
 /// How one reader wants times, gravities and temperatures.
 #[derive(Debug, Clone)]
 pub(super) struct Reader {
-    zone: TimeZone,
-    gravity: GravityScale,
-    temperature: TemperatureScale,
+    /// The same for tables and pictures.
+    pub(super) scales: Scales,
 }
 
 impl Reader {
@@ -24,80 +17,81 @@ impl Reader {
     pub(super) fn of(study: &SeasonStudy) -> Self {
         let report = &study.report;
         // The name was checked before the study ran.
-        let zone = report.zone().unwrap_or(TimeZone::UTC);
-        Self { zone, gravity: report.gravity, temperature: report.temperature }
-    }
-
-    /// The name of the clock.
-    pub(super) fn clock(&self) -> &str {
-        self.zone.iana_name().unwrap_or("UTC")
+        let zone = report.zone().unwrap_or(jiff::tz::TimeZone::UTC);
+        let (plato, fahrenheit) =
+            (report.gravity == GravityScale::Plato, report.temperature == TemperatureScale::Fahrenheit);
+        Self { scales: Scales { zone, plato, fahrenheit } }
     }
 
     /// A day: `Sa 5 Jul`.
     pub(super) fn day(&self, at: Instant) -> String {
-        let weekday: String = written(at, &self.zone, "%a").chars().take(2).collect();
-        format!("{weekday} {}", written(at, &self.zone, "%-d %b"))
+        let weekday: String = written(at, &self.scales.zone, "%a").chars().take(2).collect();
+        format!("{weekday} {}", written(at, &self.scales.zone, "%-d %b"))
     }
 
     /// A moment to the hour: `Sa 5 Jul 14:00`.
     pub(super) fn hour(&self, at: Instant) -> String {
         let rounded = Instant::from_micros(at.plus_hours(0.5).micros());
-        format!("{} {}", self.day(rounded), written(rounded, &self.zone, "%H:00"))
+        format!("{} {}", self.day(rounded), written(rounded, &self.scales.zone, "%H:00"))
     }
 
     /// The same with its year.
     pub(super) fn moment(&self, at: Instant) -> String {
-        format!("{} {}", self.day(at), written(at, &self.zone, "%Y %H:%M"))
+        format!("{} {}", self.day(at), written(at, &self.scales.zone, "%Y %H:%M"))
     }
 
-    /// A gravity to the decimals of its error, with the scale.
-    fn on_scale(&self, sg: f64) -> Option<f64> {
-        match self.gravity {
-            GravityScale::Sg => Some(sg),
-            GravityScale::Plato => plato_from_sg(sg).ok(),
-        }
+    /// The scale of gravities and what stands before and behind one.
+    fn gravities(&self) -> (ShownScale, &'static str, &'static str) {
+        let scale = self.scales.of("SG");
+        if scale == ShownScale::Same { (scale, "SG ", "") } else { (scale, "", "\u{a0}\u{b0}P") }
+    }
+
+    /// A gravity without an error: `SG 1.0480`.
+    pub(super) fn plain(&self, sg: f64) -> String {
+        let (scale, before, behind) = self.gravities();
+        format!("{before}{:.*}{behind}", scale.decimals(4), scale.value(sg))
     }
 
     /// A gravity and how far it may reach: `SG 1.0112 (1.0098 to 1.0126)`.
-    pub(super) fn gravity_range(&self, [middle, low, high]: [f64; 3]) -> Option<String> {
-        let [middle, low, high] = [self.on_scale(middle)?, self.on_scale(low)?, self.on_scale(high)?];
-        Some(match self.gravity {
-            GravityScale::Sg => format!("SG {middle:.4} ({low:.4} to {high:.4})"),
-            GravityScale::Plato => format!("{middle:.2} \u{b0}P ({low:.2} to {high:.2})"),
-        })
+    pub(super) fn gravity_range(&self, range: [f64; 3]) -> String {
+        let (scale, before, behind) = self.gravities();
+        let (n, [middle, low, high]) = (scale.decimals(4), range.map(|sg| scale.value(sg)));
+        format!("{before}{middle:.n$}{behind} ({low:.n$} to {high:.n$})")
     }
 
     /// A gravity with its standard error: `gravity 1.0120 ± 0.0007`.
-    pub(super) fn gravity(&self, e: &Estimate) -> Option<String> {
-        let (value, error) = (self.on_scale(e.value)?, self.on_scale(e.value + e.se)? - self.on_scale(e.value)?);
-        Some(match self.gravity {
-            GravityScale::Sg => format!("gravity {value:.4}\u{a0}\u{b1}\u{a0}{error:.4}"),
-            GravityScale::Plato => format!("gravity {value:.2}\u{a0}\u{b1}\u{a0}{error:.2}\u{a0}\u{b0}P"),
-        })
+    pub(super) fn gravity(&self, e: &Estimate) -> String {
+        let (scale, _, behind) = self.gravities();
+        let (n, value) = (scale.decimals(4), scale.value(e.value));
+        let error = scale.value(e.value + e.se) - value;
+        format!("gravity {value:.n$}\u{a0}\u{b1}\u{a0}{error:.n$}{behind}")
     }
 
-    /// By how much a probe is off, without its sign: `0.0130 ± 0.0005`.
-    pub(super) fn off(&self, e: &Estimate) -> String {
-        let off = e.value.abs();
-        match self.on_scale(ENDS_SG + off).zip(self.on_scale(ENDS_SG)).filter(|_| self.gravity == GravityScale::Plato) {
-            Some((there, here)) => {
-                format!("{:.2}\u{a0}\u{b1}\u{a0}{:.2}\u{a0}\u{b0}P", there - here, (there - here) / off * e.se)
-            }
-            None => {
-                let decimals = decimals_for(e.se).min(4);
-                format!("{off:.decimals$}\u{a0}\u{b1}\u{a0}{:.decimals$}", e.se)
-            }
-        }
+    /// A difference of gravities without an error: `0.002 SG`.
+    pub(super) fn step(&self, sg: f64) -> String {
+        let (scale, ..) = self.gravities();
+        if scale == ShownScale::Same { format!("{sg}\u{a0}SG") } else { format!("{:.1}\u{a0}\u{b0}P", scale.value(sg)) }
+    }
+
+    /// The size of a difference of gravities that is known to a thousandth: `0.004`.
+    pub(super) fn size(&self, sg: f64) -> String {
+        let (scale, _, behind) = self.gravities();
+        format!("{:.*}{behind}", scale.decimals(3), scale.value(sg.abs()))
+    }
+
+    /// By how much a probe is off, with its sign where that is wanted: `0.0130 ± 0.0005`.
+    pub(super) fn off(&self, e: &Estimate, with_sign: bool) -> String {
+        let (scale, _, behind) = self.gravities();
+        let (value, error) = (scale.value(e.value), scale.value(e.se));
+        let decimals = decimals_for(error).min(scale.decimals(4));
+        let value = if with_sign { signed(value, decimals, true) } else { format!("{:.decimals$}", value.abs()) };
+        format!("{value}\u{a0}\u{b1}\u{a0}{error:.decimals$}{behind}")
     }
 
     /// A temperature.
     pub(super) fn temperature(&self, celsius: f64) -> String {
-        match self.temperature {
-            TemperatureScale::Celsius => format!("{}\u{a0}\u{b0}C", signed(celsius, 1, false)),
-            TemperatureScale::Fahrenheit => {
-                format!("{}\u{a0}\u{b0}F", signed(fahrenheit_from_celsius(celsius), 1, false))
-            }
-        }
+        let scale = self.scales.of("\u{b0}C");
+        format!("{}\u{a0}{}", signed(scale.value(celsius), 1, false), scale.unit("\u{b0}C"))
     }
 }
 
@@ -105,30 +99,32 @@ impl Reader {
 mod tests {
     use super::*;
 
-    fn reader(zone: &str, gravity: GravityScale, temperature: TemperatureScale) -> Reader {
-        Reader { zone: TimeZone::get(zone).unwrap(), gravity, temperature }
+    fn reader(zone: &str, plato: bool, fahrenheit: bool) -> Reader {
+        Reader { scales: Scales { zone: jiff::tz::TimeZone::get(zone).unwrap(), plato, fahrenheit } }
     }
 
     #[test]
     fn times_are_those_of_the_readers_clock() {
         let at = Instant::parse("2031-03-05T23:30:00Z").unwrap();
-        let here = reader("UTC", GravityScale::Sg, TemperatureScale::Celsius);
+        let here = reader("UTC", false, false);
         assert_eq!((here.day(at).as_str(), here.hour(at).as_str()), ("We 5 Mar", "Th 6 Mar 00:00"));
-        let there = reader("Europe/Oslo", GravityScale::Sg, TemperatureScale::Celsius);
+        let there = reader("Europe/Oslo", false, false);
         assert_eq!(there.moment(at), "Th 6 Mar 2031 00:30");
     }
 
     #[test]
     fn gravities_and_temperatures_are_on_the_readers_scales() {
         let e = Estimate { value: 1.048, se: 0.001, lower: 1.047, upper: 1.049, level: 0.9, method: "t".into() };
-        let here = reader("UTC", GravityScale::Sg, TemperatureScale::Celsius);
-        let there = reader("UTC", GravityScale::Plato, TemperatureScale::Fahrenheit);
-        assert_eq!(here.gravity(&e).unwrap(), "gravity 1.0480\u{a0}\u{b1}\u{a0}0.0010");
+        let here = reader("UTC", false, false);
+        let there = reader("UTC", true, true);
+        assert_eq!(here.gravity(&e), "gravity 1.0480\u{a0}\u{b1}\u{a0}0.0010");
         // SG 1.048 is 11.9 degrees Plato, and 0.001 is a quarter of one.
-        assert!(there.gravity(&e).unwrap().starts_with("gravity 11.9"), "{:?}", there.gravity(&e));
+        assert!(there.gravity(&e).starts_with("gravity 11.9"), "{:?}", there.gravity(&e));
         assert_eq!(there.temperature(20.0), "68.0\u{a0}\u{b0}F");
         let off = Estimate { value: -0.0130, se: 0.0005, ..e };
-        assert_eq!(here.off(&off), "0.0130\u{a0}\u{b1}\u{a0}0.0005");
-        assert!(there.off(&off).starts_with("3.27"), "{}", there.off(&off));
+        assert_eq!(here.off(&off, false), "0.0130\u{a0}\u{b1}\u{a0}0.0005");
+        assert!(there.off(&off, false).starts_with("3.27"), "{}", there.off(&off, false));
+        assert_eq!((here.step(0.002).as_str(), there.step(0.002).as_str()), ("0.002\u{a0}SG", "0.5\u{a0}\u{b0}P"));
+        assert_eq!(here.off(&off, true), "\u{2212}0.0130\u{a0}\u{b1}\u{a0}0.0005");
     }
 }

@@ -53,7 +53,7 @@ impl RunningBatch<'_> {
         let mut said = Vec::new();
         let level = self.forecast.level();
         let now = self.fit.and_then(|fit| fit.band(&[fit.last_hours], level).ok()?.first().cloned());
-        said.extend(now.as_ref().and_then(|sg| reader.gravity(sg)));
+        said.extend(now.as_ref().map(|sg| reader.gravity(sg)));
         said.extend(self.temp_c.map(|temp_c| reader.temperature(temp_c)));
         if let Some(fit) = self.fit {
             said.push(format!("day {:.0}", self.forecast.as_of.days_since(fit.pitched_at).ceil()));
@@ -87,14 +87,15 @@ impl RunningBatch<'_> {
         let verb = match (self.at_rest(), finish.p50 <= *as_of) {
             (true, true) => "It came to rest",
             (false, true) => "It may have come to rest",
-            (true, false) => "The forecast puts its rest at",
+            (true, false) => "The forecast puts its rest",
             (false, false) => "It comes to rest",
         };
-        let at = terminal_sg.and_then(|q| reader.gravity_range([q.p50, q.p05, q.p95]));
+        let at = terminal_sg.map(|q| reader.gravity_range([q.p50, q.p05, q.p95]));
         let at = at.map_or_else(String::new, |sg| format!(", at {sg}"));
-        let ready = self.forecast.p_ready.map_or_else(String::new, |p| {
-            format!(" The chance that it is at rest now and not stuck is {}.", percent(p))
-        });
+        let ready = self
+            .forecast
+            .p_ready
+            .map_or_else(String::new, |p| format!(" Ready now, at rest and not stuck: {}.", percent(p)));
         format!("{verb} {when}{at}.{ready}")
     }
 }

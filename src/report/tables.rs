@@ -4,19 +4,21 @@ use std::io::{BufWriter, Write};
 use std::path::Path;
 
 use polars::prelude::{
-    CsvWriter, DataFrame, DataType, IntoSeries, ParquetCompression, ParquetWriter, PolarsError, SerWriter, TimeUnit,
-    TimeZone,
+    CsvWriter, DataFrame, DataType, IntoSeries, KeyValueMetadata, ParquetCompression, ParquetWriter, PolarsError,
+    SerWriter, TimeUnit, TimeZone,
 };
 
 use crate::error::{Error, Result};
 
 use super::folder::Staging;
 
+/// The key of the Parquet metadata under which the columns are explained.
+const COLUMNS: &str = "heelwort.columns";
 /// How instants stand in a CSV: RFC 3339 in UTC, with a fraction only where there is one.
 const CSV_TIME: &str = "%Y-%m-%dT%H:%M:%S%.fZ";
 
-/// Writes `tables/NAME.csv` and `tables/NAME.parquet`.
-pub(super) fn write(staging: &mut Staging, name: &str, frame: &DataFrame) -> Result<()> {
+/// Writes `tables/NAME.csv` and `tables/NAME.parquet`, which carries what `dictionary` says of its columns.
+pub(super) fn write(staging: &mut Staging, name: &str, frame: &DataFrame, dictionary: &DataFrame) -> Result<()> {
     let csv = format!("tables/{name}.csv");
     let shown = staging.shown(&csv);
     let mut plain = in_zone(frame, name, None)?;
@@ -31,10 +33,26 @@ pub(super) fn write(staging: &mut Staging, name: &str, frame: &DataFrame) -> Res
     let mut zoned = in_zone(frame, name, Some(TimeZone::UTC))?;
     staging.file(&parquet, |file| {
         let mut out = BufWriter::new(file);
+        let words = KeyValueMetadata::from_static(vec![(COLUMNS.to_owned(), about(name, dictionary)?)]);
         let writer = ParquetWriter::new(&mut out).with_compression(ParquetCompression::Snappy);
+        let writer = writer.with_key_value_metadata(Some(words));
         writer.finish(&mut zoned).map_err(|e| unwritten(e, name, &shown))?;
         out.flush().map_err(|e| Error::io("writing", &shown, e))
     })
+}
+
+/// Unit, meaning and null rule of each column of a table, as JSON by column.
+fn about(table: &str, dictionary: &DataFrame) -> Result<String> {
+    let column = |name: &str| dictionary.column(name).and_then(|c| c.str()).map_err(|e| Error::frame(table, e));
+    let (tables, columns) = (column("table")?, column("column")?);
+    let told = ["unit", "meaning", "empty"].map(|word| column(word).map(|texts| (word, texts)));
+    let told = told.into_iter().collect::<Result<Vec<_>>>()?;
+    let rows = (0..dictionary.height()).filter(|row| tables.get(*row) == Some(table));
+    let of_row = |row: usize| -> serde_json::Map<_, _> {
+        told.iter().filter_map(|(word, texts)| Some(((*word).to_owned(), texts.get(row)?.into()))).collect()
+    };
+    let all = rows.filter_map(|row| Some((columns.get(row)?.to_owned(), of_row(row).into())));
+    Ok(serde_json::Value::Object(all.collect()).to_string())
 }
 
 /// What polars says on a failed write: the system's error where there is one.
@@ -81,7 +99,18 @@ mod tests {
         ];
         let frame = DataFrame::new(3, columns).unwrap();
         let mut staging = Staging::begin(&home.path().join("r")).unwrap();
-        write(&mut staging, "t", &frame).unwrap();
+        let dictionary = DataFrame::new(
+            1,
+            vec![
+                Column::new("table".into(), ["t"]),
+                Column::new("column".into(), ["sg"]),
+                Column::new("unit".into(), ["SG"]),
+                Column::new("meaning".into(), ["gravity"]),
+                Column::new("empty".into(), ["never"]),
+            ],
+        )
+        .unwrap();
+        write(&mut staging, "t", &frame, &dictionary).unwrap();
         let out = staging.finish().unwrap();
         let csv = std::fs::read_to_string(out.join("tables/t.csv")).unwrap();
         let lines: Vec<&str> = csv.lines().collect();
@@ -89,7 +118,12 @@ mod tests {
         assert_eq!(lines[1], "2031-02-27T23:06:40Z,0.30000000000000004,\"a,\"\"b\"\"\"");
         assert!(lines[2].starts_with("2031-02-27T23:06:40.250Z,,"), "{csv}");
         assert!(lines[3].starts_with(','), "{csv}");
-        let back = ParquetReader::new(std::fs::File::open(out.join("tables/t.parquet")).unwrap()).finish().unwrap();
+        let mut parquet = ParquetReader::new(std::fs::File::open(out.join("tables/t.parquet")).unwrap());
+        let words = parquet.get_metadata().unwrap().key_value_metadata().clone().unwrap();
+        let words = words.into_iter().find(|word| word.key == COLUMNS).and_then(|word| word.value).unwrap();
+        let words: serde_json::Value = serde_json::from_str(&words).unwrap();
+        assert_eq!((&words["sg"]["unit"], &words["sg"]["empty"]), (&"SG".into(), &"never".into()), "{words}");
+        let back = parquet.finish().unwrap();
         let utc = DataType::Datetime(TimeUnit::Microseconds, Some(TimeZone::UTC));
         assert_eq!(back.column("at").unwrap().dtype(), &utc);
         let numbers = |frame: &DataFrame| frame.column("at").unwrap().cast(&DataType::Int64).unwrap();

@@ -7,7 +7,7 @@ use super::reader::Reader;
 /// How far a probe is off now on its curve in force, where that is beyond the limit and beyond its error.
 pub(super) fn off(found: &Drift, probe: &ProbeDrift, reader: &Reader) -> Option<String> {
     let e = probe.offset_sg.estimate().filter(|e| e.value.abs() >= found.limit_sg && e.lower * e.upper > 0.0)?;
-    Some(format!("{} {}", reader.off(e), if e.value > 0.0 { "high" } else { "low" }))
+    Some(format!("{} {}", reader.off(e, false), if e.value > 0.0 { "high" } else { "low" }))
 }
 
 /// Whether to trust it today.
@@ -45,11 +45,11 @@ impl Trust {
     }
 
     /// How the sentence on such probes begins.
-    pub(super) fn sentence(self, limit_sg: f64) -> String {
+    pub(super) fn sentence(self, limit: &str) -> String {
         match self {
-            Self::Yes => format!("Trust, within {limit_sg} SG"),
+            Self::Yes => format!("Trust, within {limit}"),
             Self::CheckIt => "Check first, as their error is no longer known well enough".to_owned(),
-            Self::No => format!("Do not trust, as they read off by more than {limit_sg} SG"),
+            Self::No => format!("Do not trust, as they read off by more than {limit}"),
             Self::Unknown => "Nothing tells how true they read".to_owned(),
         }
     }

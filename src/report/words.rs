@@ -32,6 +32,15 @@ pub(super) fn list<S: AsRef<str>>(names: &[S]) -> String {
     }
 }
 
+/// Names in a sentence, at most so many: `a, b and 3 more`.
+pub(super) fn some<S: AsRef<str>>(names: &[S], most: usize) -> String {
+    let mut shown: Vec<String> = names.iter().take(most).map(|name| name.as_ref().to_owned()).collect();
+    if names.len() > most {
+        shown.push(format!("{} more", names.len() - most));
+    }
+    list(&shown)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -41,5 +50,6 @@ mod tests {
         assert_eq!(grouped(1234), "1234");
         assert_eq!(grouped(1_234_567), "1\u{a0}234\u{a0}567");
         assert_eq!(list(&["a", "b", "c"]), "a, b and c");
+        assert_eq!(some(&["a", "b", "c", "d"], 2), "a, b and 2 more");
     }
 }

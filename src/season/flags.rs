@@ -55,6 +55,8 @@ flags! {
     DISTURBED = 17, "disturbed";
     /// All samples of the batch contradict the readings of this probe there: perhaps it is another one.
     CONTRADICTED = 18, "contradicted";
+    /// The log has another probe's name here: two of them had changed places, and have their own again.
+    EXCHANGED = 19, "exchanged";
 }
 
 impl Flags {
@@ -96,10 +98,10 @@ impl Flags {
     }
 
     /// Those reasons that a written season has to carry, as they show only in the file as it stood: its order, its local
-    /// times, its unreadable values.
+    /// times, its unreadable values, its names.
     pub(crate) const fn of_the_file(self) -> Self {
         let times = Self::LATE.with(Self::CLOCK_JUMP).with(Self::LOCAL_TIME_TWICE).with(Self::LOCAL_TIME_NEVER);
-        Self(self.0 & times.with(Self::VALUE_UNREADABLE).0)
+        Self(self.0 & times.with(Self::VALUE_UNREADABLE).with(Self::EXCHANGED).0)
     }
 
     /// Adds the reasons of `other`.

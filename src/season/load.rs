@@ -5,6 +5,7 @@ use std::path::Path;
 use crate::error::{Error, Place, Result};
 
 use super::Season;
+use super::account::Remark;
 use super::binding::{Binding, Converted};
 use super::cells::CellValue;
 use super::flags::Flags;
@@ -50,14 +51,14 @@ impl Season {
             there.push(loaded.read(found)?);
         }
         if path.is_dir() {
-            check_tables(path, &there)?;
+            check_tables(path, &there, &loaded.account.remarks)?;
         }
         tidy::tidy(loaded, there.contains(&SeasonTable::Probes), there.contains(&SeasonTable::Batches))
     }
 }
 
 /// A folder holds the four tables, except that probes and readings may be absent together.
-fn check_tables(dir: &Path, there: &[SeasonTable]) -> Result<()> {
+fn check_tables(dir: &Path, there: &[SeasonTable], remarks: &[Remark]) -> Result<()> {
     let has = |table: &SeasonTable| there.contains(table);
     let samples_alone = !has(&SeasonTable::Readings) && !has(&SeasonTable::Probes);
     let wanted: &[SeasonTable] = if samples_alone {
@@ -72,7 +73,8 @@ fn check_tables(dir: &Path, there: &[SeasonTable]) -> Result<()> {
         Place::file(dir),
         format!("no table {missing}, only {}", list(&names)),
         format!("{missing}.csv (or another form of it) with the columns {}; a header alone will do", list(&required)),
-    ))
+    )
+    .with_hint(remarks.first().map(|remark| format!("{}: {}", remark.file, remark.text))))
 }
 
 impl Loaded {

@@ -1,6 +1,6 @@
 //! Tables over typed results: a column is a closure over one row, so one that is not there does not compile.
 
-use crate::chart::{minute, percent, signed};
+use crate::chart::{Scales, ShownScale, minute, percent, signed};
 use crate::fit::robust::median_of;
 use crate::fit::{Estimate, decimals_for};
 use crate::units::Instant;
@@ -52,8 +52,9 @@ impl<T: Copy> ResultTable<T> {
 
     /// A column of numbers with these decimals.
     pub(crate) fn number(self, heading: &str, unit: &str, decimals: usize, cell: impl Fn(T) -> Option<f64>) -> Self {
-        let texts = self.texts(|row| Some(signed(cell(row)?, decimals, false)));
-        self.column(heading, unit, true, texts)
+        let scale = Scales::now().of(unit);
+        let texts = self.texts(|row| Some(signed(scale.value(cell(row)?), scale.decimals(decimals), false)));
+        self.column(heading, &scale.unit(unit), true, texts)
     }
 
     /// A column of whole numbers.
@@ -70,39 +71,60 @@ impl<T: Copy> ResultTable<T> {
     /// A column of times.
     pub(crate) fn time(self, heading: &str, cell: impl Fn(T) -> Option<Instant>) -> Self {
         let texts = self.texts(|row| cell(row).map(minute));
-        self.column(heading, "UTC", true, texts)
+        self.column(heading, Scales::now().clock(), true, texts)
     }
 
     /// A column of estimates of one quantity with their intervals, all to the decimals of its middle error. The level
     /// stands under the heading.
     pub(crate) fn estimate<'e>(self, heading: &str, unit: &str, cell: impl Fn(T) -> Option<&'e Estimate>) -> Self {
-        self.interval(heading, unit, cell, true)
+        let scale = Scales::now().of(unit);
+        let all = self.estimates(cell, |_| scale);
+        let middle = median_of(&mut all.iter().flatten().map(|e| e.se).filter(|se| *se > 0.0).collect::<Vec<_>>());
+        self.intervals(heading, &scale.unit(unit), &all, |e| decimals_for(middle.unwrap_or(e.se)))
     }
 
     /// A column of estimates of several quantities, each to the decimals of its own error.
-    pub(crate) fn mixed<'e>(self, heading: &str, cell: impl Fn(T) -> Option<&'e Estimate>) -> Self {
-        self.interval(heading, "", cell, false)
+    pub(crate) fn mixed<'e, S: AsRef<str>>(
+        self,
+        heading: &str,
+        unit: impl Fn(T) -> S,
+        cell: impl Fn(T) -> Option<&'e Estimate>,
+    ) -> Self {
+        let scales = Scales::now();
+        let all = self.estimates(cell, |row| scales.of(unit(row).as_ref()));
+        self.intervals(heading, "", &all, |e| decimals_for(e.se))
     }
 
-    fn interval<'e>(
+    /// The estimates as they are shown.
+    fn estimates<'e>(
+        &self,
+        cell: impl Fn(T) -> Option<&'e Estimate>,
+        scale: impl Fn(T) -> ShownScale,
+    ) -> Vec<Option<Estimate>> {
+        let shown = |row: &T| {
+            let (e, scale) = (cell(*row)?, scale(*row));
+            let [value, lower, upper] = [e.value, e.lower, e.upper].map(|v| scale.value(v));
+            let se = if scale == ShownScale::Same { e.se } else { scale.value(e.value + e.se) - value };
+            Some(Estimate { value, se, lower, upper, ..e.clone() })
+        };
+        self.rows.iter().map(shown).collect()
+    }
+
+    fn intervals(
         self,
         heading: &str,
         unit: &str,
-        cell: impl Fn(T) -> Option<&'e Estimate>,
-        one_quantity: bool,
+        all: &[Option<Estimate>],
+        decimals: impl Fn(&Estimate) -> usize,
     ) -> Self {
-        let all: Vec<Option<&Estimate>> = self.rows.iter().map(|row| cell(*row)).collect();
-        let mut errors: Vec<f64> = all.iter().flatten().map(|e| e.se).filter(|se| *se > 0.0).collect();
-        let middle = median_of(&mut errors).filter(|_| one_quantity);
         let text = |e: &Estimate| {
-            let decimals = decimals_for(middle.unwrap_or(e.se));
-            let [value, lower, upper] = [e.value, e.lower, e.upper].map(|v| signed(v, decimals, false));
+            let [value, lower, upper] = [e.value, e.lower, e.upper].map(|v| signed(v, decimals(e), false));
             format!("{value} ({lower} to {upper})")
         };
         let level = all.iter().flatten().next().map(|e| percent(e.level));
         let unit = [Some(unit.to_owned()).filter(|unit| !unit.is_empty()), level];
         let unit = unit.into_iter().flatten().collect::<Vec<_>>().join(", ");
-        let texts: Vec<String> = all.iter().map(|e| e.map_or_else(String::new, text)).collect();
+        let texts: Vec<String> = all.iter().map(|e| e.as_ref().map_or_else(String::new, text)).collect();
         self.column(heading, &unit, true, texts)
     }
 

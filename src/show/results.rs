@@ -75,7 +75,6 @@ show! {
         table(it.shifts_frame(), "Sudden shifts"),
         table(it.kinds_frame(), "Kinds of drift"),
         table(it.fleet_frame(), "The fleet"),
-        table(it.mixed_frame(), "Mixed model"),
     ];
     BatchFit: |it| vec![picture(it.chart()), picture(it.residual_chart()), text(it)];
     Kinetics: |it| vec![picture(it.chart()), table(it.to_frame(), "Fermentations")];

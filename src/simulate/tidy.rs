@@ -2,7 +2,9 @@
 
 use std::collections::BTreeSet;
 
-use crate::season::{Flags, Readings, TEMP_HIGH_C, TEMP_LOW_C, TILT_HIGH_DEG, TILT_LOW_DEG, flag_frozen};
+use crate::season::{
+    Flags, Readings, TEMP_HIGH_C, TEMP_LOW_C, TILT_HIGH_DEG, TILT_LOW_DEG, flag_frozen, restore_names,
+};
 use crate::units::Instant;
 
 use super::calendar::Calendar;
@@ -57,6 +59,10 @@ pub(super) fn tidied(raw: &[LogRow], calendar: &Calendar, fleet: &[SimulatedProb
         readings.flags.push(flags);
         gravity.sg.push(row.sg);
         gravity.density_kg_m3.push(row.density_kg_m3);
+    }
+    if let Some(order) = restore_names(&mut readings) {
+        let moved = |column: &[Option<f64>]| order.iter().filter_map(|row| column.get(*row).copied()).collect();
+        gravity = GravityTruth { sg: moved(&gravity.sg), density_kg_m3: moved(&gravity.density_kg_m3) };
     }
     flag_frozen(&mut readings);
     (readings, gravity)

@@ -54,27 +54,23 @@ impl Condition {
 
     /// Those that act most first: no choice by what the data show, which would make intervals too short.
     fn order(which: Trait) -> [Self; ALL.len()] {
-        match which {
-            Trait::LagH | Trait::MidH | Trait::T90H | Trait::FinishH | Trait::MaxRateSgPerDay => {
-                [TempC, OriginalSg, PitchRate, Generation, MashTempC]
-            }
-            _ => [OriginalSg, MashTempC, TempC, PitchRate, Generation],
+        match which.is_pace() {
+            true => [TempC, OriginalSg, PitchRate, Generation, MashTempC],
+            false => [OriginalSg, MashTempC, TempC, PitchRate, Generation],
         }
     }
 }
 
 /// The conditions of all batches.
-pub(super) fn of_batches(season: &Season, fits: &[BatchFit]) -> Vec<BatchConditions> {
-    let rows: BTreeMap<&str, &Batch> = season.batches.iter().map(|batch| (batch.batch.as_str(), batch)).collect();
+pub(super) fn of_batches(season: &Season, fits: &[BatchFit], rows: &[Option<&Batch>]) -> Vec<BatchConditions> {
     let measured = first_days(season);
-    let one = |fit: &BatchFit| {
-        let row = rows.get(fit.batch.as_str());
+    let one = |(fit, row): (&BatchFit, &Option<&Batch>)| {
         let original = fit.finding(Trait::OriginalSg).value().or(row.and_then(|row| row.original_sg));
         let temp = row.and_then(|row| row.set_temp_c).or_else(|| measured.get(fit.batch.as_str()).copied());
         let pitch = row.and_then(|row| row.pitch_mcells_ml_p).filter(|rate| *rate > 0.0).map(f64::ln);
         [original, temp, pitch, row.and_then(|row| row.mash_temp_c), row.and_then(|row| row.generation)]
     };
-    fits.iter().map(one).collect()
+    fits.iter().zip(rows).map(one).collect()
 }
 
 /// Mean temperature over the first days of the batches without a set one.

@@ -27,6 +27,8 @@ pub(super) struct Asked<'a> {
     pub names: &'a [&'a str],
     /// Batches of each.
     pub n: &'a [usize],
+    /// Strains that these were chosen from by their batches.
+    pub from: usize,
     pub margin: f64,
     pub level: f64,
     /// Place of the house strain.
@@ -34,29 +36,36 @@ pub(super) struct Asked<'a> {
 }
 
 impl Asked<'_> {
-    /// All pairs, by the largest of their t's, each on its own degrees of freedom; and the numerical error of the p-values.
+    /// All pairs, the largest difference first, each on its own degrees of freedom; and the numerical error of the p-values.
     pub fn differences(&self, model: &TraitModel) -> Result<(Vec<StrainContrast>, f64)> {
         let k = self.names.len();
         let pairs: Vec<(usize, usize)> = (0..k).flat_map(|a| (a + 1..k).map(move |b| (a, b))).collect();
-        let law = self.law(model, &pairs)?;
-        let method = match model.by_strain {
-            true => "mixed model, a spread by strain, Kenward-Roger, max-t",
-            false => "mixed model, one spread, Kenward-Roger, max-t",
-        };
+        let with_house = |pair: &(usize, usize)| self.house.is_some_and(|house| pair.0 == house || pair.1 == house);
+        let family = self.from * (self.from - 1) / 2;
+        let law = self.law(model, &pairs, family)?;
+        let from_house: Vec<(usize, usize)> = pairs.iter().copied().filter(with_house).collect();
+        let house_law = (!from_house.is_empty()).then(|| self.law(model, &from_house, self.from - 1)).transpose()?;
+        let spread = if model.by_strain { "a spread by strain" } else { "one spread" };
         let (mut found, mut raw, mut beyond) = (Vec::new(), Vec::new(), Vec::new());
         let mut numerical_error: f64 = 0.0;
         for (a, b) in &pairs {
-            let weights = model.difference(*a, *b);
-            let (se, df) = model.fit.se_and_df(&weights)?;
+            let (se, df) = model.fit.se_and_df(&model.difference(*a, *b))?;
             if !(se > 0.0 && df >= 0.1) {
                 return Err(Error::not_estimable("differences", "the data do not tell how large their errors are"));
             }
             let (ma, mb) = (model.mean(*a), model.mean(*b));
             let (value, middle) = (ma - mb, 0.5 * (ma + mb));
             let t = value.abs() / se;
-            let factor = law.quantile(self.level, df)?;
+            let by = |law: &MaxT, of: &str| {
+                let method = format!("mixed model, {spread}, Kenward-Roger, {}{of}", law.name());
+                let factor = law.quantile(self.level, df)?;
+                let estimate = Estimate::with_factor(value, se, factor, self.level, method);
+                Ok::<_, Error>((estimate, law.upper_tail(t, df)?.0, factor))
+            };
+            let (estimate, p_adjusted, factor) = by(&law, "")?;
             numerical_error = numerical_error.max(law.upper_tail(factor, df)?.1);
-            let estimate = Estimate::with_factor(value, se, factor, self.level, method);
+            let house = house_law.as_ref().filter(|_| with_house(&(*a, *b)));
+            let house = house.map(|law| by(law, ", from the house strain (Dunnett)")).transpose()?;
             let margin = self.scale.model_of(self.margin, middle);
             raw.push(2.0 * student_t_upper_tail(t, df)?);
             beyond.push(student_t_upper_tail((margin - value.abs()) / se, df)?);
@@ -65,49 +74,37 @@ impl Asked<'_> {
             found.push(StrainContrast {
                 ratio: (self.scale == Scale::Log).then(|| self.scale.ratio(estimate.clone())),
                 difference: Finding::Estimated(self.scale.difference(estimate, middle)),
-                p_adjusted: Some(law.upper_tail(t, df)?.0),
+                p_adjusted: Some(p_adjusted),
+                house: house.map(|(e, p, _)| HouseContrast { difference: self.scale.difference(e, middle), p }),
                 n: now.n,
                 power: Some(StrainPower { now: now.power(margin, 0), more_of_each: now.more_of_each(margin) }),
                 ..none
             });
         }
+        // Those that were not chosen count as no evidence.
+        raw.resize(family, 1.0);
+        beyond.resize(family, 1.0);
         for ((contrast, p), beyond) in found.iter_mut().zip(holm(&raw)).zip(holm(&beyond)) {
-            let different = contrast.p_adjusted.is_some_and(|p| p < 1.0 - self.level);
             contrast.p_holm = Some(p);
             contrast.p_equivalent = Some(beyond);
-            contrast.verdict = Some(match (different, beyond < 1.0 - self.level) {
-                (true, false) => Verdict::Different,
-                (true, true) => Verdict::DifferentWithinMargin,
-                (false, true) => Verdict::Equivalent,
-                (false, false) => Verdict::Open,
+            contrast.verdict = Some(match contrast.p_adjusted {
+                _ if beyond < 1.0 - self.level => Verdict::Equivalent,
+                Some(p) if p < 1.0 - self.level => Verdict::Different,
+                _ => Verdict::Open,
             });
         }
-        self.against_house(model, &pairs, &mut found)?;
+        let size = |pair: &StrainContrast| pair.difference.value().map_or(0.0, f64::abs);
+        found.sort_by(|a, b| size(b).total_cmp(&size(a)));
         Ok((found, numerical_error))
     }
 
-    fn against_house(
-        &self,
-        model: &TraitModel,
-        pairs: &[(usize, usize)],
-        contrasts: &mut [StrainContrast],
-    ) -> Result<()> {
-        let Some(house) = self.house else { return Ok(()) };
-        let with = |pair: &&(usize, usize)| pair.0 == house || pair.1 == house;
-        let own: Vec<(usize, usize)> = pairs.iter().filter(with).copied().collect();
-        let law = self.law(model, &own)?;
-        for (contrast, (a, b)) in contrasts.iter_mut().zip(pairs).filter(|(_, pair)| with(pair)) {
-            let (se, df) = model.fit.se_and_df(&model.difference(*a, *b))?;
-            let (ma, mb) = (model.mean(*a), model.mean(*b));
-            let method = "mixed model, Kenward-Roger, max-t from the house strain (Dunnett)";
-            let estimate = Estimate::with_factor(ma - mb, se, law.quantile(self.level, df)?, self.level, method);
-            let p = law.upper_tail((ma - mb).abs() / se, df)?.0;
-            contrast.house = Some(HouseContrast { difference: self.scale.difference(estimate, 0.5 * (ma + mb)), p });
+    /// The law of the largest t takes one spread for all pairs. With a spread by strain the pairs' t's have denominators of
+    /// their own and the largest is larger, so overlap is neglected (Bonferroni), as it is among all pairs where the
+    /// strains were chosen by what they showed.
+    fn law(&self, model: &TraitModel, pairs: &[(usize, usize)], family: usize) -> Result<MaxT> {
+        if model.by_strain || self.from > self.names.len() {
+            return Ok(MaxT::without_overlap(family));
         }
-        Ok(())
-    }
-
-    fn law(&self, model: &TraitModel, pairs: &[(usize, usize)]) -> Result<MaxT> {
         let factor = model.factor()?;
         MaxT::new(&DMatrix::from_fn(pairs.len(), factor.ncols(), |i, j| {
             let (a, b) = pairs[i];

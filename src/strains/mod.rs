@@ -11,6 +11,7 @@
 //! strain stands at its usual one, which is said. A batch that got stuck is counted as such and is in no trait that
 //! hangs on the terminal gravity.
 
+mod alone;
 mod conditions;
 mod contrasts;
 mod frame;

@@ -7,6 +7,7 @@ use nalgebra::DMatrix;
 use crate::error::{Error, Result};
 use crate::fit::mixed::{Column, Design, MixedFit, Random, Spread};
 use crate::fit::quantile::chi_squared_upper_tail;
+use crate::season::Batch;
 
 use super::conditions::Adjustments;
 
@@ -22,7 +23,8 @@ pub(super) struct ModelRow<'a> {
     pub strain: usize,
     pub value: f64,
     pub se: f64,
-    pub wort: Option<&'a str>,
+    /// Its row in the table of batches.
+    pub batch: Option<&'a Batch>,
 }
 
 /// A fitted trait.
@@ -38,8 +40,6 @@ pub(super) struct TraitModel {
     pub adjusted: Vec<Vec<(f64, f64)>>,
     /// Batches less coefficients.
     pub df: f64,
-    /// What could not be told apart.
-    pub notes: Vec<String>,
 }
 
 impl TraitModel {
@@ -49,7 +49,7 @@ impl TraitModel {
         let (n, k) = (rows.len(), strains.len());
         let p = k + adjustments.list.len();
         if n < p + 1 {
-            let why = "one batch a strain: no spread between batches";
+            let why = if n == 0 { "no batch gave it" } else { "one batch a strain: no spread between batches" };
             return Err(Error::not_estimable("a comparison of strains", why));
         }
         let of_strain = |strain: usize| rows.iter().map(|row| f64::from(u8::from(row.strain == strain))).collect();
@@ -61,15 +61,9 @@ impl TraitModel {
         fixed.extend(adjustments.list.iter().map(|by| Column::new(format!("by {}", by.name), &by.column)));
         let values: Vec<f64> = rows.iter().map(|row| row.value).collect();
         let mut design = Design::new(&values, fixed);
-        design.known =
-            rows.iter().enumerate().map(|(i, row)| (vec![i], DMatrix::from_element(1, 1, row.se * row.se))).collect();
-        let mut notes = Vec::new();
-        match worts(rows, k) {
-            Worts::Random(labels) => {
-                design = design.random(Random::by_label("wort", &labels, vec![Column::intercept(n)]));
-            }
-            Worts::WithStrain => notes.push("strain with its usual wort: each strain had one wort".to_owned()),
-            Worts::Unknown => {}
+        design.known = rows.iter().map(|row| row.se * row.se).collect();
+        if let Some(labels) = worts(rows, k) {
+            design = design.random(Random::by_label("wort", &labels, vec![Column::intercept(n)]));
         }
         let mut fit = design.fit()?;
         let weights: Vec<Vec<f64>> = (0..k)
@@ -97,7 +91,7 @@ impl TraitModel {
             adjusted = slopes(&own);
             (fit, by_strain) = (own, true);
         }
-        Ok(Self { fit, weights, by_strain, p_equal_spread, adjusted, df: (n - p) as f64, notes })
+        Ok(Self { fit, weights, by_strain, p_equal_spread, adjusted, df: (n - p) as f64 })
     }
 
     /// The mean of a strain.
@@ -119,28 +113,14 @@ impl TraitModel {
     }
 }
 
-/// What the worts of a trait's batches allow.
-enum Worts {
-    /// They cross the strains.
-    Random(Vec<String>),
-    /// Each strain had its own.
-    WithStrain,
-    /// Not written down for all, or too few.
-    Unknown,
-}
-
-fn worts(rows: &[ModelRow<'_>], strains: usize) -> Worts {
-    let Some(labels) = rows.iter().map(|row| row.wort).collect::<Option<Vec<&str>>>() else { return Worts::Unknown };
+/// The wort of each batch, where all are written down and cross the strains: a wort must have several batches, and meet several
+/// strains, for its part to be told from theirs.
+fn worts(rows: &[ModelRow<'_>], strains: usize) -> Option<Vec<String>> {
+    let labels = rows.iter().map(|row| row.batch?.wort.as_deref()).collect::<Option<Vec<&str>>>()?;
     let kinds: BTreeSet<&str> = labels.iter().copied().collect();
     let pairs: BTreeSet<(usize, &str)> = rows.iter().zip(&labels).map(|(row, wort)| (row.strain, *wort)).collect();
-    if strains > 1 && kinds.len() > 1 && pairs.len() == strains {
-        return Worts::WithStrain;
-    }
-    // A wort must have several batches, and meet several strains, for its part to be told from theirs.
-    if kinds.len() < LEAST_WORTS || pairs.len() <= strains.max(kinds.len()) || 2 * kinds.len() > rows.len() {
-        return Worts::Unknown;
-    }
-    Worts::Random(labels.into_iter().map(str::to_owned).collect())
+    let crossed = kinds.len() >= LEAST_WORTS && pairs.len() > strains.max(kinds.len()) && 2 * kinds.len() <= rows.len();
+    crossed.then(|| labels.into_iter().map(str::to_owned).collect())
 }
 
 /// Strains of several batches each for itself, the others together.
@@ -180,13 +160,7 @@ fn own_spreads(design: &Design, rows: &[ModelRow<'_>], groups: &[Vec<usize>]) ->
         let values = rows.iter().map(|row| f64::from(u8::from(group.contains(&row.strain)))).collect();
         Column { name: format!("spread {i}"), values }
     });
-    let batches: Vec<usize> = (0..rows.len()).collect();
-    let random = Random {
-        grouping: "batch".to_owned(),
-        columns: columns.collect(),
-        levels: batches.iter().map(usize::to_string).collect(),
-        level_of_row: batches,
-        spread: Spread::Uncorrelated,
-    };
+    let labels: Vec<String> = (0..rows.len()).map(|i| i.to_string()).collect();
+    let random = Random { spread: Spread::Uncorrelated, ..Random::by_label("batch", &labels, columns.collect()) };
     Design { residual_sd: Some(0.0), ..design.clone().random(random) }
 }

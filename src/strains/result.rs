@@ -94,9 +94,7 @@ pub struct HouseContrast {
 pub enum Verdict {
     /// More than by chance.
     Different,
-    /// More than by chance, and by less than matters.
-    DifferentWithinMargin,
-    /// By less than matters.
+    /// By less than matters, more than by chance or not.
     Equivalent,
     /// Neither is shown.
     Open,
@@ -107,7 +105,6 @@ impl Verdict {
     pub const fn name(self) -> &'static str {
         match self {
             Self::Different => "different",
-            Self::DifferentWithinMargin => "different, by less than the margin",
             Self::Equivalent => "equivalent",
             Self::Open => "open",
         }

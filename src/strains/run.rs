@@ -1,11 +1,14 @@
 //! The comparison itself.
 
+use std::collections::BTreeMap;
+
 use crate::error::{Error, Result};
 use crate::fit::compare::pool::{pool, spread_between};
 use crate::fit::{Estimate, Finding};
 use crate::kinetics::{BatchFit, Kinetics, Status, Trait};
-use crate::season::Season;
+use crate::season::{Batch, Season};
 
+use super::alone;
 use super::conditions::{BatchConditions, adjustments, of_batches};
 use super::contrasts::{Asked, first_and_last};
 use super::model::{ModelRow, TraitModel};
@@ -17,16 +20,19 @@ use super::words::alike;
 
 /// Strains from which on their spread about a common mean can be told.
 const LEAST_TO_POOL: usize = 3;
-/// With more strains than this pairs are not compared: there are too many to read.
+/// With more strains than this only the best of each trait are compared: all pairs are too many to read.
 const MOST_STRAINS: usize = 100;
+/// So many are the best.
+const BEST: usize = 20;
 
 /// What all traits take.
 struct Compared<'a> {
     fits: &'a [BatchFit],
     conditions: Vec<BatchConditions>,
-    worts: Vec<Option<&'a str>>,
-    /// All strains of the season's fits, sorted.
-    strains: Vec<&'a str>,
+    /// The row of each fit in the table of batches.
+    rows: Vec<Option<&'a Batch>>,
+    /// All strains of the season's fits, with the places of theirs.
+    strains: BTreeMap<&'a str, Vec<usize>>,
 }
 
 impl StrainSettings {
@@ -37,10 +43,11 @@ impl StrainSettings {
     /// its wort where worts cross the strains, a random effect of the batch, and the known error of its curve (REML;
     /// intervals and degrees of freedom by Kenward and Roger, [`crate::fit::mixed`]). Times and rates are modelled by their
     /// logarithms. One spread between batches serves all strains, unless the likelihood ratio (Bartlett's) rejects that at 1 %;
-    /// with spreads by strain from eight batches each, 95 % intervals of all pairs held together in 92 % of simulated seasons.
+    /// then with eight batches each 95 % intervals of all pairs held together in 95 % of simulated seasons.
     ///
     /// All pairs of a trait have intervals that hold at once, and p-values from the same law: the largest of their correlated
-    /// t's (Genz and Bretz 2009).
+    /// t's (Genz and Bretz 2009); with spreads by strain, or more than 28 strains, Bonferroni's bound. Of more than a hundred
+    /// strains the twenty with the best plain means are compared, by the bound for all pairs of all strains.
     ///
     /// A stuck batch counts in the share of stuck ones and in no trait that hangs on the terminal gravity. A batch that does not
     /// give a trait, as it is not at rest, is left out of it; both are told. Errors that batches share, such as a probe's
@@ -54,30 +61,31 @@ impl StrainSettings {
     pub fn run(&self, season: &Season, kinetics: &Kinetics) -> Result<Strains> {
         self.check()?;
         let fits = &kinetics.batches;
-        let mut strains: Vec<&str> = fits.iter().map(|fit| fit.strain.as_str()).collect();
-        strains.sort_unstable();
-        strains.dedup();
-        if let Some(house) = self.house.as_deref().filter(|house| !strains.contains(house)) {
-            let why = format!("setting `house` is {house}, which is no strain of the season: {}", strains.join(", "));
+        let mut strains: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+        for (place, fit) in fits.iter().enumerate() {
+            strains.entry(&fit.strain).or_default().push(place);
+        }
+        let names: Vec<&str> = strains.keys().copied().collect();
+        if let Some(house) = self.house.as_deref().filter(|house| !names.contains(house)) {
+            let why = format!("setting `house` is {house}, which is no strain of the season: {}", names.join(", "));
             return Err(Error::Usage(why));
         }
-        let wort = |fit: &BatchFit| season.batches.iter().find(|row| row.batch == fit.batch)?.wort.as_deref();
-        let worts = fits.iter().map(wort).collect();
-        let compared = Compared { fits, conditions: of_batches(season, fits), worts, strains };
-        let mut found =
-            Strains { contrast_level: self.contrast_level, alike: alike(&compared.strains), ..Strains::default() };
+        let of: BTreeMap<&str, &Batch> = season.batches.iter().map(|batch| (batch.batch.as_str(), batch)).collect();
+        let rows: Vec<Option<&Batch>> = fits.iter().map(|fit| of.get(fit.batch.as_str()).copied()).collect();
+        let mut found = Strains { contrast_level: self.contrast_level, alike: alike(&names), ..Strains::default() };
+        let compared = Compared { fits, conditions: of_batches(season, fits, &rows), rows, strains };
         for which in &self.traits {
             self.one_trait(*which, &compared, &mut found)?;
         }
-        for strain in &compared.strains {
-            let of = |status: &[Status]| {
-                fits.iter().filter(|fit| fit.strain == *strain && status.contains(&fit.status)).count()
-            };
+        for (strain, own) in &compared.strains {
+            let of = |status: &[Status]| own.iter().filter(|i| status.contains(&fits[**i].status)).count();
             let (at_rest, stuck) = (of(&[Status::Finished, Status::Stuck]), of(&[Status::Stuck]));
-            let unfinished = fits.iter().filter(|fit| fit.strain == *strain).count() - at_rest;
+            let unfinished = own.len() - at_rest;
             found.stuck.push(StuckShare::new(strain, at_rest, stuck, unfinished, self.common.level)?);
         }
-        found.stuck_contrasts = stuck_contrasts(&found.stuck, self.contrast_level)?;
+        if names.len() <= MOST_STRAINS {
+            found.stuck_contrasts = stuck_contrasts(&found.stuck, self.contrast_level)?;
+        }
         Ok(found)
     }
 
@@ -86,71 +94,61 @@ impl StrainSettings {
         let usable = |e: &&Estimate| e.value.is_finite() && e.se > 0.0 && e.se.is_finite();
         let given: Vec<Option<&Estimate>> =
             all.fits.iter().map(|fit| fit.finding(which).estimate().filter(|_| !stuck(fit)).filter(usable)).collect();
-        let places: Vec<usize> = (0..given.len()).filter(|i| given[*i].is_some()).collect();
-        // Strains with the trait; others have a row that says why not.
-        let count = |strain: &str| places.iter().filter(|i| all.fits[**i].strain == strain).count();
-        let names: Vec<&str> = all.strains.iter().copied().filter(|strain| count(strain) > 0).collect();
-        let n: Vec<usize> = names.iter().map(|strain| count(strain)).collect();
         let scale = Scale::of(which, given.iter().flatten().map(|e| e.value));
-        let rows: Vec<ModelRow<'_>> = places
-            .iter()
-            .filter_map(|i| {
-                let strain = names.iter().position(|name| *name == all.fits[*i].strain)?;
-                let (value, se) = given[*i].map(|e| scale.model(e.value, e.se))?;
-                Some(ModelRow { strain, value, se, wort: all.worts[*i] })
-            })
-            .collect();
-        let conditions: Vec<BatchConditions> = places.iter().map(|i| all.conditions[*i]).collect();
-        let strain_of: Vec<usize> = rows.iter().map(|row| row.strain).collect();
-        let by = adjustments(which, &conditions, &strain_of, &names);
-        let model = TraitModel::new(&rows, &names, &by);
-        let mut how = TraitComparison {
-            which,
-            conditions: by.words.clone(),
-            notes: by.notes.clone(),
-            p_equal_spread: None,
-            numerical_error: None,
-        };
-        let mut why = match &model {
-            Ok(_) => None,
-            Err(_) if rows.is_empty() => Some("no batch gave it".to_owned()),
-            Err(error) => Some(error.to_string()),
-        };
-        for strain in &all.strains {
-            let place = names.iter().position(|name| name == strain);
-            let missing = why.clone().unwrap_or_else(|| "no batch gave it".to_owned());
-            let own = || all.fits.iter().zip(&given).filter(|(fit, given)| fit.strain == *strain && given.is_none());
-            let (late, out) = (own().filter(|(fit, _)| !stuck(fit)).count(), own().count());
-            let reasons = [(out - late, "stuck"), (late, "without it")];
+        let start = found.means.len();
+        for (strain, own) in &all.strains {
+            let values = || own.iter().filter_map(|i| given[*i]).map(|e| scale.model(e.value, e.se).0);
+            let n = values().count();
+            let stuck = own.iter().filter(|i| stuck(&all.fits[**i])).count();
+            let reasons = [(stuck, "stuck"), (own.len() - n - stuck, "without it")];
             let reasons = reasons.iter().filter(|(n, _)| *n > 0).map(|(n, why)| format!("{n} {why}"));
-            let own: Vec<f64> = rows.iter().filter(|row| Some(row.strain) == place).map(|row| row.value).collect();
-            let raw = own.iter().sum::<f64>() / own.len() as f64;
+            let raw = values().sum::<f64>() / n as f64;
             found.means.push(StrainMean {
                 strain: (*strain).to_owned(),
                 which,
-                n: own.len(),
+                n,
                 left_out: reasons.collect::<Vec<_>>().join(", "),
                 raw: raw.is_finite().then(|| if scale == Scale::Log { raw.exp() } else { raw }),
-                mean: Finding::missing(missing.clone()),
-                pooled: Finding::missing(missing),
+                mean: Finding::missing("no batch gave it"),
+                pooled: Finding::missing("no batch gave it"),
                 p_highest: None,
                 p_lowest: None,
             });
         }
-        let start = found.means.len() - all.strains.len();
-        let own_rows = found.means[start..].iter_mut().filter(|mean| mean.n > 0);
-        match model {
+        // Strains with the trait; others have a row that says why not.
+        let own_rows: Vec<&mut StrainMean> = found.means[start..].iter_mut().filter(|mean| mean.n > 0).collect();
+        let from = own_rows.len();
+        let (own_rows, chosen) = self.best(which, own_rows);
+        let n: Vec<usize> = own_rows.iter().map(|row| row.n).collect();
+        let chosen_one = |name: &&str| own_rows.iter().any(|row| row.strain == **name);
+        let names: Vec<&str> = all.strains.keys().copied().filter(chosen_one).collect();
+        let of_fit = |i: usize| names.binary_search(&all.fits[i].strain.as_str()).ok();
+        let one = |i: usize| {
+            let (value, se) = given[i].map(|e| scale.model(e.value, e.se))?;
+            Some((ModelRow { strain: of_fit(i)?, value, se, batch: all.rows[i] }, all.conditions[i]))
+        };
+        let (rows, conditions): (Vec<ModelRow<'_>>, Vec<BatchConditions>) = (0..given.len()).filter_map(one).unzip();
+        let strain_of: Vec<usize> = rows.iter().map(|row| row.strain).collect();
+        let by = adjustments(which, &conditions, &strain_of, &names);
+        let mut how = TraitComparison {
+            which,
+            conditions: by.words.clone(),
+            notes: by.notes.iter().cloned().chain(alone::notes(&rows, &names)).chain(chosen).collect(),
+            p_equal_spread: None,
+            numerical_error: None,
+        };
+        let mut why = None;
+        match TraitModel::new(&rows, &names, &by) {
             Ok(model) => {
-                if let Err(error) = self.means(&model, scale, own_rows.collect()) {
+                if let Err(error) = self.means(&model, scale, own_rows) {
                     how.notes.push(error.to_string());
                 }
                 self.spreads(which, &model, scale, &names, &mut found.spreads);
                 let margin = self.margin(which);
                 let house = self.house.as_ref().and_then(|house| names.iter().position(|name| name == house));
-                let asked = Asked { which, scale, names: &names, n: &n, margin, level: self.contrast_level, house };
-                if names.len() > MOST_STRAINS {
-                    how.notes.push(format!("{} strains have too many pairs to compare", names.len()));
-                } else if names.len() > 1 {
+                let level = self.contrast_level;
+                let asked = Asked { which, scale, names: &names, n: &n, from, margin, level, house };
+                if names.len() > 1 {
                     match asked.differences(&model) {
                         Ok((contrasts, error)) => {
                             how.numerical_error = Some(error);
@@ -162,22 +160,46 @@ impl StrainSettings {
                         }
                     }
                 }
-                how.notes.extend(model.notes);
                 how.p_equal_spread = model.p_equal_spread;
-                if model.by_strain {
-                    how.notes.push(
-                        "batches of some strains spread more than of others, so each has a spread of its own"
-                            .to_owned(),
-                    );
-                }
+                let unequal = "batches of some strains spread more than of others, so each has a spread of its own";
+                how.notes.extend(model.by_strain.then(|| unequal.to_owned()));
             }
-            Err(error) => how.notes.push(error.to_string()),
+            Err(error) => {
+                for row in own_rows {
+                    row.mean = Finding::missing(error.to_string());
+                    row.pooled = row.mean.clone();
+                }
+                how.notes.push(error.to_string());
+                why = Some(error.to_string());
+            }
         }
-        if why.is_some() || names.len() < all.strains.len() {
-            self.without_estimate(which, &all.strains, why, &mut found.contrasts);
+        if all.strains.len() <= MOST_STRAINS && (why.is_some() || names.len() < all.strains.len()) {
+            let strains: Vec<&str> = all.strains.keys().copied().collect();
+            self.without_estimate(which, &strains, why, &mut found.contrasts);
         }
         found.traits.push(how);
         Ok(())
+    }
+
+    /// Of very many strains those with the best plain means and the house strain, sorted, and a note of it.
+    fn best<'m>(&self, which: Trait, mut rows: Vec<&'m mut StrainMean>) -> (Vec<&'m mut StrainMean>, Option<String>) {
+        if rows.len() <= MOST_STRAINS {
+            return (rows, None);
+        }
+        let less = which == Trait::TerminalSg || which.is_time();
+        let (sign, best) = if less { (1.0, "lowest") } else { (-1.0, "highest") };
+        let place = |row: &StrainMean| match self.house.as_ref() == Some(&row.strain) {
+            true => f64::NEG_INFINITY,
+            false => sign * row.raw.unwrap_or(f64::NAN),
+        };
+        let words = format!("the {BEST} strains of {} with the {best} plain means", rows.len());
+        rows.sort_by(|a, b| place(a).total_cmp(&place(b)));
+        for row in rows.drain(BEST..) {
+            row.mean = Finding::missing(format!("not among {words}"));
+            row.pooled = row.mean.clone();
+        }
+        rows.sort_by(|a, b| a.strain.cmp(&b.strain));
+        (rows, Some(format!("only {words} are compared; their intervals hold for all pairs of all strains")))
     }
 
     fn means(&self, model: &TraitModel, scale: Scale, rows: Vec<&mut StrainMean>) -> Result<()> {

@@ -15,9 +15,7 @@ pub(super) enum Scale {
 impl Scale {
     /// Logarithms for times and rates, as long as all values allow it.
     pub fn of(which: Trait, values: impl IntoIterator<Item = f64>) -> Self {
-        let by_ratio =
-            matches!(which, Trait::LagH | Trait::MidH | Trait::T90H | Trait::FinishH | Trait::MaxRateSgPerDay);
-        if by_ratio && values.into_iter().all(|value| value > 0.0) { Self::Log } else { Self::Own }
+        if which.is_pace() && values.into_iter().all(|value| value > 0.0) { Self::Log } else { Self::Own }
     }
 
     /// A value and its standard error on this scale.
@@ -32,7 +30,7 @@ impl Scale {
     pub fn mean(self, on_model: Estimate) -> Estimate {
         match self {
             Self::Own => on_model,
-            Self::Log => Estimate { se: on_model.value.exp() * on_model.se, ..self.ratio(on_model) },
+            Self::Log => self.ratio(on_model),
         }
     }
 
@@ -43,16 +41,6 @@ impl Scale {
         Estimate { value, se: value * difference.se, lower, upper, ..difference }
     }
 
-    /// A difference d on this scale as one on the trait's own about the middle g of both: with logarithms
-    /// `a - b = 2 sqrt(a b) sinh(d/2)` for `d = ln a - ln b`. It rises with d, so an interval leaves out 0 on both or on
-    /// none; that g is an estimate is neglected.
-    pub fn own(self, d: f64, middle: f64) -> f64 {
-        match self {
-            Self::Own => d,
-            Self::Log => 2.0 * middle.exp() * (0.5 * d).sinh(),
-        }
-    }
-
     /// The difference on this scale that is `own` on the trait's own about the middle.
     pub fn model_of(self, own: f64, middle: f64) -> f64 {
         match self {
@@ -61,12 +49,14 @@ impl Scale {
         }
     }
 
-    /// An estimate of a difference, on the trait's own scale.
+    /// An estimate of a difference d as one on the trait's own scale, about the middle g of both: with logarithms
+    /// `a - b = 2 sqrt(a b) sinh(d/2)` for `d = ln a - ln b`. It rises with d, so an interval leaves out 0 on both or on
+    /// none; that g is an estimate is neglected.
     pub fn difference(self, d: Estimate, middle: f64) -> Estimate {
         match self {
             Self::Own => d,
             Self::Log => {
-                let own = |d| self.own(d, middle);
+                let own = |d: f64| 2.0 * middle.exp() * (0.5 * d).sinh();
                 let se = middle.exp() * (0.5 * d.value).cosh() * d.se;
                 Estimate { value: own(d.value), se, lower: own(d.lower), upper: own(d.upper), ..d }
             }

@@ -17,12 +17,12 @@ settings! {
         traits: Vec<Trait> = Trait::ALL.into_iter().filter(|which| *which != Trait::OriginalSg).collect();
         /// Simultaneous level of the intervals of all differences within a trait.
         contrast_level: f64 = 0.95, 0.5..=0.9999, "0.5 to 0.9999";
-        /// The strain that the others are held against (Dunnett).
+        /// The strain that the others are held against (Dunnett); always among those compared.
         house: Option<String> = None;
         /// Differences that begin to matter, in the unit of the trait; a trait that is left out has its default
         /// ([`StrainSettings::margin`]).
         margins: BTreeMap<Trait, f64> =
-            BTreeMap::from([Trait::Attenuation, Trait::FinishH].map(|which| (which, default_margin(which))));
+            BTreeMap::from([Trait::Attenuation, Trait::FinishH].map(|which| (which, which.margin())));
         /// What all studies share.
         #[serde(skip)]
         common: CommonSettings = CommonSettings::default();
@@ -37,18 +37,6 @@ impl StrainSettings {
     /// The difference of a trait that begins to matter, in its unit: 0.001 SG, 0.003 SG a day, 6 h for lag and
     /// half-way, 12 h for nine tenths, 24 h for coming to rest, 0.02 attenuation, 0.2 % alcohol where none is set.
     pub fn margin(&self, which: Trait) -> f64 {
-        self.margins.get(&which).copied().unwrap_or_else(|| default_margin(which))
-    }
-}
-
-fn default_margin(which: Trait) -> f64 {
-    match which {
-        Trait::OriginalSg | Trait::TerminalSg => 0.001,
-        Trait::MaxRateSgPerDay => 0.003,
-        Trait::LagH | Trait::MidH => 6.0,
-        Trait::T90H => 12.0,
-        Trait::FinishH => 24.0,
-        Trait::Attenuation | Trait::AttenuationExtract => 0.02,
-        Trait::AbvPercent => 0.2,
+        self.margins.get(&which).copied().unwrap_or(which.margin())
     }
 }

@@ -1,6 +1,6 @@
 //! The comparison in sentences.
 
-use crate::fit::decimals_for;
+use crate::fit::{Estimate, decimals_for};
 use crate::kinetics::Trait;
 
 use super::result::{StrainContrast, Strains, Verdict};
@@ -13,31 +13,29 @@ pub(super) fn alike(strains: &[&str]) -> Vec<(String, String)> {
         let letters = |name: &str| name.chars().count() > 5 && name.chars().all(char::is_alphabetic);
         a == b || letters(a) && letters(b) && strsim::osa_distance(a, b) == 1
     };
+    let names: Vec<(&str, String)> = strains.iter().map(|name| (*name, plain(name))).collect();
     let mut found = Vec::new();
-    for (i, a) in strains.iter().enumerate() {
-        for b in strains.iter().skip(i + 1).filter(|b| slip(&plain(a), &plain(b))) {
-            found.push(((*a).to_owned(), (*b).to_owned()));
-        }
+    for (i, (a, plain_a)) in names.iter().enumerate() {
+        let others = names.iter().skip(i + 1).filter(|(_, plain_b)| slip(plain_a, plain_b));
+        found.extend(others.map(|(b, _)| ((*a).to_owned(), (*b).to_owned())));
     }
     found
 }
 
 impl Strains {
-    /// What the comparison says: of each of these traits which differences one may act on, which strains are equivalent,
-    /// which pairs are open and how many batches would settle them; then what could not be told apart, strains that look like
-    /// one, and stuck batches.
+    /// What the comparison says: of each of these traits the largest differences one may act on, at which conditions, which
+    /// strains are equivalent, how many pairs are open and how many batches would settle them; then what could not be told
+    /// apart, strains that look like one, and stuck batches.
     pub fn sentences(&self, traits: &[Trait]) -> Vec<String> {
         let mut said: Vec<String> = traits.iter().flat_map(|which| self.of_trait(*which)).collect();
-        let mut notes: Vec<String> = Vec::new();
         for note in traits.iter().filter_map(|which| self.how(*which)).flat_map(|how| &how.notes) {
             let mut letters = note.chars();
             let first = letters.next().map_or_else(String::new, |first| first.to_uppercase().to_string());
             let note = format!("{first}{}.", letters.as_str());
-            if !notes.contains(&note) {
-                notes.push(note);
+            if !said.contains(&note) {
+                said.push(note);
             }
         }
-        said.extend(notes);
         let one = |(a, b): &(String, String)| {
             format!("{a} and {b} look like one strain written in two ways; they are not merged.")
         };
@@ -47,50 +45,85 @@ impl Strains {
             stuck.map(|share| format!("{} of {} {}", share.stuck, share.n, share.strain)).collect();
         if !stuck.is_empty() {
             let stuck = listed(stuck.into_iter());
-            said.push(format!("Stuck batches: {stuck}; they are not in the traits that hang on the terminal gravity."));
+            said.push(format!(
+                "Stuck: {stuck}. Such batches are left out of traits that rest on the terminal gravity."
+            ));
         }
         said
     }
 
     fn of_trait(&self, which: Trait) -> Vec<String> {
-        let pairs = |verdicts: &[Verdict]| -> Vec<&StrainContrast> {
-            let is =
-                |pair: &&StrainContrast| pair.which == which && pair.verdict.is_some_and(|v| verdicts.contains(&v));
-            self.contrasts.iter().filter(is).collect()
+        let pairs = |verdict| -> Vec<&StrainContrast> {
+            self.contrasts.iter().filter(|pair| pair.which == which && pair.verdict == Some(verdict)).collect()
         };
         let mut said = Vec::new();
-        let title = which.title();
+        // What stands behind the comma is the scale, which the table names.
+        let title = which.title().split(',').next().unwrap_or_default();
         let unit = match which.difference_unit() {
             "fraction" => String::new(),
             unit => format!(" {unit}"),
         };
-        let found = pairs(&[Verdict::Different]);
+        let above_or_later = if unit.contains("hour") { "later than" } else { "above" };
+        let mut found: Vec<Apart<'_>> = pairs(Verdict::Different).into_iter().filter_map(Apart::of).collect();
         if !found.is_empty() {
             let conditions = self.how(which).map_or_else(String::new, |how| format!(" ({})", at(&how.conditions)));
-            let found = listed(found.iter().filter_map(|pair| apart(pair, &unit)));
-            said.push(format!("{title}{conditions}: differences to act on: {found}."));
+            said.push(format!("{title} differs{conditions}:"));
         }
-        let same = pairs(&[Verdict::Equivalent, Verdict::DifferentWithinMargin]);
+        // One sentence for each strain that is above others, the largest difference first.
+        while let Some(above) = found.first().map(|first| first.above) {
+            let of = found.extract_if(.., |apart| apart.above == above);
+            let below = listed(of.map(|apart| apart.in_words(&unit)));
+            said.push(format!("{above} is {above_or_later} {below}."));
+        }
+        let same = pairs(Verdict::Equivalent);
         if let Some(first) = same.first() {
             let names = listed(same.iter().map(|pair| format!("{} and {}", pair.a, pair.b)));
-            said.push(format!("{title}: within {}{unit} of each other: {names}.", first.margin));
+            said.push(format!("Equal within {}{unit}: {names}.", first.margin));
         }
-        let open = pairs(&[Verdict::Open]);
+        let open = pairs(Verdict::Open);
         if let Some(first) = open.first() {
             let more: Vec<Option<usize>> =
                 open.iter().map(|pair| pair.power.and_then(|power| power.more_of_each)).collect();
-            let names = listed(open.iter().map(|pair| format!("{} and {}", pair.a, pair.b)));
-            let what = format!("a difference of {}{unit} four times in five", first.margin);
-            let settled = match (more.iter().flatten().min(), more.iter().flatten().max()) {
-                (Some(least), Some(most)) if more.iter().all(Option::is_some) => {
-                    format!("{least} to {most} more batches of each would find {what}")
-                }
-                (Some(least), _) => format!("{least} to over 200 more batches of each would find {what}"),
-                _ => format!("even 200 more batches of each would not find {what}"),
-            };
-            said.push(format!("{title}: open: {names}; {settled}."));
+            let all = self.contrasts.iter().filter(|pair| pair.which == which).count();
+            let most = more.iter().flatten().max().filter(|_| more.iter().all(Option::is_some));
+            let most = most.map_or("over 200".to_owned(), ToString::to_string);
+            let least = more.iter().flatten().min().map_or(String::new(), |least| format!("{least} to "));
+            let batches = if least == format!("{most} to ") { most } else { format!("{least}{most}") };
+            said.push(format!(
+                "Open: {} of {all} pairs. To find a difference of {}{unit} four times in five, they need {batches} more batches of \
+                 each yeast.",
+                open.len(),
+                first.margin
+            ));
         }
         said
+    }
+}
+
+/// A pair that differs, the one that is above first.
+struct Apart<'a> {
+    above: &'a str,
+    below: &'a str,
+    by: Estimate,
+}
+
+impl<'a> Apart<'a> {
+    fn of(pair: &'a StrainContrast) -> Option<Self> {
+        let e = pair.difference.estimate()?;
+        let (above, below) = if e.value > 0.0 { (&pair.a, &pair.b) } else { (&pair.b, &pair.a) };
+        let by = if e.value > 0.0 {
+            e.clone()
+        } else {
+            Estimate { value: -e.value, lower: -e.upper, upper: -e.lower, ..e.clone() }
+        };
+        Some(Self { above, below, by })
+    }
+
+    /// `b by 0.05 (0.02 to 0.08)`.
+    fn in_words(&self, unit: &str) -> String {
+        let Estimate { value, se, lower, upper, .. } = &self.by;
+        let digits = decimals_for(*se);
+        format!("{} by {value:.digits$}{unit} ({lower:.digits$} to {upper:.digits$})", self.below)
     }
 }
 
@@ -102,19 +135,15 @@ fn at(conditions: &str) -> String {
     }
 }
 
-/// `a above b by 0.05 (0.02 to 0.08)`.
-fn apart(pair: &StrainContrast, unit: &str) -> Option<String> {
-    let e = pair.difference.estimate()?;
-    let (above, below, sign) = if e.value > 0.0 { (&pair.a, &pair.b, 1.0) } else { (&pair.b, &pair.a, -1.0) };
-    let (value, low, high) =
-        (e.value.abs(), (sign * e.lower).min(sign * e.upper), (sign * e.lower).max(sign * e.upper));
-    let digits = decimals_for(e.se);
-    Some(format!("{above} above {below} by {value:.digits$}{unit} ({low:.digits$} to {high:.digits$})"))
-}
-
 /// At most six, and how many more.
-fn listed(items: impl Iterator<Item = String>) -> String {
-    let items: Vec<String> = items.collect();
-    let shown = items.iter().take(6).cloned().collect::<Vec<_>>().join("; ");
-    if items.len() > 6 { format!("{shown}; and {} more pairs", items.len() - 6) } else { shown }
+pub(super) fn listed(items: impl Iterator<Item = String>) -> String {
+    let mut items: Vec<String> = items.collect();
+    if items.len() > 6 {
+        let more = items.split_off(6).len();
+        items.push(format!("{more} more"));
+    }
+    match items.split_last() {
+        Some((last, front)) if !front.is_empty() => format!("{} and {last}", front.join(", ")),
+        _ => items.concat(),
+    }
 }

@@ -35,7 +35,7 @@ pub struct Study<'a> {
     settings: Settings,
     report: ReportSettings,
     asked: Vec<AsOf>,
-    progress: Box<dyn Fn(&str) + 'a>,
+    progress: Box<dyn Fn(&str) + Sync + 'a>,
 }
 
 impl From<&Season> for Season {
@@ -99,9 +99,9 @@ impl<'a> Study<'a> {
         Ok(self)
     }
 
-    /// Calls `say` with what is being done, as in "looking for drift".
+    /// Calls `say` with what is being done, as in "looking for drift"; from several threads while batches are fitted.
     #[must_use]
-    pub fn progress(self, say: impl Fn(&str) + 'a) -> Self {
+    pub fn progress(self, say: impl Fn(&str) + Sync + 'a) -> Self {
         Self { progress: Box::new(say), ..self }
     }
 

@@ -15,6 +15,9 @@ use super::gravities::{gravity_of, series_builder};
 use super::part::Part;
 use super::settings::Settings;
 
+/// Hours in which the samples of all batches are taken in together: each time the drift of the fleet is fitted afresh.
+const PERIOD_H: f64 = 96.0;
+
 /// Gives gravities as they were known at a moment, from a season that was studied to its end.
 ///
 /// A calibration depends on its own baths alone. Where all those that a batch's readings rest on were done and known
@@ -96,12 +99,16 @@ impl<'a> AsKnown<'a> {
         Ok(found)
     }
 
-    /// The first moment from which on nothing that drift rests on has changed up to `as_of`: references and events, and
-    /// the readings around them.
+    /// The first moment from which on nothing that drift rests on has changed up to `as_of`: baths and events, samples up to the last
+    /// beginning of [`PERIOD_H`], and the readings around them.
     fn settled(&self, as_of: Instant) -> Instant {
-        let references = self.season.references.iter().map(|reference| reference.known().max(reference.at));
-        let changes = references.chain(self.season.events.iter().map(|event| event.at));
-        let last = changes.filter(|at| *at <= as_of).max();
+        let begun = Instant::from_micros(0).plus_hours((as_of.micros() as f64 / 3.6e9 / PERIOD_H).floor() * PERIOD_H);
+        let references =
+            self.season.references.iter().map(|reference| {
+                (reference.known().max(reference.at), if reference.is_sample() { begun } else { as_of })
+            });
+        let changes = references.chain(self.season.events.iter().map(|event| (event.at, as_of)));
+        let last = changes.filter(|(at, by)| at <= by).map(|(at, _)| at).max();
         let drift = &self.settings.drift;
         let around_h = drift.plateau_window_h.max(drift.window_min / 60.0);
         last.map_or(as_of, |last| last.plus_hours(around_h).min(as_of))

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::error::{Error, Result};
 
-/// How the sentences of a report are written, in `season.toml`:
+/// How the page and the summary of a report are written, in `season.toml`:
 ///
 /// ```toml
 /// [report]
@@ -21,9 +21,9 @@ pub struct ReportSettings {
     pub title: Option<String>,
     /// IANA name of the time zone; else that of the season, else UTC.
     pub time_zone: Option<String>,
-    /// The scale of gravities in sentences.
+    /// The scale of gravities.
     pub gravity: GravityScale,
-    /// The scale of temperatures in sentences.
+    /// The scale of temperatures.
     pub temperature: TemperatureScale,
 }
 

@@ -2,7 +2,7 @@
 
 use crate::calibration::{Builds, Calibrations};
 use crate::drift::Drift;
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::forecast::{Backtest, Forecasts, Schedule};
 use crate::gravity::{Gravity, GravityLayers, GravitySeries, ReadingDrift, SeriesBuilder};
 use crate::kinetics::{Kinetics, Trait};
@@ -44,7 +44,13 @@ impl Settings {
     ///
     /// # Errors
     /// [`crate::Error::Setting`] for a setting that cannot be.
-    pub(super) fn run(&self, season: Season, name: String, asked: &[AsOf], say: &dyn Fn(&str)) -> Result<SeasonStudy> {
+    pub(super) fn run(
+        &self,
+        season: Season,
+        name: String,
+        asked: &[AsOf],
+        say: &(dyn Fn(&str) + Sync),
+    ) -> Result<SeasonStudy> {
         say("calibrating the probes");
         let calibrations = self.calibrate(&season)?;
         let builds = self.builds(&season, &calibrations)?;
@@ -56,25 +62,27 @@ impl Settings {
         let gravity = gravity_of(&season, &calibrations)?;
         say("looking for drift");
         let drift = self.drift(&season, &calibrations)?;
-        say("fitting the fermentations");
         let layers =
             GravityLayers { drift: self.drift_layer(&season, &calibrations, &gravity, &drift), ..Default::default() };
         let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
         let series = self.series_of(&season, &calibrations, &gravity, &drift).all();
-        let kinetics = self.kinetics(&season, &series)?;
-        say("forecasting, and holding old forecasts against what came");
+        let kinetics = self.kinetics(&season, &series, say)?;
+        say("forecasting, holding old forecasts against what came, and comparing strains");
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
-        let (forecasts, backtest) = self.forecast(&season, &kinetics, &known, asked)?;
+        let compare = || {
+            kinetics.then("without fermentation curves there are no traits to compare", |kinetics| {
+                Part::from_result(self.strains.run(&season, kinetics))
+            })
+        };
+        let forecast = || self.forecast(&season, &kinetics, &known, asked);
+        let (forecast, strains) = rayon::join(forecast, compare);
+        let ((forecasts, backtest), strains) = (forecast?, strains?);
         let layers = with_process(layers, &season, &series, (&kinetics, &drift));
         let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
         let series = match gravity.done() {
             Some(gravity) => series.into_iter().map(|series| series.with_gravity(gravity)).collect(),
             None => series,
         };
-        say("comparing strains");
-        let strains = kinetics.then("without fermentation curves there are no traits to compare", |kinetics| {
-            Part::from_result(self.strains.run(&season, kinetics))
-        })?;
         Ok(SeasonStudy {
             name,
             report: ReportSettings::default(),
@@ -160,14 +168,21 @@ impl Settings {
         }
     }
 
-    fn kinetics(&self, season: &Season, series: &[GravitySeries]) -> Result<Part<Kinetics>> {
+    fn kinetics(
+        &self,
+        season: &Season,
+        series: &[GravitySeries],
+        say: &(dyn Fn(&str) + Sync),
+    ) -> Result<Part<Kinetics>> {
         if season.batches.is_empty() {
             return Ok(Part::Skipped("the season has no batches".to_owned()));
         }
         if series.is_empty() {
             return Ok(Part::Skipped("no batch has a gravity, neither by a probe nor by a sample".to_owned()));
         }
-        let kinetics = self.kinetics.fit_all(series)?;
+        let kinetics = self
+            .kinetics
+            .fit_counted(series, &|done| say(&format!("fitting the fermentations: {done} of {}", series.len())))?;
         if kinetics.batches.iter().all(|fit| Trait::ALL.iter().all(|&t| fit.finding(t).estimate().is_none())) {
             return Ok(Part::Failed("no batch has data enough for a fermentation curve".to_owned()));
         }
@@ -198,9 +213,13 @@ impl Settings {
             let steps = season.plan.iter().filter(|step| step.batch == batch && step.at > now);
             let steps: Vec<(Instant, f64)> = steps.map(|step| (step.at, step.temp_c)).collect();
             if !steps.is_empty() {
-                // A batch that is cold or cannot be forecast has no outlook; its forecast says why.
                 let planned = Schedule { name: "as planned".to_owned(), steps };
-                forecasts.outlooks.extend(forecaster.what_if(&batch, now, &[planned]).unwrap_or_default());
+                match forecaster.what_if(&batch, now, &[planned]) {
+                    Ok(outlooks) => forecasts.outlooks.extend(outlooks),
+                    Err(Error::Usage(refused)) => forecasts.say(&batch, &refused),
+                    // A batch that is cold or cannot be forecast has no outlook; its forecast says why.
+                    Err(_) => {}
+                }
             }
         }
         let forecasts = Part::unless(questions.is_empty(), why, forecasts);

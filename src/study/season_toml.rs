@@ -70,8 +70,9 @@ impl ReportSettings {
         let mut settings = file(text)?.report;
         let season = DeTable::parse(text).ok();
         let season = season.as_ref().and_then(|file| file.get_ref().get("time_zone")?.get_ref().as_str());
-        settings.time_zone = settings.time_zone.or_else(|| season.map(str::to_owned));
+        // That of the season is refused where the season is read.
         settings.zone()?;
+        settings.time_zone = settings.time_zone.or_else(|| season.map(str::to_owned));
         Ok(settings)
     }
 }
@@ -141,7 +142,7 @@ mod tests {
 
     #[test]
     fn settings_are_read_beside_the_rest_of_the_file() {
-        let text = "time_zone = \"UTC\"\n[study]\nlevel = 0.95\n[study.drift]\nlimit_sg = 0.003\nbootstrap = 0\n";
+        let text = "time_zone = \"UTC\"\n[study]\nlevel = 0.95\n[study.drift]\nlimit_sg = 0.003\nkind_span_sg = 0\n";
         let settings = Settings::from_season_toml(text).unwrap();
         assert_eq!((settings.level, settings.drift.limit_sg), (0.95, 0.003));
         assert_eq!(Settings::from_season_toml("").unwrap(), Settings::default());

@@ -35,7 +35,7 @@ use crate::strains::StrainSettings;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Settings {
-    /// Level of all intervals, 0.5 to 0.9999.
+    /// Level of intervals, 0.5 to 0.9999. Forecasts keep 90 %; differences of strains have a level of their own.
     pub level: f64,
     /// How far above the gravity that its wort allows a batch at rest counts as stuck, SG.
     pub stuck_above_limit_sg: f64,
@@ -153,7 +153,7 @@ mod tests {
             all.forecast.common,
             all.strains.common,
         ] {
-            assert_eq!(common, CommonSettings::at_level(0.8));
+            assert_eq!(common, CommonSettings { level: 0.8, ..Default::default() });
         }
     }
 

@@ -27,6 +27,7 @@ impl SeasonStudy {
             builds { "builds" to_frame(); }
             calibrations {
                 "calibrations" to_frame();
+                "calibration_coefficients" coefficients_frame();
                 "calibration_candidates" candidates_frame();
                 "baths" baths_frame();
                 "water_checks" water_checks_frame();
@@ -38,12 +39,11 @@ impl SeasonStudy {
                 "drift_pairs" pairs_frame();
                 "drift_probes" probes_frame();
                 "drift_fleet" fleet_frame();
-                "drift_mixed" mixed_frame();
                 "drift_shifts" shifts_frame();
                 "misfits" misfits_frame();
                 "drift_kinds" kinds_frame();
             }
-            kinetics { "kinetics" to_frame(); "kinetics_candidates" candidates_frame(); }
+            kinetics { "kinetics" to_frame(); }
             forecasts { "forecasts" to_frame(); "fortnight" fortnight_frame(); "what_if" what_if_frame(); }
             backtest { "backtest" to_frame(); }
             strains {

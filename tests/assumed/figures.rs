@@ -87,7 +87,6 @@ fn settings() -> Settings {
         let value = tree.pointer_mut(&format!("/{}", name.replace('.', "/"))).unwrap();
         *value = (value.as_f64().unwrap() * factor.parse::<f64>().unwrap()).into();
     }
-    tree["kinetics"]["candidates"] = false.into();
     serde_json::from_value(tree).unwrap()
 }
 

@@ -1,6 +1,4 @@
 //! Linear mixed models: random intercept and slope of 400, 4,000 and 40,000 units with 12 rows each.
-//!
-//! At 400 also the profile intervals, and 100 refits of the parametric bootstrap.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
 
 use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
@@ -37,11 +35,6 @@ fn bench(c: &mut Criterion) {
             b.iter(|| design.fit().unwrap().log_likelihood);
         });
     }
-    let fit = design(400).fit().unwrap();
-    group.bench_function(format!("profile intervals/400 x {ROWS}"), |b| b.iter(|| fit.profile(0.9).unwrap().len()));
-    group.bench_function(format!("100 bootstrap refits/400 x {ROWS}"), |b| {
-        b.iter(|| fit.bootstrap(100, 0.9).unwrap().fitted);
-    });
     group.finish();
 }
 

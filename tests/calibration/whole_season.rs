@@ -1,6 +1,6 @@
 //! From a simulated season, whose process no curve equals, to gravity: flags, errors, series.
 
-use heelwort::calibration::{CalibrationSettings, Calibrations};
+use heelwort::calibration::{CalibrationSettings, Calibrations, CurveKind};
 use heelwort::gravity::{Gravity, OffsetPrior, SeriesBuilder};
 use heelwort::season::{Event, Flags, Season};
 use heelwort::simulate::{SimulateSettings, Simulated};
@@ -97,7 +97,10 @@ fn every_row_has_its_gravity_or_a_reason() {
         assert!(table.column(name).is_ok(), "{name}");
     }
     assert!(table.height() >= calibrations.calibrations.len());
-    assert!(calibrations.candidates_frame().unwrap().height() == 4 * calibrations.calibrations.len());
+    assert_eq!(
+        calibrations.candidates_frame().unwrap().height(),
+        CurveKind::ALL.len() * calibrations.calibrations.len()
+    );
 }
 
 #[test]

@@ -2,6 +2,7 @@
 
 mod odd_input;
 mod program;
+mod readme;
 mod refusals;
 mod study;
 mod writing;

@@ -119,6 +119,7 @@ fn the_tables_have_their_columns() {
         "since_last_lower",
         "since_last_upper",
         "recalibrate_by",
+        "recalibrate",
         "why",
     ] {
         assert!(probes.column(name).is_ok(), "{name}");
@@ -134,7 +135,8 @@ fn the_tables_have_their_columns() {
 fn settings_that_cannot_be_are_named() {
     let season = season();
     let calibrations = CalibrationSettings::default().fit(&season).unwrap();
-    let wrong = DriftSettings { common: CommonSettings::at_level(1.5), ..DriftSettings::default() };
+    let wrong =
+        DriftSettings { common: CommonSettings { level: 1.5, ..Default::default() }, ..DriftSettings::default() };
     assert!(wrong.fit(&season, &calibrations).unwrap_err().to_string().contains("`level` is 1.5"));
 }
 

@@ -7,7 +7,6 @@ mod brewed;
 mod coverage;
 mod fleet;
 mod kinds;
-mod mixed;
 mod oracle;
 mod season;
 mod shifts;

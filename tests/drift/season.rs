@@ -43,7 +43,6 @@ fn holds(e: &Estimate, truth: f64) -> f64 {
 pub fn season(fleet: &Fleet, seed: u64, with_oracle: bool) -> Season {
     let known = known(fleet, seed);
     let calibrations = CalibrationSettings::default().fit(&known.season).unwrap();
-    // The coefficients of the linear mixed model are judged by tests of their own.
     let settings = DriftSettings::default();
     let drift = settings.fit(&known.season, &calibrations).unwrap();
     let start = Instant::parse(START).unwrap();

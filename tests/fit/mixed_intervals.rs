@@ -1,4 +1,4 @@
-//! Laws of mixed models' answers, their bootstrap, and how often their intervals hold the truth.
+//! Laws of mixed models' answers, and how often their intervals hold the truth.
 
 use crate::fit::mixed::{Column, Design, MixedFit, Random};
 use rand::SeedableRng;
@@ -35,28 +35,6 @@ fn answers_know_no_units_and_no_order_of_rows() {
     let (a, b) = (fit.estimate("age", 0.9).unwrap(), other.estimate("age", 0.9).unwrap());
     near(b.value, a.value * 1e-3 / 365.0, 1e-8);
     near(b.lower, a.lower * 1e-3 / 365.0, 1e-5);
-}
-
-#[test]
-fn the_bootstrap_agrees_with_the_formulas_where_both_hold() {
-    let mut rng = ChaCha8Rng::seed_from_u64(4);
-    let times: Vec<f64> = (0..8).map(f64::from).collect();
-    let fit = simulated(30, &times, 0.3, 0.2, &mut rng).fit().unwrap();
-    let boot = fit.bootstrap(400, 0.9).unwrap();
-    assert_eq!(boot.fitted, 400);
-    for (name, estimate) in &boot.fixed {
-        let formula = fit.estimate(name, 0.9).unwrap();
-        // The standard deviation of 400 draws is known to 3.5 %.
-        near(estimate.se, formula.se, 0.12);
-        assert!((estimate.lower - formula.lower).abs() < 0.4 * formula.se, "{name}: {estimate} and {formula}");
-    }
-    for (profiled, (name, estimate)) in fit.profile(0.9).unwrap().iter().zip(&boot.components) {
-        assert_eq!(&profiled.component.name, name);
-        let profile = profiled.finding.estimate().unwrap();
-        near(estimate.se, profile.se, 0.3);
-    }
-    assert_eq!(boot, fit.bootstrap(400, 0.9).unwrap());
-    assert!(fit.bootstrap(3, 0.9).unwrap_err().to_string().contains("resamples"));
 }
 
 /// Share of 90 % intervals of the mean slope that hold the truth, over simulated fleets of eight.

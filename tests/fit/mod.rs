@@ -4,6 +4,7 @@
 mod errors_in_variables;
 mod instruments;
 mod linear;
+mod matrix;
 mod mixed;
 mod mixed_intervals;
 mod mixed_known;

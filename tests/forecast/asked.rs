@@ -11,7 +11,7 @@ use crate::process::{Brewed, Process, batches_of, brewery};
 fn ask(brewed: &[Brewed], settings: &ForecastSettings, asked: &[(String, Instant)]) -> Vec<Forecast> {
     let batches = batches_of(brewed);
     let series: Vec<GravitySeries> = brewed.iter().map(|brew| brew.series.clone()).collect();
-    let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
+    let kinetics = KineticsSettings::default().fit_all(&series).unwrap();
 
     settings.forecaster(&batches, &kinetics, &series).unwrap().forecasts(asked).rows
 }
@@ -57,7 +57,19 @@ fn yeast_that_left_is_seen_two_days_later() {
         let clock = if *hours > left_h { left_h + 7.0 * (1.0 - (-(hours - left_h) / 7.0).exp()) } else { *hours };
         *sg += brew.truth.sg(clock) - brew.truth.sg(*hours);
     }
+    let (sample, sampled_h) = (brew.series.samples.last().cloned().unwrap(), left_h + 40.0);
+    let sg = brew.truth.sg(left_h + 7.0 * (1.0 - (-40.0_f64 / 7.0).exp()));
     brew.series.samples.retain(|sample| sample.hours < left_h);
+    // A probe that leans looks the same: without a sample there is room for that.
+    let alone = ask(&brewed, &ForecastSettings::default(), &later).remove(0);
+    assert!((0.7..=0.95).contains(&alone.p_finished.unwrap()), "{alone}");
+    let brew = brewed.iter_mut().find(|brew| brew.series.batch == name).unwrap();
+    brew.series.samples.push(heelwort::gravity::SeriesSample {
+        hours: sampled_h,
+        sg,
+        known_hours: sampled_h,
+        ..sample
+    });
     let stuck = ask(&brewed, &ForecastSettings::default(), &later).remove(0);
     // It rests little above what its wort allows, which is known from six batches only: at rest is certain, stuck is not.
     assert!(stuck.p_finished.unwrap() > 0.9 && stuck.p_stuck_now.unwrap() > 0.2, "{stuck}");
@@ -99,11 +111,60 @@ fn questions_without_an_answer_say_why() {
         (name.clone(), pitched.plus_days(400.0)),
     ];
     let rows = ask(&brewed, &ForecastSettings::default(), &asked);
-    for (row, why) in rows.iter().zip(["no batch of this name", "not yet pitched", ""]) {
-        assert!(row.why.contains(why) && (why.is_empty() || row.finish.is_none()), "{row}");
+    for (row, why) in rows.iter().zip(["no batch of this name", "not yet pitched"]) {
+        assert!(row.why.contains(why) && row.finish.is_none() && row.p_ready.is_none(), "{row}");
     }
+    // Before its first reading a batch takes as long as others have.
+    assert!(rows[2].why.contains("no gravity known") && rows[2].p_ready.is_none(), "{}", rows[2]);
+    let finish = rows[2].finish.unwrap();
+    assert!(finish.p05 > pitched.plus_hours(24.0) && finish.p95 > finish.p50, "{}", rows[2]);
+    assert_eq!((rows[2].p_finished, rows[2].p_finished_in_days.len()), (Some(0.0), 14));
     // Long after the end all has come.
     assert!(rows[3].p_finished.unwrap() > 0.95, "{}", rows[3]);
+}
+
+#[test]
+fn a_strain_never_seen_is_forecast_from_the_others_and_less_sharply() {
+    let (mut brewed, name, now) = at(0.6);
+    let known = ask(&brewed, &ForecastSettings::default(), &[(name.clone(), now)]).remove(0);
+    brewed.iter_mut().find(|brew| brew.series.batch == name).unwrap().series.strain = "glasswort".to_owned();
+    let unknown = ask(&brewed, &ForecastSettings::default(), &[(name, now)]).remove(0);
+    assert!(unknown.method.contains(" 0 of the strain"), "{}", unknown.method);
+    let width = |row: &Forecast| row.finish.unwrap().p95.hours_since(row.finish.unwrap().p05);
+    assert!(width(&unknown) > width(&known), "{known} {unknown}");
+}
+
+#[test]
+fn readings_that_contradict_the_other_batches_are_said_to() {
+    let (mut brewed, name, now) = at(0.6);
+    let sound = ask(&brewed, &ForecastSettings::default(), &[(name.clone(), now)]).remove(0);
+    assert!(!sound.why.contains("contradict"), "{sound}");
+    let brew = brewed.iter_mut().find(|brew| brew.series.batch == name).unwrap();
+    // Six times slower than ever before.
+    for (hours, sg) in brew.series.hours.iter().zip(&mut brew.series.sg) {
+        *sg += brew.truth.sg(hours / 6.0) - brew.truth.sg(*hours);
+    }
+    brew.series.samples.retain(|sample| sample.hours < 1.0);
+    let slow = ask(&brewed, &ForecastSettings::default(), &[(name, now.plus_days(5.0))]).remove(0);
+    assert!(slow.why.contains("contradict other batches: they fall more slowly"), "{slow}");
+}
+
+#[test]
+fn probes_alone_do_not_tell_that_a_batch_is_ready() {
+    let (mut brewed, name, now) = at(0.6);
+    let later = [(name.clone(), now.plus_days(12.0))];
+    let brew = brewed.iter_mut().find(|brew| brew.series.batch == name).unwrap();
+    let (sample, rest_h) =
+        (brew.series.samples.last().cloned().unwrap(), later[0].1.hours_since(brew.series.pitched_at));
+    brew.series.samples.retain(|sample| sample.hours < 1.0);
+    let alone = ask(&brewed, &ForecastSettings::default(), &later).remove(0);
+    assert!(alone.p_ready.unwrap() <= 0.8 && alone.p_finished.unwrap() > 0.9, "{alone}");
+    assert!(alone.why.contains("no sample since the fall has slowed"), "{alone}");
+    let brew = brewed.iter_mut().find(|brew| brew.series.batch == name).unwrap();
+    let (hours, sg) = (rest_h - 6.0, brew.truth.sg(rest_h - 6.0));
+    brew.series.samples.push(heelwort::gravity::SeriesSample { hours, sg, known_hours: hours, ..sample });
+    let sampled = ask(&brewed, &ForecastSettings::default(), &later).remove(0);
+    assert!(sampled.p_ready.unwrap() > 0.8, "{sampled}");
 }
 
 #[test]
@@ -111,7 +172,7 @@ fn schedules_move_the_rest_and_what_cannot_be_is_refused() {
     let (brewed, name, now) = at(0.8);
     let batches = batches_of(&brewed);
     let series: Vec<GravitySeries> = brewed.iter().map(|brew| brew.series.clone()).collect();
-    let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
+    let kinetics = KineticsSettings::default().fit_all(&series).unwrap();
 
     let settings = ForecastSettings::default();
     let mut forecaster = settings.forecaster(&batches, &kinetics, &series).unwrap();
@@ -142,6 +203,7 @@ fn schedules_move_the_rest_and_what_cannot_be_is_refused() {
     for (refused, part) in [
         (two(named("a", Vec::new()), named("a", Vec::new())), "two schedules"),
         (two(named("a", vec![(tomorrow, 20.0), (now, 18.0)]), named("b", Vec::new())), "order"),
+        (two(named("a", vec![(now, 20.0), (now, 18.0)]), named("b", Vec::new())), "two temperatures at"),
         (two(named("a", vec![(now, 60.0)]), named("b", Vec::new())), "60 C"),
     ] {
         let message = forecaster.what_if(&name, now, &refused).unwrap_err().to_string();

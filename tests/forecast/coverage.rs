@@ -30,7 +30,7 @@ fn run(brewed: &[Brewed], stages: &mut BTreeMap<String, Stage>) -> Vec<(f64, boo
     let batches = batches_of(brewed);
     let series: Vec<GravitySeries> = brewed.iter().map(|b| b.series.clone()).collect();
     let settings = ForecastSettings::default();
-    let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
+    let kinetics = KineticsSettings::default().fit_all(&series).unwrap();
     let mut forecaster = settings.forecaster(&batches, &kinetics, &series).unwrap();
     let backtest = forecaster.backtest(END);
     for row in &backtest.rows {
@@ -154,7 +154,7 @@ fn nine_in_ten_finishes_lie_in_the_interval_through_the_whole_chain() {
         // What the season's later references tell of the probes is not known at the moments looked at.
         series.iter_mut().for_each(|series| series.known = None);
         let settings = ForecastSettings::default();
-        let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&series).unwrap();
+        let kinetics = KineticsSettings::default().fit_all(&series).unwrap();
         let mut forecaster = settings.forecaster(&simulated.season.batches, &kinetics, &series).unwrap();
         let backtest = forecaster.backtest(END);
         let truth = |batch: &str| simulated.truth.batches.iter().find(|t| t.batch == batch).unwrap();

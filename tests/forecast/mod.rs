@@ -2,4 +2,5 @@
 
 mod asked;
 mod coverage;
+mod newcomer;
 mod planned;

@@ -224,7 +224,7 @@ fn a_constant_temperature_keeps_real_time_and_none_says_so() {
     assert!(fit.to_string().contains("real time"), "{fit}");
     let mut unknown = steady.clone();
     unknown.temp_c.fill(f64::NAN);
-    let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&[steady, unknown]).unwrap();
+    let kinetics = KineticsSettings::default().fit_all(&[steady, unknown]).unwrap();
     let [known, without] = kinetics.batches.as_slice() else { panic!("two batches") };
     let (real, thermal) = (known.finding(Trait::MidH).value().unwrap(), known.at_reference.mid_h.value().unwrap());
     // At 19 C the clock of 20 C runs slower: exp(-52.4/R (1/292.15 - 1/293.15)).
@@ -255,7 +255,7 @@ fn a_rise_of_temperature_midway_is_told_by_thermal_time() {
     }
     let fit = fit(&warmed);
     assert!(fit.to_string().contains("thermal time"), "{fit}");
-    let kinetics = KineticsSettings { candidates: false, ..Default::default() }.fit_all(&[warmed]).unwrap();
+    let kinetics = KineticsSettings::default().fit_all(&[warmed]).unwrap();
     let mid = kinetics.batches[0].at_reference.mid_h.estimate().unwrap();
     let right = first.time_of_progress_h(0.5);
     assert!(mid.lower <= right && right <= mid.upper, "{mid}, right {right}");

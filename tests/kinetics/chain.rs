@@ -37,7 +37,7 @@ pub fn truth_of(truth: &BatchTruth, which: Trait) -> f64 {
 fn studied(seeds: std::ops::Range<u64>, settings: &SimulateSettings) -> Vec<Vec<(BatchFit, BatchTruth)>> {
     let one = |seed: u64| {
         let simulated = SimulateSettings { seed, ..settings.clone() }.run().unwrap();
-        let kinetics = KineticsSettings { candidates: false, ..Default::default() };
+        let kinetics = KineticsSettings::default();
         let fits = kinetics.fit_all(&series_of(&simulated)).unwrap().batches;
         let truth = |fit: &BatchFit| simulated.truth.batches.iter().find(|t| t.batch == fit.batch).unwrap().clone();
         fits.into_iter().map(|fit| (fit.clone(), truth(&fit))).collect()

@@ -81,7 +81,7 @@ fn sharp_season() -> Vec<GravitySeries> {
 
 #[test]
 fn a_bend_that_all_batches_share_does_not_pass_for_foam() {
-    let settings = KineticsSettings { candidates: false, ..Default::default() };
+    let settings = KineticsSettings::default();
     let all = settings.fit_all(&sharp_season()).unwrap().batches;
     let found: Vec<_> = all.iter().map(|fit| fit.foam_sg.estimate().unwrap()).collect();
     let mean = |of: &dyn Fn(&heelwort::fit::Estimate) -> f64| found.iter().map(|e| of(e)).sum::<f64>() / 24.0;

@@ -11,7 +11,7 @@ fn series(seed: u64, batch: &str) -> GravitySeries {
 }
 
 fn settings() -> KineticsSettings {
-    KineticsSettings { candidates: false, ..Default::default() }
+    KineticsSettings::default()
 }
 
 /// Each trait is a finite number or says why it is missing.

@@ -21,8 +21,8 @@ fn series(set: Published) -> Vec<GravitySeries> {
     SeriesBuilder::new(&season, &none, &none.gravity(&season).unwrap()).all()
 }
 
-fn fits(series: &[GravitySeries], curve: FermentationCurve, candidates: bool) -> Kinetics {
-    KineticsSettings { curves: vec![curve], candidates, ..Default::default() }.fit_all(series).unwrap()
+fn fits(series: &[GravitySeries], curve: FermentationCurve) -> Kinetics {
+    KineticsSettings { curves: vec![curve], ..Default::default() }.fit_all(series).unwrap()
 }
 
 #[test]
@@ -35,7 +35,7 @@ fn every_curve_fits_every_batch() {
             FermentationCurve::Gompertz,
             FermentationCurve::Smooth,
         ] {
-            for fit in &fits(&series, curve, false).batches {
+            for fit in &fits(&series, curve).batches {
                 if fit.fitted.is_none() {
                     failures.push(format!("{} {curve:?}: {}", fit.batch, fit.why));
                 }
@@ -47,33 +47,9 @@ fn every_curve_fits_every_batch() {
 }
 
 #[test]
-fn candidates_are_compared_and_one_is_chosen() {
-    let kinetics = fits(&series(Published::AgaveMust), FermentationCurve::Smooth, true);
-    let frame = kinetics.candidates_frame().unwrap();
-    assert_eq!(frame.height(), 13 * FermentationCurve::ALL.len());
-    let mut forward = vec![(0, 0.0); FermentationCurve::ALL.len()];
-    for fit in &kinetics.batches {
-        assert_eq!(fit.candidates.iter().filter(|c| c.chosen).count(), 1, "{}", fit.batch);
-        for (i, candidate) in fit.candidates.iter().enumerate() {
-            assert!(candidate.rmse_sg.is_some() || !candidate.why.is_empty(), "{} {candidate:?}", fit.batch);
-            if let Some(rmse) = candidate.forward_rmse_sg {
-                forward[i].0 += 1;
-                forward[i].1 += rmse * rmse;
-            } else {
-                assert!(!candidate.why.is_empty(), "{} {candidate:?}", fit.batch);
-            }
-        }
-    }
-    for (kind, (n, square)) in FermentationCurve::ALL.iter().zip(forward) {
-        assert!(n >= 10, "{kind}: {n}");
-        println!("{kind}: {n} batches foretold, root mean square error {:.5} SG", (square / f64::from(n)).sqrt());
-    }
-}
-
-#[test]
 fn the_second_tube_lags_the_first_at_half_way() {
     for curve in [FermentationCurve::Logistic4, FermentationCurve::Smooth] {
-        let kinetics = fits(&series(Published::AgaveMust), curve, false);
+        let kinetics = fits(&series(Published::AgaveMust), curve);
         let mid = |batch: &str| -> heelwort::fit::Estimate {
             let fit: &BatchFit = kinetics.get(batch).unwrap();
             // Eight hours apart, the tubes end before all curves have nine tenths behind them.

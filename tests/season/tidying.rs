@@ -191,3 +191,41 @@ fn what_is_no_rows_fault_alone_is_remarked() {
         season.account
     );
 }
+
+/// Two probes of which the second begins a batch at quarter 100 while the first is in another until 260, with what the log calls
+/// them from then on.
+fn two_probes(exchanged: bool) -> Season {
+    let batches = format!(
+        "batch,strain,pitched_at,probe,ended_at\nb1,samphire,{},knot,{}\nb2,samphire,{},dunlin,{}\n",
+        time(0),
+        time(260),
+        time(100),
+        time(400)
+    );
+    let named = |quarter: i64, own, other| if exchanged && (100..260).contains(&quarter) { other } else { own };
+    let mut rows = Vec::new();
+    for quarter in 0..400 {
+        let at = |shift: i64| heelwort::Instant::from_micros((START + quarter * 900 + shift) * 1_000_000);
+        let t = quarter as f64;
+        if quarter < 260 {
+            let tilt = 55.0 - 0.08 * t + 0.2 * (7.3 * t).sin();
+            rows.push(format!("{},{},{tilt:.2},20.5", at(20), named(quarter, "knot,b1", "dunlin,b2")));
+        }
+        if quarter >= 100 {
+            let tilt = 66.0 - 0.05 * (t - 100.0) + 0.2 * (3.7 * t).sin();
+            rows.push(format!("{},{},{tilt:.2},20.5", at(140), named(quarter, "dunlin,b2", "knot,b1")));
+        }
+    }
+    let readings = format!("at,probe,batch,tilt_deg,temp_c\n{}\n", rows.join("\n"));
+    load(&plain_with(&[("readings.csv", &readings), ("batches.csv", &batches)]))
+}
+
+#[test]
+fn probes_with_each_others_names_have_their_own_again() {
+    let (log, own) = (two_probes(true), two_probes(false));
+    assert!(flagged(&own, Flags::EXCHANGED).is_empty());
+    assert_eq!(flagged(&log, Flags::EXCHANGED).len(), 320);
+    assert_eq!(log.readings.tilt_deg, own.readings.tilt_deg);
+    assert_eq!((&log.readings.probe, &log.readings.batch), (&own.readings.probe, &own.readings.batch));
+    assert!(log.account.remarks.iter().any(|remark| remark.text.contains("knot in b1 about")), "{}", log.account);
+}

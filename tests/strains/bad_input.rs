@@ -129,7 +129,10 @@ fn what_goes_with_the_strain_is_named() {
     let how = found.how(ATTENUATION).unwrap();
     let said = how.notes.join("; ");
     assert!(said.contains("mash temperature differs between strains only"), "{said}");
-    assert!(said.contains("strain with its usual wort"), "{said}");
+    assert!(
+        said.contains("compared together with their wort, which no other strain had: samphire and thrift"),
+        "{said}"
+    );
     assert!(how.conditions.contains("usual temperature"), "{}", how.conditions);
     assert!(said.contains("temperature goes with the strain (samphire 12.3 \u{b0}C, thrift 24.3 \u{b0}C)"), "{said}");
     // With the slope from within the strains and each at its own temperature the difference is that of the plain means.
@@ -155,4 +158,48 @@ fn a_house_strain_must_exist() {
         assert_eq!(house.is_some(), contrast.b == "thrift" || contrast.a == "thrift");
         assert!(house.as_ref().is_none_or(|h| h.difference.upper - h.difference.lower < all.upper - all.lower));
     }
+}
+
+#[test]
+fn a_strain_alone_in_its_vessel_is_named() {
+    let mut all = batches(&[
+        ("thrift", &[0.8, 0.81, 0.79]),
+        ("samphire", &[0.7, 0.72, 0.71]),
+        ("sea-aster", &[0.75, 0.76, 0.74]),
+    ]);
+    let vessels = ["one", "one", "one", "two", "three", "two", "three", "two", "four"];
+    all.iter_mut().zip(vessels).for_each(|(batch, vessel)| batch.row.vessel = Some(vessel.to_owned()));
+    // A probe for each batch is nobody's own.
+    (0..9).for_each(|i| all[i].row.probes = vec![format!("probe {i}")]);
+    let notes = run(&all).how(ATTENUATION).unwrap().notes.clone();
+    assert_eq!(notes, ["compared together with their vessel, which no other strain had: thrift"]);
+    // A batch of which nobody wrote it down may have been in any.
+    all[1].row.vessel = None;
+    assert!(run(&all).how(ATTENUATION).unwrap().notes.is_empty());
+}
+
+#[test]
+fn of_a_hundred_and_one_strains_the_best_twenty_are_compared() {
+    let names: Vec<String> = (0..101).map(|i| format!("strain {i:03}")).collect();
+    let all: Vec<Brewed> = (0..303)
+        .map(|i| {
+            let value = 0.5 + 0.002 * (i / 3) as f64 + 0.01 * ((i % 3) as f64 - 1.0);
+            Brewed::new(i, &names[i / 3], &[(ATTENUATION, value, 0.001)])
+        })
+        .collect();
+    let (season, kinetics) = season(&all);
+    let settings = StrainSettings { traits: vec![ATTENUATION], house: Some(names[0].clone()), ..Default::default() };
+    let found = settings.run(&season, &kinetics).unwrap();
+    assert_eq!((found.means.len(), found.contrasts.len()), (101, 190));
+    let compared: Vec<&str> =
+        found.means.iter().filter(|mean| mean.mean.estimate().is_some()).map(|mean| mean.strain.as_str()).collect();
+    assert_eq!((compared.len(), compared[0], compared[1]), (20, "strain 000", "strain 082"));
+    assert!(found.means[50].raw.is_some() && found.means[50].mean.why().unwrap().contains("not among the 20 strains"));
+    // Student's t on 40 degrees of freedom at 5 % shared among 5050 pairs, and among 100 from the house strain
+    // (scipy.stats.t 1.17).
+    let pair = &found.contrasts[0];
+    let e = pair.difference.estimate().unwrap();
+    assert!(((e.upper - e.value) / e.se - 5.0561).abs() < 1e-3 && e.method.ends_with("Bonferroni"), "{e}");
+    let e = &pair.house.as_ref().unwrap().difference;
+    assert!(((e.upper - e.value) / e.se - 3.7884).abs() < 1e-3, "{e}");
 }

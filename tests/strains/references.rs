@@ -57,7 +57,8 @@ fn stuck(of: [(usize, usize); 2]) -> Strains {
         })
     };
     let (season, kinetics) = season(&counts.flat_map(one).collect::<Vec<_>>());
-    let settings = StrainSettings { common: CommonSettings::at_level(0.95), ..Default::default() };
+    let settings =
+        StrainSettings { common: CommonSettings { level: 0.95, ..Default::default() }, ..Default::default() };
     settings.run(&season, &kinetics).unwrap()
 }
 

@@ -72,7 +72,6 @@ fn differences_between_strains_are_those_of_the_simulator() {
             .run()
             .unwrap();
         let mut settings = Settings::default();
-        settings.kinetics.candidates = false;
         settings.forecast.draws = 200;
         settings.forecast.stages = vec![0.8];
         let study = settings.study(&made.season).unwrap();

@@ -25,8 +25,7 @@ fn outliers_are_flagged_in_the_gravities_and_none_is_deleted() {
         season.readings.tilt_deg[row] += 6.0;
     }
     let n = season.readings.len();
-    let settings =
-        Settings { kinetics: KineticsSettings { candidates: false, ..Default::default() }, ..Default::default() };
+    let settings = Settings::default();
     let study = settings.study(season).unwrap();
     let gravity = study.gravity.done().unwrap();
     assert_eq!(gravity.corrected.len(), n);
@@ -47,7 +46,7 @@ fn a_sample_counts_once_by_whichever_route_it_comes() {
     let gravity = calibrations.gravity(&season).unwrap();
     let drift = DriftSettings::default().fit(&season, &calibrations).unwrap();
     let all = drift.probe_errors.as_ref().unwrap();
-    let settings = KineticsSettings { candidates: false, ..Default::default() };
+    let settings = KineticsSettings::default();
     let (mut looked, mut told) = (0, 0.0_f64);
     for batch in &season.batches {
         let mut without = season.clone();
@@ -81,8 +80,7 @@ fn a_sample_counts_once_by_whichever_route_it_comes() {
 #[test]
 fn step_by_step_is_the_whole_study() {
     let season = small();
-    let settings =
-        Settings { kinetics: KineticsSettings { candidates: false, ..Default::default() }, ..Default::default() };
+    let settings = Settings::default();
     let study = settings.study(&season).unwrap();
     let calibrations = settings.calibration.fit(&season).unwrap();
     let gravity = calibrations.gravity(&season).unwrap();

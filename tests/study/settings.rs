@@ -106,7 +106,6 @@ const NOT_YET_SHOWN: &[&str] = &[
     "drift.window_min",
     "drift.active_sg_per_day",
     "drift.active_sd_sg",
-    "drift.leave_out_active",
     "drift.unsampled",
     "drift.shift_alarm",
     "forecast.stages",
@@ -121,7 +120,6 @@ const NOT_YET_SHOWN: &[&str] = &[
     "kinetics.foam_sd_sg",
     "kinetics.disturbed_sd_sg",
     "kinetics.instrument_share",
-    "kinetics.candidates",
     "kinetics.clock",
     "kinetics.reference_c",
     "kinetics.stop_ale_c",
@@ -140,7 +138,6 @@ const NOT_YET_SHOWN: &[&str] = &[
 fn other_values(leaf: &str, value: &Value) -> Vec<Value> {
     let named = match leaf {
         "bath_plan.range_sg" => vec![json!([1.01, 1.06])],
-        "drift.bootstrap" => vec![json!(30)],
         "strains.house" => vec![json!("sea-lavender")],
         "bath_plan.least_gain" => vec![json!(0.0), json!(0.9)],
         "calibration.session_gap_h" => vec![json!(0.5), json!(5000.0)],
@@ -187,10 +184,8 @@ fn words_allowed(leaf: &str) -> Vec<String> {
 /// Settings under which a study is quick.
 fn quick() -> Settings {
     let mut settings = Settings::default();
-    settings.drift.bootstrap = 20;
     settings.forecast.draws = 200;
     settings.forecast.stages = vec![0.5, 0.8];
-    settings.kinetics.candidates = false;
     settings
 }
 
@@ -261,9 +256,7 @@ fn own_tables(study: &str, settings: &Settings, base: &SeasonStudy) -> Result<Op
         }
         "kinetics" => {
             let kinetics = settings.kinetics.fit_all(&base.series)?;
-            let tables =
-                vec![("fits".into(), kinetics.to_frame()?), ("candidates".into(), kinetics.candidates_frame()?)];
-            Ok(Some(said(tables)))
+            Ok(Some(said(vec![("fits".into(), kinetics.to_frame()?)])))
         }
         _ => Ok(None),
     }

@@ -9,8 +9,6 @@
 
 mod design;
 mod information;
-#[cfg(test)]
-mod known_designs;
 mod range;
 mod recipe;
 mod result;
@@ -21,3 +19,7 @@ pub use recipe::BathRecipe;
 pub(crate) use result::gravities;
 pub use result::{BathPlan, Plan};
 pub use settings::PlanSettings;
+
+#[cfg(test)]
+#[path = "../../../tests/inside/known_designs.rs"]
+mod known_designs;

@@ -17,7 +17,7 @@ pub struct BathRecipe {
 }
 
 impl BathRecipe {
-    /// The recipe of a bath of this SG: `rho = SG rho_w(20)`, mass fraction w of sucrose by [`plato_from_sg`], so
+    /// The recipe of a bath of this SG: `rho = SG rho_w(20)`, mass fraction w of sucrose by `plato_from_sg`, so
     /// `w rho` of sucrose and `(1 - w) rho` of water.
     ///
     /// Sucrose is plain white table sugar, dry. Never dextrose, whose crystals hold 9 % of water, and never malt

@@ -5,7 +5,7 @@ use crate::gravity::OffsetPrior;
 use crate::units::Instant;
 
 use crate::drift::model::ProbeErrors;
-use crate::drift::results::{DriftKind, DriftPair, FleetTerm, Misfit, MixedDrift, ProbeDrift, Shift};
+use crate::drift::results::{DriftKind, DriftPair, FleetTerm, Misfit, ProbeDrift, Shift};
 
 use super::correction::Correction;
 
@@ -18,8 +18,6 @@ pub struct Drift {
     pub probes: Vec<ProbeDrift>,
     /// The fleet.
     pub fleet: Vec<FleetTerm>,
-    /// The same pairs in a linear mixed model, with covariates.
-    pub mixed: MixedDrift,
     /// Sudden shifts, by probe and time.
     pub shifts: Vec<Shift>,
     /// References and readings that do not fit the rest of the season.

@@ -3,12 +3,12 @@
 mod correction;
 mod display;
 mod drift;
+mod due;
 mod end_gravities;
 mod fleet;
 mod further_probe;
 mod gravity_layer;
 mod kinds;
-mod mixed_model;
 mod recalibration;
 mod study;
 mod tables;

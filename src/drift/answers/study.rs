@@ -90,8 +90,6 @@ impl DriftSettings {
             shifts.extend(self.known_shifts(averaged));
         }
         shifts.sort_by(|a, b| (&a.probe, a.at).cmp(&(&b.probe, b.at)));
-        let used: Vec<&DriftPair> = found.iter().map(|f| &f.pair).filter(|pair| pair.left_out.is_none()).collect();
-        let mixed = self.mixed(season, &used, &averaged);
         let kinds = match (&averaged, season.latest()) {
             (Ok(averaged), Some(latest)) => self.kinds(averaged, &curves, latest, self.slopes_of(&fleet)),
             _ => Vec::new(),
@@ -111,7 +109,6 @@ impl DriftSettings {
             pairs: found.into_iter().map(|f| f.pair).collect(),
             probes,
             fleet: fleet.terms,
-            mixed,
             shifts,
             misfits,
             offset_prior,
@@ -194,7 +191,7 @@ impl DriftSettings {
         for f in found.iter_mut().filter(|f| unsolvable.contains(f.pair.probe.as_str())) {
             f.pair.left_out.get_or_insert_with(|| UNSOLVABLE.to_owned());
         }
-        let model = of(&found);
+        let model = if unsolvable.is_empty() { model } else { of(&found) };
         let places: Vec<usize> =
             (0..found.len()).filter(|i| found.get(*i).is_some_and(|f| f.pair.left_out.is_none())).collect();
         let used: Vec<&ModelPair> = places.iter().filter_map(|i| found.get(*i)).collect();

@@ -6,7 +6,7 @@ use crate::error::Result;
 use crate::fit::Finding;
 use crate::season::FrameBuilder;
 
-use crate::drift::results::{DriftKind, ProbeDrift, Recalibrate, Shift, ShiftKind};
+use crate::drift::results::{DriftKind, ProbeDrift, Shift, ShiftKind};
 
 use super::drift::Drift;
 
@@ -65,13 +65,8 @@ impl Drift {
                 of(|p| &p.since_last_sg),
             )
             .number("p_out_now", probes.iter().map(now))
-            .text(
-                "recalibrate_by",
-                probes.iter().map(|p| match &p.recalibrate {
-                    Recalibrate::NotEstimable(_) => None,
-                    other => Some(other.to_string()),
-                }),
-            )
+            .time("recalibrate_by", probes.iter().map(|p| p.recalibrate.at().or_else(|| self.due_since(p))))
+            .text("recalibrate", probes.iter().map(|p| p.recalibrate.state()))
             .text("verdict", probes.iter().map(|p| Some(p.verdict.to_string())))
             .truth("corrected", probes.iter().map(|p| Some(self.is_corrected(&p.probe))))
             .text("why", probes.iter().map(why))
@@ -91,25 +86,6 @@ impl Drift {
             .number("df", fleet.iter().map(|t| t.df))
             .text("method", fleet.iter().map(|t| t.finding.estimate().map(|e| e.method.clone())))
             .text("why", fleet.iter().map(|t| t.finding.why()))
-            .finish()
-    }
-
-    /// The table `drift_mixed`: one row per number of the mixed model. `boot_lower` and `boot_upper` are the ends of its interval by
-    /// the parametric bootstrap.
-    ///
-    /// # Errors
-    /// [`crate::Error::Frame`] when polars refuses.
-    #[doc = example!(study "let table = study.drift()?.mixed_frame()?;")]
-    pub fn mixed_frame(&self) -> Result<DataFrame> {
-        let terms = &self.mixed.terms;
-        FrameBuilder::new("drift_mixed")
-            .text("term", terms.iter().map(|t| Some(&t.term)))
-            .text("kind", terms.iter().map(|t| Some(t.kind.name())))
-            .numbers(&ESTIMATE, terms.iter().map(|t| t.finding.numbers()))
-            .number("df", terms.iter().map(|t| t.df))
-            .text("method", terms.iter().map(|t| t.finding.estimate().map(|e| e.method.clone())))
-            .numbers(&["boot_lower", "boot_upper"], terms.iter().map(|t| t.bootstrap.map(<[f64; 2]>::from)))
-            .text("why", terms.iter().map(|t| t.finding.why()))
             .finish()
     }
 

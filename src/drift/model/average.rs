@@ -142,7 +142,7 @@ impl<'m> Averaged<'m> {
         let parts = self
             .solved
             .iter()
-            .filter_map(|(weight, _, s)| Some((*weight, *s.effects.get(j)?, s.inverse.get((j, j)).copied()?.sqrt())));
+            .filter_map(|(weight, _, s)| Some((*weight, *s.effects.get(j)?, s.inverse().get((j, j)).copied()?.sqrt())));
         NormalMixture(parts.collect()).estimate(level, method)
     }
 

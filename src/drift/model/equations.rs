@@ -1,8 +1,11 @@
 //! Least squares with blocks of correlated rows and effects that the blocks share.
 
-use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+use std::sync::OnceLock;
+
+use nalgebra::{DMatrix, DVector};
 
 use crate::error::{Error, Result};
+use crate::fit::matrix::{inverse, solve_transposed, upper_root};
 
 const DOING: &str = "the drift of all probes response_covariance";
 
@@ -56,8 +59,10 @@ pub(in crate::drift) struct WhitenedBlock<'a> {
 #[derive(Debug, Clone)]
 pub(in crate::drift) struct MixedEquations<'a> {
     pub parts: Vec<WhitenedBlock<'a>>,
-    /// Covariance of the errors of the effects.
-    pub inverse: DMatrix<f64>,
+    /// The root of the equations, upper triangle.
+    root: DMatrix<f64>,
+    /// Made when first asked for: most points of a grid are solved for their likelihood alone.
+    inverse: OnceLock<DMatrix<f64>>,
     /// The effects: estimates of the free ones, best linear unbiased predictions of the others.
     pub effects: DVector<f64>,
     /// Logarithms of the determinants of all covariances and of the equations.
@@ -97,13 +102,13 @@ impl<'a> MixedEquations<'a> {
         }
         let mut parts = Vec::with_capacity(blocks.len());
         for block in blocks {
-            let root = Cholesky::new(block.covariance)
+            let root = upper_root(block.covariance)
                 .ok_or_else(|| Error::numeric(DOING, "the covariance of a probe's pairs is not positive definite"))?;
-            let lower = root.unpack();
             let mut y = block.y.clone();
             let mut columns = block.columns.clone();
-            lower.solve_lower_triangular_mut(&mut y);
-            lower.solve_lower_triangular_mut(&mut columns);
+            solve_transposed(&root, y.as_mut_slice());
+            solve_transposed(&root, columns.as_mut_slice());
+            let lower = root.transpose();
             let (inner, with_y) = (columns.tr_mul(&columns), columns.tr_mul(&y));
             for (i, a) in block.effects.iter().enumerate() {
                 right[*a] += with_y[i];
@@ -115,12 +120,19 @@ impl<'a> MixedEquations<'a> {
             ln_det += 2.0 * lower.diagonal().iter().map(|d| d.ln()).sum::<f64>();
             parts.push(WhitenedBlock { lower, y, columns, effects: block.effects });
         }
-        let root: Cholesky<f64, Dyn> =
-            Cholesky::new(system).ok_or_else(|| Error::numeric(DOING, "an effect is not determined by the pairs"))?;
-        ln_det += 2.0 * root.l_dirty().diagonal().iter().map(|d| d.ln()).sum::<f64>();
-        let effects = root.solve(&right);
+        let undetermined = || Error::numeric(DOING, "an effect is not determined by the pairs");
+        let root = upper_root(system).ok_or_else(undetermined)?;
+        ln_det += 2.0 * root.diagonal().iter().map(|d| d.ln()).sum::<f64>();
+        let mut half = right.clone();
+        solve_transposed(&root, half.as_mut_slice());
+        let effects = root.solve_upper_triangular(&half).ok_or_else(undetermined)?;
         let ln_likelihood = -0.5 * (ln_det + squares - right.dot(&effects));
-        Ok(Self { parts, inverse: root.inverse(), effects, ln_det, ln_likelihood })
+        Ok(Self { parts, root, inverse: OnceLock::new(), effects, ln_det, ln_likelihood })
+    }
+
+    /// Covariance of the errors of the effects.
+    pub fn inverse(&self) -> &DMatrix<f64> {
+        self.inverse.get_or_init(|| inverse(&self.root))
     }
 
     /// What is left of a whitened block when its effects are taken off.
@@ -157,7 +169,7 @@ impl<'a> MixedEquations<'a> {
 
     /// Covariance of the errors of targets of different blocks.
     pub fn covariance(&self, a: &BlockPrediction, b: &BlockPrediction) -> f64 {
-        a.loads.dot(&(&self.inverse * &b.loads))
+        a.loads.dot(&(self.inverse() * &b.loads))
     }
 }
 

@@ -31,7 +31,7 @@ pub(in crate::drift) fn columns_of(system: &MixedEquations, p: usize, columns: &
     let mut white = columns.clone();
     part.lower.solve_lower_triangular_mut(&mut white);
     let inner = part.columns.tr_mul(&white);
-    let spread = system.inverse.select_columns(part.effects) * &inner;
+    let spread = system.inverse().select_columns(part.effects) * &inner;
     let own = spread.select_rows(part.effects);
     let information = white.tr_mul(&white) - inner.tr_mul(&own);
     let rest = &part.y - &part.columns * system.effects.select_rows(part.effects);

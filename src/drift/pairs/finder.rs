@@ -78,7 +78,6 @@ impl PairFinder<'_> {
         for error in self.sources.of_row(pair.reference) {
             errors.add(error.source, -error.effect);
         }
-        let active = rate_sg_per_day.abs() > self.settings.active_sg_per_day;
         let reference_sd = own_sd(reference, self.calibrations.settings.instrument_bias_sg(reference));
         // Rows of one instant share the probe's plateau: each holds its part of what it says.
         let row = pair.rows.first().copied();
@@ -98,7 +97,7 @@ impl PairFinder<'_> {
             method: reference.method.clone().unwrap_or_else(|| "not stated".to_owned()),
             batch: reference.batch.clone(),
             rate_sg_per_day,
-            left_out: (active && self.settings.leave_out_active).then(|| "active fermentation".to_owned()),
+            left_out: None,
         };
         Some(ModelPair { pair, errors, unsampled: None })
     }

@@ -12,7 +12,7 @@ mod verdict;
 use crate::error::Error;
 use crate::fit::Finding;
 
-pub use fleet::{FleetTerm, MixedDrift, MixedTerm, MixedTermKind};
+pub use fleet::FleetTerm;
 pub use kind::{DriftKind, KindVerdict};
 pub use misfit::{Misfit, MisfitKind};
 pub use pair::{DriftPair, PairKind};

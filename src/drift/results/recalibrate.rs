@@ -30,6 +30,16 @@ impl Recalibrate {
         }
     }
 
+    /// How the moment is meant, in tables: `by` it, `not before` it, `past`; none where it cannot be said.
+    pub fn state(&self) -> Option<&'static str> {
+        match self {
+            Self::By(_) => Some("by"),
+            Self::NotBefore(_) => Some("not before"),
+            Self::AlreadyPast => Some("past"),
+            Self::NotEstimable(_) => None,
+        }
+    }
+
     /// Why it cannot be said.
     pub fn why(&self) -> Option<&str> {
         match self {

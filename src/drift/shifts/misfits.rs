@@ -72,8 +72,8 @@ struct Solved<'m> {
     scores: Vec<DVector<f64>>,
     /// By probe, V^-1 of its rows.
     inner: Vec<DMatrix<f64>>,
-    /// By probe, V^-1 W.
-    loads: Vec<DMatrix<f64>>,
+    /// By probe, V^-1 W, and the covariance of the effects times its transpose.
+    loads: Vec<(DMatrix<f64>, DMatrix<f64>)>,
 }
 
 impl<'m> Solved<'m> {
@@ -86,23 +86,19 @@ impl<'m> Solved<'m> {
             part.lower.solve_lower_triangular_mut(&mut root);
             scores.push(root.tr_mul(&system.residual(part)));
             inner.push(root.tr_mul(&root));
-            loads.push(root.tr_mul(&part.columns));
+            let load = root.tr_mul(&part.columns);
+            let spread = system.inverse().select_columns(part.effects) * load.transpose();
+            loads.push((load, spread));
         }
         Some(Self { ln: system.ln_likelihood + ln_prior(&at), system, scores, inner, loads })
     }
 
     /// P at two rows.
     fn projection(&self, (p, i): Row, (q, j): Row) -> Option<f64> {
-        let (a, b) = (self.loads.get(p)?, self.loads.get(q)?);
-        let (of_a, of_b) = (self.system.parts.get(p)?.effects, self.system.parts.get(q)?.effects);
+        let ((load, _), (_, spread)) = (self.loads.get(p)?, self.loads.get(q)?);
         let mut sum = if p == q { *self.inner.get(p)?.get((i, j))? } else { 0.0 };
-        for (k, effect) in of_a.iter().enumerate() {
-            let load = a.get((i, k))?;
-            if *load != 0.0 {
-                let with =
-                    |(l, other): (usize, &usize)| Some(self.system.inverse.get((*effect, *other))? * b.get((j, l))?);
-                sum -= load * of_b.iter().enumerate().filter_map(with).sum::<f64>();
-            }
+        for (k, effect) in self.system.parts.get(p)?.effects.iter().enumerate() {
+            sum -= load.get((i, k))? * spread.get((*effect, j))?;
         }
         Some(sum)
     }

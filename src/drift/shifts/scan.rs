@@ -195,7 +195,7 @@ fn at_point(system: &MixedEquations, prior: f64, seasons: &[DMatrix<f64>], gaps:
         }
         whites.push(white);
     }
-    let effects = &system.inverse * &right;
+    let effects = system.inverse() * &right;
     let ln = (0..columns)
         .map(|s| prior - 0.5 * (system.ln_det + squares[s] - right.column(s).dot(&effects.column(s))))
         .collect();
@@ -233,7 +233,7 @@ impl WhitenedSteps {
         let mut steps = gaps.columns.clone();
         part.lower.solve_lower_triangular_mut(&mut steps);
         let inner = part.columns.tr_mul(&steps);
-        let spread = system.inverse.select_rows(part.effects).select_columns(part.effects) * &inner;
+        let spread = system.inverse().select_rows(part.effects).select_columns(part.effects) * &inner;
         let information = (0..steps.ncols())
             .map(|k| (steps.column(k).norm_squared() - inner.column(k).dot(&spread.column(k))).max(0.0))
             .collect();

@@ -62,8 +62,7 @@ impl MaxT {
             return Err(Error::not_estimable("simultaneous comparisons", "there is none"));
         }
         if rows.nrows() > MOST {
-            let (largest, all) = (Classes::new(), Classes::new());
-            return Ok(Self { comparisons: rows.nrows(), rank: rows.ncols(), largest, all });
+            return Ok(Self::without_overlap(rows.nrows()));
         }
         // Within the space that the comparisons span.
         let eigen = SymmetricEigen::new(rows.tr_mul(&rows));
@@ -95,6 +94,16 @@ impl MaxT {
             sums.into_iter().filter(|(sum, _)| *sum > 0.0).map(mean).collect()
         });
         Ok(Self { comparisons: factor.nrows(), rank: seen.len(), largest, all })
+    }
+
+    /// Of so many comparisons whose overlap is neglected (Bonferroni): P is the sum of theirs, which is never too small.
+    pub fn without_overlap(comparisons: usize) -> Self {
+        Self { comparisons, rank: 0, largest: Classes::new(), all: Classes::new() }
+    }
+
+    /// What it is called in tables.
+    pub fn name(&self) -> &'static str {
+        if self.largest.is_empty() { "Bonferroni" } else { "max-t" }
     }
 
     /// P(max |T| > t), and its numerical error: 3.5 standard errors.

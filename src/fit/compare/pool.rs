@@ -70,7 +70,8 @@ pub fn pool(estimates: &[f64], standard_errors: &[f64], level: f64) -> Result<Po
 /// mean is normal about the weighted mean, and the unit about it with tau.
 fn new_unit(units: &[(f64, f64)], level: f64, value: f64, factor: f64) -> Result<Estimate> {
     let part = |i: u32| {
-        let tau2 = profile(units, (f64::from(i) + 0.5) / f64::from(POINTS))?;
+        let p = (f64::from(i) + 0.5) / f64::from(POINTS);
+        let tau2 = q_profile(&[units], chi_squared(p, units.len() as f64 - 1.0)?)?;
         let sums = weigh(units, tau2);
         Ok((1.0, sums.mean, (tau2 + 1.0 / sums.total).sqrt()))
     };
@@ -102,16 +103,15 @@ fn widest(units: &[(f64, f64)]) -> f64 {
     (high - low).powi(2)
 }
 
-/// The tau2 at which the weighted sum of squares is the quantile p of chi-squared; 0 where it never is that large.
-fn profile(units: &[(f64, f64)], p: f64) -> Result<f64> {
-    let target = chi_squared(p, units.len() as f64 - 1.0)?;
-    let excess = |tau2: f64| weigh(units, tau2).squares - target;
-    if excess(0.0) <= 0.0 {
+/// The tau2 at which the weighted sum of squares of all groups is `target`; 0 where it never is that large.
+fn q_profile<U: AsRef<[(f64, f64)]>>(groups: &[U], target: f64) -> Result<f64> {
+    let excess = |tau2: f64| groups.iter().map(|units| weigh(units.as_ref(), tau2).squares).sum::<f64>() - target;
+    if !(excess(0.0) > 0.0) {
         return Ok(0.0);
     }
     // The sum of squares is below the squared spread over tau2, once for each unit.
-    let top = units.len() as f64 * widest(units) / target;
-    root::brent("the variance between units", excess, 0.0, top, 0.0)
+    let top: f64 = groups.iter().map(|units| units.as_ref().len() as f64 * widest(units.as_ref())).sum();
+    root::brent("the variance between units", excess, 0.0, top / target, 0.0)
 }
 
 /// The derivative of the restricted likelihood in tau2, times two.
@@ -175,15 +175,7 @@ pub fn spread_between(groups: &[Vec<(f64, f64)>], df: f64, level: f64) -> Result
     check_level(level)?;
     let groups: Vec<Vec<(f64, f64)>> =
         groups.iter().map(|units| units.iter().map(|(y, se)| (*y, se * se)).collect()).collect();
-    let top = groups.iter().map(|units| units.len() as f64 * widest(units)).sum::<f64>();
-    let at = |target: f64| {
-        let excess = |tau2: f64| groups.iter().map(|units| weigh(units, tau2).squares).sum::<f64>() - target;
-        if !(excess(0.0) > 0.0) {
-            Ok(0.0)
-        } else {
-            root::brent("a spread", excess, 0.0, top / target, 0.0).map(f64::sqrt)
-        }
-    };
+    let at = |target: f64| q_profile(&groups, target).map(f64::sqrt);
     let tail = 0.5 * (1.0 - level);
     let (lower, upper) = (at(chi_squared(1.0 - tail, df)?)?, at(chi_squared(tail, df)?)?);
     if !(upper > 0.0) {

@@ -1,7 +1,5 @@
 //! What a mixed model is fitted to.
 
-use nalgebra::DMatrix;
-
 use crate::{Error, Result};
 
 /// A named column of numbers, one per row of the data.
@@ -26,14 +24,12 @@ impl Column {
 }
 
 /// How the random effects of one grouping spread.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Spread {
     /// Normal with any covariance matrix, which is estimated.
     Correlated,
     /// Normal and independent, each column with its own variance, which is estimated.
     Uncorrelated,
-    /// Normal and independent with known standard deviations, one per column: a prior.
-    Known(Vec<f64>),
 }
 
 /// Random effects of one grouping: every level has one effect per column.
@@ -61,13 +57,6 @@ impl Random {
         let level_of_row = labels.iter().map(place).collect();
         Self { grouping: grouping.into(), level_of_row, levels, columns, spread: Spread::Correlated }
     }
-
-    /// The same with another spread.
-    #[must_use]
-    pub fn spread(mut self, spread: Spread) -> Self {
-        self.spread = spread;
-        self
-    }
 }
 
 /// Data and model: `y = X b + sum_k Z_k u_k + e`.
@@ -79,9 +68,8 @@ pub struct Design {
     pub fixed: Vec<Column>,
     /// The groupings, nested or crossed.
     pub random: Vec<Random>,
-    /// Known part of the covariance of e: the rows of each block of correlated errors, and their covariance. Rows in no block have
-    /// none; a row may be in one block only.
-    pub known: Vec<(Vec<usize>, DMatrix<f64>)>,
+    /// Known variance of the error of each row, beside the independent one that all have; empty where nothing is known.
+    pub known: Vec<f64>,
     /// Standard deviation of the independent error that every row has beside the known part, where it is held; 0 where all errors are
     /// known.
     pub residual_sd: Option<f64>,
@@ -144,14 +132,6 @@ impl Design {
                 return Err(Error::not_estimable(what, "its column is zero everywhere"));
             }
         }
-        if let Spread::Known(sds) = &term.spread {
-            if sds.len() != term.columns.len() || sds.iter().any(|sd| !(*sd >= 0.0 && sd.is_finite())) {
-                let value = format!("{sds:?}");
-                let wanted = "a standard deviation of 0 or more for each column";
-                return Err(Error::Setting { name: "known spread", value, wanted });
-            }
-            return Ok(());
-        }
         let what = format!("the variance by {name}");
         let mut seen = term.level_of_row.clone();
         seen.sort_unstable();
@@ -170,24 +150,16 @@ impl Design {
     }
 
     fn check_known(&self, n: usize) -> Result<()> {
-        let mut taken = vec![false; n];
-        for (rows, covariance) in &self.known {
-            if covariance.shape() != (rows.len(), rows.len()) {
-                let shape = covariance.shape();
-                return Err(Error::Usage(format!("a block of {} rows has a covariance of {shape:?}", rows.len())));
-            }
-            if let Some(bad) = covariance.iter().find(|v| !v.is_finite()) {
-                let value = bad.to_string();
-                return Err(Error::Setting { name: "known covariance", value, wanted: "finite numbers" });
-            }
-            for row in rows {
-                match taken.get_mut(*row) {
-                    Some(taken) if !*taken => *taken = true,
-                    _ => return Err(Error::Usage(format!("row {row} is in two blocks or in none of the data"))),
-                }
-            }
+        if !self.known.is_empty() && self.known.len() != n {
+            return Err(Error::Usage(format!("{} known variances for {n} rows", self.known.len())));
         }
-        Ok(())
+        match self.known.iter().find(|v| !(**v >= 0.0 && v.is_finite())) {
+            Some(bad) => {
+                let value = bad.to_string();
+                Err(Error::Setting { name: "known variance", value, wanted: "a finite number from 0 up" })
+            }
+            None => Ok(()),
+        }
     }
 }
 

@@ -54,10 +54,8 @@ impl Layout {
     /// # Errors
     /// [`Error::NotEstimable`] when too many crossed levels would meet.
     pub fn new(data: &ScaledData) -> Result<Self> {
-        let meet =
-            |term: usize| (0..data.n()).any(|row| data.row(row).iter().filter(|entry| entry.term == term).count() > 1);
         let mut order: Vec<usize> = (0..data.terms.len()).collect();
-        order.sort_by_cached_key(|&term| (meet(term), Reverse(data.terms[term].levels)));
+        order.sort_by_key(|&term| Reverse(data.terms[term].levels));
         let mut offsets = vec![0; order.len()];
         let (mut random, mut levels) = (0, Vec::new());
         for term in order {

@@ -2,11 +2,11 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::component::{Boundary, Component, boundary, components};
+use super::component::{Component, components};
 use super::design::Design;
 use super::inference::Inference;
 use super::likelihood::MixedModel;
-use super::scaled::{Covariance, ScaledData};
+use super::scaled::ScaledData;
 use crate::fit::Estimate;
 use crate::{Error, Result};
 
@@ -23,13 +23,9 @@ pub struct MixedFit {
     pub components: Vec<Component>,
     /// The logarithm of the restricted likelihood, without the term ln det X'X.
     pub log_likelihood: f64,
-    /// Each variance that is 0 and each correlation that is 1 or -1: results, not failures, but their intervals are
-    /// one-sided and intervals of the coefficients rest on them. Empty inside.
-    pub boundary: Vec<Boundary>,
     /// Whether the search for the likelihood's top settled.
     pub converged: bool,
-    pub(super) model: MixedModel,
-    pub(super) at: Covariance,
+    model: MixedModel,
     inference: Inference,
 }
 
@@ -45,7 +41,7 @@ impl Design {
     /// columns (named), one level only, or as many effects as rows; [`Error::Numeric`] when the search does not settle.
     pub fn fit(&self) -> Result<MixedFit> {
         let model = MixedModel::new(ScaledData::new(self)?)?;
-        let (at, deviance, converged) = model.fit(None)?;
+        let (at, deviance, converged) = model.fit()?;
         let doing = "the coefficients of a mixed model";
         let (solved, _) =
             model.solve(&at).ok_or_else(|| Error::numeric(doing, "the equations are not positive definite"))?;
@@ -60,10 +56,8 @@ impl Design {
             covariance: back * &inference.phi * back.transpose() * (unit * unit),
             components: components(self, data, &at),
             log_likelihood: -0.5 * scaled,
-            boundary: boundary(self, data, &at),
             converged,
             inference,
-            at,
             model,
         })
     }

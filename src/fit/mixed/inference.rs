@@ -125,7 +125,7 @@ fn block(model: &MixedModel, covariance: &Covariance, variances: &[f64], rows: &
                 }
             }
         }
-        slopes.extend(places(&term.spread, q).map(|(a, b)| sum(a, b)));
+        slopes.extend(places(term.spread, q).map(|(a, b)| sum(a, b)));
     }
     if data.held.is_none() {
         slopes.push(DMatrix::identity(n, n));

@@ -23,8 +23,6 @@ type LastProducts = Option<(f64, Arc<Vec<f64>>)>;
 pub(super) struct MixedModel {
     pub data: ScaledData,
     layout: Layout,
-    /// The restricted likelihood, or the plain one.
-    restricted: bool,
     /// The products at the last residual standard deviation: a search mostly changes other parameters.
     last: Arc<Mutex<LastProducts>>,
 }
@@ -32,31 +30,18 @@ pub(super) struct MixedModel {
 impl MixedModel {
     pub fn new(data: ScaledData) -> Result<Self> {
         let layout = Layout::new(&data)?;
-        Ok(Self { data, layout, restricted: true, last: Arc::default() })
+        Ok(Self { data, layout, last: Arc::default() })
     }
 
-    /// The same data by the likelihood that is not restricted.
-    pub fn unrestricted(&self) -> Self {
-        Self { restricted: false, ..self.clone() }
-    }
-
-    /// The same model of another response, in scaled units.
-    pub fn with_response(&self, y: Vec<f64>) -> Self {
-        let mut model = Self { last: Arc::default(), ..self.clone() };
-        model.data.y = y;
-        model
-    }
-
-    /// Observations less the fixed coefficients, if those are taken out of the likelihood.
+    /// Observations less the fixed coefficients.
     fn df(&self) -> f64 {
-        (self.data.n() - if self.restricted { self.data.p } else { 0 }) as f64
+        (self.data.n() - self.data.p) as f64
     }
 
-    /// Minus twice the log-likelihood, in scaled units.
+    /// Minus twice the restricted log-likelihood, in scaled units.
     pub fn deviance(&self, covariance: &Covariance) -> f64 {
         self.solve(covariance).map_or(f64::INFINITY, |(solved, ln_weights)| {
-            let fixed = if self.restricted { solved.ln_det_fixed } else { 0.0 };
-            ln_weights + solved.ln_det + fixed + solved.squares + self.df() * LN_TWO_PI
+            ln_weights + solved.ln_det + solved.ln_det_fixed + solved.squares + self.df() * LN_TWO_PI
         })
     }
 
@@ -80,14 +65,10 @@ impl MixedModel {
         products
     }
 
-    /// The covariance of highest likelihood, its deviance, and whether the search settled. `from` is where it starts, if known.
-    pub fn fit(&self, from: Option<&Covariance>) -> Result<(Covariance, f64, bool)> {
+    /// The covariance of highest likelihood, its deviance, and whether the search settled.
+    pub fn fit(&self) -> Result<(Covariance, f64, bool)> {
         let function = |parameters: &[f64]| self.deviance(&self.covariance(parameters));
-        let start = match from {
-            Some(covariance) => self.parameters(covariance),
-            None => self.start(function),
-        };
-        let found = newton(&function, &start);
+        let found = newton(&function, &self.start(function));
         if !found.value.is_finite() {
             return Err(Error::numeric(
                 "the fit of a mixed model",
@@ -125,7 +106,7 @@ impl MixedModel {
     fn parameters(&self, covariance: &Covariance) -> Vec<f64> {
         let mut list = Vec::new();
         for (term, factor) in self.data.terms.iter().zip(&covariance.factors) {
-            list.extend(places(&term.spread, term.q).map(|(i, j)| factor[i * term.q + j]));
+            list.extend(places(term.spread, term.q).map(|(i, j)| factor[i * term.q + j]));
         }
         if self.data.held.is_none() {
             list.push(covariance.sigma);
@@ -136,8 +117,8 @@ impl MixedModel {
     fn covariance(&self, parameters: &[f64]) -> Covariance {
         let mut left = parameters.iter();
         let of_term = |term: &super::scaled::Term| {
-            let mut factor = term.known_factor();
-            for ((i, j), value) in places(&term.spread, term.q).zip(left.by_ref()) {
+            let mut factor = vec![0.0; term.q * term.q];
+            for ((i, j), value) in places(term.spread, term.q).zip(left.by_ref()) {
                 factor[i * term.q + j] = *value;
             }
             factor
@@ -149,14 +130,9 @@ impl MixedModel {
 }
 
 /// The free places of a grouping's factor.
-pub(super) fn places(spread: &Spread, q: usize) -> impl Iterator<Item = (usize, usize)> {
-    let (free, triangle) = match spread {
-        Spread::Correlated => (q, true),
-        Spread::Uncorrelated => (q, false),
-        Spread::Known(_) => (0, false),
-    };
-    (0..free).flat_map(move |i| {
-        let first = if triangle { 0 } else { i };
+pub(super) fn places(spread: Spread, q: usize) -> impl Iterator<Item = (usize, usize)> {
+    (0..q).flat_map(move |i| {
+        let first = if spread == Spread::Correlated { 0 } else { i };
         (first..=i).map(move |j| (i, j))
     })
 }

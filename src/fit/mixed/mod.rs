@@ -6,8 +6,7 @@
 //! e ~ N(0, sigma^2 I + K)
 //! ```
 //!
-//! Each grouping has random effects of one or more columns (an intercept, slopes), correlated or not, or with known standard
-//! deviations as a prior. K, the known part of the errors, is one covariance block per group of rows, or none.
+//! Each grouping has random effects of one or more columns (an intercept, slopes), correlated or not. K, the known part of the errors, is a variance by row, or none.
 //! The variances are those of highest restricted likelihood; intervals of coefficients allow for their being estimates by the
 //! method of Kenward and Roger.
 //!
@@ -29,23 +28,19 @@
 //! Mächler, B. Bolker and S. Walker, J. Stat. Softw. 67(1) (2015); C. R. Henderson, Biometrics 31 (1975) 423). The grouping with most
 //! levels takes time in proportion to the rows; what crosses it is dense.
 //!
-//! A variance of 0 is a result: it is exactly 0 and is told in words ([`MixedFit::boundary`]).
+//! A variance of 0 is a result: it is exactly 0.
 //!
 //! What it does not do: other distributions than the normal; errors that are correlated in an unknown way (whiten them
 //! first); groupings by the thousand that cross one another.
 
-mod bootstrap;
 mod component;
 mod design;
 mod equations;
 mod fitted;
 mod inference;
 mod likelihood;
-mod profile;
 mod scaled;
 
-pub use bootstrap::Bootstrap;
-pub use component::{Boundary, Component, ComponentKind};
+pub use component::Component;
 pub use design::{Column, Design, Random, Spread};
 pub use fitted::MixedFit;
-pub use profile::Profiled;

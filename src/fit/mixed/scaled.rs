@@ -1,8 +1,6 @@
 //! The data in the form that the numerics work on.
 
-use std::collections::BTreeMap;
-
-use nalgebra::{Cholesky, DMatrix, DVector, SymmetricEigen};
+use nalgebra::{Cholesky, DMatrix, DVector};
 use ndarray::Array2;
 
 use super::design::{Column, Design, Random, Spread};
@@ -19,34 +17,17 @@ pub(super) struct Term {
     /// Columns.
     pub q: usize,
     pub levels: usize,
-    /// The spread, known standard deviations in the scaled units.
     pub spread: Spread,
     /// What each column was divided by.
     pub scale: Vec<f64>,
     /// q x q.
     shape: DMatrix<f64>,
-    /// Its inverse.
-    unshape: DMatrix<f64>,
 }
 
 impl Term {
-    /// A factor of known spread; zeros where it is estimated.
-    pub fn known_factor(&self) -> Vec<f64> {
-        let mut factor = vec![0.0; self.q * self.q];
-        if let Spread::Known(sds) = &self.spread {
-            sds.iter().enumerate().for_each(|(i, sd)| factor[i * self.q + i] = *sd);
-        }
-        factor
-    }
-
     /// A factor of the effects' covariance, from orthogonal to balanced columns.
     pub fn balanced(&self, factor: &[f64]) -> Vec<f64> {
         (&self.shape * DMatrix::from_row_slice(self.q, self.q, factor)).transpose().iter().copied().collect()
-    }
-
-    /// A factor of the effects' covariance, from balanced to orthogonal columns.
-    pub fn orthogonal(&self, factor: &[f64]) -> Vec<f64> {
-        (&self.unshape * DMatrix::from_row_slice(self.q, self.q, factor)).transpose().iter().copied().collect()
     }
 
     /// Covariance of the effects of columns a and b in the user's columns, for a response in scaled units.
@@ -75,8 +56,7 @@ pub(super) struct RowEffect {
 
 /// Rows with independent errors.
 ///
-/// Blocks of known covariance are rotated to their eigenvectors, in which `sigma^2 I + K` is diagonal for every sigma. The
-/// response is what ordinary least squares leaves, over its root mean square; the fixed columns are orthonormal times the
+/// The response is what ordinary least squares leaves, over its root mean square; the fixed columns are orthonormal times the
 /// root of n. So nothing depends on the user's units or on the size of the mean.
 #[derive(Debug, Clone)]
 pub(super) struct ScaledData {
@@ -134,21 +114,27 @@ impl ScaledData {
             let why = "the fixed columns fit the response exactly, so no variance is left to share out";
             return Err(Error::not_estimable("a mixed model", why));
         }
+        let mut known: Vec<f64> = design.known.iter().map(|variance| variance / (unit * unit)).collect();
+        known.resize(n, 0.0);
+        if design.residual_sd == Some(0.0) && known.iter().any(|variance| *variance <= 0.0) {
+            let why = "a row has no error: its known variance is 0 and so is the residual one";
+            return Err(Error::not_estimable("a mixed model", why));
+        }
         let mut prepared = Self {
             p,
             y: left.iter().map(|y| y / unit).collect(),
             x: basis.transpose().iter().map(|x| x * root_n).collect(),
-            terms: design.random.iter().map(|random| term(random, unit)).collect::<Result<_>>()?,
+            terms: design.random.iter().map(term).collect::<Result<_>>()?,
             starts: vec![0],
             entries: Vec::new(),
             values: Vec::new(),
-            known: vec![0.0; n],
+            known,
             held: design.residual_sd.map(|sd| sd / unit),
             unit,
             start,
             back: back * root_n,
         };
-        prepared.add_known(design)?;
+        (0..n).for_each(|row| prepared.add_row(design, row));
         Ok(prepared)
     }
 
@@ -159,8 +145,7 @@ impl ScaledData {
 
     /// True when a variance is known or held.
     pub fn has_known_parts(&self) -> bool {
-        let known = self.terms.iter().any(|term| matches!(term.spread, Spread::Known(_)));
-        known || self.held.is_some() || self.known.iter().any(|variance| *variance > 0.0)
+        self.held.is_some() || self.known.iter().any(|variance| *variance > 0.0)
     }
 
     /// The entries of a row.
@@ -178,89 +163,30 @@ impl ScaledData {
         self.known.iter().map(|known| known + sigma * sigma).collect()
     }
 
-    /// Enters the rows' random effects, rotated where rows have known correlated errors, and the known variances.
-    fn add_known(&mut self, design: &Design) -> Result<()> {
-        let square = self.unit * self.unit;
-        let mut rotated: Vec<Option<(usize, usize)>> = vec![None; self.n()];
-        let mut turns: Vec<DMatrix<f64>> = Vec::new();
-        for (index, (rows, covariance)) in design.known.iter().enumerate() {
-            let eigen = SymmetricEigen::new(covariance.clone());
-            let largest = eigen.eigenvalues.amax();
-            if eigen.eigenvalues.iter().any(|d| *d < -1e-9 * largest) {
-                let why = format!("the covariance of block {index} is not positive semidefinite");
-                return Err(Error::not_estimable("a mixed model", why));
+    /// Enters the random effects of a row.
+    fn add_row(&mut self, design: &Design, row: usize) {
+        for (index, (random, term)) in design.random.iter().zip(&self.terms).enumerate() {
+            let cells = || random.columns.iter().map(|column| column.values[row]);
+            if cells().all(|z| z == 0.0) {
+                continue;
             }
-            self.turn(rows, &eigen.eigenvectors);
-            for (i, row) in rows.iter().enumerate() {
-                self.known[*row] = eigen.eigenvalues[i].max(0.0) / square;
-                rotated[*row] = Some((index, i));
-            }
-            turns.push(eigen.eigenvectors);
-        }
-        if self.held == Some(0.0) && self.known.iter().any(|k| *k <= 0.0) {
-            let why = "a row has no error: its known variance is 0 and so is the residual one";
-            return Err(Error::not_estimable("a mixed model", why));
-        }
-        for (row, place) in rotated.iter().enumerate() {
-            let parts: Vec<(usize, f64)> = match place {
-                None => vec![(row, 1.0)],
-                Some((block, i)) => {
-                    design.known[*block].0.iter().copied().zip(turns[*block].column(*i).iter().copied()).collect()
-                }
-            };
-            self.add_row(design, &parts);
-        }
-        Ok(())
-    }
-
-    /// Rotates response and fixed columns of some rows.
-    fn turn(&mut self, rows: &[usize], turn: &DMatrix<f64>) {
-        let (p, m) = (self.p, rows.len());
-        let y = DVector::from_fn(m, |i, _| self.y[rows[i]]);
-        let x = DMatrix::from_fn(m, p, |i, j| self.x[rows[i] * p + j]);
-        let (y, x) = (turn.tr_mul(&y), turn.tr_mul(&x));
-        for (i, row) in rows.iter().enumerate() {
-            self.y[*row] = y[i];
-            for j in 0..p {
-                self.x[row * p + j] = x[(i, j)];
-            }
-        }
-    }
-
-    /// Enters one row that is the sum of rows of the data times weights.
-    fn add_row(&mut self, design: &Design, parts: &[(usize, f64)]) {
-        let mut by_level: BTreeMap<(usize, usize), Vec<f64>> = BTreeMap::new();
-        for (row, weight) in parts {
-            for (index, (random, term)) in design.random.iter().zip(&self.terms).enumerate() {
-                let cells = || random.columns.iter().map(|column| column.values[*row]);
-                if cells().all(|z| z == 0.0) {
-                    continue;
-                }
-                let sum = by_level.entry((index, random.level_of_row[*row])).or_insert_with(|| vec![0.0; term.q]);
-                let row = DVector::from_iterator(term.q, cells().zip(&term.scale).map(|(z, scale)| weight * z / scale));
-                sum.iter_mut().zip(term.shape.tr_mul(&row).iter()).for_each(|(sum, z)| *sum += z);
-            }
-        }
-        for ((term, level), values) in by_level {
-            self.entries.push(RowEffect { term, level, at: self.values.len() });
-            self.values.extend(values);
+            let scaled = DVector::from_iterator(term.q, cells().zip(&term.scale).map(|(z, scale)| z / scale));
+            self.entries.push(RowEffect { term: index, level: random.level_of_row[row], at: self.values.len() });
+            self.values.extend(term.shape.tr_mul(&scaled).iter());
         }
         self.starts.push(self.entries.len());
     }
 }
 
-fn term(random: &Random, unit: f64) -> Result<Term> {
+fn term(random: &Random) -> Result<Term> {
     let q = random.columns.len();
     let size = |column: &Column| {
         let used = column.values.iter().filter(|z| **z != 0.0);
         (used.clone().map(|z| z * z).sum::<f64>() / used.count().max(1) as f64).sqrt()
     };
     let scale: Vec<f64> = random.columns.iter().map(size).collect();
-    let spread = match &random.spread {
-        Spread::Known(sds) => Spread::Known(sds.iter().zip(&scale).map(|(sd, scale)| sd * scale / unit).collect()),
-        other => other.clone(),
-    };
-    let (mut shape, mut unshape) = (DMatrix::identity(q, q), DMatrix::identity(q, q));
+    let spread = random.spread;
+    let mut shape = DMatrix::identity(q, q);
     if spread == Spread::Correlated && q > 1 {
         // From the last column to the first, so that the triangle is a lower one: G = M' M with M lower, by the factor of the
         // matrix turned round.
@@ -275,10 +201,10 @@ fn term(random: &Random, unit: f64) -> Result<Term> {
         let Some(root) = root.filter(|root| (0..q).all(|i| root[(i, i)] > 1e-6)) else {
             return Err(Error::not_estimable(what(), "one of its columns is a linear combination of the others"));
         };
-        unshape = DMatrix::from_fn(q, q, |i, j| root[(q - 1 - j, q - 1 - i)]);
+        let unshape = DMatrix::from_fn(q, q, |i, j| root[(q - 1 - j, q - 1 - i)]);
         shape = unshape
             .solve_lower_triangular(&DMatrix::identity(q, q))
             .ok_or_else(|| Error::numeric("the preparation of a mixed model", "a pivot is zero"))?;
     }
-    Ok(Term { q, levels: random.levels.len(), spread, scale, shape, unshape })
+    Ok(Term { q, levels: random.levels.len(), spread, scale, shape })
 }

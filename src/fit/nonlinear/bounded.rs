@@ -5,6 +5,7 @@ use nalgebra::{DMatrix, DVector, Dyn, storage::Owned};
 use ndarray::{ArrayViewMut2, ShapeBuilder};
 
 use super::{Parameter, Residuals};
+use crate::fit::matrix::dot;
 
 /// Gauss-Newton steps at the end at most.
 const POLISH: usize = 15;
@@ -19,6 +20,11 @@ pub(super) struct BoundedProblem<'a, P> {
     pub(super) values: Vec<f64>,
     /// For each free parameter: how far the iteration's own value lies beyond a bound.
     beyond: Vec<f64>,
+    /// The least length of the residuals so far.
+    least: f64,
+    /// Residuals and derivatives (in the free parameters, bounds not heeded) at the values, in as few rows as there are columns,
+    /// with the same lengths and products. No derivatives where there are none, and after a step that went astray.
+    seen: (DVector<f64>, Option<DMatrix<f64>>),
 }
 
 impl<'a, P: Residuals> BoundedProblem<'a, P> {
@@ -26,7 +32,30 @@ impl<'a, P: Residuals> BoundedProblem<'a, P> {
         let free: Vec<usize> =
             parameters.iter().enumerate().filter(|(_, parameter)| !parameter.held).map(|(i, _)| i).collect();
         let beyond = vec![0.0; free.len()];
-        Self { problem, parameters, free, values: start.to_vec(), beyond }
+        let (values, seen) = (start.to_vec(), (DVector::zeros(0), None));
+        let mut new = Self { problem, parameters, free, values, beyond, least: f64::INFINITY, seen };
+        new.look();
+        new
+    }
+
+    /// Residuals and derivatives at the values: `[J r] = Q R`, and R has the products of J and r.
+    fn look(&mut self) {
+        let (full, k) = (self.all_residuals(), self.free.len());
+        let size = full.norm();
+        // A step that makes the residuals longer by more than rounding is never taken.
+        let astray = size > self.least * (1.0 + 1e-9);
+        self.least = self.least.min(size);
+        let derivatives = if astray { None } else { self.derivatives() };
+        self.seen = match derivatives.filter(|derivatives| derivatives.iter().all(|slope| slope.is_finite())) {
+            derivatives if full.len() <= k + 1 => (full, derivatives),
+            Some(derivatives) if size.is_finite() => {
+                let mut all = derivatives.insert_column(k, 0.0);
+                all.set_column(k, &full);
+                let upper = triangle(all);
+                (upper.column(k).into_owned(), Some(upper.remove_column(k)))
+            }
+            _ => (DVector::from_fn(k + 1, |i, _| if i == 0 || !size.is_finite() { size } else { 0.0 }), None),
+        };
     }
 
     /// The free parameters with their places in the full vector.
@@ -40,6 +69,22 @@ impl<'a, P: Residuals> BoundedProblem<'a, P> {
 
     fn value(&self, place: usize) -> f64 {
         self.values.get(place).copied().unwrap_or(f64::NAN)
+    }
+
+    /// The residuals of the data, then of the priors.
+    fn all_residuals(&self) -> DVector<f64> {
+        let data = self.problem.count();
+        let mut out = DVector::zeros(self.count());
+        let (model, priors) = out.as_mut_slice().split_at_mut(data);
+        if self.problem.residuals(&self.values, model).is_err() {
+            // An infinite sum of squares makes the step shorter, an error would end the iteration.
+            model.fill(f64::INFINITY);
+        }
+        let known = self.each().filter_map(|(place, parameter)| parameter.prior.map(|prior| (place, prior)));
+        for (cell, (place, (mean, sd))) in priors.iter_mut().zip(known) {
+            *cell = (mean - self.value(place)) / sd;
+        }
+        out
     }
 
     /// Derivatives of all residuals in the free parameters, bounds not heeded.
@@ -69,8 +114,8 @@ impl<'a, P: Residuals> BoundedProblem<'a, P> {
         if self.beyond.iter().all(|beyond| *beyond == 0.0) {
             return false;
         }
-        let (Some(jacobian), Some(residuals)) = (self.derivatives(), self.residuals()) else { return false };
-        let gradient = jacobian.tr_mul(&residuals);
+        let (residuals, Some(jacobian)) = &self.seen else { return false };
+        let gradient = jacobian.tr_mul(residuals);
         let mut any = false;
         for ((beyond, slope), column) in self.beyond.iter_mut().zip(gradient.iter()).zip(jacobian.column_iter()) {
             // Downhill is against the gradient; inwards is against the side that was overstepped.
@@ -160,6 +205,7 @@ impl<P: Residuals> LeastSquaresProblem<f64, Dyn, Dyn> for BoundedProblem<'_, P> 
                 *beyond = x - *value;
             }
         }
+        self.look();
     }
 
     fn params(&self) -> DVector<f64> {
@@ -170,22 +216,11 @@ impl<P: Residuals> LeastSquaresProblem<f64, Dyn, Dyn> for BoundedProblem<'_, P> 
     }
 
     fn residuals(&self) -> Option<DVector<f64>> {
-        let data = self.problem.count();
-        let mut out = DVector::zeros(self.count());
-        let (model, priors) = out.as_mut_slice().split_at_mut(data);
-        if self.problem.residuals(&self.values, model).is_err() {
-            // An infinite sum of squares makes the step shorter, an error would end the iteration.
-            model.fill(f64::INFINITY);
-        }
-        let known = self.each().filter_map(|(place, parameter)| parameter.prior.map(|prior| (place, prior)));
-        for (cell, (place, (mean, sd))) in priors.iter_mut().zip(known) {
-            *cell = (mean - self.value(place)) / sd;
-        }
-        Some(out)
+        Some(self.seen.0.clone())
     }
 
     fn jacobian(&self) -> Option<DMatrix<f64>> {
-        let mut jacobian = self.derivatives()?;
+        let mut jacobian = self.seen.1.clone()?;
         for (mut column, beyond) in jacobian.column_iter_mut().zip(&self.beyond) {
             if *beyond != 0.0 {
                 column.fill(0.0);
@@ -193,4 +228,24 @@ impl<P: Residuals> LeastSquaresProblem<f64, Dyn, Dyn> for BoundedProblem<'_, P> 
         }
         Some(jacobian)
     }
+}
+
+/// The upper triangle R of `A = Q R`, by modified Gram-Schmidt (Å. Björck, BIT 7 (1967) 1): the products of A's columns are R's.
+fn triangle(mut a: DMatrix<f64>) -> DMatrix<f64> {
+    let (m, n) = a.shape();
+    let mut upper = DMatrix::zeros(n, n);
+    let mut left = a.as_mut_slice();
+    for j in 0..n {
+        let (axis, others) = left.split_at_mut(m);
+        let length = dot(axis, axis).sqrt();
+        upper[(j, j)] = length;
+        axis.iter_mut().for_each(|x| *x /= if length > 0.0 { length } else { 1.0 });
+        for (l, other) in others.chunks_exact_mut(m).enumerate() {
+            let along = dot(axis, other);
+            upper[(j, j + 1 + l)] = along;
+            other.iter_mut().zip(axis.iter()).for_each(|(y, x)| *y -= along * x);
+        }
+        left = others;
+    }
+    upper
 }

@@ -11,7 +11,7 @@ use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 use crate::units::HOURS_PER_DAY;
 
-use super::parts::{fold, link, none, part, picture, table};
+use super::parts::{fold, link, none, part, picture, table, trait_with_unit};
 
 /// Most single pictures: a page must stay light enough for a phone.
 const MOST: usize = 60;
@@ -35,7 +35,6 @@ pub(super) fn section(study: &SeasonStudy) -> Markup {
                 p { "Half-way at 20 \u{b0}C is in thermal time, which runs with the temperature of the batch." }
                 (table(&numbers(found), "kinetics"))
             }))
-            p.sub { "Which curve fits each batch, and which foretells it: " (link("kinetics_candidates", "csv")) }
         }))
     }
 }
@@ -59,10 +58,13 @@ fn one(study: &SeasonStudy, fit: &BatchFit, i: usize) -> Markup {
     let series = study.series.iter().find(|series| series.batch == fit.batch);
     let now = |row: &&Forecast| row.batch == fit.batch && Some(row.as_of) == study.latest;
     let forecast: Option<&Forecast> = study.forecasts.done().and_then(|all| all.rows.iter().find(now));
-    let traits = ResultTable::new(Trait::ALL, Trait::ALL.len())
-        .text("trait", trait_with_unit)
-        .mixed("estimate", |which| fit.finding(which).estimate())
-        .titled("");
+    // Where a running batch will end is said by its forecast alone.
+    let runs = fit.state() == BatchState::Running;
+    let traits =
+        ResultTable::new(Trait::ALL.into_iter().filter(|which| !(runs && which.needs_terminal())), Trait::ALL.len())
+            .text("trait", trait_with_unit)
+            .mixed("estimate", Trait::unit, |which| fit.finding(which).estimate())
+            .titled("");
     let samples = series.map_or(&[][..], |series| &series.samples);
     let samples = ResultTable::new(samples, 60)
         .number("day", "", 1, |sample| Some(sample.hours / HOURS_PER_DAY))
@@ -99,11 +101,6 @@ fn one(study: &SeasonStudy, fit: &BatchFit, i: usize) -> Markup {
             }
         }
     }
-}
-
-/// A trait with its unit.
-fn trait_with_unit(which: Trait) -> String {
-    format!("{}, {}", which.title(), which.unit())
 }
 
 fn numbers(found: &Kinetics) -> Grid {

@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use crate::chart::Scales;
 use crate::drift::{Drift, Shift, ShiftKind};
 use crate::report::reader::Reader;
 use crate::report::trust::calibrate_by;
@@ -9,7 +10,7 @@ use crate::report::words::{list, percent};
 use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 
-use super::parts::{fold, link, part, picture, table};
+use super::parts::{fold, part, picture, table};
 
 pub(super) fn section(study: &SeasonStudy) -> Markup {
     html! {
@@ -82,7 +83,7 @@ fn misfits(found: &Drift) -> Markup {
         .titled("Entries that do not fit");
     html! {
         p {
-            "A scale misread, a digit mistyped, the sample of another batch: each reference is held against all others, and so are the              readings of a probe in a batch. One that is more likely wrong than that its probe has shifted is left out of drift and of the              fermentation curve. It stays in its table: look it up, and if it is a slip, mend it there or write ignore in its column use."
+            "A scale misread, a digit mistyped, the sample of another batch: each reference is held against all others, and so are the readings of a probe in a batch. One that is more likely wrong than that its probe has shifted is left out of drift and of the              fermentation curve. It stays in its table: look it up, and if it is a slip, mend it there or write ignore in its column use."
         }
         @if found.misfits.is_empty() { p { "Every reference fits." } } @else { (table(&made, "misfits")) }
     }
@@ -90,7 +91,7 @@ fn misfits(found: &Drift) -> Markup {
 
 /// When probes are due.
 fn due(found: &Drift, reader: &Reader) -> Markup {
-    let ends: Vec<String> = found.ends_sg.iter().map(|sg| format!("{sg:.3}")).collect();
+    let ends: Vec<String> = found.ends_sg.iter().map(|sg| reader.plain(*sg)).collect();
     let now = ResultTable::new(&found.probes, 80)
         .text("probe", |probe| &probe.probe)
         .text("calibrate by", |probe| calibrate_by(found, probe, reader))
@@ -101,7 +102,7 @@ fn due(found: &Drift, reader: &Reader) -> Markup {
         .titled("Due");
     html! {
         p {
-            "A probe is due when the chance that it is off by more than " (found.limit_sg) " SG where the beers end (SG " (list(&ends))
+            "A probe is due when the chance that it is off by more than " (reader.step(found.limit_sg)) " where the beers end (" (list(&ends))
             ") passes " (percent(found.limit_chance)) ". What is not known counts as well as the trend, so a probe that nobody checks becomes \
              due. A date is never farther ahead than the probe was observed."
         }
@@ -114,17 +115,17 @@ fn due(found: &Drift, reader: &Reader) -> Markup {
 /// The terms of the fleet.
 fn fleet(found: &Drift) -> Markup {
     let terms = ResultTable::new(&found.fleet, usize::MAX)
-        .text("term", |term| term_in_words(&term.term))
-        .mixed("estimate", |term| term.finding.estimate())
+        .text("term", |term| {
+            let words = term_in_words(&term.term);
+            Scales::now().of(&words).unit(&words)
+        })
+        .mixed("estimate", |term| term_in_words(&term.term), |term| term.finding.estimate())
         .text("method", |term| term.finding.estimate().map_or("", |e| &e.method))
         .note("why not", |term| term.finding.why())
         .titled("The fleet");
     html! {
         (table(&terms, "drift_fleet"))
-        p {
-            "The same checks in a linear mixed model, and what else may go with a probe's error, stand in " (link("drift_mixed", "csv"))
-            ". Its drift is that between the sudden shifts; the mean drift here has the shifts in it."
-        }
+        p { "The mean drift has the sudden shifts in it." }
     }
 }
 

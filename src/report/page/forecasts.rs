@@ -59,10 +59,10 @@ fn planned(outlook: &Outlook, reader: &Reader) -> String {
     let cold = outlook.cold_at.zip(outlook.p_rest_before_cold);
     match (cold, &outlook.left_sg, outlook.finish.p50) {
         (Some((at, p)), Some(left), _) => format!(
-            "{batch} {schedule} goes cold on {}: it is at rest before that with a chance of {:.0} %; else up to SG {:.4} stay unfermented.",
+            "{batch} {schedule} goes cold on {}: it is at rest before that with a chance of {:.0} %; else up to {} stay unfermented.",
             reader.day(at),
             100.0 * p,
-            left.p95
+            reader.size(left.p95)
         ),
         (_, _, Some(finish)) => format!("{batch} {schedule} comes to rest about {}.", reader.day(finish)),
         _ => format!("{batch} {schedule} does not come to rest."),

@@ -23,6 +23,10 @@ const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'";
 
 /// The whole page of a study.
 pub(super) fn page(study: &SeasonStudy) -> String {
+    Reader::of(study).scales.during(|| written(study))
+}
+
+fn written(study: &SeasonStudy) -> String {
     let summary = Summary::of(study);
     let sections = [
         ("today", "Today", today::section(study, &summary)),
@@ -48,11 +52,9 @@ pub(super) fn page(study: &SeasonStudy) -> String {
             body {
                 header {
                     h1 { (study.title()) ": season report" }
-                    p.sub { (summary.season) ". Gravities are at 20 \u{b0}C. "
-                        @match Reader::of(study).clock() {
-                            "UTC" => "Times are UTC.",
-                            clock => { "Times in sentences are those of " (clock) ", in tables and pictures UTC." }
-                        } }
+                    p.sub {
+                        (summary.season.strip_prefix(&format!("{}: ", study.title())).unwrap_or(&summary.season)) ". Gravities are at 20 \u{b0}C, times those of " (Reader::of(study).scales.clock()) "."
+                    }
                 }
                 main {
                     p.print { "Parts with a triangle before their name were folded and are left out of this print." }

@@ -2,8 +2,9 @@
 
 use maud::{Markup, PreEscaped, html};
 
-use crate::chart::Figure;
+use crate::chart::{Figure, Scales};
 use crate::error::Result;
+use crate::kinetics::Trait;
 use crate::report::summary::Answer;
 use crate::show::Grid;
 use crate::study::Part;
@@ -53,4 +54,9 @@ pub(super) fn part<T>(part: &Part<T>, body: impl FnOnce(&T) -> Markup) -> Markup
         Part::Skipped(why) => none(&format!("Skipped: {why}.")),
         Part::Failed(why) => none(&format!("No estimate: {why}.")),
     }
+}
+
+/// A trait with its unit.
+pub(super) fn trait_with_unit(which: Trait) -> String {
+    format!("{}, {}", which.title(), Scales::now().of(which.unit()).unit(which.unit()))
 }

@@ -5,10 +5,10 @@ use maud::{Markup, html};
 use crate::report::summary::Summary;
 use crate::report::words::percent;
 use crate::show::{Grid, ResultTable};
-use crate::strains::Strains;
+use crate::strains::{StrainContrast, Strains};
 use crate::study::SeasonStudy;
 
-use super::parts::{answer, fold, part, picture, table};
+use super::parts::{answer, fold, part, picture, table, trait_with_unit};
 
 pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
     html! {
@@ -29,12 +29,12 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
 
 fn means(found: &Strains) -> Grid {
     ResultTable::new(&found.means, 120)
-        .text("trait", |mean| mean.which.title())
+        .text("trait", |mean| trait_with_unit(mean.which))
         .text("strain", |mean| &mean.strain)
         .count("batches", |mean| mean.n)
         .text("left out", |mean| &mean.left_out)
-        .mixed("mean", |mean| mean.mean.estimate())
-        .mixed("pooled", |mean| mean.pooled.estimate())
+        .mixed("mean", |mean| mean.which.unit(), |mean| mean.mean.estimate())
+        .mixed("pooled", |mean| mean.which.unit(), |mean| mean.pooled.estimate())
         .chance("probably highest", |mean| mean.p_highest)
         .chance("probably lowest", |mean| mean.p_lowest)
         .note("why not", |mean| mean.mean.why())
@@ -42,11 +42,14 @@ fn means(found: &Strains) -> Grid {
 }
 
 fn differences(found: &Strains) -> Grid {
-    ResultTable::new(&found.contrasts, 300)
-        .text("trait", |pair| pair.which.title())
+    let mut pairs: Vec<&StrainContrast> = found.contrasts.iter().collect();
+    let size = |pair: &StrainContrast| pair.difference.value().map_or(0.0, f64::abs);
+    pairs.sort_by(|a, b| a.which.cmp(&b.which).then(size(b).total_cmp(&size(a))));
+    ResultTable::new(pairs, 300)
+        .text("trait", |pair| trait_with_unit(pair.which))
         .text("first", |pair| &pair.a)
         .text("second", |pair| &pair.b)
-        .mixed("first \u{2212} second", |pair| pair.difference.estimate())
+        .mixed("first \u{2212} second", |pair| pair.which.difference_unit(), |pair| pair.difference.estimate())
         .number("p, all pairs at once", "", 3, |pair| pair.p_adjusted)
         .number("p, Holm", "", 3, |pair| pair.p_holm)
         .number("ratio", "", 2, |pair| pair.ratio.as_ref().map(|ratio| ratio.value))
@@ -58,10 +61,14 @@ fn differences(found: &Strains) -> Grid {
 
 fn spreads(found: &Strains) -> Grid {
     ResultTable::new(&found.spreads, 120)
-        .text("trait", |row| row.which.title())
+        .text("trait", |row| trait_with_unit(row.which))
         .text("strain", |row| row.strain.as_deref().unwrap_or("all"))
         .count("batches", |row| row.n)
-        .mixed("standard deviation between batches", |row| row.sd.estimate())
+        .mixed(
+            "standard deviation between batches",
+            |row| if row.relative { "" } else { row.which.unit() },
+            |row| row.sd.estimate(),
+        )
         .text("of", |row| if row.relative { "the value" } else { "" })
         .note("why not", |row| row.sd.why())
         .titled("Repeatability: how far batches spread beyond the errors of their fits")
@@ -69,7 +76,7 @@ fn spreads(found: &Strains) -> Grid {
 
 fn power(found: &Strains) -> Grid {
     ResultTable::new(found.open(), 300)
-        .text("trait", |pair| pair.which.title())
+        .text("trait", |pair| trait_with_unit(pair.which))
         .text("first", |pair| &pair.a)
         .text("second", |pair| &pair.b)
         .text("difference", |pair| pair.margin)

@@ -67,18 +67,21 @@ pub(super) fn methods() -> Markup {
                  as the unit." }
             li { b { "Fermentation. " } "Several curves; numbers and intervals come from a logistic whose rate may bend where the \
                  readings say so, by generalised least squares: the offset of each probe, and errors that last for hours, are part \
-                 of the fit; hours in which foam, a wall or bubbles held a probe are left out. Time is that of the clock or of the temperature, whichever the readings support." }
+                 of the fit. Hours in which foam, a wall or bubbles held a probe are left out. Time is that of the clock, or runs faster in \
+                 the warm, whichever the readings support." }
             li { b { "Forecast. " } "Where the batch is on its curve is told by its own readings and by past batches, as known at the \
                  moment of the forecast. How long it takes from the middle of its drop to rest is taken from the strain's batches \
                  that have ended; how wide the forecast is learns from the forecasts before it." }
-            li { b { "Yeasts. " } "Means over batches by random effects, with t intervals; differences of all pairs within a trait with intervals and \
-                 p-values from one and the same adjustment." }
+            li { b { "Yeasts. " } "Means over batches by a mixed model with the batch as the unit, with t intervals. The intervals of all \
+                 differences of a trait hold at once, and their p-values come from the same adjustment." }
         } }
         details { summary { "Limits" } ul {
             li { "A probe alone cannot tell a slow yeast from its own drift. A sample or a second probe can." }
             li { "No difference shown is not the same as no difference: look at the width of the interval." }
-            li { "Yeasts are compared as brewed, not adjusted for wort, temperature or pitching rate." }
-            li { "Finish times are about coming to rest at the last fermentation temperature; a schedule ahead is not used." }
+            li { "Yeasts are compared at common conditions only as far as these vary within a yeast. What always goes with one yeast \
+                  counts as that yeast." }
+            li { "Finish times are about coming to rest at the last fermentation temperature. What a plan of temperatures changes is said \
+                  apart, under the coming fortnight." }
             li { "Intervals hold as far as the model does. The forecasts tried on the past show how theirs did in this very season." }
         } }
     }

@@ -12,8 +12,8 @@ use super::parts::{none, picture};
 
 pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
     let (batches, reader) = (running(study), Reader::of(study));
-    // All strips share their time, so that they can be compared.
-    let forecasts = || batches.iter().map(|batch| batch.forecast);
+    // All strips share their time, so that they can be compared. Of a batch at rest nothing is to come.
+    let forecasts = || batches.iter().filter(|batch| !batch.at_rest()).map(|batch| batch.forecast);
     let ends = || forecasts().filter_map(|forecast| forecast.finish).flat_map(|q| [q.p05, q.p95]);
     let times = || ends().chain(forecasts().map(|forecast| forecast.as_of));
     let span = times().min().zip(times().max());
@@ -27,13 +27,18 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
                 }
             }
                 p { (batch.now(&reader)) }
-                p { (batch.finish(&reader)) }
-            @if let Some((from, to)) = span { (picture(batch.forecast.chart(from, to))) }
+                p { (unbroken(&batch.finish(&reader))) }
+            @if let Some((from, to)) = span.filter(|_| !batch.at_rest()) { (picture(batch.forecast.chart(from, to))) }
         } } }
-        @if !batches.is_empty() {
+        @if span.is_some() {
             p.sub { "Each shape shows when the batch comes to rest: the higher, the likelier. Upright line: the last reading of the season." }
         }
         h3 { (summary.steps.question) }
-        ul { @for step in &summary.steps.sentences { li { (step) } } }
+        ul { @for step in &summary.steps.sentences { li { (unbroken(step)) } } }
     }
+}
+
+/// A sentence whose numbers stay with their percent signs.
+fn unbroken(sentence: &str) -> String {
+    sentence.replace(" %", "\u{a0}%")
 }

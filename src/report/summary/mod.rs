@@ -61,6 +61,10 @@ impl Summary {
     /// The answers of a study.
     #[doc = example!(no_run "println!(\"{}\", Summary::of(&study));")]
     pub fn of(study: &SeasonStudy) -> Self {
+        Reader::of(study).scales.during(|| Self::written(study))
+    }
+
+    fn written(study: &SeasonStudy) -> Self {
         let season = &study.season;
         let mut strains: Vec<&str> = season.batches.iter().map(|batch| batch.strain.as_str()).collect();
         strains.sort_unstable();
@@ -74,7 +78,7 @@ impl Summary {
         );
         if let Some(latest) = study.latest {
             let reader = Reader::of(study);
-            text.push_str(&format!("; data to {} ({})", reader.moment(latest), reader.clock()));
+            text.push_str(&format!("; data to {} ({})", reader.moment(latest), reader.scales.clock()));
         }
         Self {
             season: text,

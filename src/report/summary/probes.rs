@@ -3,16 +3,18 @@
 use std::collections::BTreeMap;
 
 use crate::calibration::Calibrations;
-use crate::drift::{Drift, ProbeDrift, Shift};
+use crate::drift::{Drift, Shift};
 use crate::fit::{Estimate, decimals_for};
 use crate::show::ResultTable;
 use crate::study::SeasonStudy;
 
 use super::super::reader::Reader;
 use super::super::trust::{Trust, calibrate_by};
-use super::super::words::{count, list, percent, signed};
+use super::super::words::{count, list, percent, signed, some};
 use super::Answer;
 
+/// Probes that are named in a sentence.
+const MOST_NAMES: usize = 20;
 /// Shifts that are named in a sentence.
 const MOST_SHIFTS: usize = 4;
 
@@ -40,7 +42,7 @@ fn calibration(answer: &mut Answer, found: &Calibrations) {
     let mut without: Vec<&str> = found.without.iter().map(|n| n.probe.as_str()).filter(|p| !with.contains(p)).collect();
     without.dedup();
     if !without.is_empty() {
-        answer.say(format!("Without a curve: {}.", list(&without)));
+        answer.say(format!("Without a curve: {}.", some(&without, MOST_NAMES)));
     }
 }
 
@@ -50,7 +52,7 @@ fn drift(answer: &mut Answer, found: &Drift, reader: &Reader) {
         said.entry(Trust::of(found, probe, reader)).or_default().push(&probe.probe);
     }
     for (trust, names) in &said {
-        answer.say(format!("{}: {}.", trust.sentence(found.limit_sg), list(names)));
+        answer.say(format!("{}: {}.", trust.sentence(&reader.step(found.limit_sg)), some(names, MOST_NAMES)));
     }
     if said.contains_key(&Trust::No) {
         answer.say("The gravities in this report are corrected for what is known of that.");
@@ -71,17 +73,19 @@ fn drift(answer: &mut Answer, found: &Drift, reader: &Reader) {
     }
     for mean in found.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {
         if let Some(e) = mean.finding.estimate() {
-            let decimals = decimals_for(e.se);
-            let [value, lower, upper] = [e.value, e.lower, e.upper].map(|v| signed(v, decimals, true));
-            let level = percent(e.level);
-            answer
-                .say(format!("The mean drift of the probes is {value} SG per 30 days ({level}: {lower} to {upper})."));
+            let scale = reader.scales.of("SG");
+            let [value, lower, upper, se] = [e.value, e.lower, e.upper, e.se].map(|v| scale.value(v));
+            let [value, lower, upper] = [value, lower, upper].map(|v| signed(v, decimals_for(se), true));
+            let (level, unit) = (percent(e.level), scale.unit("SG"));
+            answer.say(format!(
+                "The probes drift by {value} {unit} in 30 days on average ({level}: {lower} to {upper})."
+            ));
         }
     }
     answer.table = ResultTable::new(&found.probes, usize::MAX)
         .text("probe", |probe| &probe.probe)
         .text("today", |probe| Trust::of(found, probe, reader).words())
-        .text("off by", off_now)
+        .text("off by", |probe| probe.offset_sg.estimate().map_or_else(String::new, |e| reader.off(e, true)))
         .text("calibrate by", |probe| calibrate_by(found, probe, reader))
         .text("over the season", |probe| &probe.verdict)
         .text("last check", |probe| probe.last_check.map_or_else(String::new, |last| reader.day(last.at)))
@@ -89,18 +93,10 @@ fn drift(answer: &mut Answer, found: &Drift, reader: &Reader) {
         .titled("");
 }
 
-/// Its error on the curve in force.
-fn off_now(probe: &ProbeDrift) -> String {
-    probe.offset_sg.estimate().map_or_else(String::new, |e| {
-        let decimals = decimals_for(e.se).min(4);
-        format!("{} \u{b1} {:.decimals$}", signed(e.value, decimals, true), e.se)
-    })
-}
-
 /// How long a calibration of a further probe may be trusted.
 fn due_in_words(e: &Estimate) -> String {
     if e.upper < 0.5 {
-        return "A curve as these are does not keep to the limit even on the day of its calibration.".to_owned();
+        return "Curves such as these are not within the limit even on the day of their calibration.".to_owned();
     }
     format!(
         "A new probe of this kind needs a calibration after {:.0} days ({}: {:.0} to {:.0} days).",
@@ -113,7 +109,7 @@ fn due_in_words(e: &Estimate) -> String {
 
 /// A shift that was found, with a word of doubt where chance alone shows one as strong in more than one season of twenty.
 fn shift_text(shift: &Shift, reader: &Reader) -> String {
-    let size = shift.shift_sg.value().map_or_else(String::new, |sg| format!(" by {}", signed(sg, 4, true)));
+    let size = shift.shift_sg.estimate().map_or_else(String::new, |e| format!(" by {}", reader.off(e, true)));
     let doubt = if shift.p_fleet.is_some_and(|p| p > 0.05) { " (perhaps by chance)" } else { "" };
     let others = match shift.or_probes.is_empty() {
         true => String::new(),

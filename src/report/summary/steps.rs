@@ -7,7 +7,7 @@ use crate::study::SeasonStudy;
 use super::super::reader::Reader;
 use super::super::running::running;
 use super::super::trust::{calibrate_by, off};
-use super::super::words::{list, percent, signed};
+use super::super::words::{list, percent};
 use super::Answer;
 
 /// Chance of being stuck from which a batch is worth a look.
@@ -18,6 +18,8 @@ const MAYBE_READY: f64 = 0.5;
 const SOON_D: f64 = 14.0;
 /// Entries that do not fit are named one by one up to this number.
 const MOST_MISFITS: usize = 6;
+/// Probes to calibrate are named one by one up to this number.
+const MOST_PROBES: usize = 10;
 /// Two probes may have exchanged their names when both are contradicted within these days.
 const EXCHANGED_D: f64 = 7.0;
 
@@ -33,9 +35,9 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
         for c in &calibrations.calibrations {
             if let Some(next) = c.next_bath() {
                 answer.say(format!(
-                    "Mix one more bath for {}, near SG {:.3} ({:.0} g of sugar and {:.0} g of water for a litre): its curve is \
+                    "Mix one more bath for {}, near {} ({:.0} g of sugar and {:.0} g of water for a litre): its curve is \
                      provisional, from {} baths.",
-                    c.probe, next.sg, next.sucrose_g_per_l, next.water_g_per_l, c.baths.len()
+                    c.probe, reader.plain(next.sg), next.sucrose_g_per_l, next.water_g_per_l, c.baths.len()
                 ));
             }
         }
@@ -72,20 +74,22 @@ fn misfits(answer: &mut Answer, found: &[Misfit], reader: &Reader) {
     };
     for misfit in found.iter().take(MOST_MISFITS) {
         let way = if misfit.off_sg > 0.0 { "above" } else { "below" };
-        let (sg, off, on) = (misfit.stated_sg, misfit.off_sg.abs(), reader.day(misfit.at));
+        let (sg, off, on) = (reader.plain(misfit.stated_sg), reader.size(misfit.off_sg), reader.day(misfit.at));
         let (batch, probes) = (misfit.batch.as_deref().unwrap_or_default(), list(&misfit.probes));
-        let all_else = || format!("{sg:.4} is {off:.3} {way} what {probes} and all else say");
+        let all_else = || format!("{sg} is {off} {way} what {probes} and all else say");
         let (what, rest) = match misfit.kind {
             MisfitKind::Sample => (format!("Look up the sample of {on} in {batch}"), all_else()),
             MisfitKind::Bath => {
                 let bath = misfit.bath.as_deref().unwrap_or("without a name");
-                (format!("Look up the bath {bath} of {on}"), format!("SG {sg:.4} is {off:.3} {way} what {probes} say"))
+                (format!("Look up the bath {bath} of {on}"), format!("{sg} is {off} {way} what {probes} say"))
             }
             MisfitKind::Original => (format!("Look up the original gravity of {batch}"), all_else()),
             MisfitKind::Readings => {
                 let perhaps = exchanged(misfit).unwrap_or_default();
-                let (mean, spread) = (signed(misfit.off_sg, 3, true), misfit.se);
-                answer.say(format!("Look whether {probes} was in {batch}: its samples contradict it by {mean} on average ({spread:.3} root mean square).{perhaps}"));
+                answer.say(format!(
+                    "Look whether {probes} was in {batch}: the samples of {batch} lie {off} {} on average.{perhaps}",
+                    if misfit.off_sg > 0.0 { "lower" } else { "higher" }
+                ));
                 continue;
             }
         };
@@ -132,30 +136,34 @@ fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift, reader: &Read
         found.probes.iter().filter(|probe| probe.recalibrate == Recalibrate::AlreadyPast).collect();
     due.sort_by(|a, b| size(b).total_cmp(&size(a)));
     let any_off = due.iter().any(|probe| off(found, probe, reader).is_some());
-    for probe in &due {
+    for probe in due.iter().take(MOST_PROBES) {
         let (name, since) = (&probe.probe, calibrate_by(found, probe, reader));
         answer.say(match off(found, probe, reader) {
-            Some(off) => format!("Calibrate {name}: it reads {off}, {since}."),
+            Some(off) => format!("Calibrate {name}: it reads {off} ({since})."),
             None => {
-                format!("Check {name} in water after its batch: its error is no longer known well enough, {since}.")
+                format!("Check {name} in water after its batch: its error is no longer known well enough ({since}).")
             }
         });
+    }
+    if let Some(more) = due.get(MOST_PROBES..).filter(|more| !more.is_empty()) {
+        let names: Vec<&str> = more.iter().map(|probe| probe.probe.as_str()).collect();
+        answer.say(format!("Also due, by smaller errors: {}. Their dates stand with the probes.", list(&names)));
     }
     for probe in &found.probes {
         if let (Recalibrate::By(at), Some(now)) = (&probe.recalibrate, study.latest)
             && at.days_since(now) <= SOON_D
         {
-            let (name, limit) = (&probe.probe, found.limit_sg);
+            let (name, limit) = (&probe.probe, reader.step(found.limit_sg));
             answer.say(format!(
                 "Check {name} in water after its next batch, to know its error beyond {}; calibrate it if it is off by more \
-                 than {limit} SG.",
+                 than {limit}.",
                 reader.day(*at)
             ));
         }
     }
     if let Some(taken) = study.bath_plan.done().filter(|_| any_off).and_then(BathPlan::recommended) {
         answer.say(format!(
-            "To calibrate, mix these baths: SG {}. The grams stand with the probes, under the next baths.",
+            "To calibrate, mix these baths: SG {}. The grams for each stand below, in Probes, under \"The next baths\".",
             gravities(taken)
         ));
     }

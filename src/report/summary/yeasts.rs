@@ -21,9 +21,7 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
             return answer;
         }
     };
-    let mut names: Vec<&str> = strains.means.iter().map(|mean| mean.strain.as_str()).collect();
-    names.sort_unstable();
-    names.dedup();
+    let names: Vec<&str> = strains.stuck.iter().map(|share| share.strain.as_str()).collect();
     if names.len() == 1 {
         answer.say("One strain only, so there is nothing to compare.");
     } else {

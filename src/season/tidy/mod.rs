@@ -2,6 +2,7 @@
 
 mod batch_of_reading;
 mod clock;
+mod exchanged;
 mod far_times;
 mod file_order;
 mod frozen;
@@ -11,6 +12,7 @@ mod remarks;
 mod sorted_readings;
 
 pub(crate) use batch_of_reading::fill_batches;
+pub(crate) use exchanged::restore_names;
 pub(crate) use frozen::flag_frozen;
 pub(crate) use raw_gravity::UNFERMENTED_H;
 
@@ -37,7 +39,7 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
     loaded.events.sort_by_key(|entry| entry.row.at);
     loaded.plan.sort_by(|a, b| (&a.row.batch, a.row.at).cmp(&(&b.row.batch, b.row.at)));
 
-    let (mut readings, files) = sorted_readings::sort_readings(&mut loaded)?;
+    let (mut readings, mut files) = sorted_readings::sort_readings(&mut loaded)?;
     ids::flag_unknown(&mut loaded, &mut readings, has_probes, has_batches);
     for entry in &mut loaded.references {
         let reference = &mut entry.row;
@@ -58,6 +60,9 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
     let Readings { flags, tilt_deg, temp_c, .. } = &mut season.readings;
     for ((flags, tilt), temp) in flags.iter_mut().zip(tilt_deg).zip(temp_c) {
         flags.insert(range_flags(*tilt, *temp));
+    }
+    if let Some(order) = restore_names(&mut season.readings) {
+        files = order.iter().filter_map(|row| files.get(*row).copied()).collect();
     }
     flag_frozen(&mut season.readings);
     for (file, flags) in files.into_iter().zip(&season.readings.flags) {

@@ -24,6 +24,10 @@ const HEAVIEST_KG_M3: f64 = 1100.0;
 /// No float is as thin or short, mm.
 const SMALLEST_MM: f64 = 20.0;
 
+const CLOCK_JUMPED: &str = "the clock of a logger jumped, so that times may be wrong";
+const EXCHANGED: &str =
+    "probes had each other's names in the log from then on, by their tilts; the readings have their own again";
+
 /// Adds the remarks to the season's account.
 pub(super) fn notice(season: &mut Season, temp_column: &str) {
     let Season { readings, references, batches, probes, .. } = &*season;
@@ -38,7 +42,8 @@ pub(super) fn notice(season: &mut Season, temp_column: &str) {
         (SeasonTable::Readings, swapped(season)),
         (SeasonTable::References, ids_alike(probes.iter().map(|p| &p.probe), used_probes, "probe")),
         (SeasonTable::References, ids_alike(batches.iter().map(|b| &b.batch), used_batches, "batch")),
-        (SeasonTable::Readings, clock_jumps(season)),
+        (SeasonTable::Readings, flagged(season, Flags::CLOCK_JUMP, CLOCK_JUMPED)),
+        (SeasonTable::Readings, flagged(season, Flags::EXCHANGED, EXCHANGED)),
         (SeasonTable::Readings, fahrenheit(season, temp_column)),
     ];
     for (table, text) in found {
@@ -97,25 +102,25 @@ fn ids_alike<'a>(
     (!names.is_empty()).then(|| format!("a {what} may be written in two ways and is taken for two: {}", listed(&names)))
 }
 
-/// Where the clock of a logger jumped.
-fn clock_jumps(season: &Season) -> Option<String> {
+/// Where readings have a reason, by probe and batch with the day of the first.
+fn flagged(season: &Season, reason: Flags, text: &str) -> Option<String> {
     let readings = &season.readings;
-    let mut jumps: BTreeMap<(&str, Option<&str>), String> = BTreeMap::new();
-    let flagged = readings.flags.iter().enumerate().filter(|(_, flags)| flags.intersects(Flags::CLOCK_JUMP));
+    let mut places: BTreeMap<(&str, Option<&str>), String> = BTreeMap::new();
+    let flagged = readings.flags.iter().enumerate().filter(|(_, flags)| flags.intersects(reason));
     for (row, _) in flagged {
         if let Some(reading) = readings.get(row) {
-            let place = jumps.entry((reading.probe, reading.batch));
+            let place = places.entry((reading.probe, reading.batch));
             place.or_insert_with(|| day(reading.at));
         }
     }
-    let names: Vec<String> = jumps
+    let names: Vec<String> = places
         .iter()
         .map(|((probe, batch), day)| match batch {
             Some(batch) => format!("{probe} in {batch} about {day}"),
             None => format!("{probe} about {day}"),
         })
         .collect();
-    (!names.is_empty()).then(|| format!("the clock of a logger jumped, so that times may be wrong: {}", listed(&names)))
+    (!names.is_empty()).then(|| format!("{text}: {}", listed(&names)))
 }
 
 /// Methods that have no meaning, where the error of a gravity hangs on them.

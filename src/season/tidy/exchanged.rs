@@ -1,0 +1,101 @@
+//! Probes that bear each other's names in the log.
+//!
+//! A float moves gradually, and two probes that differ in mass and shape rest at different tilts in one beer. Where the readings
+//! of a probe jump as another begins its batch, while the other begins where they were, the two names changed places; they
+//! change back where the first of the two batches ends and the readings go on as smoothly. The readings get their own probe
+//! and batch again, with a flag. Names that were exchanged for the whole of both batches show nothing here: samples tell.
+
+use std::cmp::Ordering;
+use std::ops::Range;
+
+use crate::season::flags::Flags;
+use crate::season::readings::Readings;
+
+assumed! {
+    /// Readings jump by at least so much where names change places.
+    const JUMP_DEG: f64 = 2.0, "degrees";
+    /// Under the other name they go on within so much.
+    const SMOOTH_DEG: f64 = 0.6, "degrees";
+}
+
+/// Out of the beer.
+const OUT: Flags = Flags::TILT_RANGE.with(Flags::TEMP_RANGE);
+/// Readings on each side of a change whose medians are compared.
+const SIDE: usize = 4;
+/// One name is taken up within so long of the other's change, h; the probe itself may be put in later.
+const AT_ONCE_H: f64 = 1.0;
+
+/// Gives readings their own probe and batch again where two probes have each other's names. The new order of the rows, if
+/// there is one.
+pub(crate) fn restore_names(readings: &mut Readings) -> Option<Vec<usize>> {
+    let of = |row: &usize| Some((*readings.probe.get(*row)?, (*readings.batch.get(*row)?)?));
+    let in_range = |row: &usize| !readings.flags.get(*row).is_some_and(|flags| flags.intersects(OUT));
+    let rows: Vec<usize> = (0..readings.len()).filter(|row| of(row).is_some() && in_range(row)).collect();
+    let stays: Vec<&[usize]> = rows.chunk_by(|a, b| of(a) == of(b)).filter(|stay| stay.len() > 2 * SIDE).collect();
+    let mut exchanged: Vec<(Range<usize>, (u32, u32))> = Vec::new();
+    for runs in &stays {
+        for later in &stays {
+            let is_free = |stay: &[usize]| !exchanged.iter().any(|(rows, _)| stay.contains(&rows.start));
+            let names = runs.first().and_then(of).zip(later.first().and_then(of));
+            let Some((own, other)) = names.filter(|(own, other)| own.0 != other.0 && own.1 != other.1) else {
+                continue;
+            };
+            if let Some([a, b]) = exchange(readings, runs, later).filter(|_| is_free(runs) && is_free(later)) {
+                exchanged.extend([(a, other), (b, own)]);
+            }
+        }
+    }
+    if exchanged.is_empty() {
+        return None;
+    }
+    for (rows, (of_probe, of_batch)) in exchanged {
+        let Readings { probe, batch, flags, .. } = readings;
+        for ((probe, batch), flags) in probe.iter_mut().zip(batch).zip(flags).take(rows.end).skip(rows.start) {
+            (*probe, *batch) = (of_probe, Some(of_batch));
+            flags.insert(Flags::EXCHANGED);
+        }
+    }
+    let mut order: Vec<usize> = (0..readings.len()).collect();
+    order.sort_by_key(|row| (readings.probe.get(*row), readings.at.get(*row)));
+    *readings = readings.pick(&order);
+    Some(order)
+}
+
+/// The rows that a probe and one that begins `later`, while the first `runs`, have of each other.
+fn exchange(readings: &Readings, runs: &[usize], later: &[usize]) -> Option<[Range<usize>; 2]> {
+    let at = |row: &usize| readings.at.get(*row).copied();
+    let (began, last) = (at(later.first()?)?, at(runs.last()?)?);
+    if began <= at(runs.first()?)? || began >= last {
+        return None;
+    }
+    let tilt = |row: &usize| readings.tilt_deg.get(*row).copied();
+    let level = |rows: &[usize]| {
+        let mut tilts: Vec<f64> = rows.iter().filter_map(tilt).collect();
+        tilts.sort_by(f64::total_cmp);
+        Some(0.5 * (tilts.get((SIDE - 1) / 2)? + tilts.get(SIDE / 2)?))
+    };
+    let sides =
+        |stay: &[usize], k: usize| Some((level(stay.get(k.checked_sub(SIDE)?..k)?)?, level(stay.get(k..k + SIDE)?)?));
+    let step = |k: &usize| Some((tilt(runs.get(*k)?)? - tilt(runs.get(k.checked_sub(1)?)?)?).abs());
+    let by = |h: f64| runs.partition_point(|row| at(row) < Some(began.plus_hours(h)));
+    let k =
+        (by(-AT_ONCE_H)..by(AT_ONCE_H) + 1).max_by(|a, b| step(a).partial_cmp(&step(b)).unwrap_or(Ordering::Equal))?;
+    let (before, after) = sides(runs, k)?;
+    let jump = (after - before).abs();
+    if (level(later.get(..SIDE)?)? - before).abs() > *SMOOTH_DEG {
+        return None;
+    }
+    // Where the first of the two ends, the other has its own name again, unless it goes on more smoothly as it is.
+    let (ends, goes_on) = if Some(last) < later.last().and_then(at) { (runs, later) } else { (later, runs) };
+    let end = goes_on.partition_point(|row| at(row) <= ends.last().and_then(at));
+    let back = sides(goes_on, end).and_then(|(before, after)| {
+        let off = (level(ends.get(ends.len().checked_sub(SIDE)?..)?)? - after).abs();
+        Some(((after - before).abs(), off)).filter(|(jump, off)| *off <= jump.max(*SMOOTH_DEG))
+    });
+    let shown = back.filter(|(_, off)| *off <= *SMOOTH_DEG).map_or(jump, |(back, _)| jump.max(back));
+    let until = |stay: &[usize]| match goes_on.get(end).filter(|_| back.is_some() && stay == goes_on) {
+        Some(row) => Some(*row),
+        None => Some(stay.last()? + 1),
+    };
+    (shown >= *JUMP_DEG).then_some([*runs.get(k)?..until(runs)?, *later.first()?..until(later)?])
+}
