@@ -114,7 +114,7 @@ fn hold(seeds: std::ops::Range<u64>, study: bool) {
 
 #[test]
 fn changed_seasons_are_read_or_refused_and_no_value_is_made_up() {
-    hold(0..8_000, false);
+    hold(0..4_000, false);
 }
 
 #[test]
