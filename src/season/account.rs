@@ -3,8 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt;
 
-use super::names::short;
-use super::row_error::{QUOTED, RowError};
+use super::row_error::RowError;
 
 /// Kinds of rejected rows, columns and files that the text form lists.
 const SHOWN: usize = 20;
@@ -174,7 +173,7 @@ impl fmt::Display for RowAccount {
             writeln!(f, "remark on {remark}")?;
         }
         for (file, column) in self.unknown_columns.iter().take(SHOWN) {
-            writeln!(f, "not used: column `{}` of {file}", short(column, QUOTED))?;
+            writeln!(f, "not used: column `{column}` of {file}")?;
         }
         more(f, self.unknown_columns.len(), "columns that are not used")?;
         for file in self.unmatched.iter().take(SHOWN) {

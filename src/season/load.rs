@@ -12,7 +12,7 @@ use super::flags::Flags;
 use super::loaded::{Loaded, SourceRow};
 use super::names::{list, short};
 use super::read::{self, Delimited, Parquet, RawRow};
-use super::row_error::RowError;
+use super::row_error::{QUOTED, RowError};
 use super::source_files::{Discovered, SourceFile, Storage, discover};
 use super::table::SeasonTable;
 use super::table_rows::{ReadingRow, TableRow};
@@ -163,7 +163,7 @@ impl Loaded {
             self.temp_column = binding.label("temp_c").map(str::to_owned);
         }
         for column in &binding.unknown {
-            self.account.unknown_columns.push((found.name.clone(), column.clone()));
+            self.account.unknown_columns.push((found.name.clone(), short(column, QUOTED)));
         }
         Ok(binding)
     }

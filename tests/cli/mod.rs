@@ -1,9 +1,11 @@
 //! The program as a user starts it: what it prints, what it writes, and its exit codes.
 
+mod odd_input;
 mod program;
 mod readme;
 mod refusals;
 mod study;
+mod writing;
 
 use std::path::Path;
 use std::process::Command;

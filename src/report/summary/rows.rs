@@ -1,8 +1,8 @@
 //! What became of the rows?
 
-use crate::season::{RejectedAlike, RowAccount};
+use crate::season::{RejectedAlike, RowAccount, list};
 
-use super::super::words::{count, grouped, list};
+use super::super::words::{count, grouped};
 use super::Answer;
 
 /// Most reasons and most remarks that are said here.
