@@ -90,9 +90,12 @@ impl Loaded {
 
     /// Counts a row that is kept, with its flags.
     pub(crate) fn count_kept(&mut self, file: usize, flags: Flags) {
-        if let Some(account) = self.account.files.get_mut(file) {
-            *(if flags.is_empty() { &mut account.kept } else { &mut account.flagged }) += 1;
+        let Some(account) = self.account.files.get_mut(file) else { return };
+        if flags.is_empty() {
+            account.kept += 1;
+            return;
         }
+        account.flagged += 1;
         for name in flags.names() {
             *self.flag_counts.entry((file, name)).or_default() += 1;
         }

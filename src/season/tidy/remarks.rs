@@ -175,19 +175,23 @@ fn odd_densities(season: &Season) -> Option<String> {
 
 /// A temperature that moves as a tilt does, and a tilt that stays as a temperature does.
 fn swapped(season: &Season) -> Option<String> {
-    let spread = |values: &[f64]| {
-        let mut sorted: Vec<f64> = values.iter().copied().filter(|value| value.is_finite()).collect();
-        sorted.sort_by(f64::total_cmp);
-        let at = |share: f64| sorted.get((share * sorted.len() as f64) as usize).copied();
-        Some((at(0.05)?, at(0.5)?, at(0.95)?))
+    let finite = |values: &[f64]| -> Vec<f64> { values.iter().copied().filter(|value| value.is_finite()).collect() };
+    let at = |values: &mut [f64], share: f64| {
+        let place = (share * values.len() as f64) as usize;
+        (place < values.len()).then(|| *values.select_nth_unstable_by(place, f64::total_cmp).1)
     };
-    let (tilt, temp) = (spread(&season.readings.tilt_deg)?, spread(&season.readings.temp_c)?);
-    let is_swapped = tilt.1 < CELLAR_HIGH_C && temp.1 > CELLAR_HIGH_C && temp.2 - temp.0 > 1.5 * (tilt.2 - tilt.0);
-    (is_swapped && temp.0 < FAHRENHEIT_LOW).then(|| {
+    let mut tilts = finite(&season.readings.tilt_deg);
+    let tilt = at(&mut tilts, 0.5).filter(|tilt| *tilt < CELLAR_HIGH_C)?;
+    let mut temps = finite(&season.readings.temp_c);
+    at(&mut temps, 0.5).filter(|temp| *temp > CELLAR_HIGH_C)?;
+    let ends = |values: &mut [f64]| Some((at(values, 0.05)?, at(values, 0.95)?));
+    let (tilt_ends, temp_ends) = (ends(&mut tilts)?, ends(&mut temps)?);
+    let is_swapped = temp_ends.1 - temp_ends.0 > 1.5 * (tilt_ends.1 - tilt_ends.0);
+    (is_swapped && temp_ends.0 < FAHRENHEIT_LOW).then(|| {
         format!(
-            "tilt and temperature may have changed places: the tilt is {:.0} most of the time and the temperature moves from {:.0} to \
+            "tilt and temperature may have changed places: the tilt is {tilt:.0} most of the time and the temperature moves from {:.0} to \
              {:.0}; if so, map each to the other's column in season.toml",
-            tilt.1, temp.0, temp.2
+            temp_ends.0, temp_ends.1
         )
     })
 }

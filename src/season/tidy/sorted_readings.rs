@@ -1,7 +1,7 @@
 //! Readings sorted by probe and time, exact duplicates rejected.
 
-use std::collections::HashMap;
 use std::collections::hash_map::Entry;
+use std::collections::{HashMap, HashSet};
 
 use crate::error::{Error, Result};
 use crate::season::loaded::Loaded;
@@ -11,6 +11,9 @@ use crate::season::row_error::RowError;
 use crate::season::table_rows::{ReadingRow, TableRow};
 
 use super::file_order::{flag_order, resolve_twice};
+
+/// Rows whose columns are taken together.
+const BLOCK: usize = 1024;
 
 /// Sorts the readings and rejects exact duplicates; gives for each row the account entry of its file.
 ///
@@ -31,46 +34,48 @@ pub(crate) fn sort_readings(loaded: &mut Loaded) -> Result<(Readings, Vec<usize>
     }
     resolve_twice(&mut rows, &twice);
     rows.sort_by_key(|row| (row.probe, row.at));
-    let mut kept = Vec::with_capacity(rows.len());
-    for group in rows.chunk_by(|a, b| (a.probe, a.at) == (b.probe, b.at)) {
+    let mut repeated = HashSet::new();
+    // One alone repeats none.
+    let groups = rows.chunk_by(|a, b| (a.probe, a.at) == (b.probe, b.at)).filter(|group| group.len() > 1);
+    for group in groups {
         let mut firsts = HashMap::new();
         for row in group {
             let RawReading { tilt_deg, temp_c, supply_v, batch, .. } = row;
-            // One alone repeats none.
-            let first = match group.len() {
-                1 => None,
-                _ => match firsts.entry((batch, [tilt_deg, temp_c, supply_v].map(|number| number.to_bits()))) {
-                    Entry::Vacant(place) => {
-                        place.insert(row);
-                        None
-                    }
-                    Entry::Occupied(first) => Some(*first.get()),
-                },
-            };
-            let Some(first) = first else {
-                kept.push(*row);
-                continue;
-            };
-            let reason = RowError::duplicate(loaded.place_text(first.file, first.line));
-            let text = text_of(row, &probe_ids, &batch_ids).ok_or_else(without_id)?;
-            loaded.reject(row.file, row.line, reason, text);
+            match firsts.entry((batch, [tilt_deg, temp_c, supply_v].map(|number| number.to_bits()))) {
+                Entry::Vacant(place) => {
+                    place.insert(row);
+                }
+                Entry::Occupied(first) => {
+                    let reason = RowError::duplicate(loaded.place_text(first.get().file, first.get().line));
+                    let text = text_of(row, &probe_ids, &batch_ids).ok_or_else(without_id)?;
+                    loaded.reject(row.file, row.line, reason, text);
+                    repeated.insert((row.file, row.line));
+                }
+            }
         }
     }
-    flag_order(&mut kept);
-    let has_volts = kept.iter().any(|row| row.supply_v.is_finite());
-    let readings = Readings {
-        probe_ids,
-        batch_ids,
-        at: kept.iter().map(|row| row.at).collect(),
-        probe: kept.iter().map(|row| row.probe).collect(),
-        tilt_deg: kept.iter().map(|row| row.tilt_deg).collect(),
-        temp_c: kept.iter().map(|row| row.temp_c).collect(),
-        batch: kept.iter().map(|row| row.batch).collect(),
-        batch_given: kept.iter().map(|row| row.batch.is_some()).collect(),
-        supply_v: kept.iter().filter(|_| has_volts).map(|row| row.supply_v).collect(),
-        flags: kept.iter().map(|row| row.flags).collect(),
-    };
-    Ok((readings, kept.iter().map(|row| row.file).collect()))
+    if !repeated.is_empty() {
+        rows.retain(|row| !repeated.contains(&(row.file, row.line)));
+    }
+    flag_order(&mut rows);
+    let has_volts = rows.iter().any(|row| row.supply_v.is_finite());
+    let mut readings = Readings { probe_ids, batch_ids, ..Readings::default() };
+    let mut files = Vec::with_capacity(rows.len());
+    // Each block of rows stays in the cache while its columns are taken.
+    for block in rows.chunks(BLOCK) {
+        readings.at.extend(block.iter().map(|row| row.at));
+        readings.probe.extend(block.iter().map(|row| row.probe));
+        readings.tilt_deg.extend(block.iter().map(|row| row.tilt_deg));
+        readings.temp_c.extend(block.iter().map(|row| row.temp_c));
+        readings.batch.extend(block.iter().map(|row| row.batch));
+        readings.batch_given.extend(block.iter().map(|row| row.batch.is_some()));
+        if has_volts {
+            readings.supply_v.extend(block.iter().map(|row| row.supply_v));
+        }
+        readings.flags.extend(block.iter().map(|row| row.flags));
+        files.extend(block.iter().map(|row| row.file));
+    }
+    Ok((readings, files))
 }
 
 fn without_id() -> Error {
