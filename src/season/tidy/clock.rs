@@ -16,11 +16,14 @@ assumed! {
 /// Jumps looked at before and after a step back to find the one that undoes it.
 const LOOK: usize = 40;
 const MICROS_PER_DAY: i64 = 86_400_000_000;
+/// A log of which more than one step in this many goes back stands in no order, which then tells nothing of its clock.
+const IN_NO_ORDER: usize = 4;
 
 /// The flags of rows with these times, in the order in which they were written.
 pub(super) fn flags_of(times: &[i64]) -> Vec<Flags> {
     let mut flags = vec![Flags::NONE; times.len()];
-    if times.is_sorted() {
+    let back = times.windows(2).filter(|w| step(w).is_some_and(|step| step < 0)).count();
+    if back == 0 || back * IN_NO_ORDER > times.len() {
         return flags;
     }
     let log = ProbeTimes::new(times);
@@ -288,6 +291,13 @@ mod tests {
         let mut log = regular(100);
         log.iter_mut().skip(80).for_each(|t| *t -= 3e6);
         assert_eq!(flagged(&log), (80..100).map(|i| (i, "clock_jump")).collect::<Vec<_>>());
+    }
+
+    #[test]
+    fn a_log_in_no_order_tells_nothing_of_its_clock() {
+        // A step of 37 modulo 100 goes back about once in three rows.
+        let log: Vec<f64> = (0..100).map(|i| f64::from(i * 37 % 100)).collect();
+        assert_eq!(flagged(&log), []);
     }
 
     #[test]
