@@ -69,12 +69,18 @@ fn sorted(dir: &Path, name: &str) -> Vec<Vec<String>> {
     rows
 }
 
+/// Coefficients by name, to seven digits.
+fn coefficients(cell: &str) -> Option<std::collections::BTreeMap<String, String>> {
+    let all: std::collections::BTreeMap<String, f64> = serde_json::from_str(cell).ok()?;
+    Some(all.into_iter().map(|(name, value)| (name, format!("{value:.6e}"))).collect())
+}
+
 fn alike(one: &str, other: &str) -> bool {
     let times = Instant::parse(one).and_then(|a| Ok((a, Instant::parse(other)?)));
     match (one.parse::<f64>(), other.parse::<f64>(), times) {
         (Ok(a), Ok(b), _) => (a - b).abs() <= 1e-4 * a.abs().max(b.abs()) + 1e-7,
         (_, _, Ok((a, b))) => a.hours_since(b).abs() < 0.01,
-        _ => one == other,
+        _ => one == other || coefficients(one).is_some_and(|one| coefficients(other).is_some_and(|other| one == other)),
     }
 }
 
