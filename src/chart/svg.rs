@@ -68,7 +68,7 @@ fn finish(svg: &str) -> String {
         .replace(" \"/>", "\"/>")
         .replace(">\n<", "><")
         .replace("\n</text>", "</text>");
-    joined(out.trim_start())
+    joined(out.trim())
 }
 
 /// Discs of one look in a row as one path of dots: an eighth of the bytes, and one element for the browser instead of hundreds.
@@ -140,7 +140,7 @@ mod tests {
             paper.draw(&Text::new(words, (20, 20), ("sans-serif", 48))).map_err(drawing)
         })
         .unwrap();
-        assert!(made.body.contains("fill=\"currentColor\""), "{}", made.body);
+        assert!(made.body.contains("stroke=\"currentColor\""), "{}", made.body);
         assert!(!made.body.contains("<svg") && !made.body.contains("</svg>"));
         assert!(
             made.body.contains("a &quot;b&quot; opacity=&quot;1&quot; &lt;c&gt; &quot;#010203&quot;</text>"),

@@ -60,9 +60,9 @@ fn yeast_that_left_is_seen_two_days_later() {
     let (sample, sampled_h) = (brew.series.samples.last().cloned().unwrap(), left_h + 40.0);
     let sg = brew.truth.sg(left_h + 7.0 * (1.0 - (-40.0_f64 / 7.0).exp()));
     brew.series.samples.retain(|sample| sample.hours < left_h);
-    // A probe that leans looks the same: without a sample there is room for that.
+    // A probe that leans looks the same: without a sample it is not called ready.
     let alone = ask(&brewed, &ForecastSettings::default(), &later).remove(0);
-    assert!((0.7..=0.95).contains(&alone.p_finished.unwrap()), "{alone}");
+    assert!(alone.p_finished.unwrap() > 0.7 && alone.p_ready.unwrap() <= 0.8, "{alone}");
     let brew = brewed.iter_mut().find(|brew| brew.series.batch == name).unwrap();
     brew.series.samples.push(heelwort::gravity::SeriesSample {
         hours: sampled_h,
@@ -114,13 +114,29 @@ fn questions_without_an_answer_say_why() {
     for (row, why) in rows.iter().zip(["no batch of this name", "not yet pitched"]) {
         assert!(row.why.contains(why) && row.finish.is_none() && row.p_ready.is_none(), "{row}");
     }
-    // Before its first reading a batch takes as long as others have.
-    assert!(rows[2].why.contains("no gravity known") && rows[2].p_ready.is_none(), "{}", rows[2]);
+    // With a reading or two others tell how long it takes, and nothing whether it is ready.
+    assert!(rows[2].why.contains("too few points for a curve") && rows[2].p_ready.is_none(), "{}", rows[2]);
     let finish = rows[2].finish.unwrap();
     assert!(finish.p05 > pitched.plus_hours(24.0) && finish.p95 > finish.p50, "{}", rows[2]);
     assert_eq!((rows[2].p_finished, rows[2].p_finished_in_days.len()), (Some(0.0), 14));
     // Long after the end all has come.
     assert!(rows[3].p_finished.unwrap() > 0.95, "{}", rows[3]);
+}
+
+#[test]
+fn before_its_first_reading_a_batch_takes_as_long_as_others_have() {
+    let (brewed, name, _) = at(0.6);
+    let batches = batches_of(&brewed);
+    let others: Vec<GravitySeries> =
+        brewed.iter().map(|brew| brew.series.clone()).filter(|series| series.batch != name).collect();
+    let kinetics = KineticsSettings::default().fit_all(&others).unwrap();
+    let pitched = batches.iter().find(|batch| batch.batch == name).unwrap().pitched_at;
+    let settings = ForecastSettings::default();
+    let row = settings.forecaster(&batches, &kinetics, &others).unwrap().forecasts(&[(name, pitched)]).rows.remove(0);
+    assert!(row.why.contains("no gravity known") && row.method.contains("times to rest of"), "{row}");
+    let finish = row.finish.unwrap();
+    assert!(finish.p05 > pitched.plus_hours(24.0) && finish.p95 > finish.p50 && row.p_ready.is_none(), "{row}");
+    assert_eq!((row.p_finished, row.p_finished_in_days.len()), (Some(0.0), 14));
 }
 
 #[test]
