@@ -15,22 +15,25 @@ const LEAST_VARIANCE: f64 = 1e-14;
 const SPREADS: [f64; 5] = [1.0, 0.3, 0.1, 3.0, 0.03];
 const SIGMAS: [f64; 3] = [1.0, 0.5, 0.1];
 
-/// A residual standard deviation with the products at it.
-type LastProducts = Option<(f64, Arc<Vec<f64>>)>;
+/// The products at a residual standard deviation, and the logarithms of the rows' error variances summed.
+type Products = Arc<(Vec<f64>, f64)>;
 
 /// The likelihood of one data set.
 #[derive(Debug, Clone)]
 pub(super) struct MixedModel {
     pub data: ScaledData,
     layout: Layout,
-    /// The products at the last residual standard deviation: a search mostly changes other parameters.
-    last: Arc<Mutex<LastProducts>>,
+    /// The last residual standard deviation and the products at it: a search mostly changes other parameters.
+    last: Arc<Mutex<Option<(f64, Products)>>>,
+    /// Nothing in the covariance has a unit of its own: its best size is had in closed form, and the search takes sigma for 1.
+    relative: bool,
 }
 
 impl MixedModel {
     pub fn new(data: ScaledData) -> Result<Self> {
         let layout = Layout::new(&data)?;
-        Ok(Self { data, layout, last: Arc::default() })
+        let relative = !data.has_known_parts();
+        Ok(Self { data, layout, last: Arc::default(), relative })
     }
 
     /// Observations less the fixed coefficients.
@@ -38,31 +41,35 @@ impl MixedModel {
         (self.data.n() - self.data.p) as f64
     }
 
-    /// Minus twice the restricted log-likelihood, in scaled units.
-    pub fn deviance(&self, covariance: &Covariance) -> f64 {
+    /// Minus twice the restricted log-likelihood, in scaled units; of the best size of the covariance where that is free.
+    fn deviance(&self, covariance: &Covariance) -> f64 {
         self.solve(covariance).map_or(f64::INFINITY, |(solved, ln_weights)| {
-            ln_weights + solved.ln_det + solved.ln_det_fixed + solved.squares + self.df() * LN_TWO_PI
+            let df = self.df();
+            let squares = if self.relative { df * (1.0 + (solved.squares / df).ln()) } else { solved.squares };
+            ln_weights + solved.ln_det + solved.ln_det_fixed + squares + df * LN_TWO_PI
         })
     }
 
     /// The equations at a covariance, and the logarithms of the rows' error variances summed.
     pub fn solve(&self, covariance: &Covariance) -> Option<(SolvedEquations, f64)> {
-        let variances = self.data.variances(covariance.sigma);
+        let products = self.products(covariance.sigma)?;
+        Some((self.layout.solve(&self.data, covariance, &products.0)?, products.1))
+    }
+
+    /// None where a row's error all but vanishes.
+    fn products(&self, sigma: f64) -> Option<Products> {
+        let mut last = self.last.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((_, products)) = last.as_ref().filter(|(of, _)| of.to_bits() == sigma.to_bits()) {
+            return Some(Arc::clone(products));
+        }
+        let variances = self.data.variances(sigma);
         if variances.iter().any(|v| !(*v >= LEAST_VARIANCE)) {
             return None;
         }
-        let solved = self.layout.solve(&self.data, covariance, &self.products(covariance.sigma, &variances))?;
-        Some((solved, variances.iter().map(|v| v.ln()).sum()))
-    }
-
-    fn products(&self, sigma: f64, variances: &[f64]) -> Arc<Vec<f64>> {
-        let mut last = self.last.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some((_, products)) = last.as_ref().filter(|(of, _)| of.to_bits() == sigma.to_bits()) {
-            return Arc::clone(products);
-        }
-        let products = Arc::new(self.layout.products(&self.data, variances));
+        let ln_weights = variances.iter().map(|v| v.ln()).sum();
+        let products = Arc::new((self.layout.products(&self.data, &variances), ln_weights));
         *last = Some((sigma, Arc::clone(&products)));
-        products
+        Some(products)
     }
 
     /// The covariance of highest likelihood, its deviance, and whether the search settled.
@@ -76,8 +83,7 @@ impl MixedModel {
             ));
         }
         let mut covariance = self.covariance(&found.at);
-        // Where nothing in the covariance has a unit of its own its size is had to the last digit.
-        if let Some((solved, _)) = self.solve(&covariance).filter(|_| !self.data.has_known_parts()) {
+        if let Some((solved, _)) = self.solve(&covariance).filter(|_| self.relative) {
             let size = (solved.squares / self.df()).sqrt();
             covariance.sigma *= size;
             covariance.factors.iter_mut().flatten().for_each(|x| *x *= size);
@@ -88,7 +94,7 @@ impl MixedModel {
 
     fn start(&self, function: impl Fn(&[f64]) -> f64) -> Vec<f64> {
         let mut best = (f64::INFINITY, Vec::new());
-        for sigma in SIGMAS {
+        for sigma in SIGMAS.into_iter().take(if self.sigma_held().is_some() { 1 } else { SIGMAS.len() }) {
             for spread in SPREADS {
                 let diagonal = |q: usize| (0..q * q).map(|i| if i % (q + 1) == 0 { spread } else { 0.0 }).collect();
                 let factors = self.data.terms.iter().map(|term| diagonal(term.q)).collect();
@@ -102,13 +108,18 @@ impl MixedModel {
         best.1
     }
 
+    /// The residual standard deviation that the search holds.
+    fn sigma_held(&self) -> Option<f64> {
+        self.data.held.or(self.relative.then_some(1.0))
+    }
+
     /// The free numbers of a covariance: by grouping the lower triangle by rows, or the diagonal; sigma last.
     fn parameters(&self, covariance: &Covariance) -> Vec<f64> {
         let mut list = Vec::new();
         for (term, factor) in self.data.terms.iter().zip(&covariance.factors) {
             list.extend(places(term.spread, term.q).map(|(i, j)| factor[i * term.q + j]));
         }
-        if self.data.held.is_none() {
+        if self.sigma_held().is_none() {
             list.push(covariance.sigma);
         }
         list
@@ -124,7 +135,7 @@ impl MixedModel {
             factor
         };
         let factors = self.data.terms.iter().map(of_term).collect();
-        let sigma = self.data.held.or(left.next().copied()).unwrap_or(f64::NAN);
+        let sigma = self.sigma_held().or(left.next().copied()).unwrap_or(f64::NAN);
         Covariance { factors, sigma }
     }
 }
