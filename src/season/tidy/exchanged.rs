@@ -82,16 +82,22 @@ fn exchange(readings: &Readings, runs: &[usize], later: &[usize]) -> Option<[Ran
         (by(-AT_ONCE_H)..by(AT_ONCE_H) + 1).max_by(|a, b| step(a).partial_cmp(&step(b)).unwrap_or(Ordering::Equal))?;
     let (before, after) = sides(runs, k)?;
     let jump = (after - before).abs();
-    if (level(later.get(..SIDE)?)? - before).abs() > *SMOOTH_DEG {
+    // What comes back by itself was held for a while.
+    let came_back = level(runs.get(k + 2 * SIDE..)?.get(..SIDE)?)?;
+    let is_held = jump > *SMOOTH_DEG && (came_back - before).abs() < (came_back - after).abs();
+    if is_held || (level(later.get(..SIDE)?)? - before).abs() > *SMOOTH_DEG {
         return None;
     }
-    // Where the first of the two ends, the other has its own name again, unless it goes on more smoothly as it is.
+    // Where the first of the two ends, the other has its own name again and goes on more smoothly with it.
     let (ends, goes_on) = if Some(last) < later.last().and_then(at) { (runs, later) } else { (later, runs) };
     let end = goes_on.partition_point(|row| at(row) <= ends.last().and_then(at));
     let back = sides(goes_on, end).and_then(|(before, after)| {
         let off = (level(ends.get(ends.len().checked_sub(SIDE)?..)?)? - after).abs();
-        Some(((after - before).abs(), off)).filter(|(jump, off)| *off <= jump.max(*SMOOTH_DEG))
+        Some(((after - before).abs(), off))
     });
+    if back.is_some_and(|(jump, off)| off > jump.max(*SMOOTH_DEG)) {
+        return None;
+    }
     let shown = back.filter(|(_, off)| *off <= *SMOOTH_DEG).map_or(jump, |(back, _)| jump.max(back));
     let until = |stay: &[usize]| match goes_on.get(end).filter(|_| back.is_some() && stay == goes_on) {
         Some(row) => Some(*row),
