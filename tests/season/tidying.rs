@@ -193,8 +193,8 @@ fn what_is_no_rows_fault_alone_is_remarked() {
 }
 
 /// Two probes of which the second begins a batch at quarter 100 while the first is in another until 260, with what the log calls
-/// them from then on.
-fn two_probes(exchanged: bool) -> Season {
+/// them from then on. Or the first is held off for an hour just as the second begins at the tilt that it had.
+fn two_probes(exchanged: bool, held: bool) -> Season {
     let batches = format!(
         "batch,strain,pitched_at,probe,ended_at\nb1,samphire,{},knot,{}\nb2,samphire,{},dunlin,{}\n",
         time(0),
@@ -208,11 +208,12 @@ fn two_probes(exchanged: bool) -> Season {
         let at = |shift: i64| heelwort::Instant::from_micros((START + quarter * 900 + shift) * 1_000_000);
         let t = quarter as f64;
         if quarter < 260 {
-            let tilt = 55.0 - 0.08 * t + 0.2 * (7.3 * t).sin();
+            let off = if held && (100..104).contains(&quarter) { 4.0 } else { 0.0 };
+            let tilt = 55.0 + off - 0.08 * t + 0.2 * (7.3 * t).sin();
             rows.push(format!("{},{},{tilt:.2},20.5", at(20), named(quarter, "knot,b1", "dunlin,b2")));
         }
         if quarter >= 100 {
-            let tilt = 66.0 - 0.05 * (t - 100.0) + 0.2 * (3.7 * t).sin();
+            let tilt = if held { 47.0 } else { 66.0 } - 0.05 * (t - 100.0) + 0.2 * (3.7 * t).sin();
             rows.push(format!("{},{},{tilt:.2},20.5", at(140), named(quarter, "dunlin,b2", "knot,b1")));
         }
     }
@@ -222,8 +223,10 @@ fn two_probes(exchanged: bool) -> Season {
 
 #[test]
 fn probes_with_each_others_names_have_their_own_again() {
-    let (log, own) = (two_probes(true), two_probes(false));
-    assert!(flagged(&own, Flags::EXCHANGED).is_empty());
+    let (log, own) = (two_probes(true, false), two_probes(false, false));
+    for season in [&own, &two_probes(false, true)] {
+        assert!(flagged(season, Flags::EXCHANGED).is_empty(), "{}", season.account);
+    }
     assert_eq!(flagged(&log, Flags::EXCHANGED).len(), 320);
     assert_eq!(log.readings.tilt_deg, own.readings.tilt_deg);
     assert_eq!((&log.readings.probe, &log.readings.batch), (&own.readings.probe, &own.readings.batch));
