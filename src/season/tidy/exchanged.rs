@@ -82,10 +82,12 @@ fn exchange(readings: &Readings, runs: &[usize], later: &[usize]) -> Option<[Ran
         (by(-AT_ONCE_H)..by(AT_ONCE_H) + 1).max_by(|a, b| step(a).partial_cmp(&step(b)).unwrap_or(Ordering::Equal))?;
     let (before, after) = sides(runs, k)?;
     let jump = (after - before).abs();
-    // What comes back by itself was held for a while.
-    let came_back = level(runs.get(k + 2 * SIDE..)?.get(..SIDE)?)?;
-    let is_held = jump > *SMOOTH_DEG && (came_back - before).abs() < (came_back - after).abs();
-    if is_held || (level(later.get(..SIDE)?)? - before).abs() > *SMOOTH_DEG {
+    // A probe that something held for a while comes back by itself.
+    let earlier = level(runs.get(k.checked_sub(3 * SIDE)?..)?.get(..SIDE)?)?;
+    let later_on = level(runs.get(k + 2 * SIDE..)?.get(..SIDE)?)?;
+    let is_held =
+        (later_on - before).abs() < (later_on - after).abs() || (earlier - after).abs() < (earlier - before).abs();
+    if (jump > *SMOOTH_DEG && is_held) || (level(later.get(..SIDE)?)? - before).abs() > *SMOOTH_DEG {
         return None;
     }
     // Where the first of the two ends, the other has its own name again and goes on more smoothly with it.
