@@ -23,9 +23,9 @@ assumed! {
     const UNKNOWN_SD: f64 = 0.5, "-";
     /// Standard deviation of m over strains and batches from which learning starts.
     const SPREAD: f64 = 0.35, "-";
-    /// What the fitted finish times of a season are off by together, SD of m: eleven hours of seventy-five; on simulated seasons 8
+    /// What the fitted finish times of a season are off by together, SD of m: eight hours of seventy-five; on simulated seasons 8
     /// hours early to 18 late were seen. It averages away over no number of batches.
-    const COMMON_SD: f64 = 0.15, "-";
+    const COMMON_SD: f64 = 0.1, "-";
     /// No finish is later than so many times the longest known.
     const CEILING: f64 = 3.0, "times";
 }
