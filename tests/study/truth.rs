@@ -17,9 +17,10 @@ const Z90: f64 = 1.645;
 /// What befalls a probe for hours.
 const EPISODES: [Trouble; 3] = [Trouble::FoamLoad, Trouble::Leaning, Trouble::BubblePatch];
 
-/// What is known to hold more often than it says, each at most 0.99: these traits, and terminal gravities foretold before 0.85 of the
-/// drop, are too wide.
-const KNOWN_OFF: [&str; 9] = [
+/// What is known to hold more often than it says, each at most 0.99: these traits, terminal gravities foretold before 0.85 of the
+/// drop, and finish times foretold at a quarter of it, are too wide.
+const KNOWN_OFF: [&str; 10] = [
+    "finish, h, at 0.25",
     "kinetics abv_percent",
     "kinetics finish_h",
     "kinetics max_rate_sg_per_day",
