@@ -50,6 +50,12 @@ impl Instant {
         self.plus_hours(days * HOURS_PER_DAY)
     }
 
+    /// The last whole multiple of so many hours since 1970, at this instant or before it.
+    pub(crate) fn begun(self, hours: f64) -> Self {
+        let micros = (hours * MICROS_PER_HOUR) as i64;
+        Self(self.0.div_euclid(micros).saturating_mul(micros))
+    }
+
     /// Reads an RFC 3339 text with an offset or `Z`.
     ///
     /// # Errors

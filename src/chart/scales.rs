@@ -8,7 +8,7 @@ use std::cell::RefCell;
 use jiff::tz::TimeZone;
 
 use crate::liquid::{plato_from_sg, sg_from_plato};
-use crate::units::fahrenheit_from_celsius;
+use crate::units::{celsius_from_fahrenheit, fahrenheit_from_celsius};
 
 /// Where a difference of gravities is turned into degrees Plato, SG: where beers end.
 const ENDS_SG: f64 = 1.010;
@@ -91,6 +91,11 @@ impl ShownScale {
         }
     }
 
+    /// The standard error of a number as it is shown.
+    pub(crate) fn error(self, value: f64, se: f64) -> f64 {
+        if self == Self::Same { se } else { self.value(value + se) - self.value(value) }
+    }
+
     /// The decimals that say as much: a degree Plato is some 0.004 SG.
     pub(crate) fn decimals(self, decimals: usize) -> usize {
         if self == Self::Plato { decimals.saturating_sub(2) } else { decimals }
@@ -102,7 +107,7 @@ impl ShownScale {
             Self::Same => shown,
             Self::Plato if gravity => sg_from_plato(shown).unwrap_or(f64::NAN),
             Self::Plato => shown / (self.value(0.001) / 0.001),
-            Self::Fahrenheit => (shown - 32.0) / 1.8,
+            Self::Fahrenheit => celsius_from_fahrenheit(shown),
         }
     }
 

@@ -1,6 +1,6 @@
 //! What was known of the other batches at a moment.
 //!
-//! Every [`PERIOD_H`] hours all batches are looked at with the data known then; a forecast uses the last look at or before its
+//! Every [`LOOK_PERIOD_H`] hours all batches are looked at with the data known then; a forecast uses the last look at or before its
 //! moment. So nothing later leaks in, and looks, and what they say together, are made once for many forecasts. Of each strain
 //! the last [`LATEST`] batches count, so that the work for a forecast does not grow with the season.
 
@@ -21,7 +21,7 @@ use super::known::KnownSeries;
 use super::posterior::BatchAsKnown;
 
 /// Hours between looks.
-const PERIOD_H: f64 = 96.0;
+pub(crate) const LOOK_PERIOD_H: f64 = 96.0;
 /// A batch is first looked at so many hours after its pitching.
 const FIRST_H: f64 = 48.0;
 /// Batches of one strain that count.
@@ -34,10 +34,10 @@ pub(super) struct Archive<'a> {
     settings: &'a KineticsSettings,
     /// The end of the data of each batch that has a curve.
     ends: Vec<Option<Instant>>,
-    /// By batch and period.
-    looks: HashMap<(usize, i64), Option<Information>>,
-    /// By period and the batch that is left out, if it would be in.
-    fleets: HashMap<(i64, Option<usize>), Population>,
+    /// By batch and moment.
+    looks: HashMap<(usize, Instant), Option<Information>>,
+    /// By moment and the batch that is left out, if it would be in.
+    fleets: HashMap<(Instant, Option<usize>), Population>,
 }
 
 impl<'a> Archive<'a> {
@@ -58,15 +58,14 @@ impl<'a> Archive<'a> {
     pub fn look(&mut self, needed: &[(Instant, usize)]) {
         let wanted: BTreeSet<_> = needed.iter().map(|(as_of, except)| self.fleet_of(*as_of, *except)).collect();
         let wanted: Vec<_> = wanted.into_iter().filter(|key| !self.fleets.contains_key(key)).collect();
-        let looks = wanted.iter().flat_map(|(period, except)| self.looks_at(*period, *except));
+        let looks = wanted.iter().flat_map(|(at, except)| self.looks_at(*at, *except));
         let missing: BTreeSet<_> = looks.filter(|look| !self.looks.contains_key(look)).collect();
         let missing: Vec<_> = missing.into_iter().collect();
-        let found =
-            missing.par_iter().map(|&(i, period)| self.information(self.batches.get(i)?, period).ok().flatten());
+        let found = missing.par_iter().map(|&(i, at)| self.information(self.batches.get(i)?, at).ok().flatten());
         let found: Vec<_> = found.collect();
         self.looks.extend(missing.into_iter().zip(found));
-        let sum = |&(period, except): &(i64, Option<usize>)| {
-            let known = self.looks_at(period, except).into_iter().filter_map(|look| self.looks.get(&look)?.as_ref());
+        let sum = |&(at, except): &(Instant, Option<usize>)| {
+            let known = self.looks_at(at, except).into_iter().filter_map(|look| self.looks.get(&look)?.as_ref());
             Population::new(&known.collect::<Vec<_>>(), &worth())
         };
         let fleets: Vec<_> = wanted.par_iter().map(sum).collect();
@@ -78,17 +77,17 @@ impl<'a> Archive<'a> {
         self.fleets.get(&self.fleet_of(as_of, except))
     }
 
-    fn fleet_of(&self, as_of: Instant, except: usize) -> (i64, Option<usize>) {
-        let period = (as_of.micros() as f64 / (PERIOD_H * 3.6e9)).floor() as i64;
-        (period, Some(except).filter(|except| self.look_of(*except, period).is_some()))
+    fn fleet_of(&self, as_of: Instant, except: usize) -> (Instant, Option<usize>) {
+        let at = as_of.begun(LOOK_PERIOD_H);
+        (at, Some(except).filter(|except| self.look_of(*except, at).is_some()))
     }
 
     /// The looks at the last batches of each strain.
-    fn looks_at(&self, period: i64, except: Option<usize>) -> Vec<(usize, i64)> {
+    fn looks_at(&self, at: Instant, except: Option<usize>) -> Vec<(usize, Instant)> {
         let mut of_strain: HashMap<&str, usize> = HashMap::new();
         let mut looks = Vec::new();
         for (i, batch) in self.batches.iter().enumerate().rev().filter(|(i, _)| Some(*i) != except) {
-            let Some(look) = self.look_of(i, period) else { continue };
+            let Some(look) = self.look_of(i, at) else { continue };
             let counted = of_strain.entry(batch.strain.as_str()).or_default();
             if *counted < LATEST {
                 *counted += 1;
@@ -99,17 +98,15 @@ impl<'a> Archive<'a> {
         looks
     }
 
-    /// The period of the last look at a batch by the beginning of one; none before its first. After the end of its data a batch needs
-    /// no more looks.
-    fn look_of(&self, index: usize, period: i64) -> Option<i64> {
+    /// The moment of the last look at a batch by the beginning of a period; none before its first. After the end of its data a batch
+    /// needs no more looks.
+    fn look_of(&self, index: usize, at: Instant) -> Option<Instant> {
         let end = self.ends.get(index).copied().flatten()?;
-        let most = (end.micros() as f64 / (PERIOD_H * 3.6e9)).floor() as i64 + 1;
-        let look = period.min(most);
-        (moment(look).hours_since(self.batches.get(index)?.pitched_at) >= FIRST_H).then_some(look)
+        let look = at.min(end.begun(LOOK_PERIOD_H).plus_hours(LOOK_PERIOD_H));
+        (look.hours_since(self.batches.get(index)?.pitched_at) >= FIRST_H).then_some(look)
     }
 
-    fn information(&self, batch: &Batch, period: i64) -> Result<Option<Information>> {
-        let as_of = moment(period);
+    fn information(&self, batch: &Batch, as_of: Instant) -> Result<Option<Information>> {
         let Some(series) = self.source.series(batch, as_of)? else { return Ok(None) };
         let posterior = BatchAsKnown::new(&series, self.settings, self.error_model(as_of))?
             .posterior(&PopulationPrior::base(DIMS), true)?;
@@ -128,9 +125,4 @@ impl<'a> Archive<'a> {
         let middle = |of: fn(&ErrorModel) -> f64| median(&mut found.iter().map(of).collect::<Vec<_>>());
         (middle(|e| e.kappa_sg), middle(|e| e.tau_h), middle(|e| e.floor))
     }
-}
-
-/// The moment at which a period begins.
-fn moment(period: i64) -> Instant {
-    Instant::from_micros(0).plus_hours(PERIOD_H * period as f64)
 }

@@ -15,6 +15,7 @@ mod coordinates;
 mod draws;
 mod frame;
 mod known;
+mod mixture;
 mod outlook;
 mod posterior;
 mod quantiles;
@@ -26,6 +27,7 @@ mod stuck;
 mod tail;
 mod what_if;
 
+pub(crate) use archive::LOOK_PERIOD_H;
 pub use known::KnownSeries;
 pub use outlook::{Outlook, Schedule};
 pub use quantiles::Quantiles;

@@ -17,7 +17,7 @@ use crate::kinetics::population::PopulationPrior;
 use crate::kinetics::probe_bias::foam;
 use crate::kinetics::robust_weights::weigh;
 use crate::kinetics::weak_priors::ORIGINAL_SD_SG;
-use crate::kinetics::{BatchPoint, KineticsSettings, PARAMETERS, PointSource};
+use crate::kinetics::{BatchPoint, KineticsSettings, PARAMETERS, PointSource, Tabulated};
 
 use super::coordinates::{DELAY, DIMS, FOAM, base, chain, curve, ln_pace, plain};
 use super::stuck::{AT_LIMIT_SD, Leaving};
@@ -59,10 +59,10 @@ pub(super) struct Posterior {
 }
 
 impl Posterior {
-    /// Hours from pitching to a share of the drop of the most probable curve.
-    pub fn time_of_progress_h(&self, share: f64, ln_pace: f64) -> f64 {
+    /// The most probable curve.
+    pub fn tabulated(&self, ln_pace: f64) -> Tabulated {
         let coordinates = std::array::from_fn(|k| self.mean[k + 1]);
-        curve(self.mean[0], &coordinates, ln_pace).tabulate().time_of_progress_h(share)
+        curve(self.mean[0], &coordinates, ln_pace).tabulate()
     }
 }
 

@@ -62,8 +62,7 @@ impl Reader {
     /// A gravity with its standard error: `gravity 1.0120 ± 0.0007`.
     pub(super) fn gravity(&self, e: &Estimate) -> String {
         let (scale, _, behind) = self.gravities();
-        let (n, value) = (scale.decimals(4), scale.value(e.value));
-        let error = scale.value(e.value + e.se) - value;
+        let (n, value, error) = (scale.decimals(4), scale.value(e.value), scale.error(e.value, e.se));
         format!("gravity {value:.n$}\u{a0}\u{b1}\u{a0}{error:.n$}{behind}")
     }
 

@@ -1,6 +1,7 @@
 //! Numbers and times in sentences.
 
 pub(super) use crate::chart::{minute, percent, signed};
+pub(super) use crate::season::some;
 
 /// `1 batch`, `2 batches`.
 pub(super) fn count(n: usize, one: &str, many: &str) -> String {
@@ -22,23 +23,7 @@ pub(super) fn grouped(n: usize) -> String {
 
 /// Names in a sentence: `a`, `a and b`, `a, b and c`.
 pub(super) fn list<S: AsRef<str>>(names: &[S]) -> String {
-    match names {
-        [] => String::new(),
-        [one] => one.as_ref().to_owned(),
-        [front @ .., last] => {
-            let front: Vec<&str> = front.iter().map(AsRef::as_ref).collect();
-            format!("{} and {}", front.join(", "), last.as_ref())
-        }
-    }
-}
-
-/// Names in a sentence, at most so many: `a, b and 3 more`.
-pub(super) fn some<S: AsRef<str>>(names: &[S], most: usize) -> String {
-    let mut shown: Vec<String> = names.iter().take(most).map(|name| name.as_ref().to_owned()).collect();
-    if names.len() > most {
-        shown.push(format!("{} more", names.len() - most));
-    }
-    list(&shown)
+    some(names, usize::MAX)
 }
 
 #[cfg(test)]

@@ -38,13 +38,15 @@ const COLUMN_KEYS: &[&str] = &["from", "unit"];
 
 type Node<'a> = Spanned<DeValue<'a>>;
 
+/// The text of `season.toml` in a folder; empty where there is none, as below a season of one file.
+pub(crate) fn season_toml(dir: &Path) -> Result<String> {
+    let path = dir.join(SEASON_TOML);
+    if path.exists() { read_text(&path, SEASON_TOML) } else { Ok(String::new()) }
+}
+
 /// Reads `season.toml` in `dir`, or the default where there is none.
 pub(crate) fn read_season_map(dir: &Path) -> Result<SeasonMap> {
-    let path = dir.join(SEASON_TOML);
-    if !path.exists() {
-        return Ok(SeasonMap::default());
-    }
-    parse(&read_text(&path, SEASON_TOML)?)
+    parse(&season_toml(dir)?)
 }
 
 /// Parses the text of a `season.toml`.

@@ -44,6 +44,18 @@ pub(crate) fn list<S: AsRef<str>>(names: &[S]) -> String {
     if more > 0 { format!("{} and {more} more", shown.join(", ")) } else { shown.join(", ") }
 }
 
+/// Names in a sentence, at most so many: `a`, `a and b`, `a, b and 3 more`.
+pub(crate) fn some<S: AsRef<str>>(names: &[S], most: usize) -> String {
+    let mut shown: Vec<String> = names.iter().take(most).map(|name| name.as_ref().to_owned()).collect();
+    if names.len() > most {
+        shown.push(format!("{} more", names.len() - most));
+    }
+    match shown.split_last() {
+        Some((last, front)) if !front.is_empty() => format!("{} and {last}", front.join(", ")),
+        _ => shown.concat(),
+    }
+}
+
 /// The first `longest` characters of a text, with dots where it is cut, as [`visible`] shows them.
 pub(crate) fn short(text: &str, longest: usize) -> String {
     match text.char_indices().nth(longest) {

@@ -104,8 +104,7 @@ impl<T: Copy> ResultTable<T> {
         let shown = |row: &T| {
             let (e, scale) = (cell(*row)?, scale(*row));
             let [value, lower, upper] = [e.value, e.lower, e.upper].map(|v| scale.value(v));
-            let se = if scale == ShownScale::Same { e.se } else { scale.value(e.value + e.se) - value };
-            Some(Estimate { value, se, lower, upper, ..e.clone() })
+            Some(Estimate { value, se: scale.error(e.value, e.se), lower, upper, ..e.clone() })
         };
         self.rows.iter().map(shown).collect()
     }

@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use crate::season::Batch;
+use crate::season::{Batch, some};
 
 use super::model::ModelRow;
-use super::words::listed;
+use super::words::MOST_NAMED;
 
 /// Which of a kind a batch had.
 type Had = fn(&Batch) -> Vec<&str>;
@@ -37,7 +37,7 @@ pub(super) fn notes(rows: &[ModelRow<'_>], strains: &[&str]) -> Vec<String> {
         }
         let alone: Vec<&str> = (0..strains.len()).filter(|s| again[*s] && !shared[*s]).map(|s| strains[s]).collect();
         if strains.len() > 1 && !alone.is_empty() {
-            let who = listed(alone.into_iter().map(str::to_owned));
+            let who = some(&alone, MOST_NAMED);
             found.push(format!("compared together with their {kind}, which no other strain had: {who}"));
         }
     }

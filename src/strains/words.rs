@@ -2,8 +2,12 @@
 
 use crate::fit::{Estimate, decimals_for};
 use crate::kinetics::Trait;
+use crate::season::some;
 
 use super::result::{StrainContrast, Strains, Verdict};
+
+/// Names and differences in one sentence.
+pub(super) const MOST_NAMED: usize = 6;
 
 /// Names that are one once case and all but letters and digits are gone, or that differ by one letter.
 pub(super) fn alike(strains: &[&str]) -> Vec<(String, String)> {
@@ -44,7 +48,7 @@ impl Strains {
         let stuck: Vec<String> =
             stuck.map(|share| format!("{} of {} {}", share.stuck, share.n, share.strain)).collect();
         if !stuck.is_empty() {
-            let stuck = listed(stuck.into_iter());
+            let stuck = some(&stuck, MOST_NAMED);
             said.push(format!(
                 "Stuck: {stuck}. Such batches are left out of traits that rest on the terminal gravity."
             ));
@@ -72,13 +76,13 @@ impl Strains {
         // One sentence for each strain that is above others, the largest difference first.
         while let Some(above) = found.first().map(|first| first.above) {
             let of = found.extract_if(.., |apart| apart.above == above);
-            let below = listed(of.map(|apart| apart.in_words(&unit)));
-            said.push(format!("{above} is {above_or_later} {below}."));
+            let below: Vec<String> = of.map(|apart| apart.in_words(&unit)).collect();
+            said.push(format!("{above} is {above_or_later} {}.", some(&below, MOST_NAMED)));
         }
         let same = pairs(Verdict::Equivalent);
         if let Some(first) = same.first() {
-            let names = listed(same.iter().map(|pair| format!("{} and {}", pair.a, pair.b)));
-            said.push(format!("Equal within {}{unit}: {names}.", first.margin));
+            let names: Vec<String> = same.iter().map(|pair| format!("{} and {}", pair.a, pair.b)).collect();
+            said.push(format!("Equal within {}{unit}: {}.", first.margin, some(&names, MOST_NAMED)));
         }
         let open = pairs(Verdict::Open);
         if let Some(first) = open.first() {
@@ -132,18 +136,5 @@ fn at(conditions: &str) -> String {
         conditions.to_owned()
     } else {
         format!("at {conditions}").replace("at each at", "each at")
-    }
-}
-
-/// At most six, and how many more.
-pub(super) fn listed(items: impl Iterator<Item = String>) -> String {
-    let mut items: Vec<String> = items.collect();
-    if items.len() > 6 {
-        let more = items.split_off(6).len();
-        items.push(format!("{more} more"));
-    }
-    match items.split_last() {
-        Some((last, front)) if !front.is_empty() => format!("{} and {last}", front.join(", ")),
-        _ => items.concat(),
     }
 }

@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use crate::calibration::Calibrations;
 use crate::drift::ProbeErrors;
 use crate::error::Result;
-use crate::forecast::KnownSeries;
+use crate::forecast::{KnownSeries, LOOK_PERIOD_H};
 use crate::gravity::{BatchErrors, Gravity, GravitySeries, OffsetPrior, SeriesBuilder};
 use crate::season::{Batch, Season};
 use crate::units::Instant;
@@ -14,9 +14,6 @@ use crate::units::Instant;
 use super::gravities::{gravity_of, series_builder};
 use super::part::Part;
 use super::settings::Settings;
-
-/// Hours in which the samples of all batches are taken in together: each time the drift of the fleet is fitted afresh.
-const PERIOD_H: f64 = 96.0;
 
 /// Gives gravities as they were known at a moment, from a season that was studied to its end.
 ///
@@ -100,9 +97,9 @@ impl<'a> AsKnown<'a> {
     }
 
     /// The first moment from which on nothing that drift rests on has changed up to `as_of`: baths and events, samples up to the last
-    /// beginning of [`PERIOD_H`], and the readings around them.
+    /// look of forecasts at other batches, and the readings around them: each time the drift of the fleet is fitted afresh.
     fn settled(&self, as_of: Instant) -> Instant {
-        let begun = Instant::from_micros(0).plus_hours((as_of.micros() as f64 / 3.6e9 / PERIOD_H).floor() * PERIOD_H);
+        let begun = as_of.begun(LOOK_PERIOD_H);
         let references =
             self.season.references.iter().map(|reference| {
                 (reference.known().max(reference.at), if reference.is_sample() { begun } else { as_of })

@@ -7,7 +7,7 @@ use serde_json::Value;
 use toml::de::{DeTable, DeValue};
 
 use crate::error::{Error, Place, Result};
-use crate::season::{SEASON_TOML, guess, list, read_text};
+use crate::season::{SEASON_TOML, guess, list, season_toml};
 
 use super::report_settings::ReportSettings;
 use super::settings::Settings;
@@ -38,7 +38,7 @@ impl Settings {
     /// # }
     /// ```
     pub fn of_folder(dir: impl AsRef<Path>) -> Result<Self> {
-        Self::from_season_toml(&text_of(dir.as_ref())?)
+        Self::from_season_toml(&season_toml(dir.as_ref())?)
     }
 
     /// The same from the text of a `season.toml`.
@@ -59,7 +59,7 @@ impl ReportSettings {
     /// # Errors
     /// As [`Settings::of_folder`].
     pub fn of_folder(dir: impl AsRef<Path>) -> Result<Self> {
-        Self::from_season_toml(&text_of(dir.as_ref())?)
+        Self::from_season_toml(&season_toml(dir.as_ref())?)
     }
 
     /// The same from the text of a `season.toml`.
@@ -75,12 +75,6 @@ impl ReportSettings {
         settings.time_zone = settings.time_zone.or_else(|| season.map(str::to_owned));
         Ok(settings)
     }
-}
-
-/// The text of `season.toml` in a folder; empty where there is none, as below a season of one file.
-fn text_of(dir: &Path) -> Result<String> {
-    let path = dir.join(SEASON_TOML);
-    if path.exists() { read_text(&path, SEASON_TOML) } else { Ok(String::new()) }
 }
 
 /// These tables of the file; the default for what it does not state.

@@ -1,6 +1,7 @@
 //! Changes that somebody may make and mean: dates, swaps, kinds, units, decimal commas, errors of nobody's instrument.
 
 use heelwort::Instant;
+use heelwort::season::Event;
 use rand::RngExt;
 use rand::rngs::SmallRng;
 use rand::seq::IndexedRandom;
@@ -10,24 +11,12 @@ use super::seasons::Files;
 
 /// Shifts, hours: the clock of another zone, days, years, centuries.
 const SHIFTS_H: [f64; 10] = [0.2, 1.0, -5.5, 12.0, 24.0, -240.0, 24.0 * 31.0, 8766.0, -87_660.0, 876_600.0];
-const KINDS: [&str; 15] = [
-    "cell_swap",
-    "shell",
-    "board",
-    "reweighed",
-    "cleaned",
-    "knocked",
-    "dry_hop",
-    "cold_crash",
-    "warmed",
-    "sugar_added",
-    "diluted",
-    "moved",
-    "packaged",
-    "other",
-    "Dry hop",
-];
 const SDS: [&str; 10] = ["1e300", "1e155", "1e-9", "1e-5", "0.2", "0", "-1", "inf", "1e-300", "0.19"];
+
+/// All kinds of events, and one that is none.
+fn kinds() -> Vec<&'static str> {
+    [Event::KINDS, &["Dry hop"]].concat()
+}
 
 fn shifted(cell: &str, hours: f64) -> String {
     Instant::parse(cell).map_or(cell.to_owned(), |at| at.plus_hours(hours).to_string())
@@ -72,7 +61,7 @@ pub fn change(files: &mut Files, rng: &mut SmallRng) {
             table.map(column, |cell| if rng.random_bool(0.3) { shifted(cell, shift) } else { cell.to_owned() });
         }),
         2 => exchange(files, &name, rng),
-        3 => edit(files, "events.csv", |table| set(table, "kind", 0.5, rng, |rng| any(rng, &KINDS))),
+        3 => edit(files, "events.csv", |table| set(table, "kind", 0.5, rng, |rng| any(rng, &kinds()))),
         4 => units(files, rng),
         5 => edit(files, &name, |table| {
             let decimal =
@@ -188,7 +177,7 @@ fn acts_within_an_hour(files: &mut Files, rng: &mut SmallRng) {
     edit(files, "events.csv", |table| {
         for _ in 0..rng.random_range(1..6) {
             let minutes = rng.random_range(-59..60);
-            let kind = (*KINDS.choose(rng).unwrap()).to_owned();
+            let kind = (*kinds().choose(rng).unwrap()).to_owned();
             let (batch, probe) = (batches.choose(rng).cloned(), probes.choose(rng).cloned());
             let (batch, probe) = if rng.random() { (batch, None) } else { (None, probe) };
             let cell = |name: &String| match name.as_str() {
