@@ -26,6 +26,8 @@ assumed! {
     pub(super) const GAP_H: f64 = 3.0, "h";
     /// An edge is larger than so many SDs of the readings.
     const EDGE_SDS: f64 = 5.0, "SD";
+    /// Readings farther apart than this stretch the hours above.
+    const DENSE_H: f64 = 1.25, "h";
     /// Longest episode between two edges.
     const LONGEST_H: f64 = 96.0, "h";
     /// Longest growth of foam, with what is read before it.
@@ -49,7 +51,7 @@ assumed! {
 ///
 /// Each is given by its first reading and the first free one after it.
 pub(crate) fn episodes(hours: &[f64], values: &[f64], least: f64) -> Vec<Range<usize>> {
-    let series = Series { hours, values };
+    let series = Series { hours, values, stretch: stretch(hours) };
     let edges = series.edges(least.max(*EDGE_SDS * noise(values)));
     let mut pairs: Vec<(f64, Edge, Edge)> = Vec::new();
     for (i, a) in edges.iter().enumerate() {
@@ -87,6 +89,12 @@ fn noise(values: &[f64]) -> f64 {
     1.4826 * median(&off).unwrap_or(0.0) / std::f64::consts::SQRT_2
 }
 
+/// How much farther apart readings are than in a dense log, no less than 1.
+fn stretch(hours: &[f64]) -> f64 {
+    let steps: Vec<f64> = hours.iter().zip(hours.iter().skip(1)).map(|(a, b)| b - a).collect();
+    (median(&steps).unwrap_or(0.0) / *DENSE_H).max(1.0)
+}
+
 #[derive(Debug, Clone, Copy)]
 struct Edge {
     at: usize,
@@ -96,6 +104,8 @@ struct Edge {
 struct Series<'a> {
     hours: &'a [f64],
     values: &'a [f64],
+    /// What spans of some readings last longer here than in a log that is dense enough.
+    stretch: f64,
 }
 
 impl Series<'_> {
@@ -124,12 +134,12 @@ impl Series<'_> {
     }
 
     fn trend_before(&self, at: usize) -> Option<f64> {
-        let from = self.hours.get(at)? - *TREND_H;
+        let from = self.hours.get(at)? - *TREND_H * self.stretch;
         self.trend(self.hours.partition_point(|hours| *hours < from), at)
     }
 
     fn trend_after(&self, at: usize) -> Option<f64> {
-        let to = self.hours.get(at)? + *TREND_H;
+        let to = self.hours.get(at)? + *TREND_H * self.stretch;
         self.trend(at, self.hours.partition_point(|hours| *hours < to))
     }
 
@@ -160,9 +170,9 @@ impl Series<'_> {
 
     fn edge(&self, at: usize, least: f64) -> Option<Edge> {
         let (first, last) = (at.checked_sub(*SIDE)?, at + *SIDE - 1);
-        let dense = self.between(at - 1, at) <= *GAP_H
-            && self.between(first, at) <= *SIDE_H
-            && self.between(at, last) <= *SIDE_H;
+        let dense = self.between(at - 1, at) <= *GAP_H * self.stretch
+            && self.between(first, at) <= *SIDE_H * self.stretch
+            && self.between(at, last) <= *SIDE_H * self.stretch;
         // Medians, times and trends are dear: most readings are no edge whatever they are.
         let near = self.values.get(first..=last)?.iter();
         let (low, high) = near.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (v.min(low), v.max(high)));
@@ -257,6 +267,18 @@ mod tests {
         let found = spans(|t| if (60.0..80.0).contains(&t) { 0.012 * (t - 60.0) / 20.0 } else { 0.0 });
         assert_eq!(found.len(), 1);
         assert!((58.0..68.0).contains(&found[0].0) && (found[0].1 - 80.0).abs() < 0.6, "{found:?}");
+    }
+
+    #[test]
+    fn a_log_with_a_reading_every_two_hours_shows_them_too() {
+        let (hours, values) = read(|t| if (100.0..130.0).contains(&t) { 0.008 } else { 0.0 });
+        let every_2h = |all: &[f64]| all.iter().copied().step_by(8).collect::<Vec<f64>>();
+        let (hours, values) = (every_2h(&hours), every_2h(&values));
+        let found = episodes(&hours, &values, LEAST);
+        assert_eq!(found.len(), 1);
+        assert!((hours[found[0].start] - 100.0).abs() < 4.0 && (hours[found[0].end] - 130.0).abs() < 4.0, "{found:?}");
+        let (_, free) = read(|_| 0.0);
+        assert!(episodes(&hours, &every_2h(&free), LEAST).is_empty());
     }
 
     #[test]
