@@ -20,7 +20,8 @@ pub(in crate::drift) struct ShiftColumns {
 pub(in crate::drift) struct LowRankUpdate {
     /// Logarithm of the likelihood after it over that before it.
     pub gain: f64,
-    columns: [usize; 2],
+    /// The columns that are changed.
+    pub columns: [usize; 2],
     inner: Matrix2<f64>,
     pull: Vector2<f64>,
 }
@@ -43,6 +44,12 @@ impl ShiftColumns {
     /// A target that moves by `stepped` with the steps: what it moves by beyond its prediction, g - a.
     pub fn moves(&self, sought: &BlockPrediction, stepped: &DVector<f64>) -> DVector<f64> {
         stepped - self.white.tr_mul(&sought.white) - self.spread.tr_mul(&sought.loads)
+    }
+
+    /// Mean square of the size of step `k`, which the model has with the SD `sd`.
+    pub fn square(&self, k: usize, sd: f64) -> f64 {
+        let t = sd * sd;
+        (t * self.scores[k]).powi(2) + (t - t * t * self.information[(k, k)]).max(0.0)
     }
 
     /// A change: columns of steps with the variances of their sizes, at most two.
@@ -85,6 +92,11 @@ impl LowRankUpdate {
     /// One that moves no target.
     fn nothing(gain: f64) -> Self {
         Self { gain, columns: [0, 0], inner: Matrix2::zeros(), pull: Vector2::zeros() }
+    }
+
+    /// Columns that are changed, with the mean squares of the sizes of steps that are added.
+    pub fn squares(&self) -> [(usize, f64); 2] {
+        [0, 1].map(|i| (self.columns[i], self.pull[i].powi(2) + self.inner[(i, i)]))
     }
 
     /// What a target with these [`ShiftColumns::moves`] moves by, and its further variance.
