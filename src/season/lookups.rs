@@ -74,8 +74,10 @@ impl Season {
     pub fn as_of(&self, moment: Instant) -> Self {
         let rows = self.readings.at.iter().enumerate().filter(|(_, at)| **at <= moment);
         let rows: Vec<usize> = rows.map(|(row, _)| row).collect();
+        let mut readings = self.readings.clone();
+        readings.reorder(&rows);
         let mut season = Self {
-            readings: self.readings.pick(&rows),
+            readings,
             references: self.references.iter().filter(|r| r.at.max(r.known()) <= moment).cloned().collect(),
             batches: self.batches.iter().filter(|b| b.pitched_at <= moment).cloned().collect(),
             probes: self.probes.iter().filter(|p| p.built_on.is_none_or(|at| at <= moment)).cloned().collect(),
@@ -93,24 +95,24 @@ impl Season {
 }
 
 impl Readings {
-    /// The readings of those rows, which must rise.
-    pub fn pick(&self, rows: &[usize]) -> Self {
-        fn column<T: Clone>(column: &[T], rows: &[usize]) -> Vec<T> {
-            rows.iter().filter_map(|row| column.get(*row).cloned()).collect()
-        }
-        Self {
-            probe_ids: self.probe_ids.clone(),
-            batch_ids: self.batch_ids.clone(),
-            at: column(&self.at, rows),
-            probe: column(&self.probe, rows),
-            tilt_deg: column(&self.tilt_deg, rows),
-            temp_c: column(&self.temp_c, rows),
-            batch: column(&self.batch, rows),
-            batch_given: column(&self.batch_given, rows),
-            supply_v: column(&self.supply_v, rows),
-            flags: column(&self.flags, rows),
-        }
+    /// Those rows in this order; only one column at a time is in memory twice.
+    pub(crate) fn reorder(&mut self, rows: &[usize]) {
+        reorder(&mut self.at, rows);
+        reorder(&mut self.probe, rows);
+        reorder(&mut self.tilt_deg, rows);
+        reorder(&mut self.temp_c, rows);
+        reorder(&mut self.batch, rows);
+        reorder(&mut self.batch_given, rows);
+        reorder(&mut self.supply_v, rows);
+        reorder(&mut self.flags, rows);
     }
+}
+
+/// Those rows of a column in this order.
+pub(crate) fn reorder<T: Copy>(column: &mut Vec<T>, rows: &[usize]) {
+    let mut reordered = Vec::with_capacity(rows.len().min(column.len()));
+    reordered.extend(rows.iter().filter_map(|row| column.get(*row)));
+    *column = reordered;
 }
 
 /// The window that pairs a reference with readings unless another is set, minutes before and after.
