@@ -21,8 +21,7 @@ use crate::error::Result;
 use super::account::RowAccount;
 use super::flags::Flags;
 use super::loaded::{Loaded, SourceRow};
-use super::lookups::reorder;
-use super::readings::Readings;
+use super::readings::{Readings, reorder};
 use super::row_error::RowError;
 use super::{Season, TEMP_HIGH_C, TEMP_LOW_C, TILT_HIGH_DEG, TILT_LOW_DEG};
 

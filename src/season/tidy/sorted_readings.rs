@@ -6,9 +6,8 @@ use rayon::prelude::{IntoParallelRefMutIterator, ParallelIterator};
 
 use crate::error::{Error, Result};
 use crate::season::loaded::Loaded;
-use crate::season::lookups::reorder;
 use crate::season::raw::RawReadings;
-use crate::season::readings::Readings;
+use crate::season::readings::{Readings, reorder};
 use crate::season::row_error::RowError;
 use crate::season::table_rows::{ReadingRow, TableRow};
 
