@@ -28,6 +28,9 @@ const CLOCK_JUMPED: &str = "the clock of a logger jumped, so that times may be w
 const EXCHANGED: &str =
     "probes had each other's names in the log from then on, by their tilts; the readings have their own again";
 
+/// Most readings that a median is taken of.
+const MOST_READINGS: usize = 100_000;
+
 /// Adds the remarks to the season's account.
 pub(super) fn notice(season: &mut Season, temp_column: &str) {
     let Season { readings, references, batches, probes, .. } = &*season;
@@ -175,7 +178,10 @@ fn odd_densities(season: &Season) -> Option<String> {
 
 /// A temperature that moves as a tilt does, and a tilt that stays as a temperature does.
 fn swapped(season: &Season) -> Option<String> {
-    let finite = |values: &[f64]| -> Vec<f64> { values.iter().copied().filter(|value| value.is_finite()).collect() };
+    let finite = |values: &[f64]| -> Vec<f64> {
+        let thinned = values.iter().step_by(values.len() / MOST_READINGS + 1);
+        thinned.copied().filter(|value| value.is_finite()).collect()
+    };
     let at = |values: &mut [f64], share: f64| {
         let place = (share * values.len() as f64) as usize;
         (place < values.len()).then(|| *values.select_nth_unstable_by(place, f64::total_cmp).1)
