@@ -9,6 +9,7 @@ use super::axis::Axis;
 use super::figure::Figure;
 use super::palette::{CURVE, INK, Mark, REFERENCE};
 use super::plot::Frame;
+use super::scales::Scales;
 use super::svg::{WIDEST, panel};
 use super::words::{dots_outside, percent};
 
@@ -24,12 +25,16 @@ impl BatchFit {
     /// error model taken off, where all bars should stay between the lines.
     #[doc = example!(study "study.kinetics()?.batch(batch)?.residual_chart()?;")]
     pub fn residual_chart(&self) -> Result<Figure> {
+        self.residual_chart_on(&Scales::of_results())
+    }
+
+    pub(crate) fn residual_chart_on(&self, scales: &Scales) -> Result<Figure> {
         if self.residuals_sg.is_empty() {
             return Ok(Figure::new("", "", Vec::new()));
         }
         let rows: Vec<_> = self.points.iter().zip(&self.residuals_sg).collect();
         let kept = rows.iter().filter(|(point, _)| point.weight >= LITTLE).map(|(_, r)| **r);
-        let y = Axis::around(kept.chain([0.0]), 0.001, 4, "residual, SG");
+        let y = Axis::around(kept.chain([0.0]), 0.001, 4, scales.difference("residual, SG"));
         let x = Axis::linear(0.0, (self.last_hours / HOURS_PER_DAY).max(1.0), 5, "days from pitching");
         let mut outside = 0;
         let over_time = panel(WIDEST, HEIGHT, |paper| {

@@ -8,14 +8,14 @@ use crate::study::SeasonStudy;
 
 use super::parts::{fold, link, part, picture};
 
-pub(super) fn section(study: &SeasonStudy) -> Markup {
+pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
     html! {
         p { "A forecast says when a batch comes to rest if it is held at its last fermentation temperature. Only the chance that it is \
              ready, at rest and not stuck, may weigh in a decision, and never alone." }
         (part(&study.forecasts, |found| html! {
-            (picture(found.chart()))
+            (picture(found.chart_on(&reader.scales)))
             p.sub { "All numbers: " (link("forecasts", "csv")) ", " (link("forecasts", "parquet")) }
-            (fold("The coming fortnight", &fortnight(found, &Reader::of(study))))
+            (fold("The coming fortnight", &fortnight(found, reader)))
         }))
         (part(&study.backtest, |found| fold("Tried on the past", &html! {
             p { "The same forecast, made again for batches that are over, from what was known at the time. A batch that was cooled or \

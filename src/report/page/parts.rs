@@ -57,6 +57,6 @@ pub(super) fn part<T>(part: &Part<T>, body: impl FnOnce(&T) -> Markup) -> Markup
 }
 
 /// A trait with its unit.
-pub(super) fn trait_with_unit(which: Trait) -> String {
-    format!("{}, {}", which.title(), Scales::now().of(which.unit()).unit(which.unit()))
+pub(super) fn trait_with_unit(which: Trait, scales: &Scales) -> String {
+    format!("{}, {}", which.title(), scales.of(which).unit)
 }

@@ -10,8 +10,8 @@ use crate::study::SeasonStudy;
 use super::batches::place;
 use super::parts::{none, picture};
 
-pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
-    let (batches, reader) = (running(study), Reader::of(study));
+pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -> Markup {
+    let batches = running(study);
     // All strips share their time, so that they can be compared. Of a batch at rest nothing is to come.
     let forecasts = || batches.iter().filter(|batch| !batch.at_rest()).map(|batch| batch.forecast);
     let ends = || forecasts().filter_map(|forecast| forecast.finish).flat_map(|q| [q.p05, q.p95]);
@@ -26,9 +26,9 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
                     None => (batch.name()),
                 }
             }
-                p { (batch.now(&reader)) }
-                p { (unbroken(&batch.finish(&reader))) }
-            @if let Some((from, to)) = span.filter(|_| !batch.at_rest()) { (picture(batch.forecast.chart(from, to))) }
+                p { (batch.now(reader)) }
+                p { (unbroken(&batch.finish(reader))) }
+            @if let Some((from, to)) = span.filter(|_| !batch.at_rest()) { (picture(batch.forecast.chart(from, to, &reader.scales))) }
         } } }
         @if span.is_some() {
             p.sub { "Each shape shows when the batch comes to rest: the higher, the likelier. Upright line: the last reading of the season." }

@@ -8,12 +8,11 @@ use super::super::running::{RunningBatch, running};
 use super::super::words::{count, list, percent};
 use super::Answer;
 
-pub(super) fn answer(study: &SeasonStudy) -> Answer {
+pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
     let mut answer = Answer::new("What finishes when?");
     answer.say(study.forecasts.why().map_or_else(|| counted(study), |why| format!("No forecast: {why}.")));
-    let reader = Reader::of(study);
     for batch in running(study) {
-        answer.say(format!("{}. {} {}", batch.name(), batch.now(&reader), batch.finish(&reader)));
+        answer.say(format!("{}. {} {}", batch.name(), batch.now(reader), batch.finish(reader)));
     }
     checked(&mut answer, study);
     answer

@@ -61,11 +61,7 @@ impl Summary {
     /// The answers of a study.
     #[doc = example!(no_run "println!(\"{}\", Summary::of(&study));")]
     pub fn of(study: &SeasonStudy) -> Self {
-        Reader::of(study).scales.during(|| Self::written(study))
-    }
-
-    fn written(study: &SeasonStudy) -> Self {
-        let season = &study.season;
+        let (season, reader) = (&study.season, &Reader::of(study));
         let mut strains: Vec<&str> = season.batches.iter().map(|batch| batch.strain.as_str()).collect();
         strains.sort_unstable();
         strains.dedup();
@@ -77,15 +73,14 @@ impl Summary {
             count(strains.len(), "strain", "strains")
         );
         if let Some(latest) = study.latest {
-            let reader = Reader::of(study);
             text.push_str(&format!("; data to {} ({})", reader.moment(latest), reader.scales.clock()));
         }
         Self {
             season: text,
-            batches: batches::answer(study),
-            steps: steps::answer(study),
-            probes: probes::answer(study),
-            yeasts: yeasts::answer(study),
+            batches: batches::answer(study, reader),
+            steps: steps::answer(study, reader),
+            probes: probes::answer(study, reader),
+            yeasts: yeasts::answer(study, &reader.scales),
             rows: rows::answer(&season.account),
         }
     }

@@ -18,14 +18,14 @@ const MOST_NAMES: usize = 20;
 /// Shifts that are named in a sentence.
 const MOST_SHIFTS: usize = 4;
 
-pub(super) fn answer(study: &SeasonStudy) -> Answer {
+pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
     let mut answer = Answer::new("Which probes may be trusted today?");
     match study.calibrations.found() {
         Ok(calibrations) => calibration(&mut answer, calibrations),
         Err(why) => answer.say(format!("No calibration: {why}.")),
     }
     match study.drift.found() {
-        Ok(found) => drift(&mut answer, found, &Reader::of(study)),
+        Ok(found) => drift(&mut answer, found, reader),
         Err(why) => answer.say(format!("No drift: {why}.")),
     }
     answer
@@ -52,7 +52,7 @@ fn drift(answer: &mut Answer, found: &Drift, reader: &Reader) {
         said.entry(Trust::of(found, probe, reader)).or_default().push(&probe.probe);
     }
     for (trust, names) in &said {
-        answer.say(format!("{}: {}.", trust.sentence(&reader.step(found.limit_sg)), some(names, MOST_NAMES)));
+        answer.say(format!("{}: {}.", trust.sentence(&reader.scales.limit(found.limit_sg)), some(names, MOST_NAMES)));
     }
     if said.contains_key(&Trust::No) {
         answer.say("The gravities in this report are corrected for what is known of that.");
@@ -73,10 +73,10 @@ fn drift(answer: &mut Answer, found: &Drift, reader: &Reader) {
     }
     for mean in found.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {
         if let Some(e) = mean.finding.estimate() {
-            let scale = reader.scales.of("SG");
-            let [value, lower, upper, se] = [e.value, e.lower, e.upper, e.se].map(|v| scale.value(v));
-            let [value, lower, upper] = [value, lower, upper].map(|v| signed(v, decimals_for(se), true));
-            let (level, unit) = (percent(e.level), scale.unit("SG"));
+            let shown = reader.scales.difference("SG");
+            let e = shown.estimate(e);
+            let [value, lower, upper] = [e.value, e.lower, e.upper].map(|v| signed(v, decimals_for(e.se), true));
+            let (level, unit) = (percent(e.level), shown.unit);
             answer.say(format!(
                 "The probes drift by {value} {unit} in 30 days on average ({level}: {lower} to {upper})."
             ));

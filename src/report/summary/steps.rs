@@ -23,13 +23,12 @@ const MOST_PROBES: usize = 10;
 /// Two probes may have exchanged their names when both are contradicted within these days.
 const EXCHANGED_D: f64 = 7.0;
 
-pub(super) fn answer(study: &SeasonStudy) -> Answer {
+pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
     let mut answer = Answer::new("What to do?");
-    let reader = Reader::of(study);
-    batches(&mut answer, study, &reader);
+    batches(&mut answer, study, reader);
     if let Some(found) = study.drift.done() {
-        misfits(&mut answer, &found.misfits, &reader);
-        probes(&mut answer, study, found, &reader);
+        misfits(&mut answer, &found.misfits, reader);
+        probes(&mut answer, study, found, reader);
     }
     if let Some(calibrations) = study.calibrations.done() {
         for c in &calibrations.calibrations {
@@ -153,7 +152,7 @@ fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift, reader: &Read
         if let (Recalibrate::By(at), Some(now)) = (&probe.recalibrate, study.latest)
             && at.days_since(now) <= SOON_D
         {
-            let (name, limit) = (&probe.probe, reader.step(found.limit_sg));
+            let (name, limit) = (&probe.probe, reader.scales.limit(found.limit_sg));
             answer.say(format!(
                 "Check {name} in water after its next batch, to know its error beyond {}; calibrate it if it is off by more \
                  than {limit}.",

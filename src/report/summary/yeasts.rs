@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use crate::chart::Scales;
 use crate::kinetics::Trait;
 use crate::show::ResultTable;
 use crate::strains::StrainMean;
@@ -12,7 +13,7 @@ use super::Answer;
 /// The traits of the table.
 const SHOWN: [Trait; 3] = [Trait::Attenuation, Trait::MaxRateSgPerDay, Trait::T90H];
 
-pub(super) fn answer(study: &SeasonStudy) -> Answer {
+pub(super) fn answer(study: &SeasonStudy, scales: &Scales) -> Answer {
     let mut answer = Answer::new("Which yeast?");
     let strains = match study.strains.found() {
         Ok(strains) => strains,
@@ -37,7 +38,7 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
     let mut table = ResultTable::new(names, usize::MAX).text("strain", |name| name);
     table = table.number("batches", "", 0, |name| n(name).map(|n| n as f64));
     for which in SHOWN {
-        table = table.estimate(which.title(), which.unit(), |name| estimate(name, which));
+        table = table.estimate(which.title(), scales.of(which), |name| estimate(name, which));
     }
     answer.table = table.titled("");
     answer
