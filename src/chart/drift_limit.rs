@@ -61,9 +61,10 @@ impl Drift {
 
     /// When a probe is to be calibrated; of one that is due already, since when.
     fn calibrate_by(&self, probe: &ProbeDrift, scales: &Scales) -> String {
-        match self.due_since(probe) {
-            Some(since) => format!("due since {}", written(since, &scales.zone, "%-d %b")),
-            None => probe.recalibrate.to_string(),
+        match (self.due_since(probe), &probe.recalibrate) {
+            (Some(since), _) => format!("due since {}", written(since, &scales.zone, "%-d %b")),
+            (None, Recalibrate::By(at)) => format!("due {}", written(*at, &scales.zone, "%-d %b")),
+            (None, other) => other.to_string(),
         }
     }
 }

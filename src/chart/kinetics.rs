@@ -83,7 +83,7 @@ impl BatchFit {
             Ok(())
         })?;
         Ok(Figure::new(format!("{} \u{b7} {}", self.batch, self.strain), self.in_words(scales), vec![drawn])
-            .with_caption(self.caption(scales, outside, forecast.filter(|_| finish.is_some()))))
+            .with_caption(self.caption(scales, outside, series, forecast.filter(|_| finish.is_some()))))
     }
 
     /// Right end of the picture, days from pitching.
@@ -195,7 +195,7 @@ impl BatchFit {
         )?;
         plot.level(terminal.p50, from, to, AHEAD, 2.0)?;
         plot.mark(day(finish.p50), terminal.p50, Mark::Triangle, AHEAD, 9.0)?;
-        plot.label(day(finish.p50), terminal.p50, LabelSide::Above, "at rest", AHEAD)
+        plot.label(day(finish.p50), terminal.p50, LabelSide::Below, "at rest", AHEAD)
     }
 
     /// (hours, SG) of readings flagged as outliers, thinned.
@@ -223,15 +223,29 @@ impl BatchFit {
         }
     }
 
-    fn caption(&self, scales: &Scales, outside: usize, forecast: Option<&Forecast>) -> String {
+    fn caption(
+        &self,
+        scales: &Scales,
+        outside: usize,
+        series: Option<&GravitySeries>,
+        forecast: Option<&Forecast>,
+    ) -> String {
         let one = self.offsets.len() < 2;
         let points = if one { "Dots" } else { "Points in grey and black" };
         let level = self.level().map_or_else(String::new, percent);
-        let mut parts = vec![format!(
-            "{points} are readings, thinned and corrected for drift; pale ones are as read. Crosses are outliers. In shaded hours \
-             something held the probe. Ochre diamonds are samples, with bars of two standard deviations. The line is the fitted \
-             curve with its {level} band, paler beyond the data."
-        )];
+        let corrected = series.is_some_and(|s| !s.corrected_sg.is_empty() && s.corrected_sg != s.sg);
+        let drift = if corrected { ", corrected for drift. Pale ones are as read" } else { "" };
+        let mut parts = vec![format!("{points} are readings, thinned{drift}.")];
+        if series.is_some_and(|s| !self.flagged(s).is_empty()) {
+            parts.push("Crosses are outliers.".to_owned());
+        }
+        if series.is_some_and(|s| !s.held_spans().is_empty()) {
+            parts.push("In shaded hours something held the probe.".to_owned());
+        }
+        parts.push(format!(
+            "Ochre diamonds are samples, with bars of two standard deviations. The line is the fitted curve with its {level} \
+             band, paler beyond the data."
+        ));
         parts.extend(forecast.map(|forecast| {
             let level = percent(forecast.level());
             format!("Triangle and shaded field: where and when it comes to rest, {level}.")

@@ -38,6 +38,7 @@ enum Form {
     Plato,
     PlatoDifference,
     Fahrenheit,
+    Percent,
 }
 
 impl Scales {
@@ -82,15 +83,18 @@ impl Scales {
             Trait::OriginalSg | Trait::TerminalSg => self.gravity(which.unit()),
             Trait::MaxRateSgPerDay => self.difference(which.unit()),
             Trait::LagH | Trait::MidH | Trait::T90H | Trait::FinishH => which.unit().into(),
-            Trait::Attenuation | Trait::AttenuationExtract | Trait::AbvPercent => which.unit().into(),
+            Trait::Attenuation | Trait::AttenuationExtract => Shown { form: Form::Percent, unit: "%".to_owned() },
+            Trait::AbvPercent => which.unit().into(),
         }
     }
 
     /// Differences between two values of a trait.
     pub(crate) fn difference_of(&self, which: Trait) -> Shown {
-        match self.of(which).form {
+        let one = self.of(which);
+        match one.form {
             Form::Same => which.difference_unit().into(),
-            _ => self.difference(which.difference_unit()),
+            Form::Plato => self.difference(which.unit()),
+            _ => one,
         }
     }
 }
@@ -114,6 +118,7 @@ impl Shown {
             Form::Plato => plato_from_sg(value).unwrap_or(f64::NAN),
             Form::PlatoDifference => value * plato_per_sg(),
             Form::Fahrenheit => fahrenheit_from_celsius(value),
+            Form::Percent => 100.0 * value,
         }
     }
 
@@ -124,12 +129,16 @@ impl Shown {
             Form::Plato => sg_from_plato(shown).unwrap_or(f64::NAN),
             Form::PlatoDifference => shown / plato_per_sg(),
             Form::Fahrenheit => celsius_from_fahrenheit(shown),
+            Form::Percent => shown / 100.0,
         }
     }
 
     /// A number without an error, such as a limit.
     pub(crate) fn exact(&self, value: f64) -> String {
-        if self.form == Form::Same { value.to_string() } else { format!("{:.1}", self.value(value)) }
+        match self.form {
+            Form::Same | Form::Percent => self.value(value).to_string(),
+            _ => format!("{:.1}", self.value(value)),
+        }
     }
 
     /// The estimate as it is shown.
@@ -142,7 +151,7 @@ impl Shown {
     /// The decimals that say as much: a degree Plato is some 0.004 SG.
     pub(crate) fn decimals(&self, decimals: usize) -> usize {
         match self.form {
-            Form::Plato | Form::PlatoDifference => decimals.saturating_sub(2),
+            Form::Plato | Form::PlatoDifference | Form::Percent => decimals.saturating_sub(2),
             Form::Same | Form::Fahrenheit => decimals,
         }
     }

@@ -12,7 +12,7 @@ use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 use crate::units::HOURS_PER_DAY;
 
-use super::parts::{fold, link, none, part, picture, table, trait_with_unit};
+use super::parts::{fold, link, none, part, table, trait_with_unit, untitled};
 
 /// Most single pictures: a page must stay light enough for a phone.
 const MOST: usize = 60;
@@ -31,9 +31,9 @@ pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
             (fold(&format!("Ended: {}", count(ended.len(), "batch", "batches")), &html! {
                 @for (i, fit) in ended { (one(study, fit, i, reader)) }
             }))
-            (fold("All batches in one picture", &picture(found.chart_on(&reader.scales))))
+            (fold("All batches in one picture", &untitled(found.chart_on(&reader.scales))))
             (fold("All batches in numbers", &html! {
-                p { "Half-way at 20 \u{b0}C is in thermal time, which runs with the temperature of the batch." }
+                p { "Half-way at 20 \u{b0}C: after so many hours the batch would have been half-way, had it been held at 20 \u{b0}C." }
                 (table(&numbers(found, &reader.scales), "kinetics"))
             }))
         }))
@@ -80,7 +80,7 @@ fn one(study: &SeasonStudy, fit: &BatchFit, i: usize, reader: &Reader) -> Markup
             div id={ "batch-" (i) } {
                 @if !fit.why.is_empty() { p.none { (fit.why) } }
                 div.parts {
-                    div { (picture(fit.chart_on(scales, series, forecast).map(|figure| figure.with_title("")))) }
+                    div { (untitled(fit.chart_on(scales, series, forecast))) }
                     div {
                         @if fit.traits.iter().any(|found| found.estimate().is_some()) { (traits.markup()) }
                         @if samples.rows > 0 { (samples.markup()) }
@@ -98,8 +98,8 @@ fn one(study: &SeasonStudy, fit: &BatchFit, i: usize, reader: &Reader) -> Markup
                         }
                         p.sub { "All columns: " (link("kinetics", "csv")) ", " (link("kinetics", "parquet")) }
                     }
-                    div { (picture(fit.residual_chart_on(scales).map(|figure| figure.with_title("")))) }
                 }
+                (fold("How well the curve fits", &untitled(fit.residual_chart_on(scales))))
             }
         }
     }
@@ -122,5 +122,5 @@ fn numbers(found: &Kinetics, scales: &Scales) -> Grid {
         .number("alcohol (estimate)", "%", 1, estimate(Trait::AbvPercent))
         .count("points", |fit| fit.n)
         .note("why not", |fit| Some(&fit.why))
-        .titled("Batches")
+        .titled("")
 }

@@ -10,12 +10,12 @@ use crate::report::words::{list, percent};
 use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 
-use super::parts::{fold, part, picture, table};
+use super::parts::{fold, part, picture, table, untitled};
 
 pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
     let scales = &reader.scales;
     html! {
-        p { "Every bath and every sample shows how far a probe, on its first calibration of the season, is off." }
+        p { "Every bath and every sample shows by how much a probe is off, on its first calibration of the season." }
         (part(&study.drift, |found| html! {
             (picture(found.fleet_chart_on(scales)))
             (fold("Probe by probe", &html! { (picture(found.chart_on(scales))) (table(&probes(found, scales), "drift_probes")) }))
@@ -35,7 +35,7 @@ fn probes(found: &Drift, scales: &Scales) -> Grid {
         .estimate("drift", scales.difference("SG per 30 d"), |probe| probe.drift_sg_per_30d.estimate())
         .estimate("without shifts", scales.difference("SG per 30 d"), |probe| probe.gradual_sg_per_30d.estimate())
         .note("why not", |probe| probe.drift_sg_per_30d.why())
-        .titled("Drift by probe")
+        .titled("")
 }
 
 /// Sudden shifts, those of events and those found.
@@ -56,7 +56,7 @@ fn shifts(found: &Drift, scales: &Scales) -> Markup {
         .number("p", "", 3, |shift| shift.p_probe)
         .number("p of the fleet", "", 3, |shift| shift.p_fleet)
         .note("why not", |shift| shift.shift_sg.why())
-        .titled("Sudden shifts");
+        .titled("");
     html! {
         p {
             "A change of cell, shell or board, a knock or something that sticks moves a probe at once. Events that are written down are \
@@ -81,10 +81,13 @@ fn misfits(found: &Drift, scales: &Scales) -> Markup {
         .number("off by", scales.difference("SG"), 4, |misfit| Some(misfit.off_sg))
         .number("standard error", scales.difference("SG"), 4, |misfit| Some(misfit.se))
         .chance("chance that it is wrong", |misfit| Some(misfit.p))
-        .titled("Entries that do not fit");
+        .titled("");
     html! {
         p {
-            "A scale misread, a digit mistyped, the sample of another batch: each reference is held against all others, and so are the readings of a probe in a batch. One that is more likely wrong than that its probe has shifted is left out of drift and of the              fermentation curve. It stays in its table: look it up, and if it is a slip, mend it there or write ignore in its column use."
+            "A scale may be misread, a digit mistyped, a sample be that of another batch. So each reference is held against all \
+             others, and so are the readings of a probe in a batch. An entry that is likelier wrong than its probe shifted is left out \
+             of drift and of the fermentation curve, and stays in its table. Look it up. If it is a slip, mend it there, or write \
+             ignore in its column use."
         }
         @if found.misfits.is_empty() { p { "Every reference fits." } } @else { (table(&made, "misfits")) }
     }
@@ -104,7 +107,7 @@ fn due(found: &Drift, reader: &Reader) -> Markup {
             probe.since_last_sg.estimate()
         })
         .note("why not", |probe| probe.offset_sg.why())
-        .titled("Due");
+        .titled("");
     html! {
         p {
             "A probe is due when the chance that it is off by more than " (reader.scales.limit(found.limit_sg)) " where the beers end (" (list(&ends))
@@ -113,7 +116,7 @@ fn due(found: &Drift, reader: &Reader) -> Markup {
         }
         @if let Some(why) = found.interval_d.why() { p { "No interval for a new probe of this kind: " (why) "." } }
         (table(&now, "drift_probes"))
-        (picture(found.limit_chart_on(&reader.scales)))
+        (untitled(found.limit_chart_on(&reader.scales)))
     }
 }
 
@@ -124,7 +127,7 @@ fn fleet(found: &Drift, scales: &Scales) -> Markup {
         .mixed("estimate", |term| quantity(&term.term, scales), |term| term.finding.estimate())
         .text("method", |term| term.finding.estimate().map_or("", |e| &e.method))
         .note("why not", |term| term.finding.why())
-        .titled("The fleet");
+        .titled("");
     html! {
         (table(&terms, "drift_fleet"))
         p { "The mean drift has the sudden shifts in it." }
@@ -142,7 +145,7 @@ fn kinds(found: &Drift) -> Markup {
         .number("error of zero after two baths", "\u{b0} per 30 d", 3, |kind| kind.zero_se_after)
         .chance("chance that they tell the kind", |kind| kind.p_told_after)
         .note("why not", |kind| kind.why.as_deref())
-        .titled("Kinds of drift");
+        .titled("");
     html! {
         p {
             "A proportional change (mass, height of the centre of gravity, shell) gives nearly the same error everywhere; a sideways one \
@@ -150,7 +153,7 @@ fn kinds(found: &Drift) -> Markup {
              them apart. K is the probe's mass over the cube of its radius: when it grows by 0.1 %, SG reads 0.001 too low. The last \
              columns say what one water check and one bath of SG 1.060 would tell today."
         }
-        (picture(found.kinds_chart()))
+        (untitled(found.kinds_chart()))
         (table(&made, "drift_kinds"))
     }
 }

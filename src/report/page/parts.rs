@@ -42,6 +42,11 @@ pub(super) fn picture(drawn: Result<Figure>) -> Markup {
     }
 }
 
+/// A picture under a heading that says what it is.
+pub(super) fn untitled(drawn: Result<Figure>) -> Markup {
+    picture(drawn.map(|figure| figure.with_title("")))
+}
+
 /// What stands where something is missing.
 pub(super) fn none(why: &str) -> Markup {
     html! { p.none { (why) } }

@@ -12,7 +12,7 @@ use crate::report::words::{list, minute, percent, signed};
 use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 
-use super::parts::{answer, fold, link, part, picture, table};
+use super::parts::{answer, fold, link, part, table, untitled};
 
 pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -> Markup {
     let scales = &reader.scales;
@@ -20,12 +20,12 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -
         (answer(&summary.probes))
         (part(&study.calibrations, |found| html! {
             (remarks(&found.calibrations, reader))
-            (fold("The curves, from tilt to gravity", &html! { (picture(found.chart_on(scales))) (table(&curves(found, scales), "calibrations")) }))
+            (fold("The curves, from tilt to gravity", &html! { (untitled(found.chart_on(scales))) (table(&curves(found, scales), "calibrations")) }))
             (fold("The candidate curves", &html! {
                 p { "Curves that agree within the baths may part beyond them. A float's own shape is taken where its residuals allow it." }
-                (picture(found.candidates_chart_on(scales)))
+                (untitled(found.candidates_chart_on(scales)))
             }))
-            (fold("What has changed between calibrations", &picture(found.changes_chart_on(scales))))
+            (fold("What has changed between calibrations", &untitled(found.changes_chart_on(scales))))
             (without(&found.without, scales))
             (fold("Water after a calibration", &water(found, scales)))
         }))
@@ -44,7 +44,7 @@ fn curves(found: &Calibrations, scales: &Scales) -> Grid {
         .number("from", scales.gravity("SG"), 4, |c| Some(c.sg_min))
         .number("to", scales.gravity("SG"), 4, |c| Some(c.sg_max))
         .number("in pure water", "\u{b0}", 2, |c| c.water_tilt_deg.value())
-        .titled("Curves")
+        .titled("")
 }
 
 fn yes(is_so: bool) -> &'static str {
@@ -95,12 +95,12 @@ fn water(found: &Calibrations, scales: &Scales) -> Markup {
     let made = ResultTable::new(&found.water_checks, 80)
         .text("probe", |check| &check.probe)
         .time("when", scales, |check| Some(check.at))
+        .text("agrees?", |check| yes(check.agrees()))
+        .estimate("reads off by", scales.difference("SG"), |check| Some(&check.shift_sg))
         .text("against", |check| &check.calibration)
         .number("tilt", "\u{b0}", 2, |check| Some(check.tilt_deg))
         .number("by the curve", "\u{b0}", 2, |check| check.expected_tilt_deg)
-        .estimate("reads off by", scales.difference("SG"), |check| Some(&check.shift_sg))
-        .text("agrees?", |check| yes(check.agrees()))
-        .titled("Water after a calibration");
+        .titled("");
     html! { @if !found.water_checks.is_empty() {
         p {
             @if checks > 0 { "Sessions with too few baths for a curve: " (checks) ". " }
@@ -126,7 +126,7 @@ fn plan(found: &BathPlan, scales: &Scales) -> Markup {
             p.sub { "Sucrose is plain white table sugar: never dextrose, never malt extract. Weigh sugar and water; do not fill up to a \
                      mark. The same gravity twice is two baths, mixed apart. All numbers: " (link("bath_plan", "csv")) }
         }
-        (picture(found.chart_on(scales)))
+        (untitled(found.chart_on(scales)))
     }
 }
 
@@ -147,7 +147,7 @@ fn builds(study: &SeasonStudy, found: &Builds) -> Markup {
         .text("usable to SG 1.100?", |build| build.usable_to_1100.map_or("", yes))
         .note("advice", |build| Some(&build.advice))
         .note("to know", |build| build.why())
-        .titled("Builds");
+        .titled("");
     html! {
         p {
             "Where each probe rests, and how far it moves for a change of gravity"
@@ -155,7 +155,7 @@ fn builds(study: &SeasonStudy, found: &Builds) -> Markup {
             ". "
             @if !without_mass.is_empty() { "Without a mass, so without this: " (list(&without_mass)) "." }
         }
-        (picture(found.chart()))
+        (untitled(found.chart()))
         (table(&made, "builds"))
     }
 }

@@ -9,20 +9,24 @@ use crate::show::{Grid, ResultTable};
 use crate::strains::{StrainContrast, Strains};
 use crate::study::SeasonStudy;
 
-use super::parts::{answer, fold, part, picture, table, trait_with_unit};
+use super::parts::{fold, part, table, trait_with_unit, untitled};
 
 pub(super) fn section(study: &SeasonStudy, summary: &Summary, scales: &Scales) -> Markup {
     html! {
-        (answer(&summary.yeasts))
+        @if summary.yeasts.table.rows > 0 { (summary.yeasts.table.markup()) }
+        @for sentence in &summary.yeasts.sentences { p { (sentence) } }
         p { "The yeasts are compared at common conditions, as far as these vary within a yeast; each batch counts once. \
              A stuck batch counts as such and is in no trait that hangs on the terminal gravity." }
+        (fold("What the comparison allows for", &html! { @if !summary.yeasts.notes.is_empty() {
+            ul { @for note in &summary.yeasts.notes { li { (note) } } }
+        } }))
         (part(&study.strains, |found| html! {
-            (fold("The traits of each yeast", &html! { (picture(found.chart_on(scales))) (table(&means(found, scales), "strains")) }))
+            (fold("The traits of each yeast", &html! { (untitled(found.chart_on(scales))) (table(&means(found, scales), "strains")) }))
             (fold("Differences between yeasts", &html! {
-                (picture(found.contrast_chart_on(scales)))
+                (untitled(found.contrast_chart_on(scales)))
                 (table(&differences(found, scales), "strain_contrasts"))
             }))
-            (fold("Repeatability", &table(&spreads(found, scales), "strain_repeatability")))
+            (fold("Repeatability: how far batches spread beyond the errors of their fits", &table(&spreads(found, scales), "strain_repeatability")))
             (fold("What is open, and how many batches would settle it", &table(&power(found, scales), "strain_power")))
         }))
     }
@@ -39,7 +43,7 @@ fn means(found: &Strains, scales: &Scales) -> Grid {
         .chance("probably highest", |mean| mean.p_highest)
         .chance("probably lowest", |mean| mean.p_lowest)
         .note("why not", |mean| mean.mean.why())
-        .titled("Means")
+        .titled("")
 }
 
 fn differences(found: &Strains, scales: &Scales) -> Grid {
@@ -72,7 +76,7 @@ fn spreads(found: &Strains, scales: &Scales) -> Grid {
         )
         .text("of", |row| if row.relative { "the value" } else { "" })
         .note("why not", |row| row.sd.why())
-        .titled("Repeatability: how far batches spread beyond the errors of their fits")
+        .titled("")
 }
 
 fn power(found: &Strains, scales: &Scales) -> Grid {
@@ -85,5 +89,5 @@ fn power(found: &Strains, scales: &Scales) -> Grid {
         .text("more batches of each for 0.8", |pair| {
             pair.power.and_then(|power| power.more_of_each).map_or("above 200".to_owned(), |more| more.to_string())
         })
-        .titled("Open pairs")
+        .titled("")
 }

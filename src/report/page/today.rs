@@ -3,12 +3,12 @@
 use maud::{Markup, html};
 
 use crate::report::reader::Reader;
-use crate::report::running::running;
+use crate::report::running::{results, running};
 use crate::report::summary::Summary;
 use crate::study::SeasonStudy;
 
 use super::batches::place;
-use super::parts::{none, picture};
+use super::parts::picture;
 
 pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -> Markup {
     let batches = running(study);
@@ -18,7 +18,10 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -
     let times = || ends().chain(forecasts().map(|forecast| forecast.as_of));
     let span = times().min().zip(times().max());
     html! {
-        @if batches.is_empty() { (none(study.forecasts.why().unwrap_or("No batch is running."))) }
+        @if batches.is_empty() {
+            p { "No batch is running." }
+            @for result in results(study, reader) { p { (result) } }
+        }
         div.parts { @for batch in &batches { div {
             h3 {
                 @match place(study, &batch.forecast.batch) {
@@ -34,7 +37,7 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -
             p.sub { "Each shape shows when the batch comes to rest: the higher, the likelier. Upright line: the last reading of the season." }
         }
         h3 { (summary.steps.question) }
-        ul { @for step in &summary.steps.sentences { li { (unbroken(step)) } } }
+        ul.steps { @for step in &summary.steps.sentences { li { (unbroken(step)) } } }
     }
 }
 

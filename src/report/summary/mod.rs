@@ -21,6 +21,8 @@ pub(super) struct Answer {
     pub(super) question: String,
     /// What can be said, in sentences.
     pub(super) sentences: Vec<String>,
+    /// What to know beside it.
+    pub(super) notes: Vec<String>,
     /// Details, one row per probe or strain.
     pub(super) table: Grid,
 }
@@ -109,7 +111,8 @@ impl Summary {
         let mut lines = wrapped(&self.season, width);
         for answer in self.answers() {
             lines.extend([String::new(), answer.question.clone()]);
-            let sentences = answer.sentences.iter().flat_map(|sentence| wrapped(sentence, inside));
+            let said = answer.sentences.iter().chain(&answer.notes);
+            let sentences = said.flat_map(|sentence| wrapped(sentence, inside));
             let table = if answer.table.rows > 0 { answer.table.lines(inside) } else { Vec::new() };
             lines.extend(sentences.chain(table).map(|line| format!("{INDENT}{line}")));
         }
@@ -138,7 +141,8 @@ impl Show for Summary {
     fn html(&self) -> String {
         let mut page = Page::new().words(&self.season);
         for answer in self.answers() {
-            page = answer.sentences.iter().fold(page.heading(&answer.question), |page, sentence| page.words(sentence));
+            let said = answer.sentences.iter().chain(&answer.notes);
+            page = said.fold(page.heading(&answer.question), |page, sentence| page.words(sentence));
             if answer.table.rows > 0 {
                 page = page.with(&answer.table);
             }

@@ -10,6 +10,8 @@ use crate::study::SeasonStudy;
 
 use super::Answer;
 
+/// The traits of the sentences.
+const SAID: [Trait; 2] = [Trait::Attenuation, Trait::T90H];
 /// The traits of the table.
 const SHOWN: [Trait; 3] = [Trait::Attenuation, Trait::MaxRateSgPerDay, Trait::T90H];
 
@@ -26,11 +28,12 @@ pub(super) fn answer(study: &SeasonStudy, scales: &Scales) -> Answer {
     if names.len() == 1 {
         answer.say("One strain only, so there is nothing to compare.");
     } else {
-        answer.sentences.extend(strains.sentences(&[Trait::Attenuation, Trait::T90H]));
+        answer.sentences.extend(strains.sentences(&SAID));
+        answer.notes.extend(strains.notes(&SAID));
     }
     let missing: BTreeSet<&str> = strains.means.iter().filter_map(|mean| mean.mean.why()).collect();
-    if !missing.is_empty() {
-        answer.say(format!("Where no mean is given: {}.", Vec::from_iter(missing).join("; or ")));
+    if names.len() > 1 && !missing.is_empty() {
+        answer.say(format!("Where no mean is given: {}.", Vec::from_iter(missing).join(", or ")));
     }
     let of = |name: &str, which| strains.means.iter().find(|m: &&StrainMean| m.strain == name && m.which == which);
     let n = |name: &str| SHOWN.into_iter().filter_map(|which| of(name, which)).map(|mean| mean.n).max();
