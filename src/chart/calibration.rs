@@ -104,12 +104,7 @@ impl Calibration {
 impl Calibrations {
     /// What each later calibration of a probe reads more than the one before it; one panel a pair, none without a probe that was
     /// calibrated twice.
-    #[doc = example!(study "study.calibrations()?.changes_chart()?;")]
-    pub fn changes_chart(&self) -> Result<Figure> {
-        self.changes_chart_on(&Scales::of_results())
-    }
-
-    pub(crate) fn changes_chart_on(&self, scales: &Scales) -> Result<Figure> {
+    pub(crate) fn changes_chart(&self, scales: &Scales) -> Result<Figure> {
         let changes = self.changes();
         let panels = changes.iter().map(|change| change.panel(scales)).collect::<Result<Vec<_>>>()?;
         let alt =

@@ -23,7 +23,6 @@ pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
             p { "The same forecast, made again for batches that are over, from what was known at the time. A batch that was cooled or \
                  ended before it came to rest tells only that it had not come to rest by then." }
             @if let Some(worth) = found.worth() { p { (worth) } }
-            (picture(found.coverage_chart()))
             (picture(found.chart()))
             p.sub { "All numbers: " (link("backtest", "csv")) ", " (link("backtest", "parquet")) }
         })))

@@ -25,7 +25,7 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -
                 p { "Curves that agree within the baths may part beyond them. A float's own shape is taken where its residuals allow it." }
                 (untitled(found.candidates_chart_on(scales)))
             }))
-            (fold("What has changed between calibrations", &untitled(found.changes_chart_on(scales))))
+            (fold("What has changed between calibrations", &untitled(found.changes_chart(scales))))
             (without(&found.without, scales))
             (fold("Water after a calibration", &water(found, scales)))
         }))

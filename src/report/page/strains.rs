@@ -9,7 +9,7 @@ use crate::show::{Grid, ResultTable};
 use crate::strains::{StrainContrast, Strains};
 use crate::study::SeasonStudy;
 
-use super::parts::{fold, part, table, trait_with_unit, untitled};
+use super::parts::{fold, link, part, table, trait_with_unit, untitled};
 
 pub(super) fn section(study: &SeasonStudy, summary: &Summary, scales: &Scales) -> Markup {
     html! {
@@ -27,7 +27,7 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, scales: &Scales) -
                 (table(&differences(found, scales), "strain_contrasts"))
             }))
             (fold("Repeatability: how far batches spread beyond the errors of their fits", &table(&spreads(found, scales), "strain_repeatability")))
-            (fold("What is open, and how many batches would settle it", &table(&power(found, scales), "strain_power")))
+            p.sub { "How many batches would settle what is open: " (link("strain_power", "csv")) }
         }))
     }
 }
@@ -76,18 +76,5 @@ fn spreads(found: &Strains, scales: &Scales) -> Grid {
         )
         .text("of", |row| if row.relative { "the value" } else { "" })
         .note("why not", |row| row.sd.why())
-        .titled("")
-}
-
-fn power(found: &Strains, scales: &Scales) -> Grid {
-    ResultTable::new(found.open(), 300)
-        .text("trait", |pair| trait_with_unit(pair.which, scales))
-        .text("first", |pair| &pair.a)
-        .text("second", |pair| &pair.b)
-        .text("difference", |pair| scales.difference_of(pair.which).exact(pair.margin))
-        .chance("probability to find it now", |pair| pair.power.map(|power| power.now))
-        .text("more batches of each for 0.8", |pair| {
-            pair.power.and_then(|power| power.more_of_each).map_or("above 200".to_owned(), |more| more.to_string())
-        })
         .titled("")
 }

@@ -8,7 +8,9 @@ mod yeasts;
 
 use std::fmt;
 
-use crate::show::{Grid, Page, Show, print};
+use maud::html;
+
+use crate::show::{Grid, Show, print};
 use crate::study::SeasonStudy;
 
 use super::reader::Reader;
@@ -139,15 +141,17 @@ fn wrapped(text: &str, width: usize) -> Vec<String> {
 
 impl Show for Summary {
     fn html(&self) -> String {
-        let mut page = Page::new().words(&self.season);
-        for answer in self.answers() {
-            let said = answer.sentences.iter().chain(&answer.notes);
-            page = said.fold(page.heading(&answer.question), |page, sentence| page.words(sentence));
-            if answer.table.rows > 0 {
-                page = page.with(&answer.table);
+        let words = |words: &str| html! { p style="max-width:46em;margin:.4em 0" { (words) } };
+        let page = html! { div {
+            (words(&self.season))
+            @for answer in self.answers() {
+                h3 style="margin:1em 0 .4em" { (answer.question) }
+                @for sentence in answer.sentences.iter().chain(&answer.notes) { (words(sentence)) }
+                @if answer.table.rows > 0 { (answer.table.markup()) }
             }
-        }
-        page.words(NEVER).html()
+            (words(NEVER))
+        } };
+        page.into_string()
     }
 }
 

@@ -1,7 +1,5 @@
 //! Which probes may be trusted today?
 
-use std::collections::BTreeMap;
-
 use crate::calibration::Calibrations;
 use crate::drift::{Drift, Shift};
 use crate::fit::{Estimate, decimals_for};
@@ -47,18 +45,16 @@ fn calibration(answer: &mut Answer, found: &Calibrations) {
 }
 
 fn drift(answer: &mut Answer, found: &Drift, reader: &Reader) {
-    let mut said: BTreeMap<Trust, Vec<&str>> = BTreeMap::new();
-    for probe in &found.probes {
-        said.entry(Trust::of(found, probe, reader)).or_default().push(&probe.probe);
-    }
-    for (trust, names) in &said {
-        answer.say(format!("{}: {}.", trust.sentence(&reader.scales.limit(found.limit_sg)), some(names, MOST_NAMES)));
-    }
-    if said.contains_key(&Trust::No) {
-        answer.say("The gravities in this report are corrected for what is known of that.");
-    }
-    if said.is_empty() {
-        answer.say("No probe met a reference after its calibration.");
+    let limit = reader.scales.limit(found.limit_sg);
+    let trust = |wanted| found.probes.iter().filter(move |probe| Trust::of(found, probe, reader) == wanted);
+    let trusted: Vec<&str> = trust(Trust::Yes).map(|probe| probe.probe.as_str()).collect();
+    answer.say(match (trusted.is_empty(), found.probes.is_empty()) {
+        (_, true) => "No probe met a reference after its calibration.".to_owned(),
+        (true, _) => format!("None is known to read within {limit}."),
+        (false, _) => format!("Trust, within {limit}: {}.", some(&trusted, MOST_NAMES)),
+    });
+    if trust(Trust::No).next().is_some() {
+        answer.say("The gravities in this report are corrected for what is known of the errors of the others.");
     }
     let mut shifts: Vec<&Shift> = found.shifts.iter().filter(|shift| shift.kind.is_found()).collect();
     shifts.sort_by(|a, b| a.p_probe.unwrap_or(1.0).total_cmp(&b.p_probe.unwrap_or(1.0)));
