@@ -236,12 +236,9 @@ impl BatchFit {
         let corrected = series.is_some_and(|s| !s.corrected_sg.is_empty() && s.corrected_sg != s.sg);
         let drift = if corrected { ", corrected for drift. Pale ones are as read" } else { "" };
         let mut parts = vec![format!("{points} are readings, thinned{drift}.")];
-        if series.is_some_and(|s| !self.flagged(s).is_empty()) {
-            parts.push("Crosses are outliers.".to_owned());
-        }
-        if series.is_some_and(|s| !s.held_spans().is_empty()) {
-            parts.push("In shaded hours something held the probe.".to_owned());
-        }
+        let outliers = series.filter(|s| !self.flagged(s).is_empty()).map(|_| "Crosses are outliers.".to_owned());
+        let held = series.filter(|s| !s.held.is_empty());
+        parts.extend(outliers.into_iter().chain(held.map(|_| "In shaded hours something held the probe.".to_owned())));
         parts.push(format!(
             "Ochre diamonds are samples, with bars of two standard deviations. The line is the fitted curve with its {level} \
              band, paler beyond the data."

@@ -67,21 +67,10 @@ impl BatchFit {
                 Ok(())
             })?);
         }
-        let waves = match &self.whiteness {
-            Some(w) if w.runs_p < 0.05 => {
-                let left = if (w.runs as f64) < w.expected_runs {
-                    "Waves are left"
-                } else {
-                    "No waves are left, but neighbours have opposite signs too often"
-                };
-                format!(
-                    " {left}: {} runs of one sign where {:.0} are expected (p {:.3}).",
-                    w.runs, w.expected_runs, w.runs_p
-                )
-            }
-            Some(w) => format!(" No waves are left (runs test, p {:.2}).", w.runs_p),
-            None => String::new(),
-        };
+        let waves = self.whiteness.as_ref().map_or_else(String::new, |w| {
+            let (runs, wanted, p) = (w.runs, w.expected_runs, w.runs_p);
+            format!(" Runs of one sign: {runs}, where {wanted:.0} are expected if no waves are left (p {p:.3}).")
+        });
         let beyond = dots_outside(outside).map_or_else(String::new, |words| format!(" {words}"));
         let caption = format!(
             "First: means of readings (dots) and samples (diamonds) less the curve; crosses count little. Second: with the error \
