@@ -1,0 +1,59 @@
+//! Hours in which something held, loaded or lifted a probe.
+
+use super::*;
+
+const LEAST: f64 = 0.002;
+
+/// Beer that falls from 1.050 to 1.010 around hour 60, read every quarter of an hour with a ripple, plus what befalls the probe.
+fn read(befalls: impl Fn(f64) -> f64) -> (Vec<f64>, Vec<f64>) {
+    let hours: Vec<f64> = (0..800).map(|i| 0.25 * f64::from(i)).collect();
+    let beer = |t: f64| 1.010 + 0.040 / (1.0 + ((t - 60.0) / 14.0).exp());
+    let values = hours.iter().map(|t| beer(*t) + 0.0003 * (7.3 * t).sin() + befalls(*t)).collect();
+    (hours, values)
+}
+
+fn spans(befalls: impl Fn(f64) -> f64) -> Vec<(f64, f64)> {
+    let (hours, values) = read(befalls);
+    episodes(&hours, &values, LEAST).iter().map(|span| (hours[span.start], hours[span.end])).collect()
+}
+
+#[test]
+fn beer_alone_and_a_lasting_step_have_no_episode() {
+    assert_eq!(spans(|_| 0.0), []);
+    assert_eq!(spans(|t| if t > 100.0 { 0.006 } else { 0.0 }), []);
+    assert_eq!(spans(|t| if t > 150.0 { -0.006 } else { 0.0 }), []);
+}
+
+#[test]
+fn a_wall_and_bubbles_are_found_with_both_ends() {
+    for (size, to) in [(0.005, 85.0), (-0.005, 85.0), (0.012, 140.0)] {
+        let found = spans(|t| if (70.0..to).contains(&t) { size } else { 0.0 });
+        assert_eq!(found.len(), 1);
+        assert!((found[0].0 - 70.0).abs() < 0.6 && (found[0].1 - to).abs() < 0.6, "{found:?}");
+    }
+}
+
+#[test]
+fn foam_that_grows_and_slides_off_is_found_from_where_it_began_to_show() {
+    let found = spans(|t| if (60.0..80.0).contains(&t) { 0.012 * (t - 60.0) / 20.0 } else { 0.0 });
+    assert_eq!(found.len(), 1);
+    assert!((58.0..68.0).contains(&found[0].0) && (found[0].1 - 80.0).abs() < 0.6, "{found:?}");
+}
+
+#[test]
+fn a_log_with_a_reading_every_two_hours_shows_them_too() {
+    let (hours, values) = read(|t| if (100.0..130.0).contains(&t) { 0.008 } else { 0.0 });
+    let every_2h = |all: &[f64]| all.iter().copied().step_by(8).collect::<Vec<f64>>();
+    let (hours, values) = (every_2h(&hours), every_2h(&values));
+    let found = episodes(&hours, &values, LEAST);
+    assert_eq!(found.len(), 1);
+    assert!((hours[found[0].start] - 100.0).abs() < 4.0 && (hours[found[0].end] - 130.0).abs() < 4.0, "{found:?}");
+    let (_, free) = read(|_| 0.0);
+    assert!(episodes(&hours, &every_2h(&free), LEAST).is_empty());
+}
+
+#[test]
+fn few_readings_have_none() {
+    assert!(episodes(&[0.0, 1.0, 2.0], &[1.05, 1.02, 1.05], LEAST).is_empty());
+    assert!(episodes(&[], &[], LEAST).is_empty());
+}
