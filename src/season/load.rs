@@ -1,6 +1,5 @@
 //! Loading: every file read, every row accounted for.
 
-use std::hint::black_box;
 use std::path::Path;
 
 use crate::error::{Error, Place, Result};
@@ -22,9 +21,6 @@ use super::tidy;
 
 /// What 0.97 to 1.2 degrees Plato are in SG: gravities that were SG before.
 const ALSO_SG: std::ops::RangeInclusive<f64> = 1.0037..=1.0047;
-
-/// A block of memory whose pages are not touched, bytes: the largest that glibc counts.
-const LARGEST_BLOCK: usize = 31 << 20;
 
 impl Season {
     /// Reads the season at `path`: a folder, or a single file of one table.
@@ -51,9 +47,6 @@ impl Season {
         let mut loaded = Loaded::default();
         loaded.account.unmatched = unmatched;
         loaded.account.remarks = remarks;
-        // Freed memory is kept for the next rows: up to twice the largest block that was ever freed, where the system's
-        // allocator is glibc's. Taking its pages anew costs as much as reading.
-        drop(black_box(Vec::<u8>::with_capacity(LARGEST_BLOCK)));
         let mut there = Vec::new();
         for found in &files {
             there.push(loaded.read(found)?);
