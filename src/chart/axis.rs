@@ -6,7 +6,7 @@ use jiff::{Span, Timestamp};
 
 use crate::units::Instant;
 
-use super::scales::Scales;
+use super::scales::{Scales, Shown};
 use super::words::signed;
 
 const MICROS_PER_HOUR: f64 = 3_600e6;
@@ -31,7 +31,12 @@ pub(super) struct Axis {
 impl Axis {
     /// An axis that holds every finite value of `values` with a little room, at least `least` wide, with about
     /// `count` ticks at round numbers. Without a finite value it runs from 0 to 1.
-    pub(super) fn around(values: impl IntoIterator<Item = f64>, least: f64, count: usize, title: &str) -> Self {
+    pub(super) fn around(
+        values: impl IntoIterator<Item = f64>,
+        least: f64,
+        count: usize,
+        title: impl Into<Shown>,
+    ) -> Self {
         let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
         for value in values.into_iter().filter(|v| v.is_finite()) {
             (low, high) = (low.min(value), high.max(value));
@@ -45,13 +50,12 @@ impl Axis {
     }
 
     /// An axis from `low` to `high` with about `count` ticks at round numbers.
-    pub(super) fn linear(low: f64, high: f64, count: usize, title: &str) -> Self {
+    pub(super) fn linear(low: f64, high: f64, count: usize, title: impl Into<Shown>) -> Self {
         let high = if high > low { high } else { low + 1.0 };
-        let scale = Scales::now().of(title);
-        let is_gravity = scale.is_gravity(low);
-        let ticks = ticks(scale.value(low), scale.value(high), count);
-        let ticks = ticks.into_iter().map(|(shown, text)| (scale.place(shown, is_gravity), text)).collect();
-        Self { low, high, ticks, title: scale.unit(title), grid: true }
+        let shown: Shown = title.into();
+        let ticks = ticks(shown.value(low), shown.value(high), count);
+        let ticks = ticks.into_iter().map(|(tick, text)| (shown.place(tick), text)).collect();
+        Self { low, high, ticks, title: shown.unit, grid: true }
     }
 
     /// An axis of named rows: row i stands at -i, so that the first is at the top.
@@ -62,9 +66,8 @@ impl Axis {
     }
     /// An axis of time from `from` to `to` in hours of [`hours`], with at most about `count` ticks at whole
     /// hours, days, weeks or months of the reader's clock.
-    pub(super) fn time(from: Instant, to: Instant, count: usize) -> Self {
+    pub(super) fn time(scales: &Scales, from: Instant, to: Instant, count: usize) -> Self {
         let (low, high) = (hours(from), hours(to).max(hours(from) + 1.0));
-        let scales = Scales::now();
         let local = |h: f64| h + offset_h(&scales.zone, h);
         let ticks = time_ticks(local(low), local(high), count.max(2));
         let there = |local: f64| local - offset_h(&scales.zone, local - offset_h(&scales.zone, local));
@@ -211,14 +214,14 @@ mod tests {
     #[test]
     fn time_ticks_stand_at_midnight_monday_or_the_first() {
         let at = |text| Instant::parse(text).unwrap();
-        let days = Axis::time(at("2031-03-03T07:00:00Z"), at("2031-03-08T07:00:00Z"), 6);
+        let days = Axis::time(&Scales::of_results(), at("2031-03-03T07:00:00Z"), at("2031-03-08T07:00:00Z"), 6);
         assert_eq!(labels(&days), ["4 Mar", "5 Mar", "6 Mar", "7 Mar", "8 Mar"]);
-        let weeks = Axis::time(at("2031-03-03T07:00:00Z"), at("2031-04-08T07:00:00Z"), 6);
+        let weeks = Axis::time(&Scales::of_results(), at("2031-03-03T07:00:00Z"), at("2031-04-08T07:00:00Z"), 6);
         assert_eq!(labels(&weeks), ["10 Mar", "17 Mar", "24 Mar", "31 Mar", "7 Apr"]);
-        let months = Axis::time(at("2030-11-20T00:00:00Z"), at("2031-04-08T00:00:00Z"), 6);
+        let months = Axis::time(&Scales::of_results(), at("2030-11-20T00:00:00Z"), at("2031-04-08T00:00:00Z"), 6);
         assert_eq!(labels(&months), ["Dec", "2031", "Feb", "Mar", "Apr"]);
         assert_eq!(months.title, "UTC, 2030 to 2031");
-        let hours = Axis::time(at("2031-03-03T07:00:00Z"), at("2031-03-03T23:00:00Z"), 6);
+        let hours = Axis::time(&Scales::of_results(), at("2031-03-03T07:00:00Z"), at("2031-03-03T23:00:00Z"), 6);
         assert_eq!(labels(&hours), ["09:00", "12:00", "15:00", "18:00", "21:00"]);
     }
 }

@@ -8,6 +8,7 @@ use super::axis::{Axis, evenly};
 use super::figure::Figure;
 use super::palette::{CURVE, LOOK, Mark, REFERENCE};
 use super::plot::Frame;
+use super::scales::Scales;
 use super::svg::{Panel, SCALE, panel};
 use super::words::percent;
 
@@ -25,7 +26,11 @@ impl Calibrations {
     /// Every curve with its band and baths, and below it the baths' distance from the curve; one panel a calibration.
     #[doc = example!(study "study.calibrations()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
-        let panels = self.calibrations.iter().map(Calibration::panel).collect::<Result<Vec<_>>>()?;
+        self.chart_on(&Scales::of_results())
+    }
+
+    pub(crate) fn chart_on(&self, scales: &Scales) -> Result<Figure> {
+        let panels = self.calibrations.iter().map(|c| c.panel(scales)).collect::<Result<Vec<_>>>()?;
         let level = self.calibrations.first().map_or(0.9, |c| c.level);
         let alt = format!(
             "Gravity over tilt of {} calibrations with their baths, and the distance of each bath from its curve.",
@@ -46,10 +51,11 @@ impl Calibration {
         let alt = format!("Gravity over tilt of calibration {} with its {} baths.", self.calibration, self.baths.len());
         let caption =
             format!("Squares: baths, bars two standard deviations. Line: curve with its {} band.", percent(self.level));
-        Ok(Figure::new(format!("Calibration {}", self.calibration), alt, vec![self.panel()?]).with_caption(caption))
+        Ok(Figure::new(format!("Calibration {}", self.calibration), alt, vec![self.panel(&Scales::of_results())?])
+            .with_caption(caption))
     }
 
-    fn panel(&self) -> Result<Panel> {
+    fn panel(&self, scales: &Scales) -> Result<Panel> {
         let tilts = || self.baths.iter().map(|bath| bath.tilt_deg);
         let (low, high) = (tilts().fold(90.0, f64::min) - BEYOND_DEG, tilts().fold(0.0, f64::max) + BEYOND_DEG);
         let tilts = evenly(low, high, STEPS).into_iter();
@@ -64,7 +70,7 @@ impl Calibration {
                 curve.iter().map(|(_, sg)| sg.value).chain(baths.iter().map(|bath| bath.sg)),
                 0.01,
                 5,
-                "SG at 20 \u{b0}C",
+                scales.gravity("SG at 20 \u{b0}C"),
             );
             let plot = Frame::new(self.calibration.as_str(), x.clone(), y).room_left(LEFT).on(&upper)?;
             plot.line(&curve.iter().map(|(tilt, sg)| (*tilt, sg.value)).collect::<Vec<_>>(), CURVE, 2.0, 1.0)?;
@@ -79,7 +85,7 @@ impl Calibration {
             let inner = low + BEYOND_DEG..=high - BEYOND_DEG;
             let within = curve.iter().filter(|(tilt, _)| inner.contains(tilt));
             let band = within.flat_map(|(_, sg)| [sg.lower - sg.value, sg.upper - sg.value]);
-            let y = Axis::around(ends.chain(band), 0.0004, 3, "bath minus curve, SG");
+            let y = Axis::around(ends.chain(band), 0.0004, 3, scales.difference("bath minus curve, SG"));
             let strip = Frame::new("", Axis { title: "tilt, \u{b0}".to_owned(), ..x }, y).room_left(LEFT).on(&lower)?;
             let rows: Vec<_> =
                 curve.iter().map(|(tilt, sg)| (*tilt, sg.lower - sg.value, sg.upper - sg.value)).collect();
@@ -98,10 +104,9 @@ impl Calibration {
 impl Calibrations {
     /// What each later calibration of a probe reads more than the one before it; one panel a pair, none without a probe that was
     /// calibrated twice.
-    #[doc = example!(study "study.calibrations()?.changes_chart()?;")]
-    pub fn changes_chart(&self) -> Result<Figure> {
+    pub(crate) fn changes_chart(&self, scales: &Scales) -> Result<Figure> {
         let changes = self.changes();
-        let panels = changes.iter().map(CalibrationDifference::panel).collect::<Result<Vec<_>>>()?;
+        let panels = changes.iter().map(|change| change.panel(scales)).collect::<Result<Vec<_>>>()?;
         let alt =
             format!("What {} later calibrations read more than the ones before them, over gravity.", changes.len());
         let level = percent(self.settings.common.level);
@@ -113,15 +118,19 @@ impl Calibrations {
 }
 
 impl CalibrationDifference {
-    fn panel(&self) -> Result<Panel> {
+    fn panel(&self, scales: &Scales) -> Result<Panel> {
         let band: Vec<(f64, f64, f64)> = self.points.iter().map(|(sg, d)| (*sg, d.lower, d.upper)).collect();
         let line: Vec<(f64, f64)> = self.points.iter().map(|(sg, d)| (*sg, d.value)).collect();
         let low = line.first().map_or(1.0, |p| p.0);
         let high = line.last().map_or(1.1, |p| p.0);
         panel(WIDTH, CHANGE_HEIGHT, |paper| {
-            let x = Axis::linear(low, high, 5, "SG");
-            let y =
-                Axis::around(band.iter().flat_map(|b| [b.1, b.2]).chain([0.0]), 0.001, 4, "later minus earlier, SG");
+            let x = Axis::linear(low, high, 5, scales.gravity("SG"));
+            let y = Axis::around(
+                band.iter().flat_map(|b| [b.1, b.2]).chain([0.0]),
+                0.001,
+                4,
+                scales.difference("later minus earlier, SG"),
+            );
             let plot = Frame::new(format!("{} minus {}", self.later, self.earlier), x, y).on(paper)?;
             plot.band(&band, CURVE, 0.22)?;
             plot.rule_y(0.0)?;

@@ -9,7 +9,8 @@ use super::axis::{Axis, evenly};
 use super::figure::Figure;
 use super::palette::{AHEAD, CURVE, INK, LOOK, REFERENCE};
 use super::plot::Frame;
-use super::svg::{Panel, SCALE, panel};
+use super::scales::Scales;
+use super::svg::{Panel, Paper, SCALE, panel};
 
 const WIDTH: u32 = 320;
 const UPPER: u32 = 190;
@@ -31,12 +32,16 @@ impl Calibrations {
     /// residuals on each; one panel a probe.
     #[doc = example!(study "study.calibrations()?.candidates_chart()?;")]
     pub fn candidates_chart(&self) -> Result<Figure> {
+        self.candidates_chart_on(&Scales::of_results())
+    }
+
+    pub(crate) fn candidates_chart_on(&self, scales: &Scales) -> Result<Figure> {
         let is_last = |c: &&Calibration| {
             let later = |other: &Calibration| other.probe == c.probe && other.calibrated_at > c.calibrated_at;
             !self.calibrations.iter().any(later)
         };
         let last: Vec<&Calibration> = self.calibrations.iter().filter(is_last).collect();
-        let panels = last.iter().map(|c| c.candidates_panel()).collect::<Result<Vec<_>>>()?;
+        let panels = last.iter().map(|c| c.candidates_panel(scales)).collect::<Result<Vec<_>>>()?;
         let alt = format!(
             "Candidate curves of the last calibration of {} probes: their distance from the chosen one over the tilt, and the \
              residuals of the baths.",
@@ -62,10 +67,10 @@ impl Calibration {
     pub fn candidates_chart(&self) -> Result<Figure> {
         let alt = format!("Candidate curves of calibration {} and the residuals of its baths.", self.calibration);
         let title = format!("The candidates of {}", self.calibration);
-        Ok(Figure::new(title, alt, vec![self.candidates_panel()?]).with_caption(caption()))
+        Ok(Figure::new(title, alt, vec![self.candidates_panel(&Scales::of_results())?]).with_caption(caption()))
     }
 
-    fn candidates_panel(&self) -> Result<Panel> {
+    fn candidates_panel(&self, scales: &Scales) -> Result<Panel> {
         let tilts = || self.baths.iter().map(|bath| bath.tilt_deg);
         let (first, last) = (tilts().fold(90.0, f64::min), tilts().fold(0.0, f64::max));
         let (low, high) = ((first - BEYOND_DEG).max(2.0), (last + BEYOND_DEG).min(84.0));
@@ -84,7 +89,7 @@ impl Calibration {
         panel(WIDTH, UPPER + LOWER, |paper| {
             let (upper, lower) = paper.split_vertically(UPPER * SCALE);
             let x = Axis::linear(low, high, 5, "tilt, \u{b0}");
-            let y = Axis::linear(-1.08 * most, 1.08 * most, 5, "minus the chosen curve, SG");
+            let y = Axis::linear(-1.08 * most, 1.08 * most, 5, scales.difference("minus the chosen curve, SG"));
             let frame = Frame::new(self.calibration.as_str(), x, y).room_left(LEFT).room_right(RIGHT);
             let plot = frame.on(&upper)?;
             plot.band(&[(first, -most * 2.0, most * 2.0), (last, -most * 2.0, most * 2.0)], INK, 0.07)?;
@@ -104,17 +109,17 @@ impl Calibration {
                 plot.margin_key(y_px, name, colour)?;
             }
             plot.note(&format!("chosen: {}", self.kind.label()))?;
-            self.residuals(&lower)
+            self.residuals(&lower, scales)
         })
     }
 
     /// What each bath is off each candidate, one row a candidate.
-    fn residuals(&self, paper: &super::svg::Paper<'_>) -> Result<()> {
+    fn residuals(&self, paper: &Paper<'_>, scales: &Scales) -> Result<()> {
         let rows: Vec<(&CurveCandidate, Vec<f64>)> =
             self.candidates.iter().map(|candidate| (candidate, self.baths_minus_candidate_sg(candidate))).collect();
         let names: Vec<&str> = rows.iter().map(|(candidate, _)| candidate.kind.label()).collect();
         let most = rows.iter().flat_map(|(_, off)| off).map(|off| off.abs()).fold(0.0005, f64::max).min(MOST_SG);
-        let x = Axis::linear(-1.1 * most, 1.1 * most, 3, "bath minus curve, SG");
+        let x = Axis::linear(-1.1 * most, 1.1 * most, 3, scales.difference("bath minus curve, SG"));
         let plot = Frame::new("", x, Axis::names(&names)).room_left(LEFT).room_right(RIGHT).on(paper)?;
         plot.rule_x(0.0)?;
         for (i, (candidate, off)) in rows.iter().enumerate() {

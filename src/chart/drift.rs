@@ -11,6 +11,7 @@ use super::figure::Figure;
 use super::forest::{ForestRow, forest};
 use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, REFERENCE};
 use super::plot::{Frame, Plot};
+use super::scales::Scales;
 use super::svg::{Panel, WIDEST, panel};
 use super::words::{percent, signed};
 
@@ -22,6 +23,10 @@ impl Drift {
     /// days since its first calibration.
     #[doc = example!(study "study.drift()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
+        self.chart_on(&Scales::of_results())
+    }
+
+    pub(crate) fn chart_on(&self, scales: &Scales) -> Result<Figure> {
         let mut by_probe: BTreeMap<&str, Vec<&DriftPair>> = BTreeMap::new();
         // Probes beside each other have no known gravity to be drawn against.
         let pairs: Vec<&DriftPair> = self.pairs.iter().filter(|pair| pair.kind != PairKind::SameBeer).collect();
@@ -30,10 +35,10 @@ impl Drift {
         }
         let x = Axis::around(pairs.iter().map(|p| p.age_d).chain([0.0]), 10.0, 4, "days since first calibration");
         let ends = pairs.iter().flat_map(|p| [p.difference_sg - error(p), p.difference_sg + error(p)]);
-        let y = Axis::around(ends.chain([0.0]), 0.004, 5, "probe minus known, SG");
+        let y = Axis::around(ends.chain([0.0]), 0.004, 5, scales.difference("probe minus known, SG"));
         let panels = by_probe
             .iter()
-            .map(|(probe, pairs)| self.probe_panel(probe, pairs, x.clone(), y.clone()))
+            .map(|(probe, pairs)| self.probe_panel(probe, pairs, x.clone(), y.clone(), scales))
             .collect::<Result<Vec<_>>>()?;
         let alt = format!(
             "Probe minus known gravity over time for {} probes at {} references. {}",
@@ -41,16 +46,17 @@ impl Drift {
             pairs.len(),
             self.in_words()
         );
-        Ok(Figure::new("How true each probe stays", alt, panels).with_caption(
+        Ok(Figure::new("How true each probe stays", alt, panels).with_caption(format!(
             "Ochre squares: baths. Ring: samples of batches, and original gravities as stated. Cross: left out of the estimate. Bars: \
              one standard error of the reference and of the probe's own noise. Probes that were compared with each other only have \
              no mark there. Line and band: the estimated error at SG 1.020 with its interval. Upright \
              lines: sudden shifts, thin where an event is written down, thick and red where found in the data. Bars at the foot: \
-             batches. Above: the slope through all of it with its standard error, SG per 30 days.",
-        ))
+             batches. Above: the slope through all of it with its standard error, {}.",
+            scales.difference("SG per 30 days").unit
+        )))
     }
 
-    fn probe_panel(&self, probe: &str, pairs: &[&DriftPair], x: Axis, y: Axis) -> Result<Panel> {
+    fn probe_panel(&self, probe: &str, pairs: &[&DriftPair], x: Axis, y: Axis, scales: &Scales) -> Result<Panel> {
         panel(WIDTH, HEIGHT, |paper| {
             let plot = Frame::new(probe, x, y).on(paper)?;
             plot.rule_y(0.0)?;
@@ -74,7 +80,7 @@ impl Drift {
             if let Some(drift) = slope {
                 track(&plot, &drift.track)?;
             }
-            plot.note(&slope.map_or_else(|| "no pairs used".to_owned(), slope_in_words))
+            plot.note(&slope.map_or_else(|| "no pairs used".to_owned(), |probe| slope_in_words(probe, scales)))
         })
     }
 
@@ -88,6 +94,10 @@ impl Drift {
     /// The drift of each probe and of the fleet, with their intervals.
     #[doc = example!(study "study.drift()?.fleet_chart()?;")]
     pub fn fleet_chart(&self) -> Result<Figure> {
+        self.fleet_chart_on(&Scales::of_results())
+    }
+
+    pub(crate) fn fleet_chart_on(&self, scales: &Scales) -> Result<Figure> {
         let mut probes: Vec<&ProbeDrift> = self.probes.iter().collect();
         let slope = |probe: &ProbeDrift| probe.drift_sg_per_30d.value().unwrap_or(f64::INFINITY);
         probes.sort_by(|a, b| slope(a).total_cmp(&slope(b)));
@@ -101,7 +111,7 @@ impl Drift {
         for term in self.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {
             rows.push(ForestRow::new("mean of the fleet", &term.finding, INK, Mark::Diamond));
         }
-        let drawn = forest("", "drift, SG per 30 days", &rows, &[0.0], WIDEST)?;
+        let drawn = forest("", scales.difference("drift, SG per 30 days"), &rows, &[0.0], WIDEST)?;
         let caption = format!(
             "Disc: a probe, with its sudden shifts. Ring, below it: the same probe without them. Diamond: the mean over probes, \
              with shifts. Bars: {} intervals. A bar that crosses 0 does not show a drift; a wide one says that too little is known.",
@@ -155,9 +165,13 @@ fn error(pair: &DriftPair) -> f64 {
     pair.reference_sd.hypot(pair.own_se)
 }
 
-fn slope_in_words(probe: &ProbeDrift) -> String {
+fn slope_in_words(probe: &ProbeDrift, scales: &Scales) -> String {
+    let shown = scales.difference("SG");
     match &probe.drift_sg_per_30d {
-        Finding::Estimated(e) => format!("{} \u{b1} {:.4} / 30 d", signed(e.value, 4, true), e.se),
+        Finding::Estimated(e) => {
+            let (e, n) = (shown.estimate(e), shown.decimals(4));
+            format!("{} \u{b1} {:.n$} / 30 d", signed(e.value, n, true), e.se)
+        }
         Finding::Fixed { value, .. } => format!("held at {value}"),
         Finding::NotEstimable { .. } => "slope not estimable".to_owned(),
     }

@@ -18,27 +18,31 @@ impl Drift {
     /// The probability of being out of limit over time, one panel per probe, with the date at which a calibration is due.
     #[doc = example!(study "study.drift()?.limit_chart()?;")]
     pub fn limit_chart(&self) -> Result<Figure> {
+        self.limit_chart_on(&Scales::of_results())
+    }
+
+    pub(crate) fn limit_chart_on(&self, scales: &Scales) -> Result<Figure> {
         let times = || self.probes.iter().flat_map(|probe| probe.out_of_limit.iter().map(|point| point.at));
         let (Some(from), Some(to)) = (times().min(), times().max()) else {
             return Ok(Figure::new("When probes are due for calibration", "No probe with a prediction.", Vec::new()));
         };
-        let x = Axis::time(from, to, 4);
+        let x = Axis::time(scales, from, to, 4);
         let probes = self.probes.iter().filter(|probe| !probe.out_of_limit.is_empty());
-        let panels = probes.map(|probe| self.limit_panel(probe, &x)).collect::<Result<Vec<_>>>()?;
+        let panels = probes.map(|probe| self.limit_panel(probe, &x, scales)).collect::<Result<Vec<_>>>()?;
         let words: Vec<String> =
-            self.probes.iter().map(|probe| format!("{}: {}", probe.probe, self.calibrate_by(probe))).collect();
+            self.probes.iter().map(|probe| format!("{}: {}", probe.probe, self.calibrate_by(probe, scales))).collect();
         let caption = format!(
-            "Line: probability that the probe is off by more than {} SG where the beers end, since its last calibration; it moves \
+            "Line: probability that the probe is off by more than {} where the beers end, since its last calibration; it moves \
              with the drift and grows with what is not known. Level line: the {} that is allowed. Thin upright line: the last instant of \
              the season. Diamond: when a calibration is due. Due since: when the line last crossed what is allowed.",
-            self.limit_sg,
+            scales.limit(self.limit_sg),
             percent(self.limit_chance)
         );
         let title = "When probes are due for calibration";
         Ok(Figure::new(title, format!("Calibrate by: {}.", words.join("; ")), panels).with_caption(caption))
     }
 
-    fn limit_panel(&self, probe: &ProbeDrift, x: &Axis) -> Result<Panel> {
+    fn limit_panel(&self, probe: &ProbeDrift, x: &Axis, scales: &Scales) -> Result<Panel> {
         let y = Axis::linear(0.0, 1.06, 3, "probability of being out of limit");
         panel(WIDTH, HEIGHT, |paper| {
             let plot = Frame::new(&probe.probe, x.clone(), y).on(paper)?;
@@ -51,15 +55,16 @@ impl Drift {
             if let Recalibrate::By(at) = probe.recalibrate {
                 plot.mark(hours(at), self.limit_chance, Mark::Diamond, INK, 9.0)?;
             }
-            plot.note(&self.calibrate_by(probe))
+            plot.note(&self.calibrate_by(probe, scales))
         })
     }
 
     /// When a probe is to be calibrated; of one that is due already, since when.
-    fn calibrate_by(&self, probe: &ProbeDrift) -> String {
-        match self.due_since(probe) {
-            Some(since) => format!("due since {}", written(since, &Scales::now().zone, "%-d %b")),
-            None => probe.recalibrate.to_string(),
+    fn calibrate_by(&self, probe: &ProbeDrift, scales: &Scales) -> String {
+        match (self.due_since(probe), &probe.recalibrate) {
+            (Some(since), _) => format!("due since {}", written(since, &scales.zone, "%-d %b")),
+            (None, Recalibrate::By(at)) => format!("due {}", written(*at, &scales.zone, "%-d %b")),
+            (None, other) => other.to_string(),
         }
     }
 }

@@ -10,6 +10,7 @@ use super::axis::{Axis, hours};
 use super::figure::Figure;
 use super::palette::{AHEAD, INK, Mark};
 use super::plot::{Frame, LabelSide};
+use super::scales::Scales;
 use super::svg::{WIDEST, panel};
 use super::words::{minute, percent};
 
@@ -20,6 +21,10 @@ impl Forecasts {
     /// When each batch comes to rest: one row per forecast, the latest moment and the first finish at the top.
     #[doc = example!(study "study.forecasts()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
+        self.chart_on(&Scales::of_results())
+    }
+
+    pub(crate) fn chart_on(&self, scales: &Scales) -> Result<Figure> {
         let mut rows: Vec<&Forecast> = self.rows.iter().collect();
         rows.sort_by_key(|row| (Reverse(row.as_of), row.finish.is_none(), row.finish.map(|q| q.p50)));
         let left_out = rows.len().saturating_sub(MOST);
@@ -32,7 +37,7 @@ impl Forecasts {
         };
         let room = 0.03 * to.hours_since(from).max(24.0);
         let drawn = panel(WIDEST, 64 + 30 * rows.len() as u32, |paper| {
-            let x = Axis::time(from.plus_hours(-room), to.plus_hours(room), 3);
+            let x = Axis::time(scales, from.plus_hours(-room), to.plus_hours(room), 3);
             let low = x.low;
             let plot = Frame::new("", x, Axis::names(&names)).room_right(74).on(paper)?;
             plot.margin_label(0.6, "ready:")?;
@@ -54,7 +59,7 @@ impl Forecasts {
             }
             Ok(())
         })?;
-        let alt = rows.iter().map(|row| in_words(row)).collect::<Vec<_>>().join(" ");
+        let alt = rows.iter().map(|row| in_words(row, scales)).collect::<Vec<_>>().join(" ");
         let left_out = if left_out > 0 { format!(" {left_out} older forecasts are not drawn.") } else { String::new() };
         Ok(Figure::new("What finishes when", alt, vec![drawn]).with_caption(format!(
             "Dot: as likely before as after. Thick bar: half of the probability. Thin bar: {}. Upright line: the moment of the \
@@ -68,15 +73,15 @@ impl Forecasts {
 impl Forecast {
     /// How likely the batch comes to rest when, between two moments: the area of each step is the probability between two
     /// quantiles.
-    pub fn chart(&self, from: Instant, to: Instant) -> Result<Figure> {
-        let Some(q) = self.finish else { return Ok(Figure::new("", in_words(self), Vec::new())) };
+    pub(crate) fn chart(&self, from: Instant, to: Instant, scales: &Scales) -> Result<Figure> {
+        let Some(q) = self.finish else { return Ok(Figure::new("", in_words(self, scales), Vec::new())) };
         let tail = 0.5 * self.level() - 0.25;
         let quarters = [(q.p05, q.p25, tail), (q.p25, q.p50, 0.25), (q.p50, q.p75, 0.25), (q.p75, q.p95, tail)];
         let steps = quarters.map(|(a, b, p)| (hours(a), hours(b), p / b.hours_since(a).max(1.0)));
         let highest = steps.iter().map(|(.., density)| *density).fold(0.0, f64::max);
         let room = 0.03 * to.hours_since(from).max(24.0);
         let drawn = panel(WIDEST, 74, |paper| {
-            let x = Axis { title: String::new(), ..Axis::time(from.plus_hours(-room), to.plus_hours(room), 5) };
+            let x = Axis { title: String::new(), ..Axis::time(scales, from.plus_hours(-room), to.plus_hours(room), 5) };
             let y = Axis { low: 0.0, high: 1.1 * highest, ticks: Vec::new(), title: String::new(), grid: false };
             let plot = Frame::new("", x, y).room_left(10).on(paper)?;
             for (a, b, density) in steps {
@@ -84,18 +89,18 @@ impl Forecast {
             }
             plot.rule_x(hours(self.as_of))
         })?;
-        Ok(Figure::new("", in_words(self), vec![drawn]))
+        Ok(Figure::new("", in_words(self, scales), vec![drawn]))
     }
 }
 
-fn in_words(row: &Forecast) -> String {
+fn in_words(row: &Forecast, scales: &Scales) -> String {
     match row.finish {
         Some(q) => format!(
             "{} comes to rest about {}, between {} and {} with {} probability.",
             row.batch,
-            minute(q.p50),
-            minute(q.p05),
-            minute(q.p95),
+            minute(q.p50, &scales.zone),
+            minute(q.p05, &scales.zone),
+            minute(q.p95, &scales.zone),
             percent(row.level())
         ),
         None => format!("{}: no forecast.", row.batch),

@@ -8,6 +8,7 @@ use crate::fit::Finding;
 use super::axis::{Axis, NAME_LETTERS};
 use super::palette::{INK, Mark};
 use super::plot::{Frame, LETTER, LabelSide};
+use super::scales::Shown;
 use super::svg::{Panel, WIDEST, panel};
 
 /// Room that a tick with its number takes, px.
@@ -36,7 +37,7 @@ impl<'a> ForestRow<'a> {
 
 /// Rows of intervals under each other, first row at the top. `marked` are values that get a line down the frame and
 /// lie on the axis. A row without an estimate says so where its bar would be.
-pub(super) fn forest(title: &str, unit: &str, rows: &[ForestRow<'_>], marked: &[f64], width: u32) -> Result<Panel> {
+pub(super) fn forest(title: &str, unit: Shown, rows: &[ForestRow<'_>], marked: &[f64], width: u32) -> Result<Panel> {
     let width = width.min(WIDEST);
     let names: Vec<&str> = rows.iter().map(|row| row.name.as_str()).collect();
     let ends = rows.iter().filter_map(|row| row.finding.estimate()).flat_map(|e| [e.lower, e.value, e.upper]);

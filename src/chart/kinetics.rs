@@ -14,7 +14,7 @@ use super::axis::{Axis, evenly, shortened};
 use super::figure::Figure;
 use super::palette::{AHEAD, CURVE, INK, LOOK, Mark, PROBES, REFERENCE};
 use super::plot::{Frame, LabelSide, Plot};
-use super::scales::Scales;
+use super::scales::{Scales, Shown};
 use super::svg::{Panel, SCALE, WIDEST, panel};
 use super::thin;
 use super::words::{dots_outside, percent};
@@ -44,8 +44,17 @@ impl BatchFit {
     /// The same with the readings and the temperature of the series, and with the interval of a forecast.
     #[doc = example!(study "study.kinetics()?.batch(batch)?.chart_with(study.series(batch).ok(), None)?;")]
     pub fn chart_with(&self, series: Option<&GravitySeries>, forecast: Option<&Forecast>) -> Result<Figure> {
+        self.chart_on(&Scales::of_results(), series, forecast)
+    }
+
+    pub(crate) fn chart_on(
+        &self,
+        scales: &Scales,
+        series: Option<&GravitySeries>,
+        forecast: Option<&Forecast>,
+    ) -> Result<Figure> {
         if self.points.is_empty() && series.is_none_or(|s| s.hours.is_empty() && s.samples.is_empty()) {
-            return Ok(Figure::new("", self.in_words(), Vec::new()));
+            return Ok(Figure::new("", self.in_words(scales), Vec::new()));
         }
         let finish = forecast.and_then(|f| Some((f.finish?, f.terminal_sg?)));
         let to = self.end_d(series, finish.as_ref().map(|(q, _)| q.p95.days_since(self.pitched_at)));
@@ -57,7 +66,7 @@ impl BatchFit {
         let drawn = panel(WIDEST, HEIGHT + below, |paper| {
             let (upper, lower) = paper.split_vertically(HEIGHT * SCALE);
             let x = Axis::linear(0.0, to, 6, if temps.is_empty() { "days from pitching" } else { "" });
-            let y = self.gravity_axis(series, finish.as_ref().map(|(_, t)| t));
+            let y = self.gravity_axis(scales.gravity(GRAVITY), series, finish.as_ref().map(|(_, t)| t));
             let plot = Frame::new("", x.clone(), y).room_left(LEFT).room_right(14).on(&upper)?;
             outside = self.draw(&plot, series, 220, to)?;
             if let Some((q, terminal)) = &finish {
@@ -65,7 +74,7 @@ impl BatchFit {
             }
             if !temps.is_empty() {
                 let x = Axis { title: "days from pitching".to_owned(), ..x };
-                let y = Axis::around(temps.iter().map(|t| t.1), 4.0, 3, "temperature, \u{b0}C");
+                let y = Axis::around(temps.iter().map(|t| t.1), 4.0, 3, scales.temperature("temperature, \u{b0}C"));
                 let strip = Frame::new("", x, y).room_left(LEFT).room_right(14).on(&lower)?;
                 for run in thin::without_gaps(&temps, (to / 40.0).max(0.3)) {
                     strip.line(run, INK, 1.3, 0.8)?;
@@ -73,8 +82,8 @@ impl BatchFit {
             }
             Ok(())
         })?;
-        Ok(Figure::new(format!("{} \u{b7} {}", self.batch, self.strain), self.in_words(), vec![drawn])
-            .with_caption(self.caption(outside, forecast.filter(|_| finish.is_some()))))
+        Ok(Figure::new(format!("{} \u{b7} {}", self.batch, self.strain), self.in_words(scales), vec![drawn])
+            .with_caption(self.caption(scales, outside, series, forecast.filter(|_| finish.is_some()))))
     }
 
     /// Right end of the picture, days from pitching.
@@ -96,12 +105,12 @@ impl BatchFit {
         self.points.iter().map(|p| p.hours).fold(last_reading.max(self.last_hours), f64::max)
     }
 
-    fn gravity_axis(&self, series: Option<&GravitySeries>, terminal: Option<&Quantiles<f64>>) -> Axis {
+    fn gravity_axis(&self, shown: Shown, series: Option<&GravitySeries>, terminal: Option<&Quantiles<f64>>) -> Axis {
         let points = self.points.iter().filter(|p| p.weight > 0.1).map(|p| p.sg);
         let ends = terminal.into_iter().flat_map(|q| [q.p05, q.p95]);
         let samples = series.into_iter().flat_map(|s| s.samples.iter().map(|x| x.sg));
         let curve = self.fitted.iter().flat_map(|f| [f.curve.original_sg, f.timed().sg(self.last_hours)]);
-        Axis::around(points.chain(samples).chain(ends).chain(curve), 0.01, 6, GRAVITY)
+        Axis::around(points.chain(samples).chain(ends).chain(curve), 0.01, 6, shown)
     }
 
     /// Readings (or the means that were fitted), samples, curve and band; gives back how many dots lie outside.
@@ -186,7 +195,7 @@ impl BatchFit {
         )?;
         plot.level(terminal.p50, from, to, AHEAD, 2.0)?;
         plot.mark(day(finish.p50), terminal.p50, Mark::Triangle, AHEAD, 9.0)?;
-        plot.label(day(finish.p50), terminal.p50, LabelSide::Above, "at rest", AHEAD)
+        plot.label(day(finish.p50), terminal.p50, LabelSide::Below, "at rest", AHEAD)
     }
 
     /// (hours, SG) of readings flagged as outliers, thinned.
@@ -214,28 +223,39 @@ impl BatchFit {
         }
     }
 
-    fn caption(&self, outside: usize, forecast: Option<&Forecast>) -> String {
+    fn caption(
+        &self,
+        scales: &Scales,
+        outside: usize,
+        series: Option<&GravitySeries>,
+        forecast: Option<&Forecast>,
+    ) -> String {
         let one = self.offsets.len() < 2;
         let points = if one { "Dots" } else { "Points in grey and black" };
         let level = self.level().map_or_else(String::new, percent);
-        let mut parts = vec![format!(
-            "{points} are readings, thinned and corrected for drift; pale ones are as read. Crosses are outliers. In shaded hours \
-             something held the probe. Ochre diamonds are samples, with bars of two standard deviations. The line is the fitted \
-             curve with its {level} band, paler beyond the data."
-        )];
+        let corrected = series.is_some_and(|s| !s.corrected_sg.is_empty() && s.corrected_sg != s.sg);
+        let drift = if corrected { ", corrected for drift. Pale ones are as read" } else { "" };
+        let mut parts = vec![format!("{points} are readings, thinned{drift}.")];
+        let outliers = series.filter(|s| !self.flagged(s).is_empty()).map(|_| "Crosses are outliers.".to_owned());
+        let held = series.filter(|s| !s.held.is_empty());
+        parts.extend(outliers.into_iter().chain(held.map(|_| "In shaded hours something held the probe.".to_owned())));
+        parts.push(format!(
+            "Ochre diamonds are samples, with bars of two standard deviations. The line is the fitted curve with its {level} \
+             band, paler beyond the data."
+        ));
         parts.extend(forecast.map(|forecast| {
             let level = percent(forecast.level());
             format!("Triangle and shaded field: where and when it comes to rest, {level}.")
         }));
+        let shown = scales.difference("SG");
+        let n = shown.decimals(4);
         for (offset, (shape, _)) in self.offsets.iter().zip(PROBES.into_iter().cycle()) {
             let dots = if one { String::new() } else { format!(" ({shape})") };
-            let reads = match offset.offset_sg.estimate() {
-                Some(e) if e.value.abs() < 0.000_05 => format!(" reads true here, \u{b1} {:.4}", e.se),
-                Some(e) => {
-                    let how = if e.value < 0.0 { "low" } else { "high" };
-                    let scale = Scales::now().of("SG");
-                    let ([off, se], n) = ([e.value.abs(), e.se].map(|v| scale.value(v)), scale.decimals(4));
-                    format!(" reads {off:.n$} \u{b1} {se:.n$} {} {how} here", scale.unit("SG"))
+            let reads = match offset.offset_sg.estimate().map(|e| (e.value, shown.estimate(e))) {
+                Some((sg, e)) if sg.abs() < 0.000_05 => format!(" reads true here, \u{b1} {:.n$}", e.se),
+                Some((sg, e)) => {
+                    let how = if sg < 0.0 { "low" } else { "high" };
+                    format!(" reads {:.n$} \u{b1} {:.n$} {} {how} here", e.value.abs(), e.se, shown.unit)
                 }
                 None if one => continue,
                 None => String::new(),
@@ -245,19 +265,22 @@ impl BatchFit {
         for step in &self.steps {
             if let Some(e) = step.step_sg.estimate().filter(|e| e.lower > 0.0 || e.upper < 0.0) {
                 let how = if e.value < 0.0 { "lower" } else { "higher" };
-                let (probe, by, se, day) = (&step.probe, e.value.abs(), e.se, step.hours / HOURS_PER_DAY);
-                parts.push(format!("{probe} reads {by:.4} \u{b1} {se:.4} {how} from day {day:.1} on."));
+                let (probe, e, day) = (&step.probe, shown.estimate(e), step.hours / HOURS_PER_DAY);
+                let by = e.value.abs();
+                parts.push(format!("{probe} reads {by:.n$} \u{b1} {:.n$} {how} from day {day:.1} on.", e.se));
             }
         }
         parts.extend(dots_outside(outside));
         parts.join(" ")
     }
 
-    fn in_words(&self) -> String {
+    fn in_words(&self, scales: &Scales) -> String {
         let mut words = format!("Gravity of batch {} over time, {}.", self.batch, self.state_in_words());
         for (which, name) in [(Trait::OriginalSg, "Original"), (Trait::TerminalSg, "Terminal")] {
             if let Some(e) = self.finding(which).estimate() {
-                words.push_str(&format!(" {name} gravity {:.4} \u{b1} {:.4}.", e.value, e.se));
+                let (shown, n) = (scales.of(which), scales.of(which).decimals(4));
+                let e = shown.estimate(e);
+                words.push_str(&format!(" {name} gravity {:.n$} \u{b1} {:.n$}.", e.value, e.se));
             }
         }
         words
@@ -274,8 +297,12 @@ impl Kinetics {
     /// All batches, one small panel each on the same scales of gravity and time.
     #[doc = example!(study "study.kinetics()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
+        self.chart_on(&Scales::of_results())
+    }
+
+    pub(crate) fn chart_on(&self, scales: &Scales) -> Result<Figure> {
         let sgs = self.batches.iter().flat_map(|b| b.points.iter().filter(|p| p.weight > 0.1).map(|p| p.sg));
-        let y = Axis::around(sgs, 0.01, 3, GRAVITY);
+        let y = Axis::around(sgs, 0.01, 3, scales.gravity(GRAVITY));
         let longest = self.batches.iter().map(|batch| batch.end_d(None, None)).fold(1.0, f64::max);
         let x = Axis::linear(0.0, longest, 3, "days");
         let left_out = self.batches.len().saturating_sub(MOST);

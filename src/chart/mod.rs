@@ -33,5 +33,5 @@ mod thin;
 mod words;
 
 pub use figure::Figure;
-pub(crate) use scales::{Scales, ShownScale};
+pub(crate) use scales::{Scales, Shown};
 pub(crate) use words::{minute, percent, signed, written};

@@ -7,6 +7,7 @@ use super::axis::Axis;
 use super::figure::Figure;
 use super::palette::{CURVE, INK, Mark, REFERENCE};
 use super::plot::{Frame, LabelSide};
+use super::scales::Scales;
 use super::svg::{Panel, WIDEST, panel};
 
 const HEIGHT: u32 = 230;
@@ -16,10 +17,14 @@ impl BathPlan {
     /// gains, and the error over the range for the number to take, each beside evenly spaced baths.
     #[doc = example!(study "study.bath_plan()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
+        self.chart_on(&Scales::of_results())
+    }
+
+    pub(crate) fn chart_on(&self, scales: &Scales) -> Result<Figure> {
         let Some(taken) = self.recommended() else {
             return Ok(Figure::new("The next baths", "No plan could be made.", Vec::new()));
         };
-        let panels = vec![self.places()?, gain(&self.plans)?, self.errors(taken)?];
+        let panels = vec![self.places(scales)?, gain(&self.plans, scales)?, self.errors(taken, scales)?];
         let alt = format!(
             "Planned baths for SG {:.3} to {:.3}. With {} baths: {}.",
             self.range_sg.0,
@@ -39,11 +44,11 @@ impl BathPlan {
     }
 
     /// Where the baths lie, one row for each number of baths.
-    fn places(&self) -> Result<Panel> {
+    fn places(&self, scales: &Scales) -> Result<Panel> {
         let plans = &self.plans;
         let names: Vec<String> = plans.iter().map(|plan| format!("{} baths", plan.n)).collect();
         let sgs = plans.iter().flat_map(|plan| plan.baths.iter().map(|bath| bath.sg));
-        let x = Axis::around(sgs.chain([self.range_sg.0, self.range_sg.1]), 0.02, 5, "SG of the bath");
+        let x = Axis::around(sgs.chain([self.range_sg.0, self.range_sg.1]), 0.02, 5, scales.gravity("SG of the bath"));
         panel(WIDEST, HEIGHT, |paper| {
             let plot = Frame::new("where they lie", x, Axis::names(&names)).room_right(14).on(paper)?;
             let (low, high) = (-(plans.len() as f64), 1.0);
@@ -64,12 +69,12 @@ impl BathPlan {
     }
 
     /// The standard error over the range.
-    fn errors(&self, plan: &Plan) -> Result<Panel> {
+    fn errors(&self, plan: &Plan, scales: &Scales) -> Result<Panel> {
         let over = |se: &[f64]| self.range_points_sg.iter().copied().zip(se.iter().copied()).collect::<Vec<_>>();
         let sgs = plan.baths.iter().map(|bath| bath.sg);
-        let x = Axis::around(sgs.clone().chain(self.range_points_sg.iter().copied()), 0.02, 5, "SG");
+        let x = Axis::around(sgs.clone().chain(self.range_points_sg.iter().copied()), 0.02, 5, scales.gravity("SG"));
         let all = plan.se_sg.iter().chain(&plan.even_se_sg).copied();
-        let y = Axis::around(all.chain([0.0]), 0.0002, 4, "standard error, SG");
+        let y = Axis::around(all.chain([0.0]), 0.0002, 4, scales.difference("standard error, SG"));
         panel(WIDEST, HEIGHT, |paper| {
             let plot = Frame::new(format!("error with {} baths", plan.n), x, y).room_right(14).on(paper)?;
             let (low, high) = (0.0, f64::MAX);
@@ -87,9 +92,9 @@ impl BathPlan {
 }
 
 /// The mean standard error by the number of baths.
-fn gain(plans: &[Plan]) -> Result<Panel> {
+fn gain(plans: &[Plan], scales: &Scales) -> Result<Panel> {
     let means = plans.iter().flat_map(|plan| [Some(plan.mean_se_sg()), plan.even_mean_se_sg()]).flatten();
-    let y = Axis::around(means.chain([0.0]), 0.0002, 4, "mean standard error, SG");
+    let y = Axis::around(means.chain([0.0]), 0.0002, 4, scales.difference("mean standard error, SG"));
     let (fewest, most) = (plans.first().map_or(2, |p| p.n), plans.last().map_or(8, |p| p.n));
     let ticks = plans.iter().map(|plan| (plan.n as f64, plan.n.to_string())).collect();
     let x = Axis {

@@ -9,6 +9,7 @@ use super::axis::Axis;
 use super::figure::Figure;
 use super::palette::{CURVE, INK, Mark, REFERENCE};
 use super::plot::Frame;
+use super::scales::Scales;
 use super::svg::{WIDEST, panel};
 use super::words::{dots_outside, percent};
 
@@ -24,12 +25,16 @@ impl BatchFit {
     /// error model taken off, where all bars should stay between the lines.
     #[doc = example!(study "study.kinetics()?.batch(batch)?.residual_chart()?;")]
     pub fn residual_chart(&self) -> Result<Figure> {
+        self.residual_chart_on(&Scales::of_results())
+    }
+
+    pub(crate) fn residual_chart_on(&self, scales: &Scales) -> Result<Figure> {
         if self.residuals_sg.is_empty() {
             return Ok(Figure::new("", "", Vec::new()));
         }
         let rows: Vec<_> = self.points.iter().zip(&self.residuals_sg).collect();
         let kept = rows.iter().filter(|(point, _)| point.weight >= LITTLE).map(|(_, r)| **r);
-        let y = Axis::around(kept.chain([0.0]), 0.001, 4, "residual, SG");
+        let y = Axis::around(kept.chain([0.0]), 0.001, 4, scales.difference("residual, SG"));
         let x = Axis::linear(0.0, (self.last_hours / HOURS_PER_DAY).max(1.0), 5, "days from pitching");
         let mut outside = 0;
         let over_time = panel(WIDEST, HEIGHT, |paper| {
@@ -62,21 +67,10 @@ impl BatchFit {
                 Ok(())
             })?);
         }
-        let waves = match &self.whiteness {
-            Some(w) if w.runs_p < 0.05 => {
-                let left = if (w.runs as f64) < w.expected_runs {
-                    "Waves are left"
-                } else {
-                    "No waves are left, but neighbours have opposite signs too often"
-                };
-                format!(
-                    " {left}: {} runs of one sign where {:.0} are expected (p {:.3}).",
-                    w.runs, w.expected_runs, w.runs_p
-                )
-            }
-            Some(w) => format!(" No waves are left (runs test, p {:.2}).", w.runs_p),
-            None => String::new(),
-        };
+        let waves = self.whiteness.as_ref().map_or_else(String::new, |w| {
+            let (runs, wanted, p) = (w.runs, w.expected_runs, w.runs_p);
+            format!(" Runs of one sign: {runs}, where {wanted:.0} are expected if no waves are left (p {p:.3}).")
+        });
         let beyond = dots_outside(outside).map_or_else(String::new, |words| format!(" {words}"));
         let caption = format!(
             "First: means of readings (dots) and samples (diamonds) less the curve; crosses count little. Second: with the error \

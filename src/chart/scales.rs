@@ -1,23 +1,17 @@
 //! The clock and the scales of whoever looks at tables and pictures.
 //!
-//! Results are in UTC, SG and degrees Celsius. A report that is read on another clock or scale sets it while it is written
-//! ([`Scales::during`]); a table and an axis ask for it where they write a number with a unit.
-
-use std::cell::RefCell;
+//! Results are in UTC, SG and degrees Celsius. A column and an axis say what their numbers are: a gravity, a difference of
+//! gravities, a temperature. [`Scales`] then say how these are shown.
 
 use jiff::tz::TimeZone;
 
+use crate::fit::Estimate;
+use crate::kinetics::Trait;
 use crate::liquid::{plato_from_sg, sg_from_plato};
 use crate::units::{celsius_from_fahrenheit, fahrenheit_from_celsius};
 
-/// Where a difference of gravities is turned into degrees Plato, SG: where beers end.
-const ENDS_SG: f64 = 1.010;
-/// A number in SG above this is a gravity, one below it a difference of two.
-const LEAST_GRAVITY: f64 = 0.5;
-
-thread_local! {
-    static NOW: RefCell<Scales> = const { RefCell::new(Scales { zone: TimeZone::UTC, plato: false, fahrenheit: false }) };
-}
+/// Where a difference of gravities is turned into degrees Plato, SG: where beers end. On both sides of it half a step.
+const ENDS_SG: [f64; 2] = [1.0095, 1.0105];
 
 /// A clock and scales.
 #[derive(Debug, Clone)]
@@ -30,29 +24,27 @@ pub(crate) struct Scales {
     pub(crate) fahrenheit: bool,
 }
 
-/// How numbers of one unit are shown.
+/// How numbers of one kind are shown.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Shown {
+    form: Form,
+    /// The unit, or words with the unit in them.
+    pub(crate) unit: String,
+}
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum ShownScale {
-    /// As they are.
+enum Form {
     Same,
-    /// SG in degrees Plato.
     Plato,
-    /// Degrees Celsius in degrees Fahrenheit.
+    PlatoDifference,
     Fahrenheit,
+    Percent,
 }
 
 impl Scales {
-    /// Those that are set on this thread.
-    pub(crate) fn now() -> Self {
-        NOW.with_borrow(Self::clone)
-    }
-
-    /// What `show` makes, on these scales.
-    pub(crate) fn during<T>(&self, show: impl FnOnce() -> T) -> T {
-        let before = NOW.replace(self.clone());
-        let shown = show();
-        NOW.set(before);
-        shown
+    /// Those of the results: UTC, SG, degrees Celsius.
+    pub(crate) const fn of_results() -> Self {
+        Self { zone: TimeZone::UTC, plato: false, fahrenheit: false }
     }
 
     /// The name of the clock.
@@ -60,61 +52,114 @@ impl Scales {
         self.zone.iana_name().unwrap_or("UTC")
     }
 
-    /// How numbers of this unit are shown.
-    pub(crate) fn of(&self, unit: &str) -> ShownScale {
-        match (unit.contains("SG"), unit.contains("\u{b0}C")) {
-            (true, _) if self.plato => ShownScale::Plato,
-            (false, true) if self.fahrenheit => ShownScale::Fahrenheit,
-            _ => ShownScale::Same,
+    /// Gravities; `words` hold the unit `SG`.
+    pub(crate) fn gravity(&self, words: &str) -> Shown {
+        if self.plato { Shown::plato(Form::Plato, words) } else { words.into() }
+    }
+
+    /// Differences of two gravities, their errors and their rates; `words` hold the unit `SG`.
+    pub(crate) fn difference(&self, words: &str) -> Shown {
+        if self.plato { Shown::plato(Form::PlatoDifference, words) } else { words.into() }
+    }
+
+    /// Temperatures; `words` hold the unit `°C`.
+    pub(crate) fn temperature(&self, words: &str) -> Shown {
+        if self.fahrenheit {
+            Shown { form: Form::Fahrenheit, unit: words.replace("\u{b0}C", "\u{b0}F") }
+        } else {
+            words.into()
+        }
+    }
+
+    /// A limit of differences, with its unit: `0.002 SG`.
+    pub(crate) fn limit(&self, sg: f64) -> String {
+        let shown = self.difference("SG");
+        format!("{}\u{a0}{}", shown.exact(sg), shown.unit)
+    }
+
+    /// Values of a trait.
+    pub(crate) fn of(&self, which: Trait) -> Shown {
+        match which {
+            Trait::OriginalSg | Trait::TerminalSg => self.gravity(which.unit()),
+            Trait::MaxRateSgPerDay => self.difference(which.unit()),
+            Trait::LagH | Trait::MidH | Trait::T90H | Trait::FinishH => which.unit().into(),
+            Trait::Attenuation | Trait::AttenuationExtract => Shown { form: Form::Percent, unit: "%".to_owned() },
+            Trait::AbvPercent => which.unit().into(),
+        }
+    }
+
+    /// Differences between two values of a trait.
+    pub(crate) fn difference_of(&self, which: Trait) -> Shown {
+        let one = self.of(which);
+        match one.form {
+            Form::Same => which.difference_unit().into(),
+            Form::Plato => self.difference(which.unit()),
+            _ => one,
         }
     }
 }
 
-impl ShownScale {
-    /// The unit as it is shown.
-    pub(crate) fn unit(self, unit: &str) -> String {
-        match self {
-            Self::Same => unit.to_owned(),
-            Self::Plato => unit.replace("SG at 20 \u{b0}C", "SG").replace("SG", "\u{b0}P"),
-            Self::Fahrenheit => unit.replace("\u{b0}C", "\u{b0}F"),
-        }
+impl From<&str> for Shown {
+    /// Numbers that are shown as they are.
+    fn from(unit: &str) -> Self {
+        Self { form: Form::Same, unit: unit.to_owned() }
+    }
+}
+
+impl Shown {
+    fn plato(form: Form, words: &str) -> Self {
+        Self { form, unit: words.replace("SG at 20 \u{b0}C", "SG").replace("SG", "\u{b0}P") }
     }
 
     /// The number as it is shown; not a number beyond the scale.
-    pub(crate) fn value(self, value: f64) -> f64 {
-        let plato = |sg: f64| plato_from_sg(sg).unwrap_or(f64::NAN);
-        match self {
-            Self::Same => value,
-            Self::Plato if value > LEAST_GRAVITY => plato(value),
-            Self::Plato => (plato(ENDS_SG + value.abs()) - plato(ENDS_SG)) * value.signum(),
-            Self::Fahrenheit => fahrenheit_from_celsius(value),
+    pub(crate) fn value(&self, value: f64) -> f64 {
+        match self.form {
+            Form::Same => value,
+            Form::Plato => plato_from_sg(value).unwrap_or(f64::NAN),
+            Form::PlatoDifference => value * plato_per_sg(),
+            Form::Fahrenheit => fahrenheit_from_celsius(value),
+            Form::Percent => 100.0 * value,
         }
     }
 
-    /// The standard error of a number as it is shown.
-    pub(crate) fn error(self, value: f64, se: f64) -> f64 {
-        if self == Self::Same { se } else { self.value(value + se) - self.value(value) }
+    /// The number of an axis that is shown so.
+    pub(super) fn place(&self, shown: f64) -> f64 {
+        match self.form {
+            Form::Same => shown,
+            Form::Plato => sg_from_plato(shown).unwrap_or(f64::NAN),
+            Form::PlatoDifference => shown / plato_per_sg(),
+            Form::Fahrenheit => celsius_from_fahrenheit(shown),
+            Form::Percent => shown / 100.0,
+        }
+    }
+
+    /// A number without an error, such as a limit.
+    pub(crate) fn exact(&self, value: f64) -> String {
+        match self.form {
+            Form::Same | Form::Percent => self.value(value).to_string(),
+            _ => format!("{:.1}", self.value(value)),
+        }
+    }
+
+    /// The estimate as it is shown.
+    pub(crate) fn estimate(&self, e: &Estimate) -> Estimate {
+        let [value, lower, upper, above] = [e.value, e.lower, e.upper, e.value + e.se].map(|v| self.value(v));
+        let se = if self.form == Form::Same { e.se } else { above - value };
+        Estimate { value, se, lower, upper, ..e.clone() }
     }
 
     /// The decimals that say as much: a degree Plato is some 0.004 SG.
-    pub(crate) fn decimals(self, decimals: usize) -> usize {
-        if self == Self::Plato { decimals.saturating_sub(2) } else { decimals }
-    }
-
-    /// Where a number that is shown lies on an axis; `gravity` for an axis of gravities, not of differences.
-    pub(super) fn place(self, shown: f64, gravity: bool) -> f64 {
-        match self {
-            Self::Same => shown,
-            Self::Plato if gravity => sg_from_plato(shown).unwrap_or(f64::NAN),
-            Self::Plato => shown / (self.value(0.001) / 0.001),
-            Self::Fahrenheit => celsius_from_fahrenheit(shown),
+    pub(crate) fn decimals(&self, decimals: usize) -> usize {
+        match self.form {
+            Form::Plato | Form::PlatoDifference | Form::Percent => decimals.saturating_sub(2),
+            Form::Same | Form::Fahrenheit => decimals,
         }
     }
+}
 
-    /// Whether an axis that begins there is one of gravities.
-    pub(super) fn is_gravity(self, low: f64) -> bool {
-        self == Self::Plato && low > LEAST_GRAVITY
-    }
+fn plato_per_sg() -> f64 {
+    let [below, above] = ENDS_SG.map(|sg| plato_from_sg(sg).unwrap_or(f64::NAN));
+    (above - below) / (ENDS_SG[1] - ENDS_SG[0])
 }
 
 #[cfg(test)]
@@ -122,18 +167,20 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_scale_holds_while_something_is_shown_and_no_longer() {
-        let there = Scales { zone: TimeZone::UTC, plato: true, fahrenheit: true };
-        let (gravity, rate, temp) = there.during(|| {
-            let now = Scales::now();
-            (now.of("SG at 20 \u{b0}C"), now.of("SG/day"), now.of("temperature, \u{b0}C"))
-        });
+    fn each_kind_of_number_is_shown_on_its_scale() {
+        let scales = Scales { zone: TimeZone::UTC, plato: true, fahrenheit: true };
+        let (gravity, rate, temp) =
+            (scales.gravity("SG at 20 \u{b0}C"), scales.difference("SG/day"), scales.temperature("warmth, \u{b0}C"));
         // SG 1.048 is 11.9 degrees Plato; 0.004 is one degree where beers end.
-        assert!((gravity.value(1.048) - 11.9).abs() < 0.05 && gravity.unit("SG at 20 \u{b0}C") == "\u{b0}P");
-        assert!((rate.value(-0.004) + 1.0).abs() < 0.02 && rate.unit("SG/day") == "\u{b0}P/day");
-        assert_eq!((temp.value(20.0), temp.unit("\u{b0}C").as_str()), (68.0, "\u{b0}F"));
-        assert!((gravity.place(gravity.value(1.03), true) - 1.03).abs() < 1e-9);
-        assert!((temp.place(68.0, false) - 20.0).abs() < 1e-9);
-        assert_eq!(Scales::now().of("SG"), ShownScale::Same);
+        assert!((gravity.value(1.048) - 11.9).abs() < 0.05 && gravity.unit == "\u{b0}P");
+        assert!((rate.value(-0.004) + 1.0).abs() < 0.03 && rate.unit == "\u{b0}P/day");
+        assert_eq!((temp.value(20.0), temp.unit.as_str()), (68.0, "warmth, \u{b0}F"));
+        for (shown, number) in [(&gravity, 1.03), (&rate, 0.7), (&temp, 20.0)] {
+            assert!((shown.place(shown.value(number)) - number).abs() < 1e-9);
+        }
+        assert_eq!(Scales::of_results().gravity("SG"), "SG".into());
+        assert_eq!(scales.of(Trait::TerminalSg).value(1.01), gravity.value(1.01));
+        assert_eq!(scales.difference_of(Trait::TerminalSg).value(0.7), rate.value(0.7));
+        assert_eq!(scales.difference_of(Trait::LagH), "hours".into());
     }
 }

@@ -6,6 +6,7 @@ use crate::strains::{Strains, Verdict};
 use super::figure::Figure;
 use super::forest::{ForestRow, forest};
 use super::palette::{AHEAD, CURVE, INK, Mark};
+use super::scales::Scales;
 use super::words::percent;
 
 const WIDTH: u32 = 360;
@@ -15,6 +16,10 @@ impl Strains {
     /// and the one drawn towards all strains.
     #[doc = example!(study "study.strains()?.chart()?;")]
     pub fn chart(&self) -> Result<Figure> {
+        self.chart_on(&Scales::of_results())
+    }
+
+    pub(crate) fn chart_on(&self, scales: &Scales) -> Result<Figure> {
         let mut panels = Vec::new();
         for which in self.traits.iter().map(|how| how.which) {
             let means: Vec<_> = self.means.iter().filter(|mean| mean.which == which).collect();
@@ -26,7 +31,7 @@ impl Strains {
                     ForestRow::new(&name, &mean.mean, CURVE, Mark::Disc).beside(beside)
                 })
                 .collect();
-            panels.push(forest(which.title(), which.unit(), &rows, &[], WIDTH)?);
+            panels.push(forest(which.title(), scales.of(which), &rows, &[], WIDTH)?);
         }
         let alt = "Mean of each trait per strain with its interval, and how many batches it rests on.";
         let level =
@@ -41,6 +46,10 @@ impl Strains {
 
     /// The differences between strains with their simultaneous intervals, one panel per trait.
     pub fn contrast_chart(&self) -> Result<Figure> {
+        self.contrast_chart_on(&Scales::of_results())
+    }
+
+    pub(crate) fn contrast_chart_on(&self, scales: &Scales) -> Result<Figure> {
         let mut panels = Vec::new();
         let mut shown = 0;
         for which in self.traits.iter().map(|how| how.which) {
@@ -62,7 +71,7 @@ impl Strains {
                 .collect();
             shown += pairs.iter().filter(|p| p.difference.estimate().is_some_and(|e| e.lower * e.upper > 0.0)).count();
             let margin = pairs.first().map_or(0.0, |pair| pair.margin);
-            panels.push(forest(which.title(), which.difference_unit(), &rows, &[-margin, 0.0, margin], WIDTH)?);
+            panels.push(forest(which.title(), scales.difference_of(which), &rows, &[-margin, 0.0, margin], WIDTH)?);
         }
         let alt = format!(
             "Differences between strains, pair by pair and trait by trait: {shown} of {} intervals leave out zero.",

@@ -5,8 +5,6 @@ use jiff::tz::TimeZone;
 
 use crate::units::Instant;
 
-use super::scales::Scales;
-
 /// A number with a true minus sign and, if asked, a plus; zero has neither.
 pub(crate) fn signed(value: f64, decimals: usize, plus: bool) -> String {
     let text = format!("{:.decimals$}", value.abs());
@@ -36,9 +34,9 @@ pub(super) fn dots_outside(n: usize) -> Option<String> {
     }
 }
 
-/// A moment to the minute on the reader's clock: `2031-03-05 14:05`.
-pub(crate) fn minute(at: Instant) -> String {
-    written(at, &Scales::now().zone, "%Y-%m-%d %H:%M")
+/// A moment to the minute: `2031-03-05 14:05`.
+pub(crate) fn minute(at: Instant, zone: &TimeZone) -> String {
+    written(at, zone, "%Y-%m-%d %H:%M")
 }
 
 /// A moment on a clock by a format of strftime; empty beyond the calendar.

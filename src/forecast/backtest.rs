@@ -128,14 +128,14 @@ impl Backtest {
         let all: Vec<StageScore> = self.scores().into_iter().filter(|score| score.stage.is_none()).collect();
         let best = all.iter().min_by(|a, b| (a.rival_crps_h / a.crps_h).total_cmp(&(b.rival_crps_h / b.crps_h)))?;
         let beside: Vec<String> =
-            all.iter().map(|one| format!("{} by {:.0} h", one.rival.words(), one.rival_crps_h)).collect();
+            all.iter().map(|one| format!("{} {:.0} h", one.rival.words(), one.rival_crps_h)).collect();
         let judged = match best.crps_h / best.rival_crps_h {
-            ratio if ratio <= 0.95 => "The forecasts are better than all of these.".to_owned(),
+            ratio if ratio <= 0.95 => "The forecasts are better than each of these.".to_owned(),
             ratio if ratio <= 1.05 => format!("The forecasts are no better than {}.", best.rival.words()),
             _ => format!("The forecasts are worse than {}: go by that.", best.rival.words()),
         };
         Some(format!(
-            "Past forecasts missed by {:.0} h in the mean (CRPS), {}. {judged}",
+            "Forecasts of the past missed by {:.0} h on average (CRPS). Simpler rules, for comparison: {}. {judged}",
             best.crps_h,
             beside.join(", ")
         ))

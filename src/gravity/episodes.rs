@@ -3,6 +3,8 @@
 //! Beer changes gradually. A probe that moves within minutes was moved by something else: foam that slides off, a wall that it
 //! leans on, a patch of bubbles, a knock. When it is afterwards back where the beer should be, the time between is an episode.
 
+use std::ops::Range;
+
 use nalgebra::{DMatrix, DVector};
 
 use crate::fit::robust::median;
@@ -24,33 +26,18 @@ assumed! {
     pub(super) const GAP_H: f64 = 3.0, "h";
     /// An edge is larger than so many SDs of the readings.
     const EDGE_SDS: f64 = 5.0, "SD";
-    /// Longest episode.
-    const LONGEST_H: f64 = 42.0, "h";
+    /// Readings farther apart than this stretch the hours above.
+    const DENSE_H: f64 = 1.25, "h";
+    /// Longest episode between two edges.
+    const LONGEST_H: f64 = 96.0, "h";
+    /// Longest growth of foam, with what is read before it.
+    const FOAM_H: f64 = 42.0, "h";
     /// Two edges undo each other when no more than this share of the larger is left.
     const UNDONE: f64 = 0.4, "share";
     /// A fall of foam is at least this share of the edge.
     const SLIDES: f64 = 0.5, "share";
     /// Shortest growth of foam, and of what is read before it.
     const GROWS_H: f64 = 2.0, "h";
-}
-
-/// A span of readings in which the probe did not float freely.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct HeldSpan {
-    /// The first such reading, and the first free one after them.
-    pub from: usize,
-    pub to: usize,
-    /// Levels just before and just after.
-    levels: (f64, f64),
-}
-
-impl HeldSpan {
-    /// By how much reading `i` differs from a line between the levels before and after.
-    pub fn off(&self, hours: &[f64], values: &[f64], i: usize) -> Option<f64> {
-        let (from, to) = (*hours.get(self.from)?, *hours.get(self.to)?);
-        let share = ((hours.get(i)? - from) / (to - from).max(1e-9)).clamp(0.0, 1.0);
-        Some(values.get(i)? - self.levels.0 - share * (self.levels.1 - self.levels.0))
-    }
 }
 
 /// The episodes of one probe in one batch, from its readings in order of time: gravities, or tilts. An edge is at least `least`.
@@ -61,8 +48,10 @@ impl HeldSpan {
 /// time and either a lasting step or a ramp that begins at some hour and ends at the fall. Where the best ramp fits better by
 /// more than its free hour is worth (G. Schwarz, Ann. Stat. 6 (1978) 461), the episode begins with it. Else the step stays: a
 /// knock, or something that stuck.
-pub(crate) fn episodes(hours: &[f64], values: &[f64], least: f64) -> Vec<HeldSpan> {
-    let series = Series { hours, values };
+///
+/// Each is given by its first reading and the first free one after it.
+pub(crate) fn episodes(hours: &[f64], values: &[f64], least: f64) -> Vec<Range<usize>> {
+    let series = Series { hours, values, stretch: stretch(hours) };
     let edges = series.edges(least.max(*EDGE_SDS * noise(values)));
     let mut pairs: Vec<(f64, Edge, Edge)> = Vec::new();
     for (i, a) in edges.iter().enumerate() {
@@ -79,16 +68,16 @@ pub(crate) fn episodes(hours: &[f64], values: &[f64], least: f64) -> Vec<HeldSpa
     for (_, a, b) in pairs {
         if !used.contains(&a.at) && !used.contains(&b.at) {
             used.extend([a.at, b.at]);
-            found.extend(series.span(a.at, b.at));
+            found.push(a.at..b.at);
         }
     }
-    let foam: Vec<HeldSpan> = edges
+    let foam: Vec<Range<usize>> = edges
         .iter()
         .filter(|edge| edge.size < 0.0 && !used.contains(&edge.at))
-        .filter_map(|edge| series.span(series.start(edge, &found)?, edge.at))
+        .filter_map(|edge| Some(series.start(edge, &found)?..edge.at))
         .collect();
     found.extend(foam);
-    found.sort_by_key(|span| span.from);
+    found.sort_by_key(|span| span.start);
     found
 }
 
@@ -100,6 +89,12 @@ fn noise(values: &[f64]) -> f64 {
     1.4826 * median(&off).unwrap_or(0.0) / std::f64::consts::SQRT_2
 }
 
+/// How much farther apart readings are than in a dense log, no less than 1.
+fn stretch(hours: &[f64]) -> f64 {
+    let steps: Vec<f64> = hours.iter().zip(hours.iter().skip(1)).map(|(a, b)| b - a).collect();
+    (median(&steps).unwrap_or(0.0) / *DENSE_H).max(1.0)
+}
+
 #[derive(Debug, Clone, Copy)]
 struct Edge {
     at: usize,
@@ -109,6 +104,8 @@ struct Edge {
 struct Series<'a> {
     hours: &'a [f64],
     values: &'a [f64],
+    /// What spans of some readings last longer here than in a log that is dense enough.
+    stretch: f64,
 }
 
 impl Series<'_> {
@@ -137,12 +134,12 @@ impl Series<'_> {
     }
 
     fn trend_before(&self, at: usize) -> Option<f64> {
-        let from = self.hours.get(at)? - *TREND_H;
+        let from = self.hours.get(at)? - *TREND_H * self.stretch;
         self.trend(self.hours.partition_point(|hours| *hours < from), at)
     }
 
     fn trend_after(&self, at: usize) -> Option<f64> {
-        let to = self.hours.get(at)? + *TREND_H;
+        let to = self.hours.get(at)? + *TREND_H * self.stretch;
         self.trend(at, self.hours.partition_point(|hours| *hours < to))
     }
 
@@ -173,9 +170,9 @@ impl Series<'_> {
 
     fn edge(&self, at: usize, least: f64) -> Option<Edge> {
         let (first, last) = (at.checked_sub(*SIDE)?, at + *SIDE - 1);
-        let dense = self.between(at - 1, at) <= *GAP_H
-            && self.between(first, at) <= *SIDE_H
-            && self.between(at, last) <= *SIDE_H;
+        let dense = self.between(at - 1, at) <= *GAP_H * self.stretch
+            && self.between(first, at) <= *SIDE_H * self.stretch
+            && self.between(at, last) <= *SIDE_H * self.stretch;
         // Medians, times and trends are dear: most readings are no edge whatever they are.
         let near = self.values.get(first..=last)?.iter();
         let (low, high) = near.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (v.min(low), v.max(high)));
@@ -193,15 +190,15 @@ impl Series<'_> {
     }
 
     /// The first reading of the ramp that ends with a fall, where one fits better than a lasting step.
-    fn start(&self, edge: &Edge, held: &[HeldSpan]) -> Option<usize> {
+    fn start(&self, edge: &Edge, held: &[Range<usize>]) -> Option<usize> {
         let end = *self.hours.get(edge.at)?;
         let points = self.hourly(end, held);
         let before = -points.first()?.0 - *GROWS_H;
         let (n, level) = (points.len(), DVector::from_iterator(points.len(), points.iter().map(|point| point.1)));
         // What a cubic and a shape leave of the sum of squares, and the size of the shape.
         let fitted = |shape: &dyn Fn(f64) -> f64| {
-            let columns = |hours: f64| [1.0, hours, hours.powi(2), hours.powi(3), shape(hours * *LONGEST_H)];
-            let rows = points.iter().flat_map(|point| columns(point.0 / *LONGEST_H));
+            let columns = |hours: f64| [1.0, hours, hours.powi(2), hours.powi(3), shape(hours * *FOAM_H)];
+            let rows = points.iter().flat_map(|point| columns(point.0 / *FOAM_H));
             let shapes = DMatrix::from_row_iterator(n, 5, rows);
             let sizes = shapes.clone().svd(true, true).solve(&level, 1e-12).ok()?;
             Some(((&level - shapes * &sizes).norm_squared(), *sizes.get(4)?))
@@ -217,22 +214,16 @@ impl Series<'_> {
     }
 
     /// Medians by hour around an edge, hours from it, without readings that were held.
-    fn hourly(&self, end: f64, held: &[HeldSpan]) -> Vec<(f64, f64)> {
+    fn hourly(&self, end: f64, held: &[Range<usize>]) -> Vec<(f64, f64)> {
         let of = |hours: f64| self.hours.partition_point(|at| *at < end + hours);
-        let (from, to) = (of(-*LONGEST_H), of(*TREND_H));
-        let free: Vec<usize> =
-            (from..to).filter(|i| !held.iter().any(|span| (span.from..span.to).contains(i))).collect();
+        let (from, to) = (of(-*FOAM_H), of(*TREND_H));
+        let free: Vec<usize> = (from..to).filter(|i| !held.iter().any(|span| span.contains(i))).collect();
         let hour = |i: &usize| self.hours.get(*i).map(|hours| (hours - end).floor());
         let of = |column: &[f64], rows: &[usize]| {
             median(&rows.iter().filter_map(|i| column.get(*i).copied()).collect::<Vec<_>>()).ok()
         };
         let by_hour = free.chunk_by(|a, b| hour(a) == hour(b));
         by_hour.filter_map(|rows| Some((of(self.hours, rows)? - end, of(self.values, rows)?))).collect()
-    }
-
-    fn span(&self, from: usize, to: usize) -> Option<HeldSpan> {
-        let before = self.level(from.checked_sub(*SIDE)?, from)?;
-        Some(HeldSpan { from, to, levels: (before.1, self.level(to, to + *SIDE)?.1) })
     }
 }
 
@@ -252,7 +243,7 @@ mod tests {
 
     fn spans(befalls: impl Fn(f64) -> f64) -> Vec<(f64, f64)> {
         let (hours, values) = read(befalls);
-        episodes(&hours, &values, LEAST).iter().map(|span| (hours[span.from], hours[span.to])).collect()
+        episodes(&hours, &values, LEAST).iter().map(|span| (hours[span.start], hours[span.end])).collect()
     }
 
     #[test]
@@ -264,10 +255,10 @@ mod tests {
 
     #[test]
     fn a_wall_and_bubbles_are_found_with_both_ends() {
-        for size in [0.005, -0.005] {
-            let found = spans(|t| if (70.0..85.0).contains(&t) { size } else { 0.0 });
+        for (size, to) in [(0.005, 85.0), (-0.005, 85.0), (0.012, 140.0)] {
+            let found = spans(|t| if (70.0..to).contains(&t) { size } else { 0.0 });
             assert_eq!(found.len(), 1);
-            assert!((found[0].0 - 70.0).abs() < 0.6 && (found[0].1 - 85.0).abs() < 0.6, "{found:?}");
+            assert!((found[0].0 - 70.0).abs() < 0.6 && (found[0].1 - to).abs() < 0.6, "{found:?}");
         }
     }
 
@@ -276,15 +267,23 @@ mod tests {
         let found = spans(|t| if (60.0..80.0).contains(&t) { 0.012 * (t - 60.0) / 20.0 } else { 0.0 });
         assert_eq!(found.len(), 1);
         assert!((58.0..68.0).contains(&found[0].0) && (found[0].1 - 80.0).abs() < 0.6, "{found:?}");
-        let (hours, values) = read(|t| if (60.0..80.0).contains(&t) { 0.012 * (t - 60.0) / 20.0 } else { 0.0 });
-        let span = episodes(&hours, &values, LEAST)[0];
-        let off = span.off(&hours, &values, span.to - 1).unwrap();
-        assert!((0.008..0.014).contains(&off), "{off}");
+    }
+
+    #[test]
+    fn a_log_with_a_reading_every_two_hours_shows_them_too() {
+        let (hours, values) = read(|t| if (100.0..130.0).contains(&t) { 0.008 } else { 0.0 });
+        let every_2h = |all: &[f64]| all.iter().copied().step_by(8).collect::<Vec<f64>>();
+        let (hours, values) = (every_2h(&hours), every_2h(&values));
+        let found = episodes(&hours, &values, LEAST);
+        assert_eq!(found.len(), 1);
+        assert!((hours[found[0].start] - 100.0).abs() < 4.0 && (hours[found[0].end] - 130.0).abs() < 4.0, "{found:?}");
+        let (_, free) = read(|_| 0.0);
+        assert!(episodes(&hours, &every_2h(&free), LEAST).is_empty());
     }
 
     #[test]
     fn few_readings_have_none() {
-        assert_eq!(episodes(&[0.0, 1.0, 2.0], &[1.05, 1.02, 1.05], LEAST), []);
-        assert_eq!(episodes(&[], &[], LEAST), []);
+        assert!(episodes(&[0.0, 1.0, 2.0], &[1.05, 1.02, 1.05], LEAST).is_empty());
+        assert!(episodes(&[], &[], LEAST).is_empty());
     }
 }

@@ -35,8 +35,8 @@ pub struct HeldReading {
     pub hours: f64,
     /// SG on the curve in force.
     pub sg: f64,
-    /// By how much it differs from a line between the levels before and after, SG.
-    pub off_sg: f64,
+    /// Index into the probes of the series.
+    pub probe: u32,
 }
 
 /// One probe's part in a batch.
@@ -162,12 +162,14 @@ impl GravitySeries {
             let (hours, sg) = (column(&self.hours), column(&self.sg));
             for span in episodes(&hours, &sg, *LEAST_EDGE_SG) {
                 let held = |i: usize| {
-                    let at = *own.get(i)?;
-                    let (row, hours_of, sg_of) = (*self.rows.get(at)?, *hours.get(i)?, *sg.get(i)?);
-                    Some(HeldReading { row, hours: hours_of, sg: sg_of, off_sg: span.off(&hours, &sg, i)? })
+                    Some(HeldReading {
+                        row: *self.rows.get(*own.get(i)?)?,
+                        hours: *hours.get(i)?,
+                        sg: *sg.get(i)?,
+                        probe,
+                    })
                 };
-                let held: Vec<HeldReading> = (span.from..span.to).filter_map(held).collect();
-                self.held.extend(held);
+                self.held.extend(span.filter_map(held));
             }
         }
         self.held.sort_by_key(|held| held.row);

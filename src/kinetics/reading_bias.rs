@@ -1,20 +1,51 @@
 //! The bias that gas and foam put into each reading of a season.
 
+use std::collections::HashSet;
+
 use crate::gravity::{GravitySeries, HeldReading, ProcessBias};
 use crate::season::Flags;
 
-use super::batch_fit::Kinetics;
+use super::batch_fit::{BatchFit, Kinetics};
+use super::point::{BatchPoint, PointSource};
 use super::probe_bias::{DELAY, FOAM, memory};
+use super::timed::Timed;
 
 assumed! {
-    /// Where a probe was held, what it is off by is known to this share of it: beer does not fall on a straight line.
-    const HELD_SHARE: f64 = 0.2, "share";
+    /// What moved a reading off the curve is known to this share of it: the curve itself may follow a little.
+    const MOVED_SHARE: f64 = 0.2, "share";
+}
+
+impl BatchFit {
+    /// How far readings of a series are off its curve by what held a probe, and how far its outliers are, beyond the bias that they
+    /// `would` have floating freely. The curve is read as the probe shows it: less what the fit leaves of the probe's nearest point.
+    fn moved(&self, series: &GravitySeries, curve: &Timed<'_>, would: &[ProcessBias]) -> Vec<ProcessBias> {
+        let outliers: HashSet<usize> =
+            self.flags.iter().filter(|(_, flag)| flag.intersects(Flags::OUTLIER)).map(|(row, _)| *row).collect();
+        let points: Vec<_> = self.points.iter().zip(&self.residuals_sg).collect();
+        let off = |reading: HeldReading| {
+            let of_probe = |point: &BatchPoint| point.source == PointSource::Probe(reading.probe as usize);
+            let away = |point: &BatchPoint| (point.hours - reading.hours).abs();
+            let (point, residual) =
+                points.iter().filter(|(p, _)| of_probe(p)).min_by(|(a, _), (b, _)| away(a).total_cmp(&away(b)))?;
+            let off_sg = reading.sg - (point.sg - *residual + curve.sg(reading.hours) - curve.sg(point.hours));
+            Some(ProcessBias { row: reading.row, mean_sg: off_sg, sd_sg: *MOVED_SHARE * off_sg.abs() })
+        };
+        let held = |reading: &HeldReading| {
+            let next = series.hours.partition_point(|hours| *hours < reading.hours);
+            let free_sg = would.get(next).or(would.last()).map_or(0.0, |bias| bias.mean_sg);
+            off(*reading).map(|bias| ProcessBias { mean_sg: bias.mean_sg + free_sg, ..bias })
+        };
+        let readings = series.rows.iter().zip(&series.probe).zip(series.hours.iter().zip(&series.sg));
+        let readings = readings.map(|((&row, &probe), (&hours, &sg))| HeldReading { row, hours, sg, probe });
+        let outliers = readings.filter(|reading| outliers.contains(&reading.row)).filter_map(off);
+        outliers.chain(series.held.iter().filter_map(held)).collect()
+    }
 }
 
 impl Kinetics {
     /// The bias of each reading of these batches, in the order of their `series`, by gas and foam: the fitted delay by gas times the rate of fall, and the fitted bias by
     /// foam times the memory of the relative rate, with the SD that their covariance gives. Readings of batches without a curve
-    /// have none. A reading of a probe that was held is off its line between the levels before and after.
+    /// have none. A reading of a probe that was held, and one that the fit calls an outlier, is off the curve.
     pub fn process_bias(&self, series: &[GravitySeries]) -> Vec<ProcessBias> {
         let mut found = Vec::new();
         for (fit, series) in self.batches.iter().zip(series) {
@@ -30,14 +61,10 @@ impl Kinetics {
                     + covariance[FOAM][FOAM] * foam * foam;
                 ProcessBias { row: *row, mean_sg: delay_h * fall + foam_sg * foam, sd_sg: variance.max(0.0).sqrt() }
             };
-            found.extend(series.rows.iter().zip(&falls).zip(foam).map(of));
+            let free: Vec<ProcessBias> = series.rows.iter().zip(&falls).zip(foam).map(of).collect();
+            found.extend(fit.moved(series, &curve, &free));
+            found.extend(free);
         }
-        let held = series.iter().flat_map(|series| &series.held);
-        let bias = |held: &HeldReading| {
-            let sd_sg = *HELD_SHARE * held.off_sg.abs();
-            ProcessBias { row: held.row, mean_sg: held.off_sg, sd_sg }
-        };
-        found.extend(held.map(bias));
         found
     }
 

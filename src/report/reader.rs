@@ -1,6 +1,6 @@
 //! The reader's clock and scales.
 
-use crate::chart::{Scales, ShownScale, signed, written};
+use crate::chart::{Scales, signed, written};
 use crate::fit::{Estimate, decimals_for};
 use crate::study::{GravityScale, SeasonStudy, TemperatureScale};
 use crate::units::Instant;
@@ -40,57 +40,50 @@ impl Reader {
         format!("{} {}", self.day(at), written(at, &self.scales.zone, "%Y %H:%M"))
     }
 
-    /// The scale of gravities and what stands before and behind one.
-    fn gravities(&self) -> (ShownScale, &'static str, &'static str) {
-        let scale = self.scales.of("SG");
-        if scale == ShownScale::Same { (scale, "SG ", "") } else { (scale, "", "\u{a0}\u{b0}P") }
+    /// What stands before and behind a gravity, and behind a difference of two.
+    fn gravities(&self) -> (&'static str, &'static str) {
+        if self.scales.plato { ("", "\u{a0}\u{b0}P") } else { ("SG ", "") }
     }
 
     /// A gravity without an error: `SG 1.0480`.
     pub(super) fn plain(&self, sg: f64) -> String {
-        let (scale, before, behind) = self.gravities();
-        format!("{before}{:.*}{behind}", scale.decimals(4), scale.value(sg))
+        let (shown, (before, behind)) = (self.scales.gravity(""), self.gravities());
+        format!("{before}{:.*}{behind}", shown.decimals(4), shown.value(sg))
     }
 
     /// A gravity and how far it may reach: `SG 1.0112 (1.0098 to 1.0126)`.
     pub(super) fn gravity_range(&self, range: [f64; 3]) -> String {
-        let (scale, before, behind) = self.gravities();
-        let (n, [middle, low, high]) = (scale.decimals(4), range.map(|sg| scale.value(sg)));
+        let (shown, (before, behind)) = (self.scales.gravity(""), self.gravities());
+        let (n, [middle, low, high]) = (shown.decimals(4), range.map(|sg| shown.value(sg)));
         format!("{before}{middle:.n$}{behind} ({low:.n$} to {high:.n$})")
     }
 
     /// A gravity with its standard error: `gravity 1.0120 ± 0.0007`.
     pub(super) fn gravity(&self, e: &Estimate) -> String {
-        let (scale, _, behind) = self.gravities();
-        let (n, value, error) = (scale.decimals(4), scale.value(e.value), scale.error(e.value, e.se));
-        format!("gravity {value:.n$}\u{a0}\u{b1}\u{a0}{error:.n$}{behind}")
-    }
-
-    /// A difference of gravities without an error: `0.002 SG`.
-    pub(super) fn step(&self, sg: f64) -> String {
-        let (scale, ..) = self.gravities();
-        if scale == ShownScale::Same { format!("{sg}\u{a0}SG") } else { format!("{:.1}\u{a0}\u{b0}P", scale.value(sg)) }
+        let (shown, (_, behind)) = (self.scales.gravity(""), self.gravities());
+        let (n, e) = (shown.decimals(4), shown.estimate(e));
+        format!("gravity {:.n$}\u{a0}\u{b1}\u{a0}{:.n$}{behind}", e.value, e.se)
     }
 
     /// The size of a difference of gravities that is known to a thousandth: `0.004`.
     pub(super) fn size(&self, sg: f64) -> String {
-        let (scale, _, behind) = self.gravities();
-        format!("{:.*}{behind}", scale.decimals(3), scale.value(sg.abs()))
+        let (shown, (_, behind)) = (self.scales.difference(""), self.gravities());
+        format!("{:.*}{behind}", shown.decimals(3), shown.value(sg.abs()))
     }
 
     /// By how much a probe is off, with its sign where that is wanted: `0.0130 ± 0.0005`.
     pub(super) fn off(&self, e: &Estimate, with_sign: bool) -> String {
-        let (scale, _, behind) = self.gravities();
-        let (value, error) = (scale.value(e.value), scale.value(e.se));
-        let decimals = decimals_for(error).min(scale.decimals(4));
-        let value = if with_sign { signed(value, decimals, true) } else { format!("{:.decimals$}", value.abs()) };
-        format!("{value}\u{a0}\u{b1}\u{a0}{error:.decimals$}{behind}")
+        let (shown, (_, behind)) = (self.scales.difference(""), self.gravities());
+        let e = shown.estimate(e);
+        let n = decimals_for(e.se).min(shown.decimals(4));
+        let value = if with_sign { signed(e.value, n, true) } else { format!("{:.n$}", e.value.abs()) };
+        format!("{value}\u{a0}\u{b1}\u{a0}{:.n$}{behind}", e.se)
     }
 
     /// A temperature.
     pub(super) fn temperature(&self, celsius: f64) -> String {
-        let scale = self.scales.of("\u{b0}C");
-        format!("{}\u{a0}{}", signed(scale.value(celsius), 1, false), scale.unit("\u{b0}C"))
+        let shown = self.scales.temperature("\u{b0}C");
+        format!("{}\u{a0}{}", signed(shown.value(celsius), 1, false), shown.unit)
     }
 }
 
@@ -122,8 +115,11 @@ mod tests {
         assert_eq!(there.temperature(20.0), "68.0\u{a0}\u{b0}F");
         let off = Estimate { value: -0.0130, se: 0.0005, ..e };
         assert_eq!(here.off(&off, false), "0.0130\u{a0}\u{b1}\u{a0}0.0005");
-        assert!(there.off(&off, false).starts_with("3.27"), "{}", there.off(&off, false));
-        assert_eq!((here.step(0.002).as_str(), there.step(0.002).as_str()), ("0.002\u{a0}SG", "0.5\u{a0}\u{b0}P"));
+        assert!(there.off(&off, false).starts_with("3.31"), "{}", there.off(&off, false));
+        assert_eq!(
+            (here.scales.limit(0.002).as_str(), there.scales.limit(0.002).as_str()),
+            ("0.002\u{a0}SG", "0.5\u{a0}\u{b0}P")
+        );
         assert_eq!(here.off(&off, true), "\u{2212}0.0130\u{a0}\u{b1}\u{a0}0.0005");
     }
 }

@@ -1,5 +1,7 @@
 //! The batches that run at the end of the data, each in two sentences.
 
+use std::cmp::Reverse;
+
 use crate::forecast::{Forecast, Quantiles};
 use crate::kinetics::{BatchFit, BatchState, Trait};
 use crate::liquid::{abv_percent, apparent_attenuation};
@@ -11,6 +13,8 @@ use super::words::{list, percent};
 
 /// Data older than this at the end of the season are said to be, hours.
 const OLD_H: f64 = 6.0;
+/// Most batches that are told of where none runs.
+const MOST_RESULTS: usize = 4;
 /// A finish known better than this is told to the hour, hours.
 const SHARP_H: f64 = 72.0;
 
@@ -33,6 +37,26 @@ pub(super) fn running(study: &SeasonStudy) -> Vec<RunningBatch<'_>> {
         series.temp_c.iter().rfind(|temp| temp.is_finite()).copied()
     };
     now.into_iter().map(|forecast| RunningBatch { forecast, fit: fit(forecast), temp_c: temp_c(forecast) }).collect()
+}
+
+/// The batches pitched last and what became of them, a sentence each: what there is to say where none runs.
+pub(super) fn results(study: &SeasonStudy, reader: &Reader) -> Vec<String> {
+    let mut fits: Vec<&BatchFit> = study.kinetics.done().into_iter().flat_map(|found| &found.batches).collect();
+    fits.sort_by_key(|fit| Reverse(fit.pitched_at));
+    let result = |fit: &BatchFit| {
+        let [original, terminal] = [Trait::OriginalSg, Trait::TerminalSg].map(|which| fit.finding(which).estimate());
+        Some(format!(
+            "{}, {}, {}: original {}, terminal {}, {:.0}\u{a0}% apparent attenuation, about {:.1}\u{a0}% alcohol.",
+            fit.batch,
+            fit.strain,
+            fit.state_in_words(),
+            reader.gravity(original?),
+            reader.gravity(terminal?),
+            100.0 * fit.finding(Trait::Attenuation).value()?,
+            fit.finding(Trait::AbvPercent).value()?
+        ))
+    };
+    fits.into_iter().take(MOST_RESULTS).filter_map(result).collect()
 }
 
 impl RunningBatch<'_> {
@@ -105,7 +129,7 @@ impl RunningBatch<'_> {
         let ready = self
             .forecast
             .p_ready
-            .map_or_else(String::new, |p| format!(" Ready now, at rest and not stuck: {}.", percent(p)));
+            .map_or_else(String::new, |p| format!(" Chance that it is ready, at rest and not stuck: {}.", percent(p)));
         format!("{verb} {when}{at}.{ready}")
     }
 }
@@ -113,5 +137,5 @@ impl RunningBatch<'_> {
 fn when(finish: &Quantiles<Instant>, level: f64, reader: &Reader) -> String {
     let sharp = finish.p95.hours_since(finish.p05) < SHARP_H;
     let moment = |at| if sharp { reader.hour(at) } else { reader.day(at) };
-    format!("about {}, {}: {} to {}", moment(finish.p50), percent(level), moment(finish.p05), moment(finish.p95))
+    format!("about {} ({}: {} to {})", moment(finish.p50), percent(level), moment(finish.p05), moment(finish.p95))
 }

@@ -4,9 +4,11 @@ use std::io::{BufWriter, Write};
 use std::path::Path;
 
 use polars::prelude::{
-    CsvWriter, DataFrame, DataType, IntoSeries, KeyValueMetadata, ParquetCompression, ParquetWriter, PolarsError,
-    SerWriter, TimeUnit, TimeZone,
+    CompatLevel, CsvWriter, DataFrame, DataType, IntoSeries, KeyValueMetadata, ParquetCompression, ParquetWriter,
+    PolarsError, SchemaExt, SerWriter, TimeUnit, TimeZone,
 };
+
+use polars_parquet::write::schema_to_metadata_key;
 
 use crate::error::{Error, Result};
 
@@ -33,7 +35,10 @@ pub(super) fn write(staging: &mut Staging, name: &str, frame: &DataFrame, dictio
     let mut zoned = in_zone(frame, name, Some(TimeZone::UTC))?;
     staging.file(&parquet, |file| {
         let mut out = BufWriter::new(file);
-        let words = KeyValueMetadata::from_static(vec![(COLUMNS.to_owned(), about(name, dictionary)?)]);
+        // Of its own, polars names a type of text that Arrow has had since 2024 only.
+        let types = schema_to_metadata_key(&zoned.schema().to_arrow(CompatLevel::oldest()));
+        let words = [Some((COLUMNS.to_owned(), about(name, dictionary)?)), types.value.map(|value| (types.key, value))];
+        let words = KeyValueMetadata::from_static(words.into_iter().flatten().collect());
         let writer = ParquetWriter::new(&mut out).with_compression(ParquetCompression::Snappy);
         let writer = writer.with_key_value_metadata(Some(words));
         writer.finish(&mut zoned).map_err(|e| unwritten(e, name, &shown))?;

@@ -11,7 +11,7 @@ pub(super) fn off(found: &Drift, probe: &ProbeDrift, reader: &Reader) -> Option<
 }
 
 /// Whether to trust it today.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Trust {
     /// The chance that it is out of limit is as small as it should be.
     Yes,
@@ -41,16 +41,6 @@ impl Trust {
             Self::CheckIt => "check it",
             Self::No => "do not trust it",
             Self::Unknown => "not known",
-        }
-    }
-
-    /// How the sentence on such probes begins.
-    pub(super) fn sentence(self, limit: &str) -> String {
-        match self {
-            Self::Yes => format!("Trust, within {limit}"),
-            Self::CheckIt => "Check first, as their error is no longer known well enough".to_owned(),
-            Self::No => format!("Do not trust, as they read off by more than {limit}"),
-            Self::Unknown => "Nothing tells how true they read".to_owned(),
         }
     }
 }

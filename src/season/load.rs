@@ -1,5 +1,6 @@
 //! Loading: every file read, every row accounted for.
 
+use std::hint::black_box;
 use std::path::Path;
 
 use crate::error::{Error, Place, Result};
@@ -11,6 +12,7 @@ use super::cells::CellValue;
 use super::flags::Flags;
 use super::loaded::{Loaded, SourceRow};
 use super::names::{list, short};
+use super::raw::RawReading;
 use super::read::{self, Delimited, Parquet, RawRow};
 use super::row_error::{QUOTED, RowError};
 use super::source_files::{Discovered, SourceFile, Storage, discover};
@@ -20,6 +22,9 @@ use super::tidy;
 
 /// What 0.97 to 1.2 degrees Plato are in SG: gravities that were SG before.
 const ALSO_SG: std::ops::RangeInclusive<f64> = 1.0037..=1.0047;
+
+/// A block of memory whose pages are not touched, bytes: the largest that glibc counts.
+const LARGEST_BLOCK: usize = 31 << 20;
 
 impl Season {
     /// Reads the season at `path`: a folder, or a single file of one table.
@@ -46,6 +51,9 @@ impl Season {
         let mut loaded = Loaded::default();
         loaded.account.unmatched = unmatched;
         loaded.account.remarks = remarks;
+        // Freed memory is kept for the next rows: up to twice the largest block that was ever freed, where the system's
+        // allocator is glibc's. Taking its pages anew costs as much as reading.
+        drop(black_box(Vec::<u8>::with_capacity(LARGEST_BLOCK)));
         let mut there = Vec::new();
         for found in &files {
             there.push(loaded.read(found)?);
@@ -106,7 +114,15 @@ impl Loaded {
         if found.storage == Storage::Csv {
             let source = Delimited::open(text, &found.name, &found.mapping)?;
             let binding = self.bind(found, &source.header, source.header_line)?;
-            self.rows(found, &binding, |each| source.each(&binding, each));
+            let file = self.begin(found, binding.table);
+            read::each_block(&source, &binding, |block| match block {
+                Ok(rows) => {
+                    self.count_read(file, rows.len());
+                    rows.iter().for_each(|(line, row, _)| self.readings.push(file, *line, row));
+                    self.remark_zone(file, &binding, rows.iter().any(|(.., is_local)| *is_local));
+                }
+                Err(lines) => self.rows(file, &binding, |each| source.each(lines, &binding, each)),
+            });
             return Ok(binding.table);
         }
         // A blank text is a table without rows.
@@ -118,30 +134,32 @@ impl Loaded {
         let mut binding = self.bind(found, &keys, None)?;
         let used: Vec<String> = binding.fields().iter().filter_map(|field| keys.get(*field).cloned()).collect();
         binding.renumber_fields();
-        self.rows(found, &binding, |each| read::each_json_row(text, &used, each));
+        let file = self.begin(found, binding.table);
+        self.rows(file, &binding, |each| read::each_json_row(text, &used, each));
         Ok(binding.table)
     }
 
     fn read_parquet(&mut self, found: &SourceFile) -> Result<SeasonTable> {
         let source = Parquet::open(&found.path, &found.name)?;
         let mut binding = self.bind(found, &source.header, None)?;
-        let names = binding.fields().iter().filter_map(|field| source.header.get(*field).cloned()).collect();
-        let frame = source.read(names)?;
+        let names: Vec<String> =
+            binding.fields().iter().filter_map(|field| source.header.get(*field).cloned()).collect();
         binding.renumber_fields();
-        let file = self.account.files.len();
-        let as_columns = (binding.table == SeasonTable::Readings)
-            .then(|| read::take_columns(&mut self.readings, &frame, &binding, file))
-            .flatten();
-        if let Some(is_naive) = as_columns {
-            self.begin(found, binding.table);
-            self.count_read(file, frame.height());
-            self.remark_zone(file, &binding, is_naive);
-            return Ok(binding.table);
-        }
+        let file = self.begin(found, binding.table);
         let naive_is_utc = binding.mapping.times.zone_is_utc();
-        let mut outcome = Ok(());
-        self.rows(found, &binding, |each| outcome = read::each_row(&frame, &found.name, naive_is_utc, each));
-        outcome.map(|()| binding.table)
+        source.each_piece(&names, |before, frame| {
+            let is_readings = binding.table == SeasonTable::Readings;
+            let raw = Some(&mut self.readings).filter(|_| is_readings);
+            if let Some(is_naive) = raw.and_then(|raw| read::take_columns(raw, frame, &binding, (file, before))) {
+                self.count_read(file, frame.height());
+                self.remark_zone(file, &binding, is_naive);
+                return Ok(());
+            }
+            let mut outcome = Ok(());
+            self.rows(file, &binding, |each| outcome = read::each_row(frame, before, &found.name, naive_is_utc, each));
+            outcome
+        })?;
+        Ok(binding.table)
     }
 
     /// Notes that times without an offset were read as UTC for want of a zone.
@@ -169,8 +187,7 @@ impl Loaded {
     }
 
     /// Takes the rows that a reader gives.
-    fn rows(&mut self, found: &SourceFile, binding: &Binding, read: impl FnOnce(&mut dyn FnMut(RawRow<'_>))) {
-        let file = self.begin(found, binding.table);
+    fn rows(&mut self, file: usize, binding: &Binding, read: impl FnOnce(&mut dyn FnMut(RawRow<'_>))) {
         let mut saw_local_time = false;
         let plato = binding.in_plato();
         let (mut gravities, mut alike) = (0, 0);
@@ -211,8 +228,12 @@ impl Loaded {
         match table {
             SeasonTable::Readings => {
                 let row = ReadingRow::from_cells(std::mem::take(&mut converted.values), &mut converted.doubts)?;
-                let flags = converted.flags.with(row.flags.of_the_file());
-                self.readings.push(file, line, ReadingRow { flags, ..row }, converted.later);
+                let ReadingRow { at, probe, tilt_deg, temp_c, batch, supply_v, flags } = row;
+                let flags = converted.flags.with(flags.of_the_file());
+                let raw = &mut self.readings;
+                raw.twice.extend(converted.later.map(|later| (raw.columns.len(), later)));
+                let (probe, batch) = (probe.as_str(), batch.as_deref());
+                raw.push(file, line, &RawReading { at, probe, tilt_deg, temp_c, batch, supply_v, flags });
             }
             SeasonTable::References => keep(&mut self.references, place(), &mut converted)?,
             SeasonTable::Batches => keep(&mut self.batches, place(), &mut converted)?,

@@ -7,7 +7,6 @@ use crate::units::Instant;
 
 use super::ends::ReferenceUse;
 use super::flags::Flags;
-use super::readings::Readings;
 use super::table_rows::{Batch, Probe, Reference};
 use super::{RUNNING_DAYS, Season, tidy};
 
@@ -74,8 +73,10 @@ impl Season {
     pub fn as_of(&self, moment: Instant) -> Self {
         let rows = self.readings.at.iter().enumerate().filter(|(_, at)| **at <= moment);
         let rows: Vec<usize> = rows.map(|(row, _)| row).collect();
+        let mut readings = self.readings.clone();
+        readings.reorder(&rows);
         let mut season = Self {
-            readings: self.readings.pick(&rows),
+            readings,
             references: self.references.iter().filter(|r| r.at.max(r.known()) <= moment).cloned().collect(),
             batches: self.batches.iter().filter(|b| b.pitched_at <= moment).cloned().collect(),
             probes: self.probes.iter().filter(|p| p.built_on.is_none_or(|at| at <= moment)).cloned().collect(),
@@ -89,27 +90,6 @@ impl Season {
         tidy::fill_batches(&mut season.readings, &season.batches, &season.references);
         tidy::flag_frozen(&mut season.readings);
         season
-    }
-}
-
-impl Readings {
-    /// The readings of those rows, which must rise.
-    pub fn pick(&self, rows: &[usize]) -> Self {
-        fn column<T: Clone>(column: &[T], rows: &[usize]) -> Vec<T> {
-            rows.iter().filter_map(|row| column.get(*row).cloned()).collect()
-        }
-        Self {
-            probe_ids: self.probe_ids.clone(),
-            batch_ids: self.batch_ids.clone(),
-            at: column(&self.at, rows),
-            probe: column(&self.probe, rows),
-            tilt_deg: column(&self.tilt_deg, rows),
-            temp_c: column(&self.temp_c, rows),
-            batch: column(&self.batch, rows),
-            batch_given: column(&self.batch_given, rows),
-            supply_v: column(&self.supply_v, rows),
-            flags: column(&self.flags, rows),
-        }
     }
 }
 

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use crate::units::Instant;
 
 use super::flags::Flags;
-use super::table_rows::ReadingRow;
+use super::readings::Readings;
 
 /// Gives each different text an index, in the order of first appearance.
 #[derive(Debug, Default, Clone)]
@@ -48,22 +48,16 @@ impl Interner {
     }
 }
 
-/// A reading as its file gives it.
+/// A reading as a reader gives it.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct RawReading {
+pub(crate) struct RawReading<'a> {
     pub(crate) at: Instant,
-    /// Index among the probes.
-    pub(crate) probe: u32,
+    pub(crate) probe: &'a str,
     pub(crate) tilt_deg: f64,
     pub(crate) temp_c: f64,
-    /// Index of the batch that the file names, if it does.
-    pub(crate) batch: Option<u32>,
-    /// NaN where there is none.
-    pub(crate) supply_v: f64,
+    pub(crate) batch: Option<&'a str>,
+    pub(crate) supply_v: Option<f64>,
     pub(crate) flags: Flags,
-    /// Index of the file in the account.
-    pub(crate) file: usize,
-    pub(crate) line: u64,
 }
 
 /// Readings in the order of the files.
@@ -71,18 +65,36 @@ pub(crate) struct RawReading {
 pub(crate) struct RawReadings {
     pub(crate) probes: Interner,
     pub(crate) batches: Interner,
-    pub(crate) rows: Vec<RawReading>,
+    /// Their columns, probes and batches by their indices here.
+    pub(crate) columns: Readings,
+    /// The file of each row, by its index in the account, and its line.
+    pub(crate) places: Vec<(u32, u32)>,
     /// Rows whose local time occurs twice, with the second occurrence.
     pub(crate) twice: HashMap<usize, Instant>,
 }
 
 impl RawReadings {
-    /// Adds a row; `later`: where its local time occurs twice, the second time.
-    pub(crate) fn push(&mut self, file: usize, line: u64, row: ReadingRow, later: Option<Instant>) {
-        self.twice.extend(later.map(|later| (self.rows.len(), later)));
-        let (probe, batch) = (self.probes.index(&row.probe), row.batch.map(|batch| self.batches.index(&batch)));
-        let ReadingRow { at, tilt_deg, temp_c, flags, .. } = row;
-        let supply_v = row.supply_v.unwrap_or(f64::NAN);
-        self.rows.push(RawReading { at, probe, tilt_deg, temp_c, batch, supply_v, flags, file, line });
+    /// Adds a row.
+    pub(crate) fn push(&mut self, file: usize, line: u64, row: &RawReading<'_>) {
+        let columns = &mut self.columns;
+        self.places.push((file as u32, line as u32));
+        columns.at.push(row.at);
+        columns.probe.push(self.probes.index(row.probe));
+        columns.tilt_deg.push(row.tilt_deg);
+        columns.temp_c.push(row.temp_c);
+        columns.batch.push(row.batch.map(|batch| self.batches.index(batch)));
+        columns.batch_given.push(row.batch.is_some());
+        columns.flags.push(row.flags);
+        columns.add_volts(row.supply_v.as_slice());
+    }
+}
+
+impl Readings {
+    /// Adds the voltages of the last rows, and none for what then is without.
+    pub(crate) fn add_volts(&mut self, volts: &[f64]) {
+        if !(self.supply_v.is_empty() && volts.is_empty()) {
+            self.supply_v.resize(self.at.len() - volts.len(), f64::NAN);
+            self.supply_v.extend_from_slice(volts);
+        }
     }
 }

@@ -111,4 +111,23 @@ impl Readings {
             flags: *self.flags.get(row)?,
         })
     }
+
+    /// Those rows in this order; only one column at a time is in memory twice.
+    pub(crate) fn reorder(&mut self, rows: &[usize]) {
+        reorder(&mut self.at, rows);
+        reorder(&mut self.probe, rows);
+        reorder(&mut self.tilt_deg, rows);
+        reorder(&mut self.temp_c, rows);
+        reorder(&mut self.batch, rows);
+        reorder(&mut self.batch_given, rows);
+        reorder(&mut self.supply_v, rows);
+        reorder(&mut self.flags, rows);
+    }
+}
+
+/// Those rows of a column in this order.
+pub(crate) fn reorder<T: Copy>(column: &mut Vec<T>, rows: &[usize]) {
+    let mut reordered = Vec::with_capacity(rows.len().min(column.len()));
+    reordered.extend(rows.iter().filter_map(|row| column.get(*row)));
+    *column = reordered;
 }

@@ -1,5 +1,6 @@
 //! Values of a frame as texts.
 
+use jiff::tz::TimeZone;
 use polars::prelude::{AnyValue, DataFrame, DataType, TimeUnit};
 
 use crate::chart::{minute, signed};
@@ -110,9 +111,10 @@ fn four_digits(value: f64) -> usize {
 
 /// A time to the minute.
 fn time(at: i64, unit: TimeUnit) -> String {
-    minute(Instant::from_micros(match unit {
+    let micros = match unit {
         TimeUnit::Nanoseconds => at.div_euclid(1000),
         TimeUnit::Microseconds => at,
         TimeUnit::Milliseconds => at.saturating_mul(1000),
-    }))
+    };
+    minute(Instant::from_micros(micros), &TimeZone::UTC)
 }

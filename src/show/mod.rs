@@ -18,6 +18,6 @@ mod units;
 
 pub(crate) use grid::Grid;
 pub(crate) use notebook::print;
-pub(crate) use page::{Page, Show};
+pub(crate) use page::Show;
 pub(crate) use result_table::ResultTable;
 pub use table::Table;

@@ -1,6 +1,6 @@
 //! Tables over typed results: a column is a closure over one row, so one that is not there does not compile.
 
-use crate::chart::{Scales, ShownScale, minute, percent, signed};
+use crate::chart::{Scales, Shown, minute, percent, signed};
 use crate::fit::robust::median_of;
 use crate::fit::{Estimate, decimals_for};
 use crate::units::Instant;
@@ -51,10 +51,16 @@ impl<T: Copy> ResultTable<T> {
     }
 
     /// A column of numbers with these decimals.
-    pub(crate) fn number(self, heading: &str, unit: &str, decimals: usize, cell: impl Fn(T) -> Option<f64>) -> Self {
-        let scale = Scales::now().of(unit);
-        let texts = self.texts(|row| Some(signed(scale.value(cell(row)?), scale.decimals(decimals), false)));
-        self.column(heading, &scale.unit(unit), true, texts)
+    pub(crate) fn number(
+        self,
+        heading: &str,
+        unit: impl Into<Shown>,
+        decimals: usize,
+        cell: impl Fn(T) -> Option<f64>,
+    ) -> Self {
+        let shown: Shown = unit.into();
+        let texts = self.texts(|row| Some(signed(shown.value(cell(row)?), shown.decimals(decimals), false)));
+        self.column(heading, &shown.unit, true, texts)
     }
 
     /// A column of whole numbers.
@@ -69,44 +75,34 @@ impl<T: Copy> ResultTable<T> {
     }
 
     /// A column of times.
-    pub(crate) fn time(self, heading: &str, cell: impl Fn(T) -> Option<Instant>) -> Self {
-        let texts = self.texts(|row| cell(row).map(minute));
-        self.column(heading, Scales::now().clock(), true, texts)
+    pub(crate) fn time(self, heading: &str, scales: &Scales, cell: impl Fn(T) -> Option<Instant>) -> Self {
+        let texts = self.texts(|row| cell(row).map(|at| minute(at, &scales.zone)));
+        self.column(heading, scales.clock(), true, texts)
     }
 
     /// A column of estimates of one quantity with their intervals, all to the decimals of its middle error. The level
     /// stands under the heading.
-    pub(crate) fn estimate<'e>(self, heading: &str, unit: &str, cell: impl Fn(T) -> Option<&'e Estimate>) -> Self {
-        let scale = Scales::now().of(unit);
-        let all = self.estimates(cell, |_| scale);
+    pub(crate) fn estimate<'e>(
+        self,
+        heading: &str,
+        unit: impl Into<Shown>,
+        cell: impl Fn(T) -> Option<&'e Estimate>,
+    ) -> Self {
+        let shown: Shown = unit.into();
+        let all: Vec<_> = self.rows.iter().map(|row| Some(shown.estimate(cell(*row)?))).collect();
         let middle = median_of(&mut all.iter().flatten().map(|e| e.se).filter(|se| *se > 0.0).collect::<Vec<_>>());
-        self.intervals(heading, &scale.unit(unit), &all, |e| decimals_for(middle.unwrap_or(e.se)))
+        self.intervals(heading, &shown.unit, &all, |e| decimals_for(middle.unwrap_or(e.se)))
     }
 
     /// A column of estimates of several quantities, each to the decimals of its own error.
-    pub(crate) fn mixed<'e, S: AsRef<str>>(
+    pub(crate) fn mixed<'e>(
         self,
         heading: &str,
-        unit: impl Fn(T) -> S,
+        unit: impl Fn(T) -> Shown,
         cell: impl Fn(T) -> Option<&'e Estimate>,
     ) -> Self {
-        let scales = Scales::now();
-        let all = self.estimates(cell, |row| scales.of(unit(row).as_ref()));
+        let all: Vec<_> = self.rows.iter().map(|row| Some(unit(*row).estimate(cell(*row)?))).collect();
         self.intervals(heading, "", &all, |e| decimals_for(e.se))
-    }
-
-    /// The estimates as they are shown.
-    fn estimates<'e>(
-        &self,
-        cell: impl Fn(T) -> Option<&'e Estimate>,
-        scale: impl Fn(T) -> ShownScale,
-    ) -> Vec<Option<Estimate>> {
-        let shown = |row: &T| {
-            let (e, scale) = (cell(*row)?, scale(*row));
-            let [value, lower, upper] = [e.value, e.lower, e.upper].map(|v| scale.value(v));
-            Some(Estimate { value, se: scale.error(e.value, e.se), lower, upper, ..e.clone() })
-        };
-        self.rows.iter().map(shown).collect()
     }
 
     fn intervals(

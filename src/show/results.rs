@@ -79,7 +79,7 @@ show! {
     BatchFit: |it| vec![picture(it.chart()), picture(it.residual_chart()), text(it)];
     Kinetics: |it| vec![picture(it.chart()), table(it.to_frame(), "Fermentations")];
     Forecasts: |it| vec![picture(it.chart()), table(it.to_frame(), "Forecasts")];
-    Backtest: |it| vec![picture(it.coverage_chart()), picture(it.chart()), text(it)];
+    Backtest: |it| vec![picture(it.chart()), text(it)];
     Strains: |it| vec![
         picture(it.chart()),
         picture(it.contrast_chart()),

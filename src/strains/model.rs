@@ -49,7 +49,11 @@ impl TraitModel {
         let (n, k) = (rows.len(), strains.len());
         let p = k + adjustments.list.len();
         if n < p + 1 {
-            let why = if n == 0 { "no batch gave it" } else { "one batch a strain: no spread between batches" };
+            let why = if n == 0 {
+                "no batch gave it"
+            } else {
+                "one batch a strain, so the spread between batches is not known"
+            };
             return Err(Error::not_estimable("a comparison of strains", why));
         }
         let of_strain = |strain: usize| rows.iter().map(|row| f64::from(u8::from(row.strain == strain))).collect();

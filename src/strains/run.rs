@@ -161,7 +161,7 @@ impl StrainSettings {
                     }
                 }
                 how.p_equal_spread = model.p_equal_spread;
-                let unequal = "batches of some strains spread more than of others, so each has a spread of its own";
+                let unequal = "some strains vary more between batches than others, so each has a spread of its own";
                 how.notes.extend(model.by_strain.then(|| unequal.to_owned()));
             }
             Err(error) => {
@@ -241,7 +241,7 @@ impl StrainSettings {
             let sd = match df > 0.0 {
                 true => spread_between(groups, df, self.common.level)
                     .map_or_else(|error| Finding::missing(error.to_string()), Finding::Estimated),
-                false => Finding::missing("one batch only: no spread between batches"),
+                false => Finding::missing("one batch only, so the spread between batches is not known"),
             };
             let strain = strain.map(str::to_owned);
             all.push(StrainSpread { which, strain, n, sd, relative: scale == Scale::Log });

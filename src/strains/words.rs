@@ -28,22 +28,9 @@ pub(super) fn alike(strains: &[&str]) -> Vec<(String, String)> {
 
 impl Strains {
     /// What the comparison says: of each of these traits the largest differences one may act on, at which conditions, which
-    /// strains are equivalent, how many pairs are open and how many batches would settle them; then what could not be told
-    /// apart, strains that look like one, and stuck batches.
+    /// strains are equivalent, how many pairs are open and how many batches would settle them; then stuck batches.
     pub fn sentences(&self, traits: &[Trait]) -> Vec<String> {
         let mut said: Vec<String> = traits.iter().flat_map(|which| self.of_trait(*which)).collect();
-        for note in traits.iter().filter_map(|which| self.how(*which)).flat_map(|how| &how.notes) {
-            let mut letters = note.chars();
-            let first = letters.next().map_or_else(String::new, |first| first.to_uppercase().to_string());
-            let note = format!("{first}{}.", letters.as_str());
-            if !said.contains(&note) {
-                said.push(note);
-            }
-        }
-        let one = |(a, b): &(String, String)| {
-            format!("{a} and {b} look like one strain written in two ways; they are not merged.")
-        };
-        said.extend(self.alike.iter().map(one));
         let stuck = self.stuck.iter().filter(|share| share.stuck > 0);
         let stuck: Vec<String> =
             stuck.map(|share| format!("{} of {} {}", share.stuck, share.n, share.strain)).collect();
@@ -56,6 +43,25 @@ impl Strains {
         said
     }
 
+    /// What to know of the comparison of these traits: what it allows for, what could not be told apart, and strains that look
+    /// like one.
+    pub fn notes(&self, traits: &[Trait]) -> Vec<String> {
+        let mut said = Vec::new();
+        for note in traits.iter().filter_map(|which| self.how(*which)).flat_map(|how| &how.notes) {
+            let mut letters = note.chars();
+            let first = letters.next().map_or_else(String::new, |first| first.to_uppercase().to_string());
+            let note = format!("{first}{}.", letters.as_str());
+            if !said.contains(&note) {
+                said.push(note);
+            }
+        }
+        let one = |(a, b): &(String, String)| {
+            format!("{a} and {b} look like one strain written in two ways, and are not merged.")
+        };
+        said.extend(self.alike.iter().map(one));
+        said
+    }
+
     fn of_trait(&self, which: Trait) -> Vec<String> {
         let pairs = |verdict| -> Vec<&StrainContrast> {
             self.contrasts.iter().filter(|pair| pair.which == which && pair.verdict == Some(verdict)).collect()
@@ -63,9 +69,9 @@ impl Strains {
         let mut said = Vec::new();
         // What stands behind the comma is the scale, which the table names.
         let title = which.title().split(',').next().unwrap_or_default();
-        let unit = match which.difference_unit() {
-            "fraction" => String::new(),
-            unit => format!(" {unit}"),
+        let (unit, times) = match which.difference_unit() {
+            "fraction" => (" percentage points".to_owned(), 100.0),
+            unit => (format!(" {unit}"), 1.0),
         };
         let above_or_later = if unit.contains("hour") { "later than" } else { "above" };
         let mut found: Vec<Apart<'_>> = pairs(Verdict::Different).into_iter().filter_map(Apart::of).collect();
@@ -76,13 +82,13 @@ impl Strains {
         // One sentence for each strain that is above others, the largest difference first.
         while let Some(above) = found.first().map(|first| first.above) {
             let of = found.extract_if(.., |apart| apart.above == above);
-            let below: Vec<String> = of.map(|apart| apart.in_words(&unit)).collect();
+            let below: Vec<String> = of.map(|apart| apart.in_words(&unit, times)).collect();
             said.push(format!("{above} is {above_or_later} {}.", some(&below, MOST_NAMED)));
         }
         let same = pairs(Verdict::Equivalent);
         if let Some(first) = same.first() {
             let names: Vec<String> = same.iter().map(|pair| format!("{} and {}", pair.a, pair.b)).collect();
-            said.push(format!("Equal within {}{unit}: {}.", first.margin, some(&names, MOST_NAMED)));
+            said.push(format!("Equal within {}{unit}: {}.", times * first.margin, some(&names, MOST_NAMED)));
         }
         let open = pairs(Verdict::Open);
         if let Some(first) = open.first() {
@@ -97,7 +103,7 @@ impl Strains {
                 "Open: {} of {all} pairs. To find a difference of {}{unit} four times in five, they need {batches} more batches of \
                  each yeast.",
                 open.len(),
-                first.margin
+                times * first.margin
             ));
         }
         said
@@ -123,10 +129,11 @@ impl<'a> Apart<'a> {
         Some(Self { above, below, by })
     }
 
-    /// `b by 0.05 (0.02 to 0.08)`.
-    fn in_words(&self, unit: &str) -> String {
+    /// `b by 5 percentage points (2 to 8)`.
+    fn in_words(&self, unit: &str, times: f64) -> String {
         let Estimate { value, se, lower, upper, .. } = &self.by;
-        let digits = decimals_for(*se);
+        let [value, se, lower, upper] = [value, se, lower, upper].map(|number| times * number);
+        let digits = decimals_for(se);
         format!("{} by {value:.digits$}{unit} ({lower:.digits$} to {upper:.digits$})", self.below)
     }
 }

@@ -15,6 +15,9 @@ use super::gravities::{gravity_of, series_builder};
 use super::part::Part;
 use super::settings::Settings;
 
+/// References up to which the variances of drift are fitted anew each time: a fit takes as long as the cube of their number.
+const FITTED_EACH: usize = 300;
+
 /// Gives gravities as they were known at a moment, from a season that was studied to its end.
 ///
 /// A calibration depends on its own baths alone. Where all those that a batch's readings rest on were done and known
@@ -83,17 +86,42 @@ impl<'a> AsKnown<'a> {
 
     /// What the probes may read wrong, by the drift known at the moment.
     fn errors(&self, calibrations: &Calibrations, as_of: Instant) -> Result<Errors> {
-        let moment = self.settled(as_of);
+        self.errors_at(calibrations, self.settled(as_of))
+    }
+
+    fn errors_at(&self, calibrations: &Calibrations, moment: Instant) -> Result<Errors> {
         // A poisoned lock holds whole entries all the same: each is written at once.
         if let Some(known) = self.errors.lock().unwrap_or_else(PoisonError::into_inner).get(&moment) {
             return Ok(known.clone());
         }
         let mut by_then = calibrations.clone();
         by_then.calibrations.retain(|calibration| calibration.calibrated_at <= moment);
-        let (offset, of_probes) = self.settings.drift.errors(&self.season.as_of(moment), &by_then)?;
-        let found = Errors { offset, of_probes: of_probes.map(Arc::new) };
+        let (season, drift) = (self.season.as_of(moment), &self.settings.drift);
+        let held = Some(self.last_fit(moment)).filter(|fitted_at| *fitted_at < moment);
+        let found = match held.map(|fitted_at| self.errors_at(calibrations, fitted_at)).transpose()? {
+            Some(Errors { offset, of_probes: Some(held) }) => {
+                Errors { offset, of_probes: Some(Arc::new(drift.errors_given(&season, &by_then, &held)?)) }
+            }
+            _ => {
+                let (offset, of_probes) = drift.errors(&season, &by_then)?;
+                Errors { offset, of_probes: of_probes.map(Arc::new) }
+            }
+        };
         self.errors.lock().unwrap_or_else(PoisonError::into_inner).insert(moment, found.clone());
         Ok(found)
+    }
+
+    /// When the variances of drift were last fitted, and wrong entries last sought: up to [`FITTED_EACH`] references each
+    /// time, later when they have become a tenth more. In between the pairs are new and the rest is held.
+    fn last_fit(&self, moment: Instant) -> Instant {
+        let references = self.season.references.iter().map(|reference| reference.known().max(reference.at));
+        let mut known: Vec<Instant> = references.filter(|at| *at <= moment).collect();
+        known.sort_unstable();
+        let mut fitted = FITTED_EACH;
+        while fitted + fitted / 10 <= known.len() {
+            fitted += fitted / 10;
+        }
+        known.get(fitted - 1).copied().filter(|_| known.len() > FITTED_EACH).unwrap_or(moment)
     }
 
     /// The first moment from which on nothing that drift rests on has changed up to `as_of`: baths and events, samples up to the last

@@ -207,7 +207,7 @@ impl Settings {
         let running = season.running().into_iter().map(|batch| batch.batch.clone());
         let mut questions: Vec<_> = latest.into_iter().flat_map(|now| running.clone().map(move |b| (b, now))).collect();
         questions.extend(asked.iter().map(|question| (question.batch.clone(), question.as_of)));
-        let why = "no batch is running, and no other moment was asked for";
+        let why = "no batch is running";
         let mut forecasts = forecaster.forecasts(&questions);
         for (batch, now) in running.flat_map(|batch| latest.map(|now| (batch, now))) {
             let steps = season.plan.iter().filter(|step| step.batch == batch && step.at > now);

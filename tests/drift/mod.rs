@@ -11,3 +11,4 @@ mod oracle;
 mod season;
 mod shifts;
 mod sources;
+mod troubles;

@@ -3,6 +3,7 @@
 mod folder;
 mod notebook;
 mod page;
+mod scales;
 
 use std::sync::OnceLock;
 

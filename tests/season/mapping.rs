@@ -166,8 +166,8 @@ fn a_log_without_a_header_and_with_lines_before_it() {
         [
             "season.toml: no file matches `none-*.csv`",
             "raw.txt: times without an offset were read as UTC; if they are local, set `time_zone` in season.toml",
-            "references.csv: 1 bath without a tilt, as none is written down and the probe did not read within 20 min: \
-             knot on 2031-03-01 (1)",
+            "references.csv: 1 bath without a tilt: knot on 2031-03-01 (1). None is written down, and the probe did not \
+             read within 20 min",
         ]
     );
 }

@@ -179,10 +179,9 @@ fn what_is_no_rows_fault_alone_is_remarked() {
     assert_eq!(
         remarks,
         [
-            "references.csv: 2 baths without a tilt, as none is written down and the probe did not read within 20 min: \
-             Knot on 2031-03-04 (1); knot on 2031-03-04 (1)",
-            "references.csv: a probe may be written in two ways and is taken for two: `Knot`, which the table does not have, \
-             for `knot`",
+            "references.csv: 2 baths without a tilt: Knot on 2031-03-04 (1) and knot on 2031-03-04 (1). None is written \
+             down, and the probe did not read within 20 min",
+            "references.csv: a probe may be written in two ways and is taken for two: `Knot` (the table has `knot`)",
         ]
     );
     assert!(

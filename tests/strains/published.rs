@@ -90,5 +90,5 @@ fn a_strain_and_its_plate_go_together() {
     let note = "ompared together with their vessel, which no other strain had: CENPK7D, ETRED, \
                 LBCM1001, LBCM1003, LBCM1008, LBCM1013 and 18 more";
     assert_eq!(found.how(RATE).unwrap().notes, [format!("c{note}")]);
-    assert!(found.sentences(&[RATE]).contains(&format!("C{note}.")));
+    assert!(found.notes(&[RATE]).contains(&format!("C{note}.")));
 }

@@ -33,7 +33,9 @@ fn resting(build: &Build, settings: &BuildSettings) -> String {
     };
     let mut now = format!("{now} and at {in_strong:.1} at SG 1.100");
     if let Some((weak, middle)) = build.deg_per_0010_at_1010.value().zip(build.deg_per_0010_at_1050.value()) {
-        now.push_str(&format!("; 0.010 SG turns it by {weak:.1} degrees at SG 1.010 and by {middle:.1} at SG 1.050"));
+        now.push_str(&format!(
+            ". A change of 0.010 SG turns it by {weak:.1} degrees at SG 1.010 and by {middle:.1} at SG 1.050"
+        ));
     }
     if (in_water - water).abs() <= band && (in_strong - strong).abs() <= strong_band {
         return format!("{now}.");

@@ -39,7 +39,7 @@ impl UsedRange {
             let (low_sg, high_sg) = (quantile_of(&lows, *QUANTILE)?, quantile_of(&highs, 1.0 - *QUANTILE)?);
             if high_sg - low_sg >= *NARROWEST_SG {
                 let source = format!(
-                    "{:.0} % of the lowest gravities of {} batches to {:.0} % of {} original gravities",
+                    "from the {:.0} % quantile of {} lowest gravities to the {:.0} % quantile of {} original gravities",
                     100.0 * *QUANTILE,
                     lows.len(),
                     100.0 * (1.0 - *QUANTILE),

@@ -92,10 +92,10 @@ impl BathPlan {
             self.range_sg.1
         );
         if let Some(even) = taken.efficiency_even {
-            words += &format!(" As many in even steps would be worth {:.0} % of them.", 100.0 * even);
+            words += &format!(" As many baths in even steps would be {:.0} % as good.", 100.0 * even);
         }
         if let Some(most) = self.plans.last().filter(|most| most.n > taken.n) {
-            words += &format!(" With {} baths it would be {:.5}.", most.n, most.mean_se_sg());
+            words += &format!(" With {} baths the error would be {:.5}.", most.n, most.mean_se_sg());
         }
         words
     }

@@ -17,6 +17,8 @@ pub(in crate::chart) enum LabelSide {
     Right,
     /// Stands above it.
     Above,
+    /// Stands below it.
+    Below,
 }
 
 impl Plot<'_, '_> {
@@ -97,12 +99,11 @@ impl Plot<'_, '_> {
             return Ok(());
         }
         let (cx, cy) = self.px(x, y);
+        let middle = cx.min(self.size_px().0 - text.chars().count() as f64 * LETTER / 2.0);
         let (at, anchor) = match side {
             LabelSide::Right => ((cx + 7.0, cy), (HPos::Left, VPos::Center)),
-            LabelSide::Above => {
-                let half = text.chars().count() as f64 * LETTER / 2.0;
-                ((cx.min(self.size_px().0 - half), cy - 6.0), (HPos::Center, VPos::Bottom))
-            }
+            LabelSide::Above => ((middle, cy - 6.0), (HPos::Center, VPos::Bottom)),
+            LabelSide::Below => ((middle, cy + 5.0), (HPos::Center, VPos::Top)),
         };
         self.words(text, at, SMALL, false, colour, anchor)
     }

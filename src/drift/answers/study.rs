@@ -145,12 +145,11 @@ impl DriftSettings {
         Ok((fleet.offset_prior, self.probe_errors(&model, (&found, &misfits), &averaged, &fleet)))
     }
 
-    /// What the probes may read wrong by the pairs of this season, with the variances and the dates of shifts that are
-    /// held in `held`, of this season or another that differs little.
+    /// What the probes may read wrong by the pairs of this season, with the variances, the entries left out and the dates
+    /// of shifts that are held in `held`, of this season or another that differs little.
     ///
     /// # Errors
     /// As [`DriftSettings::fit`].
-    #[cfg(test)]
     pub(crate) fn errors_given(
         &self,
         season: &Season,
@@ -158,8 +157,11 @@ impl DriftSettings {
         held: &ProbeErrors,
     ) -> Result<ProbeErrors> {
         self.check()?;
-        let (found, model, misfits) = self.model(season, calibrations, &Curves::new(calibrations)?)?;
-        Ok(held.of_other(&model, (&found, &misfits)))
+        let mut found = find_pairs(season, calibrations, self)?;
+        held.leave_out(&mut found);
+        let used: Vec<&ModelPair> = found.iter().filter(|f| f.pair.left_out.is_none()).collect();
+        let model = FleetModel::new(season, &Curves::new(calibrations)?, &used, self);
+        Ok(held.of_other(&model, &found))
     }
 
     fn probe_errors(

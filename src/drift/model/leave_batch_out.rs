@@ -1,5 +1,7 @@
 //! What other times tell of the errors of probes in a batch: the drift without the batch's own samples.
 
+use std::collections::BTreeMap;
+
 use nalgebra::DMatrix;
 
 use crate::calibration::Calibrations;
@@ -43,8 +45,17 @@ pub(crate) struct ProbeErrors {
     model: FleetModel,
     /// By probe, the batch of each row; none for a bath.
     batches: Vec<Vec<Option<String>>>,
+    /// Why pairs are left out.
+    left_out: BTreeMap<PairKey, String>,
     held: HeldVariances,
     misfits: Vec<Misfit>,
+}
+
+/// Probe, time and reference of a pair.
+type PairKey = (String, Instant, u64);
+
+fn key(of: &ModelPair) -> PairKey {
+    (of.pair.probe.clone(), of.pair.at, of.pair.reference_sg.to_bits())
 }
 
 /// What is not fitted anew for each batch.
@@ -142,9 +153,8 @@ impl ProbeErrors {
     }
 
     /// The same with the pairs of another model, and what is held here, dates of shifts included.
-    #[cfg(test)]
-    pub(in crate::drift) fn of_other(&self, model: &FleetModel, found: (&[ModelPair], &[Misfit])) -> Self {
-        let mut other = Self::with(model, found, self.held);
+    pub(in crate::drift) fn of_other(&self, model: &FleetModel, found: &[ModelPair]) -> Self {
+        let mut other = Self::with(model, (found, &self.misfits), self.held);
         for own in &self.model.probes {
             let Some(p) = other.model.probes.iter().position(|part| part.probe == own.probe) else { continue };
             if let Some(part) = other.model.probes.get_mut(p) {
@@ -156,6 +166,13 @@ impl ProbeErrors {
             }
         }
         other
+    }
+
+    /// Leaves out the pairs that are left out here.
+    pub(in crate::drift) fn leave_out(&self, found: &mut [ModelPair]) {
+        for f in found {
+            f.pair.left_out = f.pair.left_out.take().or_else(|| self.left_out.get(&key(f)).cloned());
+        }
     }
 
     fn with(model: &FleetModel, (found, misfits): (&[ModelPair], &[Misfit]), held: HeldVariances) -> Self {
@@ -183,7 +200,8 @@ impl ProbeErrors {
         if held.fleet {
             model.prior_sd.push(Some(*FLEET_SD));
         }
-        Self { model, batches, held, misfits: misfits.to_vec() }
+        let left_out = found.iter().filter_map(|f| Some((key(f), f.pair.left_out.clone()?))).collect();
+        Self { model, batches, left_out, held, misfits: misfits.to_vec() }
     }
 
     /// The model without the samples of a batch.

@@ -19,6 +19,8 @@ use finder::{CheckedProbe, PairFinder};
 pub(super) use curves::{Curves, OnFirstCurve};
 pub(super) use finder::ModelPair;
 
+const MINUTES_PER_HOUR: f64 = 60.0;
+
 /// All pairs of a season, by probe and time.
 ///
 /// The baths that made a probe's first curve are no pairs: they are in the curve, and its error is in every pair. After the
@@ -28,7 +30,15 @@ pub(super) fn find_pairs(
     calibrations: &Calibrations,
     settings: &DriftSettings,
 ) -> Result<Vec<ModelPair>> {
-    let pairs = season.pairs(settings.window_min)?;
+    // A sample goes with the line through the readings around it, be they hours apart; a bath lasts minutes.
+    let kind = |window_min, samples| {
+        let of_kind =
+            move |pair: &Pair| season.references.get(pair.reference).is_some_and(|r| r.is_sample() == samples);
+        season.pairs(window_min).map(|pairs| pairs.into_iter().filter(of_kind))
+    };
+    let sample_min = settings.window_min.max(0.5 * MINUTES_PER_HOUR * settings.plateau_window_h);
+    let mut pairs: Vec<Pair> = kind(settings.window_min, false)?.chain(kind(sample_min, true)?).collect();
+    pairs.sort_by_key(|pair| pair.reference);
     let liquids = calibrations.liquids(season)?;
     let sources = Sources::of(season, &calibrations.settings).numbered_as(&calibrations.sources);
     let (shared, held) = (shared(&pairs), held(season));
@@ -69,7 +79,7 @@ fn held(season: &Season) -> BTreeSet<usize> {
             let hours: Vec<f64> = stay.iter().map(|(_, read)| read.at.hours_since(first.at)).collect();
             let tilts: Vec<f64> = stay.iter().map(|(_, read)| read.tilt_deg).collect();
             for span in episodes(&hours, &tilts, *LEAST_EDGE_DEG) {
-                held.extend(stay.iter().take(span.to).skip(span.from).map(|(row, _)| *row));
+                held.extend(stay.iter().take(span.end).skip(span.start).map(|(row, _)| *row));
             }
         }
     }

@@ -7,8 +7,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::season::{Batch, UNFERMENTED_H};
-use crate::units::Instant;
+use crate::season::{Batch, HYDROMETER_SD_SG, UNFERMENTED_H};
+use crate::units::{HOURS_PER_DAY, Instant};
 
 use crate::drift::results::{DriftPair, PairKind};
 
@@ -78,13 +78,16 @@ impl PairFinder<'_> {
         stays
     }
 
-    /// The probes of a batch against the original gravity that is stated of it.
+    /// The probes of a batch against the original gravity that is stated of it. Since pitching the beer has fallen by half of what
+    /// it would have at the rate that they show.
     fn wort<'a>(&self, batch: &'a Batch, stays: &'a [Stay<'a>]) -> Option<BeerVisit<'a>> {
-        let known = batch.original_sg.zip(batch.original_sg_sd).filter(|(_, sd)| *sd > 0.0)?;
+        let known = (batch.original_sg?, batch.original_sg_sd.unwrap_or(*HYDROMETER_SD_SG));
         let seen = stays.iter().filter_map(|stay| {
             let at = stay.from.plus_hours(self.settings.plateau_window_h);
-            let soon = at.hours_since(batch.pitched_at) < *UNFERMENTED_H;
-            Some((stay, at, self.calm(batch, stay, at).filter(|_| soon)?))
+            let since_d = at.days_since(batch.pitched_at);
+            let seen = self.at_moment(batch, stay, at).filter(|_| HOURS_PER_DAY * since_d < *UNFERMENTED_H)?;
+            let fell_sg = 0.5 * seen.rate_sg_per_day.max(0.0) * since_d.max(0.0);
+            Some((stay, at, PlateauGravity { sg: seen.sg + fell_sg, ..seen }))
         });
         Some(BeerVisit { batch, kind: PairKind::Stated, known: Some(known), seen: seen.collect() })
     }
@@ -121,10 +124,16 @@ impl PairFinder<'_> {
 
     /// A probe where the beer does not ferment.
     fn calm(&self, batch: &Batch, stay: &Stay, at: Instant) -> Option<PlateauGravity> {
+        let calm = |seen: &PlateauGravity| seen.rate_sg_per_day.abs() <= self.settings.active_sg_per_day;
+        self.at_moment(batch, stay, at).filter(calm)
+    }
+
+    /// A probe in its batch at a moment.
+    fn at_moment(&self, batch: &Batch, stay: &Stay, at: Instant) -> Option<PlateauGravity> {
         let index = self.season.readings.batch_index(&batch.batch);
         let rest = self.rest(stay.probe, index, at, stay.checked.noise).filter(|rest| rest.temp_c.is_finite())?;
         let seen = self.seen(stay.checked, Some(&batch.batch), &rest)?;
-        (seen.sg.is_finite() && seen.rate_sg_per_day.abs() <= self.settings.active_sg_per_day).then_some(seen)
+        seen.sg.is_finite().then_some(seen)
     }
 }
 

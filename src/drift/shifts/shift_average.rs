@@ -29,6 +29,30 @@ const RATES: i32 = 15;
 /// Guesses that weigh less than this are left out, and so are variances that make less than this of a guess's weight.
 const NEGLIGIBLE: f64 = 3e-5;
 
+/// Moments of a gap between two visits at which a shift may have been.
+const MOMENTS: usize = 6;
+
+/// A step that may be there, or one that was found.
+struct PossibleStep {
+    term: ShiftTerm,
+    /// Its gap, months.
+    between: (f64, f64),
+    /// Mean square of the size of one that was found: the model has it, at one moment.
+    found: Option<f64>,
+}
+
+impl PossibleStep {
+    /// What a step of size 1 does to a target, and the mean square of what it does more or less at the moments of its gap.
+    fn moves(&self, stepped: &impl Fn(&ShiftTerm) -> f64) -> (f64, f64) {
+        let (from, to) = self.between;
+        let at = |i: usize| from + (to - from) * (i as f64 + 0.5) / MOMENTS as f64;
+        let all: Vec<f64> = (0..MOMENTS).map(|i| stepped(&ShiftTerm { months: at(i), ..self.term.clone() })).collect();
+        let mean = all.iter().sum::<f64>() / MOMENTS as f64;
+        let by = self.found.map_or(mean, |_| stepped(&self.term));
+        (by, all.iter().map(|one| (one - by).powi(2)).sum::<f64>() / MOMENTS as f64)
+    }
+}
+
 /// A guess at the shifts of one probe, seen from the model as it is.
 struct Guess {
     /// How many there are.
@@ -59,7 +83,7 @@ struct Believed {
 struct ProbeGuesses {
     months: f64,
     /// Steps that may be there, and those that were found.
-    steps: Vec<ShiftTerm>,
+    steps: Vec<PossibleStep>,
     /// What they do to the pairs, at every pair of variances.
     columns: Vec<ShiftColumns>,
     guesses: Vec<Weighed>,
@@ -81,9 +105,12 @@ struct ProbeGuesses {
 /// ln B = (S' (T^-1 + G)^-1 S - ln det(I + T G))/2
 /// target' = target + (g - a)' (T^-1 + G)^-1 S,   variance' = variance + (g - a)' (T^-1 + G)^-1 (g - a)
 /// ```
+///
+/// When in its gap a shift was nothing tells. A target moves by g(t) with a shift at t: the variance of g(t) over the gap times the
+/// mean square of the shift's size adds to the target's variance.
 pub(in crate::drift) struct ShiftAverage<'a> {
     averaged: &'a Averaged<'a>,
-    probes: Vec<(Vec<ShiftTerm>, Vec<ShiftColumns>, Vec<Believed>)>,
+    probes: Vec<(Vec<PossibleStep>, Vec<ShiftColumns>, Vec<Believed>)>,
 }
 
 impl<'a> ShiftAverage<'a> {
@@ -118,7 +145,10 @@ impl<'a> ShiftAverage<'a> {
         stepped: impl Fn(&ShiftTerm) -> f64,
     ) -> NormalMixture {
         let Some((steps, columns, guesses)) = self.probes.get(p) else { return NormalMixture(Vec::new()) };
-        let stepped = DVector::from_iterator(steps.len(), steps.iter().map(stepped));
+        let (moves, spread): (Vec<f64>, Vec<f64>) = steps.iter().map(|step| step.moves(&stepped)).unzip();
+        let stepped = DVector::from_vec(moves);
+        let found = steps.iter().zip(&spread).enumerate().filter_map(|(k, (step, by))| Some((k, by * step.found?)));
+        let found: Vec<(usize, f64)> = found.collect();
         let mean = self.averaged.model.slope_mean;
         let at: Vec<Option<(f64, f64, DVector<f64>)>> = self
             .averaged
@@ -137,7 +167,10 @@ impl<'a> ShiftAverage<'a> {
             let of_guess = guess.at.iter().filter_map(|(place, weight, change)| {
                 let (value, variance, moves) = at.get(*place)?.as_ref()?;
                 let (moved, more) = change.of(moves);
-                Some((*weight, value + moved, (variance + more).max(0.0).sqrt()))
+                let added = change.squares().map(|(k, square)| spread[k] * steps[k].found.map_or(square, |_| 0.0));
+                let stay = found.iter().filter(|(k, _)| !change.columns.contains(k)).map(|(_, doubt)| *doubt);
+                let doubt = stay.chain(added).sum::<f64>();
+                Some((*weight, value + moved, (variance + more + doubt).max(0.0).sqrt()))
             });
             if guess.fewest {
                 parts.extend(of_guess);
@@ -160,13 +193,21 @@ impl ProbeGuesses {
         let gaps = VisitGaps::of(part);
         let found: Vec<&ShiftTerm> = part.steps.iter().filter(|step| step.is_found()).collect();
         let mut all = gaps.columns.clone();
-        let mut steps = gaps.steps(part);
         for step in &found {
             all.extend([part.column_of(step)]);
-            steps.push((*step).clone());
         }
         let solved = averaged.solved.iter();
         let columns: Vec<ShiftColumns> = solved.filter_map(|(.., system)| columns_of(system, p, &all)).collect();
+        let square = |k: usize, sd: f64| {
+            averaged.solved.iter().zip(&columns).map(|((weight, ..), at)| weight * at.square(k, sd)).sum()
+        };
+        let with_found = gaps.steps(part).into_iter().chain(found.iter().map(|step| (*step).clone()));
+        let possible = |(k, term): (usize, ShiftTerm)| {
+            let between = gaps.holding(term.months).map_or((term.months, term.months), |gap| (gap.from, gap.to));
+            let found = (k >= gaps.gaps.len()).then(|| square(k, term.sd));
+            PossibleStep { term, between, found }
+        };
+        let steps = with_found.enumerate().map(possible).collect();
         let first = gaps.gaps.len();
         let missed = |i: &usize| columns.first().map_or(0.0, |at| at.after(&[(first + i, -sd * sd)]).gain);
         let least = (0..found.len()).max_by(|a, b| missed(a).total_cmp(&missed(b)));
@@ -193,7 +234,7 @@ impl ProbeGuesses {
     }
 
     /// The guesses that weigh something, by what the `others` say of the rate.
-    fn believed(self, others: &[(f64, f64)]) -> (Vec<ShiftTerm>, Vec<ShiftColumns>, Vec<Believed>) {
+    fn believed(self, others: &[(f64, f64)]) -> (Vec<PossibleStep>, Vec<ShiftColumns>, Vec<Believed>) {
         let fewest = self.guesses.iter().map(|guess| guess.shifts).min().unwrap_or(0);
         let prior = |guess: &Weighed| ln_sum(others.iter().map(|(rate, ln)| ln + self.ln_prior(*rate, guess.shifts)));
         let priors: Vec<f64> = self.guesses.iter().map(prior).collect();
@@ -227,7 +268,8 @@ fn guesses(gaps: &VisitGaps, doubted: Option<(usize, &ShiftTerm)>, found: usize,
             all.push(Guess { shifts: certain + 1, ln_prior, change: out.iter().copied().chain([one]).collect() });
             if let Some((_, step)) = doubted {
                 // The one found is one of its kind in its gap.
-                let ln_prior = ln_prior + gaps.share_at(step.months).max(1e-12).ln();
+                let share = gaps.holding(step.months).map_or(0.0, |gap| gap.share);
+                let ln_prior = ln_prior + share.max(1e-12).ln();
                 all.push(Guess { shifts: certain + 2, ln_prior, change: vec![one] });
             }
         }
@@ -259,10 +301,17 @@ mod tests {
         let (fixed, never) = (with.slope(0, false, 0.9).unwrap(), none.slope(0, false, 0.9).unwrap());
         // Found or not, the doubt is the same, and the slope lies between those of its two answers.
         for averaged in [with, none] {
-            let part = &averaged.model.probes[0];
-            let gradual = ShiftAverage::new(&averaged, 0.006).mixture(0, |at| part.slope_target(at, false), |_| 0.0);
+            let (part, over) = (&averaged.model.probes[0], ShiftAverage::new(&averaged, 0.006));
+            let gradual = over.mixture(0, |at| part.slope_target(at, false), |_| 0.0);
             assert!(gradual.sd() > 1.05 * fixed.se, "{} {fixed}", gradual.sd());
             assert!(fixed.value < gradual.mean() && gradual.mean() < never.value, "{} {fixed} {never}", gradual.mean());
+            // Halfway between two visits, at 3.0 and 3.6 months, the step of 0.003 may or may not have been.
+            let sd = |months: f64| {
+                let state = part.state(months, 1.02, Default::default());
+                over.mixture(0, |at| part.error_target(&state, at), |step| step.at_age(months)).sd()
+            };
+            assert!((0.0009..=0.0018).contains(&sd(3.301)), "{}", sd(3.301));
+            assert!(sd(3.301) > 1.2 * sd(2.99).max(sd(3.61)), "{} {} {}", sd(2.99), sd(3.301), sd(3.61));
         }
     }
 

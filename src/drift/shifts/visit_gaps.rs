@@ -34,9 +34,9 @@ pub(in crate::drift) struct VisitGaps {
 }
 
 impl VisitGaps {
-    /// The part of the time observed of the gap that holds an age; 0 for one that is in none.
-    pub fn share_at(&self, months: f64) -> f64 {
-        self.gaps.iter().find(|gap| (gap.from..=gap.to).contains(&months)).map_or(0.0, |gap| gap.share)
+    /// The gap that holds an age.
+    pub fn holding(&self, months: f64) -> Option<&VisitGap> {
+        self.gaps.iter().find(|gap| (gap.from..=gap.to).contains(&months))
     }
 
     /// A step of size 1 in the middle of each gap.

@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use crate::chart::Scales;
 use crate::forecast::Forecast;
 use crate::kinetics::{BatchFit, BatchState, Kinetics, Trait};
 use crate::report::reader::Reader;
@@ -11,12 +12,12 @@ use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 use crate::units::HOURS_PER_DAY;
 
-use super::parts::{fold, link, none, part, picture, table, trait_with_unit};
+use super::parts::{fold, link, none, part, table, trait_with_unit, untitled};
 
 /// Most single pictures: a page must stay light enough for a phone.
 const MOST: usize = 60;
 
-pub(super) fn section(study: &SeasonStudy) -> Markup {
+pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
     html! {
         p { "Each curve is fitted to the readings of the probes and to the samples of its batch." }
         (part(&study.kinetics, |found| html! {
@@ -26,14 +27,14 @@ pub(super) fn section(study: &SeasonStudy) -> Markup {
             }
             @let shown = found.batches.iter().enumerate().filter(|(_, fit)| last.is_none_or(|from| fit.pitched_at >= from)).rev();
             @let (ended, open): (Vec<_>, Vec<_>) = shown.partition(|(_, fit)| fit.state() == BatchState::Ended);
-            @for (i, fit) in open { (one(study, fit, i)) }
+            @for (i, fit) in open { (one(study, fit, i, reader)) }
             (fold(&format!("Ended: {}", count(ended.len(), "batch", "batches")), &html! {
-                @for (i, fit) in ended { (one(study, fit, i)) }
+                @for (i, fit) in ended { (one(study, fit, i, reader)) }
             }))
-            (fold("All batches in one picture", &picture(found.chart())))
+            (fold("All batches in one picture", &untitled(found.chart_on(&reader.scales))))
             (fold("All batches in numbers", &html! {
-                p { "Half-way at 20 \u{b0}C is in thermal time, which runs with the temperature of the batch." }
-                (table(&numbers(found), "kinetics"))
+                p { "Half-way at 20 \u{b0}C: after so many hours the batch would have been half-way, had it been held at 20 \u{b0}C." }
+                (table(&numbers(found, &reader.scales), "kinetics"))
             }))
         }))
     }
@@ -54,7 +55,8 @@ fn last(batches: &[BatchFit]) -> Option<crate::Instant> {
     pitched.iter().rev().nth(MOST - 1).copied()
 }
 
-fn one(study: &SeasonStudy, fit: &BatchFit, i: usize) -> Markup {
+fn one(study: &SeasonStudy, fit: &BatchFit, i: usize, reader: &Reader) -> Markup {
+    let scales = &reader.scales;
     let series = study.series.iter().find(|series| series.batch == fit.batch);
     let now = |row: &&Forecast| row.batch == fit.batch && Some(row.as_of) == study.latest;
     let forecast: Option<&Forecast> = study.forecasts.done().and_then(|all| all.rows.iter().find(now));
@@ -62,14 +64,14 @@ fn one(study: &SeasonStudy, fit: &BatchFit, i: usize) -> Markup {
     let runs = fit.state() == BatchState::Running;
     let traits =
         ResultTable::new(Trait::ALL.into_iter().filter(|which| !(runs && which.needs_terminal())), Trait::ALL.len())
-            .text("trait", trait_with_unit)
-            .mixed("estimate", Trait::unit, |which| fit.finding(which).estimate())
+            .text("trait", |which| trait_with_unit(which, scales))
+            .mixed("estimate", |which| scales.of(which), |which| fit.finding(which).estimate())
             .titled("");
     let samples = series.map_or(&[][..], |series| &series.samples);
     let samples = ResultTable::new(samples, 60)
         .number("day", "", 1, |sample| Some(sample.hours / HOURS_PER_DAY))
-        .number("sample", "SG", 4, |sample| Some(sample.sg))
-        .number("standard deviation", "SG", 4, |sample| Some(sample.sd))
+        .number("sample", scales.gravity("SG"), 4, |sample| Some(sample.sg))
+        .number("standard deviation", scales.difference("SG"), 4, |sample| Some(sample.sd))
         .titled("Samples");
     let running = running(study).into_iter().find(|one| one.forecast.batch == fit.batch);
     html! {
@@ -78,7 +80,7 @@ fn one(study: &SeasonStudy, fit: &BatchFit, i: usize) -> Markup {
             div id={ "batch-" (i) } {
                 @if !fit.why.is_empty() { p.none { (fit.why) } }
                 div.parts {
-                    div { (picture(fit.chart_with(series, forecast).map(|figure| figure.with_title("")))) }
+                    div { (untitled(fit.chart_on(scales, series, forecast))) }
                     div {
                         @if fit.traits.iter().any(|found| found.estimate().is_some()) { (traits.markup()) }
                         @if samples.rows > 0 { (samples.markup()) }
@@ -92,33 +94,33 @@ fn one(study: &SeasonStudy, fit: &BatchFit, i: usize) -> Markup {
                                 ". "
                             }
                             "Yeast: " a href="#strains" { (fit.strain) } ". "
-                            @if let Some(running) = running { (running.finish(&Reader::of(study))) }
+                            @if let Some(running) = running { (running.finish(reader)) }
                         }
                         p.sub { "All columns: " (link("kinetics", "csv")) ", " (link("kinetics", "parquet")) }
                     }
-                    div { (picture(fit.residual_chart().map(|figure| figure.with_title("")))) }
                 }
+                (fold("How well the curve fits", &untitled(fit.residual_chart_on(scales))))
             }
         }
     }
 }
 
-fn numbers(found: &Kinetics) -> Grid {
+fn numbers(found: &Kinetics, scales: &Scales) -> Grid {
     let estimate = |which: Trait| move |fit: &'_ BatchFit| fit.finding(which).value();
     ResultTable::new(&found.batches, 200)
         .text("batch", |fit| &fit.batch)
         .text("strain", |fit| &fit.strain)
         .text("state", |fit| fit.state_in_words())
-        .estimate("original", "SG", |fit| fit.finding(Trait::OriginalSg).estimate())
-        .estimate("terminal", "SG", |fit| fit.finding(Trait::TerminalSg).estimate())
-        .number("greatest rate", "SG/day", 4, estimate(Trait::MaxRateSgPerDay))
+        .estimate("original", scales.gravity("SG"), |fit| fit.finding(Trait::OriginalSg).estimate())
+        .estimate("terminal", scales.gravity("SG"), |fit| fit.finding(Trait::TerminalSg).estimate())
+        .number("greatest rate", scales.difference("SG/day"), 4, estimate(Trait::MaxRateSgPerDay))
         .number("lag", "h", 1, estimate(Trait::LagH))
         .number("half-way", "h", 1, estimate(Trait::MidH))
         .number("half-way at 20 \u{b0}C", "h", 1, |fit| fit.at_reference.mid_h.value())
-        .time("at rest", BatchFit::finish_at)
+        .time("at rest", scales, BatchFit::finish_at)
         .estimate("attenuation", "", |fit| fit.finding(Trait::Attenuation).estimate())
         .number("alcohol (estimate)", "%", 1, estimate(Trait::AbvPercent))
         .count("points", |fit| fit.n)
         .note("why not", |fit| Some(&fit.why))
-        .titled("Batches")
+        .titled("")
 }

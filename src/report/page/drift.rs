@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use crate::chart::Scales;
+use crate::chart::{Scales, Shown};
 use crate::drift::{Drift, Shift, ShiftKind};
 use crate::report::reader::Reader;
 use crate::report::trust::calibrate_by;
@@ -10,35 +10,36 @@ use crate::report::words::{list, percent};
 use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 
-use super::parts::{fold, part, picture, table};
+use super::parts::{fold, part, picture, table, untitled};
 
-pub(super) fn section(study: &SeasonStudy) -> Markup {
+pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
+    let scales = &reader.scales;
     html! {
-        p { "Every bath and every sample shows how far a probe, on its first calibration of the season, is off." }
+        p { "Every bath and every sample shows by how much a probe is off, on its first calibration of the season." }
         (part(&study.drift, |found| html! {
-            (picture(found.fleet_chart()))
-            (fold("Probe by probe", &html! { (picture(found.chart())) (table(&probes(found), "drift_probes")) }))
-            (fold("Sudden shifts", &shifts(found)))
-            (fold("Entries that do not fit", &misfits(found)))
-            (fold("How long until a calibration", &due(found, &Reader::of(study))))
-            (fold("The fleet", &fleet(found)))
+            (picture(found.fleet_chart_on(scales)))
+            (fold("Probe by probe", &html! { (picture(found.chart_on(scales))) (table(&probes(found, scales), "drift_probes")) }))
+            (fold("Sudden shifts", &shifts(found, scales)))
+            (fold("Entries that do not fit", &misfits(found, scales)))
+            (fold("How long until a calibration", &due(found, reader)))
+            (fold("The fleet", &fleet(found, scales)))
             (fold("Of which kind the drift is", &kinds(found)))
         }))
     }
 }
 
-fn probes(found: &Drift) -> Grid {
+fn probes(found: &Drift, scales: &Scales) -> Grid {
     ResultTable::new(&found.probes, 80)
         .text("probe", |probe| &probe.probe)
         .count("checks", |probe| probe.n)
-        .estimate("drift", "SG per 30 d", |probe| probe.drift_sg_per_30d.estimate())
-        .estimate("without shifts", "SG per 30 d", |probe| probe.gradual_sg_per_30d.estimate())
+        .estimate("drift", scales.difference("SG per 30 d"), |probe| probe.drift_sg_per_30d.estimate())
+        .estimate("without shifts", scales.difference("SG per 30 d"), |probe| probe.gradual_sg_per_30d.estimate())
         .note("why not", |probe| probe.drift_sg_per_30d.why())
-        .titled("Drift by probe")
+        .titled("")
 }
 
 /// Sudden shifts, those of events and those found.
-fn shifts(found: &Drift) -> Markup {
+fn shifts(found: &Drift, scales: &Scales) -> Markup {
     let kind = |shift: &Shift| match &shift.kind {
         ShiftKind::Known(event) => event.replace('_', " "),
         ShiftKind::Found => "found".to_owned(),
@@ -46,16 +47,16 @@ fn shifts(found: &Drift) -> Markup {
     let made = ResultTable::new(&found.shifts, 60)
         .text("probe", |shift| &shift.probe)
         .text("or instead", |shift| shift.or_probes.join(" or "))
-        .time("at", |shift| Some(shift.at))
+        .time("at", scales, |shift| Some(shift.at))
         .text("kind", kind)
         .text("known from", |shift| shift.kind.evidence())
-        .estimate("shift", "SG", |shift| shift.shift_sg.estimate())
-        .time("not before", |shift| Some(shift.earliest))
-        .time("not after", |shift| Some(shift.latest))
+        .estimate("shift", scales.difference("SG"), |shift| shift.shift_sg.estimate())
+        .time("not before", scales, |shift| Some(shift.earliest))
+        .time("not after", scales, |shift| Some(shift.latest))
         .number("p", "", 3, |shift| shift.p_probe)
         .number("p of the fleet", "", 3, |shift| shift.p_fleet)
         .note("why not", |shift| shift.shift_sg.why())
-        .titled("Sudden shifts");
+        .titled("");
     html! {
         p {
             "A change of cell, shell or board, a knock or something that sticks moves a probe at once. Events that are written down are \
@@ -69,21 +70,24 @@ fn shifts(found: &Drift) -> Markup {
 }
 
 /// References and readings that the rest of the season contradicts.
-fn misfits(found: &Drift) -> Markup {
+fn misfits(found: &Drift, scales: &Scales) -> Markup {
     let made = ResultTable::new(&found.misfits, 60)
         .text("entry", |misfit| misfit.kind.name())
-        .time("at", |misfit| Some(misfit.at))
+        .time("at", scales, |misfit| Some(misfit.at))
         .text("batch", |misfit| misfit.batch.as_deref().unwrap_or_default())
         .text("bath", |misfit| misfit.bath.as_deref().unwrap_or_default())
         .text("probes", |misfit| list(&misfit.probes))
-        .number("stated", "SG", 4, |misfit| Some(misfit.stated_sg))
-        .number("off by", "SG", 4, |misfit| Some(misfit.off_sg))
-        .number("standard error", "SG", 4, |misfit| Some(misfit.se))
+        .number("stated", scales.gravity("SG"), 4, |misfit| Some(misfit.stated_sg))
+        .number("off by", scales.difference("SG"), 4, |misfit| Some(misfit.off_sg))
+        .number("standard error", scales.difference("SG"), 4, |misfit| Some(misfit.se))
         .chance("chance that it is wrong", |misfit| Some(misfit.p))
-        .titled("Entries that do not fit");
+        .titled("");
     html! {
         p {
-            "A scale misread, a digit mistyped, the sample of another batch: each reference is held against all others, and so are the readings of a probe in a batch. One that is more likely wrong than that its probe has shifted is left out of drift and of the              fermentation curve. It stays in its table: look it up, and if it is a slip, mend it there or write ignore in its column use."
+            "A scale may be misread, a digit mistyped, a sample be that of another batch. So each reference is held against all \
+             others, and so are the readings of a probe in a batch. An entry that is likelier wrong than its probe shifted is left out \
+             of drift and of the fermentation curve, and stays in its table. Look it up. If it is a slip, mend it there, or write \
+             ignore in its column use."
         }
         @if found.misfits.is_empty() { p { "Every reference fits." } } @else { (table(&made, "misfits")) }
     }
@@ -96,33 +100,34 @@ fn due(found: &Drift, reader: &Reader) -> Markup {
         .text("probe", |probe| &probe.probe)
         .text("calibrate by", |probe| calibrate_by(found, probe, reader))
         .chance("chance of being out of limit", |probe| probe.p_out(found.latest?))
-        .estimate("error now, on its curve in force", "SG", |probe| probe.offset_sg.estimate())
-        .estimate("change since it was calibrated", "SG", |probe| probe.since_last_sg.estimate())
+        .estimate("error now, on its curve in force", reader.scales.difference("SG"), |probe| {
+            probe.offset_sg.estimate()
+        })
+        .estimate("change since it was calibrated", reader.scales.difference("SG"), |probe| {
+            probe.since_last_sg.estimate()
+        })
         .note("why not", |probe| probe.offset_sg.why())
-        .titled("Due");
+        .titled("");
     html! {
         p {
-            "A probe is due when the chance that it is off by more than " (reader.step(found.limit_sg)) " where the beers end (" (list(&ends))
+            "A probe is due when the chance that it is off by more than " (reader.scales.limit(found.limit_sg)) " where the beers end (" (list(&ends))
             ") passes " (percent(found.limit_chance)) ". What is not known counts as well as the trend, so a probe that nobody checks becomes \
              due. A date is never farther ahead than the probe was observed."
         }
         @if let Some(why) = found.interval_d.why() { p { "No interval for a new probe of this kind: " (why) "." } }
         (table(&now, "drift_probes"))
-        (picture(found.limit_chart()))
+        (untitled(found.limit_chart_on(&reader.scales)))
     }
 }
 
 /// The terms of the fleet.
-fn fleet(found: &Drift) -> Markup {
+fn fleet(found: &Drift, scales: &Scales) -> Markup {
     let terms = ResultTable::new(&found.fleet, usize::MAX)
-        .text("term", |term| {
-            let words = term_in_words(&term.term);
-            Scales::now().of(&words).unit(&words)
-        })
-        .mixed("estimate", |term| term_in_words(&term.term), |term| term.finding.estimate())
+        .text("term", |term| quantity(&term.term, scales).unit)
+        .mixed("estimate", |term| quantity(&term.term, scales), |term| term.finding.estimate())
         .text("method", |term| term.finding.estimate().map_or("", |e| &e.method))
         .note("why not", |term| term.finding.why())
-        .titled("The fleet");
+        .titled("");
     html! {
         (table(&terms, "drift_fleet"))
         p { "The mean drift has the sudden shifts in it." }
@@ -140,7 +145,7 @@ fn kinds(found: &Drift) -> Markup {
         .number("error of zero after two baths", "\u{b0} per 30 d", 3, |kind| kind.zero_se_after)
         .chance("chance that they tell the kind", |kind| kind.p_told_after)
         .note("why not", |kind| kind.why.as_deref())
-        .titled("Kinds of drift");
+        .titled("");
     html! {
         p {
             "A proportional change (mass, height of the centre of gravity, shell) gives nearly the same error everywhere; a sideways one \
@@ -148,21 +153,20 @@ fn kinds(found: &Drift) -> Markup {
              them apart. K is the probe's mass over the cube of its radius: when it grows by 0.1 %, SG reads 0.001 too low. The last \
              columns say what one water check and one bath of SG 1.060 would tell today."
         }
-        (picture(found.kinds_chart()))
+        (untitled(found.kinds_chart()))
         (table(&made, "drift_kinds"))
     }
 }
 
 /// A term of the fleet for a reader; one that is not known here keeps its name.
-fn term_in_words(term: &str) -> String {
-    let words = match term {
+fn quantity(term: &str, scales: &Scales) -> Shown {
+    scales.difference(match term {
         "mean_drift_sg_per_30d" => "mean drift, SG per 30 days",
         "sd_of_drift_sg_per_30d" => "spread of drift between probes, SG per 30 days",
         "drift_of_another_probe_sg_per_30d" => "drift of another probe like these, SG per 30 days",
         "walk_sd_sg_after_30d" => "wandering after 30 days, SG",
         "pair_sd_sg" => "spread of one check beyond its stated errors, SG",
         "beer_bias_sg" => "reads this much higher in beer than in baths, SG",
-        other => return other.replace('_', " "),
-    };
-    words.to_owned()
+        other => return other.into(),
+    })
 }

@@ -2,26 +2,27 @@
 
 use maud::{Markup, html};
 
-use crate::forecast::{Forecasts, Outlook};
+use crate::forecast::{Forecast, Forecasts, Outlook};
 use crate::report::reader::Reader;
+use crate::report::words::percent;
+use crate::show::ResultTable;
 use crate::study::SeasonStudy;
 
 use super::parts::{fold, link, part, picture};
 
-pub(super) fn section(study: &SeasonStudy) -> Markup {
+pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
     html! {
         p { "A forecast says when a batch comes to rest if it is held at its last fermentation temperature. Only the chance that it is \
              ready, at rest and not stuck, may weigh in a decision, and never alone." }
         (part(&study.forecasts, |found| html! {
-            (picture(found.chart()))
+            (picture(found.chart_on(&reader.scales)))
             p.sub { "All numbers: " (link("forecasts", "csv")) ", " (link("forecasts", "parquet")) }
-            (fold("The coming fortnight", &fortnight(found, &Reader::of(study))))
+            (fold("The coming fortnight", &fortnight(found, reader)))
         }))
         (part(&study.backtest, |found| fold("Tried on the past", &html! {
             p { "The same forecast, made again for batches that are over, from what was known at the time. A batch that was cooled or \
                  ended before it came to rest tells only that it had not come to rest by then." }
             @if let Some(worth) = found.worth() { p { (worth) } }
-            (picture(found.coverage_chart()))
             (picture(found.chart()))
             p.sub { "All numbers: " (link("backtest", "csv")) ", " (link("backtest", "parquet")) }
         })))
@@ -32,21 +33,17 @@ pub(super) fn section(study: &SeasonStudy) -> Markup {
 fn fortnight(found: &Forecasts, reader: &Reader) -> Markup {
     let rows: Vec<_> = found.rows.iter().filter(|row| !row.p_finished_in_days.is_empty()).collect();
     let days = rows.iter().map(|row| row.p_finished_in_days.len()).max().unwrap_or(0);
-    let chance = |p: f64| if p > 0.99 { "over 99 %".to_owned() } else { format!("{:.0} %", 100.0 * p) };
+    let day = |day| rows.first().map_or_else(String::new, |row| reader.day(row.as_of.plus_days(day as f64 + 1.0)));
+    let table = ResultTable::new(0..days, days).text("by the end of", day);
+    let by_day = |row: &Forecast| {
+        let chances = row.p_finished_in_days.clone();
+        move |day: usize| chances.get(day).copied()
+    };
+    let table = rows.iter().fold(table, |table, row| table.chance(&row.batch, by_day(row)));
     html! {
         @if days > 0 {
             p { "The chance that a batch is at rest by the end of each day. At rest is not ready: it may be stuck." }
-            ul {
-                @for day in 0..days {
-                    li {
-                        @let known = rows.iter().filter_map(|row| Some((row, row.p_finished_in_days.get(day)?)));
-                        @for (i, (row, p)) in known.enumerate() {
-                            @if i == 0 { (reader.day(row.as_of.plus_days(day as f64 + 1.0))) ": " } @else { ", " }
-                            (row.batch) " " (chance(*p))
-                        }
-                    }
-                }
-            }
+            (table.titled("").markup())
             @for outlook in &found.outlooks { p { (planned(outlook, reader)) } }
             p.sub { "All numbers: " (link("fortnight", "csv")) ", " (link("what_if", "csv")) }
         }
@@ -59,9 +56,10 @@ fn planned(outlook: &Outlook, reader: &Reader) -> String {
     let cold = outlook.cold_at.zip(outlook.p_rest_before_cold);
     match (cold, &outlook.left_sg, outlook.finish.p50) {
         (Some((at, p)), Some(left), _) => format!(
-            "{batch} {schedule} goes cold on {}: it is at rest before that with a chance of {:.0} %; else up to {} stay unfermented.",
+            "{batch} {schedule} goes cold on {}. It is at rest before that with a chance of {}. Otherwise up to {} of its gravity may \
+             stay unfermented.",
             reader.day(at),
-            100.0 * p,
+            percent(p),
             reader.size(left.p95)
         ),
         (_, _, Some(finish)) => format!("{batch} {schedule} comes to rest about {}.", reader.day(finish)),

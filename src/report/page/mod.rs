@@ -23,18 +23,14 @@ const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'";
 
 /// The whole page of a study.
 pub(super) fn page(study: &SeasonStudy) -> String {
-    Reader::of(study).scales.during(|| written(study))
-}
-
-fn written(study: &SeasonStudy) -> String {
-    let summary = Summary::of(study);
+    let (summary, reader) = (Summary::of(study), &Reader::of(study));
     let sections = [
-        ("today", "Today", today::section(study, &summary)),
-        ("batches", "Batches", batches::section(study)),
-        ("forecasts", "Forecasts", forecasts::section(study)),
-        ("probes", "Probes", probes::section(study, &summary)),
-        ("drift", "Drift", drift::section(study)),
-        ("strains", "Yeasts", strains::section(study, &summary)),
+        ("today", "Today", today::section(study, &summary, reader)),
+        ("batches", "Batches", batches::section(study, reader)),
+        ("forecasts", "Forecasts", forecasts::section(study, reader)),
+        ("probes", "Probes", probes::section(study, &summary, reader)),
+        ("drift", "Drift", drift::section(study, reader)),
+        ("strains", "Yeasts", strains::section(study, &summary, &reader.scales)),
         ("rows", "Rows", rows::section(study, &summary)),
         ("methods", "Methods and limits", texts::methods()),
         ("cautions", "Cautions", texts::cautions()),
@@ -53,7 +49,7 @@ fn written(study: &SeasonStudy) -> String {
                 header {
                     h1 { (study.title()) ": season report" }
                     p.sub {
-                        (summary.season.strip_prefix(&format!("{}: ", study.title())).unwrap_or(&summary.season)) ". Gravities are at 20 \u{b0}C, times those of " (Reader::of(study).scales.clock()) "."
+                        (summary.season.strip_prefix(&format!("{}: ", study.title())).unwrap_or(&summary.season)) ". Gravities are at 20 \u{b0}C."
                     }
                 }
                 main {

@@ -42,6 +42,11 @@ pub(super) fn picture(drawn: Result<Figure>) -> Markup {
     }
 }
 
+/// A picture under a heading that says what it is.
+pub(super) fn untitled(drawn: Result<Figure>) -> Markup {
+    picture(drawn.map(|figure| figure.with_title("")))
+}
+
 /// What stands where something is missing.
 pub(super) fn none(why: &str) -> Markup {
     html! { p.none { (why) } }
@@ -57,6 +62,6 @@ pub(super) fn part<T>(part: &Part<T>, body: impl FnOnce(&T) -> Markup) -> Markup
 }
 
 /// A trait with its unit.
-pub(super) fn trait_with_unit(which: Trait) -> String {
-    format!("{}, {}", which.title(), Scales::now().of(which.unit()).unit(which.unit()))
+pub(super) fn trait_with_unit(which: Trait, scales: &Scales) -> String {
+    format!("{}, {}", which.title(), scales.of(which).unit)
 }

@@ -5,54 +5,57 @@ use std::collections::BTreeMap;
 use maud::{Markup, html};
 
 use crate::calibration::{BathPlan, Builds, Calibration, Calibrations, NoCurve};
+use crate::chart::Scales;
+use crate::report::reader::Reader;
 use crate::report::summary::Summary;
 use crate::report::words::{list, minute, percent, signed};
 use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 
-use super::parts::{answer, fold, link, part, picture, table};
+use super::parts::{answer, fold, link, part, table, untitled};
 
-pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
+pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -> Markup {
+    let scales = &reader.scales;
     html! {
         (answer(&summary.probes))
         (part(&study.calibrations, |found| html! {
-            (remarks(&found.calibrations))
-            (fold("The curves, from tilt to gravity", &html! { (picture(found.chart())) (table(&curves(found), "calibrations")) }))
+            (remarks(&found.calibrations, reader))
+            (fold("The curves, from tilt to gravity", &html! { (untitled(found.chart_on(scales))) (table(&curves(found, scales), "calibrations")) }))
             (fold("The candidate curves", &html! {
                 p { "Curves that agree within the baths may part beyond them. A float's own shape is taken where its residuals allow it." }
-                (picture(found.candidates_chart()))
+                (untitled(found.candidates_chart_on(scales)))
             }))
-            (fold("What has changed between calibrations", &picture(found.changes_chart())))
-            (without(&found.without))
-            (fold("Water after a calibration", &water(found)))
+            (fold("What has changed between calibrations", &untitled(found.changes_chart(scales))))
+            (without(&found.without, scales))
+            (fold("Water after a calibration", &water(found, scales)))
         }))
-        (part(&study.bath_plan, |found| fold("The next baths", &plan(found))))
+        (part(&study.bath_plan, |found| fold("The next baths", &plan(found, scales))))
         @if let Some(found) = study.builds.done() { (fold("How they are built", &builds(study, found))) }
     }
 }
 
-fn curves(found: &Calibrations) -> Grid {
+fn curves(found: &Calibrations, scales: &Scales) -> Grid {
     ResultTable::new(&found.calibrations, 60)
         .text("calibration", |c| &c.calibration)
-        .time("last bath", |c| Some(c.calibrated_at))
+        .time("last bath", scales, |c| Some(c.calibrated_at))
         .text("curve", |c| c.kind.words())
         .count("baths", |c| c.baths.len())
-        .number("residual", "SG", 5, |c| c.rmse_sg)
-        .number("from", "SG", 4, |c| Some(c.sg_min))
-        .number("to", "SG", 4, |c| Some(c.sg_max))
+        .number("residual", scales.difference("SG"), 5, |c| c.rmse_sg)
+        .number("from", scales.gravity("SG"), 4, |c| Some(c.sg_min))
+        .number("to", scales.gravity("SG"), 4, |c| Some(c.sg_max))
         .number("in pure water", "\u{b0}", 2, |c| c.water_tilt_deg.value())
-        .titled("Curves")
+        .titled("")
 }
 
 fn yes(is_so: bool) -> &'static str {
     if is_so { "yes" } else { "no" }
 }
 
-fn remarks(calibrations: &[Calibration]) -> Markup {
+fn remarks(calibrations: &[Calibration], reader: &Reader) -> Markup {
     let suspect = |c: &Calibration| {
         let suspect = c.suspect.as_ref()?;
         let bath = c.baths.get(suspect.bath)?;
-        let name = bath.bath.clone().unwrap_or_else(|| format!("SG {:.4}", bath.sg));
+        let name = bath.bath.clone().unwrap_or_else(|| reader.plain(bath.sg));
         Some(format!(
             "the bath {name} does not fit the others (p = {:.4}, corrected for the number of baths); without it the curve moves \
              by {} at SG 1.020",
@@ -75,29 +78,29 @@ fn remarks(calibrations: &[Calibration]) -> Markup {
     )
 }
 
-fn without(all: &[NoCurve]) -> Markup {
+fn without(all: &[NoCurve], scales: &Scales) -> Markup {
     let failed: Vec<&NoCurve> = all.iter().filter(|none| !none.check).collect();
     fold(
         "Without a curve",
         &html! { @if !failed.is_empty() {
             ul { @for one in &failed {
-                li { b { (one.probe) } @if let Some(at) = one.at { ", " (minute(at)) } ": " (one.why) }
+                li { b { (one.probe) } @if let Some(at) = one.at { ", " (minute(at, &scales.zone)) } ": " (one.why) }
             } }
         } },
     )
 }
 
-fn water(found: &Calibrations) -> Markup {
+fn water(found: &Calibrations, scales: &Scales) -> Markup {
     let checks = found.without.iter().filter(|none| none.check).count();
     let made = ResultTable::new(&found.water_checks, 80)
         .text("probe", |check| &check.probe)
-        .time("when", |check| Some(check.at))
+        .time("when", scales, |check| Some(check.at))
+        .text("agrees?", |check| yes(check.agrees()))
+        .estimate("reads off by", scales.difference("SG"), |check| Some(&check.shift_sg))
         .text("against", |check| &check.calibration)
         .number("tilt", "\u{b0}", 2, |check| Some(check.tilt_deg))
         .number("by the curve", "\u{b0}", 2, |check| check.expected_tilt_deg)
-        .estimate("reads off by", "SG", |check| Some(&check.shift_sg))
-        .text("agrees?", |check| yes(check.agrees()))
-        .titled("Water after a calibration");
+        .titled("");
     html! { @if !found.water_checks.is_empty() {
         p {
             @if checks > 0 { "Sessions with too few baths for a curve: " (checks) ". " }
@@ -109,7 +112,7 @@ fn water(found: &Calibrations) -> Markup {
     } }
 }
 
-fn plan(found: &BathPlan) -> Markup {
+fn plan(found: &BathPlan, scales: &Scales) -> Markup {
     html! {
         @if let Some(taken) = found.recommended() {
             p { (found.in_words()) " The range: " (found.range_source) "." }
@@ -123,7 +126,7 @@ fn plan(found: &BathPlan) -> Markup {
             p.sub { "Sucrose is plain white table sugar: never dextrose, never malt extract. Weigh sugar and water; do not fill up to a \
                      mark. The same gravity twice is two baths, mixed apart. All numbers: " (link("bath_plan", "csv")) }
         }
-        (picture(found.chart()))
+        (untitled(found.chart_on(scales)))
     }
 }
 
@@ -144,7 +147,7 @@ fn builds(study: &SeasonStudy, found: &Builds) -> Markup {
         .text("usable to SG 1.100?", |build| build.usable_to_1100.map_or("", yes))
         .note("advice", |build| Some(&build.advice))
         .note("to know", |build| build.why())
-        .titled("Builds");
+        .titled("");
     html! {
         p {
             "Where each probe rests, and how far it moves for a change of gravity"
@@ -152,7 +155,7 @@ fn builds(study: &SeasonStudy, found: &Builds) -> Markup {
             ". "
             @if !without_mass.is_empty() { "Without a mass, so without this: " (list(&without_mass)) "." }
         }
-        (picture(found.chart()))
+        (untitled(found.chart()))
         (table(&made, "builds"))
     }
 }

@@ -20,19 +20,19 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
         .count("kept", |file| file.kept)
         .count("flagged", |file| file.flagged)
         .count("rejected", |file| file.rejected)
-        .titled("Rows by file");
+        .titled("");
     let flagged = ResultTable::new(&account.flagged, usize::MAX)
         .text("file", |reason| &reason.file)
         .text("table", |reason| &reason.table)
         .text("reason", |reason| &reason.reason)
         .count("rows", |reason| reason.rows)
-        .titled("Reasons to look twice");
+        .titled("");
     let rejected = ResultTable::new(&account.rejected, SHOWN)
         .text("file", |row| &row.file)
         .text("line", |row| row.line)
         .text("reason", |row| &row.reason)
         .text("row", |row| &row.text)
-        .titled("Rejected");
+        .titled("");
     html! {
         p { "Each row that was read is kept, kept with a reason to look twice, or rejected." }
         (answer(&summary.rows))

@@ -2,54 +2,59 @@
 
 use maud::{Markup, html};
 
+use crate::chart::Scales;
 use crate::report::summary::Summary;
 use crate::report::words::percent;
 use crate::show::{Grid, ResultTable};
 use crate::strains::{StrainContrast, Strains};
 use crate::study::SeasonStudy;
 
-use super::parts::{answer, fold, part, picture, table, trait_with_unit};
+use super::parts::{fold, link, part, table, trait_with_unit, untitled};
 
-pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
+pub(super) fn section(study: &SeasonStudy, summary: &Summary, scales: &Scales) -> Markup {
     html! {
-        (answer(&summary.yeasts))
+        @if summary.yeasts.table.rows > 0 { (summary.yeasts.table.markup()) }
+        @for sentence in &summary.yeasts.sentences { p { (sentence) } }
         p { "The yeasts are compared at common conditions, as far as these vary within a yeast; each batch counts once. \
              A stuck batch counts as such and is in no trait that hangs on the terminal gravity." }
+        (fold("What the comparison allows for", &html! { @if !summary.yeasts.notes.is_empty() {
+            ul { @for note in &summary.yeasts.notes { li { (note) } } }
+        } }))
         (part(&study.strains, |found| html! {
-            (fold("The traits of each yeast", &html! { (picture(found.chart())) (table(&means(found), "strains")) }))
+            (fold("The traits of each yeast", &html! { (untitled(found.chart_on(scales))) (table(&means(found, scales), "strains")) }))
             (fold("Differences between yeasts", &html! {
-                (picture(found.contrast_chart()))
-                (table(&differences(found), "strain_contrasts"))
+                (untitled(found.contrast_chart_on(scales)))
+                (table(&differences(found, scales), "strain_contrasts"))
             }))
-            (fold("Repeatability", &table(&spreads(found), "strain_repeatability")))
-            (fold("What is open, and how many batches would settle it", &table(&power(found), "strain_power")))
+            (fold("Repeatability: how far batches spread beyond the errors of their fits", &table(&spreads(found, scales), "strain_repeatability")))
+            p.sub { "How many batches would settle what is open: " (link("strain_power", "csv")) }
         }))
     }
 }
 
-fn means(found: &Strains) -> Grid {
+fn means(found: &Strains, scales: &Scales) -> Grid {
     ResultTable::new(&found.means, 120)
-        .text("trait", |mean| trait_with_unit(mean.which))
+        .text("trait", |mean| trait_with_unit(mean.which, scales))
         .text("strain", |mean| &mean.strain)
         .count("batches", |mean| mean.n)
         .text("left out", |mean| &mean.left_out)
-        .mixed("mean", |mean| mean.which.unit(), |mean| mean.mean.estimate())
-        .mixed("pooled", |mean| mean.which.unit(), |mean| mean.pooled.estimate())
+        .mixed("mean", |mean| scales.of(mean.which), |mean| mean.mean.estimate())
+        .mixed("pooled", |mean| scales.of(mean.which), |mean| mean.pooled.estimate())
         .chance("probably highest", |mean| mean.p_highest)
         .chance("probably lowest", |mean| mean.p_lowest)
         .note("why not", |mean| mean.mean.why())
-        .titled("Means")
+        .titled("")
 }
 
-fn differences(found: &Strains) -> Grid {
+fn differences(found: &Strains, scales: &Scales) -> Grid {
     let mut pairs: Vec<&StrainContrast> = found.contrasts.iter().collect();
     let size = |pair: &StrainContrast| pair.difference.value().map_or(0.0, f64::abs);
     pairs.sort_by(|a, b| a.which.cmp(&b.which).then(size(b).total_cmp(&size(a))));
     ResultTable::new(pairs, 300)
-        .text("trait", |pair| trait_with_unit(pair.which))
+        .text("trait", |pair| trait_with_unit(pair.which, scales))
         .text("first", |pair| &pair.a)
         .text("second", |pair| &pair.b)
-        .mixed("first \u{2212} second", |pair| pair.which.difference_unit(), |pair| pair.difference.estimate())
+        .mixed("first \u{2212} second", |pair| scales.difference_of(pair.which), |pair| pair.difference.estimate())
         .number("p, all pairs at once", "", 3, |pair| pair.p_adjusted)
         .number("p, Holm", "", 3, |pair| pair.p_holm)
         .number("ratio", "", 2, |pair| pair.ratio.as_ref().map(|ratio| ratio.value))
@@ -59,30 +64,17 @@ fn differences(found: &Strains) -> Grid {
         .titled(&format!("Differences, {} for all pairs of a trait at once", percent(found.contrast_level)))
 }
 
-fn spreads(found: &Strains) -> Grid {
+fn spreads(found: &Strains, scales: &Scales) -> Grid {
     ResultTable::new(&found.spreads, 120)
-        .text("trait", |row| trait_with_unit(row.which))
+        .text("trait", |row| trait_with_unit(row.which, scales))
         .text("strain", |row| row.strain.as_deref().unwrap_or("all"))
         .count("batches", |row| row.n)
         .mixed(
             "standard deviation between batches",
-            |row| if row.relative { "" } else { row.which.unit() },
+            |row| if row.relative { "".into() } else { scales.difference_of(row.which) },
             |row| row.sd.estimate(),
         )
         .text("of", |row| if row.relative { "the value" } else { "" })
         .note("why not", |row| row.sd.why())
-        .titled("Repeatability: how far batches spread beyond the errors of their fits")
-}
-
-fn power(found: &Strains) -> Grid {
-    ResultTable::new(found.open(), 300)
-        .text("trait", |pair| trait_with_unit(pair.which))
-        .text("first", |pair| &pair.a)
-        .text("second", |pair| &pair.b)
-        .text("difference", |pair| pair.margin)
-        .chance("probability to find it now", |pair| pair.power.map(|power| power.now))
-        .text("more batches of each for 0.8", |pair| {
-            pair.power.and_then(|power| power.more_of_each).map_or("above 200".to_owned(), |more| more.to_string())
-        })
-        .titled("Open pairs")
+        .titled("")
 }

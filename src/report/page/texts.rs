@@ -51,27 +51,27 @@ pub(super) fn methods() -> Markup {
     html! {
         p { "How the numbers come about, and what they cannot say." }
         details { summary { "How it was done" } ul {
-            li { b { "Gravity. " } "Tilt to density by the probe's curve, the shell's expansion taken off; density to gravity at \
-                 20 \u{b0}C by the densities of water, sucrose and ethanol solutions. Each reading has its own error and one that \
-                 it shares with all readings on the same curve." }
-            li { b { "Curves of probes. " } "The probe's own shape with its mass, a floating cylinder with its size known or free, and \
-                 a cubic. The first float that the baths agree with is taken; where none does, the curve that \
-                 foretells baths left out clearly better than those before it. Probes that shared baths are fitted together." }
-            li { b { "The next baths. " } "By an exchange algorithm on a grid of gravities, for the smallest mean variance of the curves, as \
-                 last fitted, over the gravities that the beers use; an error that all baths of a scale or a hydrometer share \
-                 is left out, as no choice of baths changes it." }
-            li { b { "Drift. " } "Probe minus known gravity on the first calibration of the season, at every bath and sample, by \
-                 generalised least squares: with the errors that checks share, a random walk, and the sudden shifts that events \
-                 name or that are found. A reference that the rest contradicts is left out and named, unless a shift of the probe is \
-                 the likelier reason. The drift of a probe is the slope through its whole error; the fleet's mean has the probes \
-                 as the unit." }
-            li { b { "Fermentation. " } "Several curves; numbers and intervals come from a logistic whose rate may bend where the \
-                 readings say so, by generalised least squares: the offset of each probe, and errors that last for hours, are part \
-                 of the fit. Hours in which foam, a wall or bubbles held a probe are left out. Time is that of the clock, or runs faster in \
-                 the warm, whichever the readings support." }
-            li { b { "Forecast. " } "Where the batch is on its curve is told by its own readings and by past batches, as known at the \
-                 moment of the forecast. How long it takes from the middle of its drop to rest is taken from the strain's batches \
-                 that have ended; how wide the forecast is learns from the forecasts before it." }
+            li { b { "Gravity. " } "The probe's curve turns a tilt into a density, less the expansion of the shell. The densities of \
+                 water, sucrose and ethanol solutions turn that into the gravity at 20 \u{b0}C. Each reading has an error of its \
+                 own and one that it shares with all readings on the same curve." }
+            li { b { "Curves of probes. " } "The candidates are the probe's own hull with its mass, a floating cylinder of known or \
+                 free size, and a cubic. The first float that agrees with the baths is taken. Where none does, a later curve is \
+                 taken if it predicts baths that were left out clearly better. Probes that shared baths are fitted together." }
+            li { b { "The next baths. " } "An exchange algorithm on a grid of gravities seeks the smallest mean variance of the \
+                 curves, as last fitted, over the gravities that the beers use. An error that all baths of a scale or a \
+                 hydrometer share is left out, as no choice of baths changes it." }
+            li { b { "Drift. " } "Probe minus known gravity, on the first calibration of the season, at every bath and sample. It is \
+                 estimated by generalised least squares, with the errors that checks share, a random walk, and the sudden shifts \
+                 that events name or that are found. A reference that the rest contradicts is left out and named, unless a shift \
+                 of the probe is likelier. The drift of a probe is the slope through its whole error. The fleet's mean has the \
+                 probes as the unit." }
+            li { b { "Fermentation. " } "Several curves are fitted. Numbers and intervals come from a logistic whose rate may bend where \
+                 the readings say so. It is fitted by generalised least squares, with an offset of each probe and errors that last \
+                 for hours. Hours in which foam, a wall or bubbles held a probe are left out. Time is that of the clock, or runs \
+                 faster in the warm, whichever the readings support." }
+            li { b { "Forecast. " } "The batch's own readings, and past batches as known at that moment, tell where it is on its curve. \
+                 The strain's ended batches tell how long it takes from the middle of its drop to rest. The forecasts before it \
+                 tell how wide it has to be." }
             li { b { "Yeasts. " } "Means over batches by a mixed model with the batch as the unit, with t intervals. The intervals of all \
                  differences of a trait hold at once, and their p-values come from the same adjustment." }
         } }

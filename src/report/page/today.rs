@@ -3,22 +3,25 @@
 use maud::{Markup, html};
 
 use crate::report::reader::Reader;
-use crate::report::running::running;
+use crate::report::running::{results, running};
 use crate::report::summary::Summary;
 use crate::study::SeasonStudy;
 
 use super::batches::place;
-use super::parts::{none, picture};
+use super::parts::picture;
 
-pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
-    let (batches, reader) = (running(study), Reader::of(study));
+pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -> Markup {
+    let batches = running(study);
     // All strips share their time, so that they can be compared. Of a batch at rest nothing is to come.
     let forecasts = || batches.iter().filter(|batch| !batch.at_rest()).map(|batch| batch.forecast);
     let ends = || forecasts().filter_map(|forecast| forecast.finish).flat_map(|q| [q.p05, q.p95]);
     let times = || ends().chain(forecasts().map(|forecast| forecast.as_of));
     let span = times().min().zip(times().max());
     html! {
-        @if batches.is_empty() { (none(study.forecasts.why().unwrap_or("No batch is running."))) }
+        @if batches.is_empty() {
+            p { "No batch is running." }
+            @for result in results(study, reader) { p { (result) } }
+        }
         div.parts { @for batch in &batches { div {
             h3 {
                 @match place(study, &batch.forecast.batch) {
@@ -26,15 +29,15 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary) -> Markup {
                     None => (batch.name()),
                 }
             }
-                p { (batch.now(&reader)) }
-                p { (unbroken(&batch.finish(&reader))) }
-            @if let Some((from, to)) = span.filter(|_| !batch.at_rest()) { (picture(batch.forecast.chart(from, to))) }
+                p { (batch.now(reader)) }
+                p { (unbroken(&batch.finish(reader))) }
+            @if let Some((from, to)) = span.filter(|_| !batch.at_rest()) { (picture(batch.forecast.chart(from, to, &reader.scales))) }
         } } }
         @if span.is_some() {
             p.sub { "Each shape shows when the batch comes to rest: the higher, the likelier. Upright line: the last reading of the season." }
         }
         h3 { (summary.steps.question) }
-        ul { @for step in &summary.steps.sentences { li { (unbroken(step)) } } }
+        ul.steps { @for step in &summary.steps.sentences { li { (unbroken(step)) } } }
     }
 }
 

@@ -4,16 +4,19 @@ use crate::kinetics::{Kinetics, Status};
 use crate::study::SeasonStudy;
 
 use super::super::reader::Reader;
-use super::super::running::{RunningBatch, running};
+use super::super::running::{RunningBatch, results, running};
 use super::super::words::{count, list, percent};
 use super::Answer;
 
-pub(super) fn answer(study: &SeasonStudy) -> Answer {
+pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
     let mut answer = Answer::new("What finishes when?");
     answer.say(study.forecasts.why().map_or_else(|| counted(study), |why| format!("No forecast: {why}.")));
-    let reader = Reader::of(study);
-    for batch in running(study) {
-        answer.say(format!("{}. {} {}", batch.name(), batch.now(&reader), batch.finish(&reader)));
+    let batches = running(study);
+    if batches.is_empty() {
+        answer.sentences.extend(results(study, reader));
+    }
+    for batch in batches {
+        answer.say(format!("{}. {} {}", batch.name(), batch.now(reader), batch.finish(reader)));
     }
     checked(&mut answer, study);
     answer
@@ -53,7 +56,7 @@ fn checked(answer: &mut Answer, study: &SeasonStudy) {
             let hits = seen.iter().filter(|hit| **hit).count();
             if !seen.is_empty() {
                 answer.say(format!(
-                    "Tried on the past, {hits} of {} forecasts held the finish that came ({:.0} %; {} were promised).",
+                    "Tried on the past, {hits} of {} forecasts held the finish that came: {:.0} %, where {} were promised.",
                     seen.len(),
                     100.0 * hits as f64 / seen.len() as f64,
                     percent(backtest.level)

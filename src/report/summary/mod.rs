@@ -8,7 +8,9 @@ mod yeasts;
 
 use std::fmt;
 
-use crate::show::{Grid, Page, Show, print};
+use maud::html;
+
+use crate::show::{Grid, Show, print};
 use crate::study::SeasonStudy;
 
 use super::reader::Reader;
@@ -21,6 +23,8 @@ pub(super) struct Answer {
     pub(super) question: String,
     /// What can be said, in sentences.
     pub(super) sentences: Vec<String>,
+    /// What to know beside it.
+    pub(super) notes: Vec<String>,
     /// Details, one row per probe or strain.
     pub(super) table: Grid,
 }
@@ -61,11 +65,7 @@ impl Summary {
     /// The answers of a study.
     #[doc = example!(no_run "println!(\"{}\", Summary::of(&study));")]
     pub fn of(study: &SeasonStudy) -> Self {
-        Reader::of(study).scales.during(|| Self::written(study))
-    }
-
-    fn written(study: &SeasonStudy) -> Self {
-        let season = &study.season;
+        let (season, reader) = (&study.season, &Reader::of(study));
         let mut strains: Vec<&str> = season.batches.iter().map(|batch| batch.strain.as_str()).collect();
         strains.sort_unstable();
         strains.dedup();
@@ -77,15 +77,14 @@ impl Summary {
             count(strains.len(), "strain", "strains")
         );
         if let Some(latest) = study.latest {
-            let reader = Reader::of(study);
             text.push_str(&format!("; data to {} ({})", reader.moment(latest), reader.scales.clock()));
         }
         Self {
             season: text,
-            batches: batches::answer(study),
-            steps: steps::answer(study),
-            probes: probes::answer(study),
-            yeasts: yeasts::answer(study),
+            batches: batches::answer(study, reader),
+            steps: steps::answer(study, reader),
+            probes: probes::answer(study, reader),
+            yeasts: yeasts::answer(study, &reader.scales),
             rows: rows::answer(&season.account),
         }
     }
@@ -114,7 +113,8 @@ impl Summary {
         let mut lines = wrapped(&self.season, width);
         for answer in self.answers() {
             lines.extend([String::new(), answer.question.clone()]);
-            let sentences = answer.sentences.iter().flat_map(|sentence| wrapped(sentence, inside));
+            let said = answer.sentences.iter().chain(&answer.notes);
+            let sentences = said.flat_map(|sentence| wrapped(sentence, inside));
             let table = if answer.table.rows > 0 { answer.table.lines(inside) } else { Vec::new() };
             lines.extend(sentences.chain(table).map(|line| format!("{INDENT}{line}")));
         }
@@ -141,14 +141,17 @@ fn wrapped(text: &str, width: usize) -> Vec<String> {
 
 impl Show for Summary {
     fn html(&self) -> String {
-        let mut page = Page::new().words(&self.season);
-        for answer in self.answers() {
-            page = answer.sentences.iter().fold(page.heading(&answer.question), |page, sentence| page.words(sentence));
-            if answer.table.rows > 0 {
-                page = page.with(&answer.table);
+        let words = |words: &str| html! { p style="max-width:46em;margin:.4em 0" { (words) } };
+        let page = html! { div {
+            (words(&self.season))
+            @for answer in self.answers() {
+                h3 style="margin:1em 0 .4em" { (answer.question) }
+                @for sentence in answer.sentences.iter().chain(&answer.notes) { (words(sentence)) }
+                @if answer.table.rows > 0 { (answer.table.markup()) }
             }
-        }
-        page.words(NEVER).html()
+            (words(NEVER))
+        } };
+        page.into_string()
     }
 }
 

@@ -1,7 +1,5 @@
 //! Which probes may be trusted today?
 
-use std::collections::BTreeMap;
-
 use crate::calibration::Calibrations;
 use crate::drift::{Drift, Shift};
 use crate::fit::{Estimate, decimals_for};
@@ -18,14 +16,14 @@ const MOST_NAMES: usize = 20;
 /// Shifts that are named in a sentence.
 const MOST_SHIFTS: usize = 4;
 
-pub(super) fn answer(study: &SeasonStudy) -> Answer {
+pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
     let mut answer = Answer::new("Which probes may be trusted today?");
     match study.calibrations.found() {
         Ok(calibrations) => calibration(&mut answer, calibrations),
         Err(why) => answer.say(format!("No calibration: {why}.")),
     }
     match study.drift.found() {
-        Ok(found) => drift(&mut answer, found, &Reader::of(study)),
+        Ok(found) => drift(&mut answer, found, reader),
         Err(why) => answer.say(format!("No drift: {why}.")),
     }
     answer
@@ -47,18 +45,16 @@ fn calibration(answer: &mut Answer, found: &Calibrations) {
 }
 
 fn drift(answer: &mut Answer, found: &Drift, reader: &Reader) {
-    let mut said: BTreeMap<Trust, Vec<&str>> = BTreeMap::new();
-    for probe in &found.probes {
-        said.entry(Trust::of(found, probe, reader)).or_default().push(&probe.probe);
-    }
-    for (trust, names) in &said {
-        answer.say(format!("{}: {}.", trust.sentence(&reader.step(found.limit_sg)), some(names, MOST_NAMES)));
-    }
-    if said.contains_key(&Trust::No) {
-        answer.say("The gravities in this report are corrected for what is known of that.");
-    }
-    if said.is_empty() {
-        answer.say("No probe met a reference after its calibration.");
+    let limit = reader.scales.limit(found.limit_sg);
+    let trust = |wanted| found.probes.iter().filter(move |probe| Trust::of(found, probe, reader) == wanted);
+    let trusted: Vec<&str> = trust(Trust::Yes).map(|probe| probe.probe.as_str()).collect();
+    answer.say(match (trusted.is_empty(), found.probes.is_empty()) {
+        (_, true) => "No probe met a reference after its calibration.".to_owned(),
+        (true, _) => format!("None is known to read within {limit}."),
+        (false, _) => format!("Trust, within {limit}: {}.", some(&trusted, MOST_NAMES)),
+    });
+    if trust(Trust::No).next().is_some() {
+        answer.say("The gravities in this report are corrected for what is known of the errors of the others.");
     }
     let mut shifts: Vec<&Shift> = found.shifts.iter().filter(|shift| shift.kind.is_found()).collect();
     shifts.sort_by(|a, b| a.p_probe.unwrap_or(1.0).total_cmp(&b.p_probe.unwrap_or(1.0)));
@@ -73,10 +69,10 @@ fn drift(answer: &mut Answer, found: &Drift, reader: &Reader) {
     }
     for mean in found.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {
         if let Some(e) = mean.finding.estimate() {
-            let scale = reader.scales.of("SG");
-            let [value, lower, upper, se] = [e.value, e.lower, e.upper, e.se].map(|v| scale.value(v));
-            let [value, lower, upper] = [value, lower, upper].map(|v| signed(v, decimals_for(se), true));
-            let (level, unit) = (percent(e.level), scale.unit("SG"));
+            let shown = reader.scales.difference("SG");
+            let e = shown.estimate(e);
+            let [value, lower, upper] = [e.value, e.lower, e.upper].map(|v| signed(v, decimals_for(e.se), true));
+            let (level, unit) = (percent(e.level), shown.unit);
             answer.say(format!(
                 "The probes drift by {value} {unit} in 30 days on average ({level}: {lower} to {upper})."
             ));

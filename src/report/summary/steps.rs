@@ -6,7 +6,7 @@ use crate::study::SeasonStudy;
 
 use super::super::reader::Reader;
 use super::super::running::running;
-use super::super::trust::{calibrate_by, off};
+use super::super::trust::off;
 use super::super::words::{list, percent};
 use super::Answer;
 
@@ -23,20 +23,19 @@ const MOST_PROBES: usize = 10;
 /// Two probes may have exchanged their names when both are contradicted within these days.
 const EXCHANGED_D: f64 = 7.0;
 
-pub(super) fn answer(study: &SeasonStudy) -> Answer {
+pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
     let mut answer = Answer::new("What to do?");
-    let reader = Reader::of(study);
-    batches(&mut answer, study, &reader);
+    batches(&mut answer, study, reader);
     if let Some(found) = study.drift.done() {
-        misfits(&mut answer, &found.misfits, &reader);
-        probes(&mut answer, study, found, &reader);
+        misfits(&mut answer, &found.misfits, reader);
+        probes(&mut answer, study, found, reader);
     }
     if let Some(calibrations) = study.calibrations.done() {
         for c in &calibrations.calibrations {
             if let Some(next) = c.next_bath() {
                 answer.say(format!(
-                    "Mix one more bath for {}, near {} ({:.0} g of sugar and {:.0} g of water for a litre): its curve is \
-                     provisional, from {} baths.",
+                    "Mix one more bath for {}, near {} ({:.0} g of sugar and {:.0} g of water for a litre). Its curve is \
+                     provisional, as it rests on {} baths.",
                     c.probe, reader.plain(next.sg), next.sucrose_g_per_l, next.water_g_per_l, c.baths.len()
                 ));
             }
@@ -137,12 +136,10 @@ fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift, reader: &Read
     due.sort_by(|a, b| size(b).total_cmp(&size(a)));
     let any_off = due.iter().any(|probe| off(found, probe, reader).is_some());
     for probe in due.iter().take(MOST_PROBES) {
-        let (name, since) = (&probe.probe, calibrate_by(found, probe, reader));
+        let name = &probe.probe;
         answer.say(match off(found, probe, reader) {
-            Some(off) => format!("Calibrate {name}: it reads {off} ({since})."),
-            None => {
-                format!("Check {name} in water after its batch: its error is no longer known well enough ({since}).")
-            }
+            Some(off) => format!("Calibrate {name}: it reads {off}."),
+            None => format!("Check {name} in water after its batch: its error is no longer known well enough."),
         });
     }
     if let Some(more) = due.get(MOST_PROBES..).filter(|more| !more.is_empty()) {
@@ -153,17 +150,17 @@ fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift, reader: &Read
         if let (Recalibrate::By(at), Some(now)) = (&probe.recalibrate, study.latest)
             && at.days_since(now) <= SOON_D
         {
-            let (name, limit) = (&probe.probe, reader.step(found.limit_sg));
+            let (name, limit) = (&probe.probe, reader.scales.limit(found.limit_sg));
             answer.say(format!(
-                "Check {name} in water after its next batch, to know its error beyond {}; calibrate it if it is off by more \
-                 than {limit}.",
+                "Check {name} in water after its next batch, as its error is not known beyond {}. Calibrate it if it is off \
+                 by more than {limit}.",
                 reader.day(*at)
             ));
         }
     }
     if let Some(taken) = study.bath_plan.done().filter(|_| any_off).and_then(BathPlan::recommended) {
         answer.say(format!(
-            "To calibrate, mix these baths: SG {}. The grams for each stand below, in Probes, under \"The next baths\".",
+            "To calibrate, mix these baths: SG {}. The grams for each stand with the probes, under \"The next baths\".",
             gravities(taken)
         ));
     }

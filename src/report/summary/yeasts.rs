@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use crate::chart::Scales;
 use crate::kinetics::Trait;
 use crate::show::ResultTable;
 use crate::strains::StrainMean;
@@ -9,10 +10,12 @@ use crate::study::SeasonStudy;
 
 use super::Answer;
 
+/// The traits of the sentences.
+const SAID: [Trait; 2] = [Trait::Attenuation, Trait::T90H];
 /// The traits of the table.
 const SHOWN: [Trait; 3] = [Trait::Attenuation, Trait::MaxRateSgPerDay, Trait::T90H];
 
-pub(super) fn answer(study: &SeasonStudy) -> Answer {
+pub(super) fn answer(study: &SeasonStudy, scales: &Scales) -> Answer {
     let mut answer = Answer::new("Which yeast?");
     let strains = match study.strains.found() {
         Ok(strains) => strains,
@@ -25,11 +28,12 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
     if names.len() == 1 {
         answer.say("One strain only, so there is nothing to compare.");
     } else {
-        answer.sentences.extend(strains.sentences(&[Trait::Attenuation, Trait::T90H]));
+        answer.sentences.extend(strains.sentences(&SAID));
+        answer.notes.extend(strains.notes(&SAID));
     }
     let missing: BTreeSet<&str> = strains.means.iter().filter_map(|mean| mean.mean.why()).collect();
-    if !missing.is_empty() {
-        answer.say(format!("Where no mean is given: {}.", Vec::from_iter(missing).join("; or ")));
+    if names.len() > 1 && !missing.is_empty() {
+        answer.say(format!("Where no mean is given: {}.", Vec::from_iter(missing).join(", or ")));
     }
     let of = |name: &str, which| strains.means.iter().find(|m: &&StrainMean| m.strain == name && m.which == which);
     let n = |name: &str| SHOWN.into_iter().filter_map(|which| of(name, which)).map(|mean| mean.n).max();
@@ -37,7 +41,7 @@ pub(super) fn answer(study: &SeasonStudy) -> Answer {
     let mut table = ResultTable::new(names, usize::MAX).text("strain", |name| name);
     table = table.number("batches", "", 0, |name| n(name).map(|n| n as f64));
     for which in SHOWN {
-        table = table.estimate(which.title(), which.unit(), |name| estimate(name, which));
+        table = table.estimate(which.title(), scales.of(which), |name| estimate(name, which));
     }
     answer.table = table.titled("");
     answer

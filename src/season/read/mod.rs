@@ -1,4 +1,4 @@
-//! The readers: each gives a file's header, then its rows one by one.
+//! The readers: each gives a file's header, then its rows one by one, or readings without a doubt as columns.
 
 mod bytes;
 mod columns;
@@ -6,12 +6,14 @@ mod delimited;
 mod ndjson;
 mod parquet;
 mod parquet_sizes;
+mod plain_lines;
 
 pub(crate) use bytes::{broken_off, read_bytes, read_text, text_of};
 pub(crate) use columns::take_columns;
 pub(crate) use delimited::Delimited;
 pub(crate) use ndjson::{each_json_row, json_keys};
 pub(crate) use parquet::{Parquet, each_row};
+pub(crate) use plain_lines::each_block;
 
 use super::cells::SourceCell;
 use super::row_error::RowError;

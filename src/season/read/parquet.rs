@@ -8,8 +8,11 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Once};
 
 use polars::prelude::{
-    AnyValue, ArrowDataType, Column, DataFrame, DataType, ParquetReader, PolarsResult, SerReader, Series, TimeUnit,
+    AnyValue, ArrowDataType, Column, DataFrame, DataType, FileMetadata, ParquetReader, PolarsResult, SerReader, Series,
+    TimeUnit,
 };
+
+use rayon::prelude::{IntoParallelRefIterator, ParallelIterator};
 
 use crate::error::{Error, Place, Result};
 use crate::season::cells::SourceCell;
@@ -23,10 +26,13 @@ use super::{KEPT_TEXT, RawRow};
 
 const MICROS_PER_DAY: i64 = 86_400_000_000;
 
+/// Rows that are decoded together, at least.
+const PIECE_ROWS: usize = 1 << 18;
+
 /// A Parquet file whose columns are known and not yet read.
 pub(crate) struct Parquet {
-    reader: ParquetReader<Cursor<Arc<[u8]>>>,
-    bytes: Arc<[u8]>,
+    metadata: Arc<FileMetadata>,
+    bytes: Vec<u8>,
     name: String,
     /// The column names.
     pub(crate) header: Vec<String>,
@@ -41,41 +47,74 @@ impl Parquet {
     pub(crate) fn open(path: &Path, name: &str) -> Result<Self> {
         let mut bytes = Vec::new();
         open(path, name)?.read_to_end(&mut bytes).map_err(|e| Error::io("reading", path, e))?;
-        let bytes: Arc<[u8]> = bytes.into();
-        let mut reader = ParquetReader::new(Cursor::new(bytes.clone()));
+        let mut reader = ParquetReader::new(Cursor::new(&bytes));
         let mut metadata = guarded(name, || Ok((**reader.get_metadata()?).clone()))?;
         guarded(name, || Ok(check_footer(&metadata, &bytes)))?.map_err(|found| broken(name, found))?;
         // The writer's own types (categories, named zones) need parts of polars that are not built; the plain Parquet
         // types hold the same values.
         metadata.key_value_metadata = None;
-        reader.set_metadata(Arc::new(metadata));
-        let schema = guarded(name, || reader.schema())?;
-        let header = schema.iter_names().map(ToString::to_string).collect();
-        Ok(Self { reader, bytes, name: name.to_owned(), header })
+        let (metadata, name) = (Arc::new(metadata), name.to_owned());
+        let mut parquet = Self { metadata, bytes, name, header: Vec::new() };
+        let schema = guarded(&parquet.name, || parquet.reader().schema())?;
+        parquet.header = schema.iter_names().map(ToString::to_string).collect();
+        Ok(parquet)
     }
 
-    /// The columns of those names, each with as many values as the footer states rows.
+    fn reader(&self) -> ParquetReader<Cursor<&Vec<u8>>> {
+        let mut reader = ParquetReader::new(Cursor::new(&self.bytes));
+        reader.set_metadata(self.metadata.clone());
+        reader
+    }
+
+    /// Gives the rows to `each`, some row groups at a time: the rows before, and the columns of those names, each with as
+    /// many values as the footer states rows.
     ///
     /// # Errors
-    /// [`Error::Input`] when a column is of a kind that is not read, or its pages are broken.
-    pub(crate) fn read(mut self, columns: Vec<String>) -> Result<DataFrame> {
-        let (name, bytes) = (self.name, self.bytes);
-        let schema = guarded(&name, || self.reader.schema())?;
-        for column in &columns {
+    /// [`Error::Input`] when a column is of a kind that is not read, or its pages are broken; what `each` gives.
+    pub(crate) fn each_piece(
+        &self,
+        columns: &[String],
+        mut each: impl FnMut(usize, &DataFrame) -> Result<()> + Send,
+    ) -> Result<()> {
+        let Self { metadata, bytes, name, .. } = self;
+        let schema = guarded(name, || self.reader().schema())?;
+        for column in columns {
             if let Some(kind) = schema.get(column).map(|field| field.dtype()).filter(|kind| !is_read(kind)) {
                 let wanted = "text, whole or floating numbers, dates or timestamps";
-                let place = Place::file(&name).column(column);
+                let place = Place::file(name).column(column);
                 return Err(Error::input(place, format!("values of another kind ({kind:?})"), wanted));
             }
         }
-        let metadata = guarded(&name, || self.reader.get_metadata().cloned())?;
-        guarded(&name, || Ok(check_pages(&metadata, &bytes, &columns)))?.map_err(|found| broken(&name, found))?;
-        let frame = guarded(&name, || self.reader.with_columns(Some(columns)).finish())?;
-        let rows = metadata.num_rows;
+        guarded(name, || Ok(check_pages(metadata, bytes, columns)))?.map_err(|found| broken(name, found))?;
+        let mut pieces: Vec<(usize, usize)> = Vec::new();
+        for group in metadata.row_groups.iter().map(|group| group.num_rows()) {
+            match pieces.last_mut().filter(|(_, rows)| *rows < PIECE_ROWS) {
+                Some((_, rows)) => *rows += group,
+                None => pieces.push((pieces.last().map_or(0, |(before, rows)| before + rows), group)),
+            }
+        }
+        let decode = |pieces: &[(usize, usize)]| -> Vec<(usize, Result<DataFrame>)> {
+            pieces.par_iter().map(|(before, rows)| (*before, self.piece(columns, *before, *rows))).collect()
+        };
+        let mut side_by_side = pieces.chunks(rayon::current_num_threads());
+        let mut decoded = decode(side_by_side.next().unwrap_or_default());
+        while !decoded.is_empty() {
+            let take = || decoded.drain(..).try_for_each(|(before, frame)| each(before, &frame?));
+            let (taken, next) = rayon::join(take, || decode(side_by_side.next().unwrap_or_default()));
+            taken?;
+            decoded = next;
+        }
+        Ok(())
+    }
+
+    fn piece(&self, columns: &[String], before: usize, rows: usize) -> Result<DataFrame> {
+        let name = &self.name;
+        let reader = self.reader().with_columns(Some(columns.to_vec())).with_slice(Some((before, rows)));
+        let frame = guarded(name, || reader.finish())?;
         for column in frame.columns() {
             if column.len() != rows || frame.height() != rows {
                 let (column, values) = (column.name(), column.len());
-                return Err(broken(&name, format!("{values} values in column `{column}`, in a file of {rows} rows")));
+                return Err(broken(name, format!("{values} values in column `{column}`, in {rows} rows of the file")));
             }
         }
         Ok(frame)
@@ -139,12 +178,13 @@ fn cell_of<'a>(value: &'a AnyValue<'_>, local: Option<&'a String>, is_date: bool
     }
 }
 
-/// Gives every row of `frame` to `each`, numbered from 1.
+/// Gives every row of `frame` to `each`, numbered from 1 after the rows before.
 ///
 /// # Errors
 /// [`Error::Input`] when a column has no value in a row.
 pub(crate) fn each_row(
     frame: &DataFrame,
+    before: usize,
     name: &str,
     naive_is_utc: bool,
     each: &mut dyn FnMut(RawRow<'_>),
@@ -172,7 +212,7 @@ pub(crate) fn each_row(
             let shown: Vec<String> = cells.iter().map(ToString::to_string).collect();
             short(&shown.join(","), KEPT_TEXT)
         };
-        each(RawRow { line: row as u64 + 1, cells: Ok(&cells), text: &text });
+        each(RawRow { line: (before + row) as u64 + 1, cells: Ok(&cells), text: &text });
     }
     Ok(())
 }

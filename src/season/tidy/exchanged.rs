@@ -28,6 +28,9 @@ const AT_ONCE_H: f64 = 1.0;
 /// Gives readings their own probe and batch again where two probes have each other's names. The new order of the rows, if
 /// there is one.
 pub(crate) fn restore_names(readings: &mut Readings) -> Option<Vec<usize>> {
+    if readings.batch_ids.len() < 2 {
+        return None;
+    }
     let of = |row: &usize| Some((*readings.probe.get(*row)?, (*readings.batch.get(*row)?)?));
     let in_range = |row: &usize| !readings.flags.get(*row).is_some_and(|flags| flags.intersects(OUT));
     let rows: Vec<usize> = (0..readings.len()).filter(|row| of(row).is_some() && in_range(row)).collect();
@@ -57,7 +60,7 @@ pub(crate) fn restore_names(readings: &mut Readings) -> Option<Vec<usize>> {
     }
     let mut order: Vec<usize> = (0..readings.len()).collect();
     order.sort_by_key(|row| (readings.probe.get(*row), readings.at.get(*row)));
-    *readings = readings.pick(&order);
+    readings.reorder(&order);
     Some(order)
 }
 

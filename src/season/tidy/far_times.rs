@@ -19,8 +19,9 @@ const MOST_READINGS: usize = 10_000;
 pub(super) fn set_far_times_aside(loaded: &mut Loaded) {
     let Some(middle) = middle(loaded) else { return };
     let is_far = |at: Instant| at.days_since(middle).abs() > *FAR_D;
-    let far = loaded.readings.rows.iter_mut().filter(|row| is_far(row.at));
-    far.for_each(|row| row.flags.insert(Flags::CLOCK_JUMP));
+    let columns = &mut loaded.readings.columns;
+    let far = columns.at.iter().zip(&mut columns.flags).filter(|(at, _)| is_far(**at));
+    far.for_each(|(_, flags)| flags.insert(Flags::CLOCK_JUMP));
     reject(loaded, |l| &mut l.references, "at", |row| is_far(row.at));
     reject(loaded, |l| &mut l.batches, "pitched_at", |row| is_far(row.pitched_at));
     reject(loaded, |l| &mut l.events, "at", |row| is_far(row.at));
@@ -32,9 +33,8 @@ pub(super) fn set_far_times_aside(loaded: &mut Loaded) {
 
 /// The median of the season's times, readings thinned out.
 fn middle(loaded: &Loaded) -> Option<Instant> {
-    let readings = &loaded.readings.rows;
-    let thinned = readings.iter().step_by(readings.len() / MOST_READINGS + 1);
-    let mut times: Vec<Instant> = thinned.map(|row| row.at).collect();
+    let readings = &loaded.readings.columns.at;
+    let mut times: Vec<Instant> = readings.iter().step_by(readings.len() / MOST_READINGS + 1).copied().collect();
     times.extend(loaded.references.iter().map(|source| source.row.at));
     times.extend(loaded.batches.iter().map(|source| source.row.pitched_at));
     times.sort_unstable();

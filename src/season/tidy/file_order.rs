@@ -3,62 +3,65 @@
 use std::cmp::Ordering;
 use std::collections::HashMap;
 
-use crate::season::raw::RawReading;
+use crate::season::readings::Readings;
 use crate::units::Instant;
 
 use super::clock::flags_of;
 
 /// Decides, for local times that occur twice, which occurrence is meant: the first, unless the row before it of the
-/// same probe is later than that. A file that runs backwards in time is followed backwards. `rows` stand as in the files.
-pub(super) fn resolve_twice(rows: &mut [RawReading], twice: &HashMap<usize, Instant>) {
-    let mut logs: HashMap<(usize, u32), Vec<usize>> = HashMap::new();
+/// same probe is later than that. A file that runs backwards in time is followed backwards. The readings stand as in the
+/// files.
+pub(super) fn resolve_twice(readings: &mut Readings, places: &[(u32, u32)], twice: &HashMap<usize, Instant>) {
+    let mut logs: HashMap<(u32, u32), Vec<usize>> = HashMap::new();
     if !twice.is_empty() {
-        for (i, row) in rows.iter().enumerate() {
-            logs.entry((row.file, row.probe)).or_default().push(i);
+        for (row, (probe, (file, _))) in readings.probe.iter().zip(places).enumerate() {
+            logs.entry((*file, *probe)).or_default().push(row);
         }
     }
-    for log in logs.into_values().filter(|log| log.iter().any(|i| twice.contains_key(i))) {
-        let mut previous: Option<RawReading> = None;
-        for i in in_order_of_time(log, rows) {
-            let Some(row) = rows.get_mut(i) else { continue };
-            if let (Some(later), Some(before)) = (twice.get(&i), previous) {
-                let values = |row: &RawReading| (row.tilt_deg.to_bits(), row.temp_c.to_bits());
-                let repeats = row.at == before.at && values(row) == values(&before);
-                if row.at <= before.at && !repeats && *later >= before.at {
-                    row.at = *later;
+    for log in logs.into_values().filter(|log| log.iter().any(|row| twice.contains_key(row))) {
+        let mut previous: Option<(Instant, [u64; 2])> = None;
+        for row in in_order_of_time(log, &readings.at) {
+            let values =
+                [&readings.tilt_deg, &readings.temp_c].map(|column| column.get(row).map_or(0, |v| v.to_bits()));
+            let Some(at) = readings.at.get_mut(row) else { continue };
+            if let (Some(later), Some(before)) = (twice.get(&row), previous) {
+                let repeats = (*at, values) == before;
+                if *at <= before.0 && !repeats && *later >= before.0 {
+                    *at = *later;
                 }
             }
-            previous = Some(*row);
+            previous = Some((*at, values));
         }
     }
 }
 
-/// Flags late rows and rows of a wrong clock, file by file and probe by probe; `rows` are sorted by probe and time.
-pub(super) fn flag_order(rows: &mut [RawReading]) {
-    for of_probe in rows.chunk_by_mut(|a, b| a.probe == b.probe) {
-        let mut order: Vec<usize> = (0..of_probe.len()).collect();
-        let place = |i: &usize| of_probe.get(*i).map(|row| (row.file, row.line));
+/// Flags late rows and rows of a wrong clock, file by file and probe by probe. The readings are sorted by probe and time.
+pub(super) fn flag_order(readings: &mut Readings, places: &[(u32, u32)]) {
+    let Readings { at, probe, flags, .. } = readings;
+    let mut end = 0;
+    for of_probe in probe.chunk_by(|a, b| a == b) {
+        let start = end;
+        end += of_probe.len();
+        let place = |row: &usize| places.get(*row);
+        let mut order: Vec<usize> = (start..end).collect();
         if order.is_sorted_by_key(place) {
             continue;
         }
         order.sort_by_key(place);
-        let file = |i: &usize| of_probe.get(*i).map(|row| row.file);
-        let logs: Vec<Vec<usize>> = order.chunk_by(|a, b| file(a) == file(b)).map(<[_]>::to_vec).collect();
-        for log in logs {
-            let log = in_order_of_time(log, of_probe);
-            let times: Vec<i64> = log.iter().filter_map(|i| of_probe.get(*i)).map(|row| row.at.micros()).collect();
-            for (i, flags) in log.into_iter().zip(flags_of(&times)) {
-                if let Some(row) = of_probe.get_mut(i) {
-                    row.flags.insert(flags);
-                }
+        let file = |row: &usize| place(row).map(|(file, _)| file);
+        for log in order.chunk_by(|a, b| file(a) == file(b)) {
+            let log = in_order_of_time(log.to_vec(), at);
+            let times: Vec<i64> = log.iter().filter_map(|row| at.get(*row)).map(|at| at.micros()).collect();
+            for (row, of_clock) in log.into_iter().zip(flags_of(&times)) {
+                flags.get_mut(row).into_iter().for_each(|flags| flags.insert(of_clock));
             }
         }
     }
 }
 
 /// A log as it stands, or from its last row to its first where most steps go back: an export with the newest on top.
-fn in_order_of_time(mut log: Vec<usize>, rows: &[RawReading]) -> Vec<usize> {
-    let times: Vec<Instant> = log.iter().filter_map(|i| rows.get(*i)).map(|row| row.at).collect();
+fn in_order_of_time(mut log: Vec<usize>, at: &[Instant]) -> Vec<usize> {
+    let times: Vec<Instant> = log.iter().filter_map(|row| at.get(*row)).copied().collect();
     let steps = |way: Ordering| times.iter().zip(times.iter().skip(1)).filter(|(a, b)| a.cmp(b) == way).count();
     if steps(Ordering::Greater) > steps(Ordering::Less) {
         log.reverse();

@@ -11,6 +11,7 @@
 
 use std::ops::Range;
 
+use rayon::prelude::{IntoParallelRefIterator, ParallelIterator};
 use statrs::function::erf::erf;
 
 use crate::season::flags::Flags;
@@ -49,22 +50,19 @@ const TEMPERATURE: FrozenRule = FrozenRule { run: 48, scatter_steps: 3.0, cautio
 
 /// Flags frozen stretches anew.
 pub(crate) fn flag_frozen(readings: &mut Readings) {
-    for probe in readings.probe_ids.clone() {
-        let rows = readings.of_probe(&probe);
-        let Readings { at, tilt_deg, temp_c, flags, .. } = readings;
-        let (Some(at), Some(tilt_deg), Some(temp_c), Some(flags)) =
-            (at.get(rows.clone()), tilt_deg.get(rows.clone()), temp_c.get(rows.clone()), flags.get_mut(rows))
-        else {
-            continue;
-        };
-        for flag in flags.iter_mut().filter(|flag| flag.intersects(Flags::FROZEN)) {
-            *flag = flag.without(Flags::FROZEN);
-        }
-        for run in runs(at, tilt_deg, &TILT).into_iter().chain(runs(at, temp_c, &TEMPERATURE)) {
-            for flag in flags.iter_mut().take(run.end).skip(run.start) {
-                flag.insert(Flags::FROZEN);
-            }
-        }
+    for flags in readings.flags.iter_mut().filter(|flags| flags.intersects(Flags::FROZEN)) {
+        *flags = flags.without(Flags::FROZEN);
+    }
+    let of_probe = |probe: &String| {
+        let rows = readings.of_probe(probe);
+        let columns = (readings.at.get(rows.clone())?, readings.tilt_deg.get(rows.clone())?);
+        let ((at, tilt_deg), temp_c) = (columns, readings.temp_c.get(rows.clone())?);
+        let frozen = runs(at, tilt_deg, &TILT).into_iter().chain(runs(at, temp_c, &TEMPERATURE));
+        Some(frozen.map(|run| rows.start + run.start..rows.start + run.end).collect::<Vec<_>>())
+    };
+    let frozen: Vec<Range<usize>> = readings.probe_ids.par_iter().filter_map(of_probe).flatten().collect();
+    for run in frozen {
+        readings.flags.iter_mut().take(run.end).skip(run.start).for_each(|flags| flags.insert(Flags::FROZEN));
     }
 }
 

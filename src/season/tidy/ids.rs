@@ -50,6 +50,9 @@ pub(crate) fn flag_unknown(loaded: &mut Loaded, readings: &mut Readings, has_pro
     }
     let of_probes: Vec<Flags> = readings.probe_ids.iter().map(no_probe).collect();
     let of_batches: Vec<Flags> = readings.batch_ids.iter().map(no_batch).collect();
+    if of_probes.iter().chain(&of_batches).all(|flags| flags.is_empty()) {
+        return;
+    }
     for ((flags, probe), batch) in readings.flags.iter_mut().zip(&readings.probe).zip(&readings.batch) {
         let unknown = [of_probes.get(*probe as usize), batch.and_then(|batch| of_batches.get(batch as usize))];
         unknown.into_iter().flatten().for_each(|unknown| flags.insert(*unknown));

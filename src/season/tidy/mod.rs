@@ -21,7 +21,7 @@ use crate::error::Result;
 use super::account::RowAccount;
 use super::flags::Flags;
 use super::loaded::{Loaded, SourceRow};
-use super::readings::Readings;
+use super::readings::{Readings, reorder};
 use super::row_error::RowError;
 use super::{Season, TEMP_HIGH_C, TEMP_LOW_C, TILT_HIGH_DEG, TILT_LOW_DEG};
 
@@ -39,7 +39,7 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
     loaded.events.sort_by_key(|entry| entry.row.at);
     loaded.plan.sort_by(|a, b| (&a.row.batch, a.row.at).cmp(&(&b.row.batch, b.row.at)));
 
-    let (mut readings, mut files) = sorted_readings::sort_readings(&mut loaded)?;
+    let (mut readings, mut places) = sorted_readings::sort_readings(&mut loaded)?;
     ids::flag_unknown(&mut loaded, &mut readings, has_probes, has_batches);
     for entry in &mut loaded.references {
         let reference = &mut entry.row;
@@ -62,11 +62,11 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
         flags.insert(range_flags(*tilt, *temp));
     }
     if let Some(order) = restore_names(&mut season.readings) {
-        files = order.iter().filter_map(|row| files.get(*row).copied()).collect();
+        reorder(&mut places, &order);
     }
     flag_frozen(&mut season.readings);
-    for (file, flags) in files.into_iter().zip(&season.readings.flags) {
-        loaded.count_kept(file, *flags);
+    for ((file, _), flags) in places.into_iter().zip(&season.readings.flags) {
+        loaded.count_kept(file as usize, *flags);
     }
     season.account = loaded.finish_account()?;
     remarks::notice(&mut season, loaded.temp_column.as_deref().unwrap_or("temp_c"));

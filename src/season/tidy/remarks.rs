@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::season::account::{Remark, RowAccount};
 use crate::season::ends::METHODS;
 use crate::season::flags::Flags;
-use crate::season::names::{guess, list};
+use crate::season::names::{guess, list, some};
 use crate::season::table::SeasonTable;
 use crate::season::{PAIR_WINDOW_MIN, Probe, Season, TEMP_HIGH_C};
 use crate::units::Instant;
@@ -24,9 +24,11 @@ const HEAVIEST_KG_M3: f64 = 1100.0;
 /// No float is as thin or short, mm.
 const SMALLEST_MM: f64 = 20.0;
 
-const CLOCK_JUMPED: &str = "the clock of a logger jumped, so that times may be wrong";
-const EXCHANGED: &str =
-    "probes had each other's names in the log from then on, by their tilts; the readings have their own again";
+const CLOCK_JUMPED: &str = "the clock of a logger jumped, so times may be wrong";
+const EXCHANGED: &str = "by their tilts, probes had each other's names in the log from then on, which was put right";
+
+/// Most readings that a median is taken of.
+const MOST_READINGS: usize = 100_000;
 
 /// Adds the remarks to the season's account.
 pub(super) fn notice(season: &mut Season, temp_column: &str) {
@@ -77,8 +79,8 @@ fn baths_without_tilt(season: &Season) -> Option<String> {
     let baths = if all == 1 { "1 bath".to_owned() } else { format!("{all} baths") };
     (all > 0).then(|| {
         format!(
-            "{baths} without a tilt, as none is written down and the probe did not read within {PAIR_WINDOW_MIN:.0} min: {}",
-            listed(&names)
+            "{baths} without a tilt: {}. None is written down, and the probe did not read within {PAIR_WINDOW_MIN:.0} min",
+            some(&names, NAMES)
         )
     })
 }
@@ -96,10 +98,11 @@ fn ids_alike<'a>(
         .difference(&known)
         .filter_map(|id| {
             let meant = known.iter().find(|other| !plain(id).is_empty() && plain(other) == plain(id))?;
-            Some(format!("`{id}`, which the table does not have, for `{meant}`"))
+            Some(format!("`{id}` (the table has `{meant}`)"))
         })
         .collect();
-    (!names.is_empty()).then(|| format!("a {what} may be written in two ways and is taken for two: {}", listed(&names)))
+    (!names.is_empty())
+        .then(|| format!("a {what} may be written in two ways and is taken for two: {}", some(&names, NAMES)))
 }
 
 /// Where readings have a reason, by probe and batch with the day of the first.
@@ -120,7 +123,7 @@ fn flagged(season: &Season, reason: Flags, text: &str) -> Option<String> {
             None => format!("{probe} about {day}"),
         })
         .collect();
-    (!names.is_empty()).then(|| format!("{text}: {}", listed(&names)))
+    (!names.is_empty()).then(|| format!("{text}: {}", some(&names, NAMES)))
 }
 
 /// Methods that have no meaning, where the error of a gravity hangs on them.
@@ -138,8 +141,8 @@ fn unknown_methods(season: &Season) -> Option<String> {
     let names: Vec<String> = unknown.iter().map(one).collect();
     (!names.is_empty()).then(|| {
         format!(
-            "a method without a meaning, so that its gravities get the largest error of all: {}; wanted one of {}",
-            listed(&names),
+            "a method without a meaning: {}. Its gravities get the largest error of all. Wanted: one of {}",
+            some(&names, NAMES),
             list(&METHODS)
         )
     })
@@ -167,15 +170,18 @@ fn odd_densities(season: &Season) -> Option<String> {
     let names: Vec<String> = season.probes.iter().filter_map(odd).collect();
     (!names.is_empty()).then(|| {
         format!(
-            "a mean density by mass and size that no floating probe has, wanted {LIGHTEST_KG_M3} to {HEAVIEST_KG_M3} kg/m3: {}",
-            listed(&names)
+            "mass and size give a mean density that no floating probe has: {}. Wanted: {LIGHTEST_KG_M3} to {HEAVIEST_KG_M3} kg/m3",
+            some(&names, NAMES)
         )
     })
 }
 
 /// A temperature that moves as a tilt does, and a tilt that stays as a temperature does.
 fn swapped(season: &Season) -> Option<String> {
-    let finite = |values: &[f64]| -> Vec<f64> { values.iter().copied().filter(|value| value.is_finite()).collect() };
+    let finite = |values: &[f64]| -> Vec<f64> {
+        let thinned = values.iter().step_by(values.len() / MOST_READINGS + 1);
+        thinned.copied().filter(|value| value.is_finite()).collect()
+    };
     let at = |values: &mut [f64], share: f64| {
         let place = (share * values.len() as f64) as usize;
         (place < values.len()).then(|| *values.select_nth_unstable_by(place, f64::total_cmp).1)
@@ -189,8 +195,8 @@ fn swapped(season: &Season) -> Option<String> {
     let is_swapped = temp_ends.1 - temp_ends.0 > 1.5 * (tilt_ends.1 - tilt_ends.0);
     (is_swapped && temp_ends.0 < FAHRENHEIT_LOW).then(|| {
         format!(
-            "tilt and temperature may have changed places: the tilt is {tilt:.0} most of the time and the temperature moves from {:.0} to \
-             {:.0}; if so, map each to the other's column in season.toml",
+            "tilt and temperature may have changed places. Half of the tilts lie below {tilt:.0}, and the temperature moves from {:.0} to \
+             {:.0}. If so, map each to the other's column in season.toml",
             temp_ends.0, temp_ends.1
         )
     })
@@ -203,7 +209,7 @@ fn fahrenheit(season: &Season, column: &str) -> Option<String> {
     (2 * warm > temps.len()).then(|| {
         let percent = (100.0 * warm as f64 / temps.len() as f64).floor();
         format!(
-            "{percent} % of the temperatures lie above {TEMP_HIGH_C} \u{b0}C; if they are degrees Fahrenheit, say so in \
+            "{percent} % of the temperatures lie above {TEMP_HIGH_C} \u{b0}C. If they are degrees Fahrenheit, say so in \
              season.toml: temp_c = {{ from = \"{column}\", unit = \"degF\" }}"
         )
     })
@@ -211,9 +217,4 @@ fn fahrenheit(season: &Season, column: &str) -> Option<String> {
 
 fn day(at: Instant) -> String {
     at.to_string().chars().take(10).collect()
-}
-
-fn listed(names: &[String]) -> String {
-    let shown = names.get(..NAMES).unwrap_or(names).join("; ");
-    if names.len() > NAMES { format!("{shown} and {} more", names.len() - NAMES) } else { shown }
 }
