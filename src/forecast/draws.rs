@@ -161,13 +161,16 @@ impl RestRules<'_> {
         let runs = left_sg > 2.0 * self.tolerance_sg;
         let p_stuck = stuck::probability(of.terminal_sg, (self.limit)(of.original_sg), self.stuck_above_sg, share);
         let own_h = if runs { curve.finish_h(self.tolerance_sg).max(self.now_h) } else { 0.0 };
-        let way = |z: &f64| {
+        let way = |(i, z): (usize, &f64)| {
             let of_strain = self.strain.finish_h(mid_h, *z);
-            let finish_h = if runs && of_strain < self.now_h { own_h } else { of_strain };
-            ComingToRest { finish_h: self.strain.within(finish_h), terminal_sg: of.terminal_sg, p_stuck, left_sg }
+            let finish_h = match runs && of_strain < self.now_h {
+                true => self.strain.from_now(own_h, self.now_h, (i as f64 + 0.5) / WAYS as f64),
+                false => self.strain.within(of_strain),
+            };
+            ComingToRest { finish_h, terminal_sg: of.terminal_sg, p_stuck, left_sg }
         };
         let first = draws.rests.len();
-        draws.rests.extend(tail.map(way));
+        draws.rests.extend(tail.enumerate().map(way));
         // So many ways in the mean, which lie apart.
         let ways = (share * WAYS as f64 + leaves).floor();
         for k in 0..ways as usize {

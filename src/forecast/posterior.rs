@@ -27,6 +27,11 @@ pub(super) const NO_GRAVITY: &str = "no gravity known at this moment";
 /// Most points a probe gives to a forecast.
 const MOST_POINTS: f64 = 90.0;
 
+assumed! {
+    /// A curve that leaves the points of the last day by more than this in the mean does not fit them.
+    const LEAVES_SG: f64 = 0.003, "SG";
+}
+
 /// A batch's gravities made ready, with its error model.
 #[derive(Debug, Clone)]
 pub(super) struct BatchAsKnown {
@@ -56,6 +61,8 @@ pub(super) struct Posterior {
     pub covariance: DMatrix<f64>,
     /// Logarithm of the marginal likelihood, up to a constant of the batch.
     pub ln_evidence: f64,
+    /// Whether the most probable curve is where the points of the last day are.
+    pub fits: bool,
 }
 
 impl Posterior {
@@ -107,14 +114,44 @@ impl BatchAsKnown {
         let factor = prior.covariance.clone().cholesky();
         let factor = factor.ok_or_else(|| Error::numeric("a forecast", "the prior's covariance is singular"))?.l();
         let about = AboutPrior { mean: &prior.mean, factor: &factor, ln_pace: self.ln_pace };
-        let first = self.minimise(&about, limited, None)?;
-        if self.known {
-            return about.laplace(first);
+        let mut found = self.most_probable(&about, limited)?;
+        if !self.known {
+            self.weigh(&about, &found)?;
+            self.known = true;
+            found = self.minimise(&about, limited, &found.values)?;
         }
-        self.weigh(&about, &first)?;
-        self.known = true;
-        let second = self.minimise(&about, limited, Some(&first.values))?;
-        about.laplace(second)
+        let fits = self.fits(&about, &found)?;
+        about.laplace(found, fits)
+    }
+
+    /// The minimum from the prior's mean, or, where that leaves the last day, the better of it and the one from the prior's curve
+    /// that ends where the last points are.
+    fn most_probable(&self, about: &AboutPrior<'_>, limited: bool) -> Result<MostProbable> {
+        let mut start = self.means();
+        let usual = self.minimise(about, limited, &start);
+        if let Ok(found) = &usual
+            && self.fits(about, found)?
+        {
+            return usual;
+        }
+        let drop_sg = self.last_by(f64::INFINITY).map_or(0.0, |(_, drop_sg)| drop_sg);
+        let (mean, sd) = base(0);
+        if let Some(attenuation) = start.get_mut(1) {
+            *attenuation = ((drop_sg / (self.original_sg - 1.0) - mean) / sd - about.mean[0]) / about.factor[(0, 0)];
+        }
+        match (usual, self.minimise(about, limited, &start)) {
+            (Ok(usual), Ok(other)) if usual.target <= other.target => Ok(usual),
+            (usual, other) => other.or(usual),
+        }
+    }
+
+    /// Whether a curve is where the points of the last day are in the mean.
+    fn fits(&self, about: &AboutPrior<'_>, found: &MostProbable) -> Result<bool> {
+        let residuals = self.likelihood().residuals(about, &found.values)?;
+        let from_h = self.points.last().map_or(0.0, |point| point.hours) - 24.0;
+        let first = self.points.partition_point(|point| point.hours < from_h);
+        let last = residuals.get(first..).unwrap_or_default();
+        Ok(last.iter().sum::<f64>().abs() <= *LEAVES_SG * last.len() as f64)
     }
 
     /// Robust weights, the relative rate and the effect of foam at a fit.
@@ -136,9 +173,12 @@ impl BatchAsKnown {
         own
     }
 
-    /// The hour at which the points first show a drop, SG.
+    /// The hour at which the points first show a drop, SG, on a straight line between two.
     pub fn fallen_h(&self, drop_sg: f64) -> Option<f64> {
-        self.points.iter().find(|point| self.original_sg - point.sg >= drop_sg).map(|point| point.hours)
+        let wanted = self.original_sg - drop_sg;
+        let about = self.points.windows(2).find(|pair| pair[0].sg > wanted && pair[1].sg <= wanted)?;
+        let share = (about[0].sg - wanted) / (about[0].sg - about[1].sg);
+        Some(about[0].hours + share * (about[1].hours - about[0].hours))
     }
 
     /// Whether there are points enough for a curve.
@@ -158,19 +198,25 @@ impl BatchAsKnown {
         BatchLikelihood { points: &self.points, nuisances: &self.nuisances, share: self.share, foam: &self.foam }
     }
 
-    fn minimise(&self, about: &AboutPrior<'_>, limited: bool, start: Option<&[f64]>) -> Result<MostProbable> {
-        let likelihood = self.likelihood();
-        let whitener = likelihood.whitener(&self.relative_rate, &self.errors)?;
+    /// The prior's means.
+    fn means(&self) -> Vec<f64> {
         let mut means = vec![self.original_sg];
         means.resize(1 + DIMS, 0.0);
         means.extend(self.nuisances.iter().map(|nuisance| nuisance.mean));
+        means
+    }
+
+    fn minimise(&self, about: &AboutPrior<'_>, limited: bool, start: &[f64]) -> Result<MostProbable> {
+        let likelihood = self.likelihood();
+        let whitener = likelihood.whitener(&self.relative_rate, &self.errors)?;
+        let means = self.means();
         let named = |(i, (begin, mean)): (usize, (&f64, &f64))| match i {
             0 => Parameter::new("original_sg", begin.clamp(0.99, 1.25))
                 .within(0.99, 1.25)
                 .with_prior(*mean, *ORIGINAL_SD_SG),
             _ => Parameter::new(format!("coordinate {i}"), *begin).with_prior(*mean, 1.0),
         };
-        let parameters: Vec<Parameter> = start.unwrap_or(&means).iter().zip(&means).enumerate().map(named).collect();
+        let parameters: Vec<Parameter> = start.iter().zip(&means).enumerate().map(named).collect();
         let limit = self.limit_sg.filter(|_| limited);
         let terminal_sg = limit.map(|(sg, sd): (f64, f64)| (sg, sd.hypot(*AT_LIMIT_SD)));
         let target = WhitenedBatch { likelihood, coordinates: about, whitener: &whitener, terminal_sg };
@@ -231,7 +277,7 @@ impl Coordinates for AboutPrior<'_> {
 
 impl AboutPrior<'_> {
     /// From the minimum to the posterior in standardised coordinates, nuisance effects integrated out.
-    fn laplace(&self, found: MostProbable) -> Result<Posterior> {
+    fn laplace(&self, found: MostProbable, fits: bool) -> Result<Posterior> {
         let ln_det = match found.covariance.clone().cholesky() {
             Some(l) => l.l_dirty().diagonal().iter().map(|d| 2.0 * d.ln()).sum::<f64>(),
             None => return Err(Error::numeric("a forecast", "the curvature at the most probable curve is singular")),
@@ -245,7 +291,8 @@ impl AboutPrior<'_> {
         for (cell, centre) in mean.iter_mut().skip(1).zip(self.mean.iter()) {
             *cell += centre;
         }
-        Ok(Posterior { mean, covariance: &to * block * to.transpose(), ln_evidence: 0.5 * (ln_det - found.target) })
+        let covariance = &to * block * to.transpose();
+        Ok(Posterior { mean, covariance, ln_evidence: 0.5 * (ln_det - found.target), fits })
     }
 }
 

@@ -136,6 +136,8 @@ impl Forecaster<'_> {
         let prior = fleet.prior(&batch.strain);
         let strain = Tail::of_strain(self.kinetics, &batch.strain, &batch.batch, as_of);
         let mut mixture = mixture(&mut own, &prior, &strain)?;
+        let likeliest = mixture.iter().max_by(|a, b| a.weight.total_cmp(&b.weight));
+        let fits = likeliest.is_none_or(|likeliest| likeliest.posterior.fits);
         let plain = mixture.last().map(|plain| &plain.posterior);
         let (curve, unlike) = plain.map(|plain| (plain.tabulated(own.ln_pace), unlike(plain, &prior))).unzip();
         let hours_to = |share| curve.as_ref().map_or(now_h, |curve| curve.time_of_progress_h(share));
@@ -176,6 +178,7 @@ impl Forecaster<'_> {
             others: Others { known: fleet.len(), of_strain: fleet.of_strain(&batch.strain), seen: strain.seen },
             cooled: series.cooled_hours.is_some(),
             shows_curve: own.shows_curve(),
+            fits,
             sampled: sampled_h >= hours_to(SLOWED),
             unlike: unlike.unwrap_or_default(),
             rivals: situation.finishes(&z),
@@ -217,7 +220,10 @@ impl DrawnForecast {
         if seen > 0 && ready > most {
             why.push("no sample since the fall has slowed: probes alone do not tell that it is ready");
         }
-        let p_ready = from.shows_curve.then_some(ready.min(most));
+        let p_ready = (from.shows_curve && from.fits).then_some(ready.min(most));
+        if !from.fits {
+            why.push("no curve fits the last readings: whether it is ready cannot be told");
+        }
         if !from.shows_curve {
             why.push("too few points for a curve: whether it is ready cannot be told");
         }
@@ -270,6 +276,8 @@ pub(super) struct FromDraws {
     cooled: bool,
     /// Whether the points suffice for a curve.
     shows_curve: bool,
+    /// Whether the most probable curve is where the last readings are.
+    fits: bool,
     /// Whether a sample was taken since the fall has slowed.
     sampled: bool,
     /// In what the readings contradict other batches.

@@ -51,11 +51,11 @@ impl Leaving {
     }
 
     /// Whether a batch that fell at `rate` before has since fallen by no more than a batch whose yeast left may have by `now_h`:
-    /// nearer to that than to no change of rate, and within two and a half times of it.
+    /// nearer to that than to no change of rate, and within four times of it.
     pub fn possible(self, now_h: f64, rate: f64, fell: f64) -> bool {
         let dying = rate * (self.clock(now_h).0 - self.at_h);
         let steady = rate * (now_h - self.at_h);
-        fell <= (0.5 * (dying + steady)).min(2.5 * dying)
+        fell <= (0.5 * (dying + steady)).min(4.0 * dying)
     }
 
     /// The clock of the curve, hours, and its pace.

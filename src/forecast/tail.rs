@@ -104,6 +104,13 @@ impl Tail {
     pub fn within(&self, finish_h: f64) -> f64 {
         if finish_h.is_finite() { finish_h.clamp(0.0, self.ceiling_h) } else { self.ceiling_h }
     }
+
+    /// A finish time after the moment by a curve that still falls. Where the curve has none below the ceiling, anywhere from now
+    /// on to the ceiling or twice the age of the batch: at `place`, 0 to 1.
+    pub fn from_now(&self, finish_h: f64, now_h: f64, place: f64) -> f64 {
+        let last_h = self.ceiling_h.max(2.0 * now_h);
+        if finish_h < self.ceiling_h { finish_h } else { now_h + place * (last_h - now_h) }
+    }
 }
 
 #[cfg(test)]
@@ -115,5 +122,14 @@ mod tests {
         let none = Kinetics { batches: Vec::new(), ..Kinetics::default() };
         let tail = Tail::of_strain(&none, "thrift", "ti-1", Instant::from_micros(0));
         assert!((tail.mean - *UNKNOWN).abs() < 1e-12 && (tail.sd - *UNKNOWN_SD).abs() < 1e-9, "{tail:?}");
+    }
+
+    #[test]
+    fn a_rest_beyond_the_ceiling_lies_anywhere_from_now_on() {
+        let none = Kinetics { batches: Vec::new(), ..Kinetics::default() };
+        let tail = Tail::of_strain(&none, "thrift", "ti-1", Instant::from_micros(0));
+        assert!((tail.from_now(300.0, 200.0, 0.5) - 300.0).abs() < 1e-9);
+        assert!((tail.from_now(9000.0, 1000.0, 0.25) - 1250.0).abs() < 1e-9);
+        assert!((tail.from_now(f64::INFINITY, 1500.0, 0.5) - 2250.0).abs() < 1e-9);
     }
 }

@@ -4,6 +4,7 @@ use heelwort::Instant;
 use heelwort::forecast::{Forecast, ForecastSettings, Schedule};
 use heelwort::gravity::GravitySeries;
 use heelwort::kinetics::KineticsSettings;
+use heelwort::simulate::{SimulateSettings, Trouble};
 
 use crate::process::{Brewed, Process, batches_of, brewery};
 
@@ -166,6 +167,40 @@ fn readings_that_contradict_the_other_batches_are_said_to() {
     brew.series.samples.retain(|sample| sample.hours < 1.0);
     let slow = ask(&brewed, &ForecastSettings::default(), &[(name, now.plus_days(5.0))]).remove(0);
     assert!(slow.why.contains("contradict other batches: they fall more slowly"), "{slow}");
+}
+
+/// In a season with every trouble, day by day: where a batch is said to come to rest is no gravity that it has passed, by more than
+/// probes err, and the rest is not known to the hour while it is ahead.
+#[test]
+fn no_batch_comes_to_rest_above_where_it_is() {
+    let troubles = Trouble::ALL.to_vec();
+    let settings = SimulateSettings { seed: 7_311_402, batches: 16, probes: 3, troubles, ..Default::default() };
+    let simulated = settings.run().unwrap();
+    let series = crate::kinetics::chain::series_of(&simulated);
+    let settings = ForecastSettings::default();
+    let kinetics = KineticsSettings::default().fit_all(&series).unwrap();
+    let mut asked = Vec::new();
+    for of in &series {
+        let end_h = of.cooled_hours.or(of.ended_hours).unwrap_or(f64::INFINITY).min(*of.hours.last().unwrap_or(&0.0));
+        asked
+            .extend((2..=(end_h / 24.0) as u32).map(|day| (of.batch.clone(), of.pitched_at.plus_days(f64::from(day)))));
+    }
+    let mut forecaster = settings.forecaster(&simulated.season.batches, &kinetics, &series).unwrap();
+    let mut seen = 0;
+    for row in forecaster.forecasts(&asked).rows {
+        let of = series.iter().find(|of| of.batch == row.batch).unwrap();
+        let now_h = row.as_of.hours_since(of.pitched_at);
+        let known = of.hours.iter().zip(&of.sg).filter(|(h, _)| (now_h - 6.0..=now_h).contains(*h));
+        let mut last: Vec<f64> = known.map(|(_, sg)| *sg).collect();
+        last.sort_by(f64::total_cmp);
+        let (Some(sg), Some(terminal), Some(finish)) = (last.get(last.len() / 2), row.terminal_sg, row.finish) else {
+            continue;
+        };
+        seen += 1;
+        assert!(terminal.p05 < sg + 0.004 || row.p_ready.is_none(), "{sg:.4}: {row}");
+        assert!(finish.p05 <= row.as_of || finish.p95.hours_since(finish.p05) > 1.0, "{row}");
+    }
+    assert!(seen > 60, "{seen}");
 }
 
 #[test]
