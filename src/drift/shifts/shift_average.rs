@@ -167,7 +167,10 @@ impl<'a> ShiftAverage<'a> {
             let of_guess = guess.at.iter().filter_map(|(place, weight, change)| {
                 let (value, variance, moves) = at.get(*place)?.as_ref()?;
                 let (moved, more) = change.of(moves);
-                let added = change.squares().map(|(k, square)| spread[k] * steps[k].found.map_or(square, |_| 0.0));
+                let added = change.squares().map(|(k, square)| match (spread.get(k), steps.get(k)) {
+                    (Some(by), Some(step)) if step.found.is_none() => by * square,
+                    _ => 0.0,
+                });
                 let stay = found.iter().filter(|(k, _)| !change.columns.contains(k)).map(|(_, doubt)| *doubt);
                 let doubt = stay.chain(added).sum::<f64>();
                 Some((*weight, value + moved, (variance + more + doubt).max(0.0).sqrt()))
