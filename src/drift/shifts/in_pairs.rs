@@ -33,25 +33,25 @@ struct ShiftSign(usize, ShiftCandidate);
 impl DriftSettings {
     /// The model with the shifts that are found in it, and these.
     ///
-    /// One round finds at most one shift a probe; what it finds goes into the model like a known event, and all probes are
-    /// searched again: a shift that is not in the model makes the walk of the whole fleet look larger, which hides others. A sign
-    /// that goes with the shift of a probe beside waits for the next round.
+    /// One round finds at most one shift a probe; what it finds goes into the model like a known event, and the probes
+    /// with one are searched again. A sign that goes with the shift of a probe beside waits for the next round.
     pub(in crate::drift) fn find_shifts(&self, model: &FleetModel) -> (FleetModel, Vec<Shift>) {
         let mut model = model.clone();
         let mut shifts = Vec::new();
-        let open: BTreeSet<usize> = (0..model.probes.len())
+        let mut open: BTreeSet<usize> = (0..model.probes.len())
             .filter(|p| model.probes.get(*p).is_some_and(|part| part.n() >= *PAIRS_NEEDED))
             .collect();
         for _ in 0..*MOST_A_PROBE {
+            if open.is_empty() || self.shift_alarm <= 0.0 {
+                break;
+            }
             let candidates = scan(&model, self.change_sd_sg, self.common.level);
             let signs: Vec<ShiftSign> =
                 candidates.into_iter().enumerate().filter_map(|(p, c)| Some(ShiftSign(p, c?))).collect();
             let is_found = |sign: &&ShiftSign| open.contains(&sign.0) && sign.1.p_probe <= self.shift_alarm;
             let mut found: Vec<&ShiftSign> = signs.iter().filter(is_found).collect();
             found.sort_by(|a, b| b.1.ln_ratio.total_cmp(&a.1.ln_ratio));
-            if found.is_empty() {
-                break;
-            }
+            open = found.iter().map(|sign| sign.0).collect();
             while let Some(&strongest) = found.first() {
                 let (rivals, gone) = self.rivals(&model, &signs, strongest);
                 let group: Vec<&ShiftSign> = [strongest].into_iter().chain(rivals).collect();
@@ -60,6 +60,7 @@ impl DriftSettings {
                     shifts.push(self.shift(&model, part, sign, &group));
                     let step = self.step(part, &sign.1);
                     model = model.with_step(sign.0, step);
+                    open.insert(sign.0);
                 }
                 found.retain(|sign| !gone.contains(&sign.0) && group.iter().all(|of| of.0 != sign.0));
             }
