@@ -164,7 +164,7 @@ impl RestRules<'_> {
         let way = |(i, z): (usize, &f64)| {
             let of_strain = self.strain.finish_h(mid_h, *z);
             let finish_h = match runs && of_strain < self.now_h {
-                true => self.strain.from_now(own_h, self.now_h, (i as f64 + 0.5) / WAYS as f64),
+                true => self.strain.not_before(own_h, self.now_h, (i as f64 + 0.5) / WAYS as f64),
                 false => self.strain.within(of_strain),
             };
             ComingToRest { finish_h, terminal_sg: of.terminal_sg, p_stuck, left_sg }

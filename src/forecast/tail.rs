@@ -107,7 +107,7 @@ impl Tail {
 
     /// A finish time after the moment by a curve that still falls. Where the curve has none below the ceiling, anywhere from now
     /// on to the ceiling or twice the age of the batch: at `place`, 0 to 1.
-    pub fn from_now(&self, finish_h: f64, now_h: f64, place: f64) -> f64 {
+    pub fn not_before(&self, finish_h: f64, now_h: f64, place: f64) -> f64 {
         let last_h = self.ceiling_h.max(2.0 * now_h);
         if finish_h < self.ceiling_h { finish_h } else { now_h + place * (last_h - now_h) }
     }
@@ -128,8 +128,8 @@ mod tests {
     fn a_rest_beyond_the_ceiling_lies_anywhere_from_now_on() {
         let none = Kinetics { batches: Vec::new(), ..Kinetics::default() };
         let tail = Tail::of_strain(&none, "thrift", "ti-1", Instant::from_micros(0));
-        assert!((tail.from_now(300.0, 200.0, 0.5) - 300.0).abs() < 1e-9);
-        assert!((tail.from_now(9000.0, 1000.0, 0.25) - 1250.0).abs() < 1e-9);
-        assert!((tail.from_now(f64::INFINITY, 1500.0, 0.5) - 2250.0).abs() < 1e-9);
+        assert!((tail.not_before(300.0, 200.0, 0.5) - 300.0).abs() < 1e-9);
+        assert!((tail.not_before(9000.0, 1000.0, 0.25) - 1250.0).abs() < 1e-9);
+        assert!((tail.not_before(f64::INFINITY, 1500.0, 0.5) - 2250.0).abs() < 1e-9);
     }
 }
