@@ -16,8 +16,8 @@ settings! {
     #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
     #[serde(default, deny_unknown_fields)]
     pub struct DriftSettings {
-        /// A probe must have read within this many minutes of a bath to be paired with it; of a sample also within half of
-        /// `plateau_window_h`.
+        /// A probe must have read within this many minutes of a reference to be paired with it; where a log has no reading so
+        /// near a sample, within half of `plateau_window_h`.
         window_min: f64 = 20.0, 0.1..=1440.0, "0.1 to 1440 minutes";
         /// The probe's local level comes from its readings within this many hours (same batch, or same bath).
         plateau_window_h: f64 = 3.0, 0.1..=48.0, "0.1 to 48 hours";

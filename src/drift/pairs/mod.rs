@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::calibration::{Calibrations, CovarianceRoot, Noise, Sources, UNUSABLE, probe_ids};
 use crate::error::Result;
 use crate::gravity::episodes;
-use crate::season::{Pair, Season};
+use crate::season::{Pair, Reference, Season};
 
 use super::settings::DriftSettings;
 
@@ -30,15 +30,15 @@ pub(super) fn find_pairs(
     calibrations: &Calibrations,
     settings: &DriftSettings,
 ) -> Result<Vec<ModelPair>> {
-    // A sample goes with the line through the readings around it, be they hours apart; a bath lasts minutes.
-    let kind = |window_min, samples| {
-        let of_kind =
-            move |pair: &Pair| season.references.get(pair.reference).is_some_and(|r| r.is_sample() == samples);
-        season.pairs(window_min).map(|pairs| pairs.into_iter().filter(of_kind))
+    let mut pairs = season.pairs(settings.window_min)?;
+    // Where a log is sparse, a sample goes with the line through the readings around it.
+    let has_any: BTreeSet<(usize, String)> = pairs.iter().map(|pair| (pair.reference, pair.probe.clone())).collect();
+    let is_far = |pair: &Pair| {
+        let is_sample = season.references.get(pair.reference).is_some_and(Reference::is_sample);
+        is_sample && !has_any.contains(&(pair.reference, pair.probe.clone()))
     };
-    let sample_min = settings.window_min.max(0.5 * MINUTES_PER_HOUR * settings.plateau_window_h);
-    let mut pairs: Vec<Pair> = kind(settings.window_min, false)?.chain(kind(sample_min, true)?).collect();
-    pairs.sort_by_key(|pair| pair.reference);
+    pairs.extend(season.pairs(0.5 * MINUTES_PER_HOUR * settings.plateau_window_h)?.into_iter().filter(is_far));
+    pairs.sort_by(|a, b| (a.reference, &a.probe).cmp(&(b.reference, &b.probe)));
     let liquids = calibrations.liquids(season)?;
     let sources = Sources::of(season, &calibrations.settings).numbered_as(&calibrations.sources);
     let (shared, held) = (shared(&pairs), held(season));
