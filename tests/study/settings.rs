@@ -94,7 +94,10 @@ fn unknown_worts(season: &mut Season) {
 
 fn one_probe(season: &mut Season) {
     let probe = season.probes[0].probe.clone();
-    season.references.retain(|r| r.probe.as_deref().is_none_or(|p| p == probe));
+    season.references.retain(|r| r.probe.as_deref() == Some(probe.as_str()));
+    for batch in &mut season.batches {
+        batch.original_sg = None;
+    }
 }
 
 /// Values for leaves that are empty by default, or whose neighbours are not allowed.
@@ -108,6 +111,7 @@ fn other_values(leaf: &str, value: &Value) -> Vec<Value> {
         "builds.cell_mass_g.0" => vec![json!(45.9), json!(1.0)],
         "builds.cell_mass_g.1" => vec![json!(42.1), json!(90.0)],
         "drift.correct_gain" => vec![json!(1.0), json!(0.0)],
+        "drift.shift_alarm" => vec![json!(0.0), json!(0.5)],
         "drift.kind_certainty" => vec![json!(0.5), json!(0.9999)],
         "drift.kind_span_sg" => vec![json!(0.2), json!(0.0)],
         "kinetics.stop_ale_c" | "kinetics.stop_lager_c" => vec![json!(18.0), json!(30.0)],
