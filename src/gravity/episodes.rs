@@ -81,9 +81,14 @@ pub(crate) fn episodes(hours: &[f64], values: &[f64], least: f64) -> Vec<Range<u
     found
 }
 
+/// What each value is more than the one before it.
+fn steps(values: &[f64]) -> Vec<f64> {
+    values.iter().zip(values.iter().skip(1)).map(|(a, b)| b - a).collect()
+}
+
 /// Robust SD of a reading about its neighbours.
 fn noise(values: &[f64]) -> f64 {
-    let steps: Vec<f64> = values.iter().zip(values.iter().skip(1)).map(|(a, b)| b - a).collect();
+    let steps = steps(values);
     let middle = median(&steps).unwrap_or(0.0);
     let off: Vec<f64> = steps.iter().map(|step| (step - middle).abs()).collect();
     1.4826 * median(&off).unwrap_or(0.0) / std::f64::consts::SQRT_2
@@ -91,8 +96,7 @@ fn noise(values: &[f64]) -> f64 {
 
 /// How much farther apart readings are than in a dense log, no less than 1.
 fn stretch(hours: &[f64]) -> f64 {
-    let steps: Vec<f64> = hours.iter().zip(hours.iter().skip(1)).map(|(a, b)| b - a).collect();
-    (median(&steps).unwrap_or(0.0) / *DENSE_H).max(1.0)
+    (median(&steps(hours)).unwrap_or(0.0) / *DENSE_H).max(1.0)
 }
 
 #[derive(Debug, Clone, Copy)]
