@@ -30,7 +30,7 @@ assumed! {
     /// Its standard deviation.
     pub(crate) const TAIL_PACE_LN_SD: f64 = 0.35, "-";
     /// Standard deviation of a coefficient of the smooth correction.
-    pub(crate) const CORRECTION_SD: f64 = 0.3, "-";
+    pub(crate) const CORRECTION_SD: f64 = 0.45, "-";
     /// Departure of a probe from the smooth curve where the beer falls fastest: gas, foam and the probe's own slow noise.
     pub(crate) const DEPARTURE_SG: f64 = 4e-4, "SG";
     /// Its correlation time.
