@@ -29,6 +29,7 @@ mod steady_tilt;
 mod study;
 mod trial;
 mod water_check;
+mod wrong_bath;
 
 pub(crate) use builds::Resting;
 pub use builds::{Build, BuildSettings, Builds};
@@ -48,3 +49,4 @@ pub use result::{BathPoint, Calibration, Calibrations, CurveCandidate, NoCurve, 
 pub(crate) use sessions::immersion;
 pub use settings::CalibrationSettings;
 pub(crate) use study::probe_ids;
+pub(crate) use wrong_bath::{LEAST_OFF_SG, NAMED, WRONG_BATHS, WRONG_SD};
