@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::calibration::{Calibrations, CovarianceRoot, Noise, Sources, UNUSABLE, probe_ids};
 use crate::error::Result;
 use crate::gravity::episodes;
-use crate::season::{Pair, Reference, Season};
+use crate::season::{Pair, Season};
 
 use super::settings::DriftSettings;
 
@@ -30,15 +30,21 @@ pub(super) fn find_pairs(
     calibrations: &Calibrations,
     settings: &DriftSettings,
 ) -> Result<Vec<ModelPair>> {
-    let mut pairs = season.pairs(settings.window_min)?;
-    // Where a log is sparse, a sample goes with the line through the readings around it.
-    let has_any: BTreeSet<(usize, String)> = pairs.iter().map(|pair| (pair.reference, pair.probe.clone())).collect();
-    let is_far = |pair: &Pair| {
-        let is_sample = season.references.get(pair.reference).is_some_and(Reference::is_sample);
-        is_sample && !has_any.contains(&(pair.reference, pair.probe.clone()))
-    };
-    pairs.extend(season.pairs(0.5 * MINUTES_PER_HOUR * settings.plateau_window_h)?.into_iter().filter(is_far));
-    pairs.sort_by(|a, b| (a.reference, &a.probe).cmp(&(b.reference, &b.probe)));
+    let mut pairs = season.pairs(settings.window_min.max(0.5 * MINUTES_PER_HOUR * settings.plateau_window_h))?;
+    let window = (settings.window_min * 60e6).round() as i64;
+    pairs.retain_mut(|pair| {
+        let Some(reference) = season.references.get(pair.reference) else { return false };
+        let readings = &season.readings.at;
+        let is_near =
+            |row: &usize| readings.get(*row).is_some_and(|at| (at.micros() - reference.at.micros()).abs() <= window);
+        let near: Vec<usize> = pair.rows.iter().copied().filter(is_near).collect();
+        // Where a log is sparse, a sample goes with the line through the readings around it.
+        let is_kept = pair.own_tilt_deg.is_some() || reference.is_sample() || !near.is_empty();
+        if !near.is_empty() {
+            pair.rows = near;
+        }
+        is_kept
+    });
     let liquids = calibrations.liquids(season)?;
     let sources = Sources::of(season, &calibrations.settings).numbered_as(&calibrations.sources);
     let (shared, held) = (shared(&pairs), held(season));
