@@ -7,7 +7,7 @@ use crate::fit::{Estimate, quantile};
 use crate::liquid::WATER_20C_KG_M3;
 
 use super::errors::{ErrorSource, Sources};
-use super::fit_data::{DISAGREES_P, FitPoint};
+use super::fit_data::{DISAGREES_P, FitPoint, is_wrong};
 use super::fitted_curve::FittedCalibration;
 use super::joint::fit_jointly;
 use super::joint_rows::{LOOSE, Member};
@@ -15,15 +15,12 @@ use super::joint_solution::{JointFit, SharedEffect};
 use super::prepared::PreparedSession;
 use super::result::{BathPoint, SharedBath, Suspect};
 use super::selection::Choice;
-use super::wrong_bath::is_wrong;
 
 /// Gravity at which the shift by a suspect bath is stated.
 const AT_SG: f64 = 1.020;
 
 /// Fits the chosen curves of all sessions that share baths together, and names suspect baths. Where a fit fails the curves
-/// of the single probes stay.
-///
-/// Beside the baths that several probes share: the rows of baths that are wrong.
+/// of the single probes stay. The rows of baths that are wrong come with the baths that several probes share.
 pub(super) fn fit_together(
     prepared: &mut [PreparedSession],
     sources: &Sources,

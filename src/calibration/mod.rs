@@ -29,7 +29,6 @@ mod steady_tilt;
 mod study;
 mod trial;
 mod water_check;
-mod wrong_bath;
 
 pub(crate) use builds::Resting;
 pub use builds::{Build, BuildSettings, Builds};
@@ -39,6 +38,7 @@ pub use difference::CalibrationDifference;
 #[cfg(test)]
 pub(crate) use errors::ErrorSource;
 pub(crate) use errors::{Sources, own_sd};
+pub(crate) use fit_data::{LEAST_OFF_SG, NAMED, WRONG_BATHS, WRONG_SD};
 pub(crate) use fitted_curve::CovarianceRoot;
 pub use fitted_curve::{Coefficient, FittedCalibration, SharedError};
 pub use kinds::CurveKind;
@@ -49,4 +49,3 @@ pub use result::{BathPoint, Calibration, Calibrations, CurveCandidate, NoCurve, 
 pub(crate) use sessions::immersion;
 pub use settings::CalibrationSettings;
 pub(crate) use study::probe_ids;
-pub(crate) use wrong_bath::{LEAST_OFF_SG, NAMED, WRONG_BATHS, WRONG_SD};

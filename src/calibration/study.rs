@@ -26,8 +26,7 @@ impl CalibrationSettings {
     /// fitted together, with the error of each shared bath as one unknown. Errors that all baths of an instrument or a
     /// weighing have are in the curves' covariances.
     ///
-    /// A bath that all others contradict, by 0.0035 SG and more, is left out of the curves: it is then a check of them. The
-    /// study of drift names it.
+    /// A bath that all others contradict is left out of the curves: it is then a check of them, which the study of drift names.
     ///
     /// A probe or a session that gives no curve is no error: it is in [`Calibrations::without`] with the reason.
     ///

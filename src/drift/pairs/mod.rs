@@ -11,6 +11,7 @@ use crate::calibration::{Calibrations, CovarianceRoot, Noise, Sources, UNUSABLE,
 use crate::error::Result;
 use crate::gravity::episodes;
 use crate::season::{Pair, Season};
+use crate::units::Instant;
 
 use super::settings::DriftSettings;
 
@@ -34,16 +35,14 @@ pub(super) fn find_pairs(
     let window = (settings.window_min * 60e6).round() as i64;
     pairs.retain_mut(|pair| {
         let Some(reference) = season.references.get(pair.reference) else { return false };
-        let readings = &season.readings.at;
-        let is_near =
-            |row: &usize| readings.get(*row).is_some_and(|at| (at.micros() - reference.at.micros()).abs() <= window);
-        let near: Vec<usize> = pair.rows.iter().copied().filter(is_near).collect();
-        // Where a log is sparse, a sample goes with the line through the readings around it.
-        let is_kept = pair.own_tilt_deg.is_some() || reference.is_sample() || !near.is_empty();
-        if !near.is_empty() {
-            pair.rows = near;
+        let is_near = |at: &Instant| (at.micros() - reference.at.micros()).abs() <= window;
+        let is_near = |row: &usize| season.readings.at.get(*row).is_some_and(is_near);
+        if pair.rows.iter().any(is_near) {
+            pair.rows.retain(is_near);
+            return true;
         }
-        is_kept
+        // Where a log is sparse, a sample goes with the line through the readings around it.
+        pair.own_tilt_deg.is_some() || reference.is_sample()
     });
     let liquids = calibrations.liquids(season)?;
     let sources = Sources::of(season, &calibrations.settings).numbered_as(&calibrations.sources);
