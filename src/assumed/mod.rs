@@ -4,7 +4,7 @@
 /// the page of [this module](crate::assumed).
 ///
 /// They are constants. Built with the feature `vary`, a number is multiplied by the factor that the environment variable
-/// `HEELWORT_VARY` gives for it, as in `drift::shifts::misfits::WRONG_SD=2`.
+/// `HEELWORT_VARY` gives for it, as in `calibration::fit_data::WRONG_SD=2`.
 macro_rules! assumed {
     ($($(#[$doc:meta])* $vis:vis const $name:ident: $type:ty = $value:expr, $unit:literal;)*) => {$(
         $(#[$doc])*

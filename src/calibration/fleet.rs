@@ -7,7 +7,7 @@ use crate::fit::{Estimate, quantile};
 use crate::liquid::WATER_20C_KG_M3;
 
 use super::errors::{ErrorSource, Sources};
-use super::fit_data::{DISAGREES_P, FitPoint};
+use super::fit_data::{DISAGREES_P, FitPoint, is_wrong};
 use super::fitted_curve::FittedCalibration;
 use super::joint::fit_jointly;
 use super::joint_rows::{LOOSE, Member};
@@ -20,13 +20,21 @@ use super::selection::Choice;
 const AT_SG: f64 = 1.020;
 
 /// Fits the chosen curves of all sessions that share baths together, and names suspect baths. Where a fit fails the curves
-/// of the single probes stay.
-pub(super) fn fit_together(prepared: &mut [PreparedSession], sources: &Sources, level: f64) -> Vec<SharedBath> {
+/// of the single probes stay. The rows of baths that are wrong come with the baths that several probes share.
+pub(super) fn fit_together(
+    prepared: &mut [PreparedSession],
+    sources: &Sources,
+    level: f64,
+) -> (Vec<SharedBath>, Vec<usize>) {
     for one in prepared.iter_mut() {
         one.suspect = alone(one, level);
     }
-    let mut shared_baths = Vec::new();
-    for group in groups(prepared).into_iter().filter(|group| group.len() > 1) {
+    let (mut shared_baths, mut wrong) = (Vec::new(), Vec::new());
+    for group in groups(prepared) {
+        if let [place] = group.as_slice() {
+            wrong.extend(prepared.get(*place).into_iter().flat_map(wrong_alone));
+            continue;
+        }
         let members: Vec<&PreparedSession> = group.iter().filter_map(|&place| prepared.get(place)).collect();
         let joined = join(&members, sources, level).map_err(|why| why.to_string());
         let mut curves = joined.as_ref().map(|joined| joined.curves.iter()).unwrap_or_default();
@@ -41,7 +49,10 @@ pub(super) fn fit_together(prepared: &mut [PreparedSession], sources: &Sources, 
                 _ => {}
             }
         }
-        shared_baths.extend(joined.into_iter().flat_map(|joined| joined.baths));
+        if let Ok(joined) = joined {
+            shared_baths.extend(joined.baths);
+            wrong.extend(joined.wrong);
+        }
     }
     for shared in &shared_baths {
         let same = |bath: &&mut BathPoint| bath.references.iter().any(|row| shared.references.contains(row));
@@ -49,7 +60,7 @@ pub(super) fn fit_together(prepared: &mut [PreparedSession], sources: &Sources, 
             bath.error_sg = Some(shared.error_sg.clone());
         }
     }
-    shared_baths
+    (shared_baths, wrong)
 }
 
 /// What probes in common baths say together.
@@ -57,6 +68,8 @@ struct Joined {
     /// By member: its curve, and the suspect bath where it was in it.
     curves: Vec<(FittedCalibration, Option<Suspect>)>,
     baths: Vec<SharedBath>,
+    /// Rows of the bath that is wrong.
+    wrong: Vec<usize>,
 }
 
 fn join(members: &[&PreparedSession], sources: &Sources, level: f64) -> Result<Joined> {
@@ -82,16 +95,18 @@ fn join(members: &[&PreparedSession], sources: &Sources, level: f64) -> Result<J
             p: left_out.as_ref().filter(|l| l.source == bath.effect.source).map(|l| l.p),
         })
     };
-    let baths = baths.into_iter().map(shared_bath).collect::<Result<_>>()?;
-    let wrong = left_out.as_ref().filter(|l| l.p < *DISAGREES_P);
+    let baths: Vec<SharedBath> = baths.into_iter().map(shared_bath).collect::<Result<_>>()?;
+    let suspected = left_out.as_ref().filter(|l| l.p < *DISAGREES_P);
+    let wrong = baths.iter().filter(|bath| bath.p.is_some() && suspected.is_some_and(|l| is_wrong(l.off_sg, l.se_sg)));
+    let wrong = wrong.flat_map(|bath| bath.references.clone()).collect();
     let with_suspect = |(i, (one, fitted)): (usize, (&&PreparedSession, FittedCalibration))| {
-        let suspect = wrong.and_then(|wrong| {
-            let bath = one.points.iter().position(|p| p.is_of(wrong.source))?;
-            suspect(bath, wrong.p, &fitted, wrong.without.curves.get(i)?.clone(), level)
+        let suspect = suspected.and_then(|left| {
+            let bath = one.points.iter().position(|p| p.is_of(left.source))?;
+            suspect(bath, left.p, &fitted, left.without.curves.get(i)?.clone(), level)
         });
         (fitted, suspect)
     };
-    Ok(Joined { curves: members.iter().zip(together.curves).enumerate().map(with_suspect).collect(), baths })
+    Ok(Joined { curves: members.iter().zip(together.curves).enumerate().map(with_suspect).collect(), baths, wrong })
 }
 
 fn mean_df(fit: &JointFit) -> f64 {
@@ -160,6 +175,9 @@ impl FleetBath {
 struct WithoutBath {
     source: usize,
     p: f64,
+    /// Stated minus what the others say, and its standard error, the stated one included, SG.
+    off_sg: f64,
+    se_sg: f64,
     without: JointFit,
 }
 
@@ -173,7 +191,8 @@ impl WithoutBath {
         let df = mean_df(&without);
         let t = error / (1.0 + variance).sqrt();
         let p = (2.0 * quantile::student_t_upper_tail(t.abs(), df)? * baths as f64).min(1.0);
-        Ok(Some(Self { source, p, without }))
+        let size = bath.kg_m3 / WATER_20C_KG_M3;
+        Ok(Some(Self { source, p, off_sg: error * size, se_sg: (1.0 + variance).sqrt() * size, without }))
     }
 }
 
@@ -184,6 +203,16 @@ fn alone(one: &PreparedSession, level: f64) -> Option<Suspect> {
     let (bath, left) = each.min_by(|a, b| a.1.p.total_cmp(&b.1.p))?;
     let p = (left.p * left_out.len() as f64).min(1.0);
     if p < *DISAGREES_P { suspect(bath, p, fitted, left.without.clone(), level) } else { None }
+}
+
+/// Rows of the bath that is wrong by the others of this probe.
+fn wrong_alone(one: &PreparedSession) -> Vec<usize> {
+    let wrong = one.suspect.as_ref().and_then(|suspect| {
+        let left = one.choice.left_out.get(suspect.bath)?.as_ref()?;
+        let wrong = is_wrong(left.error_sg, left.error_sg / left.studentised);
+        one.baths.get(suspect.bath).filter(|_| wrong)
+    });
+    wrong.map(|bath| bath.references.clone()).unwrap_or_default()
 }
 
 fn suspect(bath: usize, p: f64, fitted: &FittedCalibration, without: FittedCalibration, level: f64) -> Option<Suspect> {

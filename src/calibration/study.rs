@@ -16,7 +16,7 @@ use super::noise::Noise;
 use super::prepared::PreparedSession;
 use super::result::{Calibration, Calibrations, NoCurve};
 use super::selection::Choice;
-use super::sessions::{BathSession, Role, sessions_of};
+use super::sessions::{BathSession, Immersion, Role, sessions_of};
 use super::settings::CalibrationSettings;
 
 impl CalibrationSettings {
@@ -25,6 +25,8 @@ impl CalibrationSettings {
     /// Each session's candidates are fitted and chosen alone; then the chosen curves of all probes that share baths are
     /// fitted together, with the error of each shared bath as one unknown. Errors that all baths of an instrument or a
     /// weighing have are in the curves' covariances.
+    ///
+    /// A bath that all others contradict is left out of the curves: it is then a check of them, which the study of drift names.
     ///
     /// A probe or a session that gives no curve is no error: it is in [`Calibrations::without`] with the reason.
     ///
@@ -46,20 +48,40 @@ impl CalibrationSettings {
             }
             all.extend(sessions);
         }
-        let prepare = |session: &BathSession| {
+        let prepare = |session: &BathSession, wrong: &[usize]| {
             let none = |why, check| NoCurve { probe: session.probe.clone(), at: session.ended(), why, check };
             match session.role() {
-                Role::Defines(baths) => match self.prepare(season, &sources, session, &baths) {
-                    Ok(one) => Either::Left(one),
-                    Err(why) => Either::Right(none(why.to_string(), false)),
-                },
+                Role::Defines(baths) => {
+                    let (out, right): (Vec<&Immersion>, Vec<&Immersion>) =
+                        baths.iter().partition(|bath| wrong.contains(&bath.reference));
+                    let without = self.prepare(season, &sources, session, &right).map(|mut one| {
+                        let name = |bath: &Immersion| bath.bath.clone().unwrap_or_else(|| format!("SG {:.4}", bath.sg));
+                        let remark = |bath| format!("the bath {} does not fit the others and is left out", name(bath));
+                        one.remarks.extend(out.into_iter().map(remark));
+                        one
+                    });
+                    // A curve by all of them is better than none.
+                    match without.or_else(|_| self.prepare(season, &sources, session, &baths)) {
+                        Ok(one) => Either::Left(one),
+                        Err(why) => Either::Right(none(why.to_string(), false)),
+                    }
+                }
                 Role::Check(why) => Either::Right(none(why, true)),
             }
         };
-        let (mut prepared, no_curve): (Vec<PreparedSession>, Vec<NoCurve>) = all.par_iter().partition_map(prepare);
+        let mut wrong: Vec<usize> = Vec::new();
+        let (prepared, no_curve, shared_baths) = loop {
+            let (mut prepared, no_curve): (Vec<PreparedSession>, Vec<NoCurve>) =
+                all.par_iter().partition_map(|session| prepare(session, &wrong));
+            let (shared_baths, mut found) = fit_together(&mut prepared, &sources, self.common.level);
+            found.retain(|row| !wrong.contains(row));
+            if found.is_empty() {
+                break (prepared, no_curve, shared_baths);
+            }
+            wrong.extend(found);
+        };
         without.extend(no_curve);
         without.sort_by(|a, b| a.probe.cmp(&b.probe).then(a.at.cmp(&b.at)));
-        let shared_baths = fit_together(&mut prepared, &sources, self.common.level);
         let mut calibrations: Vec<Calibration> = Vec::new();
         for one in prepared {
             let number = 1 + calibrations.iter().filter(|c| c.probe == one.probe).count();

@@ -10,7 +10,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::calibration::{Calibrations, CovarianceRoot, Noise, Sources, UNUSABLE, probe_ids};
 use crate::error::Result;
 use crate::gravity::episodes;
-use crate::season::{Pair, Reference, Season};
+use crate::season::{Pair, Season};
+use crate::units::Instant;
 
 use super::settings::DriftSettings;
 
@@ -30,15 +31,19 @@ pub(super) fn find_pairs(
     calibrations: &Calibrations,
     settings: &DriftSettings,
 ) -> Result<Vec<ModelPair>> {
-    let mut pairs = season.pairs(settings.window_min)?;
-    // Where a log is sparse, a sample goes with the line through the readings around it.
-    let has_any: BTreeSet<(usize, String)> = pairs.iter().map(|pair| (pair.reference, pair.probe.clone())).collect();
-    let is_far = |pair: &Pair| {
-        let is_sample = season.references.get(pair.reference).is_some_and(Reference::is_sample);
-        is_sample && !has_any.contains(&(pair.reference, pair.probe.clone()))
-    };
-    pairs.extend(season.pairs(0.5 * MINUTES_PER_HOUR * settings.plateau_window_h)?.into_iter().filter(is_far));
-    pairs.sort_by(|a, b| (a.reference, &a.probe).cmp(&(b.reference, &b.probe)));
+    let mut pairs = season.pairs(settings.window_min.max(0.5 * MINUTES_PER_HOUR * settings.plateau_window_h))?;
+    let window = (settings.window_min * 60e6).round() as i64;
+    pairs.retain_mut(|pair| {
+        let Some(reference) = season.references.get(pair.reference) else { return false };
+        let is_near = |at: &Instant| (at.micros() - reference.at.micros()).abs() <= window;
+        let is_near = |row: &usize| season.readings.at.get(*row).is_some_and(is_near);
+        if pair.rows.iter().any(is_near) {
+            pair.rows.retain(is_near);
+            return true;
+        }
+        // Where a log is sparse, a sample goes with the line through the readings around it.
+        pair.own_tilt_deg.is_some() || reference.is_sample()
+    });
     let liquids = calibrations.liquids(season)?;
     let sources = Sources::of(season, &calibrations.settings).numbered_as(&calibrations.sources);
     let (shared, held) = (shared(&pairs), held(season));

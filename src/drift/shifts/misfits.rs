@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use nalgebra::{Cholesky, DMatrix, DVector};
 
+use crate::calibration::{LEAST_OFF_SG, NAMED, WRONG_BATHS, WRONG_SD};
 use crate::drift::model::{FleetModel, MixedEquations, ShiftTerm, Variances, ln_prior, ln_sum};
 use crate::drift::pairs::ModelPair;
 use crate::drift::results::{Misfit, MisfitKind, PairKind};
@@ -21,16 +22,8 @@ const PAIR_SD: [f64; 2] = [0.0003, 0.0008];
 const SHARP_WALK_SD: f64 = 0.0009;
 
 assumed! {
-    /// How wrong a wrong entry is, SD; likewise each pair of a probe that is not the one it is said to be.
-    const WRONG_SD: f64 = 0.01, "SG";
-    /// A reference that is off by less is no slip: so much an instrument may be off beyond its stated error.
-    const LEAST_OFF_SG: f64 = 0.0035, "SG";
-    /// An entry is named from this probability on.
-    const NAMED: f64 = 0.75, "probability";
     /// How often a sample or an original gravity is wrong before anything is looked at.
     const WRONG_SAMPLES: f64 = 0.03, "share";
-    /// How often a bath or the probe named for a stay is.
-    const WRONG_BATHS: f64 = 0.01, "share";
 }
 
 /// Most rounds: each names at most one entry a probe.
