@@ -6,7 +6,7 @@ use crate::study::SeasonStudy;
 
 use super::super::reader::Reader;
 use super::super::running::running;
-use super::super::trust::off;
+use super::super::trust::{off, provisional};
 use super::super::words::{list, percent};
 use super::Answer;
 
@@ -31,16 +31,9 @@ pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
         probes(&mut answer, study, found, reader);
     }
     if let Some(calibrations) = study.calibrations.done() {
-        for c in &calibrations.calibrations {
-            if let Some(next) = c.next_bath() {
-                answer.say(format!(
-                    "Mix one more bath for {}, near {} ({:.0} g of sugar and {:.0} g of water for a litre). Its curve is \
-                     provisional, as it rests on {} baths.",
-                    c.probe, reader.plain(next.sg), next.sucrose_g_per_l, next.water_g_per_l, c.baths.len()
-                ));
-            }
-        }
-        let with: Vec<&str> = calibrations.calibrations.iter().map(|c| c.probe.as_str()).collect();
+        let mut with: Vec<&str> = calibrations.calibrations.iter().map(|c| c.probe.as_str()).collect();
+        with.dedup();
+        answer.sentences.extend(with.iter().filter_map(|probe| one_more_bath(study, probe, reader)));
         let mut without: Vec<&str> = calibrations.without.iter().map(|none| none.probe.as_str()).collect();
         without.retain(|probe| !with.contains(probe));
         without.dedup();
@@ -52,6 +45,25 @@ pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
         answer.say("Nothing that the data show.");
     }
     answer
+}
+
+/// What a provisional curve lacks: one bath while its calibration still takes baths, else a new calibration.
+fn one_more_bath(study: &SeasonStudy, probe: &str, reader: &Reader) -> Option<String> {
+    let (curve, next) = provisional(study, probe)?;
+    let until = curve.calibrated_at.plus_hours(study.calibrations.done()?.settings.session_gap_h);
+    let what = match study.latest.is_some_and(|now| now < until) {
+        true => format!("Mix one more bath for {probe} before {}, near", reader.hour(until)),
+        false => format!("Calibrate {probe} in water and three baths, one of them near"),
+    };
+    let known = curve.tilt_deg_at_20c(next.sg).and_then(|tilt_deg| curve.sg_at(tilt_deg).ok());
+    let known = known.map_or_else(String::new, |e| format!(", and there it tells {} only", reader.gravity(&e)));
+    Some(format!(
+        "{what} {} ({:.0} g of sugar and {:.0} g of water for a litre). Its curve is provisional: it rests on {} baths{known}.",
+        reader.plain(next.sg),
+        next.sucrose_g_per_l,
+        next.water_g_per_l,
+        curve.baths.len()
+    ))
 }
 
 /// Entries that the rest of the season contradicts, the surest first.
@@ -131,10 +143,14 @@ fn batches(answer: &mut Answer, study: &SeasonStudy, reader: &Reader) {
 
 fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift, reader: &Reader) {
     let size = |probe: &ProbeDrift| probe.offset_sg.value().map_or(0.0, f64::abs);
+    // What a provisional curve needs is said apart.
+    let whole = |probe: &&ProbeDrift| provisional(study, &probe.probe).is_none();
+    let is_due = |probe: &&ProbeDrift| probe.recalibrate == Recalibrate::AlreadyPast;
+    let is_off = |probe: &&ProbeDrift| off(found, probe, reader).is_some();
     let mut due: Vec<&ProbeDrift> =
-        found.probes.iter().filter(|probe| probe.recalibrate == Recalibrate::AlreadyPast).collect();
+        found.probes.iter().filter(is_due).filter(|probe| is_off(probe) || whole(probe)).collect();
     due.sort_by(|a, b| size(b).total_cmp(&size(a)));
-    let any_off = due.iter().any(|probe| off(found, probe, reader).is_some());
+    let any_off = due.iter().any(is_off);
     for probe in due.iter().take(MOST_PROBES) {
         let name = &probe.probe;
         answer.say(match off(found, probe, reader) {
@@ -146,7 +162,7 @@ fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift, reader: &Read
         let names: Vec<&str> = more.iter().map(|probe| probe.probe.as_str()).collect();
         answer.say(format!("Also due, by smaller errors: {}. Their dates stand with the probes.", list(&names)));
     }
-    for probe in &found.probes {
+    for probe in found.probes.iter().filter(whole) {
         if let (Recalibrate::By(at), Some(now)) = (&probe.recalibrate, study.latest)
             && at.days_since(now) <= SOON_D
         {
