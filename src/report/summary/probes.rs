@@ -58,7 +58,7 @@ fn drift(answer: &mut Answer, found: &Drift, study: &SeasonStudy, reader: &Reade
         (false, _) => format!("Trust, within {limit}: {}.", some(&trusted, MOST_NAMES)),
     });
     if trust(Trust::No).next().is_some() {
-        answer.say("The gravities in this report are corrected for what is known of the errors of the others.");
+        answer.say("The gravities in this report are corrected for the known errors of the others.");
     }
     let mut shifts: Vec<&Shift> = found.shifts.iter().filter(|shift| shift.kind.is_found()).collect();
     shifts.sort_by(|a, b| a.p_probe.unwrap_or(1.0).total_cmp(&b.p_probe.unwrap_or(1.0)));

@@ -162,15 +162,26 @@ fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift, reader: &Read
         let names: Vec<&str> = more.iter().map(|probe| probe.probe.as_str()).collect();
         answer.say(format!("Also due, by smaller errors: {}. Their dates stand with the probes.", list(&names)));
     }
-    for probe in found.probes.iter().filter(whole) {
-        if let (Recalibrate::By(at), Some(now)) = (&probe.recalibrate, study.latest)
-            && at.days_since(now) <= SOON_D
-        {
-            let (name, limit) = (&probe.probe, reader.scales.limit(found.limit_sg));
+    let soon = |probe: &ProbeDrift| match (&probe.recalibrate, study.latest) {
+        (Recalibrate::By(at), Some(now)) if at.days_since(now) <= SOON_D => Some((*at, probe.probe.clone())),
+        _ => None,
+    };
+    let mut soon: Vec<_> = found.probes.iter().filter(whole).filter_map(soon).collect();
+    soon.sort();
+    let limit = reader.scales.limit(found.limit_sg);
+    match soon.as_slice() {
+        [] => {}
+        [(at, probe)] => answer.say(format!(
+            "Check {probe} in water after its next batch: its error is known until {} only. Calibrate it if it is off by more than \
+             {limit}.",
+            reader.day(*at)
+        )),
+        many => {
+            let named: Vec<String> = many.iter().map(|(at, probe)| format!("{probe} (until {})", reader.day(*at))).collect();
             answer.say(format!(
-                "Check {name} in water after its next batch, as its error is not known beyond {}. Calibrate it if it is off \
-                 by more than {limit}.",
-                reader.day(*at)
+                "Check these in water after their next batches, as their errors are known for some days only: {}. Calibrate those that \
+                 are off by more than {limit}.",
+                list(&named)
             ));
         }
     }
