@@ -163,27 +163,15 @@ fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift, reader: &Read
         answer.say(format!("Also due, by smaller errors: {}. Their dates stand with the probes.", list(&names)));
     }
     let soon = |probe: &ProbeDrift| match (&probe.recalibrate, study.latest) {
-        (Recalibrate::By(at), Some(now)) if at.days_since(now) <= SOON_D => Some((*at, probe.probe.clone())),
+        (Recalibrate::By(at), Some(now)) if at.days_since(now) <= SOON_D => {
+            Some(format!("{} (its error is known until {})", probe.probe, reader.day(*at)))
+        }
         _ => None,
     };
-    let mut soon: Vec<_> = found.probes.iter().filter(whole).filter_map(soon).collect();
-    soon.sort();
-    let limit = reader.scales.limit(found.limit_sg);
-    match soon.as_slice() {
-        [] => {}
-        [(at, probe)] => answer.say(format!(
-            "Check {probe} in water after its next batch: its error is known until {} only. Calibrate it if it is off by more than \
-             {limit}.",
-            reader.day(*at)
-        )),
-        many => {
-            let named: Vec<String> = many.iter().map(|(at, probe)| format!("{probe} (until {})", reader.day(*at))).collect();
-            answer.say(format!(
-                "Check these in water after their next batches, as their errors are known for some days only: {}. Calibrate those that \
-                 are off by more than {limit}.",
-                list(&named)
-            ));
-        }
+    let soon: Vec<String> = found.probes.iter().filter(whole).filter_map(soon).collect();
+    if !soon.is_empty() {
+        let (soon, limit) = (list(&soon), reader.scales.limit(found.limit_sg));
+        answer.say(format!("Check in water after the next batch: {soon}. Calibrate what is off by more than {limit}."));
     }
     if let Some(taken) = study.bath_plan.done().filter(|_| any_off).and_then(BathPlan::recommended) {
         answer.say(format!(
