@@ -34,8 +34,7 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -
             @if let Some((from, to)) = span.filter(|_| !batch.at_rest()) { (picture(batch.forecast.chart(from, to, &reader.scales))) }
         } }
     };
-    let blocks =
-        |of: &[RunningBatch<'_>]| html! { @if !of.is_empty() { div.parts { @for batch in of { (block(batch)) } } } };
+    let blocks = |of: &[RunningBatch<'_>]| html! { div.parts { @for batch in of { (block(batch)) } } };
     let (first, later) = batches.split_at(batches.len().min(MOST_OPEN));
     html! {
         @if batches.is_empty() {
@@ -43,7 +42,7 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -
             @for result in results(study, reader) { p { (result) } }
         }
         (blocks(first))
-        (fold(&format!("{} that finish later", count(later.len(), "batch", "batches")), &blocks(later)))
+        @if !later.is_empty() { (fold(&format!("{} that finish later", count(later.len(), "batch", "batches")), &blocks(later))) }
         @if span.is_some() {
             p.sub { "Each shape shows when the batch comes to rest: the higher, the likelier. Upright line: the last reading of the season." }
         }

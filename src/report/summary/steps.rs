@@ -6,7 +6,7 @@ use crate::study::SeasonStudy;
 
 use super::super::reader::Reader;
 use super::super::running::running;
-use super::super::trust::{off, provisional};
+use super::super::trust::{Trust, off, provisional};
 use super::super::words::{list, percent};
 use super::Answer;
 
@@ -144,13 +144,10 @@ fn batches(answer: &mut Answer, study: &SeasonStudy, reader: &Reader) {
 fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift, reader: &Reader) {
     let size = |probe: &ProbeDrift| probe.offset_sg.value().map_or(0.0, f64::abs);
     // What a provisional curve needs is said apart.
-    let whole = |probe: &&ProbeDrift| provisional(study, &probe.probe).is_none();
-    let is_due = |probe: &&ProbeDrift| probe.recalibrate == Recalibrate::AlreadyPast;
-    let is_off = |probe: &&ProbeDrift| off(found, probe, reader).is_some();
-    let mut due: Vec<&ProbeDrift> =
-        found.probes.iter().filter(is_due).filter(|probe| is_off(probe) || whole(probe)).collect();
+    let trust = |probe: &ProbeDrift| Trust::of(study, found, probe, reader);
+    let mut due: Vec<_> = found.probes.iter().filter(|one| matches!(trust(one), Trust::No | Trust::CheckIt)).collect();
     due.sort_by(|a, b| size(b).total_cmp(&size(a)));
-    let any_off = due.iter().any(is_off);
+    let any_off = due.iter().any(|probe| trust(probe) == Trust::No);
     for probe in due.iter().take(MOST_PROBES) {
         let name = &probe.probe;
         answer.say(match off(found, probe, reader) {
@@ -163,12 +160,12 @@ fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift, reader: &Read
         answer.say(format!("Also due, by smaller errors: {}. Their dates stand with the probes.", list(&names)));
     }
     let soon = |probe: &ProbeDrift| match (&probe.recalibrate, study.latest) {
-        (Recalibrate::By(at), Some(now)) if at.days_since(now) <= SOON_D => {
+        (Recalibrate::By(at), Some(now)) if trust(probe) == Trust::Yes && at.days_since(now) <= SOON_D => {
             Some(format!("{} (its error is known until {})", probe.probe, reader.day(*at)))
         }
         _ => None,
     };
-    let soon: Vec<String> = found.probes.iter().filter(whole).filter_map(soon).collect();
+    let soon: Vec<String> = found.probes.iter().filter_map(soon).collect();
     if !soon.is_empty() {
         let (soon, limit) = (list(&soon), reader.scales.limit(found.limit_sg));
         answer.say(format!("Check in water after the next batch: {soon}. Calibrate what is off by more than {limit}."));
