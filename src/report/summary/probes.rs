@@ -52,11 +52,13 @@ fn drift(answer: &mut Answer, found: &Drift, study: &SeasonStudy, reader: &Reade
     let limit = reader.scales.limit(found.limit_sg);
     let trust = |wanted| found.probes.iter().filter(move |probe| Trust::of(study, found, probe, reader) == wanted);
     let trusted: Vec<&str> = trust(Trust::Yes).map(|probe| probe.probe.as_str()).collect();
-    answer.say(match (trusted.is_empty(), found.probes.is_empty()) {
-        (_, true) => "No probe met a reference after its calibration.".to_owned(),
-        (true, _) => format!("None is known to read within {limit}."),
-        (false, _) => format!("Trust, within {limit}: {}.", some(&trusted, MOST_NAMES)),
-    });
+    if found.probes.is_empty() {
+        answer.say("No probe met a reference after its calibration.");
+    } else if !trusted.is_empty() {
+        answer.say(format!("Trust, within {limit}: {}.", some(&trusted, MOST_NAMES)));
+    } else if trust(Trust::Provisional).next().is_none() {
+        answer.say(format!("None is known to read within {limit}."));
+    }
     if trust(Trust::No).next().is_some() {
         answer.say("The gravities in this report are corrected for the known errors of the others.");
     }

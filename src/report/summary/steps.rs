@@ -56,9 +56,9 @@ fn one_more_bath(study: &SeasonStudy, probe: &str, reader: &Reader) -> Option<St
         false => format!("Calibrate {probe} in water and three baths, one of them near"),
     };
     let known = curve.tilt_deg_at_20c(next.sg).and_then(|tilt_deg| curve.sg_at(tilt_deg).ok());
-    let known = known.map_or_else(String::new, |e| format!(", and there it tells {} only", reader.gravity(&e)));
+    let known = known.map_or_else(String::new, |e| format!(" There it tells {}.", reader.gravity(&e)));
     Some(format!(
-        "{what} {} ({:.0} g of sugar and {:.0} g of water for a litre). Its curve is provisional: it rests on {} baths{known}.",
+        "{what} {} ({:.0} g of sugar and {:.0} g of water for a litre). Its curve is provisional, as {} baths do not check its form.{known}",
         reader.plain(next.sg),
         next.sucrose_g_per_l,
         next.water_g_per_l,
