@@ -103,7 +103,7 @@ impl RunningBatch<'_> {
         }
         let mut so_far = Vec::new();
         if let Some(done) = self.forecast.progress.value().filter(|_| idle.is_none()) {
-            so_far.push(format!("{:.0}\u{a0}% of its drop", 100.0 * done));
+            so_far.push(format!("{} of its drop", percent(done)));
         }
         let original = self.fit.and_then(|fit| fit.finding(Trait::OriginalSg).value());
         if let Some((original, now)) = original.zip(now).filter(|_| idle.is_none()) {

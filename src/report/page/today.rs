@@ -29,7 +29,7 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -
                     None => (batch.name()),
                 }
             }
-            p { (batch.now(reader)) }
+            p { (unbroken(&batch.now(reader))) }
             p { (unbroken(&batch.finish(reader))) }
             @if let Some((from, to)) = span.filter(|_| !batch.at_rest()) { (picture(batch.forecast.chart(from, to, &reader.scales))) }
         } }
