@@ -58,7 +58,7 @@ pub(crate) fn choose(points: &[FitPoint], prior: &FloatPrior, level: f64) -> Res
     Ok(Choice { kind: chosen.kind, rmse_sg: chosen.rmse_sg, fitted, left_out, candidates })
 }
 
-/// The first float (hull, wall-sided, wall-sided with free K) whose residuals agree with the stated SDs at 1 %. A float's
+/// The first float ([`CurveKind::is_float`]) whose residuals agree with the stated SDs at 1 %. A float's
 /// shape has reasons, and a score from half a dozen baths is a weak judge of it. Where none agrees, the first float with
 /// which all baths but one agree, when that one lies between others: a wrong bath is likelier than a float of another
 /// shape, which would show at the ends. Else the earliest candidate that no other beats clearly when baths are left out;

@@ -97,6 +97,7 @@ impl Calibration {
             let mut names = vec![(plot.px(high, 0.0).1, self.kind.label(), INK)];
             for (candidate, line) in &lines {
                 let alpha = if candidate.refused.is_some() { 0.45 } else { 1.0 };
+                // Dashed, as it shares its colour with the cylinder of known size.
                 let piece = if candidate.kind == CurveKind::WallSidedFreeK { 3 } else { line.len() };
                 for part in line.chunks(piece) {
                     plot.line(part, colour(candidate.kind), 1.8, alpha)?;

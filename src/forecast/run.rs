@@ -92,7 +92,7 @@ impl Forecaster<'_> {
     }
 
     fn draw(&self, name: &str, as_of: Instant) -> DrawnForecast {
-        let none = |batch, why: &str| DrawnForecast::None(Box::new(ForecastDraft::none(name, batch, as_of, why)));
+        let none = |batch, why: &str| DrawnForecast::Made(Box::new(ForecastDraft::none(name, batch, as_of, why)));
         let Some((index, batch)) = self.batches.iter().enumerate().find(|(_, batch)| batch.batch == name) else {
             return none(None, "there is no batch of this name");
         };
@@ -102,7 +102,7 @@ impl Forecaster<'_> {
         match self.source.series(batch, as_of) {
             Ok(None) => self.by_durations(batch, as_of),
             Ok(Some(series)) => match self.draw_from(index, batch, as_of, series) {
-                Ok(from) => DrawnForecast::Some(Box::new(from)),
+                Ok(from) => DrawnForecast::Drawn(Box::new(from)),
                 Err(Error::NotEstimable { why, .. }) if why == NO_GRAVITY => self.by_durations(batch, as_of),
                 Err(error) => none(Some(batch), &error.to_string()),
             },
@@ -123,7 +123,7 @@ impl Forecaster<'_> {
             forecast.method = format!("times to rest of {} other batches", known_h.len());
             made.finishes_h = known_h;
         }
-        DrawnForecast::None(Box::new(made))
+        DrawnForecast::Made(Box::new(made))
     }
 
     fn draw_from(&self, index: usize, batch: &Batch, as_of: Instant, series: GravitySeries) -> Result<FromDraws> {
@@ -191,8 +191,8 @@ impl DrawnForecast {
     /// The forecast.
     pub fn make(self) -> ForecastDraft {
         let from = match self {
-            Self::Some(from) => *from,
-            Self::None(made) => return *made,
+            Self::Drawn(from) => *from,
+            Self::Made(made) => return *made,
         };
         let FromDraws { batch, as_of, last_reading_h, now_h, others, cooled, rivals, draws, .. } = from;
         let progress = quantiles(&rising(draws.progress.iter().copied()));
@@ -256,9 +256,9 @@ fn in_days(finishes_h: &[f64], now_h: f64) -> Vec<f64> {
 /// What a forecast is made from.
 pub(super) enum DrawnForecast {
     /// Draws from the posterior.
-    Some(Box<FromDraws>),
-    /// Why there are none, as a forecast without numbers.
-    None(Box<ForecastDraft>),
+    Drawn(Box<FromDraws>),
+    /// A forecast without draws: by the times of other batches alone, or without numbers and with the reason.
+    Made(Box<ForecastDraft>),
 }
 
 /// Draws from the posterior of one batch as of a moment.

@@ -34,8 +34,8 @@ impl Forecaster<'_> {
             }
         }
         let drawn = match self.drawn(&[(batch, as_of)]).pop() {
-            Some(DrawnForecast::Some(drawn)) => *drawn,
-            Some(DrawnForecast::None(made)) => return Err(Error::not_estimable(WHAT, made.forecast.why)),
+            Some(DrawnForecast::Drawn(drawn)) => *drawn,
+            Some(DrawnForecast::Made(made)) => return Err(Error::not_estimable(WHAT, made.forecast.why)),
             None => return Err(Error::not_estimable(WHAT, "there is no batch of this name")),
         };
         if drawn.as_of.hours_since(drawn.batch.pitched_at) > drawn.now_h {

@@ -1,4 +1,5 @@
-//! The traits: what is read off a fitted curve. A further one is an entry of the list below.
+//! The traits: what is read off a fitted curve. A further one is an entry of the list below; what else it needs is told in
+//! DEVELOPERS.md.
 
 use std::fmt;
 
@@ -9,17 +10,22 @@ use crate::liquid;
 
 use super::timed::Timed;
 
-/// Unit of a time of a batch.
+/// Unit of a time counted from pitching; a length of time is none.
 const HOURS: &str = "hours from pitching";
 /// Unit of a rate.
 const SG_PER_DAY: &str = "SG per day";
 
 /// What is known of each trait.
 struct Facts {
+    /// Its name in the tables, with the unit.
     name: &'static str,
+    /// The name of its standard error in the tables.
     se_name: &'static str,
+    /// Its name in words.
     title: &'static str,
+    /// Its unit in words, by which times and rates are known.
     unit: &'static str,
+    /// Whether it hangs on the terminal gravity.
     needs_terminal: bool,
     /// Difference that begins to matter.
     margin: f64,

@@ -189,7 +189,8 @@ impl Settings {
         Ok(Part::Done(kinetics))
     }
 
-    /// The backtest comes first: forecasts learn from how those of the past did.
+    /// The backtest and then the forecasts, by one forecaster, which remembers what it has looked at. What a forecast learns, it
+    /// learns from batches that have ended, not from how forecasts of the past did.
     fn forecast(
         &self,
         season: &Season,

@@ -13,7 +13,7 @@ pub(super) struct KindFacts {
     pub words: &'static str,
     /// Its name beside a line of a picture: one or two short words.
     pub label: &'static str,
-    /// Number of its colour.
+    /// Number of its colour in the list in `chart/candidates.rs`, which begins anew after its end.
     pub colour: usize,
     /// Its coefficients, in their order.
     pub coefficients: &'static [CoefficientRule],

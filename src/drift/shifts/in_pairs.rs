@@ -1,4 +1,5 @@
-//! Sudden shifts of each probe: those of known events with their size, and those that are found.
+//! The search for sudden shifts that nobody wrote down, in the pairs of all probes: rounds of [`scan`], each with the shifts
+//! that those before it found.
 
 use std::collections::BTreeSet;
 

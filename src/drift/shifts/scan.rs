@@ -1,4 +1,4 @@
-//! The search for sudden shifts: a likelihood-ratio scan over all moments, calibrated by simulation.
+//! One round of the search for sudden shifts: a likelihood-ratio scan over all moments, calibrated by simulation.
 
 use nalgebra::{DMatrix, DVector, DVectorView};
 use rand::{RngExt, SeedableRng};
