@@ -48,8 +48,8 @@ impl Drift {
         );
         Ok(Figure::new("How true each probe stays", alt, panels).with_caption(format!(
             "Ochre squares: baths. Ring: samples of batches, and original gravities as stated. Cross: left out of the estimate. Bars: \
-             one standard error of the reference and of the probe's own noise. Probes that were compared with each other only have \
-             no mark there. Line and band: the estimated error at SG 1.020 with its interval. Upright \
+             one standard error of the reference and of the probe's own noise. Comparisons of two probes with each other have \
+             no mark. Line and band: the estimated error at SG 1.020 with its interval. Upright \
              lines: sudden shifts, thin where an event is written down, thick and red where found in the data. Bars at the foot: \
              batches. Above: the slope through all of it with its standard error, {}.",
             scales.difference("SG per 30 days").unit
