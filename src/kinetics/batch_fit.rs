@@ -129,6 +129,8 @@ pub struct BatchFit {
     pub ended_hours: Option<f64>,
     /// Limit used to tell stuck from finished, with its standard deviation.
     pub limit_sg: Option<(f64, f64)>,
+    /// Probability that its terminal gravity is a stuck one, if it is at rest. [`Status::Stuck`] is said where it is over 0.9.
+    pub p_stuck: Option<f64>,
     /// Why something is missing, in words; empty when nothing is.
     pub why: String,
 }

@@ -51,13 +51,7 @@ impl Judge<'_> {
                 return Ok((Status::Restarted, Some(at), p));
             }
         }
-        let p_stuck = |terminal_sg: f64, variance: f64| {
-            let above = terminal_sg - self.limit.0 - self.stuck_above;
-            let sd = (variance + self.limit.1 * self.limit.1).sqrt();
-            let z = if sd > 0.0 { above / sd } else { above.signum() * f64::INFINITY };
-            1.0 - quantile::normal_upper_tail(z)
-        };
-        let stuck = p_stuck(fitted.curve.terminal_sg, fitted.covariance[1][1]) > *SURE;
+        let stuck = self.p_stuck(fitted.curve.terminal_sg, fitted.covariance[1][1]) > *SURE;
         let stage = self.stage(&curve);
         let word = if stage == Status::Finished && stuck { Status::Stuck } else { stage };
         let since = match word {
@@ -73,7 +67,7 @@ impl Judge<'_> {
             let own = Timed::new(drawn, &fitted.clock);
             if self.stage(&own) == stage {
                 // The draw has the error of the terminal gravity; that of the limit is left.
-                p += if word == Status::Stuck { p_stuck(drawn.terminal_sg, 0.0) } else { 1.0 };
+                p += if word == Status::Stuck { self.p_stuck(drawn.terminal_sg, 0.0) } else { 1.0 };
             }
         }
         let method = "share of curves drawn from the errors of the fit";
@@ -82,6 +76,14 @@ impl Judge<'_> {
             n => probability(p / n as f64, level, method)?,
         };
         Ok((word, since, p))
+    }
+
+    /// Probability that a batch at rest there is stuck, from the variance of its terminal gravity.
+    pub fn p_stuck(&self, terminal_sg: f64, variance: f64) -> f64 {
+        let above = terminal_sg - self.limit.0 - self.stuck_above;
+        let sd = (variance + self.limit.1 * self.limit.1).sqrt();
+        let z = if sd > 0.0 { above / sd } else { above.signum() * f64::INFINITY };
+        1.0 - quantile::normal_upper_tail(z)
     }
 
     /// The word without regard to the limit.

@@ -148,6 +148,7 @@ impl KineticsSettings {
             };
             (fit.status, fit.status_since_h, fit.status_probability) = judged.status(fitted, self.common.level)?;
             fit.limit_sg = Some(limit);
+            fit.p_stuck = Some(judged.p_stuck(fitted.curve.terminal_sg, fitted.covariance[1][1]));
         }
         Ok(())
     }

@@ -57,6 +57,7 @@ pub(super) fn unfitted(series: &GravitySeries, binned: &BinnedSeries) -> BatchFi
         cooled_hours: series.cooled_hours,
         ended_hours: series.ended_hours,
         limit_sg: series.limit_sg,
+        p_stuck: None,
         why: String::new(),
     }
 }

@@ -49,7 +49,8 @@ impl StrainSettings {
     /// t's (Genz and Bretz 2009); with spreads by strain, or more than 28 strains, Bonferroni's bound. Of more than a hundred
     /// strains the twenty with the best plain means are compared, by the bound for all pairs of all strains.
     ///
-    /// A stuck batch counts in the share of stuck ones and in no trait that hangs on the terminal gravity. A batch that does not
+    /// A stuck batch counts in the share of stuck ones and in no trait that hangs on the terminal gravity; nor does one in these
+    /// that is more likely stuck than not. A batch that does not
     /// give a trait, as it is not at rest, is left out of it; both are told. Errors that batches share, such as a probe's
     /// calibration or an instrument's bias, are not modelled: the season's samples have taken them off the batches' fits.
     ///
@@ -90,7 +91,8 @@ impl StrainSettings {
     }
 
     fn one_trait(&self, which: Trait, all: &Compared<'_>, found: &mut Strains) -> Result<()> {
-        let stuck = |fit: &BatchFit| which.needs_terminal() && fit.status == Status::Stuck;
+        let likely = |fit: &BatchFit| fit.status == Status::Finished && fit.p_stuck.is_some_and(|p| p > 0.5);
+        let stuck = |fit: &BatchFit| which.needs_terminal() && (fit.status == Status::Stuck || likely(fit));
         let usable = |e: &&Estimate| e.value.is_finite() && e.se > 0.0 && e.se.is_finite();
         let given: Vec<Option<&Estimate>> =
             all.fits.iter().map(|fit| fit.finding(which).estimate().filter(|_| !stuck(fit)).filter(usable)).collect();
@@ -99,8 +101,9 @@ impl StrainSettings {
         for (strain, own) in &all.strains {
             let values = || own.iter().filter_map(|i| given[*i]).map(|e| scale.model(e.value, e.se).0);
             let n = values().count();
-            let stuck = own.iter().filter(|i| stuck(&all.fits[**i])).count();
-            let reasons = [(stuck, "stuck"), (own.len() - n - stuck, "without it")];
+            let stuck = || own.iter().map(|i| &all.fits[*i]).filter(|fit| stuck(fit));
+            let (stuck, sure) = (stuck().count(), stuck().filter(|fit| fit.status == Status::Stuck).count());
+            let reasons = [(sure, "stuck"), (stuck - sure, "probably stuck"), (own.len() - n - stuck, "without it")];
             let reasons = reasons.iter().filter(|(n, _)| *n > 0).map(|(n, why)| format!("{n} {why}"));
             let raw = values().sum::<f64>() / n as f64;
             found.means.push(StrainMean {

@@ -1,6 +1,6 @@
 //! What was known of a batch at a moment.
 
-use std::collections::BTreeMap;
+use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use crate::calibration::Calibrations;
@@ -18,6 +18,9 @@ use super::settings::Settings;
 /// References up to which the variances of drift are fitted anew each time: a fit takes as long as the cube of their number.
 const FITTED_EACH: usize = 300;
 
+/// Moments whose drift is kept: those asked for last, as moments are asked for in order of time.
+const KEPT: usize = 32;
+
 /// Gives gravities as they were known at a moment, from a season that was studied to its end.
 ///
 /// A calibration depends on its own baths alone. Where all those that a batch's readings rest on were done and known
@@ -30,8 +33,8 @@ pub(super) struct AsKnown<'a> {
     settings: &'a Settings,
     calibrations: &'a Part<Calibrations>,
     gravity: &'a Part<Gravity>,
-    /// What probes may read wrong, by moment: many batches are asked for at one moment.
-    errors: Mutex<BTreeMap<Instant, Errors>>,
+    /// What probes may read wrong at moments, the one asked for last at the end: many batches are asked for at one moment.
+    errors: Mutex<VecDeque<(Instant, Errors)>>,
 }
 
 /// What the drift known at a moment says of the probes.
@@ -90,9 +93,8 @@ impl<'a> AsKnown<'a> {
     }
 
     fn errors_at(&self, calibrations: &Calibrations, moment: Instant) -> Result<Errors> {
-        // A poisoned lock holds whole entries all the same: each is written at once.
-        if let Some(known) = self.errors.lock().unwrap_or_else(PoisonError::into_inner).get(&moment) {
-            return Ok(known.clone());
+        if let Some(known) = self.kept(moment) {
+            return Ok(known);
         }
         let mut by_then = calibrations.clone();
         by_then.calibrations.retain(|calibration| calibration.calibrated_at <= moment);
@@ -107,8 +109,21 @@ impl<'a> AsKnown<'a> {
                 Errors { offset, of_probes: of_probes.map(Arc::new) }
             }
         };
-        self.errors.lock().unwrap_or_else(PoisonError::into_inner).insert(moment, found.clone());
+        let mut kept = self.errors.lock().unwrap_or_else(PoisonError::into_inner);
+        kept.push_back((moment, found.clone()));
+        let beyond = kept.len().saturating_sub(KEPT);
+        kept.drain(..beyond);
         Ok(found)
+    }
+
+    /// What is kept of a moment, which then is the one asked for last.
+    fn kept(&self, moment: Instant) -> Option<Errors> {
+        // A poisoned lock holds whole entries all the same: each is written at once.
+        let mut kept = self.errors.lock().unwrap_or_else(PoisonError::into_inner);
+        let place = kept.iter().position(|(at, _)| *at == moment)?;
+        let known = kept.remove(place)?;
+        kept.push_back(known.clone());
+        Some(known.1)
     }
 
     /// When the variances of drift were last fitted, and wrong entries last sought: up to [`FITTED_EACH`] references each

@@ -119,8 +119,23 @@ fn the_stored_season_loads_and_is_what_its_readme_says() {
 
 #[test]
 fn the_stored_season_is_what_its_command_makes() {
-    let loaded = Season::load(Path::new(env!("CARGO_MANIFEST_DIR")).join("datasets/tern-island")).unwrap();
-    let made = stored().run().unwrap().season;
+    let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("datasets/tern-island");
+    let loaded = Season::load(&dir).unwrap();
+    let simulated = stored().run().unwrap();
+    let written = tempfile::tempdir().unwrap();
+    simulated.write(written.path()).unwrap();
+    for file in ["batches", "curves", "errors", "probes", "shifts", "strains"] {
+        let read = |dir: &Path| std::fs::read_to_string(dir.join("truth").join(format!("{file}.csv"))).unwrap();
+        let (kept, made) = (read(&dir), read(written.path()));
+        assert_eq!(kept.lines().next(), made.lines().next(), "columns of truth/{file}.csv");
+        assert_eq!(kept.lines().count(), made.lines().count(), "rows of truth/{file}.csv");
+        let number = |text: &str| text.parse::<f64>().ok();
+        for (a, b) in kept.split([',', '\n']).zip(made.split([',', '\n'])) {
+            let near = number(a).zip(number(b)).is_some_and(|(a, b)| (a - b).abs() <= 1e-6 * a.abs().max(1e-3));
+            assert!(a == b || near, "truth/{file}.csv: {a} {b}");
+        }
+    }
+    let made = simulated.season;
     assert_eq!(loaded.batches, made.batches);
     assert_eq!(loaded.probes, made.probes);
     assert_eq!(loaded.readings.at, made.readings.at);

@@ -114,6 +114,13 @@ fn stuck_batches_are_counted_and_move_no_attenuation() {
     assert_eq!(clean.contrasts[0].difference, found.contrasts[0].difference);
     assert_eq!((found.means[1].left_out.as_str(), found.means[0].left_out.as_str()), ("3 stuck", "1 without it"));
     assert_eq!((found.stuck[1].n, found.stuck[1].stuck, found.stuck[0].unfinished), (7, 3, 1));
+    // One that is more likely stuck than not moves no attenuation either, but is not called stuck.
+    let mut likely = Brewed::new(40, "thrift", &[(ATTENUATION, 0.7, 0.01)]);
+    likely.p_stuck = Some(0.6);
+    all.push(likely);
+    let found = run(&all);
+    assert_eq!(clean.contrasts[0].difference, found.contrasts[0].difference);
+    assert_eq!((found.means[1].left_out.as_str(), found.stuck[1].stuck), ("3 stuck, 1 probably stuck", 3));
 }
 
 #[test]

@@ -12,6 +12,7 @@ pub struct Brewed {
     /// Traits with their standard errors.
     pub traits: Vec<(Trait, f64, f64)>,
     pub status: Status,
+    pub p_stuck: Option<f64>,
 }
 
 impl Brewed {
@@ -19,7 +20,7 @@ impl Brewed {
     pub fn new(index: usize, strain: &str, traits: &[(Trait, f64, f64)]) -> Self {
         let at = Instant::parse("2031-03-01T12:00:00Z").unwrap();
         let row = Batch::new(format!("b-{index:03}"), strain, at);
-        Self { row, traits: traits.to_vec(), status: Status::Finished }
+        Self { row, traits: traits.to_vec(), status: Status::Finished, p_stuck: None }
     }
 
     fn fit(&self) -> BatchFit {
@@ -53,6 +54,7 @@ impl Brewed {
             cooled_hours: None,
             ended_hours: None,
             limit_sg: None,
+            p_stuck: self.p_stuck,
             why: String::new(),
         }
     }

@@ -70,8 +70,7 @@ pub(super) fn methods() -> Markup {
                  for hours. Hours in which foam, a wall or bubbles held a probe are left out. Time is that of the clock, or runs \
                  faster in the warm, whichever the readings support." }
             li { b { "Forecast. " } "The batch's own readings, and past batches as known at that moment, tell where it is on its curve. \
-                 The strain's ended batches tell how long it takes from the middle of its drop to rest. The forecasts before it \
-                 tell how wide it has to be." }
+                 The strain's ended batches tell how long it takes from the middle of its drop to rest, and how much that varies." }
             li { b { "Yeasts. " } "Means over batches by a mixed model with the batch as the unit, with t intervals. The intervals of all \
                  differences of a trait hold at once, and their p-values come from the same adjustment." }
         } }
