@@ -111,13 +111,16 @@ impl Drift {
         for term in self.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {
             rows.push(ForestRow::new("mean of the fleet", &term.finding, INK, Mark::Diamond));
         }
-        let drawn = forest("", scales.difference("drift, SG per 30 days"), &rows, &[0.0], WIDEST)?;
+        // Without an estimate there is nothing to see.
+        let any = self.probes.iter().any(|probe| probe.drift_sg_per_30d.estimate().is_some());
+        let unit = scales.difference("drift, SG per 30 days");
+        let panels = if any { vec![forest("", unit, &rows, &[0.0], WIDEST)?] } else { Vec::new() };
         let caption = format!(
             "Disc: a probe, with its sudden shifts. Ring, below it: the same probe without them. Diamond: the mean over probes, \
              with shifts. Bars: {} intervals. A bar that crosses 0 does not show a drift; a wide one says that too little is known.",
             percent(self.level)
         );
-        Ok(Figure::new("Drift of the fleet", self.in_words(), vec![drawn]).with_caption(caption))
+        Ok(Figure::new("Drift of the fleet", self.in_words(), panels).with_caption(caption))
     }
 
     /// The probes by what their intervals say, in words.
