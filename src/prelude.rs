@@ -11,7 +11,7 @@ pub use crate::kinetics::{FermentationCurve, Kinetics, KineticsSettings, Trait};
 pub use crate::report::Summary;
 pub use crate::season::Season;
 pub use crate::show::Table;
-pub use crate::simulate::SimulateSettings;
+pub use crate::simulate::{SimulateSettings, Trouble};
 pub use crate::strains::{StrainSettings, Strains};
 pub use crate::study::{SeasonStudy, Settings, Study};
 pub use crate::units::Instant;

@@ -151,7 +151,7 @@ impl BathSession {
 }
 
 /// How many gravities are apart by more than [`SAME_SG`].
-fn distinct(sgs: impl Iterator<Item = f64>) -> usize {
+pub(super) fn distinct(sgs: impl Iterator<Item = f64>) -> usize {
     let mut sorted: Vec<f64> = sgs.collect();
     sorted.sort_by(f64::total_cmp);
     let mut last = f64::NEG_INFINITY;

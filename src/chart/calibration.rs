@@ -131,7 +131,8 @@ impl CalibrationDifference {
                 4,
                 scales.difference("later minus earlier, SG"),
             );
-            let plot = Frame::new(format!("{} minus {}", self.later, self.earlier), x, y).on(paper)?;
+            let number = self.earlier.rsplit('/').next().unwrap_or_default();
+            let plot = Frame::new(format!("{} minus /{number}", self.later), x, y).on(paper)?;
             plot.band(&band, CURVE, 0.22)?;
             plot.rule_y(0.0)?;
             plot.line(&line, CURVE, 2.0, 1.0)?;

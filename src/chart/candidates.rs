@@ -55,8 +55,8 @@ fn caption() -> String {
     let kinds = CurveKind::ALL.map(|kind| format!("{}: {} ({})", kind.label(), kind.words(), kind.name()));
     format!(
         "Above: SG by each candidate minus SG by the chosen curve, over the tilt; shaded: the range of the baths, beyond it \
-         all is extrapolation. Faint lines: candidates that were refused. A line that leaves the frame is cut. Below: what \
-         each bath is off each curve; beyond: some lie outside the frame. The kinds, with their names in the tables: {}.",
+         all is extrapolation. Faint lines: candidates that were refused. A line that leaves the frame is cut. Below: how far \
+         each bath lies off each curve; beyond: some lie outside the frame. The kinds, with their names in the tables: {}.",
         kinds.join("; ")
     )
 }

@@ -48,8 +48,8 @@ impl Drift {
         );
         Ok(Figure::new("How true each probe stays", alt, panels).with_caption(format!(
             "Ochre squares: baths. Ring: samples of batches, and original gravities as stated. Cross: left out of the estimate. Bars: \
-             one standard error of the reference and of the probe's own noise. Probes that were compared with each other only have \
-             no mark there. Line and band: the estimated error at SG 1.020 with its interval. Upright \
+             one standard error of the reference and of the probe's own noise. Comparisons of two probes with each other have \
+             no mark. Line and band: the estimated error at SG 1.020 with its interval. Upright \
              lines: sudden shifts, thin where an event is written down, thick and red where found in the data. Bars at the foot: \
              batches. Above: the slope through all of it with its standard error, {}.",
             scales.difference("SG per 30 days").unit
@@ -111,13 +111,16 @@ impl Drift {
         for term in self.fleet.iter().filter(|term| term.term.starts_with("mean_drift")) {
             rows.push(ForestRow::new("mean of the fleet", &term.finding, INK, Mark::Diamond));
         }
-        let drawn = forest("", scales.difference("drift, SG per 30 days"), &rows, &[0.0], WIDEST)?;
+        // Without an estimate there is nothing to see.
+        let any = self.probes.iter().any(|probe| probe.drift_sg_per_30d.estimate().is_some());
+        let unit = scales.difference("drift, SG per 30 days");
+        let panels = if any { vec![forest("", unit, &rows, &[0.0], WIDEST)?] } else { Vec::new() };
         let caption = format!(
             "Disc: a probe, with its sudden shifts. Ring, below it: the same probe without them. Diamond: the mean over probes, \
              with shifts. Bars: {} intervals. A bar that crosses 0 does not show a drift; a wide one says that too little is known.",
             percent(self.level)
         );
-        Ok(Figure::new("Drift of the fleet", self.in_words(), vec![drawn]).with_caption(caption))
+        Ok(Figure::new("Drift of the fleet", self.in_words(), panels).with_caption(caption))
     }
 
     /// The probes by what their intervals say, in words.

@@ -33,7 +33,7 @@ impl BathPlan {
             gravities(taken)
         );
         Ok(Figure::new("The next baths", alt, panels).with_caption(format!(
-            "For {}, best for the mean variance over the shaded range of gravities, which the beers use. \
+            "Planned for {}: the least mean variance over the shaded range of gravities, which the beers use. \
              Squares: baths; a number above counts repeats, each mixed apart. Blue: planned baths; ochre rings and broken \
              line: as many in even steps. Errors are of the curve alone, the mean over the probes.",
             match self.probes.as_slice() {

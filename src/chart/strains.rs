@@ -38,8 +38,7 @@ impl Strains {
             self.means.iter().find_map(|mean| mean.mean.estimate()).map_or_else(String::new, |e| percent(e.level));
         let caption = format!(
             "In brackets: batches. Discs and bars: means at common conditions with {level} intervals, each for itself. Rings: \
-             plain means of the batches. Crosses: the means drawn towards that of all yeasts by as much as their errors make \
-             likely."
+             plain means of the batches. Crosses: the means, drawn towards that of all yeasts the more, the less sure they are."
         );
         Ok(Figure::new("The yeasts of the season", alt, panels).with_caption(caption))
     }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
-/// The season's logs to gravity, drift, fermentation curves, forecasts and yeast comparisons.
+/// From the logs of a season to gravities, drift, fermentation curves, forecasts and yeasts compared.
 ///
 /// Without a command the demo season in datasets/tern-island is studied.
 #[derive(Debug, Parser)]
@@ -19,17 +19,16 @@ pub(super) struct Cli {
 }
 
 const AFTER: &str = "Examples:\n  heelwort check my-season\n  heelwort study my-season --out my-report\n  \
-heelwort simulate invented --seed 7 --troubles all\n\nExit codes: 0 the study ran (single rows may be not estimable), 1 a study that had input gave no \
-estimate at all, 2 bad input, bad usage, or the output cannot be written.\n\
-A forecast is never permission to package: confirm with a degassed sample, no change over at least three days at \
-fermentation temperature, before cooling.";
+heelwort simulate invented --seed 7 --troubles all\n\nExit codes: 0 the study ran, 1 a part that had data gave no \
+result at all, 2 the input, the call or the output folder is at fault.\n\
+A forecast is never permission to package: first degassed samples, warm, must show the same gravity for at least three days.";
 
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
     /// Study a season and write the report.
     Study(StudyArgs),
-    /// Load and tidy a season only, and print what became of every row.
+    /// Read and tidy a season without studying it, and print what became of every row.
     Check {
         /// The season: a folder or one file.
         dir: PathBuf,

@@ -3,7 +3,7 @@
 use std::cmp::Reverse;
 
 use crate::forecast::{Forecast, Quantiles};
-use crate::kinetics::{BatchFit, BatchState, Trait};
+use crate::kinetics::{BatchFit, BatchState, Status, Trait};
 use crate::liquid::{abv_percent, apparent_attenuation};
 use crate::study::SeasonStudy;
 use crate::units::Instant;
@@ -87,6 +87,9 @@ impl RunningBatch<'_> {
         let mut said = Vec::new();
         let level = self.forecast.level();
         let now = self.fit.and_then(|fit| fit.band(&[fit.last_hours], level).ok()?.first().cloned());
+        // Of a batch that has not started it is the original gravity, and of its sugar nothing has become anything.
+        let idle = self.fit.filter(|fit| fit.status == Status::NotStarted);
+        let now = now.or_else(|| idle?.finding(Trait::OriginalSg).estimate().cloned());
         said.extend(now.as_ref().map(|sg| reader.gravity(sg)));
         said.extend(self.temp_c.map(|temp_c| reader.temperature(temp_c)));
         if let Some(fit) = self.fit {
@@ -99,11 +102,11 @@ impl RunningBatch<'_> {
             state.replace_range(..1, &first);
         }
         let mut so_far = Vec::new();
-        if let Some(done) = self.forecast.progress.value() {
-            so_far.push(format!("{:.0}\u{a0}% of its drop", 100.0 * done));
+        if let Some(done) = self.forecast.progress.value().filter(|_| idle.is_none()) {
+            so_far.push(format!("{} of its drop", percent(done)));
         }
         let original = self.fit.and_then(|fit| fit.finding(Trait::OriginalSg).value());
-        if let Some((original, now)) = original.zip(now) {
+        if let Some((original, now)) = original.zip(now).filter(|_| idle.is_none()) {
             let attenuation = apparent_attenuation(original, now.value).ok();
             so_far.extend(attenuation.map(|share| format!("{:.0}\u{a0}% apparent attenuation", 100.0 * share)));
             let alcohol = abv_percent(original, now.value).ok();

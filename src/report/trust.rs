@@ -1,8 +1,16 @@
 //! Whether to trust a probe today.
 
+use crate::calibration::{BathRecipe, Calibration};
 use crate::drift::{Drift, ProbeDrift, Recalibrate};
+use crate::study::SeasonStudy;
 
 use super::reader::Reader;
+
+/// The curve of a probe now in force and the bath that it lacks, where it is provisional.
+pub(super) fn provisional<'a>(study: &'a SeasonStudy, probe: &str) -> Option<(&'a Calibration, BathRecipe)> {
+    let curve = study.calibrations.done()?.in_force(probe, study.latest?)?;
+    Some((curve, curve.next_bath()?))
+}
 
 /// How far a probe is off now on its curve in force, where that is beyond the limit and beyond its error.
 pub(super) fn off(found: &Drift, probe: &ProbeDrift, reader: &Reader) -> Option<String> {
@@ -19,15 +27,18 @@ pub(super) enum Trust {
     CheckIt,
     /// Shown to be off by more than the limit.
     No,
+    /// Not shown to be off, on a curve of too few baths.
+    Provisional,
     /// Nothing is known of its error.
     Unknown,
 }
 
 impl Trust {
     /// The verdict of a probe.
-    pub(super) fn of(found: &Drift, probe: &ProbeDrift, reader: &Reader) -> Self {
+    pub(super) fn of(study: &SeasonStudy, found: &Drift, probe: &ProbeDrift, reader: &Reader) -> Self {
         match probe.recalibrate {
             _ if off(found, probe, reader).is_some() => Self::No,
+            _ if provisional(study, &probe.probe).is_some() => Self::Provisional,
             Recalibrate::AlreadyPast => Self::CheckIt,
             Recalibrate::By(_) | Recalibrate::NotBefore(_) => Self::Yes,
             Recalibrate::NotEstimable(_) => Self::Unknown,
@@ -40,6 +51,7 @@ impl Trust {
             Self::Yes => "trust it",
             Self::CheckIt => "check it",
             Self::No => "do not trust it",
+            Self::Provisional => "provisional",
             Self::Unknown => "not known",
         }
     }

@@ -36,7 +36,6 @@ pub(super) fn column(frame: &DataFrame, name: &str, rows: usize) -> Option<GridC
     Some(GridColumn {
         heading: name.to_owned(),
         unit: unit.to_owned(),
-        hint: String::new(),
         right: right(column.dtype()),
         notes: NOTES.contains(&name),
         texts,
@@ -76,12 +75,10 @@ fn number(value: f64, name: &str, error: Option<f64>, whole: bool) -> String {
         _ => match (name, split(name).1) {
             (_, "") if whole => 0,
             (name, _) if name.starts_with("deg_per") => 2,
-            ("statistic" | "limit", _) => 2,
-            ("parameters" | "aicc_above_best", _) => 1,
-            (_, "SG per 10 K" | "SG/day") => 5,
+            (_, "SG/day") => 5,
             (_, "SG") => 4,
             (_, "\u{b0}") => 2,
-            (_, "\u{b0}C" | "h" | "d" | "%" | "mm" | "g" | "per year") => 1,
+            (_, "\u{b0}C" | "h" | "d" | "%" | "mm" | "g") => 1,
             ("level" | "stage" | "progress", _) => 2,
             (name, _) if name.contains("attenuation") => 3,
             _ => four_digits(value),

@@ -15,8 +15,6 @@ pub(crate) struct GridColumn {
     pub(crate) heading: String,
     /// Stands under the heading.
     pub(crate) unit: String,
-    /// What a pointer over the heading shows.
-    pub(crate) hint: String,
     /// Numbers and times stand at the right.
     pub(crate) right: bool,
     /// Sentences that many rows share or that make their rows tall: each stands once below the table.
@@ -67,8 +65,7 @@ impl Grid {
                     }
                     thead { tr {
                         @for column in &columns {
-                            th scope="col" title=[Some(&column.hint).filter(|hint| !hint.is_empty())]
-                                style={ (cell) (align(column)) (wide(&column.heading)) ";border-bottom:1px solid currentColor" } {
+                            th scope="col" style={ (cell) (align(column)) (wide(&column.heading)) ";border-bottom:1px solid currentColor" } {
                                 (column.heading)
                                 @if !column.unit.is_empty() {
                                     br; span style="font-weight:400;opacity:.75;white-space:nowrap" { (column.unit) }

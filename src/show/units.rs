@@ -1,12 +1,10 @@
 //! Units by the ends of column names.
 
 /// Ends of column names and the unit they stand for; longer ends first.
-const UNITS: [(&str, &str); 20] = [
+const UNITS: [(&str, &str); 17] = [
     ("_sg_per_30d", "SG per 30 d"),
     ("_deg_per_30d", "\u{b0} per 30 d"),
     ("_per_30d", "per 30 d"),
-    ("_sg_per_10k", "SG per 10 K"),
-    ("_per_year", "per year"),
     ("_sg_per_day", "SG/day"),
     ("_mcells_ml_p", "million/(mL \u{b0}P)"),
     ("_kg_m3", "kg/m\u{b3}"),
@@ -14,7 +12,6 @@ const UNITS: [(&str, &str); 20] = [
     ("_deg", "\u{b0}"),
     ("_mm", "mm"),
     ("_sg", "SG"),
-    ("_ml", "mL"),
     ("_at", "UTC"),
     ("_c", "\u{b0}C"),
     ("_h", "h"),

@@ -99,12 +99,12 @@ impl Strains {
             let most = most.map_or("over 200".to_owned(), ToString::to_string);
             let least = more.iter().flatten().min().map_or(String::new(), |least| format!("{least} to "));
             let batches = if least == format!("{most} to ") { most } else { format!("{least}{most}") };
-            said.push(format!(
-                "Open: {} of {all} pairs. To find a difference of {}{unit} four times in five, they need {batches} more batches of \
-                 each yeast.",
-                open.len(),
-                times * first.margin
-            ));
+            let open = format!("Open: {} of {all} pairs.", open.len());
+            let difference = format!("a difference of {}{unit} four times in five", times * first.margin);
+            said.push(match batches.as_str() {
+                "0" => format!("{open} These batches would have shown {difference}."),
+                more => format!("{open} To show {difference}, a pair needs {more} more batches of each yeast."),
+            });
         }
         said
     }

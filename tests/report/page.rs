@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use heelwort::report::{self, Summary};
-use heelwort::season::{Readings, Season};
+use heelwort::season::{Readings, Reference, Season};
 use heelwort::study::SeasonStudy;
 
 use super::{check_html, run, season, study};
@@ -87,4 +87,18 @@ fn the_summary_answers_the_three_questions_and_repeats_the_caution() {
     for probe in &study().drift.done().unwrap().probes {
         assert!(text.contains(&probe.probe), "{text}");
     }
+}
+
+#[test]
+fn a_curve_of_water_and_two_baths_is_provisional_and_the_step_says_what_it_lacks() {
+    let mut season = Season::load(concat!(env!("CARGO_MANIFEST_DIR"), "/datasets/first-season")).unwrap();
+    let bath = |reference: &Reference| reference.bath.as_deref() == Some("weak");
+    assert!(season.references.iter().any(bath));
+    season.references.retain(|reference| !bath(reference));
+    let text = Summary::of(&run(season)).text(400);
+    assert!(text.contains("Provisional, as a bath is missing: dunlin."), "{text}");
+    assert!(text.contains("  dunlin  provisional ") && !text.contains("rust it"), "{text}");
+    // The data end ten days later: one bath more would begin a new calibration.
+    assert!(text.contains("Calibrate dunlin in water and three baths, one of them near SG 1.02"), "{text}");
+    assert!(text.contains("as 3 baths do not check its form. There it tells gravity 1.0"), "{text}");
 }

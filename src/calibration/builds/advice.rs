@@ -10,7 +10,7 @@ use super::settings::BuildSettings;
 pub(super) fn advice(build: &Build, settings: &BuildSettings) -> String {
     let mut said = vec![resting(build, settings)];
     if let Some(top) = build.top_wets_at_sg.value() {
-        said.push(format!("Its top gets wet from SG {top:.3} up, where only the general hull holds."));
+        said.push(format!("Its top gets wet from SG {top:.3} up, where only the curve of the hull holds."));
     }
     let (light, heavy) = settings.cell_mass_g;
     if let Some(cell) = build.cell_mass_g.filter(|cell| !(light..=heavy).contains(cell)) {

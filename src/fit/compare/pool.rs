@@ -179,7 +179,7 @@ pub fn spread_between(groups: &[Vec<(f64, f64)>], df: f64, level: f64) -> Result
     let tail = 0.5 * (1.0 - level);
     let (lower, upper) = (at(chi_squared(1.0 - tail, df)?)?, at(chi_squared(tail, df)?)?);
     if !(upper > 0.0) {
-        return Err(Error::not_estimable("a spread", "they agree more closely than their own errors let them"));
+        return Err(Error::not_estimable("a spread", "they agree more closely than their own errors would let them"));
     }
     let se = 0.5 * (upper - lower) / normal_two_sided(level)?;
     Ok(Estimate { value: at(df)?, se, lower, upper, level, method: "Paule and Mandel, Q-profile".into() })

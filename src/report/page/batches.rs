@@ -33,7 +33,7 @@ pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
             }))
             (fold("All batches in one picture", &untitled(found.chart_on(&reader.scales))))
             (fold("All batches in numbers", &html! {
-                p { "Half-way at 20 \u{b0}C: after so many hours the batch would have been half-way, had it been held at 20 \u{b0}C." }
+                p { "Half-way at 20 \u{b0}C: the hours to half-way, had the batch been held at 20 \u{b0}C." }
                 (table(&numbers(found, &reader.scales), "kinetics"))
             }))
         }))

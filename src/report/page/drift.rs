@@ -15,7 +15,7 @@ use super::parts::{fold, part, picture, table, untitled};
 pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
     let scales = &reader.scales;
     html! {
-        p { "Every bath and every sample shows by how much a probe is off, on its first calibration of the season." }
+        p { "Each bath and each sample shows by how much a probe is off: in this section, on its first calibration of the season." }
         (part(&study.drift, |found| html! {
             (picture(found.fleet_chart_on(scales)))
             (fold("Probe by probe", &html! { (picture(found.chart_on(scales))) (table(&probes(found, scales), "drift_probes")) }))
@@ -112,7 +112,7 @@ fn due(found: &Drift, reader: &Reader) -> Markup {
         p {
             "A probe is due when the chance that it is off by more than " (reader.scales.limit(found.limit_sg)) " where the beers end (" (list(&ends))
             ") passes " (percent(found.limit_chance)) ". What is not known counts as well as the trend, so a probe that nobody checks becomes \
-             due. A date is never farther ahead than the probe was observed."
+             due. A date is never farther ahead than the time for which the probe was observed."
         }
         @if let Some(why) = found.interval_d.why() { p { "No interval for a new probe of this kind: " (why) "." } }
         (table(&now, "drift_probes"))

@@ -34,7 +34,7 @@ fn fortnight(found: &Forecasts, reader: &Reader) -> Markup {
     let rows: Vec<_> = found.rows.iter().filter(|row| !row.p_finished_in_days.is_empty()).collect();
     let days = rows.iter().map(|row| row.p_finished_in_days.len()).max().unwrap_or(0);
     let day = |day| rows.first().map_or_else(String::new, |row| reader.day(row.as_of.plus_days(day as f64 + 1.0)));
-    let table = ResultTable::new(0..days, days).text("by the end of", day);
+    let table = ResultTable::new(0..days, days).text("by the end of", |n| day(n).replace(' ', "\u{a0}"));
     let by_day = |row: &Forecast| {
         let chances = row.p_finished_in_days.clone();
         move |day: usize| chances.get(day).copied()
@@ -56,7 +56,7 @@ fn planned(outlook: &Outlook, reader: &Reader) -> String {
     let cold = outlook.cold_at.zip(outlook.p_rest_before_cold);
     match (cold, &outlook.left_sg, outlook.finish.p50) {
         (Some((at, p)), Some(left), _) => format!(
-            "{batch} {schedule} goes cold on {}. It is at rest before that with a chance of {}. Otherwise up to {} of its gravity may \
+            "{batch} {schedule} goes cold on {}. The chance that it is at rest before that is {}. If it is not, up to {} of its gravity may \
              stay unfermented.",
             reader.day(at),
             percent(p),

@@ -104,9 +104,9 @@ fn water(found: &Calibrations, scales: &Scales) -> Markup {
     html! { @if !found.water_checks.is_empty() {
         p {
             @if checks > 0 { "Sessions with too few baths for a curve: " (checks) ". " }
-            "A check never becomes a calibration, as that would hide drift; it counts as drift instead. Water shows at once \
-             whether the curve still holds. Agreement is tested at 5 %, so an interval of another level may leave out 0 and the water \
-             still agree."
+            "A check never becomes a calibration, as that would hide drift. Water shows at once \
+             whether the curve still holds. Agreement is tested at 5 %, so an interval of another level may leave out 0 although the \
+             water agrees."
         }
         (table(&made, "water_checks"))
     } }

@@ -5,8 +5,11 @@ use crate::study::SeasonStudy;
 
 use super::super::reader::Reader;
 use super::super::running::{RunningBatch, results, running};
-use super::super::words::{count, list, percent};
+use super::super::words::{count, percent, some};
 use super::Answer;
+
+/// Batches that are named in a sentence.
+const MOST_NAMES: usize = 20;
 
 pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
     let mut answer = Answer::new("What finishes when?");
@@ -56,7 +59,7 @@ fn checked(answer: &mut Answer, study: &SeasonStudy) {
             let hits = seen.iter().filter(|hit| **hit).count();
             if !seen.is_empty() {
                 answer.say(format!(
-                    "Tried on the past, {hits} of {} forecasts held the finish that came: {:.0} %, where {} were promised.",
+                    "Tried on past batches, {hits} of {} forecasts held the true finish: {:.0} %, where {} were promised.",
                     seen.len(),
                     100.0 * hits as f64 / seen.len() as f64,
                     percent(backtest.level)
@@ -76,7 +79,7 @@ fn odd(answer: &mut Answer, kinetics: &Kinetics) {
         let batches = kinetics.batches.iter().filter(|fit| fit.status == status);
         let names: Vec<&str> = batches.map(|fit| fit.batch.as_str()).collect();
         if !names.is_empty() {
-            answer.say(format!("{words}: {}.", list(&names)));
+            answer.say(format!("{words}: {}.", some(&names, MOST_NAMES)));
         }
     }
 }

@@ -7,7 +7,7 @@ use crate::show::ResultTable;
 use crate::study::SeasonStudy;
 
 use super::super::reader::Reader;
-use super::super::trust::{Trust, calibrate_by};
+use super::super::trust::{Trust, calibrate_by, provisional};
 use super::super::words::{count, list, percent, signed, some};
 use super::Answer;
 
@@ -19,17 +19,17 @@ const MOST_SHIFTS: usize = 4;
 pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
     let mut answer = Answer::new("Which probes may be trusted today?");
     match study.calibrations.found() {
-        Ok(calibrations) => calibration(&mut answer, calibrations),
+        Ok(calibrations) => calibration(&mut answer, calibrations, study),
         Err(why) => answer.say(format!("No calibration: {why}.")),
     }
     match study.drift.found() {
-        Ok(found) => drift(&mut answer, found, reader),
+        Ok(found) => drift(&mut answer, found, study, reader),
         Err(why) => answer.say(format!("No drift: {why}.")),
     }
     answer
 }
 
-fn calibration(answer: &mut Answer, found: &Calibrations) {
+fn calibration(answer: &mut Answer, found: &Calibrations, study: &SeasonStudy) {
     let mut with: Vec<&str> = found.calibrations.iter().map(|c| c.probe.as_str()).collect();
     with.dedup();
     answer.say(format!(
@@ -37,6 +37,10 @@ fn calibration(answer: &mut Answer, found: &Calibrations) {
         count(with.len(), "probe", "probes"),
         count(found.calibrations.len(), "curve", "curves")
     ));
+    let thin: Vec<&str> = with.iter().copied().filter(|probe| provisional(study, probe).is_some()).collect();
+    if !thin.is_empty() {
+        answer.say(format!("Provisional, as a bath is missing: {}.", some(&thin, MOST_NAMES)));
+    }
     let mut without: Vec<&str> = found.without.iter().map(|n| n.probe.as_str()).filter(|p| !with.contains(p)).collect();
     without.dedup();
     if !without.is_empty() {
@@ -44,17 +48,19 @@ fn calibration(answer: &mut Answer, found: &Calibrations) {
     }
 }
 
-fn drift(answer: &mut Answer, found: &Drift, reader: &Reader) {
+fn drift(answer: &mut Answer, found: &Drift, study: &SeasonStudy, reader: &Reader) {
     let limit = reader.scales.limit(found.limit_sg);
-    let trust = |wanted| found.probes.iter().filter(move |probe| Trust::of(found, probe, reader) == wanted);
+    let trust = |wanted| found.probes.iter().filter(move |probe| Trust::of(study, found, probe, reader) == wanted);
     let trusted: Vec<&str> = trust(Trust::Yes).map(|probe| probe.probe.as_str()).collect();
-    answer.say(match (trusted.is_empty(), found.probes.is_empty()) {
-        (_, true) => "No probe met a reference after its calibration.".to_owned(),
-        (true, _) => format!("None is known to read within {limit}."),
-        (false, _) => format!("Trust, within {limit}: {}.", some(&trusted, MOST_NAMES)),
-    });
+    if found.probes.is_empty() {
+        answer.say("No probe met a reference after its calibration.");
+    } else if !trusted.is_empty() {
+        answer.say(format!("Trust, within {limit}: {}.", some(&trusted, MOST_NAMES)));
+    } else if trust(Trust::Provisional).next().is_none() {
+        answer.say(format!("None is known to read within {limit}."));
+    }
     if trust(Trust::No).next().is_some() {
-        answer.say("The gravities in this report are corrected for what is known of the errors of the others.");
+        answer.say("The gravities in this report are corrected for the known errors of the others.");
     }
     let mut shifts: Vec<&Shift> = found.shifts.iter().filter(|shift| shift.kind.is_found()).collect();
     shifts.sort_by(|a, b| a.p_probe.unwrap_or(1.0).total_cmp(&b.p_probe.unwrap_or(1.0)));
@@ -80,7 +86,7 @@ fn drift(answer: &mut Answer, found: &Drift, reader: &Reader) {
     }
     answer.table = ResultTable::new(&found.probes, usize::MAX)
         .text("probe", |probe| &probe.probe)
-        .text("today", |probe| Trust::of(found, probe, reader).words())
+        .text("today", |probe| Trust::of(study, found, probe, reader).words())
         .text("off by", |probe| probe.offset_sg.estimate().map_or_else(String::new, |e| reader.off(e, true)))
         .text("calibrate by", |probe| calibrate_by(found, probe, reader))
         .text("over the season", |probe| &probe.verdict)

@@ -6,7 +6,7 @@ use crate::study::SeasonStudy;
 
 use super::super::reader::Reader;
 use super::super::running::running;
-use super::super::trust::off;
+use super::super::trust::{Trust, off, provisional};
 use super::super::words::{list, percent};
 use super::Answer;
 
@@ -31,16 +31,9 @@ pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
         probes(&mut answer, study, found, reader);
     }
     if let Some(calibrations) = study.calibrations.done() {
-        for c in &calibrations.calibrations {
-            if let Some(next) = c.next_bath() {
-                answer.say(format!(
-                    "Mix one more bath for {}, near {} ({:.0} g of sugar and {:.0} g of water for a litre). Its curve is \
-                     provisional, as it rests on {} baths.",
-                    c.probe, reader.plain(next.sg), next.sucrose_g_per_l, next.water_g_per_l, c.baths.len()
-                ));
-            }
-        }
-        let with: Vec<&str> = calibrations.calibrations.iter().map(|c| c.probe.as_str()).collect();
+        let mut with: Vec<&str> = calibrations.calibrations.iter().map(|c| c.probe.as_str()).collect();
+        with.dedup();
+        answer.sentences.extend(with.iter().filter_map(|probe| one_more_bath(study, probe, reader)));
         let mut without: Vec<&str> = calibrations.without.iter().map(|none| none.probe.as_str()).collect();
         without.retain(|probe| !with.contains(probe));
         without.dedup();
@@ -52,6 +45,25 @@ pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
         answer.say("Nothing that the data show.");
     }
     answer
+}
+
+/// What a provisional curve lacks: one bath while its calibration still takes baths, else a new calibration.
+fn one_more_bath(study: &SeasonStudy, probe: &str, reader: &Reader) -> Option<String> {
+    let (curve, next) = provisional(study, probe)?;
+    let until = curve.calibrated_at.plus_hours(study.calibrations.done()?.settings.session_gap_h);
+    let what = match study.latest.is_some_and(|now| now < until) {
+        true => format!("Mix one more bath for {probe} before {}, near", reader.hour(until)),
+        false => format!("Calibrate {probe} in water and three baths, one of them near"),
+    };
+    let known = curve.tilt_deg_at_20c(next.sg).and_then(|tilt_deg| curve.sg_at(tilt_deg).ok());
+    let known = known.map_or_else(String::new, |e| format!(" There it tells {}.", reader.gravity(&e)));
+    Some(format!(
+        "{what} {} ({:.0} g of sugar and {:.0} g of water for a litre). Its curve is provisional, as {} baths do not check its form.{known}",
+        reader.plain(next.sg),
+        next.sucrose_g_per_l,
+        next.water_g_per_l,
+        curve.baths.len()
+    ))
 }
 
 /// Entries that the rest of the season contradicts, the surest first.
@@ -131,10 +143,11 @@ fn batches(answer: &mut Answer, study: &SeasonStudy, reader: &Reader) {
 
 fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift, reader: &Reader) {
     let size = |probe: &ProbeDrift| probe.offset_sg.value().map_or(0.0, f64::abs);
-    let mut due: Vec<&ProbeDrift> =
-        found.probes.iter().filter(|probe| probe.recalibrate == Recalibrate::AlreadyPast).collect();
+    // What a provisional curve needs is said apart.
+    let trust = |probe: &ProbeDrift| Trust::of(study, found, probe, reader);
+    let mut due: Vec<_> = found.probes.iter().filter(|one| matches!(trust(one), Trust::No | Trust::CheckIt)).collect();
     due.sort_by(|a, b| size(b).total_cmp(&size(a)));
-    let any_off = due.iter().any(|probe| off(found, probe, reader).is_some());
+    let any_off = due.iter().any(|probe| trust(probe) == Trust::No);
     for probe in due.iter().take(MOST_PROBES) {
         let name = &probe.probe;
         answer.say(match off(found, probe, reader) {
@@ -146,17 +159,16 @@ fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift, reader: &Read
         let names: Vec<&str> = more.iter().map(|probe| probe.probe.as_str()).collect();
         answer.say(format!("Also due, by smaller errors: {}. Their dates stand with the probes.", list(&names)));
     }
-    for probe in &found.probes {
-        if let (Recalibrate::By(at), Some(now)) = (&probe.recalibrate, study.latest)
-            && at.days_since(now) <= SOON_D
-        {
-            let (name, limit) = (&probe.probe, reader.scales.limit(found.limit_sg));
-            answer.say(format!(
-                "Check {name} in water after its next batch, as its error is not known beyond {}. Calibrate it if it is off \
-                 by more than {limit}.",
-                reader.day(*at)
-            ));
+    let soon = |probe: &ProbeDrift| match (&probe.recalibrate, study.latest) {
+        (Recalibrate::By(at), Some(now)) if trust(probe) == Trust::Yes && at.days_since(now) <= SOON_D => {
+            Some(format!("{} (its error is known until {})", probe.probe, reader.day(*at)))
         }
+        _ => None,
+    };
+    let soon: Vec<String> = found.probes.iter().filter_map(soon).collect();
+    if !soon.is_empty() {
+        let (soon, limit) = (list(&soon), reader.scales.limit(found.limit_sg));
+        answer.say(format!("Check in water after the next batch: {soon}. Calibrate what is off by more than {limit}."));
     }
     if let Some(taken) = study.bath_plan.done().filter(|_| any_off).and_then(BathPlan::recommended) {
         answer.say(format!(
