@@ -17,6 +17,8 @@ const UNEQUAL_SPREADS: f64 = 0.01;
 const OWN_SPREAD: usize = 4;
 /// Worts from which on their spread can be told.
 const LEAST_WORTS: usize = 3;
+/// Degrees of freedom that they must leave the mean of each strain: below, an interval of a ratio can span ten powers of ten.
+const LEAST_WORT_DF: f64 = 1.0;
 
 /// One batch, on the scale of the model.
 pub(super) struct ModelRow<'a> {
@@ -66,16 +68,20 @@ impl TraitModel {
         let values: Vec<f64> = rows.iter().map(|row| row.value).collect();
         let mut design = Design::new(&values, fixed);
         design.known = rows.iter().map(|row| row.se * row.se).collect();
-        if let Some(labels) = worts(rows, k) {
-            design = design.random(Random::by_label("wort", &labels, vec![Column::intercept(n)]));
-        }
-        let mut fit = design.fit()?;
         let weights: Vec<Vec<f64>> = (0..k)
             .map(|strain| {
                 let own = (0..k).map(|i| f64::from(u8::from(i == strain)));
                 own.chain(adjustments.list.iter().map(|by| by.at[strain])).collect()
             })
             .collect();
+        // Where worts are too few to tell their part, the means would have no error worth the name.
+        let told = |fit: &MixedFit| weights.iter().all(|of| fit.se_and_df(of).is_ok_and(|(_, df)| df >= LEAST_WORT_DF));
+        let with_wort = worts(rows, k)
+            .map(|labels| design.clone().random(Random::by_label("wort", &labels, vec![Column::intercept(n)])));
+        let mut fit = match with_wort.and_then(|with_wort| with_wort.fit().ok().filter(told)) {
+            Some(with_wort) => with_wort,
+            None => design.fit()?,
+        };
         let slopes = |fit: &MixedFit| {
             let mut adjusted = vec![Vec::new(); k];
             for (i, row) in rows.iter().enumerate() {
@@ -93,7 +99,7 @@ impl TraitModel {
         let freedom = |group: &Vec<usize>| group.iter().map(|strain| adjusted[*strain].len() - 1).sum::<usize>();
         if p_equal_spread.is_some_and(|p| p < UNEQUAL_SPREADS)
             && groups.iter().all(|group| freedom(group) + 1 >= OWN_SPREAD)
-            && let Ok(own) = own_spreads(&design, rows, &groups).fit()
+            && let Ok(own) = own_spreads(&fit.design, rows, &groups).fit()
         {
             adjusted = slopes(&own);
             (fit, by_strain) = (own, true);

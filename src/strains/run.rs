@@ -40,7 +40,7 @@ impl StrainSettings {
     ///
     /// A trait of a batch is modelled as the mean of its strain at common conditions, slopes for original gravity,
     /// temperature, pitching rate, mash temperature and generation as far as these vary within strains, a random effect of
-    /// its wort where worts cross the strains, a random effect of the batch, and the known error of its curve (REML;
+    /// its wort where worts cross the strains and leave each mean a degree of freedom, a random effect of the batch, and the known error of its curve (REML;
     /// intervals and degrees of freedom by Kenward and Roger, [`crate::fit::mixed`]). Times and rates are modelled by their
     /// logarithms. One spread between batches serves all strains, unless the likelihood ratio (Bartlett's) rejects that at 1 %;
     /// then with eight batches each 95 % intervals of all pairs held together in 94 % of simulated seasons.
@@ -49,8 +49,8 @@ impl StrainSettings {
     /// t's (Genz and Bretz 2009); with spreads by strain, or more than 28 strains, Bonferroni's bound. Of more than a hundred
     /// strains the twenty with the best plain means are compared, by the bound for all pairs of all strains.
     ///
-    /// A stuck batch counts in the share of stuck ones and in no trait that hangs on the terminal gravity; nor does one in these
-    /// that is more likely stuck than not. A batch that does not
+    /// A stuck batch counts in the share of stuck ones and in no trait that hangs on the terminal gravity. One that is
+    /// more likely stuck than not is in no trait but times and rates. A batch that does not
     /// give a trait, as it is not at rest, is left out of it; both are told. Errors that batches share, such as a probe's
     /// calibration or an instrument's bias, are not modelled: the season's samples have taken them off the batches' fits.
     ///
@@ -91,7 +91,9 @@ impl StrainSettings {
     }
 
     fn one_trait(&self, which: Trait, all: &Compared<'_>, found: &mut Strains) -> Result<()> {
-        let likely = |fit: &BatchFit| fit.status == Status::Finished && fit.p_stuck.is_some_and(|p| p > 0.5);
+        // Where it came to rest tells little of how fast it went.
+        let likely =
+            |fit: &BatchFit| !which.is_pace() && fit.status == Status::Finished && fit.p_stuck.is_some_and(|p| p > 0.5);
         let stuck = |fit: &BatchFit| which.needs_terminal() && (fit.status == Status::Stuck || likely(fit));
         let usable = |e: &&Estimate| e.value.is_finite() && e.se > 0.0 && e.se.is_finite();
         let given: Vec<Option<&Estimate>> =
