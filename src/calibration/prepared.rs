@@ -29,7 +29,7 @@ pub(super) struct PreparedSession {
 
 impl CalibrationSettings {
     /// Baths, prior and candidates of a session; these immersions define its curve.
-    pub(super) fn prepare(
+    fn prepare(
         &self,
         season: &Season,
         sources: &Sources,
@@ -49,6 +49,29 @@ impl CalibrationSettings {
         let choice = choose(&points, &prior, self.common.level)?;
         let probe = id.to_owned();
         Ok(PreparedSession { probe, calibrated_at, shell, prior, baths, points, choice, suspect: None, remarks })
+    }
+
+    /// The same without the immersions whose references are `wrong`, which is remarked on; with all of them where the others
+    /// give no curve.
+    pub(super) fn prepare_without(
+        &self,
+        season: &Season,
+        sources: &Sources,
+        session: &BathSession,
+        immersions: &[&Immersion],
+        wrong: &[usize],
+    ) -> Result<PreparedSession> {
+        let (out, right): (Vec<&Immersion>, Vec<&Immersion>) =
+            immersions.iter().partition(|bath| wrong.contains(&bath.reference));
+        if !out.is_empty()
+            && let Ok(mut one) = self.prepare(season, sources, session, &right)
+        {
+            let name = |bath: &Immersion| bath.bath.clone().unwrap_or_else(|| format!("SG {:.4}", bath.sg));
+            let remark = |bath| format!("the bath {} does not fit the others and is left out", name(bath));
+            one.remarks.extend(out.into_iter().map(remark));
+            return Ok(one);
+        }
+        self.prepare(season, sources, session, immersions)
     }
 
     /// The shell's expansion; one that nobody knows is remarked on and taken as unknown.

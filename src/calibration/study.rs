@@ -16,7 +16,7 @@ use super::noise::Noise;
 use super::prepared::PreparedSession;
 use super::result::{Calibration, Calibrations, NoCurve};
 use super::selection::Choice;
-use super::sessions::{BathSession, Immersion, Role, sessions_of};
+use super::sessions::{BathSession, Role, sessions_of};
 use super::settings::CalibrationSettings;
 
 impl CalibrationSettings {
@@ -51,21 +51,10 @@ impl CalibrationSettings {
         let prepare = |session: &BathSession, wrong: &[usize]| {
             let none = |why, check| NoCurve { probe: session.probe.clone(), at: session.ended(), why, check };
             match session.role() {
-                Role::Defines(baths) => {
-                    let (out, right): (Vec<&Immersion>, Vec<&Immersion>) =
-                        baths.iter().partition(|bath| wrong.contains(&bath.reference));
-                    let without = self.prepare(season, &sources, session, &right).map(|mut one| {
-                        let name = |bath: &Immersion| bath.bath.clone().unwrap_or_else(|| format!("SG {:.4}", bath.sg));
-                        let remark = |bath| format!("the bath {} does not fit the others and is left out", name(bath));
-                        one.remarks.extend(out.into_iter().map(remark));
-                        one
-                    });
-                    // A curve by all of them is better than none.
-                    match without.or_else(|_| self.prepare(season, &sources, session, &baths)) {
-                        Ok(one) => Either::Left(one),
-                        Err(why) => Either::Right(none(why.to_string(), false)),
-                    }
-                }
+                Role::Defines(baths) => match self.prepare_without(season, &sources, session, &baths, wrong) {
+                    Ok(one) => Either::Left(one),
+                    Err(why) => Either::Right(none(why.to_string(), false)),
+                },
                 Role::Check(why) => Either::Right(none(why, true)),
             }
         };

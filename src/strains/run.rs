@@ -40,19 +40,20 @@ impl StrainSettings {
     ///
     /// A trait of a batch is modelled as the mean of its strain at common conditions, slopes for original gravity,
     /// temperature, pitching rate, mash temperature and generation as far as these vary within strains, a random effect of
-    /// its wort where worts cross the strains and leave each mean a degree of freedom, a random effect of the batch, and the known error of its curve (REML;
-    /// intervals and degrees of freedom by Kenward and Roger, [`crate::fit::mixed`]). Times and rates are modelled by their
-    /// logarithms. One spread between batches serves all strains, unless the likelihood ratio (Bartlett's) rejects that at 1 %;
-    /// then with eight batches each 95 % intervals of all pairs held together in 94 % of simulated seasons.
+    /// its wort where worts cross the strains and leave each mean a degree of freedom, a random effect of the batch, and the
+    /// known error of its curve (REML; intervals and degrees of freedom by Kenward and Roger, [`crate::fit::mixed`]). Times
+    /// and rates are modelled by their logarithms. One spread between batches serves all strains, unless the likelihood ratio
+    /// (Bartlett's) rejects that at 1 %; then with eight batches each 95 % intervals of all pairs held together in 94 % of
+    /// simulated seasons.
     ///
     /// All pairs of a trait have intervals that hold at once, and p-values from the same law: the largest of their correlated
     /// t's (Genz and Bretz 2009); with spreads by strain, or more than 28 strains, Bonferroni's bound. Of more than a hundred
     /// strains the twenty with the best plain means are compared, by the bound for all pairs of all strains.
     ///
-    /// A stuck batch counts in the share of stuck ones and in no trait that hangs on the terminal gravity. One that is
-    /// more likely stuck than not is in no trait but times and rates. A batch that does not
-    /// give a trait, as it is not at rest, is left out of it; both are told. Errors that batches share, such as a probe's
-    /// calibration or an instrument's bias, are not modelled: the season's samples have taken them off the batches' fits.
+    /// A stuck batch counts in the share of stuck ones and in no trait that hangs on the terminal gravity. One that is more
+    /// likely stuck than not is in no trait but times and rates. A batch that does not give a trait, as it is not at rest, is
+    /// left out of it; both are told. Errors that batches share, such as a probe's calibration or an instrument's bias, are
+    /// not modelled: the season's samples have taken them off the batches' fits.
     ///
     /// What cannot be had says why.
     ///
@@ -103,9 +104,10 @@ impl StrainSettings {
         for (strain, own) in &all.strains {
             let values = || own.iter().filter_map(|i| given[*i]).map(|e| scale.model(e.value, e.se).0);
             let n = values().count();
-            let stuck = || own.iter().map(|i| &all.fits[*i]).filter(|fit| stuck(fit));
-            let (stuck, sure) = (stuck().count(), stuck().filter(|fit| fit.status == Status::Stuck).count());
-            let reasons = [(sure, "stuck"), (stuck - sure, "probably stuck"), (own.len() - n - stuck, "without it")];
+            let stuck: Vec<&BatchFit> = own.iter().map(|i| &all.fits[*i]).filter(|fit| stuck(fit)).collect();
+            let sure = stuck.iter().filter(|fit| fit.status == Status::Stuck).count();
+            let likely = stuck.len() - sure;
+            let reasons = [(sure, "stuck"), (likely, "probably stuck"), (own.len() - n - stuck.len(), "without it")];
             let reasons = reasons.iter().filter(|(n, _)| *n > 0).map(|(n, why)| format!("{n} {why}"));
             let raw = values().sum::<f64>() / n as f64;
             found.means.push(StrainMean {
