@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::calibration::{Calibrations, CovarianceRoot, Noise, Sources, UNUSABLE, probe_ids};
 use crate::error::Result;
 use crate::gravity::episodes;
-use crate::season::{Pair, Season};
+use crate::season::{Flags, Pair, Season};
 use crate::units::Instant;
 
 use super::settings::DriftSettings;
@@ -19,6 +19,9 @@ use finder::{CheckedProbe, PairFinder};
 
 pub(super) use curves::{Curves, OnFirstCurve};
 pub(super) use finder::ModelPair;
+
+/// Readings that show no beer.
+const NO_BEER: Flags = UNUSABLE.with(Flags::OUTSIDE_BATCH);
 
 const MINUTES_PER_HOUR: f64 = 60.0;
 
@@ -78,7 +81,7 @@ fn held(season: &Season) -> BTreeSet<usize> {
     for probe in &readings.probe_ids {
         let usable = readings.of_probe(probe).filter_map(|row| Some((row, readings.get(row)?)));
         let usable: Vec<_> =
-            usable.filter(|(_, read)| read.batch.is_some() && !read.flags.intersects(UNUSABLE)).collect();
+            usable.filter(|(_, read)| read.batch.is_some() && !read.flags.intersects(NO_BEER)).collect();
         for stay in usable.chunk_by(|(_, a), (_, b)| a.batch == b.batch) {
             let Some((_, first)) = stay.first() else { continue };
             let hours: Vec<f64> = stay.iter().map(|(_, read)| read.at.hours_since(first.at)).collect();
