@@ -7,21 +7,19 @@ mod unsampled;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::calibration::{Calibrations, CovarianceRoot, Noise, Sources, UNUSABLE, probe_ids};
+use crate::calibration::{Calibrations, CovarianceRoot, Noise, Sources, probe_ids};
 use crate::error::Result;
 use crate::gravity::episodes;
-use crate::season::{Flags, Pair, Season};
+use crate::season::{Pair, Season};
 use crate::units::Instant;
 
 use super::settings::DriftSettings;
 
 use finder::{CheckedProbe, PairFinder};
+use plateau::NO_BEER;
 
 pub(super) use curves::{Curves, OnFirstCurve};
 pub(super) use finder::ModelPair;
-
-/// Readings that show no beer.
-const NO_BEER: Flags = UNUSABLE.with(Flags::OUTSIDE_BATCH);
 
 const MINUTES_PER_HOUR: f64 = 60.0;
 

@@ -1,7 +1,10 @@
 //! A probe's tilt at a moment, from its readings around it.
 
-use crate::calibration::Noise;
-use crate::season::Season;
+use crate::calibration::{Noise, UNUSABLE};
+use crate::season::{Flags, Season};
+
+/// Readings that show no beer.
+pub(super) const NO_BEER: Flags = UNUSABLE.with(Flags::OUTSIDE_BATCH);
 
 assumed! {
     /// Readings farther from the local line than this many noise SDs are left out.
