@@ -16,10 +16,11 @@ use crate::units::Instant;
 use super::settings::DriftSettings;
 
 use finder::{CheckedProbe, PairFinder};
-use plateau::NO_BEER;
 
 pub(super) use curves::{Curves, OnFirstCurve};
 pub(super) use finder::ModelPair;
+
+use plateau::NO_BEER;
 
 const MINUTES_PER_HOUR: f64 = 60.0;
 

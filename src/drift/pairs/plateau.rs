@@ -3,15 +3,15 @@
 use crate::calibration::{Noise, UNUSABLE};
 use crate::season::{Flags, Season};
 
-/// Readings that show no beer.
-pub(super) const NO_BEER: Flags = UNUSABLE.with(Flags::OUTSIDE_BATCH);
-
 assumed! {
     /// Readings farther from the local line than this many noise SDs are left out.
     const OUTLIER_SD: f64 = 4.0, "SD";
     /// Fewer readings than this give a mean, not a line.
     const LINE_NEEDS: usize = 5, "readings";
 }
+
+/// Readings that show no beer.
+pub(super) const NO_BEER: Flags = UNUSABLE.with(Flags::OUTSIDE_BATCH);
 
 /// A plateau: the tilt of a probe at a moment, from its readings around it.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -2,6 +2,7 @@
 
 use crate::calibration::{BathPlan, gravities};
 use crate::drift::{Drift, Misfit, MisfitKind, ProbeDrift, Recalibrate};
+use crate::kinetics::{BatchFit, PointSource};
 use crate::study::SeasonStudy;
 
 use super::super::reader::Reader;
@@ -27,6 +28,9 @@ pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
     if let Some(found) = study.drift.done() {
         misfits(&mut answer, &found.misfits, reader);
         probes(&mut answer, study, found, reader);
+    }
+    if let Some(found) = study.kinetics.done() {
+        found.batches.iter().for_each(|fit| samples(&mut answer, fit, reader));
     }
     if let Some(calibrations) = study.calibrations.done() {
         let mut with: Vec<&str> = calibrations.calibrations.iter().map(|c| c.probe.as_str()).collect();
@@ -93,6 +97,22 @@ fn misfits(answer: &mut Answer, found: &[Misfit], reader: &Reader) {
     if found.len() > MOST_MISFITS {
         answer
             .say(format!("{} further entries do not fit: tables/misfits.csv names them.", found.len() - MOST_MISFITS));
+    }
+}
+
+/// Samples that the curve of their batch was fitted without.
+fn samples(answer: &mut Answer, fit: &BatchFit, reader: &Reader) {
+    for (point, off_sg) in fit.points.iter().zip(&fit.residuals_sg) {
+        if point.weight < 1.0 && matches!(point.source, PointSource::Sample(_)) {
+            answer.say(format!(
+                "Look up the sample of {} in {}: {} is {} {} the curve through the readings around it. It is left out.",
+                reader.day(fit.instant(point.hours)),
+                fit.batch,
+                reader.plain(point.sg),
+                reader.size(*off_sg),
+                if *off_sg > 0.0 { "above" } else { "below" }
+            ));
+        }
     }
 }
 
