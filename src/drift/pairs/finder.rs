@@ -10,8 +10,7 @@ use crate::units::{HOURS_PER_DAY, Instant};
 use crate::drift::results::{DriftPair, PairKind};
 use crate::drift::settings::DriftSettings;
 
-use super::NO_BEER;
-use super::plateau::{Plateau, plateau_at};
+use super::plateau::{NO_BEER, Plateau, plateau_at};
 
 /// A pair with what the model needs beside it.
 #[derive(Debug, Clone)]

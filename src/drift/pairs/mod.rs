@@ -7,10 +7,10 @@ mod unsampled;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::calibration::{Calibrations, CovarianceRoot, Noise, Sources, UNUSABLE, probe_ids};
+use crate::calibration::{Calibrations, CovarianceRoot, Noise, Sources, probe_ids};
 use crate::error::Result;
 use crate::gravity::episodes;
-use crate::season::{Flags, Pair, Season};
+use crate::season::{Pair, Season};
 use crate::units::Instant;
 
 use super::settings::DriftSettings;
@@ -20,8 +20,7 @@ use finder::{CheckedProbe, PairFinder};
 pub(super) use curves::{Curves, OnFirstCurve};
 pub(super) use finder::ModelPair;
 
-/// Readings that show no beer.
-const NO_BEER: Flags = UNUSABLE.with(Flags::OUTSIDE_BATCH);
+use plateau::NO_BEER;
 
 const MINUTES_PER_HOUR: f64 = 60.0;
 

@@ -1,7 +1,7 @@
 //! A probe's tilt at a moment, from its readings around it.
 
-use crate::calibration::Noise;
-use crate::season::Season;
+use crate::calibration::{Noise, UNUSABLE};
+use crate::season::{Flags, Season};
 
 assumed! {
     /// Readings farther from the local line than this many noise SDs are left out.
@@ -9,6 +9,9 @@ assumed! {
     /// Fewer readings than this give a mean, not a line.
     const LINE_NEEDS: usize = 5, "readings";
 }
+
+/// Readings that show no beer.
+pub(super) const NO_BEER: Flags = UNUSABLE.with(Flags::OUTSIDE_BATCH);
 
 /// A plateau: the tilt of a probe at a moment, from its readings around it.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::calibration::{BathPlan, BathPoint, gravities};
 use crate::drift::{Drift, Misfit, MisfitKind, ProbeDrift, Recalibrate};
+use crate::kinetics::{BatchFit, PointSource};
 use crate::season::Reference;
 use crate::study::SeasonStudy;
 
@@ -34,6 +35,9 @@ pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
         let is_new = |of: &&Misfit| !said.iter().any(|bath| bath.bath == of.bath && bath.sg == of.stated_sg);
         misfits(&mut answer, found.misfits.iter().filter(is_new).collect(), reader);
         probes(&mut answer, study, found, reader);
+    }
+    if let Some(found) = study.kinetics.done() {
+        found.batches.iter().for_each(|fit| samples(&mut answer, fit, reader));
     }
     if let Some(calibrations) = study.calibrations.done() {
         let mut with: Vec<&str> = calibrations.calibrations.iter().map(|c| c.probe.as_str()).collect();
@@ -139,6 +143,22 @@ fn misfits(answer: &mut Answer, mut found: Vec<&Misfit>, reader: &Reader) {
     if found.len() > MOST_MISFITS {
         answer
             .say(format!("{} further entries do not fit: tables/misfits.csv names them.", found.len() - MOST_MISFITS));
+    }
+}
+
+/// Samples that the curve of their batch was fitted without.
+fn samples(answer: &mut Answer, fit: &BatchFit, reader: &Reader) {
+    for (point, off_sg) in fit.points.iter().zip(&fit.residuals_sg) {
+        if point.weight < 1.0 && matches!(point.source, PointSource::Sample(_)) {
+            answer.say(format!(
+                "Look up the sample of {} in {}: {} is {} {} the curve through the readings around it. It is left out.",
+                reader.day(fit.instant(point.hours)),
+                fit.batch,
+                reader.plain(point.sg),
+                reader.size(*off_sg),
+                if *off_sg > 0.0 { "above" } else { "below" }
+            ));
+        }
     }
 }
 

@@ -20,6 +20,12 @@ assumed! {
     const LONGEST_H: f64 = 48.0, "h";
 }
 
+/// Readings after a step whose median counts.
+const SIDE: usize = 4;
+/// A step is at least so many times the usual one from reading to reading.
+const STANDS_OUT: f64 = 8.0;
+/// Most steps that are looked at.
+const MOST_STEPS: usize = 32;
 /// Share of a beer's readings, on each side, that may be anything.
 const LEFT: f64 = 0.05;
 /// No beer.
@@ -71,26 +77,30 @@ fn in_beer(at: &[Instant], tilt_deg: &[f64], sugar: impl Fn(Instant) -> bool) ->
     let n = tilt_deg.len();
     let (Some(first), Some(last)) = (at.first(), at.last()) else { return 0..n };
     let reach_h = LONGEST_H.min(0.5 * last.hours_since(*first));
-    let step = |k: &usize| Some(tilt_deg.get(*k)? - tilt_deg.get(k.checked_sub(1)?)?);
-    let put_in = |k: &usize| {
-        let (before, beer) = tilt_deg.split_at(*k);
+    let early = at.partition_point(|at| at.hours_since(*first) <= reach_h);
+    let late = at.partition_point(|at| last.hours_since(*at) > reach_h);
+    let step = |k: usize| tilt_deg.get(k).zip(tilt_deg.get(k - 1)).map_or(0.0, |(to, from)| (to - from).abs());
+    let usual = quantile(&(1..n).map(step).collect::<Vec<f64>>(), 0.5).unwrap_or(0.0);
+    let steps = |rows: Range<usize>| -> Vec<usize> {
+        let stands_out = |k: &usize| step(*k) >= FROM_WATER_DEG.max(STANDS_OUT * usual);
+        let found: Vec<usize> = rows.filter(stands_out).take(MOST_STEPS + 1).collect();
+        // Where tilts jump all the time no step means anything.
+        if found.len() > MOST_STEPS { Vec::new() } else { found }
+    };
+    let put_in = |k: usize| {
+        let (before, beer) = tilt_deg.split_at(k);
         let (thinnest, densest) = (quantile(beer, LEFT)?, quantile(beer, 1.0 - LEFT)?);
         let is_air = |tilt: &f64| *tilt >= densest + *AIR_DEG;
-        let sugar = at.get(*k).is_some_and(|at| sugar(*at));
-        let early = at.get(*k)?.hours_since(*first) <= reach_h;
-        let steps = step(k)? >= *FROM_WATER_DEG && !sugar || before.last().is_some_and(is_air);
-        (early && steps && before.iter().all(|tilt| *tilt <= thinnest || is_air(tilt))).then_some(*k)
+        let by = quantile(beer.get(..SIDE).unwrap_or(beer), 0.5)? - before.last()?;
+        let is_step = by >= *FROM_WATER_DEG && !sugar(*at.get(k)?) || before.last().is_some_and(is_air);
+        (is_step && before.iter().all(|tilt| *tilt <= thinnest || is_air(tilt))).then_some(k)
     };
-    let taken_out = |k: &usize| {
-        let (beer, after) = tilt_deg.split_at(*k);
-        let air = quantile(beer, 1.0 - LEFT)? + *AIR_DEG;
-        let late = last.hours_since(*at.get(k.checked_sub(1)?)?) <= reach_h;
-        (late && step(k)? >= *AIR_DEG && after.iter().all(|tilt| *tilt >= air)).then_some(*k)
+    let from = steps(1..early).into_iter().rev().find_map(put_in).unwrap_or(0);
+    let taken_out = |k: usize| {
+        let air = quantile(tilt_deg.get(from..k)?, 1.0 - LEFT)? + *AIR_DEG;
+        tilt_deg.get(k..)?.iter().all(|tilt| *tilt >= air).then_some(k)
     };
-    let is_step = |k: &usize| step(k).is_some_and(|by| by.abs() >= *FROM_WATER_DEG);
-    let steps: Vec<usize> = (1..n).filter(is_step).collect();
-    let from = steps.iter().rev().find_map(put_in).unwrap_or(0);
-    from..steps.iter().find_map(taken_out).unwrap_or(n)
+    from..steps(late.max(from) + 1..n).into_iter().find_map(taken_out).unwrap_or(n)
 }
 
 /// The value below which a share of all lies.
