@@ -32,7 +32,8 @@ pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
     batches(&mut answer, study, reader);
     let said = baths(&mut answer, study, reader);
     if let Some(found) = study.drift.done() {
-        let is_new = |of: &&Misfit| !said.iter().any(|bath| bath.bath == of.bath && bath.sg == of.stated_sg);
+        let is_said = |of: &Misfit, bath: &BathPoint| bath.bath == of.bath && bath.at.days_since(of.at).abs() < 1.0;
+        let is_new = |of: &&Misfit| of.kind != MisfitKind::Bath || !said.iter().any(|bath| is_said(of, bath));
         misfits(&mut answer, found.misfits.iter().filter(is_new).collect(), reader);
         probes(&mut answer, study, found, reader);
     }
@@ -77,11 +78,12 @@ fn one_more_bath(study: &SeasonStudy, probe: &str, reader: &Reader) -> Option<St
 
 /// Baths that do not fit the others of a calibration, each once for all of its probes; gives them back.
 fn baths<'a>(answer: &mut Answer, study: &'a SeasonStudy, reader: &Reader) -> Vec<&'a BathPoint> {
-    let mut all: BTreeMap<(String, &str), Vec<(&str, &BathPoint, f64)>> = BTreeMap::new();
+    let mut all: BTreeMap<_, Vec<(&str, &BathPoint, f64)>> = BTreeMap::new();
     for c in study.calibrations.done().iter().flat_map(|found| &found.calibrations) {
         let slips = c.suspects.iter().filter(|of| of.is_slip);
         let slips = slips.filter_map(|of| Some((c.baths.get(of.bath)?, of.off_sg, "It, or another of them, is wrong")));
-        let out = c.left_out.iter().map(|bath| (bath, -bath.residual_sg, "It is left out"));
+        let out = c.left_out.iter().filter(|bath| bath.residual_sg.is_finite());
+        let out = out.map(|bath| (bath, -bath.residual_sg, "It is left out"));
         for (bath, off, fate) in out.chain(slips) {
             let what = format!("{} of {}: {}", bath.name(), reader.day(bath.at), reader.plain(bath.sg));
             all.entry((what, fate)).or_default().push((&c.probe, bath, off));
@@ -92,7 +94,7 @@ fn baths<'a>(answer: &mut Answer, study: &'a SeasonStudy, reader: &Reader) -> Ve
         let (size, way) = (reader.size(*off), if *off > 0.0 { "above" } else { "below" });
         let probes = list(&of.iter().map(|(probe, ..)| *probe).collect::<Vec<&str>>());
         let same = |r: &&Reference| r.bath.is_some() && r.bath == bath.bath && r.at.days_since(bath.at).abs() < 1.0;
-        let other = study.season.references.iter().filter(same).find(|r| r.sg != bath.sg);
+        let other = study.season.references.iter().filter(same).find(|r| (r.sg - bath.sg).abs() > 0.0);
         let other = other.map(|r| format!(", and for other probes it is {}", reader.plain(r.sg))).unwrap_or_default();
         answer.say(format!(
             "Look up the bath {what} is {size} {way} what the other baths of {probes} say{other}. {fate}."
