@@ -17,8 +17,9 @@ const UNEQUAL_SPREADS: f64 = 0.01;
 const OWN_SPREAD: usize = 4;
 /// Worts from which on their spread can be told.
 const LEAST_WORTS: usize = 3;
-/// Degrees of freedom that they must leave the mean of each strain: below, an interval of a ratio can span ten powers of ten.
-const LEAST_WORT_DF: f64 = 1.0;
+/// Degrees of freedom that random worts and spreads by strain must leave each mean and each difference: Student's t with two or
+/// fewer has no variance, and an interval of a ratio can span ten powers of ten.
+const LEAST_DF: f64 = 2.0;
 
 /// One batch, on the scale of the model.
 pub(super) struct ModelRow<'a> {
@@ -74,8 +75,10 @@ impl TraitModel {
                 own.chain(adjustments.list.iter().map(|by| by.at[strain])).collect()
             })
             .collect();
-        // Where worts are too few to tell their part, the means would have no error worth the name.
-        let told = |fit: &MixedFit| weights.iter().all(|of| fit.se_and_df(of).is_ok_and(|(_, df)| df >= LEAST_WORT_DF));
+        let enough = |fit: &MixedFit, of: &[f64]| fit.se_and_df(of).is_ok_and(|(_, df)| df > LEAST_DF);
+        let told = |fit: &MixedFit| {
+            (0..k).all(|a| enough(fit, &weights[a]) && (0..a).all(|b| enough(fit, &less(&weights[a], &weights[b]))))
+        };
         let with_wort = worts(rows, k)
             .map(|labels| design.clone().random(Random::by_label("wort", &labels, vec![Column::intercept(n)])));
         let mut fit = match with_wort.and_then(|with_wort| with_wort.fit().ok().filter(told)) {
@@ -99,7 +102,7 @@ impl TraitModel {
         let freedom = |group: &Vec<usize>| group.iter().map(|strain| adjusted[*strain].len() - 1).sum::<usize>();
         if p_equal_spread.is_some_and(|p| p < UNEQUAL_SPREADS)
             && groups.iter().all(|group| freedom(group) + 1 >= OWN_SPREAD)
-            && let Ok(own) = own_spreads(&fit.design, rows, &groups).fit()
+            && let Some(own) = own_spreads(&fit.design, rows, &groups).fit().ok().filter(told)
         {
             adjusted = slopes(&own);
             (fit, by_strain) = (own, true);
@@ -122,8 +125,12 @@ impl TraitModel {
 
     /// Weights of the difference of two strains.
     pub fn difference(&self, a: usize, b: usize) -> Vec<f64> {
-        self.weights[a].iter().zip(&self.weights[b]).map(|(a, b)| a - b).collect()
+        less(&self.weights[a], &self.weights[b])
     }
+}
+
+fn less(a: &[f64], b: &[f64]) -> Vec<f64> {
+    a.iter().zip(b).map(|(a, b)| a - b).collect()
 }
 
 /// The wort of each batch, where all are written down and cross the strains: a wort must have several batches, and meet several

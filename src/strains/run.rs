@@ -40,11 +40,11 @@ impl StrainSettings {
     ///
     /// A trait of a batch is modelled as the mean of its strain at common conditions, slopes for original gravity,
     /// temperature, pitching rate, mash temperature and generation as far as these vary within strains, a random effect of
-    /// its wort where worts cross the strains and leave each mean a degree of freedom, a random effect of the batch, and the
-    /// known error of its curve (REML; intervals and degrees of freedom by Kenward and Roger, [`crate::fit::mixed`]). Times
-    /// and rates are modelled by their logarithms. One spread between batches serves all strains, unless the likelihood ratio
-    /// (Bartlett's) rejects that at 1 %; then with eight batches each 95 % intervals of all pairs held together in 94 % of
-    /// simulated seasons.
+    /// its wort where worts cross the strains, a random effect of the batch, and the known error of its curve (REML; intervals
+    /// and degrees of freedom by Kenward and Roger, [`crate::fit::mixed`]). Times and rates are modelled by their logarithms. One
+    /// spread between batches serves all strains, unless the likelihood ratio (Bartlett's) rejects that at 1 %; then with eight
+    /// batches each 95 % intervals of all pairs held together in 94 % of simulated seasons. Worts and spreads by strain are left
+    /// out where they would leave a mean or a difference two degrees of freedom or fewer.
     ///
     /// All pairs of a trait have intervals that hold at once, and p-values from the same law: the largest of their correlated
     /// t's (Genz and Bretz 2009); with spreads by strain, or more than 28 strains, Bonferroni's bound. Of more than a hundred

@@ -24,8 +24,6 @@ const SOON_D: f64 = 14.0;
 const MOST_MISFITS: usize = 6;
 /// Probes to calibrate are named one by one up to this number.
 const MOST_PROBES: usize = 10;
-/// Two probes may have exchanged their names when both are contradicted within these days.
-const EXCHANGED_D: f64 = 7.0;
 
 pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
     let mut answer = Answer::new("What to do?");
@@ -106,19 +104,6 @@ fn baths<'a>(answer: &mut Answer, study: &'a SeasonStudy, reader: &Reader) -> Ve
 /// Entries that the rest of the season contradicts, the surest first.
 fn misfits(answer: &mut Answer, mut found: Vec<&Misfit>, reader: &Reader) {
     found.sort_by(|a, b| (b.off_sg / b.se).abs().total_cmp(&(a.off_sg / a.se).abs()));
-    let exchanged = |one: &Misfit| {
-        let other = found.iter().find(|other| {
-            other.kind == MisfitKind::Readings
-                && other.batch != one.batch
-                && other.probes != one.probes
-                && other.at.days_since(one.at).abs() < EXCHANGED_D
-                && other.off_sg * one.off_sg < 0.0
-        });
-        other.map(|other| {
-            let batch = other.batch.as_deref().unwrap_or_default();
-            format!(" Perhaps it and {} in {batch} have each other's names in the log.", list(&other.probes))
-        })
-    };
     for misfit in found.iter().take(MOST_MISFITS) {
         let way = if misfit.off_sg > 0.0 { "above" } else { "below" };
         let (sg, off, on) = (reader.plain(misfit.stated_sg), reader.size(misfit.off_sg), reader.day(misfit.at));
@@ -132,9 +117,8 @@ fn misfits(answer: &mut Answer, mut found: Vec<&Misfit>, reader: &Reader) {
             }
             MisfitKind::Original => (format!("Look up the original gravity of {batch}"), all_else()),
             MisfitKind::Readings => {
-                let perhaps = exchanged(misfit).unwrap_or_default();
                 answer.say(format!(
-                    "Look whether {probes} was in {batch}: the samples of {batch} lie {off} {} on average.{perhaps}",
+                    "Look whether {probes} was in {batch}: the samples of {batch} lie {off} {} on average.",
                     if misfit.off_sg > 0.0 { "lower" } else { "higher" }
                 ));
                 continue;
