@@ -78,7 +78,7 @@ pub use row_error::RowError;
 pub(crate) use source_files::REPORT_MARKER;
 pub use table::SeasonTable;
 pub use table_rows::{Batch, Event, PlanStep, Probe, Reference};
-pub(crate) use tidy::{UNFERMENTED_H, flag_frozen, restore_names};
+pub(crate) use tidy::{UNFERMENTED_H, flag_frozen, flag_out_of_beer, restore_names};
 pub use written_files::FileFormat;
 
 /// Lowest SG that is taken for one.

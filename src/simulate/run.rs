@@ -1,7 +1,7 @@
 //! From settings to a season with its truth.
 
 use crate::error::Result;
-use crate::season::{Batch, Event, PlanStep, RowAccount, Season};
+use crate::season::{Batch, Event, PlanStep, RowAccount, Season, flag_out_of_beer};
 
 use super::bench::{Benched, bench};
 use super::brew::{Brew, strains};
@@ -67,7 +67,7 @@ impl SimulateSettings {
         probes.sort_by(|a, b| a.probe.cmp(&b.probe));
         let mut events = events(&calendar, &fleet, &benched);
         events.retain(|event| event.at <= end);
-        let season = Season {
+        let mut season = Season {
             readings,
             batches: calendar
                 .batches
@@ -81,6 +81,7 @@ impl SimulateSettings {
             account: RowAccount::default(),
             references,
         };
+        flag_out_of_beer(&mut season.readings, &season.batches, &season.events);
         let truth = Truth {
             batches: calendar.batches.iter().map(|batch| true_values::batch(&calendar, batch)).collect(),
             probes: true_values::probes(&calendar, &fleet, &benched.sessions, &season)?,
