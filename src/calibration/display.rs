@@ -25,9 +25,6 @@ impl fmt::Display for Calibration {
             Finding::Estimated(tilt) => writeln!(f, "  in water at 20 C: {:.1} degrees", tilt.value)?,
             other => writeln!(f, "  tilt in water: {other}")?,
         }
-        if let Some(bath) = self.suspect.as_ref().and_then(|s| self.baths.get(s.bath)) {
-            writeln!(f, "  suspect bath: SG {:.4} ({:+.4} off the others)", bath.sg, -bath.residual_sg)?;
-        }
         self.remarks.iter().try_for_each(|remark| writeln!(f, "  {remark}"))
     }
 }
@@ -36,9 +33,6 @@ impl fmt::Display for Calibrations {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(f, "{} calibrations", self.calibrations.len())?;
         self.calibrations.iter().try_for_each(|calibration| write!(f, "{calibration}"))?;
-        for bath in self.shared_baths.iter().filter(|bath| bath.p.is_some_and(|p| p < 0.01)) {
-            writeln!(f, "bath {}: stated SG {:.4} is off by {:+.4}", bath.name, bath.stated_sg, bath.error_sg.value)?;
-        }
         for none in &self.without {
             let at = none.at.map(|at| format!(" ({at})")).unwrap_or_default();
             let what = if none.check { "a check" } else { "no curve" };

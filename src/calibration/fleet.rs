@@ -7,17 +7,14 @@ use crate::fit::{Estimate, quantile};
 use crate::liquid::WATER_20C_KG_M3;
 
 use super::errors::{ErrorSource, Sources};
-use super::fit_data::{DISAGREES_P, FitPoint, is_wrong};
+use super::fit_data::{DISAGREES_P, FitPoint, NAMED, is_wrong};
 use super::fitted_curve::FittedCalibration;
 use super::joint::fit_jointly;
 use super::joint_rows::{LOOSE, Member};
 use super::joint_solution::{JointFit, SharedEffect};
 use super::prepared::PreparedSession;
 use super::result::{BathPoint, SharedBath, Suspect};
-use super::selection::Choice;
-
-/// Gravity at which the shift by a suspect bath is stated.
-const AT_SG: f64 = 1.020;
+use super::selection::LeftOut;
 
 /// Fits the chosen curves of all sessions that share baths together, and names suspect baths. Where a fit fails the curves
 /// of the single probes stay. The rows of baths that are wrong come with the baths that several probes share.
@@ -27,7 +24,7 @@ pub(super) fn fit_together(
     level: f64,
 ) -> (Vec<SharedBath>, Vec<usize>) {
     for one in prepared.iter_mut() {
-        one.suspect = alone(one, level);
+        one.suspects = alone(one);
     }
     let (mut shared_baths, mut wrong) = (Vec::new(), Vec::new());
     for group in groups(prepared) {
@@ -36,23 +33,30 @@ pub(super) fn fit_together(
             continue;
         }
         let members: Vec<&PreparedSession> = group.iter().filter_map(|&place| prepared.get(place)).collect();
+        let by_one: Vec<usize> = members.iter().flat_map(|one| wrong_alone(one)).collect();
         let joined = join(&members, sources, level).map_err(|why| why.to_string());
         let mut curves = joined.as_ref().map(|joined| joined.curves.iter()).unwrap_or_default();
         for place in group {
             let Some(one) = prepared.get_mut(place) else { continue };
             match (curves.next(), &joined) {
-                (Some((fitted, suspect)), _) => {
+                (Some(fitted), Ok(joined)) => {
                     one.choice.fitted = fitted.clone();
-                    one.suspect = suspect.clone().or(one.suspect.take());
+                    let suspect = |left: &WithoutBath| {
+                        let bath = one.points.iter().position(|p| p.is_of(left.source))?;
+                        Some(Suspect { bath, ..left.suspect })
+                    };
+                    if !joined.doubted.is_empty() {
+                        one.suspects = joined.doubted.iter().filter_map(suspect).collect();
+                    }
                 }
                 (_, Err(why)) => one.remarks.push(format!("fitted without the other probes in its baths: {why}")),
                 _ => {}
             }
         }
-        if let Ok(joined) = joined {
-            shared_baths.extend(joined.baths);
-            wrong.extend(joined.wrong);
-        }
+        // A bath that is wrong by all of its probes goes before one that is by a single probe.
+        let (baths, by_all) = joined.map(|joined| (joined.baths, joined.wrong)).unwrap_or_default();
+        wrong.extend(if by_all.is_empty() { by_one } else { by_all });
+        shared_baths.extend(baths);
     }
     for shared in &shared_baths {
         let same = |bath: &&mut BathPoint| bath.references.iter().any(|row| shared.references.contains(row));
@@ -65,9 +69,11 @@ pub(super) fn fit_together(
 
 /// What probes in common baths say together.
 struct Joined {
-    /// By member: its curve, and the suspect bath where it was in it.
-    curves: Vec<(FittedCalibration, Option<Suspect>)>,
+    /// By member.
+    curves: Vec<FittedCalibration>,
     baths: Vec<SharedBath>,
+    /// The suspects among them.
+    doubted: Vec<WithoutBath>,
     /// Rows of the bath that is wrong.
     wrong: Vec<usize>,
 }
@@ -75,38 +81,30 @@ struct Joined {
 fn join(members: &[&PreparedSession], sources: &Sources, level: f64) -> Result<Joined> {
     let all: Vec<Member<'_>> = members.iter().map(|one| started(one)).collect::<Result<_>>()?;
     let together = fit_jointly(&all, level, None)?;
-    let baths = FleetBath::all(members, &together.effects);
-    let doubt = baths.iter().max_by(|a, b| a.effect.value.abs().total_cmp(&b.effect.value.abs()));
-    let left_out = doubt.map(|bath| WithoutBath::new(bath, &all, level, baths.len())).transpose()?.flatten();
-    let df = mean_df(&together);
-    let shared_bath = |bath: FleetBath| -> Result<SharedBath> {
-        let size = bath.kg_m3 / WATER_20C_KG_M3;
-        let (value, se) = (bath.effect.value * size, bath.effect.variance.max(0.0).sqrt() * size);
-        Ok(SharedBath {
-            name: match sources.get(bath.effect.source) {
-                Some(ErrorSource::Bath(name, began)) => format!("{name}, {began}"),
-                other => other.map(ToString::to_string).unwrap_or_default(),
-            },
-            stated_sg: bath.stated_sg,
-            stated_sd: size,
-            probes: bath.probes,
-            references: bath.references,
-            error_sg: Estimate::student_t(value, se, df, level, "all probes in the bath together, t")?,
-            p: left_out.as_ref().filter(|l| l.source == bath.effect.source).map(|l| l.p),
-        })
-    };
-    let baths: Vec<SharedBath> = baths.into_iter().map(shared_bath).collect::<Result<_>>()?;
-    let suspected = left_out.as_ref().filter(|l| l.p < *DISAGREES_P);
-    let wrong = baths.iter().filter(|bath| bath.p.is_some() && suspected.is_some_and(|l| is_wrong(l.off_sg, l.se_sg)));
+    let mut baths = shared_baths(members, &together, sources, level)?;
+    let without = |bath| WithoutBath::new(bath, baths.len(), &all, level).ok().flatten();
+    let doubted = suspicious(baths.iter().filter_map(without).collect(), |left| left.suspect.p);
+    for bath in &mut baths {
+        bath.p = doubted.iter().find(|left| left.source == bath.source).map(|left| left.suspect.p);
+    }
+    let is_wrong = matches!(doubted.as_slice(), [one] if one.suspect.is_slip);
+    let wrong = baths.iter().filter(|bath| is_wrong && bath.p.is_some());
     let wrong = wrong.flat_map(|bath| bath.references.clone()).collect();
-    let with_suspect = |(i, (one, fitted)): (usize, (&&PreparedSession, FittedCalibration))| {
-        let suspect = suspected.and_then(|left| {
-            let bath = one.points.iter().position(|p| p.is_of(left.source))?;
-            suspect(bath, left.p, &fitted, left.without.curves.get(i)?.clone(), level)
-        });
-        (fitted, suspect)
-    };
-    Ok(Joined { curves: members.iter().zip(together.curves).enumerate().map(with_suspect).collect(), baths, wrong })
+    Ok(Joined { curves: together.curves, baths, doubted, wrong })
+}
+
+/// Of baths with their p when they are left out: the worst, where it is beyond what chance gives, and those with it among
+/// which the wrong one is with probability [`NAMED`], if one is: 1/p is nearly in proportion to the likelihood of the rest.
+fn suspicious<T>(mut baths: Vec<T>, p: impl Fn(&T) -> f64) -> Vec<T> {
+    baths.sort_by(|a, b| p(a).total_cmp(&p(b)));
+    let (all, mut before) = (baths.iter().map(|bath| p(bath).recip()).sum::<f64>(), 0.0);
+    let worst = baths.first().map_or(1.0, &p);
+    baths.retain(|bath| {
+        let is_in = worst < *DISAGREES_P && before < *NAMED;
+        before += p(bath).recip() / all;
+        is_in
+    });
+    baths
 }
 
 fn mean_df(fit: &JointFit) -> f64 {
@@ -146,80 +144,76 @@ fn started(one: &PreparedSession) -> Result<Member<'_>> {
     Ok(member)
 }
 
-/// A bath of several probes.
-struct FleetBath {
-    effect: SharedEffect,
-    /// One standard deviation of its stated gravity, kg/m3.
-    kg_m3: f64,
-    stated_sg: f64,
-    probes: Vec<String>,
-    references: Vec<usize>,
-}
-
-impl FleetBath {
-    fn all(members: &[&PreparedSession], effects: &[SharedEffect]) -> Vec<Self> {
-        let of = |effect: &SharedEffect| {
-            let rows = members.iter().flat_map(|one| one.points.iter().zip(&one.baths).map(|row| (*one, row)));
-            let own: Vec<_> = rows.filter(|(_, (point, _))| point.is_of(effect.source)).collect();
-            let &(_, (point, bath)) = own.first()?;
-            let kg_m3 = point.errors.first()?.effect;
-            let probes = own.iter().map(|(one, _)| one.probe.clone()).collect();
-            let references = own.iter().flat_map(|(_, (_, bath))| bath.references.clone()).collect();
-            Some(Self { effect: *effect, kg_m3, stated_sg: bath.sg, probes, references })
-        };
-        effects.iter().filter_map(of).collect()
+/// The baths of several probes.
+fn shared_baths(
+    members: &[&PreparedSession],
+    fit: &JointFit,
+    sources: &Sources,
+    level: f64,
+) -> Result<Vec<SharedBath>> {
+    let (df, mut baths) = (mean_df(fit), Vec::new());
+    for SharedEffect { source, value, variance } in &fit.effects {
+        let rows = members.iter().flat_map(|one| one.points.iter().zip(&one.baths).map(|row| (*one, row)));
+        let own: Vec<_> = rows.filter(|(_, (point, _))| point.is_of(*source)).collect();
+        let first = own.first().and_then(|(_, (point, bath))| Some((bath, point.errors.first()?)));
+        let Some((bath, error)) = first else { continue };
+        let stated_sd = error.effect / WATER_20C_KG_M3;
+        let (off, se) = (value * stated_sd, variance.max(0.0).sqrt() * stated_sd);
+        baths.push(SharedBath {
+            source: *source,
+            name: match sources.get(*source) {
+                Some(ErrorSource::Bath(name, began)) => format!("{name}, {began}"),
+                other => other.map(ToString::to_string).unwrap_or_default(),
+            },
+            stated_sg: bath.sg,
+            stated_sd,
+            probes: own.iter().map(|(one, _)| one.probe.clone()).collect(),
+            references: own.iter().flat_map(|(_, (_, bath))| bath.references.clone()).collect(),
+            error_sg: Estimate::student_t(off, se, df, level, "all probes in the bath together, t")?,
+            p: None,
+        });
     }
+    Ok(baths)
 }
 
-/// The fit without one bath.
+/// What the others say of a bath that is left out; the suspect's place is not set.
 struct WithoutBath {
     source: usize,
-    p: f64,
-    /// Stated minus what the others say, and its standard error, the stated one included, SG.
-    off_sg: f64,
-    se_sg: f64,
-    without: JointFit,
+    suspect: Suspect,
 }
 
 impl WithoutBath {
-    fn new(bath: &FleetBath, members: &[Member<'_>], level: f64, baths: usize) -> Result<Option<Self>> {
-        let source = bath.effect.source;
+    fn new(bath: &SharedBath, baths: usize, members: &[Member<'_>], level: f64) -> Result<Option<Self>> {
+        let (source, sd) = (bath.source, bath.stated_sd);
         let without = fit_jointly(members, level, Some(source))?;
         let Some(free) = without.effects.iter().find(|effect| effect.source == source) else { return Ok(None) };
         // In units of the stated standard deviation: the others' judgement of the bath, and how sure it is.
-        let (error, variance) = (free.value * LOOSE, free.variance * LOOSE * LOOSE);
-        let df = mean_df(&without);
-        let t = error / (1.0 + variance).sqrt();
-        let p = (2.0 * quantile::student_t_upper_tail(t.abs(), df)? * baths as f64).min(1.0);
-        let size = bath.kg_m3 / WATER_20C_KG_M3;
-        Ok(Some(Self { source, p, off_sg: error * size, se_sg: (1.0 + variance).sqrt() * size, without }))
+        let (error, se) = (free.value * LOOSE, (1.0 + free.variance * LOOSE * LOOSE).sqrt());
+        let p = 2.0 * quantile::student_t_upper_tail((error / se).abs(), mean_df(&without))?;
+        Ok(Some(Self { source, suspect: judged(0, error * sd, se * sd, p, baths) }))
     }
 }
 
-/// The worst bath of one probe by its own leave-one-out fits, if it is beyond what chance gives.
-fn alone(one: &PreparedSession, level: f64) -> Option<Suspect> {
-    let Choice { fitted, left_out, .. } = &one.choice;
-    let each = left_out.iter().enumerate().filter_map(|(bath, left)| Some((bath, left.as_ref()?)));
-    let (bath, left) = each.min_by(|a, b| a.1.p.total_cmp(&b.1.p))?;
-    let p = (left.p * left_out.len() as f64).min(1.0);
-    if p < *DISAGREES_P { suspect(bath, p, fitted, left.without.clone(), level) } else { None }
+/// A bath that is off by so much, with the standard error of that and its p, among so many.
+fn judged(bath: usize, off_sg: f64, se_sg: f64, p: f64, baths: usize) -> Suspect {
+    Suspect { bath, off_sg, p: (p * baths as f64).min(1.0), is_slip: is_wrong(off_sg, se_sg) }
+}
+
+/// The suspects of one probe by its own leave-one-out fits.
+fn alone(one: &PreparedSession) -> Vec<Suspect> {
+    let left_out = &one.choice.left_out;
+    let suspect = |(bath, left): (usize, &Option<LeftOut>)| {
+        let LeftOut { error_sg, studentised, p, .. } = left.as_ref()?;
+        Some(judged(bath, -error_sg, error_sg / studentised, *p, left_out.len()))
+    };
+    suspicious(left_out.iter().enumerate().filter_map(suspect).collect(), |suspect| suspect.p)
 }
 
 /// Rows of the bath that is wrong by the others of this probe.
 fn wrong_alone(one: &PreparedSession) -> Vec<usize> {
-    let wrong = one.suspect.as_ref().and_then(|suspect| {
-        let left = one.choice.left_out.get(suspect.bath)?.as_ref()?;
-        let wrong = is_wrong(left.error_sg, left.error_sg / left.studentised);
-        one.baths.get(suspect.bath).filter(|_| wrong)
-    });
-    wrong.map(|bath| bath.references.clone()).unwrap_or_default()
-}
-
-fn suspect(bath: usize, p: f64, fitted: &FittedCalibration, without: FittedCalibration, level: f64) -> Option<Suspect> {
-    let tilt = fitted.curve.tilt_deg(AT_SG * WATER_20C_KG_M3)?;
-    let (with_at, at) = (fitted.curve.at(tilt)?, without.curve.at(tilt)?);
-    let shift = (at.density_kg_m3 - with_at.density_kg_m3) / WATER_20C_KG_M3;
-    let se = without.variance(&at).sqrt() / WATER_20C_KG_M3;
-    let shift_at_1020_sg = Estimate::student_t(shift, se, without.df, level, "curve without the bath, t").ok()?;
-    Some(Suspect { bath, p, without, shift_at_1020_sg })
+    match one.suspects.as_slice() {
+        [Suspect { bath, is_slip: true, .. }] => one.baths.get(*bath).map(|bath| bath.references.clone()),
+        _ => None,
+    }
+    .unwrap_or_default()
 }

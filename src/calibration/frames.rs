@@ -6,7 +6,7 @@ use crate::error::Result;
 use crate::season::FrameBuilder;
 
 use super::fitted_curve::Coefficient;
-use super::result::{Calibration, Calibrations, CurveCandidate, NoCurve, SharedBath};
+use super::result::{Calibration, Calibrations, CurveCandidate, NoCurve, SharedBath, Suspect};
 
 impl Calibrations {
     /// The table `calibrations`: one row per probe and calibration, and one per session or probe without a curve, whose
@@ -108,8 +108,10 @@ fn coefficients(calibration: &Calibration) -> String {
 }
 
 fn suspect_name(calibration: &Calibration) -> Option<String> {
-    let suspect = calibration.suspect.as_ref()?;
-    let bath = calibration.baths.get(suspect.bath)?;
-    let name = bath.bath.clone().unwrap_or_else(|| format!("SG {:.4}", bath.sg));
-    Some(format!("{name} (p = {:.1e})", suspect.p))
+    let name = |suspect: &Suspect| {
+        let bath = calibration.baths.get(suspect.bath)?;
+        Some(format!("{} (p = {:.1e})", bath.name(), suspect.p))
+    };
+    let names: Vec<String> = calibration.suspects.iter().filter_map(name).collect();
+    (!names.is_empty()).then(|| names.join(" or "))
 }

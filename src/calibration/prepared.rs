@@ -7,7 +7,7 @@ use crate::season::{EndShape, Event, Probe, Season};
 use crate::units::Instant;
 
 use super::errors::{BathError, Sources};
-use super::fit_data::{FitPoint, FloatPrior, HullPrior};
+use super::fit_data::{AGREES_P, FitPoint, FloatPrior, HullPrior};
 use super::result::{BathPoint, Suspect};
 use super::selection::{Choice, choose};
 use super::sessions::{BathSession, Immersion, replicates};
@@ -23,8 +23,9 @@ pub(super) struct PreparedSession {
     pub baths: Vec<BathPoint>,
     pub points: Vec<FitPoint>,
     pub choice: Choice,
-    pub suspect: Option<Suspect>,
+    pub suspects: Vec<Suspect>,
     pub remarks: Vec<String>,
+    pub left_out: Vec<BathPoint>,
 }
 
 impl CalibrationSettings {
@@ -47,12 +48,13 @@ impl CalibrationSettings {
         let (baths, points) = self.points(immersions, sources, &shell, &mut remarks);
         check_baths(&points).map_err(|why| Error::not_estimable(what(), why))?;
         let choice = choose(&points, &prior, self.common.level)?;
-        let probe = id.to_owned();
-        Ok(PreparedSession { probe, calibrated_at, shell, prior, baths, points, choice, suspect: None, remarks })
+        let (probe, suspects, left_out) = (id.to_owned(), Vec::new(), Vec::new());
+        Ok(PreparedSession { probe, calibrated_at, shell, prior, baths, points, choice, suspects, left_out, remarks })
     }
 
     /// The same without the immersions whose references are `wrong`, which is remarked on; with all of them where the others
-    /// give no curve.
+    /// give no curve. Where all of them give none either, without one bath, if there is but one whose omission gives a
+    /// curve that agrees with the rest.
     pub(super) fn prepare_without(
         &self,
         season: &Season,
@@ -61,17 +63,25 @@ impl CalibrationSettings {
         immersions: &[&Immersion],
         wrong: &[usize],
     ) -> Result<PreparedSession> {
-        let (out, right): (Vec<&Immersion>, Vec<&Immersion>) =
-            immersions.iter().partition(|bath| wrong.contains(&bath.reference));
-        if !out.is_empty()
-            && let Ok(mut one) = self.prepare(season, sources, session, &right)
-        {
-            let name = |bath: &Immersion| bath.bath.clone().unwrap_or_else(|| format!("SG {:.4}", bath.sg));
-            let remark = |bath| format!("the bath {} does not fit the others and is left out", name(bath));
-            one.remarks.extend(out.into_iter().map(remark));
-            return Ok(one);
-        }
-        self.prepare(season, sources, session, immersions)
+        let without = |wrong: &dyn Fn(&Immersion) -> bool| {
+            let (out, right): (Vec<&Immersion>, Vec<&Immersion>) = immersions.iter().partition(|bath| wrong(bath));
+            let mut one = self.prepare(season, sources, session, &right)?;
+            let (baths, points) = self.points(&out, sources, &one.shell, &mut one.remarks);
+            for (mut bath, point) in baths.into_iter().zip(points) {
+                let on_curve = one.choice.fitted.curve.at(point.tilt_deg).map_or(f64::NAN, |at| at.density_kg_m3);
+                bath.residual_sg = (on_curve - point.density_kg_m3) / WATER_20C_KG_M3;
+                one.remarks.push(format!("the bath {} does not fit the others and is left out", bath.name()));
+                one.left_out.push(bath);
+            }
+            Ok(one)
+        };
+        let given = without(&|bath| wrong.contains(&bath.reference));
+        given.or_else(|_| without(&|_| false)).or_else(|why| {
+            let baths = replicates(immersions);
+            let fits = |one: &PreparedSession| one.points.len() > 2 && one.choice.fitted.agreement_p >= *AGREES_P;
+            let left = baths.iter().filter_map(|out| without(&|bath| out.contains(&bath)).ok().filter(fits));
+            <[PreparedSession; 1]>::try_from(left.collect::<Vec<_>>()).map(|[one]| one).map_err(|_| why)
+        })
     }
 
     /// The shell's expansion; one that nobody knows is remarked on and taken as unknown.

@@ -38,6 +38,13 @@ pub struct BathPoint {
     pub studentised: Option<f64>,
 }
 
+impl BathPoint {
+    /// Its name, or its gravity.
+    pub(crate) fn name(&self) -> String {
+        self.bath.clone().unwrap_or_else(|| format!("SG {:.4}", self.sg))
+    }
+}
+
 /// One candidate curve and how it did.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CurveCandidate {
@@ -72,6 +79,8 @@ pub struct Calibration {
     pub fitted: FittedCalibration,
     /// Its baths, by rising density.
     pub baths: Vec<BathPoint>,
+    /// Baths that are wrong: the curve is without them.
+    pub left_out: Vec<BathPoint>,
     /// Root mean square residual, SG, over the degrees of freedom left; empty where none is left.
     pub rmse_sg: Option<f64>,
     /// SG of the lightest bath.
@@ -87,8 +96,9 @@ pub struct Calibration {
     pub water_tilt_deg: Finding,
     /// Every candidate, in a fixed order.
     pub candidates: Vec<CurveCandidate>,
-    /// The bath that fits worst, when its studentised residual is beyond what chance gives at 1 % over all baths.
-    pub suspect: Option<Suspect>,
+    /// The bath that fits worst, when its studentised residual is beyond what chance gives at 1 % over all baths; with
+    /// others that may as well be the wrong one, the likeliest first.
+    pub suspects: Vec<Suspect>,
     /// What the reader should know, in words.
     pub remarks: Vec<String>,
     /// Level of its intervals.
@@ -96,21 +106,23 @@ pub struct Calibration {
 }
 
 /// A bath that does not fit the others.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Suspect {
     /// Index into `Calibration::baths`.
     pub bath: usize,
+    /// Stated minus what the others say (of all probes that were in them, where several were), SG.
+    pub off_sg: f64,
     /// Two-sided probability of so large a studentised residual among this many baths, Bonferroni.
     pub p: f64,
-    /// The curve without it (of all probes that were in it, where the baths of several were fitted together).
-    pub without: FittedCalibration,
-    /// Shift of the curve at SG 1.020 when it is left out.
-    pub shift_at_1020_sg: Estimate,
+    /// Whether it is so far off that it, or another suspect, is a slip rather than inexact.
+    pub is_slip: bool,
 }
 
 /// A bath that several probes were in, as all of them together see it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SharedBath {
+    /// Number of its error among those of all references.
+    pub(crate) source: usize,
     /// Its name and when its session began.
     pub name: String,
     /// The gravity that was stated, SG 20/20.
@@ -124,7 +136,7 @@ pub struct SharedBath {
     /// Estimate of its error, stated minus true, SG.
     pub error_sg: Estimate,
     /// Two-sided probability of so large an error among the baths of the session, Bonferroni, by leaving the bath out;
-    /// only of the bath that looks worst.
+    /// only of a suspect.
     pub p: Option<f64>,
 }
 

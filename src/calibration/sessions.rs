@@ -1,10 +1,13 @@
 //! Sessions: baths of one probe that belong together, and whether they define a curve.
 
+use std::collections::BTreeMap;
+
 use crate::season::{Pair, Reference, ReferenceUse, Season};
 use crate::units::Instant;
 
 use super::CalibrationSettings;
-use super::errors::is_tap_water;
+use super::errors::{Sources, is_tap_water};
+use super::fit_data::LEAST_OFF_SG;
 use super::noise::Noise;
 use super::steady_tilt::steady_tilt;
 
@@ -161,6 +164,22 @@ pub(super) fn distinct(sgs: impl Iterator<Item = f64>) -> usize {
         far
     };
     sorted.iter().filter(apart).count()
+}
+
+/// Rows whose gravity is not the one at which most rows of the same bath stand: a slip for one probe.
+pub(super) fn mistyped(season: &Season, sources: &Sources) -> Vec<usize> {
+    let mut baths: BTreeMap<usize, Vec<(usize, f64)>> = BTreeMap::new();
+    for (row, reference) in season.references.iter().enumerate().filter(|(_, r)| !r.is_sample() && !r.is_ignored()) {
+        if let Some(bath) = sources.of_row(row).first() {
+            baths.entry(bath.source).or_default().push((row, reference.sg));
+        }
+    }
+    let slips = |rows: &Vec<(usize, f64)>| {
+        let off = |from: f64, by: f64| rows.iter().filter(move |(_, sg)| (sg - from).abs() >= by).map(|(row, _)| *row);
+        let most = rows.iter().find(|(_, sg)| 2 * off(*sg, *SAME_SG).count() < rows.len());
+        most.map(|(_, sg)| off(*sg, *LEAST_OFF_SG).collect::<Vec<usize>>()).unwrap_or_default()
+    };
+    baths.values().flat_map(slips).collect()
 }
 
 /// Immersions by bath: the same name, or no name and the same gravity.

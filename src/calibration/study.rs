@@ -14,9 +14,9 @@ use super::fitted_curve::FittedCalibration;
 use super::fleet::fit_together;
 use super::noise::Noise;
 use super::prepared::PreparedSession;
-use super::result::{Calibration, Calibrations, NoCurve};
+use super::result::{Calibration, Calibrations, NoCurve, Suspect};
 use super::selection::Choice;
-use super::sessions::{BathSession, Role, sessions_of};
+use super::sessions::{BathSession, Role, mistyped, sessions_of};
 use super::settings::CalibrationSettings;
 
 impl CalibrationSettings {
@@ -27,6 +27,7 @@ impl CalibrationSettings {
     /// weighing have are in the curves' covariances.
     ///
     /// A bath that all others contradict is left out of the curves: it is then a check of them, which the study of drift names.
+    /// So is a row whose gravity is not that of most rows of the same bath.
     ///
     /// A probe or a session that gives no curve is no error: it is in [`Calibrations::without`] with the reason.
     ///
@@ -58,7 +59,7 @@ impl CalibrationSettings {
                 Role::Check(why) => Either::Right(none(why, true)),
             }
         };
-        let mut wrong: Vec<usize> = Vec::new();
+        let mut wrong = mistyped(season, &sources);
         let (prepared, no_curve, shared_baths) = loop {
             let (mut prepared, no_curve): (Vec<PreparedSession>, Vec<NoCurve>) =
                 all.par_iter().partition_map(|session| prepare(session, &wrong));
@@ -84,7 +85,7 @@ impl CalibrationSettings {
     }
 
     fn finish(&self, one: PreparedSession, number: usize) -> Calibration {
-        let PreparedSession { probe, calibrated_at, shell, mut baths, points, choice, suspect, remarks, .. } = one;
+        let PreparedSession { probe, calibrated_at, shell, mut baths, points, choice, mut remarks, .. } = one;
         let Choice { kind, fitted, rmse_sg, left_out, mut candidates } = choice;
         for chosen in candidates.iter_mut().filter(|candidate| candidate.chosen) {
             chosen.fitted = Some(fitted.clone());
@@ -93,6 +94,12 @@ impl CalibrationSettings {
             let on_curve = fitted.curve.at(point.tilt_deg).map_or(f64::NAN, |at| at.density_kg_m3);
             bath.residual_sg = (on_curve - point.density_kg_m3) / WATER_20C_KG_M3;
             bath.studentised = left.as_ref().map(|left| left.studentised);
+        }
+        if let Some(first) = one.suspects.first() {
+            let name = |of: &Suspect| Some(format!("{} (by SG {:+.4})", baths.get(of.bath)?.name(), of.off_sg));
+            let names: Vec<String> = one.suspects.iter().filter_map(name).collect();
+            let (p, names) = (first.p, names.join(" or "));
+            remarks.push(format!("its baths contradict each other (p = {p:.4}); furthest off is {names}"));
         }
         let water_tilt_deg = water_tilt(&fitted, self.common.level);
         let range = |pick: fn(f64, f64) -> f64, start| baths.iter().map(|b| b.sg).fold(start, pick);
@@ -108,9 +115,10 @@ impl CalibrationSettings {
             density_range_kg_m3: (on_curve(points.first()), on_curve(points.last())),
             fitted,
             baths,
+            left_out: one.left_out,
             shell,
             water_tilt_deg,
-            suspect,
+            suspects: one.suspects,
             remarks,
             level: self.common.level,
             candidates,

@@ -61,8 +61,8 @@ impl Calibration {
         let tilts = evenly(low, high, STEPS).into_iter();
         let curve: Vec<(f64, Estimate)> = tilts.filter_map(|tilt| Some((tilt, self.sg_at(tilt).ok()?))).collect();
         let baths = self.baths_beside_curve();
-        let suspect = self.suspect.as_ref().map(|s| s.bath);
-        let style = |i: usize| if suspect == Some(i) { (Mark::Cross, LOOK) } else { (Mark::Square, REFERENCE) };
+        let is_suspect = |i: usize| self.suspects.iter().any(|suspect| suspect.bath == i);
+        let style = |i: usize| if is_suspect(i) { (Mark::Cross, LOOK) } else { (Mark::Square, REFERENCE) };
         panel(WIDTH, HEIGHT + STRIP, |paper| {
             let (upper, lower) = paper.split_vertically(HEIGHT * SCALE);
             let x = Axis::linear(low, high, 5, "");

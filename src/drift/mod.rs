@@ -30,3 +30,4 @@ pub use results::{
     Recalibrate, Shift, ShiftKind, TrackPoint,
 };
 pub use settings::DriftSettings;
+pub(crate) use shifts::exchanged_stays;

@@ -17,9 +17,11 @@ use super::estimate::{CurveFit, estimate, refine};
 use super::level_changes::{fall_sg, not_started, rise_sg};
 use super::likelihood::BatchLikelihood;
 use super::nuisance::{Nuisance, nuisances};
+use super::point::BatchPoint;
 use super::pooled_shape::{PooledShapes, shared_priors};
 use super::probe_bias::ProbeBias;
 use super::report::limit_by_strain;
+use super::robust_weights::{LEFT_OUT, contested};
 use super::settings::{ClockChoice, KineticsSettings};
 use super::status::Status;
 use super::trait_estimates::at_reference;
@@ -179,10 +181,12 @@ impl KineticsSettings {
     fn curve(&self, mut binned: BinnedSeries, effects: &[Nuisance]) -> Result<(CurveFit, BinnedSeries)> {
         let priors = weak_priors(first_gravity(&binned.points));
         let fits = self.curves.iter().map(|kind| {
+            let given = self.given(*kind, effects, &priors);
             let mut points = binned.points.clone();
-            estimate(&self.given(*kind, effects, &priors), &mut points).map(|found| (found, points))
+            let found = estimate(&given, &mut points)?;
+            Ok(without_wrong(&given, &binned.points, (found, points)))
         });
-        let best = fits.reduce(|best, next| match (&best, &next) {
+        let best = fits.reduce(|best: Result<(CurveFit, Vec<BatchPoint>)>, next| match (&best, &next) {
             (Err(_), _) => next,
             (Ok((best, _)), Ok((own, _))) if own.aicc < best.aicc => next,
             _ => best,
@@ -197,4 +201,25 @@ impl KineticsSettings {
     fn bias(&self) -> ProbeBias {
         ProbeBias { delay_h: (self.bubble_delay_h, self.bubble_delay_sd_h), foam_sg: (self.foam_sg, self.foam_sd_sg) }
     }
+}
+
+/// The likelier of a fit and of those without one sample that readings beside it contradict: a robust fit that begins on a
+/// wrong sample leaves out good readings, and stays there.
+fn without_wrong(
+    given: &CurveProblem<'_>,
+    all: &[BatchPoint],
+    mut best: (CurveFit, Vec<BatchPoint>),
+) -> (CurveFit, Vec<BatchPoint>) {
+    for place in contested(&best.1) {
+        let mut points = all.to_vec();
+        if let Some(sample) = points.get_mut(place) {
+            sample.weight = LEFT_OUT;
+        }
+        if let Ok(found) = estimate(given, &mut points)
+            && found.aicc < best.0.aicc
+        {
+            best = (found, points);
+        }
+    }
+    best
 }

@@ -15,6 +15,7 @@ use super::judge::Judge;
 use super::median::median;
 use super::point::{BatchPoint, PointSource, weighted_rms};
 use super::probe_bias::{DELAY, FITTED, FOAM};
+use super::robust_weights::OUTLIER_WEIGHT;
 use super::settings::KineticsSettings;
 use super::status::Status;
 use super::steps::without_steps;
@@ -23,8 +24,6 @@ use super::traits::Trait;
 use super::weak_priors::ATTENUATION;
 
 assumed! {
-    /// A point that counts less than this is called an outlier.
-    const OUTLIER_WEIGHT: f64 = 0.5, "weight";
     /// Standard deviation of the attenuation that a wort can reach where nothing is known.
     const LIMIT_ATTENUATION_SD: f64 = 0.07, "share";
     /// The least standard deviation of that of one batch about others of its strain.

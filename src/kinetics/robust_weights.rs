@@ -10,7 +10,14 @@ assumed! {
     const BOUND_SDS: f64 = 4.0, "SD";
     /// Share of the greatest rate from which a curve is steep.
     const STEEP: f64 = 0.3, "share";
+    /// A reading speaks against a sample within so long of it.
+    const BESIDE_H: f64 = 12.0, "h";
+    /// A point that counts less than this is called an outlier.
+    pub(crate) const OUTLIER_WEIGHT: f64 = 0.5, "weight";
 }
+
+/// The weight of a sample that is left out: its error is a thousand times as large.
+pub(super) const LEFT_OUT: f64 = 1e-3;
 
 /// Bounded influence: each probe point's residual over a scale that grows with the rate of fall, both from medians.
 pub(crate) fn weigh(points: &mut [BatchPoint], residual: &[f64], relative_rate: &[f64]) {
@@ -34,4 +41,13 @@ pub(crate) fn weigh(points: &mut [BatchPoint], residual: &[f64], relative_rate: 
             point.weight = huber_weight(r / scale, *BOUND_SDS);
         }
     }
+}
+
+/// Samples with readings beside them that count little: one of the two is wrong.
+pub(crate) fn contested(points: &[BatchPoint]) -> Vec<usize> {
+    let is_probe = |p: &BatchPoint| matches!(p.source, PointSource::Probe(_));
+    let beside =
+        |at: f64| points.iter().any(|p| is_probe(p) && p.weight < *OUTLIER_WEIGHT && (p.hours - at).abs() < *BESIDE_H);
+    let samples = points.iter().enumerate().filter(|(_, p)| !is_probe(p) && p.hours > 0.0);
+    samples.filter(|(_, p)| beside(p.hours)).map(|(place, _)| place).collect()
 }

@@ -102,7 +102,10 @@ impl RunningBatch<'_> {
             state.replace_range(..1, &first);
         }
         let mut so_far = Vec::new();
-        if let Some(done) = self.forecast.progress.value().filter(|_| idle.is_none()) {
+        // A curve that shows its end tells how far it is; before, other batches tell more.
+        let ends = self.fit.filter(|fit| fit.finding(Trait::TerminalSg).value().is_some());
+        let done = ends.map_or(&self.forecast.progress, |fit| &fit.progress).value();
+        if let Some(done) = done.filter(|_| idle.is_none()) {
             so_far.push(format!("{} of its drop", percent(done)));
         }
         let original = self.fit.and_then(|fit| fit.finding(Trait::OriginalSg).value());

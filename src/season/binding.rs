@@ -206,6 +206,11 @@ impl Binding {
                 unreadable(text, "at most 200 letters without control characters")
             }
             (_, SourceCell::Odd(what)) => unreadable(what, "a plain value"),
+            // Not a number is how number columns mark an empty cell.
+            (ColumnKind::Text, SourceCell::Number(number)) if number.is_nan() => Ok(CellValue::Empty),
+            (ColumnKind::Text, SourceCell::Number(number)) if number.abs() >= EXACT => {
+                unreadable(&number.to_string(), "at most 15 digits, or the name as text")
+            }
             (ColumnKind::Text, cell) => Ok(CellValue::Text(cell.to_string())),
             (ColumnKind::Time, cell) => {
                 let times = &self.mapping.times;
@@ -233,6 +238,9 @@ impl Binding {
         }
     }
 }
+
+/// From here on numbers of eight bytes leave whole numbers out, and one name may become another.
+const EXACT: f64 = 9_007_199_254_740_992.0;
 
 fn converted(bound: &Bound, number: f64) -> std::result::Result<CellValue, RowError> {
     // Not a number is how number columns of many programs mark an empty cell.

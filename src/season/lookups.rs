@@ -88,6 +88,7 @@ impl Season {
             batch.ended_at = batch.ended_at.filter(|end| *end <= moment);
         }
         tidy::fill_batches(&mut season.readings, &season.batches, &season.references);
+        tidy::flag_out_of_beer(&mut season.readings, &season.batches, &season.events);
         tidy::flag_frozen(&mut season.readings);
         season
     }

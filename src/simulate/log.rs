@@ -7,6 +7,7 @@ use super::body::Surroundings;
 use super::calendar::{Calendar, Planned};
 use super::episode::{Episode, episodes, load};
 use super::fleet::SimulatedProbe;
+use super::out_of_beer::take_out;
 use super::sensor::{SensorState, rounded};
 use super::settings::SimulateSettings;
 use super::stream::Stream;
@@ -66,6 +67,12 @@ pub(super) fn log(
                     to: calendar.instant(batch.pitched_day + to_h / 24.0),
                     off_sg: None,
                 };
+                if let Some(mut draw) = settings.befalls(Trouble::OutOfBeer, 1000 * index + probe, 0.14)
+                    && let Some(own) = rows.get_mut(first..)
+                    && let Some((from_h, to_h)) = take_out(&mut draw, unit, batch.pitched_day, own)?
+                {
+                    troubles.push(of(Trouble::OutOfBeer, from_h, to_h));
+                }
                 troubles.extend(episodes.iter().map(|e| of(e.trouble, e.from_h, e.to_h)));
                 if let Some(mut draw) = settings.befalls(Trouble::ClockJump, 1000 * index + probe, 0.06) {
                     let from_h = until_h * draw.uniform(0.2, 0.8);

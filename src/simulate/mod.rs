@@ -11,7 +11,7 @@
 //! | sensor | white and autocorrelated noise, zero, turn with temperature, a slow and slightly wrong thermometer, clinging gas, foam, lumps, rounding | gas lifts one way only |
 //! | history | growing deposits, a zero that turns and walks, cell swaps, knocks, sudden deposits | those that are not written down |
 //! | baths and samples | one error a bath, a gain of the day's balance, a bias for each instrument, water from the tap | the stated values |
-//! | troubles, if asked for | foam, walls, bubbles and hops on a probe; entries that are wrong; unwritten swaps; clocks | all of them |
+//! | troubles, if asked for | foam, walls, bubbles and hops on a probe; entries that are wrong; unwritten swaps; clocks; probes out of the beer | all of them |
 //! | log | failures of the receiver, frozen spells, lost, late and repeated rows, washing | - |
 //!
 //! Left out: the density of dissolved carbon dioxide, evaporation, stratified temperature, yeast that
@@ -29,6 +29,7 @@ mod fleet;
 mod hull_outline;
 mod instruments;
 mod log;
+mod out_of_beer;
 mod regime;
 mod run;
 mod samples;

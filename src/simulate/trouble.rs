@@ -33,6 +33,8 @@ named! {
         UnwrittenSwap = "unwritten_swap",
         /// The clock of a probe jumps by 1 to 12 hours for the rest of a batch: one in 16.
         ClockJump = "clock_jump",
+        /// A probe lies in water or on the bench for its first 1 to 20 hours, or its last 6, while its log goes on: one in seven.
+        OutOfBeer = "out_of_beer",
     }
 }
 

@@ -1,7 +1,7 @@
 //! The order of the studies, and what each takes from those before it.
 
 use crate::calibration::{Builds, Calibrations};
-use crate::drift::Drift;
+use crate::drift::{Drift, exchanged_stays};
 use crate::error::{Error, Result};
 use crate::forecast::{Backtest, Forecasts, Schedule};
 use crate::gravity::{Gravity, GravityLayers, GravitySeries, ReadingDrift, SeriesBuilder};
@@ -46,13 +46,18 @@ impl Settings {
     /// [`crate::Error::Setting`] for a setting that cannot be.
     pub(super) fn run(
         &self,
-        season: Season,
+        mut season: Season,
         name: String,
         asked: &[AsOf],
         say: &(dyn Fn(&str) + Sync),
     ) -> Result<SeasonStudy> {
         say("calibrating the probes");
-        let calibrations = self.calibrate(&season)?;
+        let mut calibrations = self.calibrate(&season)?;
+        let exchanged = calibrations.done().map_or(Ok(Vec::new()), |found| exchanged_stays(&season, found))?;
+        if !exchanged.is_empty() {
+            exchanged.iter().for_each(|stays| season.exchange(stays));
+            calibrations = self.calibrate(&season)?;
+        }
         let builds = self.builds(&season, &calibrations)?;
         let bath_plan = calibrations
             .then("without a calibration nothing tells where baths are needed", |calibrations| {

@@ -162,7 +162,7 @@ fn a_bath_in_doubt_is_named_and_the_curves_without_it_are_shown() {
             probes += 1;
             let calibration = of(&found, number);
             assert!(calibration.remarks.iter().all(|remark| !remark.contains("left out")), "{calibration}");
-            let Some(suspect) = &calibration.suspect else { continue };
+            let [suspect] = calibration.suspects.as_slice() else { continue };
             assert_eq!(calibration.baths[suspect.bath].bath.as_deref(), Some("bath-3"));
             named += 1;
         }
@@ -188,6 +188,56 @@ fn a_wrong_bath_is_left_out_and_the_curves_are_as_good_as_without_it() {
         without += judged(&right, &hulls).0;
     }
     assert!((with / without - 1.0).abs() < 0.01, "{with} {without}");
+}
+
+/// The gravity that stands in the row of a probe and a bath.
+fn row(season: &mut Season, probe: usize, bath: usize) -> &mut f64 {
+    let (probe, bath) = (format!("p{probe}"), format!("bath-{bath}"));
+    let mut rows = season.references.iter_mut();
+    &mut rows.find(|r| r.probe.as_ref() == Some(&probe) && r.bath.as_ref() == Some(&bath)).unwrap().sg
+}
+
+#[test]
+fn a_gravity_typed_wrong_for_one_probe_is_left_out_of_its_curve_alone() {
+    // Three probes: most rows of the bath say what is right. Two: the other baths do. One: there is no curve with it.
+    for (probes, bath, typed) in [(3, 5, 1.008), (3, 2, 1.0225), (2, 2, 1.052), (2, 3, 1.084), (1, 5, 1.008)] {
+        for seed in 21..25 {
+            let (mut season, hulls) = fleet(probes, Wrong { own: 0.0005, ..INDEPENDENT }, seed);
+            let right = std::mem::replace(row(&mut season, 0, bath), typed);
+            let found = CalibrationSettings::default().fit(&season).unwrap();
+            assert_eq!(found.calibrations.len(), probes, "{found}");
+            for (number, calibration) in found.calibrations.iter().enumerate() {
+                let out = usize::from(number == 0);
+                assert_eq!((calibration.left_out.len(), calibration.baths.len()), (out, SGS.len() - out), "{found}");
+                assert!(calibration.suspects.is_empty(), "{found}");
+            }
+            let slip = &of(&found, 0).left_out[0];
+            assert_eq!((slip.sg, slip.bath.as_deref()), (typed, Some(format!("bath-{bath}").as_str())));
+            assert!((-slip.residual_sg - (typed - right)).abs() < 0.004, "{slip:?}");
+            assert!(judged(&found, &hulls).0.sqrt() < 0.0015, "{found}");
+        }
+    }
+}
+
+#[test]
+fn of_baths_that_contradict_each_other_no_right_one_is_accused_alone() {
+    let (mut told, mut accused) = (0, 0);
+    for seed in 31..43 {
+        let (mut season, _) = fleet(4, Wrong { own: 0.0005, ..INDEPENDENT }, seed);
+        let kept = ["bath-0", "bath-2", "bath-3", "bath-5"];
+        season.references.retain(|r| r.bath.as_deref().is_some_and(|bath| kept.contains(&bath)));
+        for probe in 0..4 {
+            *row(&mut season, probe, 3) += 0.004;
+            *row(&mut season, probe, 5) += 0.007;
+        }
+        let found = CalibrationSettings::default().fit(&season).unwrap();
+        for calibration in &found.calibrations {
+            assert!(calibration.left_out.is_empty(), "{calibration}");
+            told += usize::from(calibration.suspects.len() > 1);
+            accused += usize::from(calibration.suspects.len() == 1);
+        }
+    }
+    assert!(told >= 24 && accused <= 4, "{told} told, {accused} accused");
 }
 
 #[test]

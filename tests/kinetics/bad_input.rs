@@ -173,6 +173,31 @@ fn a_gap_of_days_widens_what_it_hides() {
     assert!(se(&late, Trait::LagH) > 2.0 * se(&whole, Trait::LagH));
 }
 
+/// Foam hides the fall, and the only sample of those hours is wrong by a lot, a little or nothing: nothing else speaks against
+/// it there but the readings on both sides.
+#[test]
+fn a_wrong_sample_in_a_gap_is_left_out_and_a_right_one_stays() {
+    let (mut square_h, mut out) = ([0.0, 0.0], [0, 0]);
+    for seed in 30..42 {
+        let (truth, mut gap) = (truth(seed), series(seed, Log::default()));
+        let mid_h = truth.time_of_progress_h(0.5);
+        cut(&mut gap, |hours| !(mid_h - 12.0..mid_h + 12.0).contains(&hours));
+        for (kind, wrong_sg) in [0.0, 0.018].into_iter().enumerate() {
+            let (hours, sg) = (mid_h + 8.0, truth.sg(mid_h + 8.0) + wrong_sg);
+            let mut series = gap.clone();
+            let sample = SeriesSample { hours, sg, sd: 1e-3, known_hours: hours, instrument: Some("h1".into()) };
+            series.samples.push(sample);
+            series.samples.sort_by(|a, b| a.hours.total_cmp(&b.hours));
+            let fit = fit(&series);
+            out[kind] += fit.points.iter().filter(|p| p.source != PointSource::Probe(0) && p.weight < 0.5).count();
+            square_h[kind] += (fit.finding(Trait::MidH).value().unwrap() - mid_h).powi(2) / 12.0;
+        }
+    }
+    println!("left out {out:?}; mid off by {square_h:?} h2");
+    assert_eq!(out, [0, 12]);
+    assert!(square_h[1] < 4.0 * square_h[0] + 0.25, "{square_h:?}");
+}
+
 /// The season sorts and flags what a clock that jumped back wrote, so that two readings may share a moment; hours that go
 /// back have not been through it and are refused.
 #[test]

@@ -99,6 +99,7 @@ impl Input {
             words.extend(text.split([',', ';', '\t', '"', '\n', '\r']).map(|word| word.trim().to_owned()));
             // JSON lines: their keys and values.
             words.extend(text.split(['"', ':', ',', '{', '}', '\n']).map(|word| word.trim().to_owned()));
+            words.extend(text.split('"').map(|word| word.trim().to_owned()));
             if name.trim_start_matches('.') == "readings.csv" && is_plain(bytes) {
                 readings.extend(readings_of(&text));
             } else if name.ends_with(".csv") && name.contains("readings") || name == "readings.ndjson" {

@@ -102,3 +102,22 @@ fn a_curve_of_water_and_two_baths_is_provisional_and_the_step_says_what_it_lacks
     assert!(text.contains("Calibrate dunlin in water and three baths, one of them near SG 1.02"), "{text}");
     assert!(text.contains("as 3 baths do not check its form. There it tells gravity 1.0"), "{text}");
 }
+
+#[test]
+fn a_bath_that_is_typed_wrong_is_to_be_looked_up() {
+    let mut season = Season::load(concat!(env!("CARGO_MANIFEST_DIR"), "/datasets/first-season")).unwrap();
+    let baths: Vec<Reference> = season.references.iter().filter(|r| !r.is_sample()).cloned().collect();
+    for probe in ["knot", "ruff"] {
+        let own = |bath: &Reference| Reference { probe: Some(probe.to_owned()), ..bath.clone() };
+        season.references.extend(baths.iter().map(own));
+    }
+    let text = |season: &Season| Summary::of(&run(season.clone())).text(1000);
+    assert!(!text(&season).contains("Look up the bath"), "{}", text(&season));
+    let typed = season.references.iter_mut().find(|r| r.bath.as_deref() == Some("strong")).unwrap();
+    typed.sg = 1.0072;
+    let text = text(&season);
+    assert!(text.contains("Look up the bath strong of Mo 3 Feb: SG 1.0072 is 0.06"), "{text}");
+    let said = " below what the other baths of dunlin say, and for other probes it is SG 1.0720. It is left out.";
+    assert!(text.contains(said), "{text}");
+    assert_eq!(text.matches("Look up the bath").count(), 1, "{text}");
+}

@@ -152,3 +152,29 @@ fn a_tilt_and_a_temperature_that_changed_places_are_named() {
     assert!(file(true).contains("tilt and temperature may have changed places"), "{}", file(true));
     assert!(!file(false).contains("changed places"), "{}", file(false));
 }
+
+#[test]
+fn a_gravity_in_the_column_of_degrees_brix_is_refused() {
+    for original in ["1.048", ""] {
+        let batches = format!("batch,strain,pitched_at,original_sg\nT1,glasswort,2031-03-04,{original}\n");
+        let told = |rows: &str| {
+            let text = format!("at,sg,batch,raw_sg,raw_brix,temp_c\n{rows}");
+            let season = load(&plain_with(&[("references.csv", &text), ("batches.csv", &batches)]));
+            (season.references.len(), rejected(&season))
+        };
+        let (kept, reasons) = told(
+            "2031-03-04T11:00:00Z,,T1,,1.05,20\n2031-03-04T11:05:00Z,,T1,,12,20\n2031-03-09T11:00:00Z,,T1,,1.036,20\n",
+        );
+        assert_eq!((kept, reasons.len()), (1, 2), "{reasons:?}");
+        assert!(
+            reasons[1].contains("line 4: column `raw_brix` is 1.036; an SG goes into `sg` or `raw_sg`"),
+            "{reasons:?}"
+        );
+        // Water and a weak wash have degrees Brix as small, to a tenth.
+        assert_eq!(told("2031-03-04T11:00:00Z,,T1,,1.1,20\n2031-03-04T11:05:00Z,,T1,,0.53,20\n").0, 2);
+        // The other way round, degrees in a column of gravities.
+        let (_, reasons) = told("2031-03-04T11:00:00Z,10.5,T1,,,20\n2031-03-04T11:05:00Z,,T1,10.5,,20\n");
+        assert_eq!(reasons.len(), 2, "{reasons:?}");
+        assert!(reasons.iter().all(|reason| reason.contains("as read goes into `raw_brix`")), "{reasons:?}");
+    }
+}

@@ -231,3 +231,53 @@ fn probes_with_each_others_names_have_their_own_again() {
     assert_eq!((&log.readings.probe, &log.readings.batch), (&own.readings.probe, &own.readings.batch));
     assert!(log.account.remarks.iter().any(|remark| remark.text.contains("knot in b1 about")), "{}", log.account);
 }
+
+/// A probe in a beer that falls for 400 quarters, its tilts off by `off` degrees or, with `true`, as they are given.
+fn one_stay(events: &str, other: impl Fn(i64) -> Option<(f64, bool)>) -> Season {
+    let batches = format!("batch,strain,pitched_at,probe,ended_at\nb1,samphire,{},knot,{}\n", time(0), time(400));
+    let row = |quarter: i64| {
+        let t = quarter as f64;
+        let beer = 28.0 + 22.0 * (-(t / 150.0).powi(2)).exp() + 0.2 * (7.3 * t).sin();
+        let tilt = match other(quarter) {
+            Some((tilt, true)) => tilt + 0.1 * (5.1 * t).sin(),
+            Some((off, false)) => beer + off,
+            None => beer,
+        };
+        format!("{},knot,{tilt:.2},20.5", time(quarter))
+    };
+    let rows: Vec<String> = (0..=403).map(row).collect();
+    let readings = format!("{HEADER}{}\n", rows.join("\n"));
+    load(&plain_with(&[("readings.csv", &readings), ("batches.csv", &batches), ("events.csv", events)]))
+}
+
+#[test]
+fn readings_of_a_probe_in_no_beer_are_flagged() {
+    let out = |events: &str, other: &dyn Fn(i64) -> Option<(f64, bool)>| {
+        let season = one_stay(events, other);
+        let rows = flagged(&season, Flags::OUTSIDE_BATCH);
+        let is_told = season.account.remarks.iter().any(|remark| remark.text.contains("not in the beer"));
+        assert_eq!(is_told, !rows.is_empty(), "{}", season.account);
+        rows
+    };
+    let none: Vec<usize> = Vec::new();
+    // The log goes on for three quarters after the end, in no batch; what the batch has is all beer.
+    assert_eq!(out("", &|_| None), none);
+    let bench_and_water = |quarter| match quarter {
+        0..12 => Some((86.0, true)),
+        12..30 => Some((22.0, true)),
+        395.. => Some((84.0, true)),
+        _ => None,
+    };
+    assert_eq!(out("", &bench_and_water), (0..30).chain(395..=400).collect::<Vec<_>>());
+    // One reading as the lid is opened.
+    assert_eq!(out("", &|quarter| (quarter == 400).then_some((88.0, true))), [400]);
+    // Bubbles lift a probe for hours, foam loads it for a day, something holds it up to the end, an hour of air amid the beer.
+    assert_eq!(out("", &|quarter| (40..60).contains(&quarter).then_some((-9.0, false))), none);
+    assert_eq!(out("", &|quarter| (20..110).contains(&quarter).then_some((8.0, false))), none);
+    assert_eq!(out("", &|quarter| (quarter >= 390).then_some((9.0, false))), none);
+    assert_eq!(out("", &|quarter| (100..104).contains(&quarter).then_some((86.0, true))), none);
+    // A beer to which sugar is added after a day begins thinner than it ends.
+    let sweetened = |quarter| (quarter < 90).then_some((-28.0, false));
+    let sugar = format!("at,kind,batch\n{},sugar_added,b1\n", time(90));
+    assert_eq!((out(&sugar, &sweetened), out("", &sweetened).len()), (none, 90));
+}

@@ -19,6 +19,8 @@ enum Blunder {
     Bath,
     /// The original gravity is written down 0.010 off.
     Original,
+    /// The last two samples of a batch are another's, that has hardly begun.
+    Rising,
     /// Two probes have each other's names in the log from the pitching of the later of two batches on.
     Exchanged,
 }
@@ -51,6 +53,20 @@ fn plant(season: &Season, blunder: Blunder, rng: &mut ChaCha8Rng) -> Option<(Sea
             }
             season.references[row].sg = near;
             Some((season, Box::new(move |m| m.kind == MisfitKind::Sample && m.reference == Some(row))))
+        }
+        Blunder::Rising => {
+            let of = |batch: &str| rows(&|r| plain(r) && r.batch.as_deref() == Some(batch));
+            let with: Vec<Vec<usize>> =
+                season.batches.iter().map(|b| of(&b.batch)).filter(|rows| rows.len() > 3).collect();
+            let rows = with.get(rng.random_range(0..with.len().max(1)))?;
+            let last = [rows[rows.len() - 2], rows[rows.len() - 1]];
+            for (row, more) in last.iter().zip([0.015, 0.029]) {
+                season.references[*row].sg += more;
+            }
+            Some((
+                season,
+                Box::new(move |m| m.kind == MisfitKind::Sample && m.reference.is_some_and(|row| last.contains(&row))),
+            ))
         }
         Blunder::Bath => {
             let late = season.batches.first()?.pitched_at;
@@ -161,6 +177,12 @@ fn hold(blunder: Blunder, seeds: std::ops::Range<u64>) {
 #[test]
 fn a_misread_sample_is_named_and_moves_no_gravity() {
     hold(Blunder::Misread, 61_000..61_006);
+}
+
+/// They would else take the readings of the batch with them.
+#[test]
+fn samples_that_rise_speak_against_themselves() {
+    hold(Blunder::Rising, 61_010..61_016);
 }
 
 #[test]

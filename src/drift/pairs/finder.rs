@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::calibration::{Calibration, Calibrations, CovarianceRoot, Noise, Sources, UNUSABLE, immersion, own_sd};
+use crate::calibration::{Calibration, Calibrations, CovarianceRoot, Noise, Sources, immersion, own_sd};
 use crate::gravity::{Liquids, ReadingErrors};
 use crate::season::{Pair, Reference, Season};
 use crate::units::{HOURS_PER_DAY, Instant};
@@ -10,7 +10,7 @@ use crate::units::{HOURS_PER_DAY, Instant};
 use crate::drift::results::{DriftPair, PairKind};
 use crate::drift::settings::DriftSettings;
 
-use super::plateau::{Plateau, plateau_at};
+use super::plateau::{NO_BEER, Plateau, plateau_at};
 
 /// A pair with what the model needs beside it.
 #[derive(Debug, Clone)]
@@ -146,7 +146,7 @@ impl PairFinder<'_> {
     /// Whether a reading may be part of a plateau.
     pub fn usable(&self, row: usize) -> bool {
         let flags = self.season.readings.flags.get(row);
-        flags.is_some_and(|flags| !flags.intersects(UNUSABLE)) && !self.held.contains(&row)
+        flags.is_some_and(|flags| !flags.intersects(NO_BEER)) && !self.held.contains(&row)
     }
 
     /// The plateau of a probe in a batch.

@@ -7,7 +7,7 @@ mod unsampled;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::calibration::{Calibrations, CovarianceRoot, Noise, Sources, UNUSABLE, probe_ids};
+use crate::calibration::{Calibrations, CovarianceRoot, Noise, Sources, probe_ids};
 use crate::error::Result;
 use crate::gravity::episodes;
 use crate::season::{Pair, Season};
@@ -19,6 +19,8 @@ use finder::{CheckedProbe, PairFinder};
 
 pub(super) use curves::{Curves, OnFirstCurve};
 pub(super) use finder::ModelPair;
+
+use plateau::NO_BEER;
 
 const MINUTES_PER_HOUR: f64 = 60.0;
 
@@ -78,7 +80,7 @@ fn held(season: &Season) -> BTreeSet<usize> {
     for probe in &readings.probe_ids {
         let usable = readings.of_probe(probe).filter_map(|row| Some((row, readings.get(row)?)));
         let usable: Vec<_> =
-            usable.filter(|(_, read)| read.batch.is_some() && !read.flags.intersects(UNUSABLE)).collect();
+            usable.filter(|(_, read)| read.batch.is_some() && !read.flags.intersects(NO_BEER)).collect();
         for stay in usable.chunk_by(|(_, a), (_, b)| a.batch == b.batch) {
             let Some((_, first)) = stay.first() else { continue };
             let hours: Vec<f64> = stay.iter().map(|(_, read)| read.at.hours_since(first.at)).collect();

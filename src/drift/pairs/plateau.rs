@@ -1,7 +1,7 @@
 //! A probe's tilt at a moment, from its readings around it.
 
-use crate::calibration::Noise;
-use crate::season::Season;
+use crate::calibration::{Noise, UNUSABLE};
+use crate::season::{Flags, Season};
 
 assumed! {
     /// Readings farther from the local line than this many noise SDs are left out.
@@ -9,6 +9,9 @@ assumed! {
     /// Fewer readings than this give a mean, not a line.
     const LINE_NEEDS: usize = 5, "readings";
 }
+
+/// Readings that show no beer.
+pub(super) const NO_BEER: Flags = UNUSABLE.with(Flags::OUTSIDE_BATCH);
 
 /// A plateau: the tilt of a probe at a moment, from its readings around it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -24,7 +27,8 @@ pub(in crate::drift) struct Plateau {
 }
 
 /// The plateau at `at` of readings `rows` (one probe, one batch): a line by weighted least squares, tricube weights
-/// `(1 - (|dt|/window)^3)^3` (Cleveland, J. Am. Stat. Assoc. 74 (1979) 829), one round of leaving outliers out.
+/// `(1 - (|dt|/window)^3)^3` (Cleveland, J. Am. Stat. Assoc. 74 (1979) 829), without outliers: the farthest is left out, one
+/// at a time, up to half of them.
 ///
 /// The SE is that of the weighted combination of readings with the probe's noise, its variance raised by
 /// (1 + rho)/(1 - rho) for their autocorrelation (never beyond one reading's own).
@@ -44,10 +48,19 @@ pub(in crate::drift) fn plateau_at(
         .collect();
     let first = weighted_line(&readings, window_h)?;
     let reach = *OUTLIER_SD * noise.sd_deg.max(0.02);
-    let kept: Vec<(f64, f64, f64)> =
-        readings.iter().filter(|r| (r.1 - first.tilt_deg - first.per_h * r.0).abs() <= reach).copied().collect();
-    let enough = 2 * kept.len() > readings.len();
-    let line = if enough { weighted_line(&kept, window_h)? } else { first };
+    let mut kept = readings.clone();
+    let mut line = first;
+    loop {
+        let off = |r: &(f64, f64, f64)| (r.1 - line.tilt_deg - line.per_h * r.0).abs();
+        let farthest = kept.iter().map(off).enumerate().max_by(|a, b| a.1.total_cmp(&b.1));
+        let Some((place, _)) = farthest.filter(|(_, off)| *off > reach) else { break };
+        kept.swap_remove(place);
+        if 2 * kept.len() <= readings.len() {
+            line = first;
+            break;
+        }
+        line = weighted_line(&kept, window_h)?;
+    }
     let variance = (noise.sd_deg.powi(2) * line.squared_weights * noise.inflation()).min(noise.sd_deg.powi(2));
     let temps: Vec<f64> =
         readings.iter().filter(|r| r.0.abs() < 0.5 * window_h && r.2.is_finite()).map(|r| r.2).collect();
@@ -55,6 +68,7 @@ pub(in crate::drift) fn plateau_at(
     Some(Plateau { tilt_deg: line.tilt_deg, se_deg: variance.sqrt(), per_h: line.per_h, temp_c })
 }
 
+#[derive(Clone, Copy)]
 struct LocalLine {
     tilt_deg: f64,
     per_h: f64,

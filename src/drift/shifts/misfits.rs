@@ -23,7 +23,7 @@ const SHARP_WALK_SD: f64 = 0.0009;
 
 assumed! {
     /// How often a sample or an original gravity is wrong before anything is looked at.
-    const WRONG_SAMPLES: f64 = 0.03, "share";
+    pub(super) const WRONG_SAMPLES: f64 = 0.03, "share";
 }
 
 /// Most rounds: each names at most one entry a probe.
@@ -141,7 +141,8 @@ impl Hypothesis {
 /// digit mistyped, the sample of another batch. The odds of that, by the restricted likelihood averaged over the variances of walk and pairs, are held against
 /// those of a sudden shift of the probe, whichever is likelier is taken first, and the rest is weighed again with it. A shift that
 /// one reference alone carries is less likely than that the reference is wrong; two that agree speak for the shift. The
-/// readings of a probe in a batch are held against all of its samples in the same way: they may be another probe's.
+/// readings of a probe in a batch are held against all of its samples in the same way, unless those contradict each other: they may be
+/// another probe's.
 pub(in crate::drift) fn find_misfits(
     season: &Season,
     model: &FleetModel,
@@ -222,12 +223,23 @@ fn entries(season: &Season, pairs: &[&ModelPair], rows: &[Row]) -> Vec<Entry> {
             groups.entry((MisfitKind::Readings, format!("{batch} {}", pair.probe))).or_default().push(i);
         }
     }
-    let kept = groups.into_iter().filter(|((kind, _), pairs)| *kind != MisfitKind::Readings || pairs.len() > 1);
+    let tells = |of: &[usize]| of.len() > 1 && !of.windows(2).any(|two| rises(season, pairs, two));
+    let kept = groups.into_iter().filter(|((kind, _), of)| *kind != MisfitKind::Readings || tells(of));
     let entry = |((kind, _), pairs): ((MisfitKind, String), Vec<usize>)| {
         let rows = pairs.iter().filter_map(|i| rows.get(*i).copied()).collect();
         Entry { kind, pairs, rows }
     };
     kept.map(entry).collect()
+}
+
+/// Whether the later of two samples lies above the earlier by more than both may be off. No fermentation does that without sugar: such
+/// samples speak against each other, and tell nothing of the readings.
+fn rises(season: &Season, pairs: &[&ModelPair], two: &[usize]) -> bool {
+    let two = two.iter().filter_map(|i| Some(&pairs.get(*i)?.pair)).collect::<Vec<_>>();
+    let [earlier, later] = two.as_slice() else { return false };
+    let mut sugar = season.events.iter().filter(|e| e.kind == "sugar_added" && e.batch == later.batch);
+    let is_fed = sugar.any(|event| (earlier.at..=later.at).contains(&event.at));
+    !is_fed && later.reference_sg - earlier.reference_sg > 2.0 * *LEAST_OFF_SG
 }
 
 /// The model with these shifts and without these pairs, which keep their rows: of no weight.

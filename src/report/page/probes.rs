@@ -8,7 +8,7 @@ use crate::calibration::{BathPlan, Builds, Calibration, Calibrations, NoCurve};
 use crate::chart::Scales;
 use crate::report::reader::Reader;
 use crate::report::summary::Summary;
-use crate::report::words::{list, minute, percent, signed};
+use crate::report::words::{list, minute, percent};
 use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 
@@ -19,7 +19,7 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -
     html! {
         (answer(&summary.probes))
         (part(&study.calibrations, |found| html! {
-            (remarks(&found.calibrations, reader))
+            (remarks(&found.calibrations))
             (fold("The curves, from tilt to gravity", &html! { (untitled(found.chart_on(scales))) (table(&curves(found, scales), "calibrations")) }))
             (fold("The candidate curves", &html! {
                 p { "Curves that agree within the baths may part beyond them. A float's own shape is taken where its residuals allow it." }
@@ -51,22 +51,11 @@ fn yes(is_so: bool) -> &'static str {
     if is_so { "yes" } else { "no" }
 }
 
-fn remarks(calibrations: &[Calibration], reader: &Reader) -> Markup {
-    let suspect = |c: &Calibration| {
-        let suspect = c.suspect.as_ref()?;
-        let bath = c.baths.get(suspect.bath)?;
-        let name = bath.bath.clone().unwrap_or_else(|| reader.plain(bath.sg));
-        Some(format!(
-            "the bath {name} does not fit the others (p = {:.4}, corrected for the number of baths); without it the curve moves \
-             by {} at SG 1.020",
-            suspect.p,
-            signed(suspect.shift_at_1020_sg.value, 4, true)
-        ))
-    };
+fn remarks(calibrations: &[Calibration]) -> Markup {
     // The same remark on many curves is said once.
-    let mut all: BTreeMap<String, Vec<&str>> = BTreeMap::new();
+    let mut all: BTreeMap<&String, Vec<&str>> = BTreeMap::new();
     for c in calibrations {
-        for text in c.remarks.iter().cloned().chain(suspect(c)) {
+        for text in &c.remarks {
             all.entry(text).or_default().push(&c.calibration);
         }
     }

@@ -1,7 +1,11 @@
 //! What to do next, and why.
 
-use crate::calibration::{BathPlan, gravities};
+use std::collections::BTreeMap;
+
+use crate::calibration::{BathPlan, BathPoint, gravities};
 use crate::drift::{Drift, Misfit, MisfitKind, ProbeDrift, Recalibrate};
+use crate::kinetics::{BatchFit, PointSource};
+use crate::season::Reference;
 use crate::study::SeasonStudy;
 
 use super::super::reader::Reader;
@@ -20,15 +24,19 @@ const SOON_D: f64 = 14.0;
 const MOST_MISFITS: usize = 6;
 /// Probes to calibrate are named one by one up to this number.
 const MOST_PROBES: usize = 10;
-/// Two probes may have exchanged their names when both are contradicted within these days.
-const EXCHANGED_D: f64 = 7.0;
 
 pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
     let mut answer = Answer::new("What to do?");
     batches(&mut answer, study, reader);
+    let said = baths(&mut answer, study, reader);
     if let Some(found) = study.drift.done() {
-        misfits(&mut answer, &found.misfits, reader);
+        let is_said = |of: &Misfit, bath: &BathPoint| bath.bath == of.bath && bath.at.days_since(of.at).abs() < 1.0;
+        let is_new = |of: &&Misfit| of.kind != MisfitKind::Bath || !said.iter().any(|bath| is_said(of, bath));
+        misfits(&mut answer, found.misfits.iter().filter(is_new).collect(), reader);
         probes(&mut answer, study, found, reader);
+    }
+    if let Some(found) = study.kinetics.done() {
+        found.batches.iter().for_each(|fit| samples(&mut answer, fit, reader));
     }
     if let Some(calibrations) = study.calibrations.done() {
         let mut with: Vec<&str> = calibrations.calibrations.iter().map(|c| c.probe.as_str()).collect();
@@ -66,23 +74,36 @@ fn one_more_bath(study: &SeasonStudy, probe: &str, reader: &Reader) -> Option<St
     ))
 }
 
+/// Baths that do not fit the others of a calibration, each once for all of its probes; gives them back.
+fn baths<'a>(answer: &mut Answer, study: &'a SeasonStudy, reader: &Reader) -> Vec<&'a BathPoint> {
+    let mut all: BTreeMap<_, Vec<(&str, &BathPoint, f64)>> = BTreeMap::new();
+    for c in study.calibrations.done().iter().flat_map(|found| &found.calibrations) {
+        let slips = c.suspects.iter().filter(|of| of.is_slip);
+        let slips = slips.filter_map(|of| Some((c.baths.get(of.bath)?, of.off_sg, "It, or another of them, is wrong")));
+        let out = c.left_out.iter().filter(|bath| bath.residual_sg.is_finite());
+        let out = out.map(|bath| (bath, -bath.residual_sg, "It is left out"));
+        for (bath, off, fate) in out.chain(slips) {
+            let what = format!("{} of {}: {}", bath.name(), reader.day(bath.at), reader.plain(bath.sg));
+            all.entry((what, fate)).or_default().push((&c.probe, bath, off));
+        }
+    }
+    for ((what, fate), of) in &all {
+        let Some((_, bath, off)) = of.first() else { continue };
+        let (size, way) = (reader.size(*off), if *off > 0.0 { "above" } else { "below" });
+        let probes = list(&of.iter().map(|(probe, ..)| *probe).collect::<Vec<&str>>());
+        let same = |r: &&Reference| r.bath.is_some() && r.bath == bath.bath && r.at.days_since(bath.at).abs() < 1.0;
+        let other = study.season.references.iter().filter(same).find(|r| (r.sg - bath.sg).abs() > 0.0);
+        let other = other.map(|r| format!(", and for other probes it is {}", reader.plain(r.sg))).unwrap_or_default();
+        answer.say(format!(
+            "Look up the bath {what} is {size} {way} what the other baths of {probes} say{other}. {fate}."
+        ));
+    }
+    all.into_values().flatten().map(|(_, bath, _)| bath).collect()
+}
+
 /// Entries that the rest of the season contradicts, the surest first.
-fn misfits(answer: &mut Answer, found: &[Misfit], reader: &Reader) {
-    let mut found: Vec<&Misfit> = found.iter().collect();
+fn misfits(answer: &mut Answer, mut found: Vec<&Misfit>, reader: &Reader) {
     found.sort_by(|a, b| (b.off_sg / b.se).abs().total_cmp(&(a.off_sg / a.se).abs()));
-    let exchanged = |one: &Misfit| {
-        let other = found.iter().find(|other| {
-            other.kind == MisfitKind::Readings
-                && other.batch != one.batch
-                && other.probes != one.probes
-                && other.at.days_since(one.at).abs() < EXCHANGED_D
-                && other.off_sg * one.off_sg < 0.0
-        });
-        other.map(|other| {
-            let batch = other.batch.as_deref().unwrap_or_default();
-            format!(" Perhaps it and {} in {batch} have each other's names in the log.", list(&other.probes))
-        })
-    };
     for misfit in found.iter().take(MOST_MISFITS) {
         let way = if misfit.off_sg > 0.0 { "above" } else { "below" };
         let (sg, off, on) = (reader.plain(misfit.stated_sg), reader.size(misfit.off_sg), reader.day(misfit.at));
@@ -96,9 +117,8 @@ fn misfits(answer: &mut Answer, found: &[Misfit], reader: &Reader) {
             }
             MisfitKind::Original => (format!("Look up the original gravity of {batch}"), all_else()),
             MisfitKind::Readings => {
-                let perhaps = exchanged(misfit).unwrap_or_default();
                 answer.say(format!(
-                    "Look whether {probes} was in {batch}: the samples of {batch} lie {off} {} on average.{perhaps}",
+                    "Look whether {probes} was in {batch}: the samples of {batch} lie {off} {} on average.",
                     if misfit.off_sg > 0.0 { "lower" } else { "higher" }
                 ));
                 continue;
@@ -109,6 +129,22 @@ fn misfits(answer: &mut Answer, found: &[Misfit], reader: &Reader) {
     if found.len() > MOST_MISFITS {
         answer
             .say(format!("{} further entries do not fit: tables/misfits.csv names them.", found.len() - MOST_MISFITS));
+    }
+}
+
+/// Samples that the curve of their batch was fitted without.
+fn samples(answer: &mut Answer, fit: &BatchFit, reader: &Reader) {
+    for (point, off_sg) in fit.points.iter().zip(&fit.residuals_sg) {
+        if point.weight < 1.0 && matches!(point.source, PointSource::Sample(_)) {
+            answer.say(format!(
+                "Look up the sample of {} in {}: {} is {} {} the curve through the readings around it. It is left out.",
+                reader.day(fit.instant(point.hours)),
+                fit.batch,
+                reader.plain(point.sg),
+                reader.size(*off_sg),
+                if *off_sg > 0.0 { "above" } else { "below" }
+            ));
+        }
     }
 }
 

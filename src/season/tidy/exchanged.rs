@@ -3,13 +3,18 @@
 //! A float moves gradually, and two probes that differ in mass and shape rest at different tilts in one beer. Where the readings
 //! of a probe jump as another begins its batch, while the other begins where they were, the two names changed places; they
 //! change back where the first of the two batches ends and the readings go on as smoothly. The readings get their own probe
-//! and batch again, with a flag. Names that were exchanged for the whole of both batches show nothing here: samples tell.
+//! and batch again, with a flag. Probes that were written to each other's batch show nothing here: samples tell.
 
 use std::cmp::Ordering;
 use std::ops::Range;
 
+use crate::season::account::Remark;
 use crate::season::flags::Flags;
 use crate::season::readings::Readings;
+use crate::season::{Season, SeasonTable};
+
+use super::batch_of_reading::fill_batches;
+use super::out_of_beer::flag_out_of_beer;
 
 assumed! {
     /// Readings jump by at least so much where names change places.
@@ -62,6 +67,25 @@ pub(crate) fn restore_names(readings: &mut Readings) -> Option<Vec<usize>> {
     order.sort_by_key(|row| (readings.probe.get(*row), readings.at.get(*row)));
     readings.reorder(&order);
     Some(order)
+}
+
+impl Season {
+    /// Gives two probes, each with the batch that names it, each other's batch, with a remark.
+    pub(crate) fn exchange(&mut self, [a, b]: &[(String, String); 2]) {
+        let readings = &mut self.readings;
+        for ((probe, own), (by, to)) in [(a, b), (b, a)] {
+            let named = self.batches.iter_mut().filter(|batch| batch.batch == *own).flat_map(|batch| &mut batch.probes);
+            named.filter(|name| *name == probe).for_each(|name| *name = by.clone());
+            let (rows, own, to) = (readings.of_probe(probe), readings.batch_index(own), readings.batch_index(to));
+            let of_rows = readings.batch.iter_mut().take(rows.end).skip(rows.start);
+            of_rows.filter(|batch| **batch == own).for_each(|batch| *batch = to);
+        }
+        fill_batches(readings, &self.batches, &self.references);
+        flag_out_of_beer(readings, &self.batches, &self.events);
+        let [a, b] = [a, b].map(|(probe, batch)| format!("{probe} of {batch}"));
+        let text = format!("by what was sampled, {a} and {b} were in each other's batch, which was put right");
+        self.account.remarks.push(Remark { file: SeasonTable::Batches.name().to_owned(), line: None, text });
+    }
 }
 
 /// The rows that a probe and one that begins `later`, while the first `runs`, have of each other.

@@ -7,6 +7,7 @@ mod far_times;
 mod file_order;
 mod frozen;
 mod ids;
+mod out_of_beer;
 mod raw_gravity;
 mod remarks;
 mod sorted_readings;
@@ -14,6 +15,7 @@ mod sorted_readings;
 pub(crate) use batch_of_reading::fill_batches;
 pub(crate) use exchanged::restore_names;
 pub(crate) use frozen::flag_frozen;
+pub(crate) use out_of_beer::flag_out_of_beer;
 pub(crate) use raw_gravity::UNFERMENTED_H;
 
 use crate::error::Result;
@@ -64,6 +66,7 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
     if let Some(order) = restore_names(&mut season.readings) {
         reorder(&mut places, &order);
     }
+    flag_out_of_beer(&mut season.readings, &season.batches, &season.events);
     flag_frozen(&mut season.readings);
     for ((file, _), flags) in places.into_iter().zip(&season.readings.flags) {
         loaded.count_kept(file as usize, *flags);

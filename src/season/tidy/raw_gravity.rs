@@ -73,10 +73,19 @@ fn is_unfermented(sample: &Reference, wort: &PitchedWort) -> bool {
 
 fn unfermented(reference: &Reference) -> Result<f64, RowError> {
     let scale = reference.instrument_temp_c.unwrap_or(SCALE_TEMP_C);
-    match (reference.raw_sg, reference.raw_brix) {
+    match (reference.raw_sg, brix(reference)?) {
         (Some(raw), _) => liquid::hydrometer_sg(raw, sample_temp(reference)?, scale).map_err(refused("raw_sg")),
         (None, Some(brix)) => liquid::sg_from_plato(brix).map_err(refused("raw_brix")),
         (None, None) => Err(RowError::no_gravity()),
+    }
+}
+
+/// `raw_brix`, unless its size and its hundredths are those of a gravity: nothing that ferments has 1.04 degrees Brix.
+fn brix(reference: &Reference) -> Result<Option<f64>, RowError> {
+    let is_sg = |brix: f64| (0.98..=1.2).contains(&brix) && (10.0 * brix - (10.0 * brix).round()).abs() > 1e-6;
+    match reference.raw_brix.filter(|brix| is_sg(*brix) && reference.raw_sg.is_none()) {
+        Some(sg) => Err(RowError::found("column `raw_brix` is ", sg.to_string(), "; an SG goes into `sg` or `raw_sg`")),
+        None => Ok(reference.raw_brix),
     }
 }
 
@@ -102,7 +111,7 @@ fn gravity(reference: &Reference, worts: &HashMap<String, PitchedWort>) -> Resul
             _ => unfermented(reference),
         };
     };
-    match (reference.raw_sg, reference.raw_brix, wort.original_sg) {
+    match (reference.raw_sg, brix(reference)?, wort.original_sg) {
         (Some(raw), _, Some(original)) => {
             let scale = reference.instrument_temp_c.unwrap_or(SCALE_TEMP_C);
             liquid::hydrometer_sg_in_beer(raw, original, sample_temp(reference)?, scale).map_err(refused("raw_sg"))

@@ -26,6 +26,7 @@ const SMALLEST_MM: f64 = 20.0;
 
 const CLOCK_JUMPED: &str = "the clock of a logger jumped, so times may be wrong";
 const EXCHANGED: &str = "by their tilts, probes had each other's names in the log from then on, which was put right";
+const OUTSIDE: &str = "probes were not in the beer, or not yet, or no more: readings of them are left out";
 
 /// Most readings that a median is taken of.
 const MOST_READINGS: usize = 100_000;
@@ -46,6 +47,7 @@ pub(super) fn notice(season: &mut Season, temp_column: &str) {
         (SeasonTable::References, ids_alike(batches.iter().map(|b| &b.batch), used_batches, "batch")),
         (SeasonTable::Readings, flagged(season, Flags::CLOCK_JUMP, CLOCK_JUMPED)),
         (SeasonTable::Readings, flagged(season, Flags::EXCHANGED, EXCHANGED)),
+        (SeasonTable::Readings, flagged(season, Flags::OUTSIDE_BATCH, OUTSIDE)),
         (SeasonTable::Readings, fahrenheit(season, temp_column)),
     ];
     for (table, text) in found {
