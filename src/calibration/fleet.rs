@@ -33,7 +33,6 @@ pub(super) fn fit_together(
             continue;
         }
         let members: Vec<&PreparedSession> = group.iter().filter_map(|&place| prepared.get(place)).collect();
-        let by_one: Vec<usize> = members.iter().flat_map(|one| wrong_alone(one)).collect();
         let joined = join(&members, sources, level).map_err(|why| why.to_string());
         let mut curves = joined.as_ref().map(|joined| joined.curves.iter()).unwrap_or_default();
         for place in group {
@@ -53,10 +52,10 @@ pub(super) fn fit_together(
                 _ => {}
             }
         }
-        // A bath that is wrong by all of its probes goes before one that is by a single probe.
-        let (baths, by_all) = joined.map(|joined| (joined.baths, joined.wrong)).unwrap_or_default();
-        wrong.extend(if by_all.is_empty() { by_one } else { by_all });
-        shared_baths.extend(baths);
+        if let Ok(joined) = joined {
+            shared_baths.extend(joined.baths);
+            wrong.extend(joined.wrong);
+        }
     }
     for shared in &shared_baths {
         let same = |bath: &&mut BathPoint| bath.references.iter().any(|row| shared.references.contains(row));

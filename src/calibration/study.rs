@@ -99,7 +99,7 @@ impl CalibrationSettings {
             let name = |of: &Suspect| Some(format!("{} (by SG {:+.4})", baths.get(of.bath)?.name(), of.off_sg));
             let names: Vec<String> = one.suspects.iter().filter_map(name).collect();
             let (p, names) = (first.p, names.join(" or "));
-            remarks.push(format!("its baths contradict each other (p = {p:.4}); furthest off is {names}"));
+            remarks.push(format!("its baths contradict each other (p = {p:.1e}); furthest off is {names}"));
         }
         let water_tilt_deg = water_tilt(&fitted, self.common.level);
         let range = |pick: fn(f64, f64) -> f64, start| baths.iter().map(|b| b.sg).fold(start, pick);

@@ -12,6 +12,8 @@ assumed! {
     const STEEP: f64 = 0.3, "share";
     /// A reading speaks against a sample within so long of it.
     const BESIDE_H: f64 = 12.0, "h";
+    /// A sample without a reading within so long of it stands alone.
+    const LONE_H: f64 = 3.0, "h";
     /// A point that counts less than this is called an outlier.
     pub(crate) const OUTLIER_WEIGHT: f64 = 0.5, "weight";
 }
@@ -43,11 +45,15 @@ pub(crate) fn weigh(points: &mut [BatchPoint], residual: &[f64], relative_rate: 
     }
 }
 
-/// Samples with readings beside them that count little: one of the two is wrong.
+/// Samples that may be wrong: with readings beside them that count little, or with none beside them but some before and after.
 pub(crate) fn contested(points: &[BatchPoint]) -> Vec<usize> {
-    let is_probe = |p: &BatchPoint| matches!(p.source, PointSource::Probe(_));
-    let beside =
-        |at: f64| points.iter().any(|p| is_probe(p) && p.weight < *OUTLIER_WEIGHT && (p.hours - at).abs() < *BESIDE_H);
-    let samples = points.iter().enumerate().filter(|(_, p)| !is_probe(p) && p.hours > 0.0);
-    samples.filter(|(_, p)| beside(p.hours)).map(|(place, _)| place).collect()
+    let readings: Vec<&BatchPoint> = points.iter().filter(|p| matches!(p.source, PointSource::Probe(_))).collect();
+    let is_contested = |at: f64| {
+        let mut near = readings.iter().filter(|p| (p.hours - at).abs() < *BESIDE_H);
+        let is_lone = readings.iter().all(|p| (p.hours - at).abs() > *LONE_H);
+        let is_amid = readings.first().is_some_and(|p| p.hours < at) && readings.last().is_some_and(|p| p.hours > at);
+        (is_lone && is_amid) || near.any(|p| p.weight < *OUTLIER_WEIGHT)
+    };
+    let samples = points.iter().enumerate().filter(|(_, p)| matches!(p.source, PointSource::Sample(_)));
+    samples.filter(|(_, p)| p.hours > 0.0 && is_contested(p.hours)).map(|(place, _)| place).collect()
 }

@@ -29,7 +29,6 @@ mod fleet;
 mod hull_outline;
 mod instruments;
 mod log;
-mod out_of_beer;
 mod regime;
 mod run;
 mod samples;

@@ -162,6 +162,19 @@ fn missing_sds_have_defaults_and_a_wrong_bath_is_left_out() {
 }
 
 #[test]
+fn of_two_baths_that_may_as_well_be_the_wrong_one_neither_is_accused_alone_or_left_out() {
+    let mut references = baths(&[GOOD[0], GOOD[2], GOOD[3], GOOD[5]]);
+    references[1].sg += 0.010;
+    let calibration = fit(references).calibrations.remove(0);
+    let mut suspects: Vec<usize> = calibration.suspects.iter().map(|suspect| suspect.bath).collect();
+    suspects.sort_unstable();
+    assert_eq!((suspects, calibration.left_out.len(), calibration.baths.len()), (vec![1, 2], 0, 4), "{calibration}");
+    assert!(calibration.suspects.iter().all(|suspect| suspect.is_slip && suspect.p < 1e-3), "{calibration}");
+    let told = |remark: &String| remark.contains("its baths contradict each other") && remark.contains(" or ");
+    assert!(calibration.remarks.iter().any(told), "{calibration}");
+}
+
+#[test]
 fn settings_that_cannot_be_are_named() {
     let wrong = CalibrationSettings { window_min: 0.0, ..CalibrationSettings::default() };
     assert!(wrong.fit(&Season::default()).unwrap_err().to_string().contains("window_min"));

@@ -94,7 +94,7 @@ fn a_gzip_file_that_breaks_off_keeps_the_rows_before() {
     // Minutes that no packing shortens much, so that what is unpacked of half a file is many rows.
     let rows: Vec<String> = (0..4000)
         .map(|i| {
-            let tilt = 40.0 + f64::from(i * 7919 % 4001) / 400.0;
+            let tilt = 40.0 + f64::from((i + 2000) * 7919 % 4001) / 400.0;
             format!(
                 "2031-03-{:02}T{:02}:{:02}:00Z,dunlin,{tilt:.3},{:.2}",
                 5 + i / 1440,

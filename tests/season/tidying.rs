@@ -255,7 +255,7 @@ fn readings_of_a_probe_in_no_beer_are_flagged() {
     let out = |events: &str, other: &dyn Fn(i64) -> Option<(f64, bool)>| {
         let season = one_stay(events, other);
         let rows = flagged(&season, Flags::OUTSIDE_BATCH);
-        let is_told = season.account.remarks.iter().any(|remark| remark.text.contains("not in the beer"));
+        let is_told = season.account.remarks.iter().any(|remark| remark.text.contains("in water or in the air"));
         assert_eq!(is_told, !rows.is_empty(), "{}", season.account);
         rows
     };

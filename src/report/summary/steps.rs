@@ -126,9 +126,10 @@ fn misfits(answer: &mut Answer, mut found: Vec<&Misfit>, reader: &Reader) {
         };
         answer.say(format!("{what}: {rest}. It is left out."));
     }
-    if found.len() > MOST_MISFITS {
-        answer
-            .say(format!("{} further entries do not fit: tables/misfits.csv names them.", found.len() - MOST_MISFITS));
+    match found.len().saturating_sub(MOST_MISFITS) {
+        0 => {}
+        1 => answer.say("One further entry does not fit: tables/misfits.csv names it."),
+        more => answer.say(format!("{more} further entries do not fit: tables/misfits.csv names them.")),
     }
 }
 

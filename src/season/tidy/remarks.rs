@@ -26,7 +26,7 @@ const SMALLEST_MM: f64 = 20.0;
 
 const CLOCK_JUMPED: &str = "the clock of a logger jumped, so times may be wrong";
 const EXCHANGED: &str = "by their tilts, probes had each other's names in the log from then on, which was put right";
-const OUTSIDE: &str = "probes were not in the beer, or not yet, or no more: readings of them are left out";
+const OUTSIDE: &str = "readings of probes in water or in the air, or of another time than their batch, are left out";
 
 /// Most readings that a median is taken of.
 const MOST_READINGS: usize = 100_000;
