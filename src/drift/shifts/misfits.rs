@@ -24,6 +24,10 @@ const SHARP_WALK_SD: f64 = 0.0009;
 assumed! {
     /// How often a sample or an original gravity is wrong before anything is looked at.
     pub(super) const WRONG_SAMPLES: f64 = 0.03, "share";
+    /// Share of those in which a digit is wrong.
+    const SLIPS: f64 = 0.2, "share";
+    /// A wrong digit puts them off by as much as beers differ, SD.
+    const SLIP_SD: f64 = 0.06, "SG";
 }
 
 /// Most rounds: each names at most one entry a probe.
@@ -96,14 +100,14 @@ impl<'m> Solved<'m> {
         Some(sum)
     }
 
-    /// Logarithm of the likelihood with these effects, each N(0, [`WRONG_SD`]^2), over that without, the mean of the effects,
+    /// Logarithm of the likelihood with these effects, each N(0, sd^2), over that without, the mean of the effects,
     /// and the variance of the first.
     ///
     /// ```text
-    /// ln B = (T s' (I + T G)^-1 s - ln det(I + T G))/2,   s = D' P y,   G = D' P D,   T = WRONG_SD^2
+    /// ln B = (T s' (I + T G)^-1 s - ln det(I + T G))/2,   s = D' P y,   G = D' P D,   T = sd^2
     /// ```
-    fn ratio(&self, columns: &[Vec<Row>]) -> Option<(f64, f64, f64)> {
-        let (n, t) = (columns.len(), WRONG_SD.powi(2));
+    fn ratio(&self, columns: &[Vec<Row>], sd: f64) -> Option<(f64, f64, f64)> {
+        let (n, t) = (columns.len(), sd.powi(2));
         let mut score = DVector::<f64>::zeros(n);
         let mut system = DMatrix::<f64>::identity(n, n);
         for (a, of_a) in columns.iter().enumerate() {
@@ -137,8 +141,8 @@ impl Hypothesis {
 
 /// The entries that do not fit, each with the numbers of its pairs among `pairs`, from which the model was made.
 ///
-/// A reference is right but for its stated error, or wrong by N(0, 0.01^2) SG and no less than 0.0035: a scale misread, a
-/// digit mistyped, the sample of another batch. The odds of that, by the restricted likelihood averaged over the variances of walk and pairs, are held against
+/// A reference is right but for its stated error, or wrong by N(0, 0.01^2) SG and no less than 0.0035: a scale misread, the
+/// sample of another batch. One wrong sample in five is off by N(0, 0.06^2): a digit mistyped. The odds of that, by the restricted likelihood averaged over the variances of walk and pairs, are held against
 /// those of a sudden shift of the probe, whichever is likelier is taken first, and the rest is weighed again with it. A shift that
 /// one reference alone carries is less likely than that the reference is wrong; two that agree speak for the shift. The
 /// readings of a probe in a batch are held against all of its samples in the same way, unless those contradict each other: they may be
@@ -267,8 +271,15 @@ fn wrong_entries(solved: &[Solved], all: &[Entry], out: &BTreeSet<usize>) -> Vec
             continue;
         }
         let columns = entry.columns();
+        let sizes: &[(f64, f64)] = match entry.kind {
+            MisfitKind::Sample | MisfitKind::Original => &[(*WRONG_SD, 1.0 - *SLIPS), (*SLIP_SD, *SLIPS)],
+            MisfitKind::Bath | MisfitKind::Readings => &[(*WRONG_SD, 1.0)],
+        };
+        let of = |at: &Solved, (sd, share): &(f64, f64)| {
+            at.ratio(&columns, *sd).map(|(ln, off, variance)| (at.ln + ln + share.ln(), off, variance))
+        };
         let ratios: Vec<(f64, f64, f64)> =
-            solved.iter().filter_map(|at| at.ratio(&columns).map(|(ln, off, v)| (at.ln + ln, off, v))).collect();
+            solved.iter().flat_map(|at| sizes.iter().filter_map(move |size| of(at, size))).collect();
         let sum = ln_sum(ratios.iter().map(|r| r.0));
         let chance = prior(entry.kind);
         let ln_odds = sum - total + (chance / (1.0 - chance)).ln();
