@@ -1,7 +1,9 @@
 //! Calibration: from baths to a curve for each probe, and from tilt to gravity for each reading.
 
+mod beers;
 mod beside_curve;
 mod builds;
+mod cooling;
 mod curve;
 mod difference;
 mod display;
@@ -25,13 +27,16 @@ mod selection;
 mod sessions;
 mod settings;
 mod sg_of_tilt;
+mod shells;
 mod steady_tilt;
 mod study;
 mod trial;
 mod water_check;
 
+pub(crate) use beers::Liquids;
 pub(crate) use builds::Resting;
 pub use builds::{Build, BuildSettings, Builds};
+pub(crate) use cooling::cooled_hours;
 pub(crate) use curve::MOST_COEFFICIENTS;
 pub use curve::{CalibrationCurve, CurvePoint};
 pub use difference::CalibrationDifference;

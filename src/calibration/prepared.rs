@@ -1,5 +1,7 @@
 //! From a session to baths with their errors and what is known of the probe before them.
 
+use std::collections::BTreeMap;
+
 use crate::error::{Error, Result};
 use crate::float::{End, Shape, ShellExpansion};
 use crate::liquid::{WATER_20C_KG_M3, sucrose_bath_density_kg_m3};
@@ -32,7 +34,7 @@ impl CalibrationSettings {
     /// Baths, prior and candidates of a session; these immersions define its curve.
     fn prepare(
         &self,
-        season: &Season,
+        (season, shells): (&Season, &BTreeMap<String, ShellExpansion>),
         sources: &Sources,
         session: &BathSession,
         immersions: &[&Immersion],
@@ -42,7 +44,15 @@ impl CalibrationSettings {
         let calibrated_at = session.ended().ok_or_else(|| Error::not_estimable(what(), "no bath"))?;
         let probe = season.probes.iter().find(|p| p.probe == id);
         let mut remarks = Vec::new();
-        let shell = self.shell_of(probe, &mut remarks);
+        let written = self.shell_of(probe, &mut remarks);
+        let shell = shells.get(id).copied().unwrap_or(written);
+        let (off, sd) = (shell.linear_per_k - written.linear_per_k, shell.sd_per_k.hypot(written.sd_per_k));
+        if off.abs() > 3.0 * sd {
+            let (seen, stated) = (shell.linear_per_k, written.linear_per_k);
+            remarks.push(format!(
+                "beers that were cooled at rest show a shell that expands by {seen:.1e} per K; stated is {stated:.1e}"
+            ));
+        }
         let mut prior = self.prior_of(season, probe, calibrated_at, &mut remarks);
         prior.size_source = sources.of_size(id);
         let (baths, points) = self.points(immersions, sources, &shell, &mut remarks);
@@ -57,7 +67,7 @@ impl CalibrationSettings {
     /// curve that agrees with the rest.
     pub(super) fn prepare_without(
         &self,
-        season: &Season,
+        of: (&Season, &BTreeMap<String, ShellExpansion>),
         sources: &Sources,
         session: &BathSession,
         immersions: &[&Immersion],
@@ -65,7 +75,7 @@ impl CalibrationSettings {
     ) -> Result<PreparedSession> {
         let without = |wrong: &dyn Fn(&Immersion) -> bool| {
             let (out, right): (Vec<&Immersion>, Vec<&Immersion>) = immersions.iter().partition(|bath| wrong(bath));
-            let mut one = self.prepare(season, sources, session, &right)?;
+            let mut one = self.prepare(of, sources, session, &right)?;
             let (baths, points) = self.points(&out, sources, &one.shell, &mut one.remarks);
             for (mut bath, point) in baths.into_iter().zip(points) {
                 let on_curve = one.choice.fitted.curve.at(point.tilt_deg).map_or(f64::NAN, |at| at.density_kg_m3);

@@ -1,10 +1,13 @@
 //! The study: from a season to the calibrations of its probes.
 
+use std::collections::BTreeMap;
+
 use rayon::iter::Either;
 use rayon::prelude::*;
 
 use crate::error::Result;
 use crate::fit::{Estimate, Finding};
+use crate::float::ShellExpansion;
 use crate::liquid::WATER_20C_KG_M3;
 use crate::season::Season;
 
@@ -29,6 +32,8 @@ impl CalibrationSettings {
     /// A bath that all others contradict is left out of the curves: it is then a check of them, which the study of drift names.
     /// So is a row whose gravity is not that of most rows of the same bath.
     ///
+    /// Shells expand as beers show that were cooled at rest, where there are any: with what they show all is fitted once more.
+    ///
     /// A probe or a session that gives no curve is no error: it is in [`Calibrations::without`] with the reason.
     ///
     /// # Errors
@@ -36,6 +41,13 @@ impl CalibrationSettings {
     #[doc = example!(season "let calibrations = CalibrationSettings::default().fit(&season)?;\nlet probe = &season.probes[0].probe;\nprintln!(\"{}\", calibrations.probe(probe)?);")]
     pub fn fit(&self, season: &Season) -> Result<Calibrations> {
         self.check()?;
+        let first = self.fit_with(season, &BTreeMap::new())?;
+        let shells = first.shells_seen(season)?;
+        if shells.is_empty() { Ok(first) } else { self.fit_with(season, &shells) }
+    }
+
+    /// The same with expansions of shells that are known beyond what is written of them, by probe.
+    fn fit_with(&self, season: &Season, shells: &BTreeMap<String, ShellExpansion>) -> Result<Calibrations> {
         let pairs = season.pairs(self.window_min)?;
         let sources = Sources::of(season, self);
         let mut without = Vec::new();
@@ -52,10 +64,12 @@ impl CalibrationSettings {
         let prepare = |session: &BathSession, wrong: &[usize]| {
             let none = |why, check| NoCurve { probe: session.probe.clone(), at: session.ended(), why, check };
             match session.role() {
-                Role::Defines(baths) => match self.prepare_without(season, &sources, session, &baths, wrong) {
-                    Ok(one) => Either::Left(one),
-                    Err(why) => Either::Right(none(why.to_string(), false)),
-                },
+                Role::Defines(baths) => {
+                    match self.prepare_without((season, shells), &sources, session, &baths, wrong) {
+                        Ok(one) => Either::Left(one),
+                        Err(why) => Either::Right(none(why.to_string(), false)),
+                    }
+                }
                 Role::Check(why) => Either::Right(none(why, true)),
             }
         };

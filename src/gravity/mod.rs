@@ -3,13 +3,11 @@
 
 mod active_calibration;
 mod age_errors;
-mod cooling;
 mod episodes;
 mod frame;
 mod known;
 mod layers;
 mod offset;
-mod original;
 mod reading_errors;
 mod readings;
 mod series;
@@ -20,7 +18,6 @@ pub(crate) use known::ErrorStep;
 pub use known::{Disturbance, ErrorKnot, KnownErrors};
 pub use layers::{CorrectedGravity, Gravity, GravityLayers, ProcessBias, ReadingDrift, UncorrectedGravity};
 pub use offset::OffsetPrior;
-pub(crate) use original::Liquids;
 pub(crate) use reading_errors::ReadingErrors;
 pub use series::{GravitySeries, HeldReading, SeriesProbe, SeriesSample};
 pub(crate) use series_builder::BatchErrors;

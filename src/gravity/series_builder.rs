@@ -1,11 +1,11 @@
 //! The gravity series of a batch.
 
-use crate::calibration::Calibrations;
+use crate::calibration::{Calibrations, cooled_hours};
 use crate::season::{Batch, Event, Flags, HYDROMETER_SD_SG, Reference, Season};
 use crate::units::Instant;
 
 use super::age_errors::offset_sd;
-use super::cooling::cooled_hours;
+
 use super::known::{Disturbance, KnownErrors};
 use super::layers::Gravity;
 use super::offset::OffsetPrior;

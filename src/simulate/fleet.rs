@@ -11,6 +11,7 @@ use super::calendar::Calendar;
 use super::sensor::{Sensor, rounded};
 use super::settings::SimulateSettings;
 use super::stream::Stream;
+use super::trouble::Trouble;
 
 /// Shore birds, one a probe; a second round gets a number.
 const BIRDS: [&str; 16] = [
@@ -55,7 +56,10 @@ impl SimulatedProbe {
         // Two shells in three are drink-bottle blanks.
         let (shell, low, high) = SHELLS[[0, 0, 0, 0, 1, 2][draw.below(6)]];
         let expansion_per_k = draw.uniform(low, high);
-        let body = Body::draw(&mut draw, expansion_per_k)?;
+        let mut body = Body::draw(&mut draw, expansion_per_k)?;
+        if let Some(mut draw) = settings.befalls(Trouble::UnlikeShell, index, 0.33) {
+            body.expansion_per_k = draw.uniform(1.5e-5, 2.0e-4);
+        }
         let sensor = Sensor::draw(&mut draw, settings.noise_scale, settings.bubble_scale);
         let mut ageing =
             Ageing::draw(settings, index, calendar.end_day + 1.0, body.length_mm, body.radius_mm, body.mass_g);

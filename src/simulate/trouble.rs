@@ -35,6 +35,8 @@ named! {
         ClockJump = "clock_jump",
         /// A probe lies in water or on the bench for its first 1 to 20 hours, or its last 6, while its log goes on: one in seven.
         OutOfBeer = "out_of_beer",
+        /// A shell expands by 1.5e-5 to 2e-4 per K, whatever its row says: one probe in three.
+        UnlikeShell = "unlike_shell",
     }
 }
 

@@ -9,4 +9,5 @@ mod examples;
 mod fleet;
 pub mod floats;
 mod plan;
+mod shells;
 mod whole_season;

@@ -1,9 +1,9 @@
 //! The gravities at which the season's beers end.
 
+use crate::calibration::Liquids;
 use crate::calibration::{Calibrations, UNUSABLE};
 use crate::error::Result;
 use crate::fit::robust::median;
-use crate::gravity::Liquids;
 use crate::season::{Batch, Season};
 use crate::units::HOURS_PER_DAY;
 

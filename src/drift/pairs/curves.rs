@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use crate::calibration::{Calibration, Calibrations, CovarianceRoot};
+use crate::calibration::{Calibration, Calibrations, CovarianceRoot, Liquids};
 use crate::error::Result;
-use crate::gravity::{Liquids, ReadingErrors};
+use crate::gravity::ReadingErrors;
 use crate::units::Instant;
 
 /// Temperature at which drift is stated, C.

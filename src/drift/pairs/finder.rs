@@ -2,8 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::calibration::{Calibration, Calibrations, CovarianceRoot, Noise, Sources, immersion, own_sd};
-use crate::gravity::{Liquids, ReadingErrors};
+use crate::calibration::{Calibration, Calibrations, CovarianceRoot, Liquids, Noise, Sources, immersion, own_sd};
+use crate::gravity::ReadingErrors;
 use crate::season::{Pair, Reference, Season};
 use crate::units::{HOURS_PER_DAY, Instant};
 

@@ -1,10 +1,10 @@
 //! Probes that were written to each other's batch: each then reads what was written down of the other's. That is one slip; a shift
 //! of each probe, or a wrong entry for each disagreement, would be many.
 
+use crate::calibration::Liquids;
 use crate::calibration::{Calibrations, NAMED, UNUSABLE};
 use crate::drift::model::ln_sum;
 use crate::error::Result;
-use crate::gravity::Liquids;
 use crate::season::{Batch, HYDROMETER_SD_SG, Season};
 use crate::units::Instant;
 

@@ -1,10 +1,12 @@
 //! The original gravity that a batch's beer is read with.
 
-use crate::calibration::{Calibrations, UNUSABLE};
 use crate::error::Result;
 use crate::fit::robust::median_of;
 use crate::liquid::BeerDensity;
 use crate::season::{Season, UNFERMENTED_H};
+
+use super::noise::UNUSABLE;
+use super::result::Calibrations;
 
 assumed! {
     /// Readings in wort that it takes for an original gravity.
