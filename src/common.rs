@@ -36,7 +36,6 @@ settings! {
         /// Hours of data after the batch came to rest from which on the backtest counts the rest as observed.
         seen_for_h: f64 = 24.0, 0.0..=1000.0, "0 to 1000 hours";
     }
-    also |_| Ok(())
 }
 
 settings! {
@@ -55,7 +54,6 @@ settings! {
         /// Standard deviation of a probe's diameter by calliper, mm.
         diameter_sd_mm: f64 = 0.1, 1e-6..=10.0, "above 0, to 10 mm";
     }
-    also |_| Ok(())
 }
 
 settings! {
@@ -69,7 +67,6 @@ settings! {
         /// Its standard deviation, kJ/mol.
         sd_kj_mol: f64 = Self::PUBLISHED.sd_kj_mol, 0.0..=100.0, "0 to 100 kJ/mol";
     }
-    also |_| Ok(())
 }
 
 impl ActivationEnergy {

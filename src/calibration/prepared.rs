@@ -14,6 +14,7 @@ use super::sessions::{BathSession, Immersion, replicates};
 use super::settings::CalibrationSettings;
 
 /// A session that defines a curve, with every candidate fitted to it alone.
+#[derive(Clone)]
 pub(super) struct PreparedSession {
     pub probe: String,
     pub calibrated_at: Instant,

@@ -60,15 +60,19 @@ impl CalibrationSettings {
             }
         };
         let mut wrong = mistyped(season, &sources);
+        let mut alone: Vec<_> = all.par_iter().map(|session| prepare(session, &wrong)).collect();
         let (prepared, no_curve, shared_baths) = loop {
             let (mut prepared, no_curve): (Vec<PreparedSession>, Vec<NoCurve>) =
-                all.par_iter().partition_map(|session| prepare(session, &wrong));
+                alone.par_iter().cloned().partition_map(|one| one);
             let (shared_baths, mut found) = fit_together(&mut prepared, &sources, self.common.level);
             found.retain(|row| !wrong.contains(row));
             if found.is_empty() {
                 break (prepared, no_curve, shared_baths);
             }
-            wrong.extend(found);
+            wrong.extend(&found);
+            let is_in = |session: &BathSession| session.immersions.iter().any(|bath| found.contains(&bath.reference));
+            let again = alone.par_iter_mut().zip(&all).filter(|(_, session)| is_in(session));
+            again.for_each(|(one, session)| *one = prepare(session, &wrong));
         };
         without.extend(no_curve);
         without.sort_by(|a, b| a.probe.cmp(&b.probe).then(a.at.cmp(&b.at)));
@@ -145,8 +149,5 @@ fn water_tilt(fitted: &FittedCalibration, level: f64) -> Finding {
         return Finding::missing("the curve does not rise at the density of water");
     };
     let se = fitted.variance(&at).sqrt() / at.per_deg;
-    match Estimate::student_t(tilt, se, fitted.df, level, "delta, t") {
-        Ok(estimate) => Finding::Estimated(estimate),
-        Err(why) => Finding::missing(why.to_string()),
-    }
+    Estimate::student_t(tilt, se, fitted.df, level, "delta, t").into()
 }

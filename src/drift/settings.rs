@@ -2,7 +2,6 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::common::CommonSettings;
 use crate::gravity::OffsetPrior;
 
 assumed! {
@@ -49,13 +48,8 @@ settings! {
         kind_span_sg: f64 = 0.008, 0.0..=0.2, "0 to 0.2 SG";
         /// Standard deviation of the tilt in the baths whose use is worked out, degrees.
         kind_tilt_sd_deg: f64 = 0.2, 0.0..=10.0, "0 to 10 degrees";
-        /// What all studies share.
-        #[serde(skip)]
-        common: CommonSettings = CommonSettings::default();
     }
-    also |settings| {
-        settings.common.check()
-    }
+    with common
 }
 
 impl DriftSettings {

@@ -2,7 +2,6 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::common::CommonSettings;
 use crate::error::Error;
 
 settings! {
@@ -18,18 +17,10 @@ settings! {
         draws: usize = 500, 200..=100_000, "200 to 100000";
         /// Seed of the random numbers; the same seed gives the same forecasts.
         seed: u64 = 1;
-        /// What all studies share.
-        #[serde(skip)]
-        common: CommonSettings = CommonSettings::default();
     }
+    with common
     also |settings| {
-        settings.common.check()?;
-        match settings.stages.iter().find(|stage| !(**stage > 0.0 && **stage < 1.0)) {
-            Some(stage) => {
-                let wanted = "shares of the drop between 0 and 1";
-                Err(Error::Setting { name: "stages", value: stage.to_string(), wanted })
-            }
-            None => Ok(()),
-        }
+        let bad = settings.stages.iter().find(|stage| !(**stage > 0.0 && **stage < 1.0));
+        bad.map_or(Ok(()), |stage| Err(Error::setting("stages", stage, "shares of the drop between 0 and 1")))
     }
 }

@@ -57,8 +57,8 @@ impl SimulatedProbe {
         let expansion_per_k = draw.uniform(low, high);
         let body = Body::draw(&mut draw, expansion_per_k)?;
         let sensor = Sensor::draw(&mut draw, settings.noise_scale, settings.bubble_scale);
-        let mut ageing =
-            Ageing::draw(settings, index, calendar.end_day + 1.0, body.length_mm, body.radius_mm, body.mass_g);
+        let size = (body.length_mm, body.radius_mm, body.mass_g);
+        let mut ageing = Ageing::draw(settings, index, calendar.end_day + 1.0, size);
         for shift in &mut ageing.shifts {
             // Cells are swapped, and most knocks happen, when a probe is out of the beer.
             if shift.kind == "cell_swap" || shift.recorded {
@@ -67,7 +67,7 @@ impl SimulatedProbe {
         }
         ageing.shifts.retain(|shift| shift.day < calendar.end_day);
         ageing.shifts.sort_by(|a, b| a.day.total_cmp(&b.day));
-        let row = draw_row(&mut draw, index, calendar, &body, shell, expansion_per_k);
+        let row = draw_row(&mut draw, index, calendar, &body, shell);
         Ok(Self { row, body, sensor, ageing })
     }
 
@@ -94,14 +94,7 @@ fn next_idle(calendar: &Calendar, probe: usize, day: f64) -> f64 {
         .map_or(day, |(_, to)| to)
 }
 
-fn draw_row(
-    draw: &mut Stream,
-    index: usize,
-    calendar: &Calendar,
-    body: &Body,
-    shell: &str,
-    expansion_per_k: f64,
-) -> Probe {
+fn draw_row(draw: &mut Stream, index: usize, calendar: &Calendar, body: &Body, shell: &str) -> Probe {
     let bird = BIRDS[index % BIRDS.len()];
     let round = index / BIRDS.len();
     let weighed = draw.chance(0.9);
@@ -123,7 +116,7 @@ fn draw_row(
         length_mm: measured.then_some(rounded(body.length_mm + draw.bounded_normal(0.5), 1.0)),
         bottom: measured.then_some(bottom),
         top: measured.then_some(EndShape::Flat),
-        shell: Some(if named { shell.to_owned() } else { format!("{:.1e}", expansion_per_k) }),
+        shell: Some(if named { shell.to_owned() } else { format!("{:.1e}", body.expansion_per_k) }),
         note: None,
     }
 }

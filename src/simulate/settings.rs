@@ -49,7 +49,6 @@ settings! {
         /// Kinds of trouble that may happen.
         troubles: Vec<Trouble> = Vec::new();
     }
-    also |_| Ok(())
 }
 
 impl SimulateSettings {

@@ -3,7 +3,7 @@
 use crate::units::Instant;
 
 use super::trouble::TroubleTruth;
-use super::truth_table::{cells, truth_table};
+use super::truth_table::truth_table;
 
 named! {
     /// How a batch ended, seen from what can be observed of its coming to rest.
@@ -18,8 +18,6 @@ named! {
         Stuck = "stuck",
     }
 }
-
-cells! { BatchEnd: text, |cell| Some(cell.name()); }
 
 truth_table! {
     /// The truth of one batch.

@@ -18,6 +18,9 @@ use super::report_settings::ReportSettings;
 use super::result::SeasonStudy;
 use super::settings::Settings;
 
+/// What tells a reading's gravity.
+type Read<'a> = (&'a Part<Calibrations>, &'a Part<Gravity>, &'a Part<Drift>);
+
 impl Settings {
     /// Studies a season the whole way: [`Study::of`] with these settings and nothing else asked.
     ///
@@ -67,10 +70,10 @@ impl Settings {
         let gravity = gravity_of(&season, &calibrations)?;
         say("looking for drift");
         let drift = self.drift(&season, &calibrations)?;
-        let layers =
-            GravityLayers { drift: self.drift_layer(&season, &calibrations, &gravity, &drift), ..Default::default() };
+        let read = (&calibrations, &gravity, &drift);
+        let layers = GravityLayers { drift: self.drift_layer(&season, read), ..Default::default() };
         let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
-        let series = self.series_of(&season, &calibrations, &gravity, &drift).all();
+        let series = self.series_of(&season, (&calibrations, &gravity, &drift)).all();
         let kinetics = self.kinetics(&season, &series, say)?;
         say("forecasting, holding old forecasts against what came, and comparing strains");
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
@@ -144,13 +147,7 @@ impl Settings {
     }
 
     /// The drift of each reading's probe; where the study of drift gave nothing, what its prior says.
-    fn drift_layer(
-        &self,
-        season: &Season,
-        calibrations: &Part<Calibrations>,
-        gravity: &Part<Gravity>,
-        drift: &Part<Drift>,
-    ) -> Vec<Option<ReadingDrift>> {
+    fn drift_layer(&self, season: &Season, (calibrations, gravity, drift): Read<'_>) -> Vec<Option<ReadingDrift>> {
         match (calibrations.done(), gravity.done(), drift.done()) {
             (Some(calibrations), Some(gravity), Some(drift)) => drift.of_readings(season, calibrations, gravity),
             (Some(calibrations), Some(gravity), None) => {
@@ -160,13 +157,7 @@ impl Settings {
         }
     }
 
-    fn series_of<'a>(
-        &self,
-        season: &'a Season,
-        calibrations: &'a Part<Calibrations>,
-        gravity: &'a Part<Gravity>,
-        drift: &'a Part<Drift>,
-    ) -> SeriesBuilder<'a> {
+    fn series_of<'a>(&self, season: &'a Season, (calibrations, gravity, drift): Read<'a>) -> SeriesBuilder<'a> {
         match (calibrations.done(), gravity.done(), drift.done()) {
             (Some(calibrations), Some(gravity), Some(drift)) => drift.series(season, calibrations, gravity),
             _ => series_builder(season, calibrations, gravity).with_offset(self.drift.offset_prior),

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::error::within;
+use crate::error::inside;
 
 settings! {
     /// How the baths of the next calibration are planned.
@@ -22,7 +22,7 @@ settings! {
     }
     also |settings| {
         let Some((low, high)) = settings.range_sg else { return Ok(()) };
-        within("range_sg", low, 0.98, 1.15, "0.98 to 1.15, the lower end first")?;
-        within("range_sg", high, low + 1e-4, 1.15, "0.98 to 1.15, the lower end first")
+        inside("range_sg", low, 0.98..=1.15, "0.98 to 1.15, the lower end first")?;
+        inside("range_sg", high, low + 1e-4..=1.15, "0.98 to 1.15, the lower end first")
     }
 }

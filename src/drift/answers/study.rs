@@ -11,7 +11,7 @@ use crate::season::Season;
 use crate::drift::model::{Averaged, FleetModel, ProbeErrors, ProbeModel, ShiftTerm};
 use crate::drift::pairs::find_pairs;
 use crate::drift::pairs::{Curves, ModelPair};
-use crate::drift::results::{DriftPair, Misfit, PairKind, ProbeDrift, Recalibrate, Shift, not_estimated};
+use crate::drift::results::{DriftPair, Misfit, PairKind, ProbeDrift, Recalibrate, Shift};
 use crate::drift::settings::DriftSettings;
 use crate::drift::shifts::{OVER_SHIFTS, ShiftAverage, find_misfits};
 
@@ -338,7 +338,7 @@ fn each(
 ) -> Vec<Finding> {
     let one = |(p, part): (usize, &ProbeModel)| match (too_little(part), averaged) {
         (Some(why), _) => Finding::missing(why),
-        (None, Ok(averaged)) => of(averaged, p).map_or_else(not_estimated, Finding::Estimated),
+        (None, Ok(averaged)) => of(averaged, p).into(),
         (None, Err(why)) => Finding::missing(why.to_string()),
     };
     model.probes.iter().enumerate().map(one).collect()

@@ -3,7 +3,7 @@
 use crate::error::{Error, Result};
 use crate::fit::Estimate;
 
-use super::equations::{BlockPrediction, MixedEquations, PredictionTarget};
+use super::equations::{BlockPrediction, DOING, MixedEquations, PredictionTarget};
 use super::fleet_model::FleetModel;
 use super::mixture::NormalMixture;
 use super::variances::{Variances, ln_prior};
@@ -64,8 +64,7 @@ impl<'m> Averaged<'m> {
             last_row = row;
         }
         if !top.is_finite() {
-            return Err(failure
-                .unwrap_or_else(|| Error::numeric("the drift of all probes response_covariance", "no likelihood")));
+            return Err(failure.unwrap_or_else(|| Error::numeric(DOING, "no likelihood")));
         }
         let total: f64 = solved.iter().map(|(ln, ..)| (ln - top).exp()).sum();
         for (weight, ..) in &mut solved {

@@ -1,4 +1,4 @@
-//! The model of all probes' errors response_covariance.
+//! The model of all probes' errors together.
 
 use std::collections::BTreeSet;
 

@@ -10,5 +10,4 @@ settings! {
         /// Evaluations per parameter before giving up.
         patience: usize = 1000, 1..=usize::MAX, "a number above 0";
     }
-    also |_| Ok(())
 }
