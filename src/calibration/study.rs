@@ -13,7 +13,7 @@ use super::fit_data::FitPoint;
 use super::fitted_curve::FittedCalibration;
 use super::fleet::fit_together;
 use super::noise::Noise;
-use super::prepared::PreparedSession;
+use super::prepared::{Preparation, PreparedSession};
 use super::result::{Calibration, Calibrations, NoCurve, Suspect};
 use super::selection::Choice;
 use super::sessions::{BathSession, Role, mistyped, sessions_of};
@@ -49,10 +49,11 @@ impl CalibrationSettings {
             }
             all.extend(sessions);
         }
+        let preparation = Preparation { settings: self, season, sources: &sources };
         let prepare = |session: &BathSession, wrong: &[usize]| {
             let none = |why, check| NoCurve { probe: session.probe.clone(), at: session.ended(), why, check };
             match session.role() {
-                Role::Defines(baths) => match self.prepare_without(season, &sources, session, &baths, wrong) {
+                Role::Defines(baths) => match preparation.without(session, &baths, wrong) {
                     Ok(one) => Either::Left(one),
                     Err(why) => Either::Right(none(why.to_string(), false)),
                 },

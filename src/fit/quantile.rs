@@ -14,9 +14,6 @@ use crate::{Error, Result};
 const NEARLY_NORMAL_DF: f64 = 2e4;
 
 /// Checks that a level is a probability strictly between 0 and 1.
-///
-/// # Errors
-/// [`Error::Setting`] otherwise, NaN included.
 pub(crate) fn check_level(level: f64) -> Result<f64> {
     if level > 0.0 && level < 1.0 {
         Ok(level)

@@ -85,9 +85,6 @@ impl Hull {
     }
 
     /// Density at this tilt and its partial derivatives, from the slopes of the volume and the moments.
-    ///
-    /// # Errors
-    /// As [`Hull::density_kg_m3`].
     pub(crate) fn gradient(&self, tilt_deg: f64) -> Result<HullGradient> {
         self.at_tilt(tilt_deg).map(|(_, gradient)| gradient)
     }

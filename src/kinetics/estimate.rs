@@ -147,7 +147,7 @@ fn starts(kind: FermentationCurve, points: &[BatchPoint], priors: &Priors) -> Ve
         let half = 0.5 * (original + terminal_sg);
         let mid_h = smooth.iter().find(|(_, sg)| *sg <= half).map_or(1.3 * last, |(hours, _)| *hours).max(1.5);
         for steepness in [0.3, 1.5] {
-            all.push(GravityCurve::plain(kind, original, terminal_sg, mid_h, steepness, 1.0));
+            all.push(GravityCurve::plain(kind, [original, terminal_sg], mid_h, [steepness, 1.0]));
         }
     }
     all

@@ -81,6 +81,7 @@ impl KineticsSettings {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::common::CommonSettings;
 
     #[test]
     fn the_default_is_allowed_and_a_slip_is_named() {

@@ -157,9 +157,6 @@ impl Binding {
     }
 
     /// The cells of one row as values of the table.
-    ///
-    /// # Errors
-    /// Why the row is rejected.
     pub(crate) fn convert(&self, cells: &[SourceCell<'_>]) -> std::result::Result<Converted, RowError> {
         let mut out = Converted::default();
         for bound in &self.columns {

@@ -44,9 +44,6 @@ impl Settings {
     /// `asked` are moments as of which batches are forecast besides the running ones; `say` is told what is being done.
     ///
     /// A study without input is skipped, one whose data do not suffice has failed: both say why and stop nothing else.
-    ///
-    /// # Errors
-    /// [`crate::Error::Setting`] for a setting that cannot be.
     pub(super) fn run(
         &self,
         mut season: Season,

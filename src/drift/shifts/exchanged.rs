@@ -35,14 +35,11 @@ pub(crate) type NamedStay = (String, String);
 /// wrong entry, or without a reading, it is anything that beers have. The offset o of a probe is common to a batch. The odds are
 /// those of the entries of both batches with the probes exchanged over those as written, times [`EXCHANGED`], and
 /// neither batch may lose.
-///
-/// # Errors
-/// As [`Calibrations::liquids`].
 pub(crate) fn exchanged_stays(season: &Season, calibrations: &Calibrations) -> Result<Vec<[NamedStay; 2]>> {
     let liquids = calibrations.liquids(season)?;
     let stays: Vec<(&String, &Batch)> =
         season.batches.iter().flat_map(|batch| batch.probes.iter().map(move |probe| (probe, batch))).collect();
-    let written: BTreeMap<&str, Vec<Entry>> =
+    let written: BTreeMap<&str, Vec<WrittenGravity>> =
         season.batches.iter().map(|batch| (batch.batch.as_str(), entries(season, batch))).collect();
     let mut known = BTreeMap::new();
     // Batches with several probes ask for the same again.
@@ -76,7 +73,7 @@ pub(crate) fn exchanged_stays(season: &Season, calibrations: &Calibrations) -> R
 }
 
 /// What was written down of a gravity of a batch: when, its SG, the error of that and how many entries count as one there.
-struct Entry {
+struct WrittenGravity {
     at: Instant,
     sg: f64,
     sd: f64,
@@ -84,14 +81,14 @@ struct Entry {
 }
 
 /// The entries of a batch.
-fn entries(season: &Season, batch: &Batch) -> Vec<Entry> {
+fn entries(season: &Season, batch: &Batch) -> Vec<WrittenGravity> {
     let original = batch.original_sg.zip(Some(batch.original_sg_sd.unwrap_or(*HYDROMETER_SD_SG)));
     let original = original.map(|(sg, sd)| (batch.pitched_at.plus_hours(NEAR_H), sg, sd));
     let samples = season.samples_of(&batch.batch).map(|sample| (sample.at, sample.sg, sample.sd()));
     let all: Vec<(Instant, f64, f64)> = samples.chain(original).collect();
     let entry = |(at, sg, sd): &(Instant, f64, f64)| {
         let alike = all.iter().filter(|other| other.0.hours_since(*at).abs() < ONE_ENTRY_H).count() as f64;
-        Entry { at: *at, sg: *sg, sd: sd.hypot(*AGREES_SG), alike }
+        WrittenGravity { at: *at, sg: *sg, sd: sd.hypot(*AGREES_SG), alike }
     };
     all.iter().map(entry).collect()
 }
@@ -102,7 +99,7 @@ fn ln_likelihood(
     calibrations: &Calibrations,
     liquids: &Liquids,
     (probe, own): (&String, &Batch),
-    (batch, entries): (&Batch, &[Entry]),
+    (batch, entries): (&Batch, &[WrittenGravity]),
 ) -> f64 {
     let read = |at: Instant| {
         let rows = season.readings.of_probe_between(probe, at.plus_hours(-NEAR_H), at.plus_hours(NEAR_H));
@@ -114,9 +111,9 @@ fn ln_likelihood(
         let liquid = liquids.of(season, Some(&batch.batch));
         Some(calibrations.in_force(probe, at)?.gravity_at(liquid, row.tilt_deg, row.temp_c, 0.0)?.sg)
     };
-    let entries: Vec<(&Entry, Option<f64>)> = entries.iter().map(|entry| (entry, read(entry.at))).collect();
+    let entries: Vec<(&WrittenGravity, Option<f64>)> = entries.iter().map(|entry| (entry, read(entry.at))).collect();
     let at = |k: i32| {
-        let of = |(entry, read): &(&Entry, Option<f64>)| {
+        let of = |(entry, read): &(&WrittenGravity, Option<f64>)| {
             let density = read.map_or(1.0 / *BEERS_SG, |read| {
                 let off = (read - entry.sg - f64::from(k) * *AGREES_SG) / entry.sd;
                 let right = (-0.5 * off * off).exp() / (entry.sd * std::f64::consts::TAU.sqrt());
