@@ -2,10 +2,11 @@
 
 /// A struct of settings with its `Default` and its `check`. After a field stand its default and, where a number has one, its
 /// range with the words for it; `with common` gives it the field that all studies have; what else has to hold stands below
-/// `also`, as a function of the settings. Settings that are a field of others are named with what stands behind `in`.
+/// `also`, as a function of the settings. Settings that are a field of others are named with what stands
+/// behind `in`; all can stand in `season.toml` but those `in code`.
 macro_rules! settings {
     (
-        in $of:literal
+        in $of:literal [$($attribute:meta),*]
         $(#[$doc:meta])*
         pub struct $name:ident {
             $($(#[$field_doc:meta])* $field:ident: $kind:ty = $default:expr $(, $range:expr, $wanted:literal)?;)*
@@ -14,6 +15,8 @@ macro_rules! settings {
         $(also $also:expr)?
     ) => {
         $(#[$doc])*
+        #[derive(Debug, Clone, PartialEq)]
+        $(#[$attribute])*
         pub struct $name {
             $(
                 $(#[$field_doc])*
@@ -49,6 +52,12 @@ macro_rules! settings {
                 Ok(())
             }
         }
+    };
+    (in code $($settings:tt)*) => {
+        settings! { in "" [] $($settings)* }
+    };
+    (in $of:literal $($settings:tt)*) => {
+        settings! { in $of [derive(serde::Serialize, serde::Deserialize), serde(default, deny_unknown_fields)] $($settings)* }
     };
     ($($settings:tt)*) => {
         settings! { in "" $($settings)* }

@@ -1,7 +1,5 @@
 //! Settings of the study of calibration.
 
-use serde::{Deserialize, Serialize};
-
 use crate::error::inside;
 use crate::float::ShellExpansion;
 use crate::season::Reference;
@@ -9,8 +7,6 @@ use crate::season::Reference;
 settings! {
     /// How baths become curves and tilts become gravities. Every field has a default; [`CalibrationSettings::check`] names
     /// the first one that cannot be.
-    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-    #[serde(default, deny_unknown_fields)]
     pub struct CalibrationSettings {
         /// Minutes on either side of a reference within which a reading belongs to it.
         window_min: f64 = 20.0, f64::MIN_POSITIVE..=f64::MAX, "a positive number";

@@ -1,7 +1,5 @@
 //! Settings of the study of drift.
 
-use serde::{Deserialize, Serialize};
-
 use crate::gravity::OffsetPrior;
 
 assumed! {
@@ -12,8 +10,6 @@ assumed! {
 settings! {
     /// How references become drift. Every field has a default; [`DriftSettings::check`] names the first one that cannot be. What
     /// instruments, baths and weighings may be wrong by is a setting of calibration.
-    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-    #[serde(default, deny_unknown_fields)]
     pub struct DriftSettings {
         /// A probe must have read within this many minutes of a reference to be paired with it; where a log has no reading so
         /// near a sample, within half of `plateau_window_h`.

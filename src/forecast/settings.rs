@@ -1,15 +1,11 @@
 //! Settings of the study of forecasts.
 
-use serde::{Deserialize, Serialize};
-
 use crate::error::Error;
 
 settings! {
     /// Settings of the study of forecasts.
     ///
     /// What concerns the curves is taken from the settings of the kinetics that are forecast from.
-    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-    #[serde(default, deny_unknown_fields)]
     pub struct ForecastSettings {
         /// Shares of the drop at which the backtest forecasts.
         stages: Vec<f64> = vec![0.25, 0.40, 0.55, 0.70, 0.85];

@@ -29,8 +29,6 @@ pub enum ClockChoice {
 
 settings! {
     /// Settings of the study of kinetics.
-    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-    #[serde(default, deny_unknown_fields)]
     pub struct KineticsSettings {
         /// The curves that are fitted, of which the one with the lowest AICc on the correlated likelihood is taken.
         curves: Vec<FermentationCurve> = vec![FermentationCurve::Smooth];

@@ -2,15 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use serde::{Deserialize, Serialize};
-
 use crate::error::inside;
 use crate::kinetics::Trait;
 
 settings! {
     /// Settings of the comparison of strains.
-    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-    #[serde(default, deny_unknown_fields)]
     pub struct StrainSettings {
         /// The traits compared. A family of tests is one trait, so fewer traits change no p-value.
         traits: Vec<Trait> = Trait::ALL.into_iter().filter(|which| *which != Trait::OriginalSg).collect();

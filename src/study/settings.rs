@@ -1,7 +1,5 @@
 //! The settings of the whole study, in one tree.
 
-use serde::{Deserialize, Serialize};
-
 use crate::calibration::{BuildSettings, CalibrationSettings, PlanSettings};
 use crate::common::{ActivationEnergy, AtRest, CommonSettings, InstrumentErrors};
 use crate::drift::DriftSettings;
@@ -33,8 +31,6 @@ settings! {
     /// settings.drift.shift_alarm = 7.0;
     /// assert_eq!(settings.check().unwrap_err().to_string(), "setting `study.drift.shift_alarm` is 7; wanted 0 to 0.5");
     /// ```
-    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-    #[serde(default, deny_unknown_fields)]
     pub struct Settings {
         /// Level of intervals, 0.5 to 0.9999. Forecasts keep 90 %; differences of strains have a level of their own.
         level: f64 = CommonSettings::default().level;

@@ -1,7 +1,5 @@
 //! Settings of the build check.
 
-use serde::{Deserialize, Serialize};
-
 use crate::error::inside;
 
 settings! {
@@ -9,8 +7,6 @@ settings! {
     ///
     /// The wanted tilts, 25 +- 5 degrees in water and 65 +- 10 at SG 1.100, and the usual cells, 42 to 46 g, are common practice;
     /// no reference.
-    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-    #[serde(default, deny_unknown_fields)]
     pub struct BuildSettings {
         /// Wanted tilt in pure water at 20 C, degrees.
         water_tilt_deg: f64 = 25.0, 5.0..=60.0, "5 to 60 degrees";

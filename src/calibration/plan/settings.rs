@@ -1,13 +1,9 @@
 //! Settings of the plan of baths.
 
-use serde::{Deserialize, Serialize};
-
 use crate::error::inside;
 
 settings! {
     /// How the baths of the next calibration are planned.
-    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-    #[serde(default, deny_unknown_fields)]
     pub struct PlanSettings {
         /// Most baths of a plan, from four up: water and three others define a curve.
         most_baths: usize = 8, 4..=24, "4 to 24";

@@ -1,8 +1,9 @@
 //! How a nonlinear fit is done.
 
 settings! {
+    in code
     /// How a nonlinear fit is done.
-    #[derive(Debug, Clone, Copy, PartialEq)]
+    #[derive(Copy)]
     pub struct NonlinearSettings {
         /// Relative change of the sum of squares, and of the parameters, below which the iteration ends; above 1e-12 without
         /// the Gauss-Newton steps for the last digits.
