@@ -6,7 +6,7 @@ use crate::error::{Error, Result};
 use crate::forecast::{Backtest, Forecasts, Schedule};
 use crate::gravity::{Gravity, GravityLayers, GravitySeries, ReadingDrift, SeriesBuilder};
 use crate::kinetics::{Kinetics, Trait};
-use crate::season::Season;
+use crate::season::{Season, each_once};
 use crate::units::Instant;
 
 use super::as_of::AsOf;
@@ -115,13 +115,7 @@ impl Settings {
             return Ok(Part::Done(found));
         }
         // Many sessions of a probe may lack the same.
-        let mut reasons: Vec<String> = Vec::new();
-        for no in &found.without {
-            let reason = format!("{}: {}", no.probe, no.why);
-            if !reasons.contains(&reason) {
-                reasons.push(reason);
-            }
-        }
+        let reasons = each_once(found.without.iter().map(|no| format!("{}: {}", no.probe, no.why)));
         let why = format!("no probe has a calibration ({})", reasons.join("; "));
         let baths = season.references.iter().any(|r| !r.is_sample());
         Ok(if baths { Part::Failed(why) } else { Part::Skipped(why) })

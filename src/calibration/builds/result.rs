@@ -7,7 +7,7 @@ use polars::prelude::DataFrame;
 use crate::error::Result;
 use crate::fit::Finding;
 use crate::float::Hull;
-use crate::season::FrameBuilder;
+use crate::season::{FrameBuilder, each_once};
 
 /// Builds by their fields: `plain` ones, and the findings, which are columns as well, in the order of the table.
 macro_rules! build {
@@ -90,12 +90,7 @@ build! {
 impl Build {
     /// Why some of its numbers cannot be had; each reason once.
     pub fn why(&self) -> Option<String> {
-        let mut whys: Vec<&str> = Vec::new();
-        for why in FINDINGS.iter().filter_map(|(_, of)| of(self).why()) {
-            if !whys.contains(&why) {
-                whys.push(why);
-            }
-        }
+        let whys = each_once(FINDINGS.iter().filter_map(|(_, of)| of(self).why()));
         (!whys.is_empty()).then(|| whys.join("; "))
     }
 }
