@@ -33,14 +33,11 @@ pub fn nelder_mead(
     while evaluations < most {
         corners.sort_by(|a, b| a.1.total_cmp(&b.1));
         let (Some(best), Some(worst)) = (corners.first().cloned(), corners.pop()) else { break };
-        let Some(second) = corners.last().map(|corner| corner.1) else {
+        let differ = !((worst.1 - best.1).abs() <= tolerance);
+        let Some(second) = corners.last().filter(|_| differ).map(|corner| corner.1) else {
             corners.push(worst);
             break;
         };
-        if (worst.1 - best.1).abs() <= tolerance {
-            corners.push(worst);
-            break;
-        }
         let count = corners.len() as f64;
         let mut centre = vec![0.0; start.len()];
         for (corner, _) in &corners {

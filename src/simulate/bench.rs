@@ -86,19 +86,9 @@ pub(super) fn bench(calendar: &Calendar, fleet: &[SimulatedProbe]) -> Result<Ben
                 })
             });
             let again = index == 0 || draw.chance(if swapped { 0.75 } else { 0.04 });
-            if again {
-                whole.push(probe)
-            } else {
-                check.push(probe)
-            }
-            if let Some(last) = last_bath.get_mut(probe) {
-                *last = day;
-            }
-            if let Some(last) = last_curve.get_mut(probe)
-                && again
-            {
-                *last = day;
-            }
+            if again { &mut whole } else { &mut check }.push(probe);
+            let lasts = last_bath.get_mut(probe).into_iter().chain(last_curve.get_mut(probe).filter(|_| again));
+            lasts.for_each(|last| *last = day);
         }
         for (probes, calibrates) in [(whole, true), (check, false)] {
             if !probes.is_empty() {

@@ -231,28 +231,24 @@ fn clean(calendar: &Calendar, day: f64, probe: usize, step_h: f64, draw: &mut St
 /// of single rows are lost, 0.2 % come twice, and about once in 25 days a probe sends some hours of rows late.
 pub(super) fn spoil(calendar: &Calendar, rows: Vec<LogRow>) -> Vec<LogRow> {
     let SimulateSettings { seed, probes, .. } = calendar.settings;
-    let mut draw = Stream::new(seed, "receiver", 0);
-    let down: Vec<(f64, f64)> = (0..(calendar.end_day / 40.0).ceil() as usize)
-        .map(|_| {
-            let from = draw.uniform(0.5, calendar.end_day);
-            (from, from + draw.uniform(0.5, 10.0) / 24.0)
-        })
-        .collect();
+    let spells = |draw: &mut Stream, count: f64, first: f64, (least_h, most_h): (f64, f64)| -> Vec<(f64, f64)> {
+        let spell = |_| {
+            let from = draw.uniform(first, calendar.end_day);
+            (from, from + draw.uniform(least_h, most_h) / 24.0)
+        };
+        (0..count as usize).map(spell).collect()
+    };
+    let down = spells(&mut Stream::new(seed, "receiver", 0), (calendar.end_day / 40.0).ceil(), 0.5, (0.5, 10.0));
     let day_of = |at: Instant| at.days_since(calendar.start);
     let mut kept: Vec<LogRow> = Vec::with_capacity(rows.len());
     for probe in 0..probes {
         let mut draw = Stream::new(seed, "defects", probe);
-        let spell = |draw: &mut Stream, days: f64, low: f64, high: f64| {
-            let count = (calendar.end_day / days + draw.uniform(0.0, 1.0)).floor() as usize;
-            (0..count)
-                .map(|_| {
-                    let from = draw.uniform(2.0, calendar.end_day);
-                    (from, from + draw.uniform(low, high) / 24.0)
-                })
-                .collect::<Vec<_>>()
+        let of_probe = |draw: &mut Stream, every_d: f64, hours: (f64, f64)| {
+            let count = (calendar.end_day / every_d + draw.uniform(0.0, 1.0)).floor();
+            spells(draw, count, 2.0, hours)
         };
-        let frozen = spell(&mut draw, 400.0, 3.0, 12.0);
-        let late = spell(&mut draw, 25.0, 1.0, 6.0);
+        let frozen = of_probe(&mut draw, 400.0, (3.0, 12.0));
+        let late = of_probe(&mut draw, 25.0, (1.0, 6.0));
         let within = |spells: &[(f64, f64)], day: f64| spells.iter().find(|(a, b)| (*a..*b).contains(&day)).copied();
         let mut held: Option<(f64, f64, Option<usize>)> = None;
         for row in rows.iter().filter(|row| row.probe == probe) {
