@@ -1,11 +1,9 @@
 //! Settings that several studies share, and that are set once for all of them.
 
-use serde::{Deserialize, Serialize};
-
 settings! {
     /// What every study's settings hold in their field `common`. `study::Settings` fills it in one place; a study that runs by
     /// itself takes it as it stands.
-    #[derive(Debug, Clone, Copy, PartialEq)]
+    #[derive(Copy)]
     pub struct CommonSettings {
         /// Level of all intervals.
         level: f64 = 0.90, 0.5..=0.9999, "0.5 to 0.9999";
@@ -28,23 +26,20 @@ settings! {
 settings! {
     in "at_rest."
     /// When a batch is at rest.
-    #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-    #[serde(default, deny_unknown_fields)]
+    #[derive(Copy)]
     pub struct AtRest {
         /// Distance from terminal gravity within which a batch is at rest, SG.
         within_sg: f64 = 0.001, 1e-4..=0.02, "0.0001 to 0.02 SG";
         /// Hours of data after the batch came to rest from which on the backtest counts the rest as observed.
         seen_for_h: f64 = 24.0, 0.0..=1000.0, "0 to 1000 hours";
     }
-    also |_| Ok(())
 }
 
 settings! {
     in "instruments."
     /// Errors that all values of one instrument have in common, so that no number of values averages them out. Assumed; no
     /// reference.
-    #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-    #[serde(default, deny_unknown_fields)]
+    #[derive(Copy)]
     pub struct InstrumentErrors {
         /// Standard deviation of the bias of a hydrometer, SG.
         hydrometer_bias_sg: f64 = 0.0007, 0.0..=0.1, "0 to 0.1 SG";
@@ -55,21 +50,18 @@ settings! {
         /// Standard deviation of a probe's diameter by calliper, mm.
         diameter_sd_mm: f64 = 0.1, 1e-6..=10.0, "above 0, to 10 mm";
     }
-    also |_| Ok(())
 }
 
 settings! {
     in "activation."
     /// Activation energy E of the pace of a fermentation, which goes by Arrhenius' law as `exp(-E/(R T))`.
-    #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-    #[serde(default, deny_unknown_fields)]
+    #[derive(Copy)]
     pub struct ActivationEnergy {
         /// Its value, kJ/mol.
         kj_mol: f64 = Self::PUBLISHED.kj_mol, 0.0..=200.0, "0 to 200 kJ/mol";
         /// Its standard deviation, kJ/mol.
         sd_kj_mol: f64 = Self::PUBLISHED.sd_kj_mol, 0.0..=100.0, "0 to 100 kJ/mol";
     }
-    also |_| Ok(())
 }
 
 impl ActivationEnergy {

@@ -161,6 +161,11 @@ impl Error {
         self
     }
 
+    /// An [`Error::Setting`].
+    pub(crate) fn setting(name: &'static str, value: impl fmt::Display, wanted: &'static str) -> Self {
+        Self::Setting { name, value: value.to_string(), wanted }
+    }
+
     /// An [`Error::NotEstimable`].
     pub fn not_estimable(what: impl Into<String>, why: impl Into<String>) -> Self {
         Self::NotEstimable { what: what.into(), why: why.into() }
@@ -221,17 +226,12 @@ fn in_words(error: &std::io::Error) -> String {
     }
 }
 
-/// `value` within `low..=high`, else the setting's error; NaN is outside.
-pub(crate) fn within(name: &'static str, value: f64, low: f64, high: f64, wanted: &'static str) -> Result<()> {
-    inside(name, value, low..=high, wanted)
-}
-
-/// The same for any number.
-pub(crate) fn inside<T: PartialOrd + ToString>(
+/// `value` within its range, else the setting's error; NaN is outside.
+pub(crate) fn inside<T: PartialOrd + fmt::Display>(
     name: &'static str,
     value: T,
     range: RangeInclusive<T>,
     wanted: &'static str,
 ) -> Result<()> {
-    if range.contains(&value) { Ok(()) } else { Err(Error::Setting { name, value: value.to_string(), wanted }) }
+    if range.contains(&value) { Ok(()) } else { Err(Error::setting(name, value, wanted)) }
 }

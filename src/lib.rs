@@ -41,6 +41,8 @@ mod example;
 mod named;
 #[macro_use]
 mod settings;
+#[macro_use]
+mod tables;
 
 pub mod calibration;
 pub mod chart;

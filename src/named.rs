@@ -26,6 +26,12 @@ macro_rules! named {
             }
         }
 
+        impl $crate::season::CellKind for $enum {
+            fn column(frame: $crate::season::FrameBuilder, name: &str, cells: Vec<Option<Self>>) -> $crate::season::FrameBuilder {
+                frame.text(name, cells.into_iter().map(|cell| Some(cell?.name())))
+            }
+        }
+
         impl std::fmt::Display for $enum {
             fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
                 f.write_str(self.name())

@@ -6,6 +6,8 @@ use crate::error::{Error, Place, Result};
 
 /// Hours in a day.
 pub(crate) const HOURS_PER_DAY: f64 = 24.0;
+/// Minutes in an hour.
+pub(crate) const MINUTES_PER_HOUR: f64 = 60.0;
 /// Zero of the Celsius scale, K (exact by definition).
 pub(crate) const ZERO_CELSIUS_K: f64 = 273.15;
 const MICROS_PER_HOUR: f64 = 3_600e6;
@@ -48,6 +50,11 @@ impl Instant {
     #[must_use]
     pub fn plus_days(self, days: f64) -> Self {
         self.plus_hours(days * HOURS_PER_DAY)
+    }
+
+    /// The instants `hours` earlier and later.
+    pub(crate) fn around(self, hours: f64) -> (Self, Self) {
+        (self.plus_hours(-hours), self.plus_hours(hours))
     }
 
     /// The last whole multiple of so many hours since 1970, at this instant or before it.

@@ -1,7 +1,6 @@
 //! Two calibrations of one probe: what has changed, over the whole range at once.
 
 use nalgebra::{DMatrix, DVector, Vector4};
-use polars::prelude::DataFrame;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{ChiSquared, Distribution, StandardNormal};
@@ -9,7 +8,6 @@ use rand_distr::{ChiSquared, Distribution, StandardNormal};
 use crate::error::{Error, Result};
 use crate::fit::Estimate;
 use crate::liquid::WATER_20C_KG_M3;
-use crate::season::FrameBuilder;
 
 use super::curve::{CurvePoint, MOST_COEFFICIENTS};
 use super::fitted_curve::{FittedCalibration, root_of};
@@ -97,27 +95,23 @@ impl Calibrations {
         let pairs = self.calibrations.iter().zip(self.calibrations.iter().skip(1));
         pairs.filter(|(a, b)| a.probe == b.probe).filter_map(|(a, b)| a.difference(b).ok()).collect()
     }
+}
 
-    /// The table `calibration_changes`: one row per later calibration and gravity.
-    ///
-    /// # Errors
-    /// [`crate::Error::Frame`] when polars refuses.
-    #[doc = example!(study "let table = study.calibrations()?.changes_frame()?;")]
-    pub fn changes_frame(&self) -> Result<DataFrame> {
-        let changes = self.changes();
-        let rows: Vec<(&CalibrationDifference, f64, &Estimate)> =
-            changes.iter().flat_map(|c| c.points.iter().step_by(STEPS / 4).map(move |(sg, d)| (c, *sg, d))).collect();
-        FrameBuilder::new("calibration_changes")
-            .text("earlier", rows.iter().map(|(c, ..)| Some(&c.earlier)))
-            .text("later", rows.iter().map(|(c, ..)| Some(&c.later)))
-            .number("p", rows.iter().map(|(c, ..)| Some(c.p)))
-            .number("sg", rows.iter().map(|(_, sg, _)| Some(*sg)))
-            .numbers(
-                &["difference_sg", "se", "lower", "upper", "level"],
-                rows.iter().map(|(_, _, d)| Some(d.numbers())),
-            )
-            .text("method", rows.iter().map(|(_, _, d)| Some(&d.method)))
-            .finish()
+tables! {
+    impl Calibrations {
+        /// The table `calibration_changes`: one row per later calibration and gravity.
+        #[doc = example!(study "let table = study.calibrations()?.changes_frame()?;")]
+        fn changes_frame(self) = "calibration_changes", |(change, (sg, difference))| self.changes().into_iter().flat_map(|change| {
+            let points = change.points.clone().into_iter().step_by(STEPS / 4);
+            points.map(move |point| (change.clone(), point))
+        }) => {
+            "earlier": &change.earlier,
+            "later": &change.later,
+            "p": change.p,
+            "sg": *sg,
+            ["difference_sg", "se", "lower", "upper", "level"]: Some(difference.numbers()),
+            "method": &difference.method,
+        }
     }
 }
 

@@ -40,10 +40,8 @@ pub(super) fn fit_together(
             match (curves.next(), &joined) {
                 (Some(fitted), Ok(joined)) => {
                     one.choice.fitted = fitted.clone();
-                    let suspect = |left: &WithoutBath| {
-                        let bath = one.points.iter().position(|p| p.is_of(left.source))?;
-                        Some(Suspect { bath, ..left.suspect })
-                    };
+                    let place = |source: usize| one.points.iter().position(|p| p.is_of(source));
+                    let suspect = |(source, judged): &(usize, Judged)| Some(judged.of(place(*source)?));
                     if !joined.doubted.is_empty() {
                         one.suspects = joined.doubted.iter().filter_map(suspect).collect();
                     }
@@ -71,8 +69,8 @@ struct Joined {
     /// By member.
     curves: Vec<FittedCalibration>,
     baths: Vec<SharedBath>,
-    /// The suspects among them.
-    doubted: Vec<WithoutBath>,
+    /// The suspects among them, by their sources.
+    doubted: Vec<(usize, Judged)>,
     /// Rows of the bath that is wrong.
     wrong: Vec<usize>,
 }
@@ -81,12 +79,12 @@ fn join(members: &[&PreparedSession], sources: &Sources, level: f64) -> Result<J
     let all: Vec<Member<'_>> = members.iter().map(|one| started(one)).collect::<Result<_>>()?;
     let together = fit_jointly(&all, level, None)?;
     let mut baths = shared_baths(members, &together, sources, level)?;
-    let without = |bath| WithoutBath::new(bath, baths.len(), &all, level).ok().flatten();
-    let doubted = suspicious(baths.iter().filter_map(without).collect(), |left| left.suspect.p);
+    let without = |bath: &SharedBath| Some((bath.source, without(bath, baths.len(), &all, level).ok()??));
+    let doubted = suspicious(baths.iter().filter_map(without).collect(), |(_, judged)| judged.p);
     for bath in &mut baths {
-        bath.p = doubted.iter().find(|left| left.source == bath.source).map(|left| left.suspect.p);
+        bath.p = doubted.iter().find(|(source, _)| *source == bath.source).map(|(_, judged)| judged.p);
     }
-    let is_wrong = matches!(doubted.as_slice(), [one] if one.suspect.is_slip);
+    let is_wrong = matches!(doubted.as_slice(), [(_, one)] if one.is_slip);
     let wrong = baths.iter().filter(|bath| is_wrong && bath.p.is_some());
     let wrong = wrong.flat_map(|bath| bath.references.clone()).collect();
     Ok(Joined { curves: together.curves, baths, doubted, wrong })
@@ -175,27 +173,34 @@ fn shared_baths(
     Ok(baths)
 }
 
-/// What the others say of a bath that is left out; the suspect's place is not set.
-struct WithoutBath {
-    source: usize,
-    suspect: Suspect,
+/// What the others say of a bath that is left out.
+struct Judged {
+    off_sg: f64,
+    p: f64,
+    is_slip: bool,
 }
 
-impl WithoutBath {
-    fn new(bath: &SharedBath, baths: usize, members: &[Member<'_>], level: f64) -> Result<Option<Self>> {
-        let (source, sd) = (bath.source, bath.stated_sd);
-        let without = fit_jointly(members, level, Some(source))?;
-        let Some(free) = without.effects.iter().find(|effect| effect.source == source) else { return Ok(None) };
-        // In units of the stated standard deviation: the others' judgement of the bath, and how sure it is.
-        let (error, se) = (free.value * LOOSE, (1.0 + free.variance * LOOSE * LOOSE).sqrt());
-        let p = 2.0 * quantile::student_t_upper_tail((error / se).abs(), mean_df(&without))?;
-        Ok(Some(Self { source, suspect: judged(0, error * sd, se * sd, p, baths) }))
+impl Judged {
+    /// Off by so much, with the standard error of that and its p, among so many baths.
+    fn new(off_sg: f64, se_sg: f64, p: f64, baths: usize) -> Self {
+        Self { off_sg, p: (p * baths as f64).min(1.0), is_slip: is_wrong(off_sg, se_sg) }
+    }
+
+    /// The suspect at that place among the baths of a probe.
+    fn of(&self, bath: usize) -> Suspect {
+        let Self { off_sg, p, is_slip } = *self;
+        Suspect { bath, off_sg, p, is_slip }
     }
 }
 
-/// A bath that is off by so much, with the standard error of that and its p, among so many.
-fn judged(bath: usize, off_sg: f64, se_sg: f64, p: f64, baths: usize) -> Suspect {
-    Suspect { bath, off_sg, p: (p * baths as f64).min(1.0), is_slip: is_wrong(off_sg, se_sg) }
+/// What the other baths of several probes say of one.
+fn without(bath: &SharedBath, baths: usize, members: &[Member<'_>], level: f64) -> Result<Option<Judged>> {
+    let without = fit_jointly(members, level, Some(bath.source))?;
+    let Some(free) = without.effects.iter().find(|effect| effect.source == bath.source) else { return Ok(None) };
+    // In units of the stated standard deviation: the others' judgement of the bath, and how sure it is.
+    let (error, se) = (free.value * LOOSE, (1.0 + free.variance * LOOSE * LOOSE).sqrt());
+    let p = 2.0 * quantile::student_t_upper_tail((error / se).abs(), mean_df(&without))?;
+    Ok(Some(Judged::new(error * bath.stated_sd, se * bath.stated_sd, p, baths)))
 }
 
 /// The suspects of one probe by its own leave-one-out fits.
@@ -203,7 +208,7 @@ fn alone(one: &PreparedSession) -> Vec<Suspect> {
     let left_out = &one.choice.left_out;
     let suspect = |(bath, left): (usize, &Option<LeftOut>)| {
         let LeftOut { error_sg, studentised, p, .. } = left.as_ref()?;
-        Some(judged(bath, -error_sg, error_sg / studentised, *p, left_out.len()))
+        Some(Judged::new(-error_sg, error_sg / studentised, *p, left_out.len()).of(bath))
     };
     suspicious(left_out.iter().enumerate().filter_map(suspect).collect(), |suspect| suspect.p)
 }

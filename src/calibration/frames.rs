@@ -1,103 +1,90 @@
 //! The tables of the study.
 
-use polars::prelude::DataFrame;
-
-use crate::error::Result;
-use crate::season::FrameBuilder;
-
 use super::fitted_curve::Coefficient;
-use super::result::{Calibration, Calibrations, CurveCandidate, NoCurve, SharedBath, Suspect};
+use super::result::{Calibration, Calibrations, NoCurve, Suspect};
 
 impl Calibrations {
-    /// The table `calibrations`: one row per probe and calibration, and one per session or probe without a curve, whose
-    /// `why` says why.
-    ///
-    /// # Errors
-    /// [`crate::Error::Frame`] when polars refuses.
-    #[doc = example!(study "let table = study.calibrations()?.to_frame()?;")]
-    pub fn to_frame(&self) -> Result<DataFrame> {
-        // A check is no failed calibration: it stands in the table of drift pairs.
-        let without = self.without.iter().filter(|none| !none.check);
-        let rows: Vec<std::result::Result<&Calibration, &NoCurve>> =
-            self.calibrations.iter().map(Ok).chain(without.map(Err)).collect();
-        let number = |of: fn(&Calibration) -> Option<f64>| rows.iter().map(move |row| of(row.ok()?));
-        let text = |of: fn(&Calibration) -> Option<String>| rows.iter().map(move |row| of(row.ok()?));
-        FrameBuilder::new("calibrations")
-            .text("probe", rows.iter().map(|row| Some(row.map_or_else(|none| &none.probe, |c| &c.probe))))
-            .text("calibration", text(|c| Some(c.calibration.clone())))
-            .time("calibrated_at", rows.iter().map(|row| row.map_or_else(|none| none.at, |c| Some(c.calibrated_at))))
-            .text("curve", text(|c| Some(c.kind.to_string())))
-            .count("n", rows.iter().map(|row| Some(row.map_or(0, |c| c.baths.len() as i64))))
-            .number("rmse_sg", number(|c| c.rmse_sg))
-            .text("coefficients", text(|c| Some(coefficients(c))))
-            .number("sg_min", number(|c| Some(c.sg_min)))
-            .number("sg_max", number(|c| Some(c.sg_max)))
-            .number("water_tilt_deg", number(|c| c.water_tilt_deg.value()))
-            .number("water_tilt_se", number(|c| c.water_tilt_deg.se()))
-            .number("scale", number(|c| Some(c.fitted.scale)))
-            .text("suspect_bath", text(suspect_name))
-            .text("remarks", text(|c| (!c.remarks.is_empty()).then(|| c.remarks.join("; "))))
-            .text("why", rows.iter().map(|row| row.err().map(|none| &none.why)))
-            .finish()
+    /// The calibrations, and what gave none but for checks: a check is no failed calibration, and stands in the table of
+    /// drift pairs.
+    fn and_without(&self) -> impl Iterator<Item = Result<&Calibration, &NoCurve>> {
+        self.calibrations.iter().map(Ok).chain(self.without.iter().filter(|none| !none.check).map(Err))
     }
+}
 
-    /// The coefficients of every curve, one a row: the table `calibration_coefficients`.
-    ///
-    /// # Errors
-    /// [`crate::Error::Frame`] when polars refuses.
-    #[doc = example!(study "let table = study.calibrations()?.coefficients_frame()?;")]
-    pub fn coefficients_frame(&self) -> Result<DataFrame> {
-        let rows: Vec<(&Calibration, &Coefficient)> =
-            self.calibrations.iter().flat_map(|c| c.fitted.coefficients.iter().map(move |one| (c, one))).collect();
-        FrameBuilder::new("calibration_coefficients")
-            .text("probe", rows.iter().map(|(c, _)| Some(&c.probe)))
-            .text("calibration", rows.iter().map(|(c, _)| Some(&c.calibration)))
-            .text("coefficient", rows.iter().map(|(_, one)| Some(one.name)))
-            .numbers(
-                &["value", "se", "lower", "upper", "level"],
-                rows.iter().map(|(_, one)| Some(one.estimate.numbers())),
-            )
-            .finish()
-    }
+tables! {
+    impl Calibrations {
+        /// The table `calibrations`: one row per probe and calibration, and one per session or probe without a curve, whose
+        /// `why` says why.
+        #[doc = example!(study "let table = study.calibrations()?.to_frame()?;")]
+        fn to_frame(self) = "calibrations", |row| self.and_without() => {
+            "probe": row.map_or_else(|none| &none.probe, |c| &c.probe),
+            "calibration": Some(&row.ok()?.calibration),
+            "calibrated_at": row.map_or_else(|none| none.at, |c| Some(c.calibrated_at)),
+            "curve": Some(row.ok()?.kind.to_string()),
+            "n": row.map_or(0, |c| c.baths.len()),
+            "rmse_sg": row.ok()?.rmse_sg,
+            "coefficients": Some(coefficients(row.ok()?)),
+            "sg_min": Some(row.ok()?.sg_min),
+            "sg_max": Some(row.ok()?.sg_max),
+            "water_tilt_deg": row.ok()?.water_tilt_deg.value(),
+            "water_tilt_se": row.ok()?.water_tilt_deg.se(),
+            "scale": Some(row.ok()?.fitted.scale),
+            "suspect_bath": suspect_name(row.ok()?),
+            "remarks": row.ok().filter(|c| !c.remarks.is_empty()).map(|c| c.remarks.join("; ")),
+            "why": row.err().map(|none| &none.why),
+        }
 
-    /// Every candidate of every calibration with its scores: the table `calibration_candidates`.
-    ///
-    /// # Errors
-    /// [`crate::Error::Frame`] when polars refuses.
-    #[doc = example!(study "let table = study.calibrations()?.candidates_frame()?;")]
-    pub fn candidates_frame(&self) -> Result<DataFrame> {
-        let rows: Vec<(&Calibration, &CurveCandidate)> =
-            self.calibrations.iter().flat_map(|c| c.candidates.iter().map(move |candidate| (c, candidate))).collect();
-        let number = |of: fn(&CurveCandidate) -> Option<f64>| rows.iter().map(|(_, c)| of(c)).collect::<Vec<_>>();
-        FrameBuilder::new("calibration_candidates")
-            .text("probe", rows.iter().map(|(c, _)| Some(&c.probe)))
-            .text("calibration", rows.iter().map(|(c, _)| Some(&c.calibration)))
-            .text("curve", rows.iter().map(|(_, c)| Some(c.kind.to_string())))
-            .truth("chosen", rows.iter().map(|(_, c)| Some(c.chosen)))
-            .number("rmse_sg", number(|c| c.rmse_sg))
-            .number("left_out_inner_sg", number(|c| c.left_out_inner_sg))
-            .number("left_out_end_sg", number(|c| c.left_out_end_sg))
-            .text("why", rows.iter().map(|(_, c)| c.refused.as_ref()))
-            .finish()
-    }
+        /// The coefficients of every curve, one a row: the table `calibration_coefficients`.
+        #[doc = example!(study "let table = study.calibrations()?.coefficients_frame()?;")]
+        fn coefficients_frame(self) = "calibration_coefficients", |(c, one)|
+            self.calibrations.iter().flat_map(|c| c.fitted.coefficients.iter().map(move |one| (c, one))) =>
+        {
+            "probe": &c.probe,
+            "calibration": &c.calibration,
+            "coefficient": one.name,
+            ["value", "se", "lower", "upper", "level"]: Some(one.estimate.numbers()),
+        }
 
-    /// Baths that several probes were in, with their error as all of them see it: the table `baths`.
-    ///
-    /// # Errors
-    /// [`crate::Error::Frame`] when polars refuses.
-    #[doc = example!(study "let table = study.calibrations()?.baths_frame()?;")]
-    pub fn baths_frame(&self) -> Result<DataFrame> {
-        let baths = &self.shared_baths;
-        let number = |of: fn(&SharedBath) -> Option<f64>| baths.iter().map(of).collect::<Vec<_>>();
-        FrameBuilder::new("baths")
-            .text("bath", baths.iter().map(|b| Some(&b.name)))
-            .text("probes", baths.iter().map(|b| Some(b.probes.join(";"))))
-            .number("stated_sg", number(|b| Some(b.stated_sg)))
-            .number("stated_sd", number(|b| Some(b.stated_sd)))
-            .numbers(&["error_sg", "se", "lower", "upper", "level"], baths.iter().map(|b| Some(b.error_sg.numbers())))
-            .number("p_wrong", number(|b| b.p))
-            .text("method", baths.iter().map(|b| Some(&b.error_sg.method)))
-            .finish()
+        /// Every candidate of every calibration with its scores: the table `calibration_candidates`.
+        #[doc = example!(study "let table = study.calibrations()?.candidates_frame()?;")]
+        fn candidates_frame(self) = "calibration_candidates", |(c, one)|
+            self.calibrations.iter().flat_map(|c| c.candidates.iter().map(move |one| (c, one))) =>
+        {
+            "probe": &c.probe,
+            "calibration": &c.calibration,
+            "curve": one.kind.to_string(),
+            "chosen": one.chosen,
+            "rmse_sg": one.rmse_sg,
+            "left_out_inner_sg": one.left_out_inner_sg,
+            "left_out_end_sg": one.left_out_end_sg,
+            "why": one.refused.as_ref(),
+        }
+
+        /// Baths that several probes were in, with their error as all of them see it: the table `baths`.
+        #[doc = example!(study "let table = study.calibrations()?.baths_frame()?;")]
+        fn baths_frame(self) = "baths", |bath| &self.shared_baths => {
+            "bath": &bath.name,
+            "probes": bath.probes.join(";"),
+            "stated_sg": bath.stated_sg,
+            "stated_sd": bath.stated_sd,
+            ["error_sg", "se", "lower", "upper", "level"]: Some(bath.error_sg.numbers()),
+            "p_wrong": bath.p,
+            "method": &bath.error_sg.method,
+        }
+
+        /// The table `water_checks`: one row per immersion in water after a calibration.
+        #[doc = example!(study "let table = study.calibrations()?.water_checks_frame()?;")]
+        fn water_checks_frame(self) = "water_checks", |check| &self.water_checks => {
+            "at": check.at,
+            "probe": &check.probe,
+            "calibration": &check.calibration,
+            "tilt_deg": check.tilt_deg,
+            "expected_tilt_deg": check.expected_tilt_deg,
+            ["shift_sg", "se", "lower", "upper", "level"]: Some(check.shift_sg.numbers()),
+            "p": check.p,
+            "agrees": check.agrees(),
+            "method": &check.shift_sg.method,
+        }
     }
 }
 

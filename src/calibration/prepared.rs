@@ -16,6 +16,7 @@ use super::sessions::{BathSession, Immersion, replicates};
 use super::settings::CalibrationSettings;
 
 /// A session that defines a curve, with every candidate fitted to it alone.
+#[derive(Clone)]
 pub(super) struct PreparedSession {
     pub probe: String,
     pub calibrated_at: Instant,
@@ -30,22 +31,26 @@ pub(super) struct PreparedSession {
     pub left_out: Vec<BathPoint>,
 }
 
-impl CalibrationSettings {
+/// What all sessions of a season are prepared with.
+pub(super) struct Preparation<'a> {
+    pub settings: &'a CalibrationSettings,
+    pub season: &'a Season,
+    pub sources: &'a Sources,
+    /// Expansions of shells that are known beyond what is written of them, by probe.
+    pub shells: &'a BTreeMap<String, ShellExpansion>,
+}
+
+impl Preparation<'_> {
     /// Baths, prior and candidates of a session; these immersions define its curve.
-    fn prepare(
-        &self,
-        (season, shells): (&Season, &BTreeMap<String, ShellExpansion>),
-        sources: &Sources,
-        session: &BathSession,
-        immersions: &[&Immersion],
-    ) -> Result<PreparedSession> {
+    fn prepare(&self, session: &BathSession, immersions: &[&Immersion]) -> Result<PreparedSession> {
+        let (settings, season) = (self.settings, self.season);
         let id = session.probe.as_str();
         let what = || format!("a calibration of `{id}`");
         let calibrated_at = session.ended().ok_or_else(|| Error::not_estimable(what(), "no bath"))?;
         let probe = season.probes.iter().find(|p| p.probe == id);
         let mut remarks = Vec::new();
-        let written = self.shell_of(probe, &mut remarks);
-        let shell = shells.get(id).copied().unwrap_or(written);
+        let written = settings.shell_of(probe, &mut remarks);
+        let shell = self.shells.get(id).copied().unwrap_or(written);
         let (off, sd) = (shell.linear_per_k - written.linear_per_k, shell.sd_per_k.hypot(written.sd_per_k));
         if off.abs() > 3.0 * sd {
             let (seen, stated) = (shell.linear_per_k, written.linear_per_k);
@@ -53,11 +58,11 @@ impl CalibrationSettings {
                 "beers that were cooled at rest show a shell that expands by {seen:.1e} per K; stated is {stated:.1e}"
             ));
         }
-        let mut prior = self.prior_of(season, probe, calibrated_at, &mut remarks);
-        prior.size_source = sources.of_size(id);
-        let (baths, points) = self.points(immersions, sources, &shell, &mut remarks);
+        let mut prior = settings.prior_of(season, probe, calibrated_at, &mut remarks);
+        prior.size_source = self.sources.of_size(id);
+        let (baths, points) = self.points(immersions, &shell, &mut remarks);
         check_baths(&points).map_err(|why| Error::not_estimable(what(), why))?;
-        let choice = choose(&points, &prior, self.common.level)?;
+        let choice = choose(&points, &prior, settings.common.level)?;
         let (probe, suspects, left_out) = (id.to_owned(), Vec::new(), Vec::new());
         Ok(PreparedSession { probe, calibrated_at, shell, prior, baths, points, choice, suspects, left_out, remarks })
     }
@@ -65,18 +70,16 @@ impl CalibrationSettings {
     /// The same without the immersions whose references are `wrong`, which is remarked on; with all of them where the others
     /// give no curve. Where all of them give none either, without one bath, if there is but one whose omission gives a
     /// curve that agrees with the rest.
-    pub(super) fn prepare_without(
+    pub(super) fn without(
         &self,
-        of: (&Season, &BTreeMap<String, ShellExpansion>),
-        sources: &Sources,
         session: &BathSession,
         immersions: &[&Immersion],
         wrong: &[usize],
     ) -> Result<PreparedSession> {
         let without = |wrong: &dyn Fn(&Immersion) -> bool| {
             let (out, right): (Vec<&Immersion>, Vec<&Immersion>) = immersions.iter().partition(|bath| wrong(bath));
-            let mut one = self.prepare(of, sources, session, &right)?;
-            let (baths, points) = self.points(&out, sources, &one.shell, &mut one.remarks);
+            let mut one = self.prepare(session, &right)?;
+            let (baths, points) = self.points(&out, &one.shell, &mut one.remarks);
             for (mut bath, point) in baths.into_iter().zip(points) {
                 let on_curve = one.choice.fitted.curve.at(point.tilt_deg).map_or(f64::NAN, |at| at.density_kg_m3);
                 bath.residual_sg = (on_curve - point.density_kg_m3) / WATER_20C_KG_M3;
@@ -94,6 +97,65 @@ impl CalibrationSettings {
         })
     }
 
+    /// The baths as reported and as fitted, by rising density; immersions in one bath are one point.
+    fn points(
+        &self,
+        immersions: &[&Immersion],
+        shell: &ShellExpansion,
+        remarks: &mut Vec<String>,
+    ) -> (Vec<BathPoint>, Vec<FitPoint>) {
+        let mut sound: Vec<&Immersion> = Vec::new();
+        for &immersion in immersions {
+            let (at, tilt) = (immersion.at, immersion.tilt_deg);
+            if let Err(why) = sucrose_bath_density_kg_m3(immersion.sg, immersion.temp_c) {
+                remarks.push(format!("the bath at {at} is left out: {why}"));
+            } else if !(tilt > 0.0 && tilt < 90.0) {
+                remarks.push(format!("the bath at {at} is left out: its tilt is {tilt} degrees; wanted 0 to 90"));
+            } else {
+                sound.push(immersion);
+            }
+        }
+        let same_bath = replicates(&sound);
+        let mut both: Vec<(BathPoint, FitPoint)> =
+            same_bath.iter().filter_map(|members| self.point(members, shell)).collect();
+        both.sort_by(|a, b| a.1.density_kg_m3.total_cmp(&b.1.density_kg_m3));
+        both.into_iter().unzip()
+    }
+
+    /// One bath: tilts are averaged, the error of the bath itself is one and stays.
+    fn point(&self, members: &[&Immersion], shell: &ShellExpansion) -> Option<(BathPoint, FitPoint)> {
+        let first = members.first()?;
+        let n = members.len() as f64;
+        let mean = |of: fn(&Immersion) -> f64| members.iter().map(|m| of(m)).sum::<f64>() / n;
+        let (sg, temp_c, tilt_deg) = (mean(|m| m.sg), mean(|m| m.temp_c), mean(|m| m.tilt_deg));
+        // One bath, one error: immersions in it do not average it out.
+        let errors = self.sources.of_row(first.reference);
+        let sg_sd = errors.iter().fold(0.0, |sd: f64, error| sd.hypot(error.effect));
+        let tilt_sd_deg = (mean(|m| m.tilt_sd_deg * m.tilt_sd_deg) / n).sqrt();
+        let density = sucrose_bath_density_kg_m3(sg, temp_c).ok()?;
+        let on_curve = density * shell.volume_factor(temp_c);
+        let shell_sd = on_curve * shell.relative_sd(temp_c);
+        let bath = BathPoint {
+            references: members.iter().map(|m| m.reference).collect(),
+            at: members.iter().map(|m| m.at).max().unwrap_or(first.at),
+            bath: first.bath.clone(),
+            sg,
+            sg_sd,
+            error_sg: None,
+            temp_c,
+            density_kg_m3: density,
+            tilt_deg,
+            tilt_sd_deg,
+            residual_sg: f64::NAN,
+            studentised: None,
+        };
+        let in_density = |e: &BathError| BathError { effect: e.effect * WATER_20C_KG_M3, ..*e };
+        let errors = errors.iter().map(in_density).collect();
+        Some((bath, FitPoint { tilt_deg, tilt_sd_deg, density_kg_m3: on_curve, density_sd_kg_m3: shell_sd, errors }))
+    }
+}
+
+impl CalibrationSettings {
     /// The shell's expansion; one that nobody knows is remarked on and taken as unknown.
     fn shell_of(&self, probe: Option<&Probe>, remarks: &mut Vec<String>) -> ShellExpansion {
         let Some(shell) = probe.and_then(|p| p.shell.as_deref()) else { return self.unknown_shell };
@@ -143,69 +205,6 @@ impl CalibrationSettings {
         });
         let k = |(mass_kg, sd): (f64, f64)| (mass_kg / (std::f64::consts::PI * radius_m.powi(3)), sd);
         FloatPrior { hull, kappa: bottom.kappa(radius_m), k_known: measured.map(k), size_source: None }
-    }
-
-    /// The baths as reported and as fitted, by rising density; immersions in one bath are one point.
-    fn points(
-        &self,
-        immersions: &[&Immersion],
-        sources: &Sources,
-        shell: &ShellExpansion,
-        remarks: &mut Vec<String>,
-    ) -> (Vec<BathPoint>, Vec<FitPoint>) {
-        let mut sound: Vec<&Immersion> = Vec::new();
-        for &immersion in immersions {
-            let (at, tilt) = (immersion.at, immersion.tilt_deg);
-            if let Err(why) = sucrose_bath_density_kg_m3(immersion.sg, immersion.temp_c) {
-                remarks.push(format!("the bath at {at} is left out: {why}"));
-            } else if !(tilt > 0.0 && tilt < 90.0) {
-                remarks.push(format!("the bath at {at} is left out: its tilt is {tilt} degrees; wanted 0 to 90"));
-            } else {
-                sound.push(immersion);
-            }
-        }
-        let same_bath = replicates(&sound);
-        let mut both: Vec<(BathPoint, FitPoint)> =
-            same_bath.iter().filter_map(|members| self.point(members, sources, shell)).collect();
-        both.sort_by(|a, b| a.1.density_kg_m3.total_cmp(&b.1.density_kg_m3));
-        both.into_iter().unzip()
-    }
-
-    /// One bath: tilts are averaged, the error of the bath itself is one and stays.
-    fn point(
-        &self,
-        members: &[&Immersion],
-        sources: &Sources,
-        shell: &ShellExpansion,
-    ) -> Option<(BathPoint, FitPoint)> {
-        let first = members.first()?;
-        let n = members.len() as f64;
-        let mean = |of: fn(&Immersion) -> f64| members.iter().map(|m| of(m)).sum::<f64>() / n;
-        let (sg, temp_c, tilt_deg) = (mean(|m| m.sg), mean(|m| m.temp_c), mean(|m| m.tilt_deg));
-        // One bath, one error: immersions in it do not average it out.
-        let errors = sources.of_row(first.reference);
-        let sg_sd = errors.iter().fold(0.0, |sd: f64, error| sd.hypot(error.effect));
-        let tilt_sd_deg = (mean(|m| m.tilt_sd_deg * m.tilt_sd_deg) / n).sqrt();
-        let density = sucrose_bath_density_kg_m3(sg, temp_c).ok()?;
-        let on_curve = density * shell.volume_factor(temp_c);
-        let shell_sd = on_curve * shell.relative_sd(temp_c);
-        let bath = BathPoint {
-            references: members.iter().map(|m| m.reference).collect(),
-            at: members.iter().map(|m| m.at).max().unwrap_or(first.at),
-            bath: first.bath.clone(),
-            sg,
-            sg_sd,
-            error_sg: None,
-            temp_c,
-            density_kg_m3: density,
-            tilt_deg,
-            tilt_sd_deg,
-            residual_sg: f64::NAN,
-            studentised: None,
-        };
-        let in_density = |e: &BathError| BathError { effect: e.effect * WATER_20C_KG_M3, ..*e };
-        let errors = errors.iter().map(in_density).collect();
-        Some((bath, FitPoint { tilt_deg, tilt_sd_deg, density_kg_m3: on_curve, density_sd_kg_m3: shell_sd, errors }))
     }
 }
 

@@ -19,6 +19,7 @@ assumed! {
 }
 
 /// A bath left out and predicted by the others.
+#[derive(Clone)]
 pub(crate) struct LeftOut {
     /// The curve without it.
     pub without: FittedCalibration,
@@ -31,6 +32,7 @@ pub(crate) struct LeftOut {
 }
 
 /// The chosen curve among the candidates.
+#[derive(Clone)]
 pub(crate) struct Choice {
     pub kind: CurveKind,
     pub fitted: FittedCalibration,

@@ -1,17 +1,12 @@
 //! Settings of the study of calibration.
 
-use serde::{Deserialize, Serialize};
-
-use crate::common::CommonSettings;
-use crate::error::within;
+use crate::error::inside;
 use crate::float::ShellExpansion;
 use crate::season::Reference;
 
 settings! {
     /// How baths become curves and tilts become gravities. Every field has a default; [`CalibrationSettings::check`] names
     /// the first one that cannot be.
-    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-    #[serde(default, deny_unknown_fields)]
     pub struct CalibrationSettings {
         /// Minutes on either side of a reference within which a reading belongs to it.
         window_min: f64 = 20.0, f64::MIN_POSITIVE..=f64::MAX, "a positive number";
@@ -33,15 +28,12 @@ settings! {
         tap_water_sg: f64 = 0.0004, 0.0..=0.1, "0 to 0.1 SG";
         /// Original gravity of a batch that has neither a measured one nor early readings, SG 20/20.
         original_sg: f64 = 1.050, 1.0..=1.2, "1.000 to 1.200";
-        /// What all studies share.
-        #[serde(skip)]
-        common: CommonSettings = CommonSettings::default();
     }
+    with common
     also |settings| {
-        settings.common.check()?;
         let shell = settings.unknown_shell;
-        within("unknown_shell", shell.linear_per_k, -1e-4, 1e-3, "-0.0001 to 0.001 per K")?;
-        within("unknown_shell", shell.sd_per_k, 0.0, 1e-3, "an SD of 0 to 0.001 per K")
+        inside("unknown_shell", shell.linear_per_k, -1e-4..=1e-3, "-0.0001 to 0.001 per K")?;
+        inside("unknown_shell", shell.sd_per_k, 0.0..=1e-3, "an SD of 0 to 0.001 per K")
     }
 }
 

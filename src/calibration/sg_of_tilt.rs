@@ -10,9 +10,6 @@ use super::result::Calibration;
 
 impl FittedCalibration {
     /// The curve at a tilt.
-    ///
-    /// # Errors
-    /// [`Error::NotEstimable`] where it has no density.
     fn at(&self, tilt_deg: f64) -> Result<CurvePoint> {
         let why = || format!("the curve has no density at {tilt_deg:.1} degrees");
         self.curve.at(tilt_deg).ok_or_else(|| Error::not_estimable("SG from a tilt", why()))

@@ -105,7 +105,7 @@ impl Calibrations {
         let from = after.iter().find(|(_, c, _)| *c <= coldest)?.0 + *SETTLED_H;
         let cold: Vec<_> =
             after.iter().copied().filter(|(h, c, _)| *c <= coldest && (from..from + *COLD_H).contains(h)).collect();
-        let (before, cooled) = (Level::of(&warm)?, Level::of(&cold)?);
+        let (before, cooled) = (RestingGravity::of(&warm)?, RestingGravity::of(&cold)?);
         let apart_c = cooled.temp_c - before.temp_c;
         if apart_c > -*COLD_WITHIN_C || before.sg_per_h.abs() * HOURS_PER_DAY > *AT_REST_SG_PER_DAY {
             return None;
@@ -117,13 +117,13 @@ impl Calibrations {
 }
 
 /// A gravity, its temperature and how fast it changes.
-struct Level {
+struct RestingGravity {
     sg: f64,
     temp_c: f64,
     sg_per_h: f64,
 }
 
-impl Level {
+impl RestingGravity {
     /// Medians of hour, temperature and gravity; the rate from the medians of the earlier and the later half.
     fn of(readings: &[(f64, f64, f64)]) -> Option<Self> {
         let median = |of: fn(&(f64, f64, f64)) -> f64, readings: &[(f64, f64, f64)]| {

@@ -16,7 +16,7 @@ use super::fit_data::FitPoint;
 use super::fitted_curve::FittedCalibration;
 use super::fleet::fit_together;
 use super::noise::Noise;
-use super::prepared::PreparedSession;
+use super::prepared::{Preparation, PreparedSession};
 use super::result::{Calibration, Calibrations, NoCurve, Suspect};
 use super::selection::Choice;
 use super::sessions::{BathSession, Role, mistyped, sessions_of};
@@ -61,28 +61,31 @@ impl CalibrationSettings {
             }
             all.extend(sessions);
         }
+        let preparation = Preparation { settings: self, season, sources: &sources, shells };
         let prepare = |session: &BathSession, wrong: &[usize]| {
             let none = |why, check| NoCurve { probe: session.probe.clone(), at: session.ended(), why, check };
             match session.role() {
-                Role::Defines(baths) => {
-                    match self.prepare_without((season, shells), &sources, session, &baths, wrong) {
-                        Ok(one) => Either::Left(one),
-                        Err(why) => Either::Right(none(why.to_string(), false)),
-                    }
-                }
+                Role::Defines(baths) => match preparation.without(session, &baths, wrong) {
+                    Ok(one) => Either::Left(one),
+                    Err(why) => Either::Right(none(why.to_string(), false)),
+                },
                 Role::Check(why) => Either::Right(none(why, true)),
             }
         };
         let mut wrong = mistyped(season, &sources);
+        let mut alone: Vec<_> = all.par_iter().map(|session| prepare(session, &wrong)).collect();
         let (prepared, no_curve, shared_baths) = loop {
             let (mut prepared, no_curve): (Vec<PreparedSession>, Vec<NoCurve>) =
-                all.par_iter().partition_map(|session| prepare(session, &wrong));
+                alone.par_iter().cloned().partition_map(|one| one);
             let (shared_baths, mut found) = fit_together(&mut prepared, &sources, self.common.level);
             found.retain(|row| !wrong.contains(row));
             if found.is_empty() {
                 break (prepared, no_curve, shared_baths);
             }
-            wrong.extend(found);
+            wrong.extend(&found);
+            let is_in = |session: &BathSession| session.immersions.iter().any(|bath| found.contains(&bath.reference));
+            let again = alone.par_iter_mut().zip(&all).filter(|(_, session)| is_in(session));
+            again.for_each(|(one, session)| *one = prepare(session, &wrong));
         };
         without.extend(no_curve);
         without.sort_by(|a, b| a.probe.cmp(&b.probe).then(a.at.cmp(&b.at)));
@@ -159,8 +162,5 @@ fn water_tilt(fitted: &FittedCalibration, level: f64) -> Finding {
         return Finding::missing("the curve does not rise at the density of water");
     };
     let se = fitted.variance(&at).sqrt() / at.per_deg;
-    match Estimate::student_t(tilt, se, fitted.df, level, "delta, t") {
-        Ok(estimate) => Finding::Estimated(estimate),
-        Err(why) => Finding::missing(why.to_string()),
-    }
+    Estimate::student_t(tilt, se, fitted.df, level, "delta, t").into()
 }

@@ -1,11 +1,8 @@
 //! Water between calibrations: does the probe still rest in it as its curve says?
 
-use polars::prelude::DataFrame;
-
 use crate::error::Result;
 use crate::fit::{Estimate, quantile};
 use crate::liquid::{BeerDensity, sucrose_bath_density_kg_m3};
-use crate::season::FrameBuilder;
 
 use super::errors::Sources;
 use super::result::{Calibration, Calibrations, WaterCheck};
@@ -45,27 +42,6 @@ impl Calibrations {
             }
         }
         Ok(checks)
-    }
-
-    /// The table `water_checks`: one row per immersion in water after a calibration.
-    ///
-    /// # Errors
-    /// [`crate::Error::Frame`] when polars refuses.
-    #[doc = example!(study "let table = study.calibrations()?.water_checks_frame()?;")]
-    pub fn water_checks_frame(&self) -> Result<DataFrame> {
-        let checks = &self.water_checks;
-        let number = |of: fn(&WaterCheck) -> Option<f64>| checks.iter().map(of).collect::<Vec<_>>();
-        FrameBuilder::new("water_checks")
-            .time("at", checks.iter().map(|c| Some(c.at)))
-            .text("probe", checks.iter().map(|c| Some(&c.probe)))
-            .text("calibration", checks.iter().map(|c| Some(&c.calibration)))
-            .number("tilt_deg", number(|c| Some(c.tilt_deg)))
-            .number("expected_tilt_deg", number(|c| c.expected_tilt_deg))
-            .numbers(&["shift_sg", "se", "lower", "upper", "level"], checks.iter().map(|c| Some(c.shift_sg.numbers())))
-            .number("p", number(|c| Some(c.p)))
-            .truth("agrees", checks.iter().map(|c| Some(c.agrees())))
-            .text("method", checks.iter().map(|c| Some(&c.shift_sg.method)))
-            .finish()
     }
 }
 

@@ -23,12 +23,6 @@ const STEPS: usize = 60;
 const BEYOND_DEG: f64 = 2.0;
 
 impl Calibrations {
-    /// Every curve with its band and baths, and below it the baths' distance from the curve; one panel a calibration.
-    #[doc = example!(study "study.calibrations()?.chart()?;")]
-    pub fn chart(&self) -> Result<Figure> {
-        self.chart_on(&Scales::of_results())
-    }
-
     pub(crate) fn chart_on(&self, scales: &Scales) -> Result<Figure> {
         let panels = self.calibrations.iter().map(|c| c.panel(scales)).collect::<Result<Vec<_>>>()?;
         let level = self.calibrations.first().map_or(0.9, |c| c.level);

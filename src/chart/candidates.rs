@@ -28,13 +28,6 @@ const STEPS: usize = 80;
 const APART_PX: f64 = 12.0;
 
 impl Calibrations {
-    /// Every candidate of the last calibration of each probe beside the chosen one, beyond the baths too, and the baths'
-    /// residuals on each; one panel a probe.
-    #[doc = example!(study "study.calibrations()?.candidates_chart()?;")]
-    pub fn candidates_chart(&self) -> Result<Figure> {
-        self.candidates_chart_on(&Scales::of_results())
-    }
-
     pub(crate) fn candidates_chart_on(&self, scales: &Scales) -> Result<Figure> {
         let is_last = |c: &&Calibration| {
             let later = |other: &Calibration| other.probe == c.probe && other.calibrated_at > c.calibrated_at;

@@ -19,13 +19,6 @@ const WIDTH: u32 = 280;
 const HEIGHT: u32 = 200;
 
 impl Drift {
-    /// Every probe against every reference, one panel per probe on the same scales: probe minus known gravity over the
-    /// days since its first calibration.
-    #[doc = example!(study "study.drift()?.chart()?;")]
-    pub fn chart(&self) -> Result<Figure> {
-        self.chart_on(&Scales::of_results())
-    }
-
     pub(crate) fn chart_on(&self, scales: &Scales) -> Result<Figure> {
         let mut by_probe: BTreeMap<&str, Vec<&DriftPair>> = BTreeMap::new();
         // Probes beside each other have no known gravity to be drawn against.
@@ -89,12 +82,6 @@ impl Drift {
         let Some(calibrated) = pairs.first().map(|pair| pair.at.plus_days(-pair.age_d)) else { return Vec::new() };
         let of_probe = self.shifts.iter().filter(|shift| shift.probe == probe);
         of_probe.map(|shift| (shift.at.days_since(calibrated), shift.kind.is_found())).collect()
-    }
-
-    /// The drift of each probe and of the fleet, with their intervals.
-    #[doc = example!(study "study.drift()?.fleet_chart()?;")]
-    pub fn fleet_chart(&self) -> Result<Figure> {
-        self.fleet_chart_on(&Scales::of_results())
     }
 
     pub(crate) fn fleet_chart_on(&self, scales: &Scales) -> Result<Figure> {

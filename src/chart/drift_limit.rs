@@ -15,12 +15,6 @@ const WIDTH: u32 = 280;
 const HEIGHT: u32 = 170;
 
 impl Drift {
-    /// The probability of being out of limit over time, one panel per probe, with the date at which a calibration is due.
-    #[doc = example!(study "study.drift()?.limit_chart()?;")]
-    pub fn limit_chart(&self) -> Result<Figure> {
-        self.limit_chart_on(&Scales::of_results())
-    }
-
     pub(crate) fn limit_chart_on(&self, scales: &Scales) -> Result<Figure> {
         let times = || self.probes.iter().flat_map(|probe| probe.out_of_limit.iter().map(|point| point.at));
         let (Some(from), Some(to)) = (times().min(), times().max()) else {

@@ -18,12 +18,6 @@ use super::words::{minute, percent};
 const MOST: usize = 40;
 
 impl Forecasts {
-    /// When each batch comes to rest: one row per forecast, the latest moment and the first finish at the top.
-    #[doc = example!(study "study.forecasts()?.chart()?;")]
-    pub fn chart(&self) -> Result<Figure> {
-        self.chart_on(&Scales::of_results())
-    }
-
     pub(crate) fn chart_on(&self, scales: &Scales) -> Result<Figure> {
         let mut rows: Vec<&Forecast> = self.rows.iter().collect();
         rows.sort_by_key(|row| (Reverse(row.as_of), row.finish.is_none(), row.finish.map(|q| q.p50)));

@@ -294,12 +294,6 @@ fn readings(series: &GravitySeries, sg: &[f64], probe: usize, bins: usize) -> Ve
 }
 
 impl Kinetics {
-    /// All batches, one small panel each on the same scales of gravity and time.
-    #[doc = example!(study "study.kinetics()?.chart()?;")]
-    pub fn chart(&self) -> Result<Figure> {
-        self.chart_on(&Scales::of_results())
-    }
-
     pub(crate) fn chart_on(&self, scales: &Scales) -> Result<Figure> {
         let sgs = self.batches.iter().flat_map(|b| b.points.iter().filter(|p| p.weight > 0.1).map(|p| p.sg));
         let y = Axis::around(sgs, 0.01, 3, scales.gravity(GRAVITY));

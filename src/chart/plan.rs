@@ -13,13 +13,6 @@ use super::svg::{Panel, WIDEST, panel};
 const HEIGHT: u32 = 230;
 
 impl BathPlan {
-    /// The baths of the next calibration for all probes together: where they lie for each number of baths, what each number
-    /// gains, and the error over the range for the number to take, each beside evenly spaced baths.
-    #[doc = example!(study "study.bath_plan()?.chart()?;")]
-    pub fn chart(&self) -> Result<Figure> {
-        self.chart_on(&Scales::of_results())
-    }
-
     pub(crate) fn chart_on(&self, scales: &Scales) -> Result<Figure> {
         let Some(taken) = self.recommended() else {
             return Ok(Figure::new("The next baths", "No plan could be made.", Vec::new()));

@@ -21,13 +21,6 @@ const LAGS: usize = 15;
 const LITTLE: f64 = 0.5;
 
 impl BatchFit {
-    /// First, the gravities less the curve with what the probes misread; second, the autocorrelation of the residuals with the
-    /// error model taken off, where all bars should stay between the lines.
-    #[doc = example!(study "study.kinetics()?.batch(batch)?.residual_chart()?;")]
-    pub fn residual_chart(&self) -> Result<Figure> {
-        self.residual_chart_on(&Scales::of_results())
-    }
-
     pub(crate) fn residual_chart_on(&self, scales: &Scales) -> Result<Figure> {
         if self.residuals_sg.is_empty() {
             return Ok(Figure::new("", "", Vec::new()));

@@ -12,13 +12,6 @@ use super::words::percent;
 const WIDTH: u32 = 360;
 
 impl Strains {
-    /// The mean of every trait per strain at common conditions with its interval, one panel per trait; beside it the plain mean
-    /// and the one drawn towards all strains.
-    #[doc = example!(study "study.strains()?.chart()?;")]
-    pub fn chart(&self) -> Result<Figure> {
-        self.chart_on(&Scales::of_results())
-    }
-
     pub(crate) fn chart_on(&self, scales: &Scales) -> Result<Figure> {
         let mut panels = Vec::new();
         for which in self.traits.iter().map(|how| how.which) {
@@ -41,11 +34,6 @@ impl Strains {
              plain means of the batches. Crosses: the means, drawn towards that of all yeasts the more, the less sure they are."
         );
         Ok(Figure::new("The yeasts of the season", alt, panels).with_caption(caption))
-    }
-
-    /// The differences between strains with their simultaneous intervals, one panel per trait.
-    pub fn contrast_chart(&self) -> Result<Figure> {
-        self.contrast_chart_on(&Scales::of_results())
     }
 
     pub(crate) fn contrast_chart_on(&self, scales: &Scales) -> Result<Figure> {

@@ -1,8 +1,5 @@
 //! Settings of the study of drift.
 
-use serde::{Deserialize, Serialize};
-
-use crate::common::CommonSettings;
 use crate::gravity::OffsetPrior;
 
 assumed! {
@@ -13,8 +10,6 @@ assumed! {
 settings! {
     /// How references become drift. Every field has a default; [`DriftSettings::check`] names the first one that cannot be. What
     /// instruments, baths and weighings may be wrong by is a setting of calibration.
-    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-    #[serde(default, deny_unknown_fields)]
     pub struct DriftSettings {
         /// A probe must have read within this many minutes of a reference to be paired with it; where a log has no reading so
         /// near a sample, within half of `plateau_window_h`.
@@ -49,13 +44,8 @@ settings! {
         kind_span_sg: f64 = 0.008, 0.0..=0.2, "0 to 0.2 SG";
         /// Standard deviation of the tilt in the baths whose use is worked out, degrees.
         kind_tilt_sd_deg: f64 = 0.2, 0.0..=10.0, "0 to 10 degrees";
-        /// What all studies share.
-        #[serde(skip)]
-        common: CommonSettings = CommonSettings::default();
     }
-    also |settings| {
-        settings.common.check()
-    }
+    with common
 }
 
 impl DriftSettings {

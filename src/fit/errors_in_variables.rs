@@ -60,14 +60,10 @@ impl<'a, C: SlopedCurve> DistanceResiduals<'a, C> {
             return Err(Error::Usage(format!("{n} x, {} y, {} sd_x, {} sd_y", y.len(), sd_x.len(), sd_y.len())));
         }
         if let Some(bad) = sd_x.iter().find(|s| !(**s >= 0.0 && s.is_finite())) {
-            return Err(Error::Setting {
-                name: "sd_x",
-                value: bad.to_string(),
-                wanted: "finite numbers of at least 0",
-            });
+            return Err(Error::setting("sd_x", bad, "finite numbers of at least 0"));
         }
         if let Some(bad) = sd_y.iter().find(|s| !(**s > 0.0 && s.is_finite())) {
-            return Err(Error::Setting { name: "sd_y", value: bad.to_string(), wanted: "finite numbers above 0" });
+            return Err(Error::setting("sd_y", bad, "finite numbers above 0"));
         }
         if let Some(i) = x.iter().zip(y).position(|(x, y)| !(x.is_finite() && y.is_finite())) {
             return Err(Error::not_estimable("a curve", format!("point {i} is not finite")));

@@ -4,7 +4,7 @@ use std::borrow::Cow;
 use std::fmt;
 
 use super::quantile;
-use crate::Result;
+use crate::{Error, Result};
 
 /// An estimate: value, standard error, interval with its level, and the method that made them.
 ///
@@ -116,6 +116,16 @@ impl Finding {
         match self {
             Self::Estimated(_) => None,
             Self::Fixed { why, .. } | Self::NotEstimable { why } => Some(why),
+        }
+    }
+}
+
+impl From<Result<Estimate>> for Finding {
+    fn from(found: Result<Estimate>) -> Self {
+        match found {
+            Ok(estimate) => Self::Estimated(estimate),
+            Err(Error::NotEstimable { why, .. }) => Self::missing(why),
+            Err(other) => Self::missing(other.to_string()),
         }
     }
 }

@@ -33,14 +33,11 @@ pub fn nelder_mead(
     while evaluations < most {
         corners.sort_by(|a, b| a.1.total_cmp(&b.1));
         let (Some(best), Some(worst)) = (corners.first().cloned(), corners.pop()) else { break };
-        let Some(second) = corners.last().map(|corner| corner.1) else {
+        let differ = !((worst.1 - best.1).abs() <= tolerance);
+        let Some(second) = corners.last().filter(|_| differ).map(|corner| corner.1) else {
             corners.push(worst);
             break;
         };
-        if (worst.1 - best.1).abs() <= tolerance {
-            corners.push(worst);
-            break;
-        }
         let count = corners.len() as f64;
         let mut centre = vec![0.0; start.len()];
         for (corner, _) in &corners {
@@ -85,6 +82,8 @@ const SMALL: f64 = 0.3;
 /// Most iterations.
 const MOST: usize = 80;
 
+type Function<'a> = &'a dyn Fn(&[f64]) -> f64;
+
 /// Where the iteration ended.
 #[derive(Debug, Clone)]
 pub(crate) struct Minimum {
@@ -98,7 +97,7 @@ pub(crate) struct Minimum {
 ///
 /// It stops when the fall that the quadratic model promises is below rounding. Where the function is even in a variable
 /// that tends to 0, that variable ends at 0 exactly.
-pub(crate) fn newton(function: &dyn Fn(&[f64]) -> f64, start: &[f64]) -> Minimum {
+pub(crate) fn newton(function: Function<'_>, start: &[f64]) -> Minimum {
     let size = start.len();
     let mut at = start.to_vec();
     let mut value = function(&at);
@@ -181,7 +180,7 @@ fn shifted(at: &[f64], moves: &[(usize, f64)]) -> Vec<f64> {
 }
 
 /// Gradient and Hessian by central differences.
-fn derivatives(function: &dyn Fn(&[f64]) -> f64, at: &[f64], value: f64) -> (DVector<f64>, DMatrix<f64>) {
+fn derivatives(function: Function<'_>, at: &[f64], value: f64) -> (DVector<f64>, DMatrix<f64>) {
     let size = at.len();
     let steps: Vec<f64> = at.iter().map(|x| STEP * x.abs().max(SMALL)).collect();
     let up: Vec<f64> = (0..size).map(|i| function(&shifted(at, &[(i, steps[i])]))).collect();
@@ -205,39 +204,27 @@ fn finite(x: f64) -> f64 {
 }
 
 /// The step, halved until the function falls by `enough` of its length.
-fn shorten(
-    function: &dyn Fn(&[f64]) -> f64,
-    at: &[f64],
-    value: f64,
-    step: &DVector<f64>,
-    enough: f64,
-) -> (Vec<f64>, f64) {
-    let mut length = 1.0;
-    for _ in 0..40 {
-        let moved: Vec<f64> = at.iter().zip(step.iter()).map(|(x, s)| x + length * s).collect();
-        let new = function(&moved);
-        if new <= value - length * enough {
-            return (moved, new);
-        }
-        length *= 0.5;
-    }
-    (at.to_vec(), value)
+fn shorten(function: Function<'_>, at: &[f64], value: f64, step: &DVector<f64>, enough: f64) -> (Vec<f64>, f64) {
+    let mut trials = std::iter::successors(Some(1.0), |length| Some(0.5 * length)).take(40);
+    let fallen = trials.find_map(|length| {
+        let (moved, new) = trial(function, at, step, length);
+        (new <= value - length * enough).then_some((moved, new))
+    });
+    fallen.unwrap_or_else(|| (at.to_vec(), value))
+}
+
+/// A place along a direction, and the value there.
+fn trial(function: Function<'_>, at: &[f64], direction: &DVector<f64>, length: f64) -> (Vec<f64>, f64) {
+    let moved: Vec<f64> = at.iter().zip(direction.iter()).map(|(x, d)| x + length * d).collect();
+    let new = function(&moved);
+    (moved, new)
 }
 
 /// A better place along a direction of negative curvature.
-fn leave(
-    function: &dyn Fn(&[f64]) -> f64,
-    at: &[f64],
-    value: f64,
-    direction: &DVector<f64>,
-) -> Option<(Vec<f64>, f64)> {
+fn leave(function: Function<'_>, at: &[f64], value: f64, direction: &DVector<f64>) -> Option<(Vec<f64>, f64)> {
     [1.0, -1.0, 0.3, -0.3, 0.1, -0.1, 0.01, -0.01]
         .into_iter()
-        .map(|length| {
-            let moved: Vec<f64> = at.iter().zip(direction.iter()).map(|(x, d)| x + length * d).collect();
-            let new = function(&moved);
-            (moved, new)
-        })
+        .map(|length| trial(function, at, direction, length))
         .filter(|(_, new)| *new < value - 1e-8)
         .min_by(|a, b| a.1.total_cmp(&b.1))
 }

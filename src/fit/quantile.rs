@@ -14,31 +14,20 @@ use crate::{Error, Result};
 const NEARLY_NORMAL_DF: f64 = 2e4;
 
 /// Checks that a level is a probability strictly between 0 and 1.
-///
-/// # Errors
-/// [`Error::Setting`] otherwise, NaN included.
 pub(crate) fn check_level(level: f64) -> Result<f64> {
     if level > 0.0 && level < 1.0 {
         Ok(level)
     } else {
-        Err(Error::Setting { name: "level", value: level.to_string(), wanted: "a probability between 0 and 1" })
+        Err(Error::setting("level", level, "a probability between 0 and 1"))
     }
 }
 
 fn check_probability(p: f64) -> Result<f64> {
-    if p > 0.0 && p < 1.0 {
-        Ok(p)
-    } else {
-        Err(Error::Setting { name: "probability", value: p.to_string(), wanted: "a number between 0 and 1" })
-    }
+    if p > 0.0 && p < 1.0 { Ok(p) } else { Err(Error::setting("probability", p, "a number between 0 and 1")) }
 }
 
 fn check_df(df: f64) -> Result<f64> {
-    if df > 0.0 {
-        Ok(df)
-    } else {
-        Err(Error::Setting { name: "degrees of freedom", value: df.to_string(), wanted: "a number above 0" })
-    }
+    if df > 0.0 { Ok(df) } else { Err(Error::setting("degrees of freedom", df, "a number above 0")) }
 }
 
 /// The standard normal quantile z with P(Z <= z) = p.

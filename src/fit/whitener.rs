@@ -63,11 +63,11 @@ impl Whitener {
             return Err(Error::Usage(text));
         }
         if !(memory > 0.0) {
-            return Err(Error::Setting { name: "memory", value: memory.to_string(), wanted: "a time above 0" });
+            return Err(Error::setting("memory", memory, "a time above 0"));
         }
         if let Some((size, white)) = sizes.iter().zip(white).find(|(s, v)| !(s.is_finite() && **v >= 0.0)) {
             let value = format!("size {size}, white variance {white}");
-            return Err(Error::Setting { name: "errors", value, wanted: "finite sizes and variances of at least 0" });
+            return Err(Error::setting("errors", value, "finite sizes and variances of at least 0"));
         }
         check_times(times)?;
         let mut steps = Vec::with_capacity(times.len());

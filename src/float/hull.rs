@@ -1,6 +1,6 @@
 //! Any body of revolution, at any tilt.
 
-use crate::error::{Error, Result, within};
+use crate::error::{Error, Result, inside};
 use crate::liquid::solve::root;
 
 use super::profile::{Profile, Wet};
@@ -85,9 +85,6 @@ impl Hull {
     }
 
     /// Density at this tilt and its partial derivatives, from the slopes of the volume and the moments.
-    ///
-    /// # Errors
-    /// As [`Hull::density_kg_m3`].
     pub(crate) fn gradient(&self, tilt_deg: f64) -> Result<HullGradient> {
         self.at_tilt(tilt_deg).map(|(_, gradient)| gradient)
     }
@@ -255,9 +252,9 @@ impl Hull {
 
     fn check(&self) -> Result<()> {
         let (least, most) = (f64::MIN_POSITIVE, f64::MAX);
-        within("mass_kg", self.mass_kg, least, most, "a positive mass")?;
-        within("cg_offset_m", self.cg_offset_m, least, most, "a positive offset of the centre of gravity")?;
-        within("cg_height_m", self.cg_height_m, f64::MIN, most, "a finite height of the centre of gravity")?;
-        within("meniscus_kg", self.meniscus_kg, 0.0, most, "zero or a positive mass")
+        inside("mass_kg", self.mass_kg, least..=most, "a positive mass")?;
+        inside("cg_offset_m", self.cg_offset_m, least..=most, "a positive offset of the centre of gravity")?;
+        inside("cg_height_m", self.cg_height_m, f64::MIN..=most, "a finite height of the centre of gravity")?;
+        inside("meniscus_kg", self.meniscus_kg, 0.0..=most, "zero or a positive mass")
     }
 }

@@ -141,11 +141,11 @@ impl Profile {
             length > 0.0 && length <= 10.0 && low >= 0.0 && high >= 0.0 && low.max(high) > 0.0 && low.max(high) <= 10.0
         };
         if pieces.is_empty() || !pieces.iter().all(good) {
-            return Err(Error::Setting {
-                name: "profile",
-                value: format!("{pieces:?}"),
-                wanted: "at least one piece, lengths above 0 and radii not negative, none above 10 m",
-            });
+            return Err(Error::setting(
+                "profile",
+                format!("{pieces:?}"),
+                "at least one piece, lengths above 0 and radii not negative, none above 10 m",
+            ));
         }
         Ok(Self::of_checked(pieces))
     }

@@ -1,6 +1,6 @@
 //! The usual probe: a cylinder with an end at each side.
 
-use crate::error::{Result, within};
+use crate::error::{Result, inside};
 
 use super::profile::{Piece, Profile};
 
@@ -53,14 +53,14 @@ impl Shape {
     /// [`crate::Error::Setting`] for a radius outside 1 mm to 1 m, a height of an end that is not positive, or ends that are
     /// together longer than the whole.
     pub fn new(radius_m: f64, length_m: f64, bottom: End, top: End) -> Result<Self> {
-        within("radius_m", radius_m, 0.001, 1.0, "0.001 to 1 m")?;
+        inside("radius_m", radius_m, 0.001..=1.0, "0.001 to 1 m")?;
         for end in [bottom, top] {
             if let End::SemiEllipsoid { height_m } = end {
-                within("height_m", height_m, f64::MIN_POSITIVE, f64::MAX, "a positive height of the end")?;
+                inside("height_m", height_m, f64::MIN_POSITIVE..=f64::MAX, "a positive height of the end")?;
             }
         }
         let ends = bottom.height_m(radius_m) + top.height_m(radius_m);
-        within("length_m", length_m, ends.next_up(), 10.0, "more than both ends together, at most 10 m")?;
+        inside("length_m", length_m, ends.next_up()..=10.0, "more than both ends together, at most 10 m")?;
         Ok(Self { radius_m, length_m, bottom, top })
     }
 

@@ -42,11 +42,11 @@ impl ShellExpansion {
                 Ok(linear_per_k) if (-1e-4..=1e-3).contains(&linear_per_k) => {
                     Ok(Self { linear_per_k, sd_per_k: 0.1 * linear_per_k.abs() })
                 }
-                _ => Err(Error::Setting {
-                    name: "shell",
-                    value: text.to_owned(),
-                    wanted: "`pet`, `pp`, `pe`, `glass` or a linear expansion per K such as 4e-5",
-                }),
+                _ => Err(Error::setting(
+                    "shell",
+                    text,
+                    "`pet`, `pp`, `pe`, `glass` or a linear expansion per K such as 4e-5",
+                )),
             },
         }
     }

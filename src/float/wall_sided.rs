@@ -1,6 +1,6 @@
 //! The wall-sided float: the water plane cuts only the cylinder.
 
-use crate::error::{Error, Result, within};
+use crate::error::{Error, Result, inside};
 
 /// Densities of a rest on the straight line: any liquid, with room for a fit that is under way.
 const LOWEST_KG_M3: f64 = 1e-3;
@@ -93,10 +93,10 @@ impl WallSided {
     }
 
     fn check(&self) -> Result<()> {
-        within("k_kg_m3", self.k_kg_m3, f64::MIN_POSITIVE, 1e9, "a positive mass over pi r^3")?;
-        within("eps", self.eps, f64::MIN_POSITIVE, 1e3, "a positive offset of the centre of gravity")?;
-        within("h", self.h, -1e3, 1e3, "a finite height of the centre of gravity")?;
-        within("kappa", self.kappa, f64::MIN_POSITIVE, 1e3, "a positive shape constant of the bottom")
+        inside("k_kg_m3", self.k_kg_m3, f64::MIN_POSITIVE..=1e9, "a positive mass over pi r^3")?;
+        inside("eps", self.eps, f64::MIN_POSITIVE..=1e3, "a positive offset of the centre of gravity")?;
+        inside("h", self.h, -1e3..=1e3, "a finite height of the centre of gravity")?;
+        inside("kappa", self.kappa, f64::MIN_POSITIVE..=1e3, "a positive shape constant of the bottom")
     }
 }
 

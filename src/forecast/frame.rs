@@ -2,131 +2,82 @@
 
 use std::fmt;
 
-use polars::prelude::DataFrame;
-
-use crate::error::Result;
-use crate::season::FrameBuilder;
-use crate::units::Instant;
-
-use super::quantiles::Quantiles;
 use super::result::{Backtest, BacktestRow, Forecast, Forecasts};
 use super::rivals::Rival;
 
-type Pick<T> = fn(&Quantiles<T>) -> T;
+tables! {
+    impl Forecasts {
+        /// The table `forecasts`: one row per batch and moment.
+        #[doc = example!(study "let table = study.forecasts()?.to_frame()?;")]
+        fn to_frame(self) = "forecasts", |row| &self.rows => {
+            "batch": &row.batch,
+            "strain": &row.strain,
+            "vessel": row.vessel.as_ref(),
+            "as_of": row.as_of,
+            "last_reading_at": row.last_reading_at,
+            "progress": row.progress.value(),
+            ["finish_p05", "finish_p25", "finish_p50", "finish_p75", "finish_p95"]:
+                row.finish.map(|q| [q.p05, q.p25, q.p50, q.p75, q.p95]),
+            ["terminal_p05", "terminal_p50", "terminal_p95"]: row.terminal_sg.map(|q| [q.p05, q.p50, q.p95]),
+            "p_finished": row.p_finished,
+            "p_stuck": row.p_stuck,
+            "p_stuck_now": row.p_stuck_now,
+            "p_ready": row.p_ready,
+            "method": &row.method,
+            "why": why(&row.why),
+        }
 
-impl Forecasts {
-    /// The table `forecasts`: one row per batch and moment.
-    ///
-    /// # Errors
-    /// [`crate::Error::Frame`] when polars refuses.
-    #[doc = example!(study "let table = study.forecasts()?.to_frame()?;")]
-    pub fn to_frame(&self) -> Result<DataFrame> {
-        let rows = &self.rows;
-        let finish = |pick: Pick<Instant>| rows.iter().map(move |row| row.finish.as_ref().map(pick));
-        let terminal = |pick: Pick<f64>| rows.iter().map(move |row| row.terminal_sg.as_ref().map(pick));
-        FrameBuilder::new("forecasts")
-            .text("batch", rows.iter().map(|row| Some(&row.batch)))
-            .text("strain", rows.iter().map(|row| Some(&row.strain)))
-            .text("vessel", rows.iter().map(|row| row.vessel.as_ref()))
-            .time("as_of", rows.iter().map(|row| Some(row.as_of)))
-            .time("last_reading_at", rows.iter().map(|row| row.last_reading_at))
-            .number("progress", rows.iter().map(|row| row.progress.value()))
-            .time("finish_p05", finish(|q| q.p05))
-            .time("finish_p25", finish(|q| q.p25))
-            .time("finish_p50", finish(|q| q.p50))
-            .time("finish_p75", finish(|q| q.p75))
-            .time("finish_p95", finish(|q| q.p95))
-            .number("terminal_p05", terminal(|q| q.p05))
-            .number("terminal_p50", terminal(|q| q.p50))
-            .number("terminal_p95", terminal(|q| q.p95))
-            .number("p_finished", rows.iter().map(|row| row.p_finished))
-            .number("p_stuck", rows.iter().map(|row| row.p_stuck))
-            .number("p_stuck_now", rows.iter().map(|row| row.p_stuck_now))
-            .number("p_ready", rows.iter().map(|row| row.p_ready))
-            .text("method", rows.iter().map(|row| Some(&row.method)))
-            .text("why", rows.iter().map(|row| why(&row.why)))
-            .finish()
+        /// The table `fortnight`: one row per forecast and coming day.
+        fn fortnight_frame(self) = "fortnight", |(row, day, p)| self.rows.iter().flat_map(|row| {
+            row.p_finished_in_days.iter().zip(1_u32..).map(move |(p, day)| (row, f64::from(day), *p))
+        }) => {
+            "batch": &row.batch,
+            "as_of": row.as_of,
+            "at": row.as_of.plus_days(*day),
+            "p_finished": *p,
+        }
+
+        /// The table `what_if`: one row per batch and schedule.
+        fn what_if_frame(self) = "what_if", |row| &self.outlooks => {
+            "batch": &row.batch,
+            "as_of": row.as_of,
+            "schedule": &row.schedule,
+            "finish_p05": row.finish.p05,
+            "finish_p50": row.finish.p50,
+            "finish_p95": row.finish.p95,
+            "later_p05_h": row.later_h.p05,
+            "later_p50_h": row.later_h.p50,
+            "later_p95_h": row.later_h.p95,
+            "cold_at": row.cold_at,
+            "p_rest_before_cold": row.p_rest_before_cold,
+            ["left_p05", "left_p50", "left_p95"]: row.left_sg.map(|q| [q.p05, q.p50, q.p95]),
+        }
     }
 }
 
-impl Forecasts {
-    /// The table `fortnight`: one row per forecast and coming day.
-    ///
-    /// # Errors
-    /// [`crate::Error::Frame`] when polars refuses.
-    pub fn fortnight_frame(&self) -> Result<DataFrame> {
-        let days = self
-            .rows
-            .iter()
-            .flat_map(|row| row.p_finished_in_days.iter().zip(1_u32..).map(move |(p, day)| (row, day, *p)));
-        let days: Vec<(&Forecast, u32, f64)> = days.collect();
-        FrameBuilder::new("fortnight")
-            .text("batch", days.iter().map(|(row, ..)| Some(&row.batch)))
-            .time("as_of", days.iter().map(|(row, ..)| Some(row.as_of)))
-            .time("at", days.iter().map(|(row, day, _)| Some(row.as_of.plus_days(f64::from(*day)))))
-            .number("p_finished", days.iter().map(|(_, _, p)| Some(*p)))
-            .finish()
-    }
-
-    /// The table `what_if`: one row per batch and schedule.
-    ///
-    /// # Errors
-    /// [`crate::Error::Frame`] when polars refuses.
-    pub fn what_if_frame(&self) -> Result<DataFrame> {
-        let rows = &self.outlooks;
-        let finish = |pick: Pick<Option<Instant>>| rows.iter().map(move |row| pick(&row.finish));
-        let later = |pick: Pick<Option<f64>>| rows.iter().map(move |row| pick(&row.later_h));
-        let left = |pick: Pick<f64>| rows.iter().map(move |row| row.left_sg.as_ref().map(pick));
-        FrameBuilder::new("what_if")
-            .text("batch", rows.iter().map(|row| Some(&row.batch)))
-            .time("as_of", rows.iter().map(|row| Some(row.as_of)))
-            .text("schedule", rows.iter().map(|row| Some(&row.schedule)))
-            .time("finish_p05", finish(|q| q.p05))
-            .time("finish_p50", finish(|q| q.p50))
-            .time("finish_p95", finish(|q| q.p95))
-            .number("later_p05_h", later(|q| q.p05))
-            .number("later_p50_h", later(|q| q.p50))
-            .number("later_p95_h", later(|q| q.p95))
-            .time("cold_at", rows.iter().map(|row| row.cold_at))
-            .number("p_rest_before_cold", rows.iter().map(|row| row.p_rest_before_cold))
-            .number("left_p05", left(|q| q.p05))
-            .number("left_p50", left(|q| q.p50))
-            .number("left_p95", left(|q| q.p95))
-            .finish()
-    }
-}
-
-impl Backtest {
-    /// The table `backtest`: one row per batch and stage.
-    ///
-    /// # Errors
-    /// [`crate::Error::Frame`] when polars refuses.
-    #[doc = example!(no_run "let table = study.backtest()?.to_frame()?;")]
-    pub fn to_frame(&self) -> Result<DataFrame> {
-        let rows = &self.rows;
-        let finish = |pick: Pick<Instant>| rows.iter().map(move |row| row.forecast.finish.as_ref().map(pick));
-        let rival = |rival: Rival| rows.iter().map(move |row| row.rival_crps_h[rival as usize]);
-        FrameBuilder::new("backtest")
-            .text("batch", rows.iter().map(|row| Some(&row.forecast.batch)))
-            .number("stage", rows.iter().map(|row| Some(row.stage)))
-            .time("as_of", rows.iter().map(|row| Some(row.forecast.as_of)))
-            .number("progress", rows.iter().map(|row| row.forecast.progress.value()))
-            .text("status", rows.iter().map(|row| Some(row.status.name())))
-            .time("finish_observed", rows.iter().map(|row| row.finish_observed))
-            .number("finish_se_h", rows.iter().map(|row| row.finish_se_h))
-            .time("finish_p05", finish(|q| q.p05))
-            .time("finish_p50", finish(|q| q.p50))
-            .time("finish_p95", finish(|q| q.p95))
-            .number("level", rows.iter().map(|_| Some(self.level)))
-            .truth("covered", rows.iter().map(|row| row.covered))
-            .number("crps_h", rows.iter().map(|row| row.crps_h))
-            .number(Rival::LastDayRate.column(), rival(Rival::LastDayRate))
-            .number(Rival::PastDurations.column(), rival(Rival::PastDurations))
-            .number(Rival::UsualTail.column(), rival(Rival::UsualTail))
-            .number("p_later", rows.iter().map(|row| row.p_later))
-            .text("method", rows.iter().map(|row| Some(&row.forecast.method)))
-            .text("why", rows.iter().map(reason))
-            .finish()
+tables! {
+    impl Backtest {
+        /// The table `backtest`: one row per batch and stage.
+        #[doc = example!(no_run "let table = study.backtest()?.to_frame()?;")]
+        fn to_frame(self) = "backtest", |row| &self.rows => {
+            "batch": &row.forecast.batch,
+            "stage": row.stage,
+            "as_of": row.forecast.as_of,
+            "progress": row.forecast.progress.value(),
+            "status": row.status,
+            "finish_observed": row.finish_observed,
+            "finish_se_h": row.finish_se_h,
+            ["finish_p05", "finish_p50", "finish_p95"]: row.forecast.finish.map(|q| [q.p05, q.p50, q.p95]),
+            "level": self.level,
+            "covered": row.covered,
+            "crps_h": row.crps_h,
+            (Rival::LastDayRate.column()): row.rival_crps_h[Rival::LastDayRate as usize],
+            (Rival::PastDurations.column()): row.rival_crps_h[Rival::PastDurations as usize],
+            (Rival::UsualTail.column()): row.rival_crps_h[Rival::UsualTail as usize],
+            "p_later": row.p_later,
+            "method": &row.forecast.method,
+            "why": reason(row),
+        }
     }
 }
 

@@ -3,8 +3,7 @@
 use crate::calibration::{Calibrations, Noise};
 use crate::error::Result;
 use crate::liquid::BeerDensity;
-use crate::season::Flags;
-use crate::season::Season;
+use crate::season::{Flags, Season};
 
 use super::active_calibration::{ActiveCalibration, Timeline};
 use super::layers::{Gravity, GravityLayers, UncorrectedGravity};

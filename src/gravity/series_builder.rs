@@ -1,6 +1,6 @@
 //! The gravity series of a batch.
 
-use crate::calibration::{Calibrations, cooled_hours};
+use crate::calibration::{Calibrations, UNUSABLE, cooled_hours};
 use crate::season::{Batch, Event, Flags, HYDROMETER_SD_SG, Reference, Season};
 use crate::units::Instant;
 
@@ -12,12 +12,7 @@ use super::offset::OffsetPrior;
 use super::series::{GravitySeries, SeriesProbe, SeriesSample};
 
 /// Readings left out of a series: out of range, frozen, at a jump of the clock, without a curve, outside the batch.
-const LEFT_OUT: Flags = Flags::TILT_RANGE
-    .with(Flags::TEMP_RANGE)
-    .with(Flags::FROZEN)
-    .with(Flags::CLOCK_JUMP)
-    .with(Flags::NO_CALIBRATION)
-    .with(Flags::OUTSIDE_BATCH);
+const LEFT_OUT: Flags = UNUSABLE.with(Flags::NO_BEER).with(Flags::NO_CALIBRATION);
 
 /// What other times tell of the errors of a batch's probes, without the samples of the batch itself.
 pub(crate) trait BatchErrors: std::fmt::Debug + Sync {

@@ -7,8 +7,7 @@ use crate::fit::nonlinear::NonlinearFit;
 use super::curve::{FermentationCurve, GravityCurve};
 use super::curve_problem::{CurveProblem, Priors};
 use super::error_model::ErrorModel;
-use super::median::median;
-use super::point::BatchPoint;
+use super::point::{BatchPoint, smoothed};
 use super::probe_bias::{FITTED, foam};
 use super::robust_weights::weigh;
 use super::weak_priors::{ATTENUATION, CORRECTION_SD, DEPARTURE_AT_REST, DEPARTURE_H, DEPARTURE_SG};
@@ -106,12 +105,17 @@ fn first_curve(given: &CurveProblem<'_>, points: &[BatchPoint]) -> Result<Gravit
         let fit = problem.fit(&start, &problem.likelihood.relative_rate(&start), &errors)?;
         Ok((problem.objective(&fit, errors.correction_sd), problem.curve_of(&fit.values())?))
     });
+    least(fits, |(objective, _)| *objective, "no start values").map(|(_, curve)| curve)
+}
+
+/// Of several fits the one with the least score; where none succeeds, why the last did not.
+pub(super) fn least<T>(fits: impl Iterator<Item = Result<T>>, score: impl Fn(&T) -> f64, none: &str) -> Result<T> {
     let best = fits.reduce(|best, next| match (&best, &next) {
         (Err(_), _) => next,
-        (Ok((best, _)), Ok((own, _))) if own < best => next,
+        (Ok(best), Ok(own)) if score(own) < score(best) => next,
         _ => best,
     });
-    best.unwrap_or_else(|| Err(Error::not_estimable("a fermentation curve", "no start values"))).map(|(_, curve)| curve)
+    best.unwrap_or_else(|| Err(Error::not_estimable("a fermentation curve", none)))
 }
 
 /// Medians of the error model's prior. A four-parameter logistic on a published kinetic model of beer (de Andres-Toro et
@@ -128,13 +132,7 @@ fn first_errors(kind: FermentationCurve, curve: &GravityCurve) -> ErrorModel {
 /// Start values from the data: the level at both ends by running medians, the crossing of the half, and two terminal
 /// gravities and steepnesses to choose from, so that a batch seen only in part starts from where it may go.
 fn starts(kind: FermentationCurve, points: &[BatchPoint], priors: &Priors) -> Vec<GravityCurve> {
-    let smooth: Vec<(f64, f64)> = points
-        .windows(5.min(points.len().max(1)))
-        .map(|window| {
-            let mut sg: Vec<f64> = window.iter().map(|p| p.sg).collect();
-            (window[window.len() / 2].hours, median(&mut sg))
-        })
-        .collect();
+    let smooth = smoothed(points, 5.min(points.len().max(1)));
     let prior = |i: usize, otherwise: f64| priors[i].map_or(otherwise, |(mean, _)| mean);
     let original = prior(0, smooth.first().map_or(1.05, |(_, sg)| *sg));
     let lowest = smooth.iter().map(|(_, sg)| *sg).fold(f64::INFINITY, f64::min);
@@ -149,7 +147,7 @@ fn starts(kind: FermentationCurve, points: &[BatchPoint], priors: &Priors) -> Ve
         let half = 0.5 * (original + terminal_sg);
         let mid_h = smooth.iter().find(|(_, sg)| *sg <= half).map_or(1.3 * last, |(hours, _)| *hours).max(1.5);
         for steepness in [0.3, 1.5] {
-            all.push(GravityCurve::plain(kind, original, terminal_sg, mid_h, steepness, 1.0));
+            all.push(GravityCurve::plain(kind, [original, terminal_sg], mid_h, [steepness, 1.0]));
         }
     }
     all

@@ -4,7 +4,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
-use crate::error::{Error, Result};
+use crate::error::Result;
 use crate::gravity::GravitySeries;
 
 use super::batch_fit::{AtReference, BatchFit, Kinetics};
@@ -13,7 +13,7 @@ use super::clock::{Clock, Thermal};
 use super::curve::FermentationCurve;
 use super::curve_problem::{CurveProblem, Priors};
 use super::error_model::ErrorModel;
-use super::estimate::{CurveFit, estimate, refine};
+use super::estimate::{CurveFit, estimate, least, refine};
 use super::level_changes::{fall_sg, not_started, rise_sg};
 use super::likelihood::BatchLikelihood;
 use super::nuisance::{Nuisance, nuisances};
@@ -44,7 +44,7 @@ impl KineticsSettings {
     /// and why.
     ///
     /// # Errors
-    /// [`Error::Setting`]; [`Error::Usage`] for a series whose columns have different lengths or whose hours go back.
+    /// [`crate::Error::Setting`]; [`crate::Error::Usage`] for a series whose columns have different lengths or whose hours go back.
     pub fn fit(&self, series: &GravitySeries) -> Result<BatchFit> {
         self.check()?;
         check_series(series)?;
@@ -186,13 +186,7 @@ impl KineticsSettings {
             let found = estimate(&given, &mut points)?;
             Ok(without_wrong(&given, &binned.points, (found, points)))
         });
-        let best = fits.reduce(|best: Result<(CurveFit, Vec<BatchPoint>)>, next| match (&best, &next) {
-            (Err(_), _) => next,
-            (Ok((best, _)), Ok((own, _))) if own.aicc < best.aicc => next,
-            _ => best,
-        });
-        let none = || Err(Error::not_estimable("a fermentation curve", "no curve was asked for"));
-        let (found, points) = best.unwrap_or_else(none)?;
+        let (found, points) = least(fits, |(found, _)| found.aicc, "no curve was asked for")?;
         binned.points = points;
         Ok((found, binned))
     }

@@ -6,7 +6,7 @@ use polars::prelude::DataFrame;
 
 use crate::error::Result;
 use crate::fit::Finding;
-use crate::season::FrameBuilder;
+use crate::season::{FrameBuilder, each_once};
 
 use super::batch_fit::{AtReference, BatchFit, Kinetics};
 use super::traits::Trait;
@@ -57,13 +57,8 @@ impl Kinetics {
 
 /// The reasons for what is missing, each once; none when nothing is.
 fn reasons(fit: &BatchFit) -> Option<String> {
-    let mut all: Vec<&str> = Vec::new();
     let findings = fit.traits.iter().chain([&fit.progress]).filter_map(Finding::why);
-    for reason in [fit.why.as_str()].into_iter().chain(findings) {
-        if !reason.is_empty() && !all.contains(&reason) {
-            all.push(reason);
-        }
-    }
+    let all = each_once([fit.why.as_str()].into_iter().chain(findings).filter(|reason| !reason.is_empty()));
     (!all.is_empty()).then(|| all.join("; "))
 }
 

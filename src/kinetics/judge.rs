@@ -42,7 +42,12 @@ pub(crate) struct Judge<'a> {
 impl Judge<'_> {
     /// The word, the hour since when, and the probability of the word: the share of curves drawn from the fit's errors
     /// that get the same one; of `Finished`, of being at rest, as a limit that is hardly known says little about more.
-    pub fn status(&self, fitted: &FittedFermentation, level: f64) -> Result<(Status, Option<f64>, Finding)> {
+    pub fn status(
+        &self,
+        fitted: &FittedFermentation,
+        p_stuck: f64,
+        level: f64,
+    ) -> Result<(Status, Option<f64>, Finding)> {
         let curve = fitted.timed();
         if let Some((at, p)) = restarted_at(self.points, fitted.curve.original_sg) {
             // Only a fall that the single curve does not know as its main one.
@@ -51,9 +56,8 @@ impl Judge<'_> {
                 return Ok((Status::Restarted, Some(at), p));
             }
         }
-        let stuck = self.p_stuck(fitted.curve.terminal_sg, fitted.covariance[1][1]) > *SURE;
         let stage = self.stage(&curve);
-        let word = if stage == Status::Finished && stuck { Status::Stuck } else { stage };
+        let word = if stage == Status::Finished && p_stuck > *SURE { Status::Stuck } else { stage };
         let since = match word {
             Status::NotStarted | Status::Lagging => Some(0.0),
             Status::Active => Some(curve.lag_h()),

@@ -6,7 +6,7 @@ use crate::error::Result;
 use crate::fit::{Estimate, Finding, quantile};
 
 use super::median::median;
-use super::point::{BatchPoint, PointSource};
+use super::point::{BatchPoint, PointSource, smoothed, usual_step};
 
 assumed! {
     /// A fall smaller than this is none.
@@ -70,11 +70,10 @@ impl Ends {
     fn of(points: &[BatchPoint]) -> Option<Self> {
         let (first, last) = (points.first()?.hours, points.last()?.hours);
         let end = |keep: &dyn Fn(f64) -> bool| points.iter().filter(|p| keep(p.hours)).map(|p| p.sg).collect();
-        let mut steps: Vec<f64> = points.windows(2).map(|pair| (pair[1].sg - pair[0].sg).abs()).collect();
         Some(Self {
             early: end(&|hours| hours <= first + 6.0),
             late: end(&|hours| hours >= last - 6.0),
-            step: median(&mut steps),
+            step: usual_step(points),
             n: points.len(),
         })
     }
@@ -114,21 +113,14 @@ pub(super) fn probability(p: f64, level: f64, method: &'static str) -> Result<Fi
 /// several stops to read, the level of all together jumps.
 pub(crate) fn restarted_at(points: &[BatchPoint], original_sg: f64) -> Option<(f64, f64)> {
     let points = &by_probe(points).into_iter().next()?;
-    let smooth: Vec<(f64, f64)> = points
-        .windows(9)
-        .map(|window| {
-            let mut sg: Vec<f64> = window.iter().map(|p| p.sg).collect();
-            (window[4].hours, median(&mut sg))
-        })
-        .collect();
+    let smooth = smoothed(points, 9);
+    let noise = (usual_step(points) / 0.954).max(1e-5);
     let lowest = smooth.iter().map(|(_, sg)| *sg).fold(f64::INFINITY, f64::min);
     smooth.iter().enumerate().find_map(|(i, &(start, level))| {
         let begun = original_sg - level > *BEGUN_SHARE * (original_sg - lowest);
         let rest = smooth.iter().skip(i).take_while(|(_, sg)| (sg - level).abs() <= *REST_WITHIN_SG).last()?.0;
         let after = smooth.iter().filter(|(hours, _)| (rest..rest + 48.0).contains(hours)).map(|(_, sg)| *sg);
         let fell = level - after.fold(f64::INFINITY, f64::min);
-        let mut steps: Vec<f64> = points.windows(2).map(|pair| (pair[1].sg - pair[0].sg).abs()).collect();
-        let noise = (median(&mut steps) / 0.954).max(1e-5);
         // Two running medians of nine, and a fall that a slow tail may have too.
         let p = 1.0 - quantile::normal_upper_tail((fell - *LEAST_FALL_SG) / (1.25 * noise * (2.0_f64 / 9.0).sqrt()));
         (begun && rest - start >= *REST_H && fell > *RESTART_SG && fell.is_finite()).then_some((rest, p))

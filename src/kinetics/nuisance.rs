@@ -5,6 +5,7 @@ use nalgebra::{Cholesky, DMatrix, DVector};
 
 use crate::error::{Error, Result};
 use crate::gravity::{ErrorStep, GravitySeries, KnownErrors};
+use crate::season::each_once;
 
 use super::bins::BinnedSeries;
 use super::median::median;
@@ -127,13 +128,7 @@ fn shift(step: ErrorStep, points: &[BatchPoint]) -> Nuisance {
 /// noise in it, and a fit could make all noise less by making the whole fall less.
 fn running_medians(points: &[BatchPoint]) -> Vec<f64> {
     let mut medians: Vec<f64> = points.iter().map(|point| point.sg).collect();
-    let mut sources: Vec<PointSource> = Vec::new();
-    for point in points {
-        if !sources.contains(&point.source) {
-            sources.push(point.source);
-        }
-    }
-    for source in sources {
+    for source in each_once(points.iter().map(|point| point.source)) {
         let mine: Vec<usize> = (0..points.len()).filter(|&i| points[i].source == source).collect();
         for (place, &i) in mine.iter().enumerate() {
             let side = (*MOST_SIDE).min(mine.len() / *SIDES).min(place).min(mine.len() - 1 - place);

@@ -1,6 +1,7 @@
 //! The points that a curve is fitted to.
 
 use super::curve::Tabulated;
+use super::median::median;
 
 /// A mean of neighbouring readings of one probe, or one sample, as it entered the fit.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -55,6 +56,17 @@ impl BatchPoint {
             0.0
         }
     }
+}
+
+/// Running medians of so many points, each at the hour of its middle one.
+pub(super) fn smoothed(points: &[BatchPoint], width: usize) -> Vec<(f64, f64)> {
+    let middle = |window: &[BatchPoint]| median(&mut window.iter().map(|p| p.sg).collect::<Vec<_>>());
+    points.windows(width).map(|window| (window[width / 2].hours, middle(window))).collect()
+}
+
+/// The median size of the steps from point to point, SG.
+pub(super) fn usual_step(points: &[BatchPoint]) -> f64 {
+    median(&mut points.windows(2).map(|pair| (pair[1].sg - pair[0].sg).abs()).collect::<Vec<_>>())
 }
 
 /// Root mean square of residuals with their robust weights; none without weight.

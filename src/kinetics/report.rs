@@ -145,9 +145,10 @@ impl KineticsSettings {
                 stuck_above: self.common.stuck_above_limit_sg,
                 limit,
             };
-            (fit.status, fit.status_since_h, fit.status_probability) = judged.status(fitted, self.common.level)?;
-            fit.limit_sg = Some(limit);
-            fit.p_stuck = Some(judged.p_stuck(fitted.curve.terminal_sg, fitted.covariance[1][1]));
+            let p_stuck = judged.p_stuck(fitted.curve.terminal_sg, fitted.covariance[1][1]);
+            (fit.status, fit.status_since_h, fit.status_probability) =
+                judged.status(fitted, p_stuck, self.common.level)?;
+            (fit.limit_sg, fit.p_stuck) = (Some(limit), Some(p_stuck));
         }
         Ok(())
     }

@@ -2,7 +2,6 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::common::CommonSettings;
 use crate::error::Error;
 
 use super::curve::FermentationCurve;
@@ -30,8 +29,6 @@ pub enum ClockChoice {
 
 settings! {
     /// Settings of the study of kinetics.
-    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-    #[serde(default, deny_unknown_fields)]
     pub struct KineticsSettings {
         /// The curves that are fitted, of which the one with the lowest AICc on the correlated likelihood is taken.
         curves: Vec<FermentationCurve> = vec![FermentationCurve::Smooth];
@@ -65,16 +62,10 @@ settings! {
         stop_lager_c: f64 = 4.0, -5.0..=40.0, "-5 to 40 C";
         /// A batch with a mean temperature below this is taken for a lager, C.
         lager_below_c: f64 = 14.0, -5.0..=40.0, "-5 to 40 C";
-        /// What all studies share.
-        #[serde(skip)]
-        common: CommonSettings = CommonSettings::default();
     }
+    with common
     also |settings| {
-        settings.common.check()?;
-        if settings.curves.is_empty() {
-            return Err(Error::Setting { name: "curves", value: "empty".to_owned(), wanted: "at least one curve" });
-        }
-        Ok(())
+        if settings.curves.is_empty() { Err(Error::setting("curves", "empty", "at least one curve")) } else { Ok(()) }
     }
 }
 
@@ -88,6 +79,7 @@ impl KineticsSettings {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::common::CommonSettings;
 
     #[test]
     fn the_default_is_allowed_and_a_slip_is_named() {

@@ -114,7 +114,7 @@ mod tests {
             let plain = (FermentationCurve::Gompertz, steepness, 1.0);
             [(FermentationCurve::Logistic5, steepness, 0.2), (FermentationCurve::Logistic5, steepness, 4.0), plain]
         }) {
-            let plain = GravityCurve::plain(kind, 1.052, 1.011, 38.0, steepness, asymmetry);
+            let plain = GravityCurve::plain(kind, [1.052, 1.011], 38.0, [steepness, asymmetry]);
             let correction = std::array::from_fn(|k| 0.3 * (1.7 * k as f64).sin());
             let corrected = GravityCurve { correction, tail_share: 0.15, tail_pace: 0.12, ..plain };
             for curve in [plain, corrected] {

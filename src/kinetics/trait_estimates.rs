@@ -16,6 +16,10 @@ assumed! {
     const ABV_FORMULA: f64 = 0.015, "share";
 }
 
+/// How numbers read off a curve are found, and those at the reference temperature.
+const METHOD: &str = "generalised least squares, delta method";
+const THERMAL_METHOD: &str = "thermal time, with the error of its activation energy";
+
 impl FittedFermentation {
     /// The standard error of a number with this gradient in the parameters.
     fn standard_error(&self, gradient: &[f64; PARAMETERS]) -> f64 {
@@ -73,9 +77,7 @@ pub(crate) fn estimates<const N: usize>(
         let se = fitted.standard_error(slope);
         *finding = match value {
             Ok(value) if value.is_finite() && se.is_finite() => {
-                let (lower, upper) = (value - factor * se, value + factor * se);
-                let method = "generalised least squares, delta method".into();
-                Finding::Estimated(Estimate { value, se, lower, upper, level, method })
+                Finding::Estimated(Estimate::with_factor(value, se, factor, level, METHOD))
             }
             Ok(_) => Finding::missing("the curve does not determine it"),
             Err(error) => Finding::missing(error.to_string()),
@@ -106,9 +108,8 @@ pub(super) fn trait_estimates(
             }
             (Trait::LagH, _) => estimate.lower = estimate.lower.max(0.0),
             (Trait::AbvPercent, _) => {
-                estimate.se = estimate.se.hypot(*ABV_FORMULA * estimate.value);
-                estimate.lower = estimate.value - factor * estimate.se;
-                estimate.upper = estimate.value + factor * estimate.se;
+                let se = estimate.se.hypot(*ABV_FORMULA * estimate.value);
+                *estimate = Estimate::with_factor(estimate.value, se, factor, level, METHOD);
             }
             _ => {}
         }
@@ -153,10 +154,8 @@ pub(crate) fn at_reference(
     };
     for (finding, by) in found.iter_mut().zip(by) {
         if let Finding::Estimated(estimate) = finding {
-            estimate.se = estimate.se.hypot(by * energy.sd_kj_mol);
-            estimate.lower = estimate.value - factor * estimate.se;
-            estimate.upper = estimate.value + factor * estimate.se;
-            estimate.method = "thermal time, with the error of its activation energy".into();
+            let (se, method) = (estimate.se.hypot(by * energy.sd_kj_mol), THERMAL_METHOD);
+            *estimate = Estimate::with_factor(estimate.value, se, factor, level, method);
         }
     }
     let [lag_h, mid_h, max_rate_sg_per_day] = found;

@@ -1,10 +1,6 @@
 //! The traits: what is read off a fitted curve. A further one is an entry of the list below; what else it needs is told in
 //! DEVELOPERS.md.
 
-use std::fmt;
-
-use serde::{Deserialize, Serialize};
-
 use crate::error::Result;
 use crate::liquid;
 
@@ -17,8 +13,6 @@ const SG_PER_DAY: &str = "SG per day";
 
 /// What is known of each trait.
 struct Facts {
-    /// Its name in the tables, with the unit.
-    name: &'static str,
     /// The name of its standard error in the tables.
     se_name: &'static str,
     /// Its name in words.
@@ -37,21 +31,19 @@ struct Facts {
 macro_rules! traits {
     ($($(#[$doc:meta])* $which:ident = $name:literal, $se_name:literal, $title:literal, $unit:expr, $needs_terminal:literal,
         $margin:literal, $value:expr;)*) => {
-        /// A quantity read off the fitted curve, the same for every curve.
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-        #[serde(rename_all = "snake_case")]
-        pub enum Trait {
-            $($(#[$doc])* $which,)*
+        named! {
+            /// A quantity read off the fitted curve, the same for every curve.
+            #[derive(serde::Serialize, serde::Deserialize)]
+            #[serde(rename_all = "snake_case")]
+            pub enum Trait {
+                $($(#[$doc])* $which = $name,)*
+            }
         }
 
         impl Trait {
-            /// All of them, in the order of the tables.
-            pub const ALL: [Self; [$($name),*].len()] = [$(Self::$which),*];
-
             const fn facts(self) -> Facts {
                 match self {
                     $(Self::$which => Facts {
-                        name: $name,
                         se_name: $se_name,
                         title: $title,
                         unit: $unit,
@@ -99,11 +91,6 @@ traits! {
 }
 
 impl Trait {
-    /// Its name in the tables, with the unit.
-    pub const fn name(self) -> &'static str {
-        self.facts().name
-    }
-
     /// The name of its standard error in the tables.
     pub(crate) const fn se_name(self) -> &'static str {
         self.facts().se_name
@@ -147,11 +134,5 @@ impl Trait {
     /// Its value on a curve; a batch is at rest within `tolerance_sg` of its terminal gravity.
     pub(super) fn value(self, curve: &Timed<'_>, tolerance_sg: f64) -> Result<f64> {
         (self.facts().value)(curve, tolerance_sg)
-    }
-}
-
-impl fmt::Display for Trait {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(self.name())
     }
 }

@@ -42,9 +42,6 @@ pub fn real_extract_plato(original_sg: f64, sg: f64) -> Result<f64> {
 }
 
 /// Alcohol, percent by mass, from the same two equations.
-///
-/// # Errors
-/// As [`real_extract_plato`].
 pub(crate) fn alcohol_mass_percent(original_sg: f64, sg: f64) -> Result<f64> {
     composition(original_sg, sg).map(|mix| 100.0 * mix.ethanol)
 }

@@ -30,9 +30,6 @@ pub(crate) fn hydrometer_sg(raw_sg: f64, sample_temp_c: f64, scale_temp_c: f64) 
 }
 
 /// The same in a liquid that holds alcohol: SG 20/20 by [`super::beer_density_kg_m3`] with the original gravity.
-///
-/// # Errors
-/// As [`hydrometer_sg`], and for an original gravity outside 1.00 to 1.20.
 pub(crate) fn hydrometer_sg_in_beer(
     raw_sg: f64,
     original_sg: f64,

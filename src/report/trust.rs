@@ -34,15 +34,16 @@ pub(super) enum Trust {
 }
 
 impl Trust {
-    /// The verdict of a probe.
-    pub(super) fn of(study: &SeasonStudy, found: &Drift, probe: &ProbeDrift, reader: &Reader) -> Self {
-        match probe.recalibrate {
+    /// The probes of the season, each with its verdict.
+    pub(super) fn all<'a>(study: &SeasonStudy, found: &'a Drift, reader: &Reader) -> Vec<(&'a ProbeDrift, Self)> {
+        let verdict = |probe: &ProbeDrift| match probe.recalibrate {
             _ if off(found, probe, reader).is_some() => Self::No,
             _ if provisional(study, &probe.probe).is_some() => Self::Provisional,
             Recalibrate::AlreadyPast => Self::CheckIt,
             Recalibrate::By(_) | Recalibrate::NotBefore(_) => Self::Yes,
             Recalibrate::NotEstimable(_) => Self::Unknown,
-        }
+        };
+        found.probes.iter().map(|probe| (probe, verdict(probe))).collect()
     }
 
     /// In a table.

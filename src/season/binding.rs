@@ -157,9 +157,6 @@ impl Binding {
     }
 
     /// The cells of one row as values of the table.
-    ///
-    /// # Errors
-    /// Why the row is rejected.
     pub(crate) fn convert(&self, cells: &[SourceCell<'_>]) -> std::result::Result<Converted, RowError> {
         let mut out = Converted::default();
         for bound in &self.columns {
@@ -193,21 +190,23 @@ impl Binding {
         cell: SourceCell<'_>,
         out: &mut Converted,
     ) -> std::result::Result<CellValue, RowError> {
+        // Not a number is how number columns of many programs mark an empty cell.
+        let (kind, required) = (bound.column.kind, bound.column.required);
+        let is_blank = kind == ColumnKind::Text || kind == ColumnKind::Number && !required;
         let cell = match cell {
             SourceCell::Text(text) if text.trim().is_empty() => SourceCell::Empty,
             SourceCell::Text(text) => SourceCell::Text(text.trim()),
+            SourceCell::Number(number) if number.is_nan() && is_blank => SourceCell::Empty,
             other => other,
         };
         let unreadable = |found: &str, wanted: &str| Err(RowError::unreadable(&bound.label, found, wanted));
-        match (bound.column.kind, cell) {
+        match (kind, cell) {
             (_, SourceCell::Empty) => Ok(CellValue::Empty),
             (_, SourceCell::Text(text)) if text.contains('\0') => unreadable(text, "a value without NUL characters"),
             (ColumnKind::Text, SourceCell::Text(text)) if bound.column.name != "note" && !is_word(text) => {
                 unreadable(text, "at most 200 letters without control characters")
             }
             (_, SourceCell::Odd(what)) => unreadable(what, "a plain value"),
-            // Not a number is how number columns mark an empty cell.
-            (ColumnKind::Text, SourceCell::Number(number)) if number.is_nan() => Ok(CellValue::Empty),
             (ColumnKind::Text, SourceCell::Number(number)) if number.abs() >= EXACT => {
                 unreadable(&number.to_string(), "at most 15 digits, or the name as text")
             }
@@ -230,7 +229,7 @@ impl Binding {
                 Ok(CellValue::Time(read.at))
             }
             (ColumnKind::Number, SourceCell::Text(text)) => match self.mapping.number(text) {
-                Ok(number) => converted(bound, number),
+                Ok(number) => self.value(bound, SourceCell::Number(number), out),
                 Err(wanted) => unreadable(text, wanted),
             },
             (ColumnKind::Number, SourceCell::Number(number)) => converted(bound, number),
@@ -243,10 +242,6 @@ impl Binding {
 const EXACT: f64 = 9_007_199_254_740_992.0;
 
 fn converted(bound: &Bound, number: f64) -> std::result::Result<CellValue, RowError> {
-    // Not a number is how number columns of many programs mark an empty cell.
-    if number.is_nan() && !bound.column.required {
-        return Ok(CellValue::Empty);
-    }
     let refused = |e: Error| RowError::formula(&bound.label, e);
     let value = if number.is_finite() { bound.unit.convert(number).map_err(refused)? } else { number };
     if !value.is_finite() {

@@ -7,7 +7,7 @@ use crate::units::Instant;
 
 use super::ends::{EndShape, ReferenceUse};
 use super::flags::Flags;
-use super::names::short;
+use super::names::{each_once, short};
 use super::row_error::{QUOTED, RowError};
 use super::table::{ColumnKind, Quantity, TableColumn};
 use super::{SG_LEAST, SG_MOST};
@@ -217,13 +217,7 @@ pub(crate) fn is_word(text: &str) -> bool {
 
 /// Ids split by `;`, blanks around them dropped, each once.
 fn split_ids(ids: &str) -> Vec<String> {
-    let mut found: Vec<String> = Vec::new();
-    for id in ids.split(';').map(str::trim).filter(|id| !id.is_empty()) {
-        if !found.iter().any(|f| f == id) {
-            found.push(id.to_owned());
-        }
-    }
-    found
+    each_once(ids.split(';').map(str::trim).filter(|id| !id.is_empty()).map(str::to_owned))
 }
 
 /// A field of a row: a value that every row needs, or one that may be absent.

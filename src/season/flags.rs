@@ -63,6 +63,9 @@ impl Flags {
     /// No reason.
     pub const NONE: Self = Self(0);
 
+    /// The probe was in no beer.
+    pub(crate) const NO_BEER: Self = Self::TILT_RANGE.with(Self::TEMP_RANGE).with(Self::OUTSIDE_BATCH);
+
     /// True when no reason is set.
     pub const fn is_empty(self) -> bool {
         self.0 == 0

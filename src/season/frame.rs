@@ -47,14 +47,6 @@ impl FrameBuilder {
         self.add(name, cells.into_iter().map(|c| c.filter(|v| v.is_finite())).collect::<Vec<_>>())
     }
 
-    /// Adds a column for each of `names`, as far as they go, of what stands at its place in the rows.
-    #[must_use]
-    pub fn numbers<const N: usize>(self, names: &[&str], rows: impl Iterator<Item = Option<[f64; N]>>) -> Self {
-        let rows: Vec<Option<[f64; N]>> = rows.collect();
-        let column = |i: usize| rows.iter().map(move |row| row.as_ref()?.get(i).copied());
-        names.iter().enumerate().fold(self, |frame, (i, name)| frame.number(name, column(i)))
-    }
-
     /// Adds a column of whole numbers.
     #[must_use]
     pub fn count(self, name: &str, cells: impl IntoIterator<Item = Option<i64>>) -> Self {
@@ -76,6 +68,11 @@ impl FrameBuilder {
         self
     }
 
+    /// Adds what stands in these cells: one column, or several beside each other.
+    pub fn column<N, C: Cell<N>>(self, names: N, cells: impl IntoIterator<Item = C>) -> Self {
+        C::add(self, names, cells.into_iter())
+    }
+
     /// The frame.
     ///
     /// # Errors
@@ -85,6 +82,61 @@ impl FrameBuilder {
         let frame = columns.and_then(|columns| DataFrame::new(columns.first().map_or(0, Column::len), columns));
         frame.map_err(|e| Error::frame(self.table, e))
     }
+}
+
+/// What a row has in one column, named by a text, or in several.
+pub(crate) trait Cell<N>: Sized {
+    /// The frame with these cells.
+    fn add(frame: FrameBuilder, names: N, cells: impl Iterator<Item = Self>) -> FrameBuilder;
+}
+
+/// A kind of cell, and how it stands in a column.
+pub(crate) trait CellKind: Sized {
+    /// The frame with a column of such cells.
+    fn column(frame: FrameBuilder, name: &str, cells: Vec<Option<Self>>) -> FrameBuilder;
+}
+
+impl<T: CellKind> Cell<&str> for T {
+    fn add(frame: FrameBuilder, name: &str, cells: impl Iterator<Item = Self>) -> FrameBuilder {
+        T::column(frame, name, cells.map(Some).collect())
+    }
+}
+
+impl<T: CellKind> Cell<&str> for Option<T> {
+    fn add(frame: FrameBuilder, name: &str, cells: impl Iterator<Item = Self>) -> FrameBuilder {
+        T::column(frame, name, cells.collect())
+    }
+}
+
+/// As many of these as there are names.
+impl<T: CellKind + Copy, const N: usize, const M: usize> Cell<[&str; N]> for Option<[T; M]> {
+    fn add(frame: FrameBuilder, names: [&str; N], cells: impl Iterator<Item = Self>) -> FrameBuilder {
+        let cells: Vec<Self> = cells.collect();
+        let column = |i: usize| cells.iter().map(|cells| cells.as_ref()?.get(i).copied()).collect();
+        names.iter().enumerate().fold(frame, |frame, (i, name)| T::column(frame, name, column(i)))
+    }
+}
+
+macro_rules! kinds {
+    ($($kind:ty: $column:ident $(as $number:ty)?;)*) => {
+        $(impl CellKind for $kind {
+            fn column(frame: FrameBuilder, name: &str, cells: Vec<Option<Self>>) -> FrameBuilder {
+                frame.$column(name, cells$(.into_iter().map(|cell| cell.map(|cell| cell as $number)))?)
+            }
+        })*
+    };
+}
+
+kinds! {
+    String: text;
+    &String: text;
+    &str: text;
+    &std::borrow::Cow<'_, str>: text;
+    f64: number;
+    i64: count;
+    usize: count as i64;
+    bool: truth;
+    Instant: time;
 }
 
 impl Season {
@@ -147,34 +199,25 @@ impl Readings {
     }
 }
 
-impl RowAccount {
-    /// The table `row_account`: file, table, read, kept, flagged, rejected.
-    ///
-    /// # Errors
-    /// [`Error::Frame`] when polars refuses.
-    pub fn to_frame(&self) -> Result<DataFrame> {
-        let count = |of: fn(&super::FileAccount) -> usize| self.files.iter().map(move |f| Some(of(f) as i64));
-        FrameBuilder::new("row_account")
-            .text("file", self.files.iter().map(|f| Some(&f.file)))
-            .text("table", self.files.iter().map(|f| Some(&f.table)))
-            .count("read", count(|f| f.read))
-            .count("kept", count(|f| f.kept))
-            .count("flagged", count(|f| f.flagged))
-            .count("rejected", count(|f| f.rejected))
-            .finish()
-    }
+tables! {
+    impl RowAccount {
+        /// The table `row_account`: file, table, read, kept, flagged, rejected.
+        fn to_frame(self) = "row_account", |file| &self.files => {
+            "file": &file.file,
+            "table": &file.table,
+            "read": file.read,
+            "kept": file.kept,
+            "flagged": file.flagged,
+            "rejected": file.rejected,
+        }
 
-    /// The table `rejected`: file, line, reason, text.
-    ///
-    /// # Errors
-    /// [`Error::Frame`] when polars refuses.
-    pub fn rejected_frame(&self) -> Result<DataFrame> {
-        FrameBuilder::new("rejected")
-            .text("file", self.rejected.iter().map(|r| Some(&r.file)))
-            .count("line", self.rejected.iter().map(|r| Some(r.line as i64)))
-            .text("reason", self.rejected.iter().map(|r| Some(r.reason.to_string())))
-            .count("rows", self.rejected.iter().map(|r| Some(r.unlisted as i64 + 1)))
-            .text("text", self.rejected.iter().map(|r| Some(&r.text)))
-            .finish()
+        /// The table `rejected`: file, line, reason, text.
+        fn rejected_frame(self) = "rejected", |row| &self.rejected => {
+            "file": &row.file,
+            "line": row.line as i64,
+            "reason": row.reason.to_string(),
+            "rows": row.unlisted + 1,
+            "text": &row.text,
+        }
     }
 }

@@ -4,7 +4,6 @@ use std::path::Path;
 
 use crate::error::{Error, Place, Result};
 
-use super::Season;
 use super::account::Remark;
 use super::binding::{Binding, Converted};
 use super::cells::CellValue;
@@ -17,7 +16,7 @@ use super::row_error::{QUOTED, RowError};
 use super::source_files::{Discovered, SourceFile, Storage, discover};
 use super::table::SeasonTable;
 use super::table_rows::{ReadingRow, TableRow};
-use super::tidy;
+use super::{Season, tidy};
 
 /// What 0.97 to 1.2 degrees Plato are in SG: gravities that were SG before.
 const ALSO_SG: std::ops::RangeInclusive<f64> = 1.0037..=1.0047;

@@ -1,9 +1,9 @@
 //! Questions to a whole season, and which readings go with which reference.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use crate::error::{Error, Result};
-use crate::units::Instant;
+use crate::units::{Instant, MINUTES_PER_HOUR};
 
 use super::ends::ReferenceUse;
 use super::flags::Flags;
@@ -87,8 +87,18 @@ impl Season {
         for batch in &mut season.batches {
             batch.ended_at = batch.ended_at.filter(|end| *end <= moment);
         }
+        let before = season.readings.batch.clone();
         tidy::fill_batches(&mut season.readings, &season.batches, &season.references);
-        tidy::flag_out_of_beer(&mut season.readings, &season.batches, &season.events);
+        // What is no longer known told of stays that reach it, or an event near them, and of those that gave or took readings.
+        let reach = moment.plus_hours(-*tidy::LONGEST_H);
+        let ahead = self.readings.at.iter().zip(&self.readings.probe).zip(&self.readings.batch);
+        let ahead = ahead.filter(|((at, _), _)| **at > reach).map(|((_, probe), batch)| (probe, batch));
+        let now = season.readings.probe.iter().zip(&season.readings.batch);
+        let moved = now.zip(&before).filter(|((_, batch), before)| batch != before);
+        let moved = moved.flat_map(|((probe, batch), before)| [(probe, batch), (probe, before)]);
+        let changed = ahead.chain(moved).filter_map(|(probe, batch)| Some((*probe, (*batch)?)));
+        let changed: HashSet<tidy::StayIndex> = changed.collect();
+        tidy::flag_out_of_beer(&mut season.readings, &season.batches, &season.events, |of| changed.contains(of));
         tidy::flag_frozen(&mut season.readings);
         season
     }
@@ -122,9 +132,9 @@ impl Season {
     pub fn pairs(&self, window_min: f64) -> Result<Vec<Pair>> {
         if !(window_min >= 0.0 && window_min.is_finite()) {
             let wanted = "a number of minutes from 0 up";
-            return Err(Error::Setting { name: "pair_window_min", value: window_min.to_string(), wanted });
+            return Err(Error::setting("pair_window_min", window_min, wanted));
         }
-        let window = (window_min * 60e6).round() as i64;
+        let window_h = window_min / MINUTES_PER_HOUR;
         let pair = |reference, probe: &str, own_tilt_deg| Pair {
             reference,
             probe: probe.to_owned(),
@@ -138,7 +148,7 @@ impl Season {
             }
         }
         for probe in &self.readings.probe_ids {
-            for (row, reference) in self.nearest(probe, window) {
+            for (row, reference) in self.nearest(probe, window_h) {
                 let pair = pairs.entry((reference, probe)).or_insert_with(|| pair(reference, probe, None));
                 if pair.own_tilt_deg.is_none() {
                     pair.rows.push(row);
@@ -153,14 +163,13 @@ impl Season {
     }
 
     /// Rows of a probe with their nearest reference within the window, in order of row.
-    fn nearest(&self, probe: &str, window: i64) -> Vec<(usize, usize)> {
+    fn nearest(&self, probe: &str, window_h: f64) -> Vec<(usize, usize)> {
         let mut best: BTreeMap<usize, (i64, Vec<usize>)> = BTreeMap::new();
         for (i, reference) in self.used_references() {
             if !reference.probe.as_ref().map_or(reference.is_sample(), |own| own == probe) {
                 continue;
             }
-            let from = Instant::from_micros(reference.at.micros().saturating_sub(window));
-            let to = Instant::from_micros(reference.at.micros().saturating_add(window));
+            let (from, to) = reference.at.around(window_h);
             let rows = self.readings.of_probe_between(probe, from, to);
             for (row, at) in self.readings.at.iter().enumerate().take(rows.end).skip(rows.start) {
                 if !self.may_go_with(row, reference) {

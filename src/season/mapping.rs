@@ -60,9 +60,6 @@ impl Unit {
     }
 
     /// `value` in the column's unit.
-    ///
-    /// # Errors
-    /// What `liquid` says of a gravity outside the range of its formulas.
     pub(crate) fn convert(self, value: f64) -> crate::error::Result<f64> {
         Ok(match self {
             Self::AsIs => value,

@@ -66,11 +66,11 @@ pub(crate) use account::RejectedAlike;
 pub use account::{FileAccount, ReasonCount, Rejected, Remark, RowAccount};
 pub use ends::{EndShape, ReferenceUse};
 pub use flags::Flags;
-pub(crate) use frame::FrameBuilder;
+pub(crate) use frame::{CellKind, FrameBuilder};
 pub(crate) use lookups::PAIR_WINDOW_MIN;
 pub use lookups::Pair;
 pub(crate) use mapping_file::{SEASON_TOML, season_toml};
-pub(crate) use names::{guess, list, some};
+pub(crate) use names::{each_once, guess, list, some};
 pub(crate) use read::read_text;
 pub use readings::{Reading, Readings};
 pub(crate) use reference_sd::{HYDROMETER_SD_SG, WATER_SD_SG, WEIGHED_SD_SG};
@@ -78,7 +78,7 @@ pub use row_error::RowError;
 pub(crate) use source_files::REPORT_MARKER;
 pub use table::SeasonTable;
 pub use table_rows::{Batch, Event, PlanStep, Probe, Reference};
-pub(crate) use tidy::{UNFERMENTED_H, flag_frozen, flag_out_of_beer, restore_names};
+pub(crate) use tidy::{UNFERMENTED_H, flag_readings};
 pub use written_files::FileFormat;
 
 /// Lowest SG that is taken for one.
@@ -86,13 +86,13 @@ const SG_LEAST: f64 = 0.95;
 /// Highest SG that is taken for one.
 const SG_MOST: f64 = 1.20;
 /// A tilt below this is flagged, degrees.
-pub(crate) const TILT_LOW_DEG: f64 = 0.0;
+const TILT_LOW_DEG: f64 = 0.0;
 /// A tilt above this is flagged: the probe is out of the beer or lies on its side, degrees.
-pub(crate) const TILT_HIGH_DEG: f64 = 90.0;
+const TILT_HIGH_DEG: f64 = 90.0;
 /// A temperature below this is flagged, C.
-pub(crate) const TEMP_LOW_C: f64 = -5.0;
+const TEMP_LOW_C: f64 = -5.0;
 /// A temperature above this is flagged: a cleaning, C.
-pub(crate) const TEMP_HIGH_C: f64 = 45.0;
+const TEMP_HIGH_C: f64 = 45.0;
 /// A batch without an end is running while it has data within this many days of the season's latest instant.
 const RUNNING_DAYS: f64 = 7.0;
 

@@ -34,6 +34,17 @@ fn likeness(a: &str, b: &str) -> f64 {
     jaro_winkler(a, b).max(if shortened { 0.95 } else { 0.0 })
 }
 
+/// Each of several once, in the order in which they first come.
+pub(crate) fn each_once<T: PartialEq>(all: impl IntoIterator<Item = T>) -> Vec<T> {
+    let mut found = Vec::new();
+    for one in all {
+        if !found.contains(&one) {
+            found.push(one);
+        }
+    }
+    found
+}
+
 /// Names in backquotes split by commas, cut when there are many.
 pub(crate) fn list<S: AsRef<str>>(names: &[S]) -> String {
     if names.is_empty() {

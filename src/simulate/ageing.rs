@@ -69,19 +69,13 @@ pub(super) struct Ageing {
 }
 
 impl Ageing {
-    /// Draws the history of probe `index` over `days`, for a float of `length_mm` whose mass is `mass_g`.
+    /// Draws the history of probe `index` over `days`, for a float of this length and radius, mm, and mass, g.
     ///
     /// Gradual: a deposit that grows at a rate of its own (mean 0.04, SD 0.05 g in 30 d, none negative), somewhere on the lower
     /// two thirds of the shell; the sensor's zero turns at a rate of its own (SD 0.10 degrees in 30 d) and walks at random
     /// (SD 0.05 degrees in 7 d). Sudden: about one in 140 d.
-    pub fn draw(
-        settings: &SimulateSettings,
-        index: usize,
-        days: f64,
-        length_mm: f64,
-        radius_mm: f64,
-        mass_g: f64,
-    ) -> Self {
+    pub fn draw(settings: &SimulateSettings, index: usize, days: f64, size: (f64, f64, f64)) -> Self {
+        let (length_mm, radius_mm, _) = size;
         let mut draw = Stream::new(settings.seed, "ageing", index);
         let scale = settings.drift_scale;
         let grams_per_day = (0.04 + draw.bounded_normal(0.05)).max(0.0) / 30.0;
@@ -99,7 +93,7 @@ impl Ageing {
             now.zero_deg += scale * (turn_per_day + step.normal(walk_deg));
             daily.push(now);
         }
-        let mut shifts = draw_shifts(settings, index, days, length_mm, radius_mm, mass_g);
+        let mut shifts = draw_shifts(settings, index, days, size);
         if settings.troubles.contains(&Trouble::UnwrittenSwap) {
             shifts.extend(unwritten_swaps(settings, index, days, length_mm));
         }
@@ -141,9 +135,7 @@ fn draw_shifts(
     settings: &SimulateSettings,
     index: usize,
     days: f64,
-    length_mm: f64,
-    radius_mm: f64,
-    mass_g: f64,
+    (length_mm, radius_mm, mass_g): (f64, f64, f64),
 ) -> Vec<SuddenChange> {
     let mut draw = Stream::new(settings.seed, "shifts", index);
     let mut shifts = Vec::new();
@@ -189,10 +181,10 @@ mod tests {
     #[test]
     fn a_probe_changes_as_the_scales_say() {
         let still = SimulateSettings { drift_scale: 0.0, shift_scale: 0.0, ..SimulateSettings::default() };
-        let ageing = Ageing::draw(&still, 3, 100.0, 130.0, 18.0, 100.0);
+        let ageing = Ageing::draw(&still, 3, 100.0, (130.0, 18.0, 100.0));
         assert_eq!(ageing.total(99.5), ProbeChange::default());
         let lively = SimulateSettings { shift_scale: 5.0, ..SimulateSettings::default() };
-        let ageing = Ageing::draw(&lively, 3, 100.0, 130.0, 18.0, 100.0);
+        let ageing = Ageing::draw(&lively, 3, 100.0, (130.0, 18.0, 100.0));
         assert!(!ageing.shifts.is_empty());
         let at = ageing.shifts[0].day;
         assert!(ageing.total(at - 1e-9) != ageing.total(at));

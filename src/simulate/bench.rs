@@ -7,10 +7,8 @@ use crate::season::{Event, Reference};
 use super::body::Surroundings;
 use super::calendar::Calendar;
 use super::fleet::SimulatedProbe;
-use super::instruments::Instruments;
 use super::log::LogRow;
 use super::sensor::rounded;
-use super::settings::SimulateSettings;
 use super::stream::Stream;
 use super::trouble::{Trouble, TroubleTruth};
 
@@ -67,13 +65,8 @@ impl BenchDay {
 }
 
 /// Every day at the bench: all probes at the start, then whoever is free and due, every half of `check_days`.
-pub(super) fn bench(
-    settings: &SimulateSettings,
-    calendar: &Calendar,
-    fleet: &[SimulatedProbe],
-    instruments: &Instruments,
-) -> Result<Benched> {
-    let mut out = Benched::default();
+pub(super) fn bench(calendar: &Calendar, fleet: &[SimulatedProbe]) -> Result<Benched> {
+    let (settings, mut out) = (&calendar.settings, Benched::default());
     let mut last_bath = vec![0.0; fleet.len()];
     let mut last_curve = vec![0.0; fleet.len()];
     let mut index = 0;
@@ -93,28 +86,14 @@ pub(super) fn bench(
                 })
             });
             let again = index == 0 || draw.chance(if swapped { 0.75 } else { 0.04 });
-            if again {
-                whole.push(probe)
-            } else {
-                check.push(probe)
-            }
-            if let Some(last) = last_bath.get_mut(probe) {
-                *last = day;
-            }
-            if let Some(last) = last_curve.get_mut(probe)
-                && again
-            {
-                *last = day;
-            }
+            if again { &mut whole } else { &mut check }.push(probe);
+            let lasts = last_bath.get_mut(probe).into_iter().chain(last_curve.get_mut(probe).filter(|_| again));
+            lasts.for_each(|last| *last = day);
         }
         for (probes, calibrates) in [(whole, true), (check, false)] {
             if !probes.is_empty() {
-                let session = BenchDay {
-                    day,
-                    baths: make_baths(settings, &mut draw, calendar, day, calibrates, instruments, &mut out.troubles),
-                    probes,
-                    calibrates,
-                };
+                let baths = make_baths(calendar, &mut draw, day, calibrates, &mut out.troubles);
+                let session = BenchDay { day, baths, probes, calibrates };
                 session.hold(&mut draw, calendar, fleet, &mut out)?;
                 out.sessions.push(session);
             }
@@ -133,14 +112,13 @@ pub(super) fn bench(
 }
 
 fn make_baths(
-    settings: &SimulateSettings,
-    draw: &mut Stream,
     calendar: &Calendar,
+    draw: &mut Stream,
     day: f64,
     calibrates: bool,
-    instruments: &Instruments,
     troubles: &mut Vec<TroubleTruth>,
 ) -> Vec<BenchBath> {
+    let Calendar { settings, instruments, .. } = calendar;
     let scale = settings.reference_scale;
     // One balance and one bag of sugar a day: their error is common to its baths.
     let gain = scale * draw.bounded_normal(0.003);
@@ -275,18 +253,8 @@ fn stand(
             + (1.0 + 0.5 * draw.uniform(0.0, 1.0)) * sensor.white_deg * draw.normal(1.0);
         let temp = sensor.temperature(bath.temp_c);
         tilts.push(tilt);
-        rows.push(LogRow {
-            at: calendar.instant(start + minutes / 1440.0),
-            probe,
-            tilt_deg: rounded(tilt, 0.01),
-            temp_c: rounded(temp, 0.1),
-            batch: None,
-            labelled: false,
-            supply_v: None,
-            sg: Some(bath.true_sg),
-            density_kg_m3: Some(density_kg_m3),
-            arrives_late_h: 0.0,
-        });
+        let shown = LogRow::new(calendar.instant(start + minutes / 1440.0), probe, tilt, temp);
+        rows.push(LogRow { sg: Some(bath.true_sg), density_kg_m3: Some(density_kg_m3), ..shown });
     }
     Ok((tilts, rows))
 }

@@ -5,6 +5,7 @@ use crate::units::Instant;
 
 use super::brew::{Brew, strains};
 use super::fermentation::{Fermentation, REST_H, STUCK_SG, Traits};
+use super::instruments::Instruments;
 use super::settings::SimulateSettings;
 use super::strain::YeastStrain;
 use super::stream::Stream;
@@ -33,9 +34,13 @@ pub(super) struct Planned {
     pub vessel: usize,
 }
 
-/// The whole calendar.
+/// The whole calendar, with what it is drawn from.
 #[derive(Debug, Clone)]
 pub(super) struct Calendar {
+    /// The settings of the season.
+    pub settings: SimulateSettings,
+    /// What its liquids are measured with.
+    pub instruments: Instruments,
     /// First instant.
     pub start: Instant,
     /// Day on which the data end.
@@ -54,7 +59,9 @@ const FIRST_DAY: f64 = 2.0;
 impl Calendar {
     /// A calendar without batches and without end.
     pub fn empty(settings: &SimulateSettings) -> Self {
-        Self { start: settings.start, end_day: f64::INFINITY, batches: Vec::new() }
+        let instruments = Instruments::draw(settings.seed, settings.reference_scale);
+        let settings = settings.clone();
+        Self { start: settings.start, settings, instruments, end_day: f64::INFINITY, batches: Vec::new() }
     }
 
     /// Plans and ferments every batch.
@@ -70,7 +77,7 @@ impl Calendar {
             let mut draw = Stream::new(settings.seed, "calendar", index);
             let soonest = free_from.iter().copied().fold(f64::INFINITY, f64::min);
             let day = calendar.next_hour(due.max(soonest + 0.2), draw.uniform(11.0, 18.0));
-            let mut planned = calendar.plan(settings, index, strain, day, &mut draw)?;
+            let mut planned = calendar.plan(index, strain, day, &mut draw)?;
             planned.probes = take_probes(&mut draw, &mut free_from, day, day + planned.ended_h / 24.0 + 0.3);
             let ends = day + planned.ended_h / 24.0 + 0.5;
             planned.vessel = 1 + match vessels.iter().position(|&free| free <= day) {
@@ -97,20 +104,13 @@ impl Calendar {
 
     /// Brews and ferments batch number `index`, pitched on `day`, without probes and vessel; `real` is still the curve that is
     /// never cooled.
-    pub fn plan(
-        &self,
-        settings: &SimulateSettings,
-        index: usize,
-        strain: YeastStrain,
-        day: f64,
-        draw: &mut Stream,
-    ) -> Result<Planned> {
+    pub fn plan(&self, index: usize, strain: YeastStrain, day: f64, draw: &mut Stream) -> Result<Planned> {
         // Spring to summer: the room warms by some degrees over 200 days and cools again.
         let room_c = 17.0 - 2.5 * (std::f64::consts::TAU * (day + 20.0) / 400.0).cos() + draw.bounded_normal(0.7);
-        let brew = Brew::draw(settings, index, strain, self.hour_of_day(day), room_c)?;
+        let brew = Brew::draw(&self.settings, index, strain, self.hour_of_day(day), room_c)?;
         let warm = brew.ferment();
         let traits = warm.traits()?;
-        let early = draw.chance(settings.early_cooling_share);
+        let early = draw.chance(self.settings.early_cooling_share);
         let (hurry_h, patience_h) = (draw.uniform(3.0, 30.0), draw.uniform(20.0, 96.0));
         let cools = draw.chance(0.8);
         let cold_c = (2.0 * draw.uniform(2.0, 5.0)).round() / 2.0;

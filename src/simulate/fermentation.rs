@@ -158,10 +158,7 @@ impl Fermentation {
         value(left) + (place - left as f64) * (value(right) - value(left))
     }
 
-    fn moment<T>(&self, i: usize, of: impl Fn(&VesselMoment) -> T) -> T
-    where
-        T: Default,
-    {
+    fn moment<T: Default>(&self, i: usize, of: impl Fn(&VesselMoment) -> T) -> T {
         self.moments.get(i).map(of).unwrap_or_default()
     }
 

@@ -61,8 +61,8 @@ impl SimulatedProbe {
             body.expansion_per_k = draw.uniform(1.5e-5, 2.0e-4);
         }
         let sensor = Sensor::draw(&mut draw, settings.noise_scale, settings.bubble_scale);
-        let mut ageing =
-            Ageing::draw(settings, index, calendar.end_day + 1.0, body.length_mm, body.radius_mm, body.mass_g);
+        let size = (body.length_mm, body.radius_mm, body.mass_g);
+        let mut ageing = Ageing::draw(settings, index, calendar.end_day + 1.0, size);
         for shift in &mut ageing.shifts {
             // Cells are swapped, and most knocks happen, when a probe is out of the beer.
             if shift.kind == "cell_swap" || shift.recorded {
@@ -71,7 +71,7 @@ impl SimulatedProbe {
         }
         ageing.shifts.retain(|shift| shift.day < calendar.end_day);
         ageing.shifts.sort_by(|a, b| a.day.total_cmp(&b.day));
-        let row = draw_row(&mut draw, index, calendar, &body, shell, expansion_per_k);
+        let row = draw_row(&mut draw, index, calendar, &body, shell);
         Ok(Self { row, body, sensor, ageing })
     }
 
@@ -98,14 +98,7 @@ fn next_idle(calendar: &Calendar, probe: usize, day: f64) -> f64 {
         .map_or(day, |(_, to)| to)
 }
 
-fn draw_row(
-    draw: &mut Stream,
-    index: usize,
-    calendar: &Calendar,
-    body: &Body,
-    shell: &str,
-    expansion_per_k: f64,
-) -> Probe {
+fn draw_row(draw: &mut Stream, index: usize, calendar: &Calendar, body: &Body, shell: &str) -> Probe {
     let bird = BIRDS[index % BIRDS.len()];
     let round = index / BIRDS.len();
     let weighed = draw.chance(0.9);
@@ -127,7 +120,7 @@ fn draw_row(
         length_mm: measured.then_some(rounded(body.length_mm + draw.bounded_normal(0.5), 1.0)),
         bottom: measured.then_some(bottom),
         top: measured.then_some(EndShape::Flat),
-        shell: Some(if named { shell.to_owned() } else { format!("{:.1e}", expansion_per_k) }),
+        shell: Some(if named { shell.to_owned() } else { format!("{:.1e}", body.expansion_per_k) }),
         note: None,
     }
 }

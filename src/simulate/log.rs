@@ -38,14 +38,22 @@ pub(super) struct LogRow {
     pub arrives_late_h: f64,
 }
 
+impl LogRow {
+    /// What a sensor shows of a probe in no batch and no liquid, rounded as it does.
+    pub fn new(at: Instant, probe: usize, tilt_deg: f64, temp_c: f64) -> Self {
+        let (tilt_deg, temp_c) = (rounded(tilt_deg, 0.01), rounded(temp_c, 0.1));
+        let (batch, labelled, supply_v, sg, density_kg_m3) = (None, false, None, None, None);
+        Self { at, probe, tilt_deg, temp_c, batch, labelled, supply_v, sg, density_kg_m3, arrives_late_h: 0.0 }
+    }
+}
+
 /// Rows of all probes in all batches.
 pub(super) fn log(
-    settings: &SimulateSettings,
     calendar: &Calendar,
     fleet: &[SimulatedProbe],
     troubles: &mut Vec<TroubleTruth>,
 ) -> Result<Vec<LogRow>> {
-    let mut rows = Vec::new();
+    let (settings, mut rows) = (&calendar.settings, Vec::new());
     for (index, batch) in calendar.batches.iter().enumerate() {
         let labelled = Stream::new(settings.seed, "labels", index).chance(0.6);
         for &probe in &batch.probes {
@@ -55,7 +63,7 @@ pub(super) fn log(
                 let first = rows.len();
                 let until_h = batch.until_h(calendar);
                 let episodes = episodes(settings, batch, probe, until_h);
-                float_in(settings, calendar, (index, batch), (probe, unit), &episodes, &mut draw, &mut rows)?;
+                float_in(calendar, (index, batch), (probe, unit), &episodes, &mut draw, &mut rows)?;
                 for row in rows.iter_mut().skip(first) {
                     row.labelled = labelled && row.batch.is_some();
                 }
@@ -86,21 +94,15 @@ pub(super) fn log(
             }
         }
     }
-    swap_names(settings, calendar, fleet, &mut rows, troubles);
+    swap_names(calendar, fleet, &mut rows, troubles);
     Ok(rows)
 }
 
 /// Two batches that run at the same time, each with one probe: in the log their probes have each other's names.
-fn swap_names(
-    settings: &SimulateSettings,
-    calendar: &Calendar,
-    fleet: &[SimulatedProbe],
-    rows: &mut [LogRow],
-    troubles: &mut Vec<TroubleTruth>,
-) {
+fn swap_names(calendar: &Calendar, fleet: &[SimulatedProbe], rows: &mut [LogRow], troubles: &mut Vec<TroubleTruth>) {
     let mut taken = Vec::new();
     for (i, one) in calendar.batches.iter().enumerate() {
-        if settings.befalls(Trouble::SwappedProbes, i, 0.06).is_none() || taken.contains(&i) {
+        if calendar.settings.befalls(Trouble::SwappedProbes, i, 0.06).is_none() || taken.contains(&i) {
             continue;
         }
         let ends = one.pitched_day + one.until_h(calendar) / 24.0;
@@ -153,7 +155,6 @@ fn take_out(draw: &mut Stream, unit: &SimulatedProbe, day: f64, rows: &mut [LogR
 }
 
 fn float_in(
-    settings: &SimulateSettings,
     calendar: &Calendar,
     (batch_index, batch): (usize, &Planned),
     (probe, unit): (usize, &SimulatedProbe),
@@ -161,8 +162,7 @@ fn float_in(
     draw: &mut Stream,
     rows: &mut Vec<LogRow>,
 ) -> Result<()> {
-    let sensor = &unit.sensor;
-    let beer = &batch.real;
+    let (settings, sensor, beer) = (&calendar.settings, &unit.sensor, &batch.real);
     let until_h = batch.until_h(calendar);
     // Most probes go in with the yeast, some when somebody remembers.
     let mut hours = if draw.chance(0.1) { draw.uniform(1.0, 9.0) } else { draw.uniform(0.03, 0.25) };
@@ -200,16 +200,11 @@ fn float_in(
             + now.noise_deg(draw, sensor, rate, settings.defects && settings.bubble_scale > 0.0);
         let shown_c = sensor.temperature(thermometer_c) + 0.1 * sensor.white_deg * draw.normal(1.0);
         rows.push(LogRow {
-            at: calendar.instant(day),
-            probe,
-            tilt_deg: rounded(tilt, 0.01),
-            temp_c: rounded(shown_c, 0.1),
             batch: Some(batch_index),
-            labelled: false,
             supply_v: Some(rounded(cell_v - 0.02 * hours / 24.0 - 0.002 * (20.0 - temp_c), 0.01)),
             sg: Some(beer.sg_at(hours)),
             density_kg_m3: Some(density_kg_m3),
-            arrives_late_h: 0.0,
+            ..LogRow::new(calendar.instant(day), probe, tilt, shown_c)
         });
         hours += step_h * (1.0 + 0.002 * draw.uniform(-1.0, 1.0));
     }
@@ -223,18 +218,10 @@ fn float_in(
 fn clean(calendar: &Calendar, day: f64, probe: usize, step_h: f64, draw: &mut Stream, rows: &mut Vec<LogRow>) {
     for i in 1..=1 + draw.below(4) {
         let warm = i == 1 || draw.chance(0.5);
-        rows.push(LogRow {
-            at: calendar.instant(day + (0.05 + step_h * i as f64) / 24.0),
-            probe,
-            tilt_deg: rounded(draw.uniform(82.0, 128.0), 0.01),
-            temp_c: rounded(if warm { draw.uniform(38.0, 62.0) } else { draw.uniform(19.0, 26.0) }, 0.1),
-            batch: None,
-            labelled: false,
-            supply_v: None,
-            sg: None,
-            density_kg_m3: None,
-            arrives_late_h: 0.0,
-        });
+        let at = calendar.instant(day + (0.05 + step_h * i as f64) / 24.0);
+        let tilt_deg = draw.uniform(82.0, 128.0);
+        let temp_c = if warm { draw.uniform(38.0, 62.0) } else { draw.uniform(19.0, 26.0) };
+        rows.push(LogRow::new(at, probe, tilt_deg, temp_c));
     }
 }
 
@@ -242,29 +229,26 @@ fn clean(calendar: &Calendar, day: f64, probe: usize, step_h: f64, draw: &mut St
 ///
 /// The receiver of all probes fails about once in 40 days for 0.5 to 10 h; one probe in three freezes once for 3 to 12 h; 0.5 %
 /// of single rows are lost, 0.2 % come twice, and about once in 25 days a probe sends some hours of rows late.
-pub(super) fn spoil(settings: &SimulateSettings, calendar: &Calendar, probes: usize, rows: Vec<LogRow>) -> Vec<LogRow> {
-    let mut draw = Stream::new(settings.seed, "receiver", 0);
-    let down: Vec<(f64, f64)> = (0..(calendar.end_day / 40.0).ceil() as usize)
-        .map(|_| {
-            let from = draw.uniform(0.5, calendar.end_day);
-            (from, from + draw.uniform(0.5, 10.0) / 24.0)
-        })
-        .collect();
+pub(super) fn spoil(calendar: &Calendar, rows: Vec<LogRow>) -> Vec<LogRow> {
+    let SimulateSettings { seed, probes, .. } = calendar.settings;
+    let spells = |draw: &mut Stream, count: f64, first: f64, (least_h, most_h): (f64, f64)| -> Vec<(f64, f64)> {
+        let spell = |_| {
+            let from = draw.uniform(first, calendar.end_day);
+            (from, from + draw.uniform(least_h, most_h) / 24.0)
+        };
+        (0..count as usize).map(spell).collect()
+    };
+    let down = spells(&mut Stream::new(seed, "receiver", 0), (calendar.end_day / 40.0).ceil(), 0.5, (0.5, 10.0));
     let day_of = |at: Instant| at.days_since(calendar.start);
     let mut kept: Vec<LogRow> = Vec::with_capacity(rows.len());
     for probe in 0..probes {
-        let mut draw = Stream::new(settings.seed, "defects", probe);
-        let spell = |draw: &mut Stream, days: f64, low: f64, high: f64| {
-            let count = (calendar.end_day / days + draw.uniform(0.0, 1.0)).floor() as usize;
-            (0..count)
-                .map(|_| {
-                    let from = draw.uniform(2.0, calendar.end_day);
-                    (from, from + draw.uniform(low, high) / 24.0)
-                })
-                .collect::<Vec<_>>()
+        let mut draw = Stream::new(seed, "defects", probe);
+        let of_probe = |draw: &mut Stream, every_d: f64, hours: (f64, f64)| {
+            let count = (calendar.end_day / every_d + draw.uniform(0.0, 1.0)).floor();
+            spells(draw, count, 2.0, hours)
         };
-        let frozen = spell(&mut draw, 400.0, 3.0, 12.0);
-        let late = spell(&mut draw, 25.0, 1.0, 6.0);
+        let frozen = of_probe(&mut draw, 400.0, (3.0, 12.0));
+        let late = of_probe(&mut draw, 25.0, (1.0, 6.0));
         let within = |spells: &[(f64, f64)], day: f64| spells.iter().find(|(a, b)| (*a..*b).contains(&day)).copied();
         let mut held: Option<(f64, f64, Option<usize>)> = None;
         for row in rows.iter().filter(|row| row.probe == probe) {

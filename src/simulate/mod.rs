@@ -41,7 +41,6 @@ mod tidy;
 mod trouble;
 mod true_values;
 mod truth;
-mod truth_frames;
 mod truth_table;
 mod wort;
 mod written_files;

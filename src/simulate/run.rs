@@ -1,13 +1,12 @@
 //! From settings to a season with its truth.
 
 use crate::error::Result;
-use crate::season::{Batch, Event, PlanStep, RowAccount, Season, flag_out_of_beer};
+use crate::season::{Batch, Event, PlanStep, RowAccount, Season};
 
 use super::bench::{Benched, bench};
 use super::brew::{Brew, strains};
 use super::calendar::{Calendar, Planned};
 use super::fleet::SimulatedProbe;
-use super::instruments::Instruments;
 use super::log::{log, spoil};
 use super::regime::RegimeChange;
 use super::samples::{limit_sg, original_sg, samples, wrong_original};
@@ -16,7 +15,7 @@ use super::simulated::Simulated;
 use super::stream::Stream;
 use super::tidy::{arrival_order, tidied};
 use super::trouble::{Trouble, TroubleTruth};
-use super::true_values;
+use super::true_values::{self, FleetTruth};
 use super::truth::{BatchTruth, StrainTruth, Truth};
 
 impl SimulateSettings {
@@ -38,56 +37,50 @@ impl SimulateSettings {
         self.check()?;
         let calendar = Calendar::draw(self)?;
         let fleet = (0..self.probes).map(|i| SimulatedProbe::draw(self, i, &calendar)).collect::<Result<Vec<_>>>()?;
-        let instruments = Instruments::draw(self.seed, self.reference_scale);
-        let mut benched = bench(self, &calendar, &fleet, &instruments)?;
+        let mut benched = bench(&calendar, &fleet)?;
         let mut references = std::mem::take(&mut benched.references);
         let mut troubles = std::mem::take(&mut benched.troubles);
-        references.extend(samples(self, &calendar, &instruments, &mut troubles)?);
+        references.extend(samples(&calendar, &mut troubles)?);
         references.sort_by_key(|reference| reference.at);
         for (index, batch) in calendar.batches.iter().enumerate() {
             let off_sg = wrong_original(self, index);
-            if off_sg != 0.0 && original_sg(self, index, batch, &instruments).is_some() {
+            if off_sg != 0.0 && original_sg(&calendar, index, batch).is_some() {
                 let at = calendar.instant(batch.pitched_day);
                 let wrong = TroubleTruth::entry(Trouble::WrongOriginal, at, off_sg);
                 troubles.push(TroubleTruth { batch: Some(batch.id.clone()), ..wrong });
             }
         }
-        let mut rows = log(self, &calendar, &fleet, &mut troubles)?;
+        let mut rows = log(&calendar, &fleet, &mut troubles)?;
         rows.append(&mut benched.rows);
         rows.sort_by_key(|row| (row.probe, row.at));
         if self.defects {
-            rows = spoil(self, &calendar, self.probes, rows);
+            rows = spoil(&calendar, rows);
         }
         let end = calendar.instant(calendar.end_day);
         rows.retain(|row| row.at <= end);
         references.retain(|reference| reference.at <= end);
         let raw = arrival_order(rows);
-        let (readings, gravity) = tidied(&raw, &calendar, &fleet);
         let mut probes: Vec<_> = fleet.iter().map(|unit| unit.row.clone()).collect();
         probes.sort_by(|a, b| a.probe.cmp(&b.probe));
         let mut events = events(&calendar, &fleet, &benched);
         events.retain(|event| event.at <= end);
-        let mut season = Season {
-            readings,
-            batches: calendar
-                .batches
-                .iter()
-                .enumerate()
-                .map(|(i, b)| self.batch_row(&calendar, &fleet, i, b, &instruments))
-                .collect(),
-            probes,
-            events,
-            plan: plan(&calendar),
-            account: RowAccount::default(),
-            references,
+        let batch = |(i, batch)| batch_row(&calendar, &fleet, i, batch);
+        let batches: Vec<Batch> = calendar.batches.iter().enumerate().map(batch).collect();
+        let (readings, gravity) = tidied(&raw, &fleet, &batches, &events);
+        let (plan, account) = (plan(&calendar), RowAccount::default());
+        let season = Season { readings, batches, probes, events, plan, account, references };
+        let fleet_truth = FleetTruth {
+            calendar: &calendar,
+            fleet: &fleet,
+            sessions: &benched.sessions,
+            references: &season.references,
         };
-        flag_out_of_beer(&mut season.readings, &season.batches, &season.events);
         let truth = Truth {
             batches: calendar.batches.iter().map(|batch| true_values::batch(&calendar, batch)).collect(),
-            probes: true_values::probes(&calendar, &fleet, &benched.sessions, &season)?,
-            shifts: true_values::shifts(&calendar, &fleet, &benched.sessions)?,
-            errors: true_values::errors(&calendar, &fleet, &benched.sessions, &season)?,
-            curves: true_values::curves(&calendar, &fleet, &benched.sessions)?,
+            probes: fleet_truth.probes()?,
+            shifts: fleet_truth.shifts()?,
+            errors: fleet_truth.errors()?,
+            curves: fleet_truth.curves()?,
             strains: self.strain_truths()?,
             gravity,
             troubles,
@@ -110,7 +103,7 @@ impl SimulateSettings {
                 let index = 1_000_000 * (i + 1) + j;
                 let mut draw = Stream::new(self.seed, "population", index);
                 let day = calendar.next_hour(draw.uniform(0.0, self.span_days), draw.uniform(11.0, 18.0));
-                truths.push(true_values::batch(&calendar, &calendar.plan(self, index, strain, day, &mut draw)?));
+                truths.push(true_values::batch(&calendar, &calendar.plan(index, strain, day, &mut draw)?));
             }
         }
         Ok(truths)
@@ -123,42 +116,35 @@ impl SimulateSettings {
             .map(|&strain| Ok(true_values::strain(strain, &Brew::standard(strain)?.ferment().traits()?)))
             .collect()
     }
+}
 
-    fn batch_row(
-        &self,
-        calendar: &Calendar,
-        fleet: &[SimulatedProbe],
-        index: usize,
-        batch: &Planned,
-        instruments: &Instruments,
-    ) -> Batch {
-        let original = original_sg(self, index, batch, instruments);
-        let limit = limit_sg(self, index, batch);
-        let brew = &batch.brew;
-        let ended = batch.pitched_day + batch.ended_h / 24.0;
-        // What a brewer leaves out of the book differs from batch to batch.
-        let mut draw = Stream::new(self.seed, "book", index);
-        let mut written = |share: f64| draw.chance(share);
-        Batch {
-            batch: batch.id.clone(),
-            strain: brew.strain.name.to_owned(),
-            pitched_at: calendar.instant(batch.pitched_day),
-            probes: batch.probes.iter().filter_map(|&p| fleet.get(p)).map(|unit| unit.row.probe.clone()).collect(),
-            vessel: Some(format!("vessel {}", batch.vessel)),
-            wort: Some(brew.recipe.to_owned()),
-            original_sg: original.map(|(sg, _)| sg),
-            original_sg_sd: original.map(|(_, sd)| sd),
-            limit_sg: limit.map(|(sg, _)| sg),
-            limit_sg_sd: limit.map(|(_, sd)| sd),
-            mash_temp_c: written(0.9).then(|| (2.0 * brew.mash_temp_c).round() / 2.0),
-            pitch_mcells_ml_p: written(0.7).then(|| (20.0 * brew.pitch_rate).round() / 20.0),
-            yeast_lot: Some(format!("lot {}", brew.lot)),
-            generation: Some(brew.generation as f64),
-            set_temp_c: Some(brew.regime.set_temp_c),
-            volume_l: Some(brew.volume_l),
-            ended_at: (!calendar.is_running(batch)).then(|| calendar.instant(ended)),
-            note: None,
-        }
+fn batch_row(calendar: &Calendar, fleet: &[SimulatedProbe], index: usize, batch: &Planned) -> Batch {
+    let original = original_sg(calendar, index, batch);
+    let limit = limit_sg(&calendar.settings, index, batch);
+    let brew = &batch.brew;
+    let ended = batch.pitched_day + batch.ended_h / 24.0;
+    // What a brewer leaves out of the book differs from batch to batch.
+    let mut draw = Stream::new(calendar.settings.seed, "book", index);
+    let mut written = |share: f64| draw.chance(share);
+    Batch {
+        batch: batch.id.clone(),
+        strain: brew.strain.name.to_owned(),
+        pitched_at: calendar.instant(batch.pitched_day),
+        probes: batch.probes.iter().filter_map(|&p| fleet.get(p)).map(|unit| unit.row.probe.clone()).collect(),
+        vessel: Some(format!("vessel {}", batch.vessel)),
+        wort: Some(brew.recipe.to_owned()),
+        original_sg: original.map(|(sg, _)| sg),
+        original_sg_sd: original.map(|(_, sd)| sd),
+        limit_sg: limit.map(|(sg, _)| sg),
+        limit_sg_sd: limit.map(|(_, sd)| sd),
+        mash_temp_c: written(0.9).then(|| (2.0 * brew.mash_temp_c).round() / 2.0),
+        pitch_mcells_ml_p: written(0.7).then(|| (20.0 * brew.pitch_rate).round() / 20.0),
+        yeast_lot: Some(format!("lot {}", brew.lot)),
+        generation: Some(brew.generation as f64),
+        set_temp_c: Some(brew.regime.set_temp_c),
+        volume_l: Some(brew.volume_l),
+        ended_at: (!calendar.is_running(batch)).then(|| calendar.instant(ended)),
+        note: None,
     }
 }
 

@@ -5,7 +5,7 @@ use crate::liquid::{hydrometer_sg_in_beer, refractometer_sg, water_density_kg_m3
 use crate::season::Reference;
 
 use super::calendar::{Calendar, Planned};
-use super::instruments::{Instrument, Instruments};
+use super::instruments::Instrument;
 use super::sensor::rounded;
 use super::settings::SimulateSettings;
 use super::stream::Stream;
@@ -19,12 +19,8 @@ const WORT_FACTOR: f64 = 1.03;
 const BRIX_PER_ETHANOL: f64 = 0.44;
 
 /// The samples of all batches.
-pub(super) fn samples(
-    settings: &SimulateSettings,
-    calendar: &Calendar,
-    instruments: &Instruments,
-    troubles: &mut Vec<TroubleTruth>,
-) -> Result<Vec<Reference>> {
+pub(super) fn samples(calendar: &Calendar, troubles: &mut Vec<TroubleTruth>) -> Result<Vec<Reference>> {
+    let Calendar { settings, instruments, .. } = calendar;
     let mut out = Vec::new();
     for (index, batch) in calendar.batches.iter().enumerate() {
         let mut draw = Stream::new(settings.seed, "samples", index);
@@ -50,12 +46,12 @@ pub(super) fn samples(
         times.sort_by(f64::total_cmp);
         let everyday = if draw.chance(0.75) { &instruments.hydrometer } else { &instruments.spare };
         // Raw readings are corrected with the original gravity as it is known to the brewer.
-        let mut known_og = original_sg(settings, index, batch, instruments).map(|(sg, _)| sg);
+        let mut known_og = original_sg(calendar, index, batch).map(|(sg, _)| sg);
         for hours in times {
             let at = SampleMoment { calendar, batch, hours, known_og: known_og.unwrap_or(batch.traits.original_sg) };
-            let mut taken = sample(settings, &at, (instruments, everyday), &mut draw)?;
+            let mut taken = sample(&at, everyday, &mut draw)?;
             known_og = known_og.or(Some(taken.sg));
-            troubles.extend(blunder(settings, calendar, (index, batch), hours, &mut taken));
+            troubles.extend(blunder(calendar, (index, batch), hours, &mut taken));
             out.push(taken);
         }
     }
@@ -64,7 +60,6 @@ pub(super) fn samples(
 
 /// Spoils a sample that was written down as read, now and then.
 fn blunder(
-    settings: &SimulateSettings,
     calendar: &Calendar,
     (index, batch): (usize, &Planned),
     hours: f64,
@@ -73,6 +68,7 @@ fn blunder(
     if taken.raw_sg.is_some() || taken.raw_brix.is_some() {
         return None;
     }
+    let settings = &calendar.settings;
     let number = 100_000 * index + hours as usize;
     let before = taken.sg;
     let mut trouble = None;
@@ -116,12 +112,8 @@ pub(super) fn wrong_original(settings: &SimulateSettings, index: usize) -> f64 {
 }
 
 /// SG of the batch at pitching as the brewer wrote it down beside the samples, with its SD.
-pub(super) fn original_sg(
-    settings: &SimulateSettings,
-    index: usize,
-    batch: &Planned,
-    instruments: &Instruments,
-) -> Option<(f64, f64)> {
+pub(super) fn original_sg(calendar: &Calendar, index: usize, batch: &Planned) -> Option<(f64, f64)> {
+    let Calendar { settings, instruments, .. } = calendar;
     let mut draw = Stream::new(settings.seed, "original", index);
     let read = batch.traits.original_sg + instruments.hydrometer.error(&mut draw, settings.reference_scale);
     draw.chance(0.6).then_some((rounded(read + wrong_original(settings, index), 0.0005), 0.001))
@@ -142,14 +134,9 @@ struct SampleMoment<'a> {
     known_og: f64,
 }
 
-fn sample(
-    settings: &SimulateSettings,
-    at: &SampleMoment,
-    (instruments, everyday): (&Instruments, &Instrument),
-    draw: &mut Stream,
-) -> Result<Reference> {
-    let scale = settings.reference_scale;
+fn sample(at: &SampleMoment, everyday: &Instrument, draw: &mut Stream) -> Result<Reference> {
     let &SampleMoment { calendar, batch, hours, known_og } = at;
+    let (scale, instruments) = (calendar.settings.reference_scale, &calendar.instruments);
     let true_sg = batch.real.sg_at(hours);
     let at = calendar.instant(batch.pitched_day + hours / 24.0);
     let which = draw.uniform(0.0, 1.0);

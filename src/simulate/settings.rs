@@ -6,11 +6,11 @@ use super::stream::Stream;
 use super::trouble::Trouble;
 
 settings! {
+    in code
     /// Settings of a simulated season.
     ///
     /// Every random choice comes from a stream of its own, named after what it decides and the index of the batch or probe:
     /// another probe changes no batch's fermentation, another batch no probe.
-    #[derive(Debug, Clone, PartialEq)]
     pub struct SimulateSettings {
         /// Seed of all random streams.
         seed: u64 = 1;
@@ -49,7 +49,6 @@ settings! {
         /// Kinds of trouble that may happen.
         troubles: Vec<Trouble> = Vec::new();
     }
-    also |_| Ok(())
 }
 
 impl SimulateSettings {

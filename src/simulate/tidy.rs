@@ -2,12 +2,9 @@
 
 use std::collections::BTreeSet;
 
-use crate::season::{
-    Flags, Readings, TEMP_HIGH_C, TEMP_LOW_C, TILT_HIGH_DEG, TILT_LOW_DEG, flag_frozen, restore_names,
-};
+use crate::season::{Batch, Event, Flags, Readings, flag_readings};
 use crate::units::Instant;
 
-use super::calendar::Calendar;
 use super::fleet::SimulatedProbe;
 use super::log::LogRow;
 use super::truth::GravityTruth;
@@ -20,7 +17,12 @@ pub(super) fn arrival_order(mut rows: Vec<LogRow>) -> Vec<LogRow> {
 
 /// The readings as loading the log gives them: exact duplicates left out, rows in order of probe and time with reasons, and
 /// true gravity beside them.
-pub(super) fn tidied(raw: &[LogRow], calendar: &Calendar, fleet: &[SimulatedProbe]) -> (Readings, GravityTruth) {
+pub(super) fn tidied(
+    raw: &[LogRow],
+    fleet: &[SimulatedProbe],
+    batches: &[Batch],
+    events: &[Event],
+) -> (Readings, GravityTruth) {
     let mut probe_ids: Vec<String> = fleet.iter().map(|unit| unit.row.probe.clone()).collect();
     probe_ids.sort();
     let place: Vec<u32> =
@@ -39,16 +41,9 @@ pub(super) fn tidied(raw: &[LogRow], calendar: &Calendar, fleet: &[SimulatedProb
     kept.sort_by_key(|(probe, row, _)| (*probe, row.at));
     let mut gravity = GravityTruth::default();
     // Batch ids count up, so that their order is that of their index.
-    let batch_ids = calendar.batches.iter().map(|batch| batch.id.clone()).collect();
+    let batch_ids = batches.iter().map(|batch| batch.batch.clone()).collect();
     let mut readings = Readings { probe_ids, batch_ids, ..Readings::default() };
     for (probe, row, late) in kept {
-        let mut flags = if late { Flags::LATE } else { Flags::NONE };
-        if !(TILT_LOW_DEG..=TILT_HIGH_DEG).contains(&row.tilt_deg) {
-            flags.insert(Flags::TILT_RANGE);
-        }
-        if !(TEMP_LOW_C..=TEMP_HIGH_C).contains(&row.temp_c) {
-            flags.insert(Flags::TEMP_RANGE);
-        }
         readings.at.push(row.at);
         readings.probe.push(probe);
         readings.tilt_deg.push(row.tilt_deg);
@@ -56,14 +51,13 @@ pub(super) fn tidied(raw: &[LogRow], calendar: &Calendar, fleet: &[SimulatedProb
         readings.batch.push(row.batch.map(|batch| batch as u32));
         readings.batch_given.push(row.labelled);
         readings.supply_v.push(row.supply_v.unwrap_or(f64::NAN));
-        readings.flags.push(flags);
+        readings.flags.push(if late { Flags::LATE } else { Flags::NONE });
         gravity.sg.push(row.sg);
         gravity.density_kg_m3.push(row.density_kg_m3);
     }
-    if let Some(order) = restore_names(&mut readings) {
+    if let Some(order) = flag_readings(&mut readings, batches, events) {
         let moved = |column: &[Option<f64>]| order.iter().filter_map(|row| column.get(*row).copied()).collect();
         gravity = GravityTruth { sg: moved(&gravity.sg), density_kg_m3: moved(&gravity.density_kg_m3) };
     }
-    flag_frozen(&mut readings);
     (readings, gravity)
 }

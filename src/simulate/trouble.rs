@@ -2,7 +2,7 @@
 
 use crate::units::Instant;
 
-use super::truth_table::{cells, truth_table};
+use super::truth_table::truth_table;
 
 named! {
     /// A kind of trouble. Shares and sizes are chosen to be usual, not measured.
@@ -39,8 +39,6 @@ named! {
         UnlikeShell = "unlike_shell",
     }
 }
-
-cells! { Trouble: text, |cell| Some(cell.name()); }
 
 truth_table! {
     /// One trouble that happened.

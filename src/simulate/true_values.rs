@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::error::Result;
-use crate::season::Season;
+use crate::season::Reference;
 
 use super::ageing::ProbeChange;
 use super::bench::BenchDay;
@@ -58,18 +58,12 @@ pub(super) fn strain(strain: YeastStrain, traits: &Traits) -> StrainTruth {
     }
 }
 
-/// Days of the last baths of a probe's calibrations, in order.
-fn curves_from(sessions: &[BenchDay], probe: usize) -> Vec<f64> {
-    sessions.iter().filter(|s| s.calibrates && s.probes.contains(&probe)).map(BenchDay::last_day).collect()
-}
-
-/// Last day on which a reading of this probe can be held against a reference: baths and samples of its batches.
-fn observed_to(calendar: &Calendar, unit: &SimulatedProbe, probe: usize, season: &Season) -> f64 {
-    let batches: Vec<&str> = calendar.of_probe(probe).map(|batch| batch.id.as_str()).collect();
-    let touches = |r: &&crate::season::Reference| {
-        r.probe.as_deref() == Some(unit.row.probe.as_str()) || r.batch.as_deref().is_some_and(|b| batches.contains(&b))
-    };
-    season.references.iter().filter(touches).map(|r| r.at.days_since(calendar.start)).fold(0.0, f64::max)
+/// What is true of the probes of a season is worked out from.
+pub(super) struct FleetTruth<'a> {
+    pub calendar: &'a Calendar,
+    pub fleet: &'a [SimulatedProbe],
+    pub sessions: &'a [BenchDay],
+    pub references: &'a [Reference],
 }
 
 /// A probe with the days that its drift is stated for.
@@ -100,132 +94,131 @@ impl Observed<'_> {
     }
 }
 
-fn observed<'a>(
-    calendar: &Calendar,
-    fleet: &'a [SimulatedProbe],
-    sessions: &[BenchDay],
-    season: &Season,
-) -> Vec<Observed<'a>> {
-    fleet
-        .iter()
-        .enumerate()
-        .filter_map(|(probe, unit)| {
-            let curves = curves_from(sessions, probe);
-            let from = *curves.first()?;
-            let to = observed_to(calendar, unit, probe, season);
-            Some(Observed { unit, from, to, then: unit.ageing.total(from), curves })
-        })
-        .collect()
-}
+impl<'a> FleetTruth<'a> {
+    /// Days of the last baths of a probe's calibrations, in order.
+    fn curves_from(&self, probe: usize) -> Vec<f64> {
+        let own = self.sessions.iter().filter(|s| s.calibrates && s.probes.contains(&probe));
+        own.map(BenchDay::last_day).collect()
+    }
 
-/// The truth of every probe, by id.
-pub(super) fn probes(
-    calendar: &Calendar,
-    fleet: &[SimulatedProbe],
-    sessions: &[BenchDay],
-    season: &Season,
-) -> Result<Vec<ProbeTruth>> {
-    let mut by_id = BTreeMap::new();
-    for seen in observed(calendar, fleet, sessions, season) {
-        let (unit, then) = (seen.unit, seen.then);
-        let points = seen.grid().map(|day| Ok((day, seen.errors(day)?))).collect::<Result<Vec<_>>>()?;
-        let slope = |pick: fn(&(f64, f64)) -> f64| {
-            let n = points.len().max(1) as f64;
-            let middle = points.iter().map(|p| p.0).sum::<f64>() / n;
-            let spread: f64 = points.iter().map(|p| (p.0 - middle).powi(2)).sum();
-            let moment: f64 = points.iter().map(|p| (p.0 - middle) * pick(&p.1)).sum();
-            (spread > 0.0).then(|| 30.0 * moment / spread)
+    /// Last day on which a reading of this probe can be held against a reference: baths and samples of its batches.
+    fn observed_to(&self, unit: &SimulatedProbe, probe: usize) -> f64 {
+        let batches: Vec<&str> = self.calendar.of_probe(probe).map(|batch| batch.id.as_str()).collect();
+        let touches = |r: &&Reference| {
+            let is_of_batch = r.batch.as_deref().is_some_and(|b| batches.contains(&b));
+            r.probe.as_deref() == Some(unit.row.probe.as_str()) || is_of_batch
         };
-        let mass_g = unit.body.mass_g + then.mass_g;
-        by_id.insert(
-            unit.row.probe.clone(),
-            ProbeTruth {
-                probe: unit.row.probe.clone(),
-                k_kg_m3: mass_g * 1e-3 / (std::f64::consts::PI * (unit.body.radius_mm * 1e-3).powi(3)),
-                total_mass_g: mass_g,
-                radius_mm: unit.body.radius_mm,
-                e_mm: (unit.body.mass_g * unit.body.e_mm + then.across_g_mm) / mass_g,
-                z_g_mm: (unit.body.mass_g * unit.body.z_g_mm + then.along_g_mm) / mass_g,
-                zero_deg: unit.sensor.zero_deg + then.zero_deg,
-                expansion_per_k: unit.body.expansion_per_k,
-                water_tilt_deg: unit.bath_tilt_deg(&then, 1.0)?,
-                tilt_at_1100_deg: unit.bath_tilt_deg(&then, 1.100)?,
-                from: calendar.instant(seen.from),
-                to: calendar.instant(seen.to),
-                drift_sg_per_30d: slope(|e| e.0),
-                gradual_sg_per_30d: slope(|e| e.1),
-            },
-        );
+        let days = self.references.iter().filter(touches).map(|r| r.at.days_since(self.calendar.start));
+        days.fold(0.0, f64::max)
     }
-    Ok(by_id.into_values().collect())
-}
 
-/// Weekly errors of every probe, by id.
-pub(super) fn errors(
-    calendar: &Calendar,
-    fleet: &[SimulatedProbe],
-    sessions: &[BenchDay],
-    season: &Season,
-) -> Result<Vec<ErrorTruth>> {
-    let mut out = Vec::new();
-    for seen in observed(calendar, fleet, sessions, season) {
-        for day in seen.grid() {
-            let (error_sg, gradual_error_sg) = seen.errors(day)?;
-            let latest = seen.curves.iter().copied().filter(|&curve| curve <= day).fold(seen.from, f64::max);
-            let since = seen.unit.error_sg(&seen.unit.ageing.total(latest), &seen.unit.ageing.total(day))?;
-            out.push(ErrorTruth {
-                probe: seen.unit.row.probe.clone(),
-                at: calendar.instant(day),
-                error_sg,
-                gradual_error_sg,
-                since_last_sg: since,
-            });
-        }
+    fn observed(&self) -> impl Iterator<Item = Observed<'a>> {
+        self.fleet.iter().enumerate().filter_map(|(probe, unit)| {
+            let curves = self.curves_from(probe);
+            let from = *curves.first()?;
+            Some(Observed { unit, from, to: self.observed_to(unit, probe), then: unit.ageing.total(from), curves })
+        })
     }
-    out.sort_by(|a, b| (&a.probe, a.at).cmp(&(&b.probe, b.at)));
-    Ok(out)
-}
 
-/// Sudden changes after the first calibration, by probe and time.
-pub(super) fn shifts(calendar: &Calendar, fleet: &[SimulatedProbe], sessions: &[BenchDay]) -> Result<Vec<ShiftTruth>> {
-    let mut out = Vec::new();
-    for (probe, unit) in fleet.iter().enumerate() {
-        let from = curves_from(sessions, probe).first().copied().unwrap_or(0.0);
-        for shift in unit.ageing.shifts.iter().filter(|shift| shift.day > from) {
-            let after = unit.ageing.total(shift.day);
-            // A moment before: shifts fall on different moments.
-            let before = unit.ageing.total(shift.day - 1e-6);
-            out.push(ShiftTruth {
-                probe: unit.row.probe.clone(),
-                at: calendar.instant(shift.day),
-                kind: shift.kind.to_owned(),
-                recorded: shift.recorded,
-                shift_sg: unit.error_sg(&before, &after)?,
-            });
-        }
-    }
-    out.sort_by(|a, b| (&a.probe, a.at).cmp(&(&b.probe, b.at)));
-    Ok(out)
-}
-
-/// The true curve of every calibration, by probe and time.
-pub(super) fn curves(calendar: &Calendar, fleet: &[SimulatedProbe], sessions: &[BenchDay]) -> Result<Vec<CurveTruth>> {
-    let mut out = Vec::new();
-    for (probe, unit) in fleet.iter().enumerate() {
-        for (calibration, day) in curves_from(sessions, probe).into_iter().enumerate() {
-            let change = unit.ageing.total(day);
-            for i in 0..CURVE_SG.1 {
-                let sg = 0.995 + CURVE_SG.0 * i as f64;
-                out.push(CurveTruth {
+    /// The truth of every probe, by id.
+    pub fn probes(&self) -> Result<Vec<ProbeTruth>> {
+        let mut by_id = BTreeMap::new();
+        for seen in self.observed() {
+            let (unit, then) = (seen.unit, seen.then);
+            let points = seen.grid().map(|day| Ok((day, seen.errors(day)?))).collect::<Result<Vec<_>>>()?;
+            let slope = |pick: fn(&(f64, f64)) -> f64| {
+                let n = points.len().max(1) as f64;
+                let middle = points.iter().map(|p| p.0).sum::<f64>() / n;
+                let spread: f64 = points.iter().map(|p| (p.0 - middle).powi(2)).sum();
+                let moment: f64 = points.iter().map(|p| (p.0 - middle) * pick(&p.1)).sum();
+                (spread > 0.0).then(|| 30.0 * moment / spread)
+            };
+            let mass_g = unit.body.mass_g + then.mass_g;
+            by_id.insert(
+                unit.row.probe.clone(),
+                ProbeTruth {
                     probe: unit.row.probe.clone(),
-                    calibration: calibration + 1,
-                    calibrated_at: calendar.instant(day),
-                    sg,
-                    tilt_deg: unit.bath_tilt_deg(&change, sg)?,
+                    k_kg_m3: mass_g * 1e-3 / (std::f64::consts::PI * (unit.body.radius_mm * 1e-3).powi(3)),
+                    total_mass_g: mass_g,
+                    radius_mm: unit.body.radius_mm,
+                    e_mm: (unit.body.mass_g * unit.body.e_mm + then.across_g_mm) / mass_g,
+                    z_g_mm: (unit.body.mass_g * unit.body.z_g_mm + then.along_g_mm) / mass_g,
+                    zero_deg: unit.sensor.zero_deg + then.zero_deg,
+                    expansion_per_k: unit.body.expansion_per_k,
+                    water_tilt_deg: unit.bath_tilt_deg(&then, 1.0)?,
+                    tilt_at_1100_deg: unit.bath_tilt_deg(&then, 1.100)?,
+                    from: self.calendar.instant(seen.from),
+                    to: self.calendar.instant(seen.to),
+                    drift_sg_per_30d: slope(|e| e.0),
+                    gradual_sg_per_30d: slope(|e| e.1),
+                },
+            );
+        }
+        Ok(by_id.into_values().collect())
+    }
+
+    /// Weekly errors of every probe, by id.
+    pub fn errors(&self) -> Result<Vec<ErrorTruth>> {
+        let mut out = Vec::new();
+        for seen in self.observed() {
+            for day in seen.grid() {
+                let (error_sg, gradual_error_sg) = seen.errors(day)?;
+                let latest = seen.curves.iter().copied().filter(|&curve| curve <= day).fold(seen.from, f64::max);
+                let since = seen.unit.error_sg(&seen.unit.ageing.total(latest), &seen.unit.ageing.total(day))?;
+                out.push(ErrorTruth {
+                    probe: seen.unit.row.probe.clone(),
+                    at: self.calendar.instant(day),
+                    error_sg,
+                    gradual_error_sg,
+                    since_last_sg: since,
                 });
             }
         }
+        out.sort_by(|a, b| (&a.probe, a.at).cmp(&(&b.probe, b.at)));
+        Ok(out)
     }
-    out.sort_by(|a, b| (&a.probe, a.calibration).cmp(&(&b.probe, b.calibration)).then(a.sg.total_cmp(&b.sg)));
-    Ok(out)
+
+    /// Sudden changes after the first calibration, by probe and time.
+    pub fn shifts(&self) -> Result<Vec<ShiftTruth>> {
+        let mut out = Vec::new();
+        for (probe, unit) in self.fleet.iter().enumerate() {
+            let from = self.curves_from(probe).first().copied().unwrap_or(0.0);
+            for shift in unit.ageing.shifts.iter().filter(|shift| shift.day > from) {
+                let after = unit.ageing.total(shift.day);
+                // A moment before: shifts fall on different moments.
+                let before = unit.ageing.total(shift.day - 1e-6);
+                out.push(ShiftTruth {
+                    probe: unit.row.probe.clone(),
+                    at: self.calendar.instant(shift.day),
+                    kind: shift.kind.to_owned(),
+                    recorded: shift.recorded,
+                    shift_sg: unit.error_sg(&before, &after)?,
+                });
+            }
+        }
+        out.sort_by(|a, b| (&a.probe, a.at).cmp(&(&b.probe, b.at)));
+        Ok(out)
+    }
+
+    /// The true curve of every calibration, by probe and time.
+    pub fn curves(&self) -> Result<Vec<CurveTruth>> {
+        let mut out = Vec::new();
+        for (probe, unit) in self.fleet.iter().enumerate() {
+            for (calibration, day) in self.curves_from(probe).into_iter().enumerate() {
+                let change = unit.ageing.total(day);
+                for i in 0..CURVE_SG.1 {
+                    let sg = 0.995 + CURVE_SG.0 * i as f64;
+                    out.push(CurveTruth {
+                        probe: unit.row.probe.clone(),
+                        calibration: calibration + 1,
+                        calibrated_at: self.calendar.instant(day),
+                        sg,
+                        tilt_deg: unit.bath_tilt_deg(&change, sg)?,
+                    });
+                }
+            }
+        }
+        out.sort_by(|a, b| (&a.probe, a.calibration).cmp(&(&b.probe, b.calibration)).then(a.sg.total_cmp(&b.sg)));
+        Ok(out)
+    }
 }

@@ -89,25 +89,15 @@ pub struct HouseContrast {
     pub p: f64,
 }
 
-/// What a difference comes to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Verdict {
-    /// More than by chance.
-    Different,
-    /// By less than matters, more than by chance or not.
-    Equivalent,
-    /// Neither is shown.
-    Open,
-}
-
-impl Verdict {
-    /// The word for the tables.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Different => "different",
-            Self::Equivalent => "equivalent",
-            Self::Open => "open",
-        }
+named! {
+    /// What a difference comes to.
+    pub enum Verdict {
+        /// More than by chance.
+        Different = "different",
+        /// By less than matters, more than by chance or not.
+        Equivalent = "equivalent",
+        /// Neither is shown.
+        Open = "open",
     }
 }
 

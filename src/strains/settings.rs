@@ -2,16 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use serde::{Deserialize, Serialize};
-
-use crate::common::CommonSettings;
-use crate::error::within;
+use crate::error::inside;
 use crate::kinetics::Trait;
 
 settings! {
     /// Settings of the comparison of strains.
-    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-    #[serde(default, deny_unknown_fields)]
     pub struct StrainSettings {
         /// The traits compared. A family of tests is one trait, so fewer traits change no p-value.
         traits: Vec<Trait> = Trait::ALL.into_iter().filter(|which| *which != Trait::OriginalSg).collect();
@@ -23,13 +18,10 @@ settings! {
         /// ([`StrainSettings::margin`]).
         margins: BTreeMap<Trait, f64> =
             BTreeMap::from([Trait::Attenuation, Trait::FinishH].map(|which| (which, which.margin())));
-        /// What all studies share.
-        #[serde(skip)]
-        common: CommonSettings = CommonSettings::default();
     }
+    with common
     also |settings| {
-        settings.common.check()?;
-        settings.margins.values().try_for_each(|margin| within("margins", *margin, 1e-9, 1e4, "above 0, to 10000"))
+        settings.margins.values().try_for_each(|margin| inside("margins", *margin, 1e-9..=1e4, "above 0, to 10000"))
     }
 }
 

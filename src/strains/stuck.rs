@@ -39,8 +39,6 @@ pub struct StuckContrast {
 }
 
 impl StuckShare {
-    /// # Errors
-    /// [`crate::Error::Setting`] for a bad level.
     pub(super) fn new(strain: &str, n: usize, stuck: usize, unfinished: usize, level: f64) -> Result<Self> {
         let share = if n > 0 { Some(wilson(stuck, n, level)?) } else { None };
         Ok(Self { strain: strain.to_owned(), n, stuck, unfinished, share })

@@ -2,7 +2,7 @@
 
 use crate::fit::{Estimate, decimals_for};
 use crate::kinetics::Trait;
-use crate::season::some;
+use crate::season::{each_once, some};
 
 use super::result::{StrainContrast, Strains, Verdict};
 
@@ -46,15 +46,13 @@ impl Strains {
     /// What to know of the comparison of these traits: what it allows for, what could not be told apart, and strains that look
     /// like one.
     pub fn notes(&self, traits: &[Trait]) -> Vec<String> {
-        let mut said = Vec::new();
-        for note in traits.iter().filter_map(|which| self.how(*which)).flat_map(|how| &how.notes) {
+        let sentence = |note: &String| {
             let mut letters = note.chars();
             let first = letters.next().map_or_else(String::new, |first| first.to_uppercase().to_string());
-            let note = format!("{first}{}.", letters.as_str());
-            if !said.contains(&note) {
-                said.push(note);
-            }
-        }
+            format!("{first}{}.", letters.as_str())
+        };
+        let notes = traits.iter().filter_map(|which| self.how(*which)).flat_map(|how| &how.notes);
+        let mut said = each_once(notes.map(sentence));
         let one = |(a, b): &(String, String)| {
             format!("{a} and {b} look like one strain written in two ways, and are not merged.")
         };

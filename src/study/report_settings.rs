@@ -52,9 +52,6 @@ pub enum TemperatureScale {
 
 impl ReportSettings {
     /// The time zone.
-    ///
-    /// # Errors
-    /// [`Error::Usage`] for a name that is none.
     pub(crate) fn zone(&self) -> Result<TimeZone> {
         let Some(name) = &self.time_zone else { return Ok(TimeZone::UTC) };
         TimeZone::get(name).map_err(|_| {

@@ -3,8 +3,7 @@
 use crate::calibration::{BathPlan, Builds, Calibrations};
 use crate::drift::Drift;
 use crate::forecast::{Backtest, Forecasts};
-use crate::gravity::Gravity;
-use crate::gravity::GravitySeries;
+use crate::gravity::{Gravity, GravitySeries};
 use crate::kinetics::Kinetics;
 use crate::season::Season;
 use crate::strains::Strains;

@@ -6,7 +6,7 @@ use crate::error::{Error, Result};
 use crate::forecast::{Backtest, Forecasts, Schedule};
 use crate::gravity::{Gravity, GravityLayers, GravitySeries, ReadingDrift, SeriesBuilder};
 use crate::kinetics::{Kinetics, Trait};
-use crate::season::Season;
+use crate::season::{Season, each_once};
 use crate::units::Instant;
 
 use super::as_of::AsOf;
@@ -17,6 +17,9 @@ use super::part::Part;
 use super::report_settings::ReportSettings;
 use super::result::SeasonStudy;
 use super::settings::Settings;
+
+/// What tells a reading's gravity.
+type Read<'a> = (&'a Part<Calibrations>, &'a Part<Gravity>, &'a Part<Drift>);
 
 impl Settings {
     /// Studies a season the whole way: [`Study::of`] with these settings and nothing else asked.
@@ -41,9 +44,6 @@ impl Settings {
     /// `asked` are moments as of which batches are forecast besides the running ones; `say` is told what is being done.
     ///
     /// A study without input is skipped, one whose data do not suffice has failed: both say why and stop nothing else.
-    ///
-    /// # Errors
-    /// [`crate::Error::Setting`] for a setting that cannot be.
     pub(super) fn run(
         &self,
         mut season: Season,
@@ -67,10 +67,10 @@ impl Settings {
         let gravity = gravity_of(&season, &calibrations)?;
         say("looking for drift");
         let drift = self.drift(&season, &calibrations)?;
-        let layers =
-            GravityLayers { drift: self.drift_layer(&season, &calibrations, &gravity, &drift), ..Default::default() };
+        let read = (&calibrations, &gravity, &drift);
+        let layers = GravityLayers { drift: self.drift_layer(&season, read), ..Default::default() };
         let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
-        let series = self.series_of(&season, &calibrations, &gravity, &drift).all();
+        let series = self.series_of(&season, (&calibrations, &gravity, &drift)).all();
         let kinetics = self.kinetics(&season, &series, say)?;
         say("forecasting, holding old forecasts against what came, and comparing strains");
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
@@ -115,13 +115,7 @@ impl Settings {
             return Ok(Part::Done(found));
         }
         // Many sessions of a probe may lack the same.
-        let mut reasons: Vec<String> = Vec::new();
-        for no in &found.without {
-            let reason = format!("{}: {}", no.probe, no.why);
-            if !reasons.contains(&reason) {
-                reasons.push(reason);
-            }
-        }
+        let reasons = each_once(found.without.iter().map(|no| format!("{}: {}", no.probe, no.why)));
         let why = format!("no probe has a calibration ({})", reasons.join("; "));
         let baths = season.references.iter().any(|r| !r.is_sample());
         Ok(if baths { Part::Failed(why) } else { Part::Skipped(why) })
@@ -144,13 +138,7 @@ impl Settings {
     }
 
     /// The drift of each reading's probe; where the study of drift gave nothing, what its prior says.
-    fn drift_layer(
-        &self,
-        season: &Season,
-        calibrations: &Part<Calibrations>,
-        gravity: &Part<Gravity>,
-        drift: &Part<Drift>,
-    ) -> Vec<Option<ReadingDrift>> {
+    fn drift_layer(&self, season: &Season, (calibrations, gravity, drift): Read<'_>) -> Vec<Option<ReadingDrift>> {
         match (calibrations.done(), gravity.done(), drift.done()) {
             (Some(calibrations), Some(gravity), Some(drift)) => drift.of_readings(season, calibrations, gravity),
             (Some(calibrations), Some(gravity), None) => {
@@ -160,13 +148,7 @@ impl Settings {
         }
     }
 
-    fn series_of<'a>(
-        &self,
-        season: &'a Season,
-        calibrations: &'a Part<Calibrations>,
-        gravity: &'a Part<Gravity>,
-        drift: &'a Part<Drift>,
-    ) -> SeriesBuilder<'a> {
+    fn series_of<'a>(&self, season: &'a Season, (calibrations, gravity, drift): Read<'a>) -> SeriesBuilder<'a> {
         match (calibrations.done(), gravity.done(), drift.done()) {
             (Some(calibrations), Some(gravity), Some(drift)) => drift.series(season, calibrations, gravity),
             _ => series_builder(season, calibrations, gravity).with_offset(self.drift.offset_prior),

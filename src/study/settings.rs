@@ -1,7 +1,5 @@
 //! The settings of the whole study, in one tree.
 
-use serde::{Deserialize, Serialize};
-
 use crate::calibration::{BuildSettings, CalibrationSettings, PlanSettings};
 use crate::common::{ActivationEnergy, AtRest, CommonSettings, InstrumentErrors};
 use crate::drift::DriftSettings;
@@ -10,88 +8,59 @@ use crate::forecast::ForecastSettings;
 use crate::kinetics::KineticsSettings;
 use crate::strains::StrainSettings;
 
-/// Settings of the whole study. What several studies share is set once, at the top; the rest is set under the study that
-/// it belongs to. `season.toml` takes the same names below `[study]`:
-///
-/// ```toml
-/// [study]
-/// level = 0.95
-/// at_rest = { within_sg = 0.0015 }
-///
-/// [study.drift]
-/// limit_sg = 0.003
-/// ```
-///
-/// ```
-/// use heelwort::study::Settings;
-///
-/// let mut settings = Settings { level: 0.95, ..Settings::default() };
-/// settings.drift.limit_sg = 0.003;
-/// assert!(settings.check().is_ok());
-///
-/// settings.drift.shift_alarm = 7.0;
-/// assert_eq!(settings.check().unwrap_err().to_string(), "setting `study.drift.shift_alarm` is 7; wanted 0 to 0.5");
-/// ```
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
-pub struct Settings {
-    /// Level of intervals, 0.5 to 0.9999. Forecasts keep 90 %; differences of strains have a level of their own.
-    pub level: f64,
-    /// How far above the gravity that its wort allows a batch at rest counts as stuck, SG.
-    pub stuck_above_limit_sg: f64,
-    /// When a batch is at rest.
-    pub at_rest: AtRest,
-    /// By how much instruments may be wrong.
-    pub instruments: InstrumentErrors,
-    /// How temperature acts on the pace of a fermentation.
-    pub activation: ActivationEnergy,
-    /// Of calibration.
-    pub calibration: CalibrationSettings,
-    /// Of the build check.
-    pub builds: BuildSettings,
-    /// Of the baths of the next calibration.
-    pub bath_plan: PlanSettings,
-    /// Of drift.
-    pub drift: DriftSettings,
-    /// Of kinetics.
-    pub kinetics: KineticsSettings,
-    /// Of forecasts and their backtest.
-    pub forecast: ForecastSettings,
-    /// Of the comparison of strains.
-    pub strains: StrainSettings,
-}
-
-impl Default for Settings {
-    fn default() -> Self {
-        let CommonSettings { level, at_rest, stuck_above_limit_sg, instruments, activation } =
-            CommonSettings::default();
-        Self {
-            level,
-            stuck_above_limit_sg,
-            at_rest,
-            instruments,
-            activation,
-            calibration: CalibrationSettings::default(),
-            builds: BuildSettings::default(),
-            bath_plan: PlanSettings::default(),
-            drift: DriftSettings::default(),
-            kinetics: KineticsSettings::default(),
-            forecast: ForecastSettings::default(),
-            strains: StrainSettings::default(),
-        }
+settings! {
+    /// Settings of the whole study. What several studies share is set once, at the top; the rest is set under the study that
+    /// it belongs to. `season.toml` takes the same names below `[study]`:
+    ///
+    /// ```toml
+    /// [study]
+    /// level = 0.95
+    /// at_rest = { within_sg = 0.0015 }
+    ///
+    /// [study.drift]
+    /// limit_sg = 0.003
+    /// ```
+    ///
+    /// ```
+    /// use heelwort::study::Settings;
+    ///
+    /// let mut settings = Settings { level: 0.95, ..Settings::default() };
+    /// settings.drift.limit_sg = 0.003;
+    /// assert!(settings.check().is_ok());
+    ///
+    /// settings.drift.shift_alarm = 7.0;
+    /// assert_eq!(settings.check().unwrap_err().to_string(), "setting `study.drift.shift_alarm` is 7; wanted 0 to 0.5");
+    /// ```
+    pub struct Settings {
+        /// Level of intervals, 0.5 to 0.9999. Forecasts keep 90 %; differences of strains have a level of their own.
+        level: f64 = CommonSettings::default().level;
+        /// How far above the gravity that its wort allows a batch at rest counts as stuck, SG.
+        stuck_above_limit_sg: f64 = CommonSettings::default().stuck_above_limit_sg;
+        /// When a batch is at rest.
+        at_rest: AtRest = AtRest::default();
+        /// By how much instruments may be wrong.
+        instruments: InstrumentErrors = InstrumentErrors::default();
+        /// How temperature acts on the pace of a fermentation.
+        activation: ActivationEnergy = ActivationEnergy::default();
+        /// Of calibration.
+        calibration: CalibrationSettings = CalibrationSettings::default();
+        /// Of the build check.
+        builds: BuildSettings = BuildSettings::default();
+        /// Of the baths of the next calibration.
+        bath_plan: PlanSettings = PlanSettings::default();
+        /// Of drift.
+        drift: DriftSettings = DriftSettings::default();
+        /// Of kinetics.
+        kinetics: KineticsSettings = KineticsSettings::default();
+        /// Of forecasts and their backtest.
+        forecast: ForecastSettings = ForecastSettings::default();
+        /// Of the comparison of strains.
+        strains: StrainSettings = StrainSettings::default();
     }
+    also |settings| settings.checked().map(drop)
 }
 
 impl Settings {
-    /// Checks every setting.
-    ///
-    /// # Errors
-    /// [`Error::Usage`] with the whole name, the value and the allowed range of the first that is wrong, and for a field
-    /// `common` of a study that was set by itself: what it holds is set at the top of the tree.
-    pub fn check(&self) -> Result<()> {
-        self.checked().map(|_| ())
-    }
-
     /// What all studies share.
     pub(super) fn common(&self) -> CommonSettings {
         CommonSettings {

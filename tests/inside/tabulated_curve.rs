@@ -4,7 +4,7 @@ use super::*;
 use crate::kinetics::FermentationCurve;
 
 fn logistic(original: f64, terminal: f64, scale_h: f64, steepness: f64, asymmetry: f64) -> GravityCurve {
-    GravityCurve::plain(FermentationCurve::Logistic5, original, terminal, scale_h, steepness, asymmetry)
+    GravityCurve::plain(FermentationCurve::Logistic5, [original, terminal], scale_h, [steepness, asymmetry])
 }
 
 fn curves() -> Vec<GravityCurve> {
@@ -16,7 +16,7 @@ fn curves() -> Vec<GravityCurve> {
             let plain = logistic(1.052, 1.011, 38.0, steepness, asymmetry);
             curves.push(GravityCurve { correction, ..plain });
             curves.push(GravityCurve { correction, tail_share: 0.15, tail_pace: 0.12, ..plain });
-            curves.push(GravityCurve::plain(FermentationCurve::Gompertz, 1.052, 1.011, 38.0, steepness, asymmetry));
+            curves.push(GravityCurve::plain(FermentationCurve::Gompertz, [1.052, 1.011], 38.0, [steepness, asymmetry]));
         }
     }
     curves
@@ -74,7 +74,7 @@ fn four_parameters_are_the_plain_logistic() {
 
 #[test]
 fn the_gompertz_form_is_the_modified_one_from_pitching_on() {
-    let curve = GravityCurve::plain(FermentationCurve::Gompertz, 1.05, 1.01, 40.0, 1.5, 1.0);
+    let curve = GravityCurve::plain(FermentationCurve::Gompertz, [1.05, 1.01], 40.0, [1.5, 1.0]);
     let table = curve.tabulate();
     // Zwietering's writing: exp(-exp(e R (lag - t) + 1)) of what is left at pitching without its start.
     let c = 6.0_f64;

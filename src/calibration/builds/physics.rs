@@ -10,6 +10,7 @@ use crate::fit::{Estimate, Finding};
 use crate::float::{End, Hull, Shape};
 use crate::liquid::WATER_20C_KG_M3;
 
+use super::result::N;
 use super::settings::BuildSettings;
 
 /// Length given to a probe whose length is not known: so long that its top stays dry.
@@ -20,8 +21,6 @@ const AT_SG: f64 = 1.020;
 const TOP_SG: (f64, f64) = (0.98, 1.14);
 /// SG of the strong wort for which a tilt is wanted.
 const STRONG_SG: f64 = 1.100;
-/// Number of quantities of [`quantities`].
-pub(super) const N: usize = 11;
 
 /// Outside of a probe, as measured.
 #[derive(Debug, Clone, Copy, PartialEq)]

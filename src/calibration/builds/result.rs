@@ -7,79 +7,90 @@ use polars::prelude::DataFrame;
 use crate::error::Result;
 use crate::fit::Finding;
 use crate::float::Hull;
-use crate::season::FrameBuilder;
+use crate::season::{FrameBuilder, each_once};
 
-/// How one probe is built and how it rests for that.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Build {
-    /// The probe.
-    pub probe: String,
-    /// The calibration whose baths were used; empty where there is none.
-    pub calibration: Option<String>,
-    /// Mass of the whole at that calibration, g.
-    pub total_mass_g: f64,
-    /// Mass of the cell then, g.
-    pub cell_mass_g: Option<f64>,
-    /// Tilt in pure water at 20 C, degrees: that of the curve in force, as in the table of calibrations.
-    pub water_tilt_deg: Finding,
-    /// True when it tells gravities from water to SG 1.100: 0.010 SG turn it by a degree or more at SG 1.010 and 1.050, and
-    /// its top stays dry.
-    pub usable_to_1100: Option<bool>,
-    /// Tilt at SG 1.050, degrees.
-    pub tilt_at_1050_deg: Finding,
-    /// Tilt at SG 1.100, degrees.
-    pub tilt_at_1100_deg: Finding,
-    /// Degrees of tilt per 0.010 of SG at SG 1.010.
-    pub deg_per_0010_at_1010: Finding,
-    /// The same at SG 1.050.
-    pub deg_per_0010_at_1050: Finding,
-    /// SG from which the high edge of the water plane reaches the top.
-    pub top_wets_at_sg: Finding,
-    /// How much SG the curve reads too high per gram added at the nose, at SG 1.020 (negative: too low).
-    pub sg_per_gram_at_nose: Finding,
-    /// Centre of gravity off the axis, mm.
-    pub cg_offset_mm: Finding,
-    /// Centre of gravity above the nose, mm.
-    pub cg_height_mm: Finding,
-    /// How far the centre of gravity has to go towards the heavy side for the wanted tilts, mm.
-    pub cg_move_across_mm: Finding,
-    /// The same up, away from the nose, mm.
-    pub cg_move_up_mm: Finding,
-    /// The hull with its centre of gravity, for pictures.
-    pub hull: Option<Hull>,
-    /// False where the hull is taken as endless, because nobody measured its length.
-    pub length_known: bool,
-    /// What to move where, in words.
-    pub advice: String,
-    /// What was assumed, in words.
-    pub remarks: Vec<String>,
+/// Builds by their fields: `plain` ones, and the findings, which are columns as well, in the order of the table.
+macro_rules! build {
+    ($(#[$doc:meta])* pub struct $build:ident {
+        plain { $($(#[$pdoc:meta])* $plain:ident: $kind:ty,)* }
+        findings { $($(#[$fdoc:meta])* $finding:ident,)* }
+    }) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, PartialEq)]
+        pub struct $build {
+            $($(#[$pdoc])* pub $plain: $kind,)*
+            $($(#[$fdoc])* pub $finding: Finding,)*
+        }
+
+        type FindingColumn = (&'static str, fn(&$build) -> &Finding);
+        const FINDINGS: [FindingColumn; N] = [$((stringify!($finding), |build| &build.$finding),)*];
+        /// How many findings there are.
+        pub(super) const N: usize = [$(stringify!($finding)),*].len();
+
+        impl $build {
+            /// One of which only the findings are known.
+            pub(super) fn of([$($finding),*]: [Finding; N]) -> Self {
+                Self { $($plain: Default::default(),)* $($finding),* }
+            }
+        }
+    };
 }
 
-/// Column and finding, in the order of the table.
-type FindingColumn = (&'static str, fn(&Build) -> &Finding);
-const FINDINGS: [FindingColumn; 11] = [
-    ("water_tilt_deg", |b| &b.water_tilt_deg),
-    ("tilt_at_1050_deg", |b| &b.tilt_at_1050_deg),
-    ("tilt_at_1100_deg", |b| &b.tilt_at_1100_deg),
-    ("deg_per_0010_at_1010", |b| &b.deg_per_0010_at_1010),
-    ("deg_per_0010_at_1050", |b| &b.deg_per_0010_at_1050),
-    ("top_wets_at_sg", |b| &b.top_wets_at_sg),
-    ("sg_per_gram_at_nose", |b| &b.sg_per_gram_at_nose),
-    ("cg_offset_mm", |b| &b.cg_offset_mm),
-    ("cg_height_mm", |b| &b.cg_height_mm),
-    ("cg_move_across_mm", |b| &b.cg_move_across_mm),
-    ("cg_move_up_mm", |b| &b.cg_move_up_mm),
-];
+build! {
+    /// How one probe is built and how it rests for that.
+    pub struct Build {
+        plain {
+            /// The probe.
+            probe: String,
+            /// The calibration whose baths were used; empty where there is none.
+            calibration: Option<String>,
+            /// Mass of the whole at that calibration, g.
+            total_mass_g: f64,
+            /// Mass of the cell then, g.
+            cell_mass_g: Option<f64>,
+            /// True when it tells gravities from water to SG 1.100: 0.010 SG turn it by a degree or more at SG 1.010 and
+            /// 1.050, and its top stays dry.
+            usable_to_1100: Option<bool>,
+            /// The hull with its centre of gravity, for pictures.
+            hull: Option<Hull>,
+            /// False where the hull is taken as endless, because nobody measured its length.
+            length_known: bool,
+            /// What to move where, in words.
+            advice: String,
+            /// What was assumed, in words.
+            remarks: Vec<String>,
+        }
+        findings {
+            /// Tilt in pure water at 20 C, degrees: that of the curve in force, as in the table of calibrations.
+            water_tilt_deg,
+            /// Tilt at SG 1.050, degrees.
+            tilt_at_1050_deg,
+            /// Tilt at SG 1.100, degrees.
+            tilt_at_1100_deg,
+            /// Degrees of tilt per 0.010 of SG at SG 1.010.
+            deg_per_0010_at_1010,
+            /// The same at SG 1.050.
+            deg_per_0010_at_1050,
+            /// SG from which the high edge of the water plane reaches the top.
+            top_wets_at_sg,
+            /// How much SG the curve reads too high per gram added at the nose, at SG 1.020 (negative: too low).
+            sg_per_gram_at_nose,
+            /// Centre of gravity off the axis, mm.
+            cg_offset_mm,
+            /// Centre of gravity above the nose, mm.
+            cg_height_mm,
+            /// How far the centre of gravity has to go towards the heavy side for the wanted tilts, mm.
+            cg_move_across_mm,
+            /// The same up, away from the nose, mm.
+            cg_move_up_mm,
+        }
+    }
+}
 
 impl Build {
     /// Why some of its numbers cannot be had; each reason once.
     pub fn why(&self) -> Option<String> {
-        let mut whys: Vec<&str> = Vec::new();
-        for why in FINDINGS.iter().filter_map(|(_, of)| of(self).why()) {
-            if !whys.contains(&why) {
-                whys.push(why);
-            }
-        }
+        let whys = each_once(FINDINGS.iter().filter_map(|(_, of)| of(self).why()));
         (!whys.is_empty()).then(|| whys.join("; "))
     }
 }

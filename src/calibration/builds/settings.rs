@@ -1,17 +1,12 @@
 //! Settings of the build check.
 
-use serde::{Deserialize, Serialize};
-
-use crate::common::CommonSettings;
-use crate::error::within;
+use crate::error::inside;
 
 settings! {
     /// What the study of the builds aims at.
     ///
     /// The wanted tilts, 25 +- 5 degrees in water and 65 +- 10 at SG 1.100, and the usual cells, 42 to 46 g, are common practice;
     /// no reference.
-    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-    #[serde(default, deny_unknown_fields)]
     pub struct BuildSettings {
         /// Wanted tilt in pure water at 20 C, degrees.
         water_tilt_deg: f64 = 25.0, 5.0..=60.0, "5 to 60 degrees";
@@ -23,15 +18,12 @@ settings! {
         strong_band_deg: f64 = 10.0, 0.0..=45.0, "0 to 45 degrees";
         /// Lightest and heaviest usual cell, g.
         cell_mass_g: (f64, f64) = (42.0, 46.0);
-        /// What all studies share.
-        #[serde(skip)]
-        common: CommonSettings = CommonSettings::default();
     }
+    with common
     also |settings| {
-        settings.common.check()?;
         let (water, strong) = (settings.water_tilt_deg, settings.strong_tilt_deg);
-        within("strong_tilt_deg", strong, water, 85.0, "above the tilt in water, to 85 degrees")?;
+        inside("strong_tilt_deg", strong, water..=85.0, "above the tilt in water, to 85 degrees")?;
         let (light, heavy) = settings.cell_mass_g;
-        within("cell_mass_g", light, 0.0, heavy, "lightest first, in g")
+        inside("cell_mass_g", light, 0.0..=heavy, "lightest first, in g")
     }
 }

@@ -10,8 +10,8 @@ use crate::season::{EndShape, Probe, Season};
 use crate::units::Instant;
 
 use super::advice::advice;
-use super::physics::{N, Outside, Rested, rests};
-use super::result::{Build, Builds};
+use super::physics::{Outside, Rested, rests};
+use super::result::{Build, Builds, N};
 use super::settings::BuildSettings;
 
 /// The strongest wort that a probe should tell.
@@ -50,46 +50,23 @@ impl BuildSettings {
             Ok((hull, found)) => (Some(hull), found),
             Err(why) => (None, std::array::from_fn(|_| Finding::missing(why.clone()))),
         };
-        let [
-            water,
-            tilt_at_1050_deg,
-            tilt_at_1100_deg,
-            deg_per_0010_at_1010,
-            deg_per_0010_at_1050,
-            top_wets_at_sg,
-            sg_per_gram_at_nose,
-            cg_offset_mm,
-            cg_height_mm,
-            cg_move_across_mm,
-            cg_move_up_mm,
-        ] = found;
-        // The table of calibrations has the tilt in water already; one number, not two that differ a little.
-        let by_curve = calibration.map(|c| c.water_tilt_deg.clone()).filter(|tilt| tilt.estimate().is_some());
-        let water_tilt_deg = by_curve.unwrap_or(water);
-        let turns = deg_per_0010_at_1010.value().zip(deg_per_0010_at_1050.value());
-        let is_dry = top_wets_at_sg.value().is_none_or(|sg| sg > STRONGEST_SG);
         let mut build = Build {
             probe: probe.probe.clone(),
             calibration: calibration.map(|c| c.calibration.clone()),
             total_mass_g,
             cell_mass_g: last_event(season, probe, at, |event| event.cell_mass_g).or(probe.cell_mass_g),
-            usable_to_1100: turns.map(|(weak, strong)| is_dry && weak.min(strong) >= LEAST_DEG),
-            water_tilt_deg,
-            tilt_at_1050_deg,
-            tilt_at_1100_deg,
-            deg_per_0010_at_1010,
-            deg_per_0010_at_1050,
-            top_wets_at_sg,
-            sg_per_gram_at_nose,
-            cg_offset_mm,
-            cg_height_mm,
-            cg_move_across_mm,
-            cg_move_up_mm,
             hull,
             length_known: probe.length_mm.is_some(),
-            advice: String::new(),
             remarks,
+            ..Build::of(found)
         };
+        // The table of calibrations has the tilt in water already; one number, not two that differ a little.
+        if let Some(by_curve) = calibration.map(|c| &c.water_tilt_deg).filter(|tilt| tilt.estimate().is_some()) {
+            build.water_tilt_deg = by_curve.clone();
+        }
+        let turns = build.deg_per_0010_at_1010.value().zip(build.deg_per_0010_at_1050.value());
+        let is_dry = build.top_wets_at_sg.value().is_none_or(|sg| sg > STRONGEST_SG);
+        build.usable_to_1100 = turns.map(|(weak, strong)| is_dry && weak.min(strong) >= LEAST_DEG);
         build.advice = advice(&build, self);
         Some(build)
     }

@@ -2,11 +2,6 @@
 
 use std::fmt;
 
-use polars::prelude::DataFrame;
-
-use crate::error::Result;
-use crate::season::FrameBuilder;
-
 use super::recipe::BathRecipe;
 
 /// A plan of one number of baths.
@@ -100,36 +95,31 @@ impl BathPlan {
         words
     }
 
-    /// The table `bath_plan`: one row per plan and bath, and one per probe without a plan, with its `why`.
-    ///
-    /// # Errors
-    /// [`crate::Error::Frame`] when polars refuses.
-    #[doc = example!(study "let table = study.bath_plan()?.to_frame()?;")]
-    pub fn to_frame(&self) -> Result<DataFrame> {
-        let mut rows: Vec<(&Plan, i64, &BathRecipe)> = Vec::new();
-        for plan in &self.plans {
-            rows.extend((1..).zip(&plan.baths).map(|(number, bath)| (plan, number, bath)));
+    /// The plans bath by bath, then the probes without one.
+    fn rows(&self) -> impl Iterator<Item = Result<(&Plan, i64, &BathRecipe), &(String, String)>> {
+        let baths = self.plans.iter().flat_map(|plan| (1..).zip(&plan.baths).map(move |row| (plan, row.0, row.1)));
+        baths.map(Ok).chain(self.without.iter().map(Err))
+    }
+}
+
+tables! {
+    impl BathPlan {
+        /// The table `bath_plan`: one row per plan and bath, and one per probe without a plan, with its `why`.
+        #[doc = example!(study "let table = study.bath_plan()?.to_frame()?;")]
+        fn to_frame(self) = "bath_plan", |row| self.rows() => {
+            "probe": row.err().map(|(probe, _)| probe),
+            "n": Some(row.ok()?.0.n),
+            "bath": Some(row.ok()?.1),
+            "sg": Some(row.ok()?.2.sg),
+            "plato": Some(row.ok()?.2.plato),
+            "sucrose_g_per_l": Some(row.ok()?.2.sucrose_g_per_l),
+            "water_g_per_l": Some(row.ok()?.2.water_g_per_l),
+            "mean_se_sg": Some(row.ok()?.0.mean_se_sg()),
+            "even_mean_se_sg": row.ok()?.0.even_mean_se_sg(),
+            "efficiency_even": row.ok()?.0.efficiency_even,
+            "method": row.ok().map(|_| "exchange, locally optimal"),
+            "why": row.err().map(|(_, why)| why),
         }
-        let none = || self.without.iter().map(|_| None);
-        let of_bath = |of: fn(&BathRecipe) -> f64| rows.iter().map(move |r| Some(of(r.2))).chain(none());
-        let of_plan = |of: fn(&Plan) -> Option<f64>| rows.iter().map(move |r| of(r.0)).chain(none());
-        FrameBuilder::new("bath_plan")
-            .text("probe", rows.iter().map(|_| None).chain(self.without.iter().map(|(probe, _)| Some(probe))))
-            .count("n", rows.iter().map(|r| Some(r.0.n as i64)).chain(self.without.iter().map(|_| None)))
-            .count("bath", rows.iter().map(|r| Some(r.1)).chain(self.without.iter().map(|_| None)))
-            .number("sg", of_bath(|b| b.sg))
-            .number("plato", of_bath(|b| b.plato))
-            .number("sucrose_g_per_l", of_bath(|b| b.sucrose_g_per_l))
-            .number("water_g_per_l", of_bath(|b| b.water_g_per_l))
-            .number("mean_se_sg", of_plan(|p| Some(p.mean_se_sg())))
-            .number("even_mean_se_sg", of_plan(Plan::even_mean_se_sg))
-            .number("efficiency_even", of_plan(|p| p.efficiency_even))
-            .text(
-                "method",
-                rows.iter().map(|_| Some("exchange, locally optimal")).chain(self.without.iter().map(|_| None)),
-            )
-            .text("why", rows.iter().map(|_| None).chain(self.without.iter().map(|(_, why)| Some(why))))
-            .finish()
     }
 }
 

@@ -1,13 +1,9 @@
 //! Settings of the plan of baths.
 
-use serde::{Deserialize, Serialize};
-
-use crate::error::within;
+use crate::error::inside;
 
 settings! {
     /// How the baths of the next calibration are planned.
-    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-    #[serde(default, deny_unknown_fields)]
     pub struct PlanSettings {
         /// Most baths of a plan, from four up: water and three others define a curve.
         most_baths: usize = 8, 4..=24, "4 to 24";
@@ -22,7 +18,7 @@ settings! {
     }
     also |settings| {
         let Some((low, high)) = settings.range_sg else { return Ok(()) };
-        within("range_sg", low, 0.98, 1.15, "0.98 to 1.15, the lower end first")?;
-        within("range_sg", high, low + 1e-4, 1.15, "0.98 to 1.15, the lower end first")
+        inside("range_sg", low, 0.98..=1.15, "0.98 to 1.15, the lower end first")?;
+        inside("range_sg", high, low + 1e-4..=1.15, "0.98 to 1.15, the lower end first")
     }
 }

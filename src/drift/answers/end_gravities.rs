@@ -18,9 +18,6 @@ assumed! {
 ///
 /// Where a batch ended is its lowest sample from the second half of its time; where it has none, the lowest daily median of
 /// its probes on their curves.
-///
-/// # Errors
-/// Those of the liquid formulas for an original gravity outside 1.0 to 1.2.
 pub(super) fn end_gravities(season: &Season, calibrations: &Calibrations) -> Result<Vec<f64>> {
     let liquids = calibrations.liquids(season)?;
     let of_batch =

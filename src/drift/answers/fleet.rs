@@ -6,7 +6,7 @@ use crate::fit::{Estimate, Finding, quantile};
 use crate::gravity::OffsetPrior;
 
 use crate::drift::model::{Averaged, FleetModel, METHOD, Variances};
-use crate::drift::results::{FleetTerm, not_estimated};
+use crate::drift::results::FleetTerm;
 use crate::drift::settings::DriftSettings;
 
 const NAMES: [&str; 5] = [
@@ -17,7 +17,7 @@ const NAMES: [&str; 5] = [
     "beer_bias_sg",
 ];
 
-/// What the probes say response_covariance.
+/// What the probes say together.
 pub(super) struct FleetAnswer {
     pub terms: Vec<FleetTerm>,
     pub offset_prior: OffsetPrior,
@@ -56,12 +56,11 @@ impl DriftSettings {
             slopes.iter().enumerate().filter_map(|(p, slope)| Some((p, slope.estimate()?))).collect();
         let sd_term = |of: fn(&Variances) -> f64| {
             let (mean, sd) = averaged.variance_sd(of);
-            let method = "mean over the restricted likelihood, normal";
-            Estimate::normal(mean, sd, self.common.level, method)
-                .map_or_else(not_estimated, |e| Finding::Estimated(Estimate { lower: e.lower.max(0.0), ..e }))
+            let e = Estimate::normal(mean, sd, self.common.level, "mean over the restricted likelihood, normal");
+            Finding::from(e.map(|e| Estimate { lower: e.lower.max(0.0), ..e }))
         };
         let beer = match model.beer {
-            Some(j) => averaged.effect(j, self.common.level, METHOD).map_or_else(not_estimated, Finding::Estimated),
+            Some(j) => averaged.effect(j, self.common.level, METHOD).into(),
             None => Finding::missing("no sample with a probe's tilt"),
         };
         let means = self.means(averaged, &estimated);
@@ -71,7 +70,7 @@ impl DriftSettings {
                 let slopes = (m.mean.value, m.sd);
                 (Finding::Estimated(m.mean), Finding::Estimated(m.another), Some(m.df), Some(slopes))
             }
-            Err(why) => (not_estimated(why), Finding::missing("fewer than two probes with a drift rate"), None, None),
+            Err(why) => (Err(why).into(), Finding::missing("fewer than two probes with a drift rate"), None, None),
         };
         let findings = [mean, another, sd_term(|v| v.walk_sd), sd_term(|v| v.pair_sd), beer];
         let offset_prior = self.prior_of(&findings);

@@ -7,7 +7,7 @@ use crate::units::Instant;
 
 use crate::drift::model::{Averaged, FleetModel, PairRow, ProbeModel};
 use crate::drift::pairs::Curves;
-use crate::drift::results::{DriftKind, KindVerdict, not_estimated};
+use crate::drift::results::{DriftKind, KindVerdict};
 use crate::drift::scale::AT_SG;
 use crate::drift::settings::DriftSettings;
 
@@ -72,7 +72,7 @@ impl DriftSettings {
     /// Both families are given the probe's line, walk and steps with the same priors at SG 1.020, and differ in how these show
     /// at other gravities; the posterior weight of a family is its likelihood over the sum of both, at equal prior weight.
     /// Below the certainty asked for, the verdict is that they cannot be told apart. In physical coordinates both rates
-    /// are estimated response_covariance, each with a normal prior of the size of the fleet's drift.
+    /// are estimated together, each with a normal prior of the size of the fleet's drift.
     ///
     /// What one water check and one strong bath (SG 1.060) at the season's end would buy: with D the distance between what the two
     /// families predict for the contrast of the two, in its SDs, the log odds move by N(D^2/2, D^2).
@@ -145,8 +145,7 @@ impl DriftSettings {
         let slope = averaged.model.probes.first().map_or(0, ProbeModel::slope);
         let zero_effect = model.prior_sd.len() - 1;
         let averaged = averaged.again(&model)?;
-        let of =
-            |j: usize| averaged.effect(j, self.common.level, METHOD).map_or_else(not_estimated, Finding::Estimated);
+        let of = |j: usize| Finding::from(averaged.effect(j, self.common.level, METHOD));
         Ok([of(slope), of(zero_effect)])
     }
 }

@@ -6,7 +6,6 @@ use crate::units::Instant;
 
 use crate::drift::model::{FleetModel, NormalMixture, ProbeModel, ShiftTerm};
 use crate::drift::pairs::Curves;
-use crate::drift::results::not_estimated;
 use crate::drift::results::{OutOfLimit, Recalibrate, TrackPoint};
 use crate::drift::scale::{AT_SG, MONTH_D};
 use crate::drift::settings::DriftSettings;
@@ -114,7 +113,7 @@ impl Predictor<'_> {
         }
         let stepped = |step: &ShiftTerm| step.at_age(now) - step.at_age(from);
         let change = self.over.mixture(p, |variances| part.change_target(from, now, variances), stepped);
-        change.estimate(self.settings.common.level, METHOD).map_or_else(not_estimated, Finding::Estimated)
+        change.estimate(self.settings.common.level, METHOD).into()
     }
 
     /// The chance from the calibration in force to as far ahead as the probe was observed; the present is among them.

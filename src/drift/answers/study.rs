@@ -9,9 +9,8 @@ use crate::gravity::OffsetPrior;
 use crate::season::Season;
 
 use crate::drift::model::{Averaged, FleetModel, ProbeErrors, ProbeModel, ShiftTerm};
-use crate::drift::pairs::find_pairs;
-use crate::drift::pairs::{Curves, ModelPair};
-use crate::drift::results::{DriftPair, Misfit, PairKind, ProbeDrift, Recalibrate, Shift, not_estimated};
+use crate::drift::pairs::{Curves, ModelPair, find_pairs};
+use crate::drift::results::{DriftPair, Misfit, PairKind, ProbeDrift, Recalibrate, Shift};
 use crate::drift::settings::DriftSettings;
 use crate::drift::shifts::{OVER_SHIFTS, ShiftAverage, find_misfits};
 
@@ -127,9 +126,6 @@ impl DriftSettings {
     /// What a probe's offset in a batch may be, and what the probes of a given batch may read wrong, by the drift of the
     /// season: the part of [`DriftSettings::fit`] that other studies need, without the rest. Shifts are those of known
     /// events; none are sought.
-    ///
-    /// # Errors
-    /// As [`DriftSettings::fit`].
     pub(crate) fn errors(
         &self,
         season: &Season,
@@ -147,9 +143,6 @@ impl DriftSettings {
 
     /// What the probes may read wrong by the pairs of this season, with the variances, the entries left out and the dates
     /// of shifts that are held in `held`, of this season or another that differs little.
-    ///
-    /// # Errors
-    /// As [`DriftSettings::fit`].
     pub(crate) fn errors_given(
         &self,
         season: &Season,
@@ -338,7 +331,7 @@ fn each(
 ) -> Vec<Finding> {
     let one = |(p, part): (usize, &ProbeModel)| match (too_little(part), averaged) {
         (Some(why), _) => Finding::missing(why),
-        (None, Ok(averaged)) => of(averaged, p).map_or_else(not_estimated, Finding::Estimated),
+        (None, Ok(averaged)) => of(averaged, p).into(),
         (None, Err(why)) => Finding::missing(why.to_string()),
     };
     model.probes.iter().enumerate().map(one).collect()

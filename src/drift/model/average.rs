@@ -3,7 +3,7 @@
 use crate::error::{Error, Result};
 use crate::fit::Estimate;
 
-use super::equations::{BlockPrediction, MixedEquations, PredictionTarget};
+use super::equations::{BlockPrediction, DOING, MixedEquations, PredictionTarget};
 use super::fleet_model::FleetModel;
 use super::mixture::NormalMixture;
 use super::variances::{Variances, ln_prior};
@@ -41,7 +41,7 @@ impl<'m> Averaged<'m> {
             let (mut row, mut last) = (f64::NEG_INFINITY, f64::NEG_INFINITY);
             for (j, &pair_sd) in PAIR_SD.iter().enumerate() {
                 let variances = Variances { walk_sd, pair_sd };
-                match MixedEquations::new(model.blocks(variances), &model.prior_sd) {
+                match model.solved(variances) {
                     Ok(at) if at.ln_likelihood.is_finite() => {
                         let cell = (width(&WALK_SD, i) * width(&PAIR_SD, j)).ln();
                         let ln = at.ln_likelihood + ln_prior(&variances) + cell;
@@ -64,8 +64,7 @@ impl<'m> Averaged<'m> {
             last_row = row;
         }
         if !top.is_finite() {
-            return Err(failure
-                .unwrap_or_else(|| Error::numeric("the drift of all probes response_covariance", "no likelihood")));
+            return Err(failure.unwrap_or_else(|| Error::numeric(DOING, "no likelihood")));
         }
         let total: f64 = solved.iter().map(|(ln, ..)| (ln - top).exp()).sum();
         for (weight, ..) in &mut solved {
@@ -88,9 +87,7 @@ impl<'m> Averaged<'m> {
             sum += weight * f64::from(u8::from(keep));
             keep
         });
-        let solve = |(weight, at): (f64, Variances)| {
-            Ok((weight / sum, at, MixedEquations::new(model.blocks(at), &model.prior_sd)?))
-        };
+        let solve = |(weight, at): (f64, Variances)| Ok((weight / sum, at, model.solved(at)?));
         Ok(Averaged { model, solved: points.into_iter().map(solve).collect::<Result<_>>()? })
     }
 
@@ -153,8 +150,7 @@ impl<'m> Averaged<'m> {
     pub fn ln_evidence(&self, other: &FleetModel) -> Result<f64> {
         let mut sum = 0.0;
         for (weight, variances, system) in &self.solved {
-            let ln =
-                MixedEquations::new(other.blocks(*variances), &other.prior_sd)?.ln_likelihood - system.ln_likelihood;
+            let ln = other.solved(*variances)?.ln_likelihood - system.ln_likelihood;
             sum += weight * ln.clamp(-600.0, 600.0).exp();
         }
         Ok(sum.ln())

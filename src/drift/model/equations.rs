@@ -7,7 +7,8 @@ use nalgebra::{DMatrix, DVector};
 use crate::error::{Error, Result};
 use crate::fit::matrix::{inverse, solve_transposed, upper_root};
 
-const DOING: &str = "the drift of all probes response_covariance";
+/// What is done here, for messages.
+pub(super) const DOING: &str = "the drift of all probes together";
 
 /// Rows of one block with its own covariance.
 ///

@@ -1,6 +1,8 @@
-//! The model of all probes' errors response_covariance.
+//! The model of all probes' errors together.
 
 use std::collections::BTreeSet;
+
+use crate::error::Result;
 
 use super::equations::{MixedEquations, ProbeBlock};
 use super::mixture::ln_sum;
@@ -34,6 +36,11 @@ impl FleetModel {
         self.probes.iter().map(|part| part.block(variances)).collect()
     }
 
+    /// The model solved for given variances.
+    pub fn solved(&self, at: Variances) -> Result<MixedEquations<'_>> {
+        MixedEquations::new(self.blocks(at), &self.prior_sd)
+    }
+
     /// The same model with a walk of the kind that its pairs show.
     ///
     /// Whether sensors wander (sideways) or masses (proportional) is taken to be alike in all probes of a fleet. The sideways
@@ -43,14 +50,8 @@ impl FleetModel {
         let mut best = Vec::new();
         for sideways in PARTS {
             let model = self.with_sideways(sideways);
-            let at =
-                PARTS_WALK_SD.iter().flat_map(|walk_sd| PARTS_PAIR_SD.iter().map(move |pair_sd| (*walk_sd, *pair_sd)));
-            let ln = at.filter_map(|(walk_sd, pair_sd)| {
-                let variances = Variances { walk_sd, pair_sd };
-                let system = MixedEquations::new(model.blocks(variances), &model.prior_sd).ok()?;
-                Some(system.ln_likelihood + ln_prior(&variances))
-            });
-            best.push((sideways, ln_sum(ln)));
+            let ln = |at: Variances| Some(model.solved(at).ok()?.ln_likelihood + ln_prior(&at));
+            best.push((sideways, ln_sum(Variances::grid(&PARTS_WALK_SD, &PARTS_PAIR_SD).filter_map(ln))));
         }
         let total = ln_sum(best.iter().map(|(_, ln)| *ln));
         match total.is_finite() {

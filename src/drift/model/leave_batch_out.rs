@@ -102,7 +102,7 @@ impl BatchErrors for ProbeErrors {
         };
         let seen: Vec<OnFirstCurve> = asked.iter().map(seen).collect::<Option<_>>()?;
         let model = self.without(&series.batch);
-        let system = MixedEquations::new(model.blocks(self.held.variances), &model.prior_sd).ok()?;
+        let system = model.solved(self.held.variances).ok()?;
         let (mean, covariance) = self.predict(&system, &model, &asked, &seen)?;
         Some(KnownErrors {
             knots: asked.iter().map(|one| one.knot).collect(),

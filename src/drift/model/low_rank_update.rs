@@ -35,8 +35,7 @@ pub(in crate::drift) fn columns_of(system: &MixedEquations, p: usize, columns: &
     let spread = system.inverse().select_columns(part.effects) * &inner;
     let own = spread.select_rows(part.effects);
     let information = white.tr_mul(&white) - inner.tr_mul(&own);
-    let rest = &part.y - &part.columns * system.effects.select_rows(part.effects);
-    let scores = white.tr_mul(&rest);
+    let scores = white.tr_mul(&system.residual(part));
     Some(ShiftColumns { information, scores, white, spread })
 }
 

@@ -14,6 +14,13 @@ pub(in crate::drift) struct Variances {
     pub pair_sd: f64,
 }
 
+impl Variances {
+    /// Every pair of these, walk by walk.
+    pub fn grid<'a>(walk_sd: &'a [f64], pair_sd: &'a [f64]) -> impl Iterator<Item = Self> + 'a {
+        walk_sd.iter().flat_map(move |&walk_sd| pair_sd.iter().map(move |&pair_sd| Self { walk_sd, pair_sd }))
+    }
+}
+
 /// Logarithm of the half-Cauchy priors of both SDs, up to a constant.
 pub(in crate::drift) fn ln_prior(at: &Variances) -> f64 {
     let one = |sd: f64| -(1.0 + (sd / *PRIOR_SCALE).powi(2)).ln();

@@ -11,7 +11,7 @@ use crate::calibration::{Calibrations, CovarianceRoot, Noise, Sources, probe_ids
 use crate::error::Result;
 use crate::gravity::episodes;
 use crate::season::{Pair, Season};
-use crate::units::Instant;
+use crate::units::MINUTES_PER_HOUR;
 
 use super::settings::DriftSettings;
 
@@ -21,8 +21,6 @@ pub(super) use curves::{Curves, OnFirstCurve};
 pub(super) use finder::ModelPair;
 
 use plateau::NO_BEER;
-
-const MINUTES_PER_HOUR: f64 = 60.0;
 
 /// All pairs of a season, by probe and time.
 ///
@@ -34,11 +32,10 @@ pub(super) fn find_pairs(
     settings: &DriftSettings,
 ) -> Result<Vec<ModelPair>> {
     let mut pairs = season.pairs(settings.window_min.max(0.5 * MINUTES_PER_HOUR * settings.plateau_window_h))?;
-    let window = (settings.window_min * 60e6).round() as i64;
     pairs.retain_mut(|pair| {
         let Some(reference) = season.references.get(pair.reference) else { return false };
-        let is_near = |at: &Instant| (at.micros() - reference.at.micros()).abs() <= window;
-        let is_near = |row: &usize| season.readings.at.get(*row).is_some_and(is_near);
+        let (from, to) = reference.at.around(settings.window_min / MINUTES_PER_HOUR);
+        let is_near = |row: &usize| season.readings.at.get(*row).is_some_and(|at| (from..=to).contains(at));
         if pair.rows.iter().any(is_near) {
             pair.rows.retain(is_near);
             return true;

@@ -11,7 +11,7 @@ assumed! {
 }
 
 /// Readings that show no beer.
-pub(super) const NO_BEER: Flags = UNUSABLE.with(Flags::OUTSIDE_BATCH);
+pub(super) const NO_BEER: Flags = UNUSABLE.with(Flags::NO_BEER);
 
 /// A plateau: the tilt of a probe at a moment, from its readings around it.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -9,9 +9,6 @@ mod recalibrate;
 mod shift;
 mod verdict;
 
-use crate::error::Error;
-use crate::fit::Finding;
-
 pub use fleet::FleetTerm;
 pub use kind::{DriftKind, KindVerdict};
 pub use misfit::{Misfit, MisfitKind};
@@ -21,11 +18,3 @@ pub use probe::{ProbeDrift, TrackPoint};
 pub use recalibrate::Recalibrate;
 pub use shift::{Shift, ShiftKind};
 pub use verdict::{LastCheck, ProbeVerdict};
-
-/// The finding that stands for a number that could not be estimated.
-pub(super) fn not_estimated(why: Error) -> Finding {
-    match why {
-        Error::NotEstimable { why, .. } => Finding::missing(why),
-        other => Finding::missing(other.to_string()),
-    }
-}

@@ -1,8 +1,9 @@
 //! Probes that were written to each other's batch: each then reads what was written down of the other's. That is one slip; a shift
 //! of each probe, or a wrong entry for each disagreement, would be many.
 
-use crate::calibration::Liquids;
-use crate::calibration::{Calibrations, NAMED, UNUSABLE};
+use std::collections::BTreeMap;
+
+use crate::calibration::{Calibrations, Liquids, NAMED, UNUSABLE};
 use crate::drift::model::ln_sum;
 use crate::error::Result;
 use crate::season::{Batch, HYDROMETER_SD_SG, Season};
@@ -33,24 +34,28 @@ pub(crate) type NamedStay = (String, String);
 /// wrong entry, or without a reading, it is anything that beers have. The offset o of a probe is common to a batch. The odds are
 /// those of the entries of both batches with the probes exchanged over those as written, times [`EXCHANGED`], and
 /// neither batch may lose.
-///
-/// # Errors
-/// As [`Calibrations::liquids`].
 pub(crate) fn exchanged_stays(season: &Season, calibrations: &Calibrations) -> Result<Vec<[NamedStay; 2]>> {
     let liquids = calibrations.liquids(season)?;
     let stays: Vec<(&String, &Batch)> =
         season.batches.iter().flat_map(|batch| batch.probes.iter().map(move |probe| (probe, batch))).collect();
-    let ln = |stay, batch| ln_likelihood(season, calibrations, &liquids, stay, batch);
-    let own: Vec<f64> = stays.iter().map(|stay| ln(*stay, stay.1)).collect();
+    let written: BTreeMap<&str, Vec<WrittenGravity>> =
+        season.batches.iter().map(|batch| (batch.batch.as_str(), entries(season, batch))).collect();
+    let mut known = BTreeMap::new();
+    // Batches with several probes ask for the same again.
+    let mut ln = |stay: &(&'_ String, &'_ Batch), batch: &'_ Batch| {
+        let entries = written.get(batch.batch.as_str()).map_or(&[][..], Vec::as_slice);
+        let ln = || ln_likelihood(season, calibrations, &liquids, *stay, (batch, entries));
+        *known.entry((stay.0.clone(), stay.1.batch.clone(), batch.batch.clone())).or_insert_with(ln)
+    };
     let least = (*NAMED / (1.0 - *NAMED)).ln() - (*EXCHANGED / (1.0 - *EXCHANGED)).ln();
     let mut found = Vec::new();
-    for (i, (a, own_a)) in stays.iter().zip(&own).enumerate() {
-        for (b, own_b) in stays.iter().zip(&own).skip(i + 1) {
+    for (i, a) in stays.iter().enumerate() {
+        for b in stays.iter().skip(i + 1) {
             let apart = a.1.ended_at.is_some_and(|end| end < b.1.pitched_at);
             if a.0 == b.0 || a.1.batch == b.1.batch || apart {
                 continue;
             }
-            let gains = [ln(*b, a.1) - own_a, ln(*a, b.1) - own_b];
+            let gains = [ln(b, a.1) - ln(a, a.1), ln(a, b.1) - ln(b, b.1)];
             if gains[0] + gains[1] > least && gains.iter().all(|gain| *gain >= 0.0) {
                 found.push((gains[0] + gains[1], [a, b].map(|(probe, batch)| ((*probe).clone(), batch.batch.clone()))));
             }
@@ -66,13 +71,34 @@ pub(crate) fn exchanged_stays(season: &Season, calibrations: &Calibrations) -> R
     Ok(named)
 }
 
+/// What was written down of a gravity of a batch: when, its SG, the error of that and how many entries count as one there.
+struct WrittenGravity {
+    at: Instant,
+    sg: f64,
+    sd: f64,
+    alike: f64,
+}
+
+/// The entries of a batch.
+fn entries(season: &Season, batch: &Batch) -> Vec<WrittenGravity> {
+    let original = batch.original_sg.zip(Some(batch.original_sg_sd.unwrap_or(*HYDROMETER_SD_SG)));
+    let original = original.map(|(sg, sd)| (batch.pitched_at.plus_hours(NEAR_H), sg, sd));
+    let samples = season.samples_of(&batch.batch).map(|sample| (sample.at, sample.sg, sample.sd()));
+    let all: Vec<(Instant, f64, f64)> = samples.chain(original).collect();
+    let entry = |(at, sg, sd): &(Instant, f64, f64)| {
+        let alike = all.iter().filter(|other| other.0.hours_since(*at).abs() < ONE_ENTRY_H).count() as f64;
+        WrittenGravity { at: *at, sg: *sg, sd: sd.hypot(*AGREES_SG), alike }
+    };
+    all.iter().map(entry).collect()
+}
+
 /// Logarithm of the likelihood of what was written down of a batch, if the probe of this stay was in it.
 fn ln_likelihood(
     season: &Season,
     calibrations: &Calibrations,
     liquids: &Liquids,
     (probe, own): (&String, &Batch),
-    batch: &Batch,
+    (batch, entries): (&Batch, &[WrittenGravity]),
 ) -> f64 {
     let read = |at: Instant| {
         let rows = season.readings.of_probe_between(probe, at.plus_hours(-NEAR_H), at.plus_hours(NEAR_H));
@@ -84,20 +110,15 @@ fn ln_likelihood(
         let liquid = liquids.of(season, Some(&batch.batch));
         Some(calibrations.in_force(probe, at)?.gravity_at(liquid, row.tilt_deg, row.temp_c, 0.0)?.sg)
     };
-    let original = batch.original_sg.zip(Some(batch.original_sg_sd.unwrap_or(*HYDROMETER_SD_SG)));
-    let original = original.map(|(sg, sd)| (batch.pitched_at.plus_hours(NEAR_H), sg, sd));
-    let samples = season.samples_of(&batch.batch).map(|sample| (sample.at, sample.sg, sample.sd()));
-    let entries: Vec<_> = samples.chain(original).map(|entry| (entry, read(entry.0))).collect();
+    let entries: Vec<(&WrittenGravity, Option<f64>)> = entries.iter().map(|entry| (entry, read(entry.at))).collect();
     let at = |k: i32| {
-        let of = |((at, sg, sd), read): &((Instant, f64, f64), Option<f64>)| {
-            let alike = entries.iter().filter(|other| other.0.0.hours_since(*at).abs() < ONE_ENTRY_H).count();
-            let sd = sd.hypot(*AGREES_SG);
+        let of = |(entry, read): &(&WrittenGravity, Option<f64>)| {
             let density = read.map_or(1.0 / *BEERS_SG, |read| {
-                let off = (read - sg - f64::from(k) * *AGREES_SG) / sd;
-                let right = (-0.5 * off * off).exp() / (sd * std::f64::consts::TAU.sqrt());
+                let off = (read - entry.sg - f64::from(k) * *AGREES_SG) / entry.sd;
+                let right = (-0.5 * off * off).exp() / (entry.sd * std::f64::consts::TAU.sqrt());
                 *WRONG_SAMPLES / *BEERS_SG + (1.0 - *WRONG_SAMPLES) * right
             });
-            density.ln() / alike as f64
+            density.ln() / entry.alike
         };
         entries.iter().map(of).sum::<f64>() - f64::from(1 + k * k).ln()
     };

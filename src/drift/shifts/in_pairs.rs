@@ -3,10 +3,8 @@
 
 use std::collections::BTreeSet;
 
-use crate::fit::Finding;
-
 use crate::drift::model::{FleetModel, NormalMixture, ProbeModel, ShiftTerm, ln_sum};
-use crate::drift::results::{Shift, ShiftKind, not_estimated};
+use crate::drift::results::{Shift, ShiftKind};
 use crate::drift::settings::DriftSettings;
 
 use super::scan::{ShiftCandidate, ln_ratios, scan};
@@ -114,9 +112,7 @@ impl DriftSettings {
             at: part.instant(found.months),
             earliest: part.instant(found.between.0),
             latest: part.instant(found.between.1),
-            shift_sg: NormalMixture(size)
-                .estimate(self.common.level, FOUND)
-                .map_or_else(not_estimated, Finding::Estimated),
+            shift_sg: NormalMixture(size).estimate(self.common.level, FOUND).into(),
             kind: ShiftKind::Found,
             or_probes: others.map(|part| part.probe.clone()).collect(),
             p_probe: Some(found.p_probe),

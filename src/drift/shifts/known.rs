@@ -3,7 +3,7 @@
 use crate::fit::Finding;
 
 use crate::drift::model::{Averaged, METHOD};
-use crate::drift::results::{Shift, ShiftKind, not_estimated};
+use crate::drift::results::{Shift, ShiftKind};
 use crate::drift::settings::DriftSettings;
 
 impl DriftSettings {
@@ -14,8 +14,7 @@ impl DriftSettings {
             for step in &part.steps {
                 let Some(event) = &step.event else { continue };
                 let shift_sg = if part.rows.iter().any(|row| step.at_age(row.months).abs() > 0.0) {
-                    let size = averaged.mixture(p, |_| part.step_target(step));
-                    size.estimate(self.common.level, METHOD).map_or_else(not_estimated, Finding::Estimated)
+                    averaged.mixture(p, |_| part.step_target(step)).estimate(self.common.level, METHOD).into()
                 } else {
                     Finding::missing("no reference after it")
                 };

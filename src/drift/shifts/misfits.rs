@@ -75,7 +75,7 @@ struct Solved<'m> {
 
 impl<'m> Solved<'m> {
     fn new(model: &'m FleetModel, at: Variances) -> Option<Self> {
-        let system = MixedEquations::new(model.blocks(at), &model.prior_sd).ok()?;
+        let system = model.solved(at).ok()?;
         let (mut scores, mut inner, mut loads) = (Vec::new(), Vec::new(), Vec::new());
         for part in &system.parts {
             let n = part.y.len();
@@ -298,10 +298,7 @@ fn wrong_entries(solved: &[Solved], all: &[Entry], out: &BTreeSet<usize>) -> Vec
 
 /// All hypotheses that are likelier than not by enough.
 fn hypotheses(model: &FleetModel, all: &[Entry], rows: &[Row], out: &BTreeSet<usize>) -> Vec<Hypothesis> {
-    let grid = WALK_SD
-        .iter()
-        .flat_map(|walk_sd| PAIR_SD.iter().map(|pair_sd| Variances { walk_sd: *walk_sd, pair_sd: *pair_sd }));
-    let solved = solved(model, grid);
+    let solved = solved(model, Variances::grid(&WALK_SD, &PAIR_SD));
     let total = ln_sum(solved.iter().map(|at| at.ln));
     let least = (*NAMED / (1.0 - *NAMED)).ln();
     let mut found = wrong_entries(&solved, all, out);

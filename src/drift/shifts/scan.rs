@@ -108,16 +108,8 @@ pub(in crate::drift) fn ln_ratios(model: &FleetModel, sd: f64) -> Vec<f64> {
 
 /// The model solved on the grid, with the logarithms of the priors.
 fn systems(model: &FleetModel) -> Vec<(MixedEquations<'_>, f64)> {
-    let mut systems = Vec::new();
-    for &walk_sd in &WALK_SD {
-        for &pair_sd in &PAIR_SD {
-            let at = Variances { walk_sd, pair_sd };
-            systems.extend(
-                MixedEquations::new(model.blocks(at), &model.prior_sd).ok().map(|system| (system, ln_prior(&at))),
-            );
-        }
-    }
-    systems
+    let solved = |at: Variances| Some((model.solved(at).ok()?, ln_prior(&at)));
+    Variances::grid(&WALK_SD, &PAIR_SD).filter_map(solved).collect()
 }
 
 fn points(systems: &[(MixedEquations, f64)], seasons: &[DMatrix<f64>], gaps: &[VisitGaps], sd: f64) -> Vec<AtPoint> {

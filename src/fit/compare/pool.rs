@@ -6,10 +6,9 @@
 //!
 //! The variance between the units by restricted maximum likelihood.
 
-use crate::fit::Estimate;
 use crate::fit::mixture::central_interval;
 use crate::fit::quantile::{check_level, chi_squared, normal_two_sided, student_t_two_sided};
-use crate::fit::root;
+use crate::fit::{Estimate, root};
 use crate::{Error, Result};
 
 /// Points of the confidence distribution of tau.

@@ -142,8 +142,7 @@ impl LinearSettings {
             return Err(Error::Usage(format!("{} standard deviations for {} observations", sd.len(), y.len())));
         }
         if let Some(bad) = sd.into_iter().flatten().find(|s| !(**s > 0.0 && s.is_finite())) {
-            let value = bad.to_string();
-            return Err(Error::Setting { name: "sd", value, wanted: "finite standard deviations above 0" });
+            return Err(Error::setting("sd", bad, "finite standard deviations above 0"));
         }
         if y.len() < columns.len() {
             return Err(Error::not_estimable(

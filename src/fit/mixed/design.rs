@@ -110,8 +110,7 @@ impl Design {
             return Err(Error::not_estimable("a mixed model", why));
         }
         if let Some(sd) = self.residual_sd.filter(|sd| !(*sd >= 0.0 && sd.is_finite())) {
-            let value = sd.to_string();
-            return Err(Error::Setting { name: "residual_sd", value, wanted: "a standard deviation of 0 or more" });
+            return Err(Error::setting("residual_sd", sd, "a standard deviation of 0 or more"));
         }
         self.check_known(n)?;
         self.random.iter().try_for_each(|term| self.check_random(term, n))
@@ -154,10 +153,7 @@ impl Design {
             return Err(Error::Usage(format!("{} known variances for {n} rows", self.known.len())));
         }
         match self.known.iter().find(|v| !(**v >= 0.0 && v.is_finite())) {
-            Some(bad) => {
-                let value = bad.to_string();
-                Err(Error::Setting { name: "known variance", value, wanted: "a finite number from 0 up" })
-            }
+            Some(bad) => Err(Error::setting("known variance", bad, "a finite number from 0 up")),
             None => Ok(()),
         }
     }

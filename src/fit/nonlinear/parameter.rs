@@ -54,22 +54,22 @@ pub(super) fn check(parameters: &[Parameter]) -> Result<()> {
         }
         let inside = parameter.start >= parameter.lower && parameter.start <= parameter.upper;
         if !parameter.start.is_finite() || !(inside || parameter.held) {
-            return Err(Error::Setting {
-                name: "start",
-                value: format!(
+            return Err(Error::setting(
+                "start",
+                format!(
                     "{} for `{}`, bounds {} to {}",
                     parameter.start, parameter.name, parameter.lower, parameter.upper
                 ),
-                wanted: "a finite number within the bounds",
-            });
+                "a finite number within the bounds",
+            ));
         }
         let sound = |(mean, sd): (f64, f64)| sd > 0.0 && sd.is_finite() && mean.is_finite();
         if let Some((mean, sd)) = parameter.prior.filter(|prior| !sound(*prior)) {
-            return Err(Error::Setting {
-                name: "prior",
-                value: format!("mean {mean}, sd {sd} for `{}`", parameter.name),
-                wanted: "a finite mean and a finite standard deviation above 0",
-            });
+            return Err(Error::setting(
+                "prior",
+                format!("mean {mean}, sd {sd} for `{}`", parameter.name),
+                "a finite mean and a finite standard deviation above 0",
+            ));
         }
     }
     Ok(())

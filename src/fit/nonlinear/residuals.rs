@@ -18,8 +18,5 @@ pub trait Residuals {
     fn residuals(&self, parameters: &[f64], out: &mut [f64]) -> Result<()>;
 
     /// Writes d residual_i / d parameter_j into row i, column j of `out`.
-    ///
-    /// # Errors
-    /// Where the model has no derivative.
     fn jacobian(&self, parameters: &[f64], out: ArrayViewMut2<'_, f64>) -> Result<()>;
 }

@@ -1,8 +1,9 @@
 //! How a nonlinear fit is done.
 
 settings! {
+    in code
     /// How a nonlinear fit is done.
-    #[derive(Debug, Clone, Copy, PartialEq)]
+    #[derive(Copy)]
     pub struct NonlinearSettings {
         /// Relative change of the sum of squares, and of the parameters, below which the iteration ends; above 1e-12 without
         /// the Gauss-Newton steps for the last digits.
@@ -10,5 +11,4 @@ settings! {
         /// Evaluations per parameter before giving up.
         patience: usize = 1000, 1..=usize::MAX, "a number above 0";
     }
-    also |_| Ok(())
 }

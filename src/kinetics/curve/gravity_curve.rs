@@ -33,27 +33,11 @@ pub(crate) struct GravityCurve {
 }
 
 impl GravityCurve {
-    /// A curve without tail or correction.
-    pub(crate) fn plain(
-        kind: FermentationCurve,
-        original_sg: f64,
-        terminal_sg: f64,
-        scale_h: f64,
-        steepness: f64,
-        asymmetry: f64,
-    ) -> Self {
-        let (tail_share, tail_pace) = (0.0, 0.2);
-        Self {
-            kind,
-            original_sg,
-            terminal_sg,
-            scale_h,
-            steepness,
-            asymmetry,
-            tail_share,
-            tail_pace,
-            correction: [0.0; N_BASIS],
-        }
+    /// A curve without tail or correction, from gravities at pitching and at rest, steepness and asymmetry.
+    pub(crate) fn plain(kind: FermentationCurve, sg: [f64; 2], scale_h: f64, shape: [f64; 2]) -> Self {
+        let ([original_sg, terminal_sg], [steepness, asymmetry]) = (sg, shape);
+        let (tail_share, tail_pace, correction) = (0.0, 0.2, [0.0; N_BASIS]);
+        Self { kind, original_sg, terminal_sg, scale_h, steepness, asymmetry, tail_share, tail_pace, correction }
     }
 
     /// A curve with these parameters: SG at pitching, terminal SG, ln scale_h, ln steepness, ln asymmetry, the tail's share

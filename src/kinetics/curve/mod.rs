@@ -33,8 +33,6 @@ mod smooth_correction;
 mod tabulated;
 
 pub use fermentation_curve::FermentationCurve;
-pub(crate) use gravity_curve::GravityCurve;
-pub(crate) use gravity_curve::NO_TAIL;
-pub(crate) use smooth_correction::{CELL, CELLS};
-pub(crate) use smooth_correction::{N_BASIS, PARAMETERS};
+pub(crate) use gravity_curve::{GravityCurve, NO_TAIL};
+pub(crate) use smooth_correction::{CELL, CELLS, N_BASIS, PARAMETERS};
 pub(crate) use tabulated::Tabulated;

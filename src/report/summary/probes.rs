@@ -50,16 +50,18 @@ fn calibration(answer: &mut Answer, found: &Calibrations, study: &SeasonStudy) {
 
 fn drift(answer: &mut Answer, found: &Drift, study: &SeasonStudy, reader: &Reader) {
     let limit = reader.scales.limit(found.limit_sg);
-    let trust = |wanted| found.probes.iter().filter(move |probe| Trust::of(study, found, probe, reader) == wanted);
-    let trusted: Vec<&str> = trust(Trust::Yes).map(|probe| probe.probe.as_str()).collect();
+    let all = Trust::all(study, found, reader);
+    let any = |wanted| all.iter().any(|(_, trust)| *trust == wanted);
+    let trusted = all.iter().filter(|(_, trust)| *trust == Trust::Yes);
+    let trusted: Vec<&str> = trusted.map(|(probe, _)| probe.probe.as_str()).collect();
     if found.probes.is_empty() {
         answer.say("No probe met a reference after its calibration.");
     } else if !trusted.is_empty() {
         answer.say(format!("Trust, within {limit}: {}.", some(&trusted, MOST_NAMES)));
-    } else if trust(Trust::Provisional).next().is_none() {
+    } else if !any(Trust::Provisional) {
         answer.say(format!("None is known to read within {limit}."));
     }
-    if trust(Trust::No).next().is_some() {
+    if any(Trust::No) {
         answer.say("The gravities in this report are corrected for the known errors of the others.");
     }
     let mut shifts: Vec<&Shift> = found.shifts.iter().filter(|shift| shift.kind.is_found()).collect();
@@ -84,14 +86,14 @@ fn drift(answer: &mut Answer, found: &Drift, study: &SeasonStudy, reader: &Reade
             ));
         }
     }
-    answer.table = ResultTable::new(&found.probes, usize::MAX)
-        .text("probe", |probe| &probe.probe)
-        .text("today", |probe| Trust::of(study, found, probe, reader).words())
-        .text("off by", |probe| probe.offset_sg.estimate().map_or_else(String::new, |e| reader.off(e, true)))
-        .text("calibrate by", |probe| calibrate_by(found, probe, reader))
-        .text("over the season", |probe| &probe.verdict)
-        .text("last check", |probe| probe.last_check.map_or_else(String::new, |last| reader.day(last.at)))
-        .count("checks", |probe| probe.n)
+    answer.table = ResultTable::new(&all, usize::MAX)
+        .text("probe", |(probe, _)| &probe.probe)
+        .text("today", |(_, trust)| trust.words())
+        .text("off by", |(probe, _)| probe.offset_sg.estimate().map_or_else(String::new, |e| reader.off(e, true)))
+        .text("calibrate by", |(probe, _)| calibrate_by(found, probe, reader))
+        .text("over the season", |(probe, _)| &probe.verdict)
+        .text("last check", |(probe, _)| probe.last_check.map_or_else(String::new, |last| reader.day(last.at)))
+        .count("checks", |(probe, _)| probe.n)
         .titled("");
 }
 

@@ -83,48 +83,49 @@ fn baths<'a>(answer: &mut Answer, study: &'a SeasonStudy, reader: &Reader) -> Ve
         let out = c.left_out.iter().filter(|bath| bath.residual_sg.is_finite());
         let out = out.map(|bath| (bath, -bath.residual_sg, "It is left out"));
         for (bath, off, fate) in out.chain(slips) {
-            let what = format!("{} of {}: {}", bath.name(), reader.day(bath.at), reader.plain(bath.sg));
-            all.entry((what, fate)).or_default().push((&c.probe, bath, off));
+            let what = format!("bath {} of {}", bath.name(), reader.day(bath.at));
+            all.entry((what, reader.plain(bath.sg), fate)).or_default().push((&c.probe, bath, off));
         }
     }
-    for ((what, fate), of) in &all {
+    for ((what, _, fate), of) in &all {
         let Some((_, bath, off)) = of.first() else { continue };
-        let (size, way) = (reader.size(*off), if *off > 0.0 { "above" } else { "below" });
         let probes = list(&of.iter().map(|(probe, ..)| *probe).collect::<Vec<&str>>());
         let same = |r: &&Reference| r.bath.is_some() && r.bath == bath.bath && r.at.days_since(bath.at).abs() < 1.0;
         let other = study.season.references.iter().filter(same).find(|r| (r.sg - bath.sg).abs() > 0.0);
         let other = other.map(|r| format!(", and for other probes it is {}", reader.plain(r.sg))).unwrap_or_default();
-        answer.say(format!(
-            "Look up the bath {what} is {size} {way} what the other baths of {probes} say{other}. {fate}."
-        ));
+        let say = format!("what the other baths of {probes} say{other}. {fate}");
+        answer.say(look_up(what, (bath.sg, *off), &say, reader));
     }
     all.into_values().flatten().map(|(_, bath, _)| bath).collect()
+}
+
+/// An entry that is off by so much beside what others `say`.
+fn look_up(what: &str, (sg, off_sg): (f64, f64), say: &str, reader: &Reader) -> String {
+    let way = if off_sg > 0.0 { "above" } else { "below" };
+    format!("Look up the {what}: {} is {} {way} {say}.", reader.plain(sg), reader.size(off_sg))
 }
 
 /// Entries that the rest of the season contradicts, the surest first.
 fn misfits(answer: &mut Answer, mut found: Vec<&Misfit>, reader: &Reader) {
     found.sort_by(|a, b| (b.off_sg / b.se).abs().total_cmp(&(a.off_sg / a.se).abs()));
     for misfit in found.iter().take(MOST_MISFITS) {
-        let way = if misfit.off_sg > 0.0 { "above" } else { "below" };
-        let (sg, off, on) = (reader.plain(misfit.stated_sg), reader.size(misfit.off_sg), reader.day(misfit.at));
-        let (batch, probes) = (misfit.batch.as_deref().unwrap_or_default(), list(&misfit.probes));
-        let all_else = || format!("{sg} is {off} {way} what {probes} and all else say");
-        let (what, rest) = match misfit.kind {
-            MisfitKind::Sample => (format!("Look up the sample of {on} in {batch}"), all_else()),
-            MisfitKind::Bath => {
-                let bath = misfit.bath.as_deref().unwrap_or("without a name");
-                (format!("Look up the bath {bath} of {on}"), format!("{sg} is {off} {way} what {probes} say"))
-            }
-            MisfitKind::Original => (format!("Look up the original gravity of {batch}"), all_else()),
+        let (on, probes) = (reader.day(misfit.at), list(&misfit.probes));
+        let batch = misfit.batch.as_deref().unwrap_or_default();
+        let what = match misfit.kind {
+            MisfitKind::Sample => format!("sample of {on} in {batch}"),
+            MisfitKind::Bath => format!("bath {} of {on}", misfit.bath.as_deref().unwrap_or("without a name")),
+            MisfitKind::Original => format!("original gravity of {batch}"),
             MisfitKind::Readings => {
+                let (off, way) = (reader.size(misfit.off_sg), if misfit.off_sg > 0.0 { "lower" } else { "higher" });
                 answer.say(format!(
-                    "Look whether {probes} was in {batch}: the samples of {batch} lie {off} {} on average.",
-                    if misfit.off_sg > 0.0 { "lower" } else { "higher" }
+                    "Look whether {probes} was in {batch}: the samples of {batch} lie {off} {way} on average."
                 ));
                 continue;
             }
         };
-        answer.say(format!("{what}: {rest}. It is left out."));
+        let and_all = if misfit.kind == MisfitKind::Bath { "" } else { " and all else" };
+        let say = format!("what {probes}{and_all} say. It is left out");
+        answer.say(look_up(&what, (misfit.stated_sg, misfit.off_sg), &say, reader));
     }
     match found.len().saturating_sub(MOST_MISFITS) {
         0 => {}
@@ -137,14 +138,9 @@ fn misfits(answer: &mut Answer, mut found: Vec<&Misfit>, reader: &Reader) {
 fn samples(answer: &mut Answer, fit: &BatchFit, reader: &Reader) {
     for (point, off_sg) in fit.points.iter().zip(&fit.residuals_sg) {
         if point.weight < 1.0 && matches!(point.source, PointSource::Sample(_)) {
-            answer.say(format!(
-                "Look up the sample of {} in {}: {} is {} {} the curve through the readings around it. It is left out.",
-                reader.day(fit.instant(point.hours)),
-                fit.batch,
-                reader.plain(point.sg),
-                reader.size(*off_sg),
-                if *off_sg > 0.0 { "above" } else { "below" }
-            ));
+            let what = format!("sample of {} in {}", reader.day(fit.instant(point.hours)), fit.batch);
+            let say = "the curve through the readings around it. It is left out";
+            answer.say(look_up(&what, (point.sg, *off_sg), say, reader));
         }
     }
 }
@@ -181,11 +177,11 @@ fn batches(answer: &mut Answer, study: &SeasonStudy, reader: &Reader) {
 fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift, reader: &Reader) {
     let size = |probe: &ProbeDrift| probe.offset_sg.value().map_or(0.0, f64::abs);
     // What a provisional curve needs is said apart.
-    let trust = |probe: &ProbeDrift| Trust::of(study, found, probe, reader);
-    let mut due: Vec<_> = found.probes.iter().filter(|one| matches!(trust(one), Trust::No | Trust::CheckIt)).collect();
-    due.sort_by(|a, b| size(b).total_cmp(&size(a)));
-    let any_off = due.iter().any(|probe| trust(probe) == Trust::No);
-    for probe in due.iter().take(MOST_PROBES) {
+    let all = Trust::all(study, found, reader);
+    let mut due: Vec<_> = all.iter().filter(|(_, trust)| matches!(trust, Trust::No | Trust::CheckIt)).collect();
+    due.sort_by(|(a, _), (b, _)| size(b).total_cmp(&size(a)));
+    let any_off = due.iter().any(|(_, trust)| *trust == Trust::No);
+    for (probe, _) in due.iter().take(MOST_PROBES) {
         let name = &probe.probe;
         answer.say(match off(found, probe, reader) {
             Some(off) => format!("Calibrate {name}: it reads {off}."),
@@ -193,16 +189,16 @@ fn probes(answer: &mut Answer, study: &SeasonStudy, found: &Drift, reader: &Read
         });
     }
     if let Some(more) = due.get(MOST_PROBES..).filter(|more| !more.is_empty()) {
-        let names: Vec<&str> = more.iter().map(|probe| probe.probe.as_str()).collect();
+        let names: Vec<&str> = more.iter().map(|(probe, _)| probe.probe.as_str()).collect();
         answer.say(format!("Also due, by smaller errors: {}. Their dates stand with the probes.", list(&names)));
     }
-    let soon = |probe: &ProbeDrift| match (&probe.recalibrate, study.latest) {
-        (Recalibrate::By(at), Some(now)) if trust(probe) == Trust::Yes && at.days_since(now) <= SOON_D => {
+    let soon = |(probe, trust): &(&ProbeDrift, Trust)| match (&probe.recalibrate, study.latest) {
+        (Recalibrate::By(at), Some(now)) if *trust == Trust::Yes && at.days_since(now) <= SOON_D => {
             Some(format!("{} (its error is known until {})", probe.probe, reader.day(*at)))
         }
         _ => None,
     };
-    let soon: Vec<String> = found.probes.iter().filter_map(soon).collect();
+    let soon: Vec<String> = all.iter().filter_map(soon).collect();
     if !soon.is_empty() {
         let (soon, limit) = (list(&soon), reader.scales.limit(found.limit_sg));
         answer.say(format!("Check in water after the next batch: {soon}. Calibrate what is off by more than {limit}."));

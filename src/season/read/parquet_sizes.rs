@@ -23,9 +23,6 @@ const TAIL: u64 = 8;
 const HEAD: u64 = 4;
 
 /// Checks that the rows of the footer are those of its row groups, and that the chunks of columns lie apart in the file.
-///
-/// # Errors
-/// What was found, in words.
 pub(super) fn check_footer(metadata: &FileMetadata, bytes: &[u8]) -> Result<(), String> {
     let rows = metadata.num_rows;
     let of_groups: usize = metadata.row_groups.iter().map(|group| group.num_rows()).fold(0, usize::saturating_add);
@@ -68,9 +65,6 @@ fn footer_start(bytes: &[u8]) -> Option<u64> {
 
 /// Checks that each of the `columns` has a value for each row, by the footer and by its pages, and that no page unpacks
 /// to more than it can hold.
-///
-/// # Errors
-/// What was found, in words.
 pub(super) fn check_pages(metadata: &FileMetadata, bytes: &[u8], columns: &[String]) -> Result<(), String> {
     for (group, column) in metadata.row_groups.iter().flat_map(|group| columns.iter().map(move |c| (group, c))) {
         let rows = group.num_rows() as u64;

@@ -14,7 +14,7 @@ use crate::season::readings::Readings;
 use crate::season::{Season, SeasonTable};
 
 use super::batch_of_reading::fill_batches;
-use super::out_of_beer::flag_out_of_beer;
+use super::out_of_beer::{SIDE, flag_out_of_beer, quantile};
 
 assumed! {
     /// Readings jump by at least so much where names change places.
@@ -23,21 +23,17 @@ assumed! {
     const SMOOTH_DEG: f64 = 0.6, "degrees";
 }
 
-/// Out of the beer.
-const OUT: Flags = Flags::TILT_RANGE.with(Flags::TEMP_RANGE);
-/// Readings on each side of a change whose medians are compared.
-const SIDE: usize = 4;
 /// One name is taken up within so long of the other's change, h; the probe itself may be put in later.
 const AT_ONCE_H: f64 = 1.0;
 
 /// Gives readings their own probe and batch again where two probes have each other's names. The new order of the rows, if
 /// there is one.
-pub(crate) fn restore_names(readings: &mut Readings) -> Option<Vec<usize>> {
+pub(super) fn restore_names(readings: &mut Readings) -> Option<Vec<usize>> {
     if readings.batch_ids.len() < 2 {
         return None;
     }
     let of = |row: &usize| Some((*readings.probe.get(*row)?, (*readings.batch.get(*row)?)?));
-    let in_range = |row: &usize| !readings.flags.get(*row).is_some_and(|flags| flags.intersects(OUT));
+    let in_range = |row: &usize| !readings.flags.get(*row).is_some_and(|flags| flags.intersects(Flags::NO_BEER));
     let rows: Vec<usize> = (0..readings.len()).filter(|row| of(row).is_some() && in_range(row)).collect();
     let stays: Vec<&[usize]> = rows.chunk_by(|a, b| of(a) == of(b)).filter(|stay| stay.len() > 2 * SIDE).collect();
     let mut exchanged: Vec<(Range<usize>, (u32, u32))> = Vec::new();
@@ -81,7 +77,7 @@ impl Season {
             of_rows.filter(|batch| **batch == own).for_each(|batch| *batch = to);
         }
         fill_batches(readings, &self.batches, &self.references);
-        flag_out_of_beer(readings, &self.batches, &self.events);
+        flag_out_of_beer(readings, &self.batches, &self.events, |_| true);
         let [a, b] = [a, b].map(|(probe, batch)| format!("{probe} of {batch}"));
         let text = format!("by what was sampled, {a} and {b} were in each other's batch, which was put right");
         self.account.remarks.push(Remark { file: SeasonTable::Batches.name().to_owned(), line: None, text });
@@ -96,11 +92,7 @@ fn exchange(readings: &Readings, runs: &[usize], later: &[usize]) -> Option<[Ran
         return None;
     }
     let tilt = |row: &usize| readings.tilt_deg.get(*row).copied();
-    let level = |rows: &[usize]| {
-        let mut tilts: Vec<f64> = rows.iter().filter_map(tilt).collect();
-        tilts.sort_by(f64::total_cmp);
-        Some(0.5 * (tilts.get((SIDE - 1) / 2)? + tilts.get(SIDE / 2)?))
-    };
+    let level = |rows: &[usize]| quantile(&rows.iter().filter_map(tilt).collect::<Vec<f64>>(), 0.5);
     let sides =
         |stay: &[usize], k: usize| Some((level(stay.get(k.checked_sub(SIDE)?..k)?)?, level(stay.get(k..k + SIDE)?)?));
     let step = |k: &usize| Some((tilt(runs.get(*k)?)? - tilt(runs.get(k.checked_sub(1)?)?)?).abs());

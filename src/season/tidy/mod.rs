@@ -13,18 +13,20 @@ mod remarks;
 mod sorted_readings;
 
 pub(crate) use batch_of_reading::fill_batches;
-pub(crate) use exchanged::restore_names;
 pub(crate) use frozen::flag_frozen;
-pub(crate) use out_of_beer::flag_out_of_beer;
+pub(crate) use out_of_beer::{LONGEST_H, StayIndex, flag_out_of_beer};
 pub(crate) use raw_gravity::UNFERMENTED_H;
 
 use crate::error::Result;
+
+use exchanged::restore_names;
 
 use super::account::RowAccount;
 use super::flags::Flags;
 use super::loaded::{Loaded, SourceRow};
 use super::readings::{Readings, reorder};
 use super::row_error::RowError;
+use super::table_rows::{Batch, Event};
 use super::{Season, TEMP_HIGH_C, TEMP_LOW_C, TILT_HIGH_DEG, TILT_LOW_DEG};
 
 /// Tidies what was loaded. Unknown probes and batches are flagged only where there is a table to know them from.
@@ -59,21 +61,28 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
         account: RowAccount::default(),
     };
     fill_batches(&mut season.readings, &season.batches, &season.references);
-    let Readings { flags, tilt_deg, temp_c, .. } = &mut season.readings;
-    for ((flags, tilt), temp) in flags.iter_mut().zip(tilt_deg).zip(temp_c) {
-        flags.insert(range_flags(*tilt, *temp));
-    }
-    if let Some(order) = restore_names(&mut season.readings) {
+    if let Some(order) = flag_readings(&mut season.readings, &season.batches, &season.events) {
         reorder(&mut places, &order);
     }
-    flag_out_of_beer(&mut season.readings, &season.batches, &season.events);
-    flag_frozen(&mut season.readings);
     for ((file, _), flags) in places.into_iter().zip(&season.readings.flags) {
         loaded.count_kept(file as usize, *flags);
     }
     season.account = loaded.finish_account()?;
     remarks::notice(&mut season, loaded.temp_column.as_deref().unwrap_or("temp_c"));
     Ok(season)
+}
+
+/// Flags what single readings show and what those around them do, once the probes that have each other's names have their own
+/// again. The new order of the rows, if there is one.
+pub(crate) fn flag_readings(readings: &mut Readings, batches: &[Batch], events: &[Event]) -> Option<Vec<usize>> {
+    let Readings { flags, tilt_deg, temp_c, .. } = readings;
+    for ((flags, tilt), temp) in flags.iter_mut().zip(tilt_deg).zip(temp_c) {
+        flags.insert(range_flags(*tilt, *temp));
+    }
+    let order = restore_names(readings);
+    flag_out_of_beer(readings, batches, events, |_| true);
+    flag_frozen(readings);
+    order
 }
 
 /// Takes the rows of a small table out and counts them.

@@ -17,58 +17,59 @@ assumed! {
     /// One put in from the bench steps down by so much; one taken out steps up by it.
     const AIR_DEG: f64 = 15.0, "degrees";
     /// A probe is put in so long after its readings begin, or taken out so long before they end, at most.
-    const LONGEST_H: f64 = 48.0, "h";
+    pub(crate) const LONGEST_H: f64 = 48.0, "h";
 }
 
-/// Readings after a step whose median counts.
-const SIDE: usize = 4;
+/// Readings beside a step whose median counts.
+pub(super) const SIDE: usize = 4;
 /// A step is at least so many times the usual one from reading to reading.
 const STANDS_OUT: f64 = 8.0;
 /// Most steps that are looked at.
 const MOST_STEPS: usize = 32;
 /// Share of a beer's readings, on each side, that may be anything.
 const LEFT: f64 = 0.05;
-/// No beer.
-const OUT: Flags = Flags::TILT_RANGE.with(Flags::TEMP_RANGE).with(Flags::OUTSIDE_BATCH);
 
-/// Flags the readings of each batch before its pitching and after its end, and those before its probe was put in or after it
-/// was taken out. A step beside sugar that was written down is the beer's.
-pub(crate) fn flag_out_of_beer(readings: &mut Readings, batches: &[Batch], events: &[Event]) {
+/// A probe and a batch, by their indices.
+pub(crate) type StayIndex = (u32, u32);
+
+/// Flags, in the stays that are asked for, the readings before the pitching and after the end of the batch, and those before
+/// its probe was put in or after it was taken out. A step beside sugar that was written down is the beer's.
+pub(crate) fn flag_out_of_beer(
+    readings: &mut Readings,
+    batches: &[Batch],
+    events: &[Event],
+    is_asked: impl Fn(&StayIndex) -> bool,
+) {
+    let mut flags = std::mem::take(&mut readings.flags);
     let batch = |id: &String| batches.iter().find(|batch| batch.batch == *id);
     let of_index: Vec<Option<&Batch>> = readings.batch_ids.iter().map(batch).collect();
-    let of = |row: &usize| Some((*readings.probe.get(*row)?, (*readings.batch.get(*row)?)?));
-    for row in 0..readings.len() {
-        let Some((batch, at)) =
-            of(&row).and_then(|(_, batch)| (*of_index.get(batch as usize)?).zip(readings.at.get(row)))
-        else {
-            continue;
-        };
-        if let Some(flags) = readings.flags.get_mut(row) {
-            *flags = flags.without(Flags::OUTSIDE_BATCH);
-            if *at < batch.pitched_at || batch.ended_at.is_some_and(|end| *at > end) {
-                flags.insert(Flags::OUTSIDE_BATCH);
-            }
-        }
-    }
-    let is_in = |row: &usize| readings.flags.get(*row).is_some_and(|flags| !flags.intersects(OUT));
-    let rows: Vec<usize> = (0..readings.len()).filter(|row| of(row).is_some() && is_in(row)).collect();
-    let mut out: Vec<usize> = Vec::new();
-    for stay in rows.chunk_by(|a, b| of(a) == of(b)) {
-        let sugar = |at: Instant| {
-            let id = stay.first().and_then(|row| readings.get(*row)?.batch);
-            let near = |event: &&Event| (event.at.hours_since(at)).abs() < *LONGEST_H && event.batch.as_deref() == id;
-            events.iter().filter(near).any(|event| event.kind == "sugar_added")
-        };
-        let at: Vec<Instant> = stay.iter().filter_map(|row| readings.at.get(*row).copied()).collect();
-        let tilt_deg: Vec<f64> = stay.iter().filter_map(|row| readings.tilt_deg.get(*row).copied()).collect();
-        let beer = in_beer(&at, &tilt_deg, sugar);
-        out.extend(stay.iter().enumerate().filter(|(k, _)| !beer.contains(k)).map(|(_, row)| *row));
-    }
-    for row in out {
-        if let Some(flags) = readings.flags.get_mut(row) {
+    let stays =
+        readings.probe.iter().zip(&readings.batch).map(|(probe, batch)| Some((*probe, (*batch)?)).filter(&is_asked));
+    let stays: Vec<Option<StayIndex>> = stays.collect();
+    for ((flags, stay), at) in flags.iter_mut().zip(&stays).zip(&readings.at) {
+        let Some(batch) = stay.and_then(|(_, batch)| *of_index.get(batch as usize)?) else { continue };
+        *flags = flags.without(Flags::OUTSIDE_BATCH);
+        if *at < batch.pitched_at || batch.ended_at.is_some_and(|end| *at > end) {
             flags.insert(Flags::OUTSIDE_BATCH);
         }
     }
+    let stay = |row: &usize| *stays.get(*row)?;
+    let is_in = |row: &usize| stay(row).is_some() && flags.get(*row).is_some_and(|of| !of.intersects(Flags::NO_BEER));
+    let rows: Vec<usize> = (0..readings.len()).filter(is_in).collect();
+    for rows in rows.chunk_by(|a, b| stay(a) == stay(b)) {
+        let id = rows.first().and_then(|row| readings.batch_ids.get(stay(row)?.1 as usize));
+        let sugar = |at: Instant| {
+            let near = |event: &&Event| (event.at.hours_since(at)).abs() < *LONGEST_H && event.batch.as_ref() == id;
+            events.iter().filter(near).any(|event| event.kind == "sugar_added")
+        };
+        let at: Vec<Instant> = rows.iter().filter_map(|row| readings.at.get(*row).copied()).collect();
+        let tilt_deg: Vec<f64> = rows.iter().filter_map(|row| readings.tilt_deg.get(*row).copied()).collect();
+        let beer = in_beer(&at, &tilt_deg, sugar);
+        for row in rows.iter().take(beer.start).chain(rows.iter().skip(beer.end)) {
+            flags.get_mut(*row).into_iter().for_each(|flags| flags.insert(Flags::OUTSIDE_BATCH));
+        }
+    }
+    readings.flags = flags;
 }
 
 /// Which readings of a stay in a batch show its beer: those from a step on before which all others are thinner than the beer
@@ -103,9 +104,11 @@ fn in_beer(at: &[Instant], tilt_deg: &[f64], sugar: impl Fn(Instant) -> bool) ->
     from..steps(late.max(from) + 1..n).into_iter().find_map(taken_out).unwrap_or(n)
 }
 
-/// The value below which a share of all lies.
-fn quantile(tilts: &[f64], share: f64) -> Option<f64> {
+/// The value below which a share of all lies, by straight lines between them.
+pub(super) fn quantile(tilts: &[f64], share: f64) -> Option<f64> {
     let mut tilts = tilts.to_vec();
-    let place = (share * tilts.len().checked_sub(1)? as f64).round() as usize;
-    Some(*tilts.select_nth_unstable_by(place, f64::total_cmp).1)
+    let place = share * tilts.len().checked_sub(1)? as f64;
+    let (_, low, above) = tilts.select_nth_unstable_by(place as usize, f64::total_cmp);
+    let next = above.iter().copied().reduce(f64::min).unwrap_or(*low);
+    Some(*low + place.fract() * (next - *low))
 }
