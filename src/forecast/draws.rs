@@ -13,6 +13,7 @@ use crate::kinetics::Tabulated;
 use super::coordinates::{DIMS, curve};
 use super::posterior::Posterior;
 use super::quantiles::Quantiles;
+use super::slowing::Slowing;
 use super::stuck::{self, Leaving};
 use super::tail::Tail;
 
@@ -97,6 +98,8 @@ pub(super) struct RestRules<'a> {
     pub tolerance_sg: f64,
     pub stuck_above_sg: f64,
     pub strain: &'a Tail,
+    /// What the last gravities show of the fall; none without gravities before the last.
+    pub slowing: Option<Slowing>,
     /// The limit of the wort with its standard deviation, for an original gravity.
     pub limit: &'a (dyn Fn(f64) -> (f64, f64) + Sync),
 }
@@ -170,7 +173,15 @@ impl RestRules<'_> {
             ComingToRest { finish_h, terminal_sg: of.terminal_sg, p_stuck, left_sg }
         };
         let first = draws.rests.len();
-        draws.rests.extend(tail.enumerate().map(way));
+        let ways: Vec<ComingToRest> = tail.enumerate().map(way).collect();
+        match self.slowing {
+            Some(slowing) => {
+                let drop_sg = of.original_sg - of.terminal_sg;
+                let weight = |rest: &ComingToRest| slowing.weight(drop_sg, mid_h, rest.finish_h, self.tolerance_sg);
+                draws.rests.extend(resampled(&ways, weight));
+            }
+            None => draws.rests.extend(ways),
+        }
         // So many ways in the mean, which lie apart.
         let ways = (share * WAYS as f64 + leaves).floor();
         for k in 0..ways as usize {
@@ -183,6 +194,21 @@ impl RestRules<'_> {
         }
         draws.progress.push(curve.progress(self.now_h));
     }
+}
+
+/// As many of the ways, each as often as its weight says, evenly.
+fn resampled(ways: &[ComingToRest], weight: impl Fn(&ComingToRest) -> f64) -> Vec<ComingToRest> {
+    let weights: Vec<f64> = ways.iter().map(weight).collect();
+    let step = weights.iter().sum::<f64>() / ways.len().max(1) as f64;
+    let (mut taken, mut up_to) = (Vec::with_capacity(ways.len()), 0.0);
+    for (way, weight) in ways.iter().zip(weights) {
+        up_to += weight;
+        while (taken.len() as f64 + 0.5) * step < up_to {
+            taken.push(*way);
+        }
+    }
+    taken.extend(ways.last().copied().filter(|_| taken.len() < ways.len()));
+    taken
 }
 
 /// Values in rising order.
