@@ -20,7 +20,7 @@ use super::quantiles::Quantiles;
 use super::result::{Forecast, Forecasts};
 use super::rivals::{DAY_H, Situation};
 use super::settings::ForecastSettings;
-use super::tail::Tail;
+use super::tail::{BEGUN, Tail};
 
 /// What a forecast says of itself while no batch has been seen coming to rest, and the most that it then says of being ready.
 const NOTHING_LEARNT: &str = "nothing has been learnt yet: no batch has been seen coming to rest";
@@ -166,7 +166,7 @@ impl Forecaster<'_> {
             now_h,
             last_day: by(now_h).zip(by(now_h - DAY_H)),
             whole_drop_sg: attenuation(prior.mean[0]) * (own.original_sg - 1.0),
-            mid_h: hours_to(0.5),
+            first_half: (hours_to(BEGUN), hours_to(0.5)),
             strain: &strain,
         };
         Ok(FromDraws {
