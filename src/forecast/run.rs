@@ -32,6 +32,13 @@ const CONTRADICTS: f64 = 3.0;
 /// Fewest batches whose times to rest make a forecast before the first reading.
 const LEAST_DURATIONS: usize = 5;
 
+assumed! {
+    /// A batch does not read thinner than its end by more than this, which a probe may be off.
+    const ENDS_ABOVE_SG: f64 = 0.006, "SG";
+    /// Dry wine of grapes ends there: no wort does.
+    const THINNEST_END_SG: f64 = 0.990, "SG";
+}
+
 /// Makes forecasts, and remembers what it has looked at.
 pub struct Forecaster<'a> {
     pub(super) settings: &'a ForecastSettings,
@@ -137,7 +144,13 @@ impl Forecaster<'_> {
         let strain = Tail::of_strain(self.kinetics, &batch.strain, &batch.batch, as_of);
         let mut mixture = mixture(&mut own, &prior, &strain)?;
         let likeliest = mixture.iter().max_by(|a, b| a.weight.total_cmp(&b.weight));
-        let fits = likeliest.is_none_or(|likeliest| likeliest.posterior.fits);
+        // No beer is thinner than its end, and none ends where wort cannot.
+        let is_possible = |posterior: &Posterior| {
+            let end_sg = posterior.tabulated(own.ln_pace).curve().terminal_sg;
+            let now_sg = own.last_by(f64::INFINITY).map(|(_, drop_sg)| own.original_sg - drop_sg);
+            end_sg >= *THINNEST_END_SG && now_sg.is_none_or(|sg| end_sg - sg <= *ENDS_ABOVE_SG)
+        };
+        let fits = likeliest.is_none_or(|likeliest| likeliest.posterior.fits && is_possible(&likeliest.posterior));
         let plain = mixture.last().map(|plain| &plain.posterior);
         let (curve, unlike) = plain.map(|plain| (plain.tabulated(own.ln_pace), unlike(plain, &prior))).unzip();
         let hours_to = |share| curve.as_ref().map_or(now_h, |curve| curve.time_of_progress_h(share));

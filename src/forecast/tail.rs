@@ -28,13 +28,15 @@ assumed! {
     const COMMON_SD: f64 = 0.1, "-";
     /// No finish is later than so many times the longest known.
     const CEILING: f64 = 3.0, "times";
+    /// So many are known at least.
+    const ENOUGH_BATCHES: usize = 5, "batches";
 }
 
 /// A time from a tenth of the drop to the middle, and from there to rest, counts as at least this, hours.
 const SHORTEST_H: f64 = 0.5;
 /// Share of the drop at which it counts as begun.
 pub(super) const BEGUN: f64 = 0.1;
-/// No finish is later than so many hours where none is known.
+/// No finish is later than so many hours where too few are known.
 const LATEST_H: f64 = 2000.0;
 
 /// A normal of m, the logarithm of the time from the middle to rest over that from a tenth of the drop to the middle.
@@ -42,7 +44,7 @@ const LATEST_H: f64 = 2000.0;
 pub(super) struct Tail {
     mean: f64,
     sd: f64,
-    /// Three times the longest time to rest of the batches known: no finish is later, hours.
+    /// Three times the longest time to rest of the batches known, where they are enough: no finish is later, hours.
     ceiling_h: f64,
     /// Batches that it was learned from.
     pub seen: usize,
@@ -90,7 +92,8 @@ impl Tail {
             })
             .collect();
         let next = Population::new(&known.iter().collect::<Vec<_>>(), &[*WORTH]).prior(strain);
-        let ceiling_h = if longest > 0.0 { (*CEILING * longest).min(LATEST_H) } else { LATEST_H };
+        let enough = known.len() >= *ENOUGH_BATCHES;
+        let ceiling_h = if enough { (*CEILING * longest).min(LATEST_H) } else { LATEST_H };
         let of_strain = sd * next.covariance[(0, 0)].sqrt();
         let (mean, sd) = match known.len() {
             0 => (mean, *UNKNOWN_SD),
