@@ -14,6 +14,10 @@ assumed! {
     const BESIDE_H: f64 = 12.0, "h";
     /// A sample without a reading within so long of it stands alone.
     const LONE_H: f64 = 3.0, "h";
+    /// Samples that lie further apart than this, and than a beer may have fallen in between, speak against each other.
+    const LEAPS_SG: f64 = 0.008, "SG";
+    /// No beer falls faster.
+    const FASTEST_SG_PER_H: f64 = 0.003, "SG an hour";
     /// A point that counts less than this is called an outlier.
     pub(crate) const OUTLIER_WEIGHT: f64 = 0.5, "weight";
 }
@@ -45,15 +49,24 @@ pub(crate) fn weigh(points: &mut [BatchPoint], residual: &[f64], relative_rate: 
     }
 }
 
-/// Samples that may be wrong: with readings beside them that count little, or with none beside them but some before and after.
+/// Samples that may be wrong, the original gravity among them: with readings beside them that count little, with none beside
+/// them but some before and after, or with another sample that no beer goes to from there.
 pub(crate) fn contested(points: &[BatchPoint]) -> Vec<usize> {
     let readings: Vec<&BatchPoint> = points.iter().filter(|p| matches!(p.source, PointSource::Probe(_))).collect();
-    let is_contested = |at: f64| {
+    let by_readings = |at: f64| {
         let mut near = readings.iter().filter(|p| (p.hours - at).abs() < *BESIDE_H);
         let is_lone = readings.iter().all(|p| (p.hours - at).abs() > *LONE_H);
         let is_amid = readings.first().is_some_and(|p| p.hours < at) && readings.last().is_some_and(|p| p.hours > at);
         (is_lone && is_amid) || near.any(|p| p.weight < *OUTLIER_WEIGHT)
     };
-    let samples = points.iter().enumerate().filter(|(_, p)| matches!(p.source, PointSource::Sample(_)));
-    samples.filter(|(_, p)| p.hours > 0.0 && is_contested(p.hours)).map(|(place, _)| place).collect()
+    let samples = || points.iter().enumerate().filter(|(_, p)| matches!(p.source, PointSource::Sample(_)));
+    let by_sample = |p: &BatchPoint| {
+        samples().any(|(_, other)| {
+            let (first, then) = if p.hours <= other.hours { (p, other) } else { (other, p) };
+            let fell = first.sg - then.sg;
+            fell < -*LEAPS_SG || fell > *LEAPS_SG + *FASTEST_SG_PER_H * (then.hours - first.hours)
+        })
+    };
+    let is_contested = |p: &BatchPoint| (p.hours > 0.0 && by_readings(p.hours)) || by_sample(p);
+    samples().filter(|(_, p)| is_contested(p)).map(|(place, _)| place).collect()
 }

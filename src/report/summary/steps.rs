@@ -138,8 +138,11 @@ fn misfits(answer: &mut Answer, mut found: Vec<&Misfit>, reader: &Reader) {
 fn samples(answer: &mut Answer, fit: &BatchFit, reader: &Reader) {
     for (point, off_sg) in fit.points.iter().zip(&fit.residuals_sg) {
         if point.weight < 1.0 && matches!(point.source, PointSource::Sample(_)) {
-            let what = format!("sample of {} in {}", reader.day(fit.instant(point.hours)), fit.batch);
-            let say = "the curve through the readings around it. It is left out";
+            let what = match point.hours > 0.0 {
+                true => format!("sample of {} in {}", reader.day(fit.instant(point.hours)), fit.batch),
+                false => format!("original gravity of {}", fit.batch),
+            };
+            let say = "the curve through all else of the batch. It is left out";
             answer.say(look_up(&what, (point.sg, *off_sg), say, reader));
         }
     }
