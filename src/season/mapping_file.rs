@@ -156,7 +156,7 @@ impl TomlText<'_> {
             delimiter,
             skip_lines: skip_lines.unwrap_or(0),
             header,
-            ..Mapping::plain(None)
+            ..Mapping::default()
         };
         for (key, node) in
             self.value(table, "columns", "a table { name = value }", DeValue::as_table)?.into_iter().flatten()
