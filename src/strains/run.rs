@@ -246,7 +246,8 @@ impl StrainSettings {
         let mut add = |strain: Option<&str>, groups: &[Vec<(f64, f64)>], df: f64| {
             let n = groups.iter().map(Vec::len).sum();
             let sd = match df > 0.0 {
-                true => spread_between(groups, df, self.common.level).into(),
+                true => spread_between(groups, df, self.common.level)
+                    .map_or_else(|error| Finding::missing(error.to_string()), Finding::Estimated),
                 false => Finding::missing("one batch only, so the spread between batches is not known"),
             };
             let strain = strain.map(str::to_owned);
