@@ -1,4 +1,4 @@
-//! Location, quantiles and weights that a few wild values do not move.
+//! Location, quantiles and weights, most of which a few wild values do not move.
 
 use crate::{Error, Result};
 
@@ -23,6 +23,12 @@ pub(crate) fn median_of(values: &mut [f64]) -> Option<f64> {
     let upper = *middle;
     let lower = || below.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     Some(if n.is_multiple_of(2) { 0.5 * (lower() + upper) } else { upper })
+}
+
+/// The mean of values; none of nothing.
+pub(crate) fn mean_of(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let (sum, n) = values.fold((0.0, 0.0), |(sum, n), value| (sum + value, n + 1.0));
+    (n > 0.0).then(|| sum / n)
 }
 
 /// The quantile of values in rising order, by straight lines between them: place `(n - 1) share`. None of nothing.

@@ -7,6 +7,7 @@
 //! is known ([`base`]).
 
 use crate::common::ActivationEnergy;
+use crate::fit::robust::mean_of;
 use crate::gravity::GravitySeries;
 use crate::kinetics::population::{CORRECTION_WORTH, WORTH};
 use crate::kinetics::settings::FOAM_SG;
@@ -85,16 +86,9 @@ pub(super) fn attenuation(standardised: f64) -> f64 {
 pub(super) fn ln_pace(series: &GravitySeries) -> f64 {
     let until = series.cooled_hours.unwrap_or(f64::INFINITY).min(*EARLY_H);
     let early = series.hours.iter().zip(&series.temp_c).filter(|(h, t)| (0.0..=until).contains(*h) && t.is_finite());
-    let (mut sum, mut n) = (0.0, 0.0);
-    for (_, temp) in early {
-        sum += temp.clamp(0.0, 40.0);
-        n += 1.0;
-    }
-    if n > 0.0 {
-        ACTIVATION_K * (1.0 / kelvin_from_celsius(REFERENCE_C) - 1.0 / kelvin_from_celsius(sum / n))
-    } else {
-        0.0
-    }
+    let inverse = |temp_c: f64| 1.0 / kelvin_from_celsius(temp_c);
+    let mean_c = mean_of(early.map(|(_, temp_c)| temp_c.clamp(0.0, 40.0)));
+    mean_c.map_or(0.0, |mean_c| ACTIVATION_K * (inverse(REFERENCE_C) - inverse(mean_c)))
 }
 
 /// The curve of standardised coordinates for a batch.

@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 
 use crate::error::{Error, Result};
+use crate::fit::robust::mean_of;
 use crate::fit::{Estimate, Finding};
 use crate::gravity::GravitySeries;
 use crate::kinetics::Kinetics;
@@ -171,8 +172,7 @@ impl Forecaster<'_> {
             .iter()
             .zip(&series.temp_c)
             .filter(|(h, t)| (now_h - DAY_H..=now_h).contains(*h) && t.is_finite());
-        let (sum, n) = last_day.fold((0.0, 0.0), |(sum, n), (_, temp_c)| (sum + temp_c, n + 1.0));
-        let now_c = (n > 0.0).then(|| sum / n);
+        let now_c = mean_of(last_day.map(|(_, temp_c)| *temp_c));
         let draws = rules.draw(&mixture, &z, self.settings.draws, &mut stream(self.settings.seed, &batch.batch))?;
         let by = |hours| own.last_by(hours).filter(|(at, _)| *at > 0.0).map(|(_, drop_sg)| drop_sg);
         let situation = Situation {

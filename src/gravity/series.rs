@@ -117,11 +117,9 @@ impl GravitySeries {
         let n = self.hours.partition_point(|&at| at <= hours);
         let mut cut = self.clone();
         cut.rows.truncate(n);
-        cut.corrected_sg.clear();
-        for column in [&mut cut.hours, &mut cut.sg, &mut cut.own_sd, &mut cut.shared_sd, &mut cut.temp_c] {
-            column.truncate(n);
-        }
         cut.probe.truncate(n);
+        cut.columns().into_iter().for_each(|column| column.truncate(n));
+        cut.corrected_sg.clear();
         for samples in [&mut cut.samples, &mut cut.doubted] {
             samples.retain(|sample| sample.hours <= hours && sample.known_hours <= hours);
         }
@@ -178,17 +176,13 @@ impl GravitySeries {
             self.rows.iter().map(|row| self.held.binary_search_by_key(row, |held| held.row).is_err()).collect();
         keep(&mut self.rows, &kept);
         keep(&mut self.probe, &kept);
-        for column in [
-            &mut self.hours,
-            &mut self.sg,
-            &mut self.corrected_sg,
-            &mut self.own_sd,
-            &mut self.shared_sd,
-            &mut self.temp_c,
-        ] {
-            keep(column, &kept);
-        }
+        self.columns().into_iter().for_each(|column| keep(column, &kept));
         self
+    }
+
+    /// The numbers of its readings, column by column.
+    fn columns(&mut self) -> [&mut Vec<f64>; 6] {
+        [&mut self.hours, &mut self.sg, &mut self.corrected_sg, &mut self.own_sd, &mut self.shared_sd, &mut self.temp_c]
     }
 }
 

@@ -3,7 +3,7 @@
 //! Gas on a probe lifts it, so that it reads a denser liquid. A lift in proportion to the rate of fall is, to first order, a
 //! delay: a probe reads now what the liquid was a while ago. Foam clings to a probe's dry part, comes with the rate of
 //! the fermentation and dries in a day or two: a bias, more often too high than too low, in proportion to the memory
-//! of the relative_rate, which looks like a slow tail. One batch by one probe tells neither; samples in mid-fermentation tell the
+//! of the relative rate, which looks like a slow tail. One batch by one probe tells neither; samples in mid-fermentation tell the
 //! sum of both. What they say of gas is shared among the batches of a season.
 
 use super::curve::PARAMETERS;
@@ -41,7 +41,7 @@ impl ProbeBias {
     }
 }
 
-/// What foam adds to each point, per SG of bias where most of it sits: the memory of the relative_rate, over its greatest.
+/// What foam adds to each point, per SG of bias where most of it sits: the memory of the relative rate, over its greatest.
 pub(crate) fn foam(points: &[BatchPoint], relative_rate: &[f64]) -> Vec<f64> {
     let mut column = memory(points.iter().map(|point| point.hours).zip(relative_rate.iter().copied()));
     for (value, point) in column.iter_mut().zip(points) {
@@ -52,7 +52,7 @@ pub(crate) fn foam(points: &[BatchPoint], relative_rate: &[f64]) -> Vec<f64> {
     column
 }
 
-/// The memory of the relative_rate at each hour, which fades as foam dries, over its greatest.
+/// The memory of the relative rate at each hour, which fades as foam dries, over its greatest.
 pub(super) fn memory(relative_rate: impl Iterator<Item = (f64, f64)>) -> Vec<f64> {
     let (mut level, mut before, mut most) = (0.0, 0.0, 1e-9_f64);
     let mut levels: Vec<f64> = relative_rate

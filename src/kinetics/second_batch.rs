@@ -54,10 +54,7 @@ pub(crate) fn rise(readings: &[BatchPoint]) -> Option<Rise> {
         // A probe that read too low for some hours comes back to where it was.
         let lately = past.partition_point(|p| past.last().is_some_and(|last| p.hours < last.hours - *HELD_H));
         let back = middle(after) - middle(past.get(lately..).filter(|side| side.len() >= LEAST_SIDE).unwrap_or(before));
-        if back <= least {
-            return None;
-        }
-        if highest - level <= *FALL_SG || by_sg <= least {
+        if back <= least || highest - level <= *FALL_SG || by_sg <= least {
             return None;
         }
         let held_h = rest.last()?.hours - rest.first()?.hours;

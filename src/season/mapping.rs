@@ -82,7 +82,7 @@ pub(crate) struct MappedColumn {
 }
 
 /// How one file is to be read.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub(crate) struct Mapping {
     /// Mapped columns by their name in the table.
     pub(crate) columns: BTreeMap<String, MappedColumn>,
@@ -103,15 +103,7 @@ pub(crate) struct Mapping {
 impl Mapping {
     /// Names, units and forms as the tables have them; local times in `zone`, UTC where none is named.
     pub(crate) fn plain(zone: Option<TimeZone>) -> Self {
-        Self {
-            columns: BTreeMap::new(),
-            constants: BTreeMap::new(),
-            times: TimeReader { zone, format: None },
-            decimal_comma: false,
-            delimiter: None,
-            skip_lines: 0,
-            header: None,
-        }
+        Self { times: TimeReader { zone, format: None }, ..Self::default() }
     }
 
     /// Reads a trimmed number, or says what was wanted.

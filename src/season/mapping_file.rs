@@ -75,8 +75,7 @@ struct TomlText<'a> {
 
 impl TomlText<'_> {
     fn error(&self, start: usize, key: &str, found: impl Into<String>, wanted: impl Into<String>) -> Error {
-        let line = self.text.bytes().take(start).filter(|b| *b == b'\n').count() as u64 + 1;
-        let place = Place::file(SEASON_TOML).line(line);
+        let place = place_in(self.text, start);
         Error::input(if key.is_empty() { place } else { place.column(key) }, found, wanted)
     }
 
@@ -156,7 +155,7 @@ impl TomlText<'_> {
             delimiter,
             skip_lines: skip_lines.unwrap_or(0),
             header,
-            ..Mapping::plain(None)
+            ..Mapping::default()
         };
         for (key, node) in
             self.value(table, "columns", "a table { name = value }", DeValue::as_table)?.into_iter().flatten()
@@ -219,7 +218,12 @@ fn constant(value: &DeValue<'_>) -> Option<CellValue> {
     }
 }
 
+/// The line of a place in the text of a `season.toml`.
+pub(crate) fn place_in(text: &str, start: usize) -> Place {
+    Place::file(SEASON_TOML).line(text.bytes().take(start).filter(|b| *b == b'\n').count() as u64 + 1)
+}
+
 /// A guess at the name that was meant, as a hint.
-fn meant(name: &str, known: &[&str]) -> Option<String> {
+pub(crate) fn meant<S: AsRef<str>>(name: &str, known: &[S]) -> Option<String> {
     guess(name, known).map(|near| format!("did you mean `{near}`?"))
 }

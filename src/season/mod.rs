@@ -69,7 +69,7 @@ pub use flags::Flags;
 pub(crate) use frame::{CellKind, FrameBuilder};
 pub(crate) use lookups::PAIR_WINDOW_MIN;
 pub use lookups::Pair;
-pub(crate) use mapping_file::{SEASON_TOML, season_toml};
+pub(crate) use mapping_file::{meant, place_in, season_toml};
 pub(crate) use names::{each_once, guess, list, some};
 pub(crate) use read::read_text;
 pub use readings::{Reading, Readings};

@@ -16,7 +16,7 @@ const EPOCH_SECONDS: std::ops::Range<f64> = 1e9..1e10;
 const EPOCH_MILLIS: std::ops::Range<f64> = 1e12..1e13;
 
 /// How to read times that carry no offset, and times in a format of their own.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub(crate) struct TimeReader {
     /// The zone of local times; none: nobody named one, and UTC is assumed.
     pub(crate) zone: Option<TimeZone>,

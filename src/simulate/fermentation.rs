@@ -145,12 +145,6 @@ impl Fermentation {
         (self.sg.len() - 1) as f64 * STEP_H
     }
 
-    /// SG on the stored steps.
-    #[cfg(test)]
-    pub fn curve(&self) -> &[f64] {
-        &self.sg
-    }
-
     fn between(&self, hours: f64, value: impl Fn(usize) -> f64) -> f64 {
         let place = (hours / STEP_H).clamp(0.0, (self.sg.len() - 1) as f64);
         let left = (place as usize).min(self.sg.len().saturating_sub(2));
@@ -175,20 +169,6 @@ impl Fermentation {
     /// Temperature at an hour, C.
     pub fn temp_at(&self, hours: f64) -> f64 {
         self.between(hours, |i| self.moment(i, |m| m.vessel.temp_c))
-    }
-
-    /// Suspended yeast at an hour, g per 100 g of wort.
-    #[cfg(test)]
-    pub fn suspended_at(&self, hours: f64) -> f64 {
-        self.between(hours, |i| self.moment(i, |m| m.state.active))
-    }
-
-    /// Sugars at an hour: glucose, maltose, usable maltotriose, g per 100 g of wort.
-    #[cfg(test)]
-    pub fn sugars_at(&self, hours: f64) -> [f64; 3] {
-        std::array::from_fn(|j| {
-            self.between(hours, |i| self.moment(i, |m| m.state.sugars.get(j).copied().unwrap_or(0.0)))
-        })
     }
 
     /// Rate of fall at an hour, SG per day: over one hour.

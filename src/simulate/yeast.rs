@@ -24,10 +24,12 @@
 //! come to rest within 2 to 14 days after a lag of 6 to 24 h (lagers at 10 C up to 45 h), with maltotriose as a slow
 //! tail: no number below is a measured one. Amounts are g per 100 g of original wort, yeast likewise (dry).
 
+use crate::units::arrhenius_pace;
+
 use super::strain::YeastStrain;
 
-/// Gas constant, kJ/(mol K).
-const GAS_KJ: f64 = 8.314_462_618e-3;
+/// Temperature of the rates below, C.
+const RATES_C: f64 = 20.0;
 const UPTAKE: [f64; 3] = [0.80, 0.60, 0.14];
 /// Activation energies, kJ/mol: glucose, maltose, maltotriose.
 const ENERGY_KJ: [f64; 3] = [70.0, 50.0, 44.0];
@@ -113,21 +115,17 @@ pub(super) struct Rates {
     cold: f64,
 }
 
-fn arrhenius(energy_kj: f64, temp_c: f64) -> f64 {
-    (energy_kj / GAS_KJ * (1.0 / 293.15 - 1.0 / (temp_c + 273.15))).exp()
-}
-
 impl Yeast {
     /// The rates at a temperature.
     pub fn rates(&self, temp_c: f64) -> Rates {
         let strain = &self.strain;
+        let pace = |energy_kj: f64| arrhenius_pace(energy_kj, temp_c, RATES_C);
+        let uptake = |i: usize| UPTAKE[i] * strain.speed * self.vigour * pace(ENERGY_KJ[i] * strain.warmth);
         Rates {
-            uptake: std::array::from_fn(|i| {
-                UPTAKE[i] * strain.speed * self.vigour * arrhenius(ENERGY_KJ[i] * strain.warmth, temp_c)
-            }),
-            lag: LAG_PER_H / (strain.lag * self.lag) * arrhenius(LAG_ENERGY_KJ * strain.warmth, temp_c),
-            hop: HOP_PER_H * arrhenius(50.0, temp_c),
-            settling: strain.settling_per_h * arrhenius(15.0, temp_c),
+            uptake: std::array::from_fn(uptake),
+            lag: LAG_PER_H / (strain.lag * self.lag) * pace(LAG_ENERGY_KJ * strain.warmth),
+            hop: HOP_PER_H * pace(50.0),
+            settling: strain.settling_per_h * pace(15.0),
             cold: 1.0 / (1.0 + ((temp_c - strain.stop_temp_c) / 0.7).exp()),
         }
     }

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::fit::robust::mean_of;
 use crate::kinetics::{BatchFit, Trait};
 use crate::season::{Batch, Season};
 
@@ -134,11 +135,10 @@ pub(super) fn adjustments(
             }
             continue;
         }
-        let all = mean(known.iter().copied());
+        let all = mean_of(known.iter().copied()).unwrap_or(f64::NAN);
         let of_strain = |strain: usize| {
             let own = cells.iter().zip(strain_of).filter(|(_, of)| **of == strain).filter_map(|(cell, _)| *cell);
-            let own = mean(own);
-            if own.is_finite() { own } else { all }
+            mean_of(own).filter(|own| own.is_finite()).unwrap_or(all)
         };
         let means: Vec<f64> = (0..k).map(of_strain).collect();
         let column: Vec<f64> =
@@ -166,7 +166,7 @@ pub(super) fn adjustments(
             continue;
         }
         taken.push(within);
-        let centre = mean(column.iter().copied());
+        let centre = mean_of(column.iter().copied()).unwrap_or(f64::NAN);
         let at = if goes_with > GOES_WITH_STRAIN {
             let (low, high) = ends(&means);
             let one = |place: usize| format!("{} {}", strains[place], condition.written(means[place]));
@@ -190,11 +190,6 @@ pub(super) fn adjustments(
 fn ends(means: &[f64]) -> (usize, usize) {
     let by = |a: &usize, b: &usize| means[*a].total_cmp(&means[*b]);
     ((0..means.len()).min_by(by).unwrap_or(0), (0..means.len()).max_by(by).unwrap_or(0))
-}
-
-fn mean(values: impl Iterator<Item = f64>) -> f64 {
-    let (sum, n) = values.fold((0.0, 0.0), |(sum, n), value| (sum + value, n + 1.0));
-    sum / n
 }
 
 fn squares(values: &[f64]) -> f64 {

@@ -87,9 +87,12 @@ impl<'a> AsKnown<'a> {
         })
     }
 
-    /// What the probes may read wrong, by the drift known at the moment.
-    fn errors(&self, calibrations: &Calibrations, as_of: Instant) -> Result<Errors> {
-        self.errors_at(calibrations, self.settled(as_of))
+    /// What the probes may read wrong, by the drift known at the moment; where no probe is calibrated drift tells nothing.
+    fn errors(&self, calibrations: &Part<Calibrations>, as_of: Instant) -> Result<Errors> {
+        match calibrations.done() {
+            Some(calibrations) => self.errors_at(calibrations, self.settled(as_of)),
+            None => Ok(Errors { offset: self.settings.drift.offset_prior, of_probes: None }),
+        }
     }
 
     fn errors_at(&self, calibrations: &Calibrations, moment: Instant) -> Result<Errors> {
@@ -154,20 +157,12 @@ impl<'a> AsKnown<'a> {
         last.map_or(as_of, |last| last.plus_hours(around_h).min(as_of))
     }
 
-    /// What drift tells where no probe is calibrated: nothing.
-    fn none(&self) -> Errors {
-        Errors { offset: self.settings.drift.offset_prior, of_probes: None }
-    }
-
     /// The batch on a season that is cut and calibrated afresh.
     fn afresh(&self, batch: &Batch, as_of: Instant) -> Result<Option<GravitySeries>> {
         let season = self.season.as_of(as_of);
         let calibrations = self.settings.calibrate(&season)?;
         let gravity = gravity_of(&season, &calibrations)?;
-        let errors = match calibrations.done() {
-            Some(calibrations) => self.errors(calibrations, as_of)?,
-            None => self.none(),
-        };
+        let errors = self.errors(&calibrations, as_of)?;
         let batch = season.batches.iter().find(|known| known.batch == batch.batch);
         let builder = errors.told(series_builder(&season, &calibrations, &gravity));
         Ok(batch.and_then(|batch| builder.of(batch)))
@@ -179,10 +174,7 @@ impl KnownSeries for AsKnown<'_> {
         if batch.pitched_at > as_of {
             return Ok(None);
         }
-        let errors = match self.calibrations.done() {
-            Some(calibrations) => self.errors(calibrations, as_of)?,
-            None => self.none(),
-        };
+        let errors = self.errors(self.calibrations, as_of)?;
         let builder = errors.told(series_builder(self.season, self.calibrations, self.gravity));
         let Some(cut) = builder.as_of(batch, as_of) else { return Ok(None) };
         if let (Some(calibrations), Some(gravity)) = (self.calibrations.done(), self.gravity.done())

@@ -6,8 +6,8 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use toml::de::{DeTable, DeValue};
 
-use crate::error::{Error, Place, Result};
-use crate::season::{SEASON_TOML, guess, list, season_toml};
+use crate::error::{Error, Result};
+use crate::season::{list, meant, place_in, season_toml};
 
 use super::report_settings::ReportSettings;
 use super::settings::Settings;
@@ -79,10 +79,7 @@ impl ReportSettings {
 
 /// These tables of the file; the default for what it does not state.
 fn file(text: &str) -> Result<File> {
-    let at = |start: usize| {
-        let line = text.bytes().take(start).filter(|b| *b == b'\n').count() as u64 + 1;
-        Place::file(SEASON_TOML).line(line)
-    };
+    let at = |start: usize| place_in(text, start);
     let refuse = |error: toml::de::Error| {
         let found = error.message().lines().next().unwrap_or_default().to_owned();
         Error::input(at(error.span().map_or(0, |span| span.start)), found, "TOML as the README shows it")
@@ -94,8 +91,7 @@ fn file(text: &str) -> Result<File> {
         tables.filter_map(|name| Some((name, document.get_ref().get(name)?.get_ref(), known.get(name)?)))
     };
     if let Some((start, name, known)) = stated().find_map(|(name, table, known)| unknown(name, table, known)) {
-        let last = name.rsplit('.').next().unwrap_or(&name);
-        let near = guess(last, &known).map(|near| format!("did you mean `{near}`?"));
+        let near = meant(name.rsplit('.').next().unwrap_or(&name), &known);
         let wanted = format!("one of {}", list(&known));
         return Err(Error::input(at(start), format!("the setting `{name}`"), wanted).with_hint(near));
     }

@@ -5,6 +5,18 @@ use crate::liquid::{abv_percent, real_extract_plato};
 use crate::simulate::brew::Brew;
 use crate::simulate::strain::STRAINS;
 
+impl Fermentation {
+    /// Suspended yeast at an hour, g per 100 g of wort.
+    fn suspended_at(&self, hours: f64) -> f64 {
+        self.between(hours, |i| self.moment(i, |m| m.state.active))
+    }
+
+    /// Sugars at an hour: glucose, maltose, usable maltotriose, g per 100 g of wort.
+    fn sugars_at(&self, hours: f64) -> [f64; 3] {
+        std::array::from_fn(|j| self.between(hours, |i| self.moment(i, |m| m.state.sugars[j])))
+    }
+}
+
 fn runs() -> impl Iterator<Item = (Brew, Fermentation, Traits)> {
     STRAINS.into_iter().flat_map(|strain| {
         let temps: &[f64] = if strain.lager { &[10.0, 12.0, 15.0, 18.0] } else { &[17.0, 19.0, 22.0, 25.0] };
@@ -70,7 +82,7 @@ fn warmth_hastens_and_gravity_never_rises() {
         assert!(pair[1].2.mid_h < pair[0].2.mid_h, "{}", pair[0].0.strain.name);
     }
     for (_, run, _) in all {
-        assert!(run.curve().windows(2).all(|pair| pair[1] <= pair[0]));
+        assert!(run.sg.windows(2).all(|pair| pair[1] <= pair[0]));
     }
 }
 

@@ -55,12 +55,10 @@ impl VisitGaps {
                 _ => visits.push((at, at)),
             }
         }
-        let total: f64 = visits.iter().zip(visits.iter().skip(1)).map(|(a, b)| b.0 - a.1).sum();
-        let gaps: Vec<VisitGap> = visits
-            .iter()
-            .zip(visits.iter().skip(1))
-            .map(|(a, b)| VisitGap { from: a.1, to: b.0, share: (b.0 - a.1) / total })
-            .collect();
+        let between = || visits.iter().zip(visits.iter().skip(1)).map(|(a, b)| (a.1, b.0));
+        let total: f64 = between().map(|(from, to)| to - from).sum();
+        let gaps: Vec<VisitGap> =
+            between().map(|(from, to)| VisitGap { from, to, share: (to - from) / total }).collect();
         let matrix = |of: &dyn Fn(&ShiftTerm) -> DVector<f64>| {
             let columns: Vec<DVector<f64>> = gaps.iter().map(|gap| of(&gap.step(part))).collect();
             if columns.is_empty() { DMatrix::zeros(part.n(), 0) } else { DMatrix::from_columns(&columns) }

@@ -34,14 +34,11 @@ pub(crate) fn flag_unknown(loaded: &mut Loaded, readings: &mut Readings, has_pro
     let flag = |is_unknown: bool, flag: Flags| if is_unknown { flag } else { Flags::NONE };
     let no_probe = |id: &String| flag(has_probes && !probes.contains(id), Flags::UNKNOWN_PROBE);
     let no_batch = |id: &String| flag(has_batches && !batches.contains(id), Flags::UNKNOWN_BATCH);
-    for entry in &mut loaded.references {
-        let ids = entry.row.probe.iter().map(no_probe).chain(entry.row.batch.iter().map(no_batch));
-        ids.for_each(|unknown| entry.flags.insert(unknown));
-    }
-    for entry in &mut loaded.events {
-        let ids = entry.row.probe.iter().map(no_probe).chain(entry.row.batch.iter().map(no_batch));
-        ids.for_each(|unknown| entry.flags.insert(unknown));
-    }
+    let of_both = |probe: &Option<String>, batch: &Option<String>| {
+        probe.iter().map(no_probe).chain(batch.iter().map(no_batch)).fold(Flags::NONE, Flags::with)
+    };
+    loaded.references.iter_mut().for_each(|entry| entry.flags.insert(of_both(&entry.row.probe, &entry.row.batch)));
+    loaded.events.iter_mut().for_each(|entry| entry.flags.insert(of_both(&entry.row.probe, &entry.row.batch)));
     for entry in &mut loaded.plan {
         entry.flags.insert(no_batch(&entry.row.batch));
     }
