@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use heelwort::report::{self, Summary};
-use heelwort::season::{Readings, Reference, Season};
+use heelwort::season::{Flags, Readings, Reference, Season};
 use heelwort::study::SeasonStudy;
 
 use super::{check_html, run, season, study};
@@ -120,4 +120,44 @@ fn a_bath_that_is_typed_wrong_is_to_be_looked_up() {
     let said = " below what the other baths of dunlin say, and for other probes it is SG 1.0720. It is left out.";
     assert!(text.contains(said), "{text}");
     assert_eq!(text.matches("Look up the bath").count(), 1, "{text}");
+}
+
+fn first_season() -> Season {
+    Season::load(concat!(env!("CARGO_MANIFEST_DIR"), "/datasets/first-season")).unwrap()
+}
+
+#[test]
+fn a_sample_dated_after_its_batch_is_to_be_looked_up_and_moves_nothing() {
+    let mut season = first_season();
+    let (before, latest) = (run(season.clone()), season.latest());
+    let last = season.references.last().unwrap().clone();
+    let at = heelwort::Instant::parse("2031-10-01T09:00:00Z").unwrap();
+    season.references.push(Reference { at, flags: Flags::OUTSIDE_BATCH, ..last });
+    assert_eq!(season.latest(), latest);
+    let study = run(season);
+    assert_eq!(study.kinetics.done(), before.kinetics.done());
+    let text = Summary::of(&study).text(1000);
+    let said = "Look up the date of the sample of We 1 Oct 2031 09:00 in amber-1 (SG 1.0140): amber-1 had ended on Th 13 Feb 2031 10:00.";
+    assert!(text.contains(said), "{text}");
+    assert!(!Summary::of(&before).text(1000).contains("Look up the date"));
+}
+
+#[test]
+fn a_batch_without_an_end_is_asked_for_and_is_not_shown_as_running() {
+    let mut season = first_season();
+    season.batches[0].ended_at = None;
+    let running = Summary::of(&run(season.clone())).text(1000);
+    assert!(!running.contains("When did"), "{running}");
+    let mut later = season.batches[0].clone();
+    (later.batch, later.pitched_at) = ("amber-2".to_owned(), season.latest().unwrap().plus_days(9.0));
+    later.probes.clear();
+    season.batches.push(later);
+    let study = run(season);
+    let text = Summary::of(&study).text(1000);
+    assert!(text.contains("When did amber-1 end? Nothing has come from it since Th 13 Feb."), "{text}");
+    let words = study.kinetics.done().unwrap().get("amber-1").unwrap().state_in_words();
+    assert!(words.ends_with("end not noted"), "{words}");
+    let (_home, html) = page(&study);
+    assert!(html.contains(&format!("samphire: {words}")), "{words}");
+    assert!(!html.contains("amber-1, samphire"), "it stands among those that run");
 }
