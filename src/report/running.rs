@@ -26,10 +26,25 @@ pub(super) struct RunningBatch<'a> {
     temp_c: Option<f64>,
 }
 
+/// The forecasts of the running batches as of the newest data, each once: others may have been asked for.
+pub(super) fn forecasts_now(study: &SeasonStudy) -> Vec<&Forecast> {
+    let rows = study.forecasts.done().into_iter().flat_map(|all| &all.rows);
+    let has_ended = |batch: &str| study.season.batch(batch).is_some_and(|batch| batch.ended_at.is_some());
+    let is_open =
+        |batch: &str| study.kinetics.done().and_then(|found| found.get(batch)).is_some_and(|fit| fit.left_open);
+    let mut now: Vec<&Forecast> = Vec::new();
+    for row in rows.filter(|row| Some(row.as_of) == study.latest) {
+        let is_new = now.iter().all(|other| other.batch != row.batch);
+        if is_new && !has_ended(&row.batch) && !is_open(&row.batch) {
+            now.push(row);
+        }
+    }
+    now
+}
+
 /// The running batches, the first to finish first.
 pub(super) fn running(study: &SeasonStudy) -> Vec<RunningBatch<'_>> {
-    let forecasts = study.forecasts.done().into_iter().flat_map(|all| &all.rows);
-    let mut now: Vec<&Forecast> = forecasts.filter(|row| Some(row.as_of) == study.latest).collect();
+    let mut now = forecasts_now(study);
     now.sort_by_key(|row| (row.finish.is_none(), row.finish.map(|q| q.p50)));
     let fit = |row: &Forecast| study.kinetics.done().and_then(|found| found.get(&row.batch));
     let temp_c = |row: &Forecast| {

@@ -4,9 +4,9 @@ use std::path::Path;
 
 use heelwort::report::{self, Summary};
 use heelwort::season::{Flags, Readings, Reference, Season};
-use heelwort::study::SeasonStudy;
+use heelwort::study::{SeasonStudy, Study};
 
-use super::{check_html, run, season, study};
+use super::{HOSTILE, check_html, run, season, study};
 
 fn page(study: &SeasonStudy) -> (tempfile::TempDir, String) {
     let home = tempfile::tempdir().unwrap();
@@ -160,4 +160,27 @@ fn a_batch_without_an_end_is_asked_for_and_is_not_shown_as_running() {
     let (_home, html) = page(&study);
     assert!(html.contains(&format!("samphire: {words}")), "{words}");
     assert!(!html.contains("amber-1, samphire"), "it stands among those that run");
+}
+
+#[test]
+fn the_coming_fortnight_shows_each_running_batch_once_and_as_of_now() {
+    let whole = season();
+    let now = whole.batches.last().unwrap().pitched_at.plus_days(4.0);
+    let season = whole.as_of(now);
+    let latest = season.latest().unwrap();
+    let runs: Vec<String> = season.running().iter().map(|batch| batch.batch.clone()).collect();
+    let ended = season.batches.iter().find(|batch| batch.ended_at.is_some()).unwrap().batch.clone();
+    assert!(!runs.is_empty());
+    let mut study = Study::of(season.clone()).name(HOSTILE);
+    for batch in runs.iter().chain([&ended]) {
+        let pitched_at = season.batch(batch).unwrap().pitched_at;
+        study = study.as_of(batch, pitched_at.plus_days(3.0)).as_of(batch, latest);
+    }
+    let (_home, html) = page(&study.run().unwrap());
+    let table = html.split("by the end of each day").nth(1).unwrap().split("</table>").next().unwrap();
+    let head = table.split("</thead>").next().unwrap();
+    for batch in &runs {
+        assert_eq!(head.matches(batch.as_str()).count(), 1, "{batch}: {head}");
+    }
+    assert!(!head.contains(&ended), "{ended}: {head}");
 }
