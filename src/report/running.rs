@@ -147,10 +147,15 @@ impl RunningBatch<'_> {
         };
         let at = terminal_sg.map(|q| reader.gravity_range([q.p50, q.p05, q.p95]));
         let at = at.map_or_else(String::new, |sg| format!(", at {sg}"));
-        let ready = self
-            .forecast
-            .p_ready
-            .map_or_else(String::new, |p| format!(" Chance that it is ready, at rest and not stuck: {}.", percent(p)));
+        let early = self.forecast.early_attenuation.map_or_else(String::new, |share| {
+            format!(
+                ", but {} apparent attenuation is unusually little for beer, and its limit was not measured",
+                percent(share)
+            )
+        });
+        let ready = self.forecast.p_ready.map_or_else(String::new, |p| {
+            format!(" Chance that it is ready, at rest and not stuck: {}{early}.", percent(p))
+        });
         format!("{verb} {when}{at}.{ready}")
     }
 }
@@ -159,4 +164,42 @@ fn when(finish: &Quantiles<Instant>, level: f64, reader: &Reader) -> String {
     let sharp = finish.p95.hours_since(finish.p05) < SHARP_H;
     let moment = |at| if sharp { reader.hour(at) } else { reader.day(at) };
     format!("about {} ({}: {} to {})", moment(finish.p50), percent(level), moment(finish.p05), moment(finish.p95))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fit::Finding;
+    use crate::study::Study;
+
+    #[test]
+    fn ready_does_not_stand_alone_beside_little_attenuation() {
+        let study = Study::of(crate::season::Season::default()).run().unwrap();
+        let at = Instant::parse("2031-01-29T12:00:00Z").unwrap();
+        let at_once = Quantiles { p05: at, p25: at, p50: at, p75: at, p95: at };
+        let forecast = |early_attenuation: Option<f64>| Forecast {
+            batch: "b10".to_owned(),
+            strain: "scurvygrass".to_owned(),
+            vessel: None,
+            as_of: at.plus_days(1.0),
+            last_reading_at: Some(at),
+            progress: Finding::missing("test"),
+            finish: Some(at_once),
+            terminal_sg: None,
+            p_finished: Some(0.97),
+            p_stuck: Some(0.04),
+            p_stuck_now: Some(0.04),
+            p_ready: Some(0.93),
+            p_finished_in_days: Vec::new(),
+            early_attenuation,
+            method: String::new(),
+            why: String::new(),
+        };
+        let said = |early: Option<f64>| {
+            RunningBatch { forecast: &forecast(early), fit: None, temp_c: None }.finish(&Reader::of(&study))
+        };
+        assert!(said(None).ends_with("at rest and not stuck: 93 %."), "{}", said(None));
+        let early = said(Some(0.47));
+        assert!(early.contains("93 %, but 47 % apparent attenuation is unusually little for beer"), "{early}");
+    }
 }

@@ -212,11 +212,19 @@ fn batches(answer: &mut Answer, study: &SeasonStudy, reader: &Reader) {
         let mut why = Vec::new();
         let stuck = one.forecast.p_stuck.filter(|p| *p >= MAYBE_STUCK);
         let ready = one.forecast.p_ready.filter(|p| *p >= MAYBE_READY);
+        let early = one.forecast.early_attenuation;
         match (stuck, ready) {
             (Some(p), _) => why.push(format!("it may be stuck (chance {})", percent(p))),
-            (None, Some(p)) => why.push(format!("it may be at rest (chance {})", percent(p))),
-            (None, None) => {}
+            (None, Some(p)) if early.is_none() => why.push(format!("it may be at rest (chance {})", percent(p))),
+            (None, _) => {}
         }
+        why.extend(early.map(|share| {
+            format!(
+                "it seems to be at rest at {} apparent attenuation, unusually early for beer (65 to 85 % is usual) whatever its yeast \
+                 did before",
+                percent(share)
+            )
+        }));
         if let Some(found) = study.drift.done() {
             let probes = study.season.batches.iter().filter(|of| of.batch == *batch).flat_map(|of| &of.probes);
             let reads =
@@ -227,6 +235,9 @@ fn batches(answer: &mut Answer, study: &SeasonStudy, reader: &Reader) {
             continue;
         }
         let what = match (stuck, ready) {
+            _ if early.is_some() => {
+                format!("Warm {batch}, rouse its yeast, and measure the limit of its wort with a forced ferment")
+            }
             (Some(_), _) => format!("Warm {batch} a little and take a degassed sample"),
             (None, Some(_)) => format!("Take degassed samples of {batch} on three days, warm"),
             (None, None) => format!("Take a degassed sample of {batch}"),
