@@ -163,6 +163,15 @@ fn a_batch_without_an_end_is_asked_for_and_is_not_shown_as_running() {
 }
 
 #[test]
+fn a_mass_that_no_float_of_its_size_has_is_to_be_weighed_again() {
+    let mut season = first_season();
+    assert!(!Summary::of(&run(season.clone())).text(1000).contains("Weigh"));
+    season.probes[0].total_mass_g = Some(48.1);
+    let text = Summary::of(&run(season)).text(1000);
+    assert!(text.contains("Weigh and measure dunlin again: no float of 48.1 g"), "{text}");
+}
+
+#[test]
 fn the_coming_fortnight_shows_each_running_batch_once_and_as_of_now() {
     let whole = season();
     let now = whole.batches.last().unwrap().pitched_at.plus_days(4.0);

@@ -44,6 +44,12 @@ pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
     if let Some(found) = study.kinetics.done() {
         found.batches.iter().for_each(|fit| samples(&mut answer, fit, reader));
     }
+    for build in study.builds.done().into_iter().flat_map(|found| &found.builds).filter(|build| build.contradicted) {
+        answer.say(format!(
+            "Weigh and measure {} again: no float of {:.1} g and its size can rest as it did in its baths.",
+            build.probe, build.total_mass_g
+        ));
+    }
     if let Some(calibrations) = study.calibrations.done() {
         let mut with: Vec<&str> = calibrations.calibrations.iter().map(|c| c.probe.as_str()).collect();
         with.dedup();
