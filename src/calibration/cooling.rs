@@ -8,6 +8,8 @@ assumed! {
     const SIX_HOURS: f64 = 6.0, "h";
     /// A fall by this much is a cooling.
     const FALL_C: f64 = 4.0, "C";
+    /// So far it goes below all that the batch had before it was warmest: beer that warmed itself falls back to where it began.
+    const BELOW_C: f64 = 3.0, "C";
     /// The start of the cooling: the last moment within this of the temperature before.
     const START_C: f64 = 1.0, "C";
     /// The temperature before a fall is the highest six-hour median of this many hours.
@@ -22,9 +24,9 @@ assumed! {
 /// Hours from pitching at which cooling began, or is planned to begin; none when nothing shows one.
 ///
 /// The earlier of an event `cold_crash` of the batch and a fall of the logged temperature by 4 C or more below the
-/// highest six-hour median of the two days before it, that lasts 24 h (or 6 h to the end of the log); it is dated at the
-/// last reading within 1 C of that. A slower fall, as when a fermentation no longer warms itself, is none. Where
-/// neither is seen, the first step of the plan that lies 4 C below the set temperature, unless the log is still warm 12 h
+/// highest six-hour median of the two days before it and by 3 C below all before that, that lasts 24 h (or 6 h to the end of
+/// the log) and is not made good again for a day; it is dated at the last reading within 1 C of that highest. A slower fall,
+/// as when a fermentation no longer warms itself, is none, and so is a heater that fails for a while. Where neither is seen, the first step of the plan that lies 4 C below the set temperature, unless the log is still warm 12 h
 /// after it.
 pub(crate) fn cooled_hours(season: &Season, batch: &Batch, hours: &[f64], temp_c: &[f64]) -> Option<f64> {
     let event = season
@@ -55,11 +57,20 @@ fn fall(hours: &[f64], temp_c: &[f64]) -> Option<f64> {
     let last = medians.last()?.0;
     for (i, &(at, temp)) in medians.iter().enumerate() {
         let recent = |h: f64| h >= (at - *WARM_H).max(*LASTS_H - *SIX_HOURS) && h < at;
-        let warm = medians.iter().filter(|(h, _)| recent(*h)).map(|(_, c)| *c).fold(f64::NEG_INFINITY, f64::max);
-        if at < *LASTS_H || temp > warm - *FALL_C {
+        let recent = medians.iter().enumerate().take(i).filter(|(_, (h, _))| recent(*h));
+        let Some((peak, &(_, warm))) = recent.max_by(|a, b| a.1.1.total_cmp(&b.1.1)) else { continue };
+        let lowest = medians.iter().take(peak + 1).map(|(_, c)| *c).fold(f64::INFINITY, f64::min);
+        let cold = (warm - *FALL_C).min(lowest - *BELOW_C);
+        if at < *LASTS_H || temp > cold {
             continue;
         }
-        let stays = medians.iter().skip(i).take_while(|(t, _)| *t <= at + *LASTS_H).all(|(_, c)| *c <= warm - *FALL_C);
+        let after = medians.get(i..).unwrap_or_default();
+        let stays = after.iter().take_while(|(t, _)| *t <= at + *LASTS_H).all(|(_, c)| *c <= cold);
+        let made_good = after.chunk_by(|a, b| (a.1 > cold) == (b.1 > cold)).any(|stretch| match stretch {
+            [first, .., last] => first.1 > cold && last.0 - first.0 >= *LASTS_H,
+            _ => false,
+        });
+        let stays = stays && !made_good;
         if stays && last >= at + *SIX_HOURS {
             return Some(start_of_fall(hours, temp_c, warm, at));
         }
@@ -112,6 +123,10 @@ mod tests {
         assert_eq!(fall(&hours, &temps), None);
         let (hours, temps) = log(|h| if (150.0..160.0).contains(&h) { 8.0 } else { 20.0 }, 300.0);
         assert_eq!(fall(&hours, &temps), None);
+        let (hours, temps) = log(|h| if (150.0..190.0).contains(&h) { 15.0 } else { 22.0 }, 400.0);
+        assert_eq!(fall(&hours, &temps), None, "a heater that failed");
+        let (hours, temps) = log(|h| 19.0 + 7.0 * (-((h - 45.0) / 25.0).powi(2)).exp(), 300.0);
+        assert_eq!(fall(&hours, &temps), None, "beer that warmed itself");
     }
 
     #[test]

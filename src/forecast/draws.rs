@@ -13,8 +13,9 @@ use crate::kinetics::Tabulated;
 use super::coordinates::{DIMS, curve};
 use super::posterior::Posterior;
 use super::quantiles::Quantiles;
+use super::slowing::Slowing;
 use super::stuck::{self, Leaving};
-use super::tail::Tail;
+use super::tail::{BEGUN, Tail};
 
 /// Ways in which each drawn curve may come to rest: in a share of them the yeast leaves later.
 const WAYS: usize = 20;
@@ -97,6 +98,8 @@ pub(super) struct RestRules<'a> {
     pub tolerance_sg: f64,
     pub stuck_above_sg: f64,
     pub strain: &'a Tail,
+    /// What the last gravities show of the fall; none without gravities before the last.
+    pub slowing: Option<Slowing>,
     /// The limit of the wort with its standard deviation, for an original gravity.
     pub limit: &'a (dyn Fn(f64) -> (f64, f64) + Sync),
 }
@@ -156,13 +159,13 @@ impl RestRules<'_> {
             draws.progress.push(1.0 - rest.left_sg / (of.original_sg - rest.terminal_sg));
             return;
         }
-        let mid_h = curve.time_of_progress_h(0.5);
+        let (begun_h, mid_h) = (curve.time_of_progress_h(BEGUN), curve.time_of_progress_h(0.5));
         let left_sg = curve.sg(self.now_h) - of.terminal_sg;
         let runs = left_sg > 2.0 * self.tolerance_sg;
         let p_stuck = stuck::probability(of.terminal_sg, (self.limit)(of.original_sg), self.stuck_above_sg, share);
         let own_h = if runs { curve.finish_h(self.tolerance_sg).max(self.now_h) } else { 0.0 };
         let way = |(i, z): (usize, &f64)| {
-            let of_strain = self.strain.finish_h(mid_h, *z);
+            let of_strain = self.strain.finish_h((begun_h, mid_h), *z);
             let finish_h = match runs && of_strain < self.now_h {
                 true => self.strain.not_before(own_h, self.now_h, (i as f64 + 0.5) / WAYS as f64),
                 false => self.strain.within(of_strain),
@@ -170,7 +173,15 @@ impl RestRules<'_> {
             ComingToRest { finish_h, terminal_sg: of.terminal_sg, p_stuck, left_sg }
         };
         let first = draws.rests.len();
-        draws.rests.extend(tail.enumerate().map(way));
+        let ways: Vec<ComingToRest> = tail.enumerate().map(way).collect();
+        match self.slowing {
+            Some(slowing) => {
+                let drop_sg = of.original_sg - of.terminal_sg;
+                let weight = |rest: &ComingToRest| slowing.weight(drop_sg, mid_h, rest.finish_h, self.tolerance_sg);
+                draws.rests.extend(resampled(&ways, weight));
+            }
+            None => draws.rests.extend(ways),
+        }
         // So many ways in the mean, which lie apart.
         let ways = (share * WAYS as f64 + leaves).floor();
         for k in 0..ways as usize {
@@ -183,6 +194,21 @@ impl RestRules<'_> {
         }
         draws.progress.push(curve.progress(self.now_h));
     }
+}
+
+/// As many of the ways, each as often as its weight says, evenly.
+fn resampled(ways: &[ComingToRest], weight: impl Fn(&ComingToRest) -> f64) -> Vec<ComingToRest> {
+    let weights: Vec<f64> = ways.iter().map(weight).collect();
+    let step = weights.iter().sum::<f64>() / ways.len().max(1) as f64;
+    let (mut taken, mut up_to) = (Vec::with_capacity(ways.len()), 0.0);
+    for (way, weight) in ways.iter().zip(weights) {
+        up_to += weight;
+        while (taken.len() as f64 + 0.5) * step < up_to {
+            taken.push(*way);
+        }
+    }
+    taken.extend(ways.last().copied().filter(|_| taken.len() < ways.len()));
+    taken
 }
 
 /// Values in rising order.

@@ -23,6 +23,7 @@ mod result;
 mod rivals;
 mod run;
 mod settings;
+mod slowing;
 mod stuck;
 mod tail;
 mod what_if;

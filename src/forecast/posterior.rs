@@ -20,6 +20,7 @@ use crate::kinetics::weak_priors::ORIGINAL_SD_SG;
 use crate::kinetics::{BatchPoint, KineticsSettings, PARAMETERS, PointSource, Tabulated};
 
 use super::coordinates::{DELAY, DIMS, FOAM, base, chain, curve, ln_pace, plain};
+use super::slowing::Slowing;
 use super::stuck::{AT_LIMIT_SD, Leaving};
 
 /// Why a batch without points has no forecast.
@@ -30,6 +31,10 @@ const MOST_POINTS: f64 = 90.0;
 assumed! {
     /// A curve that leaves the points of the last day by more than this in the mean does not fit them.
     const LEAVES_SG: f64 = 0.003, "SG";
+    /// A batch that slows is looked at for so long.
+    const SLOWING_H: f64 = 48.0, "h";
+    /// What a probe does in that time by itself, SD.
+    const SLOWING_SD: f64 = 0.0006, "SG";
 }
 
 /// A batch's gravities made ready, with its error model.
@@ -192,6 +197,24 @@ impl BatchAsKnown {
         let n = last.clone().count() as f64;
         let (hours, drop) = last.fold((0.0, 0.0), |(h, d), point| (h + point.hours, d + self.original_sg - point.sg));
         (n > 0.0).then(|| (hours / n, drop / n))
+    }
+
+    /// The fall in the later half of the time since an hour, up to two days; none without gravities at both ends.
+    pub fn slowing(&self, mid_h: f64, now_h: f64) -> Option<Slowing> {
+        let back_h = (0.5 * (now_h - mid_h)).min(*SLOWING_H);
+        let ((from_h, before), (to_h, after)) = (self.last_by(now_h - back_h)?, self.last_by(now_h)?);
+        let sd = |hours: f64| {
+            let points = self.points.iter().rev().skip_while(|point| point.hours > hours).take(3);
+            let variances: Vec<f64> = points.map(|point| point.own_sd.powi(2)).collect();
+            variances.iter().sum::<f64>().sqrt() / variances.len().max(1) as f64
+        };
+        let se_sg = sd(now_h).hypot(sd(now_h - back_h)).hypot(*SLOWING_SD);
+        (to_h - from_h > 0.5 * back_h && back_h > 0.0).then_some(Slowing {
+            from_h,
+            to_h,
+            fell_sg: after - before,
+            se_sg,
+        })
     }
 
     fn likelihood(&self) -> BatchLikelihood<'_> {

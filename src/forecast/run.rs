@@ -21,7 +21,7 @@ use super::result::{Forecast, Forecasts};
 use super::rivals::{DAY_H, Situation};
 use super::settings::ForecastSettings;
 use super::stuck::LOW_ATTENUATION;
-use super::tail::Tail;
+use super::tail::{BEGUN, Tail};
 
 /// What a forecast says of itself while no batch has been seen coming to rest, and the most that it then says of being ready.
 const NOTHING_LEARNT: &str = "nothing has been learnt yet: no batch has been seen coming to rest";
@@ -34,6 +34,13 @@ const AT_REST: f64 = 0.5;
 const CONTRADICTS: f64 = 3.0;
 /// Fewest batches whose times to rest make a forecast before the first reading.
 const LEAST_DURATIONS: usize = 5;
+
+assumed! {
+    /// A batch does not read thinner than its end by more than this, which a probe may be off.
+    const ENDS_ABOVE_SG: f64 = 0.006, "SG";
+    /// Dry wine of grapes ends there: no wort does.
+    const THINNEST_END_SG: f64 = 0.990, "SG";
+}
 
 /// Makes forecasts, and remembers what it has looked at.
 pub struct Forecaster<'a> {
@@ -140,7 +147,13 @@ impl Forecaster<'_> {
         let strain = Tail::of_strain(self.kinetics, &batch.strain, &batch.batch, as_of);
         let mut mixture = mixture(&mut own, &prior, &strain)?;
         let likeliest = mixture.iter().max_by(|a, b| a.weight.total_cmp(&b.weight));
-        let fits = likeliest.is_none_or(|likeliest| likeliest.posterior.fits);
+        // No beer is thinner than its end, and none ends where wort cannot.
+        let is_possible = |posterior: &Posterior| {
+            let end_sg = posterior.tabulated(own.ln_pace).curve().terminal_sg;
+            let now_sg = own.last_by(f64::INFINITY).map(|(_, drop_sg)| own.original_sg - drop_sg);
+            end_sg >= *THINNEST_END_SG && now_sg.is_none_or(|sg| end_sg - sg <= *ENDS_ABOVE_SG)
+        };
+        let fits = likeliest.is_none_or(|likeliest| likeliest.posterior.fits && is_possible(&likeliest.posterior));
         let plain = mixture.last().map(|plain| &plain.posterior);
         let (curve, unlike) = plain.map(|plain| (plain.tabulated(own.ln_pace), unlike(plain, &prior))).unzip();
         let hours_to = |share| curve.as_ref().map_or(now_h, |curve| curve.time_of_progress_h(share));
@@ -152,6 +165,7 @@ impl Forecaster<'_> {
             tolerance_sg: settings.common.at_rest.within_sg,
             stuck_above_sg: settings.common.stuck_above_limit_sg,
             strain: &strain,
+            slowing: own.slowing(hours_to(0.5), now_h),
             limit: &|original_sg| limit(&series, &prior, original_sg),
         };
         let z = even_normals()?;
@@ -168,7 +182,7 @@ impl Forecaster<'_> {
             now_h,
             last_day: by(now_h).zip(by(now_h - DAY_H)),
             whole_drop_sg: attenuation(prior.mean[0]) * (own.original_sg - 1.0),
-            mid_h: hours_to(0.5),
+            first_half: (hours_to(BEGUN), hours_to(0.5)),
             strain: &strain,
         };
         Ok(FromDraws {
