@@ -36,6 +36,9 @@ pub struct Forecast {
     pub p_ready: Option<f64>,
     /// Probability that it is at rest by each of the coming fourteen days at the same time of day, 1 to 14.
     pub p_finished_in_days: Vec<f64>,
+    /// The share of its extract that it has eaten by appearance, where it is at rest by the moment, no limit of its wort was
+    /// measured, and that is unusually little for beer, whatever other batches of its strain did.
+    pub early_attenuation: Option<f64>,
     /// How it was made: from which past batches.
     pub method: String,
     /// Why there is no forecast, or what to know about it; empty when nothing.

@@ -21,6 +21,7 @@ use super::quantiles::Quantiles;
 use super::result::{Forecast, Forecasts};
 use super::rivals::{DAY_H, Situation};
 use super::settings::ForecastSettings;
+use super::stuck::LOW_ATTENUATION;
 use super::tail::{BEGUN, Tail};
 
 /// What a forecast says of itself while no batch has been seen coming to rest, and the most that it then says of being ready.
@@ -28,6 +29,8 @@ const NOTHING_LEARNT: &str = "nothing has been learnt yet: no batch has been see
 const READY_UNLEARNT: f64 = 0.5;
 /// The share of the drop from which on it has.
 const SLOWED: f64 = 0.9;
+/// The probability from which a batch counts as at rest where little attenuation is remarked on.
+const AT_REST: f64 = 0.5;
 /// Standard deviations from what other batches tell beyond which readings contradict them.
 const CONTRADICTS: f64 = 3.0;
 /// Fewest batches whose times to rest make a forecast before the first reading.
@@ -194,6 +197,7 @@ impl Forecaster<'_> {
             shows_curve: own.shows_curve(),
             fits,
             sampled: sampled_h >= hours_to(SLOWED),
+            unlimited_sg: series.limit_sg.is_none().then_some(own.original_sg),
             unlike: unlike.unwrap_or_default(),
             rivals: situation.finishes(&z),
             draws,
@@ -218,7 +222,18 @@ impl DrawnForecast {
         let method = format!(
             "own curve with {known} other batches known by then, {of_strain} of the strain; time to rest from {seen} batches"
         );
+        let terminal_sg = quantiles(&rising(draws.rests.iter().map(|rest| rest.terminal_sg)));
+        let early_attenuation = from
+            .unlimited_sg
+            .filter(|_| chances.finished >= AT_REST)
+            .map(|original_sg| (original_sg - terminal_sg.p50) / (original_sg - 1.0))
+            .filter(|share| *share < *LOW_ATTENUATION);
+        let early = early_attenuation.map(|share| {
+            let percent = 100.0 * share;
+            format!("at rest at {percent:.0} % apparent attenuation, unusually little for beer, and its limit was not measured")
+        });
         let mut why: Vec<&str> = from.unlike;
+        why.extend(early.as_deref());
         if cooled {
             why.push("cooled: as if held at its last fermentation temperature");
         }
@@ -249,12 +264,13 @@ impl DrawnForecast {
             last_reading_at: Some(instant(last_reading_h)),
             progress: share(&draws.progress, progress),
             finish: Some(finish_h.map(instant)),
-            terminal_sg: Some(quantiles(&rising(draws.rests.iter().map(|rest| rest.terminal_sg)))),
+            terminal_sg: Some(terminal_sg),
             p_finished: Some(chances.finished),
             p_stuck: Some(chances.stuck),
             p_stuck_now: Some(chances.stuck_now),
             p_ready,
             p_finished_in_days: in_days(&finishes_h, now_h),
+            early_attenuation,
             method,
             why: why.join("; "),
         };
@@ -294,6 +310,8 @@ pub(super) struct FromDraws {
     fits: bool,
     /// Whether a sample was taken since the fall has slowed.
     sampled: bool,
+    /// The original gravity of a batch whose wort has no measured limit.
+    unlimited_sg: Option<f64>,
     /// In what the readings contradict other batches.
     unlike: Vec<&'static str>,
     rivals: [Option<Vec<f64>>; 3],
@@ -324,6 +342,7 @@ impl ForecastDraft {
             p_stuck_now: None,
             p_ready: None,
             p_finished_in_days: Vec::new(),
+            early_attenuation: None,
             method: "none".to_owned(),
             why: why.to_owned(),
         };

@@ -28,6 +28,8 @@ assumed! {
     pub(super) const LEAVES_TO: f64 = 0.95, "share";
     /// Share of what the readings say for yeast that left, in logarithms, that counts: curves also bend in ways of their own.
     pub(super) const EVIDENCE: f64 = 0.6, "share";
+    /// A beer at rest that has attenuated less, by appearance, is unusual: 65 to 85 % is common practice (no source).
+    pub(super) const LOW_ATTENUATION: f64 = 0.60, "share";
     /// The rate falls to 1/e in this time when yeast has left.
     const DYING_H: f64 = 8.0, "h";
 }

@@ -2,7 +2,7 @@
 
 use crate::fit::Finding;
 use crate::fit::whiteness::Whiteness;
-use crate::season::Flags;
+use crate::season::{Flags, LeftOpen};
 use crate::units::Instant;
 
 use super::clock::Clock;
@@ -127,6 +127,8 @@ pub struct BatchFit {
     pub cooled_hours: Option<f64>,
     /// Hours from pitching at which the batch ended, if it did.
     pub ended_hours: Option<f64>,
+    /// Whether it has no end and yet seems to be over, by [`Season::left_open`](crate::season::Season::left_open).
+    pub left_open: bool,
     /// Limit used to tell stuck from finished, with its standard deviation.
     pub limit_sg: Option<(f64, f64)>,
     /// Probability that its terminal gravity is a stuck one, if it is at rest. [`Status::Stuck`] is said where it is over 0.9.
@@ -160,6 +162,7 @@ impl BatchFit {
         let doubted = self.status_probability.value().is_some_and(|p| p < SURE);
         match (self.ended_hours, self.status) {
             (Some(_), _) => BatchState::Ended,
+            (None, _) if self.left_open => BatchState::LeftOpen,
             (None, Status::Finished | Status::Stuck) if !doubted => BatchState::AtRest,
             (None, _) => BatchState::Running,
         }
@@ -173,6 +176,10 @@ impl BatchFit {
             (BatchState::Ended, Status::Stuck) => "ended stuck",
             (BatchState::Ended, Status::TooFewData) => "ended, too few data",
             (BatchState::Ended, _) => "ended before rest",
+            (BatchState::LeftOpen, Status::Finished) => "at rest, end not noted",
+            (BatchState::LeftOpen, Status::Stuck) => "at rest, stuck, end not noted",
+            (BatchState::LeftOpen, Status::TooFewData) => "end not noted, too few data",
+            (BatchState::LeftOpen, _) => "end not noted",
             (BatchState::AtRest, Status::Stuck) => "at rest, stuck",
             (BatchState::AtRest, _) => "at rest",
             (BatchState::Running, Status::TooFewData) => "running, too few data",
@@ -205,6 +212,8 @@ pub(crate) enum BatchState {
     AtRest,
     /// It is over, whatever its curve did last.
     Ended,
+    /// It seems to be over, and nobody has written down when it ended.
+    LeftOpen,
 }
 
 /// The fermentation curves of all batches.
@@ -220,5 +229,14 @@ impl Kinetics {
     /// The fit of a batch.
     pub fn get(&self, batch: &str) -> Option<&BatchFit> {
         self.batches.iter().find(|fit| fit.batch == batch)
+    }
+
+    /// The same, told which batches without an end seem to be over.
+    #[must_use]
+    pub(crate) fn with_left_open(mut self, left: &[LeftOpen]) -> Self {
+        for fit in &mut self.batches {
+            fit.left_open = left.iter().any(|left| left.batch == fit.batch);
+        }
+        self
     }
 }

@@ -26,10 +26,25 @@ pub(super) struct RunningBatch<'a> {
     temp_c: Option<f64>,
 }
 
+/// The forecasts of the running batches as of the newest data, each once: others may have been asked for.
+pub(super) fn forecasts_now(study: &SeasonStudy) -> Vec<&Forecast> {
+    let rows = study.forecasts.done().into_iter().flat_map(|all| &all.rows);
+    let has_ended = |batch: &str| study.season.batch(batch).is_some_and(|batch| batch.ended_at.is_some());
+    let is_open =
+        |batch: &str| study.kinetics.done().and_then(|found| found.get(batch)).is_some_and(|fit| fit.left_open);
+    let mut now: Vec<&Forecast> = Vec::new();
+    for row in rows.filter(|row| Some(row.as_of) == study.latest) {
+        let is_new = now.iter().all(|other| other.batch != row.batch);
+        if is_new && !has_ended(&row.batch) && !is_open(&row.batch) {
+            now.push(row);
+        }
+    }
+    now
+}
+
 /// The running batches, the first to finish first.
 pub(super) fn running(study: &SeasonStudy) -> Vec<RunningBatch<'_>> {
-    let forecasts = study.forecasts.done().into_iter().flat_map(|all| &all.rows);
-    let mut now: Vec<&Forecast> = forecasts.filter(|row| Some(row.as_of) == study.latest).collect();
+    let mut now = forecasts_now(study);
     now.sort_by_key(|row| (row.finish.is_none(), row.finish.map(|q| q.p50)));
     let fit = |row: &Forecast| study.kinetics.done().and_then(|found| found.get(&row.batch));
     let temp_c = |row: &Forecast| {
@@ -132,10 +147,15 @@ impl RunningBatch<'_> {
         };
         let at = terminal_sg.map(|q| reader.gravity_range([q.p50, q.p05, q.p95]));
         let at = at.map_or_else(String::new, |sg| format!(", at {sg}"));
-        let ready = self
-            .forecast
-            .p_ready
-            .map_or_else(String::new, |p| format!(" Chance that it is ready, at rest and not stuck: {}.", percent(p)));
+        let early = self.forecast.early_attenuation.map_or_else(String::new, |share| {
+            format!(
+                ", but {} apparent attenuation is unusually little for beer, and its limit was not measured",
+                percent(share)
+            )
+        });
+        let ready = self.forecast.p_ready.map_or_else(String::new, |p| {
+            format!(" Chance that it is ready, at rest and not stuck: {}{early}.", percent(p))
+        });
         format!("{verb} {when}{at}.{ready}")
     }
 }
@@ -144,4 +164,42 @@ fn when(finish: &Quantiles<Instant>, level: f64, reader: &Reader) -> String {
     let sharp = finish.p95.hours_since(finish.p05) < SHARP_H;
     let moment = |at| if sharp { reader.hour(at) } else { reader.day(at) };
     format!("about {} ({}: {} to {})", moment(finish.p50), percent(level), moment(finish.p05), moment(finish.p95))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fit::Finding;
+    use crate::study::Study;
+
+    #[test]
+    fn ready_does_not_stand_alone_beside_little_attenuation() {
+        let study = Study::of(crate::season::Season::default()).run().unwrap();
+        let at = Instant::parse("2031-01-29T12:00:00Z").unwrap();
+        let at_once = Quantiles { p05: at, p25: at, p50: at, p75: at, p95: at };
+        let forecast = |early_attenuation: Option<f64>| Forecast {
+            batch: "b10".to_owned(),
+            strain: "scurvygrass".to_owned(),
+            vessel: None,
+            as_of: at.plus_days(1.0),
+            last_reading_at: Some(at),
+            progress: Finding::missing("test"),
+            finish: Some(at_once),
+            terminal_sg: None,
+            p_finished: Some(0.97),
+            p_stuck: Some(0.04),
+            p_stuck_now: Some(0.04),
+            p_ready: Some(0.93),
+            p_finished_in_days: Vec::new(),
+            early_attenuation,
+            method: String::new(),
+            why: String::new(),
+        };
+        let said = |early: Option<f64>| {
+            RunningBatch { forecast: &forecast(early), fit: None, temp_c: None }.finish(&Reader::of(&study))
+        };
+        assert!(said(None).ends_with("at rest and not stuck: 93 %."), "{}", said(None));
+        let early = said(Some(0.47));
+        assert!(early.contains("93 %, but 47 % apparent attenuation is unusually little for beer"), "{early}");
+    }
 }

@@ -1,6 +1,6 @@
 //! Questions to a whole season, and which readings go with which reference.
 
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::{BTreeMap, HashSet};
 
 use crate::error::{Error, Result};
 use crate::units::{Instant, MINUTES_PER_HOUR};
@@ -8,12 +8,12 @@ use crate::units::{Instant, MINUTES_PER_HOUR};
 use super::ends::ReferenceUse;
 use super::flags::Flags;
 use super::table_rows::{Batch, Probe, Reference};
-use super::{RUNNING_DAYS, Season, tidy};
+use super::{Season, tidy};
 
 impl Reference {
-    /// True when it is to be used for nothing.
+    /// True when it is to be used for nothing: its table says so, or its date lies after the end of its batch.
     pub fn is_ignored(&self) -> bool {
-        self.use_as == Some(ReferenceUse::Ignore)
+        self.use_as == Some(ReferenceUse::Ignore) || self.flags.intersects(Flags::OUTSIDE_BATCH)
     }
 }
 
@@ -33,34 +33,16 @@ impl Season {
         self.references.iter().filter(move |r| r.batch.as_deref() == Some(batch) && !r.is_ignored())
     }
 
-    /// The season's latest instant: of its readings (those whose clock jumped apart), its references and pitchings.
+    /// The season's latest instant: of its readings (those whose clock jumped apart), its references (those to be ignored
+    /// apart) and pitchings.
     pub fn latest(&self) -> Option<Instant> {
         let readings = self.read_at().map(|(at, _)| at);
-        readings.chain(self.references.iter().map(|r| r.at)).chain(self.batches.iter().map(|b| b.pitched_at)).max()
-    }
-
-    /// The batches without an end that have data within 7 days of [`Season::latest`].
-    #[doc = example!(season "println!(\"{} batches run\", season.running().len());")]
-    pub fn running(&self) -> Vec<&Batch> {
-        let Some(latest) = self.latest() else { return Vec::new() };
-        let readings = self.read_at();
-        let readings =
-            readings.filter_map(|(at, batch)| Some((at, self.readings.batch_ids.get(batch? as usize)?.as_str())));
-        let samples = self.references.iter().filter_map(|r| Some((r.at, r.batch.as_deref()?)));
-        let mut last: HashMap<&str, Instant> = HashMap::new();
-        for (at, batch) in readings.chain(samples) {
-            let last = last.entry(batch).or_insert(at);
-            *last = at.max(*last);
-        }
-        let is_running = |b: &&Batch| {
-            let last = last.get(b.batch.as_str()).copied().unwrap_or(b.pitched_at);
-            b.ended_at.is_none() && latest.days_since(last) <= RUNNING_DAYS
-        };
-        self.batches.iter().filter(is_running).collect()
+        let references = self.used_references().map(|(_, reference)| reference.at);
+        readings.chain(references).chain(self.batches.iter().map(|b| b.pitched_at)).max()
     }
 
     /// When there is a reading and of which batch, those apart whose clock jumped.
-    fn read_at(&self) -> impl Iterator<Item = (Instant, Option<u32>)> {
+    pub(super) fn read_at(&self) -> impl Iterator<Item = (Instant, Option<u32>)> {
         let rows = self.readings.at.iter().zip(&self.readings.batch).zip(&self.readings.flags);
         rows.filter(|(_, flags)| !flags.intersects(Flags::CLOCK_JUMP)).map(|((at, batch), _)| (*at, *batch))
     }

@@ -71,7 +71,7 @@ impl Settings {
         let layers = GravityLayers { drift: self.drift_layer(&season, read), ..Default::default() };
         let gravity = gravity.map(|gravity| gravity.with_layers(&layers));
         let series = self.series_of(&season, (&calibrations, &gravity, &drift)).all();
-        let kinetics = self.kinetics(&season, &series, say)?;
+        let kinetics = self.kinetics(&season, &series, say)?.map(|found| found.with_left_open(&season.left_open()));
         say("forecasting, holding old forecasts against what came, and comparing strains");
         let known = AsKnown::new(&season, self, &calibrations, &gravity);
         let compare = || {

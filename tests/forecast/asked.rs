@@ -265,3 +265,27 @@ fn schedules_move_the_rest_and_what_cannot_be_is_refused() {
     }
     assert!(forecaster.what_if("elsewhere", now, &schedules).is_err());
 }
+
+#[test]
+fn a_rest_at_little_attenuation_is_remarked_on_unless_the_limit_was_measured() {
+    let (mut brewed, name, now) = at(0.99);
+    let later = [(name.clone(), now.plus_hours(120.0))];
+    let usual = ask(&brewed, &ForecastSettings::default(), &later).remove(0);
+    assert!(usual.p_finished.unwrap() > 0.5 && usual.early_attenuation.is_none(), "{usual}");
+    // The same of a strain all of whose batches end early: its own past makes that usual for it.
+    for brew in &mut brewed {
+        let original_sg = brew.truth.original_sg;
+        let less = |sg: &mut f64| *sg = original_sg - 0.6 * (original_sg - *sg);
+        brew.series.sg.iter_mut().for_each(less);
+        brew.series.samples.iter_mut().for_each(|sample| less(&mut sample.sg));
+        brew.series.limit_sg = None;
+    }
+    let early = ask(&brewed, &ForecastSettings::default(), &later).remove(0);
+    let share = early.early_attenuation.unwrap();
+    assert!((0.3..0.6).contains(&share) && early.p_finished.unwrap() > 0.5, "{early}");
+    assert!(early.why.contains("% apparent attenuation, unusually little for beer"), "{}", early.why);
+    let brew = brewed.iter_mut().find(|brew| brew.series.batch == name).unwrap();
+    brew.series.limit_sg = Some((early.terminal_sg.unwrap().p50, 0.001));
+    let measured = ask(&brewed, &ForecastSettings::default(), &later).remove(0);
+    assert!(measured.early_attenuation.is_none() && !measured.why.contains("attenuation"), "{}", measured.why);
+}

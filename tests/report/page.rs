@@ -3,10 +3,10 @@
 use std::path::Path;
 
 use heelwort::report::{self, Summary};
-use heelwort::season::{Readings, Reference, Season};
-use heelwort::study::SeasonStudy;
+use heelwort::season::{Flags, Readings, Reference, Season};
+use heelwort::study::{SeasonStudy, Study};
 
-use super::{check_html, run, season, study};
+use super::{HOSTILE, check_html, run, season, study};
 
 fn page(study: &SeasonStudy) -> (tempfile::TempDir, String) {
     let home = tempfile::tempdir().unwrap();
@@ -120,4 +120,76 @@ fn a_bath_that_is_typed_wrong_is_to_be_looked_up() {
     let said = " below what the other baths of dunlin say, and for other probes it is SG 1.0720. It is left out.";
     assert!(text.contains(said), "{text}");
     assert_eq!(text.matches("Look up the bath").count(), 1, "{text}");
+}
+
+fn first_season() -> Season {
+    Season::load(concat!(env!("CARGO_MANIFEST_DIR"), "/datasets/first-season")).unwrap()
+}
+
+#[test]
+fn a_sample_dated_after_its_batch_is_to_be_looked_up_and_moves_nothing() {
+    let mut season = first_season();
+    let (before, latest) = (run(season.clone()), season.latest());
+    let last = season.references.last().unwrap().clone();
+    let at = heelwort::Instant::parse("2031-10-01T09:00:00Z").unwrap();
+    season.references.push(Reference { at, flags: Flags::OUTSIDE_BATCH, ..last });
+    assert_eq!(season.latest(), latest);
+    let study = run(season);
+    assert_eq!(study.kinetics.done(), before.kinetics.done());
+    let text = Summary::of(&study).text(1000);
+    let said = "Look up the date of the sample of We 1 Oct 2031 09:00 in amber-1 (SG 1.0140): amber-1 had ended on Th 13 Feb 2031 10:00.";
+    assert!(text.contains(said), "{text}");
+    assert!(!Summary::of(&before).text(1000).contains("Look up the date"));
+}
+
+#[test]
+fn a_batch_without_an_end_is_asked_for_and_is_not_shown_as_running() {
+    let mut season = first_season();
+    season.batches[0].ended_at = None;
+    let running = Summary::of(&run(season.clone())).text(1000);
+    assert!(!running.contains("When did"), "{running}");
+    let mut later = season.batches[0].clone();
+    (later.batch, later.pitched_at) = ("amber-2".to_owned(), season.latest().unwrap().plus_days(9.0));
+    later.probes.clear();
+    season.batches.push(later);
+    let study = run(season);
+    let text = Summary::of(&study).text(1000);
+    assert!(text.contains("When did amber-1 end? Nothing has come from it since Th 13 Feb."), "{text}");
+    let words = study.kinetics.done().unwrap().get("amber-1").unwrap().state_in_words();
+    assert!(words.ends_with("end not noted"), "{words}");
+    let (_home, html) = page(&study);
+    assert!(html.contains(&format!("samphire: {words}")), "{words}");
+    assert!(!html.contains("amber-1, samphire"), "it stands among those that run");
+}
+
+#[test]
+fn a_mass_that_no_float_of_its_size_has_is_to_be_weighed_again() {
+    let mut season = first_season();
+    assert!(!Summary::of(&run(season.clone())).text(1000).contains("Weigh"));
+    season.probes[0].total_mass_g = Some(48.1);
+    let text = Summary::of(&run(season)).text(1000);
+    assert!(text.contains("Weigh and measure dunlin again: no float of 48.1 g"), "{text}");
+}
+
+#[test]
+fn the_coming_fortnight_shows_each_running_batch_once_and_as_of_now() {
+    let whole = season();
+    let now = whole.batches.last().unwrap().pitched_at.plus_days(4.0);
+    let season = whole.as_of(now);
+    let latest = season.latest().unwrap();
+    let runs: Vec<String> = season.running().iter().map(|batch| batch.batch.clone()).collect();
+    let ended = season.batches.iter().find(|batch| batch.ended_at.is_some()).unwrap().batch.clone();
+    assert!(!runs.is_empty());
+    let mut study = Study::of(season.clone()).name(HOSTILE);
+    for batch in runs.iter().chain([&ended]) {
+        let pitched_at = season.batch(batch).unwrap().pitched_at;
+        study = study.as_of(batch, pitched_at.plus_days(3.0)).as_of(batch, latest);
+    }
+    let (_home, html) = page(&study.run().unwrap());
+    let table = html.split("by the end of each day").nth(1).unwrap().split("</table>").next().unwrap();
+    let head = table.split("</thead>").next().unwrap();
+    for batch in &runs {
+        assert_eq!(head.matches(batch.as_str()).count(), 1, "{batch}: {head}");
+    }
+    assert!(!head.contains(&ended), "{ended}: {head}");
 }

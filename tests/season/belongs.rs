@@ -139,3 +139,38 @@ fn what_was_known_at_a_moment() {
     let all = season.as_of(heelwort::Instant::parse("2031-04-01T00:00:00Z").unwrap());
     assert_eq!(all, season);
 }
+
+/// The batches that run and those left open, of two batches with the probe of the first in the second from the 10th on.
+fn open(ended_at: &str, references: &str, until: &str) -> (Vec<String>, Vec<String>) {
+    let readings = ["04T12:00", "09T12:00", "10T12:00", until].map(|at| format!("2031-03-{at}:00Z,dunlin,40.5,20,\n"));
+    let dir = plain_with(&[
+        ("readings.csv", &format!("{HEADER}{}", readings.concat())),
+        (
+            "batches.csv",
+            &format!(
+                "batch,strain,pitched_at,ended_at,probe\nT1,a,2031-03-04T10:00:00Z,{ended_at},dunlin\n\
+                 T2,a,2031-03-10T10:00:00Z,,dunlin\nT3,a,2031-03-04T10:00:00Z,,ruff\n"
+            ),
+        ),
+        ("references.csv", &format!("at,sg,probe,batch\n2031-03-04T11:00:00Z,1.05,,T3\n{references}")),
+    ]);
+    let season = load(&dir);
+    let left = season.left_open().into_iter().map(|left| {
+        let moved = left.moved.map_or(String::new(), |to| format!(" {} in {} on {}", to.probe, to.batch, to.at));
+        format!("{} {}{moved}", left.batch, left.last_at)
+    });
+    let left = left.collect();
+    (season.running().into_iter().map(|b| b.batch.clone()).collect(), left)
+}
+
+#[test]
+fn a_batch_whose_probe_has_gone_into_another_or_that_gives_nothing_for_a_week_does_not_run() {
+    let moved = "T1 2031-03-09T12:00:00Z dunlin in T2 on 2031-03-10T12:00:00Z";
+    assert_eq!(open("", "", "11T00:00"), (vec!["T3".to_owned(), "T2".to_owned()], vec![moved.to_owned()]));
+    let silent = "T3 2031-03-04T11:00:00Z";
+    assert_eq!(open("", "", "12T00:00"), (vec!["T2".to_owned()], vec![moved.to_owned(), silent.to_owned()]));
+    // A sample since then tells that it goes on, and an end leaves nothing to ask.
+    let sampled = "2031-03-11T12:00:00Z,1.02,,T1\n";
+    assert_eq!(open("", sampled, "12T00:00"), (vec!["T1".to_owned(), "T2".to_owned()], vec![silent.to_owned()]));
+    assert_eq!(open("2031-03-10T09:00:00Z", "", "12T00:00").1, [silent]);
+}

@@ -1,5 +1,7 @@
 //! Slips that are easily made and far-reaching: decimal commas between commas, years, standard deviations, pipes.
 
+use heelwort::season::Flags;
+
 use super::files::{folder, load, plain_with, put, refusal};
 
 fn rejected(season: &heelwort::season::Season) -> Vec<String> {
@@ -63,6 +65,46 @@ fn times_of_another_century_are_set_aside() {
     assert_eq!((season.probes[0].built_on, season.probes[1].built_on.is_some()), (None, true));
     assert!(season.latest().unwrap().to_string().starts_with("2031"));
     assert_eq!(season.account.totals().2, 3, "{}", season.account);
+}
+
+/// The plain season with T1 ended (or not) and samples of it at these moments of 2031: which of them are left out, and the latest instant.
+fn left_out(ended_at: &str, samples: &[&str], has_log: bool) -> (Vec<bool>, String, String) {
+    let batches =
+        format!("batch,strain,pitched_at,ended_at,probe\nT1,glasswort,2031-03-04T10:00:00Z,{ended_at},dunlin\n");
+    let rows: String = samples.iter().map(|at| format!("2031-{at}:00Z,1.02,T1\n")).collect();
+    let mut files = vec![("batches.csv", batches.as_str()), ("events.csv", ""), ("plan.csv", "")];
+    let references = format!("at,sg,batch\n{rows}");
+    files.push(("references.csv", &references));
+    if !has_log {
+        files.extend([("readings.csv", ""), ("probes.csv", "")]);
+    }
+    let season = load(&plain_with(&files));
+    let left_out = season.references.iter().map(|r| r.flags.intersects(Flags::OUTSIDE_BATCH)).collect();
+    assert_eq!(season.samples_of("T1").count(), season.references.iter().filter(|r| r.flags.is_empty()).count());
+    let remarks = season.account.remarks.iter().map(|remark| remark.text.clone()).collect::<Vec<_>>().join("\n");
+    (left_out, season.latest().unwrap().to_string(), remarks)
+}
+
+#[test]
+fn a_sample_dated_after_its_batch_is_named_and_sets_no_latest_instant() {
+    let (out, latest, remarks) = left_out("2031-03-05T20:00:00Z", &["03-05T12:00", "03-06T09:00", "10-01T09:00"], true);
+    assert_eq!(out, [false, false, true]);
+    assert!(latest.starts_with("2031-03-06T09:00"), "{latest}");
+    assert!(remarks.contains("T1 of 2031-10-01 (SG 1.0200)"), "{remarks}");
+    // Without a log an end is an end as well.
+    assert_eq!(left_out("2031-03-05T20:00:00Z", &["03-05T12:00", "10-01T09:00"], false).0, [false, true]);
+    // Of a batch without an end: months after all else it is a slip.
+    let (out, latest, _) = left_out("", &["03-05T12:00", "10-01T09:00", "10-02T09:00"], true);
+    assert_eq!((out, &latest[..10]), (vec![false, true, true], "2031-03-05"));
+}
+
+#[test]
+fn samples_that_go_on_are_right() {
+    // After the probe was taken out, and by hand alone, however seldom.
+    let (out, latest, remarks) = left_out("", &["03-05T12:00", "03-30T09:00", "04-30T09:00", "06-20T09:00"], true);
+    assert_eq!((out, &latest[..10]), (vec![false; 4], "2031-06-20"));
+    assert!(!remarks.contains("are left out"), "{remarks}");
+    assert_eq!(left_out("", &["03-05T12:00", "10-01T09:00"], false).0, [false; 2]);
 }
 
 #[test]

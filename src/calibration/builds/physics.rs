@@ -3,7 +3,7 @@
 use ndarray::{Array2, array};
 
 use crate::calibration::fit_data::SCALE_DF;
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::fit::linear::{LinearFit, LinearSettings};
 use crate::fit::root::brent;
 use crate::fit::{Estimate, Finding};
@@ -21,6 +21,9 @@ const AT_SG: f64 = 1.020;
 const TOP_SG: (f64, f64) = (0.98, 1.14);
 /// SG of the strong wort for which a tilt is wanted.
 const STRONG_SG: f64 = 1.100;
+
+/// Why a probe has no centre of gravity whose baths no body of its mass and size can have.
+pub(super) const CONTRADICTED: &str = "its mass, its size and its baths cannot all be right";
 
 /// Outside of a probe, as measured.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -169,7 +172,12 @@ fn centre(outside: &Outside, baths: &[Rested]) -> Result<Centre> {
         baths.iter().map(place).collect::<Result<Vec<_>>>()?.into_iter().unzip();
     let line = |sd: &[f64]| LinearSettings::default().fit(&[("t", &tangents)], &arms, Some(sd));
     let hull = |fit: &LinearFit| -> Result<Hull> {
-        Ok(Hull::new(profile.clone(), outside.mass_kg, fit.value("intercept")?, fit.value("t")?))
+        let (cg_offset_m, cg_height_m) = (fit.value("intercept")?, fit.value("t")?);
+        // A probe rises with the density; one that would have to lean to its light side is not the one that was weighed.
+        if cg_offset_m <= 0.0 {
+            return Err(Error::not_estimable("the centre of gravity", CONTRADICTED));
+        }
+        Ok(Hull::new(profile.clone(), outside.mass_kg, cg_offset_m, cg_height_m))
     };
     let mut fit = line(&vec![1.0; baths.len()])?;
     // An error in density or tilt becomes one in y by the gradient of the hull, which the first round does not know yet.

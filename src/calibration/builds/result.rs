@@ -55,6 +55,8 @@ build! {
             hull: Option<Hull>,
             /// False where the hull is taken as endless, because nobody measured its length.
             length_known: bool,
+            /// True where no body of its mass and size could rest as it did in its baths.
+            contradicted: bool,
             /// What to move where, in words.
             advice: String,
             /// What was assumed, in words.

@@ -10,7 +10,7 @@ use crate::season::{EndShape, Probe, Season};
 use crate::units::Instant;
 
 use super::advice::advice;
-use super::physics::{Outside, Rested, rests};
+use super::physics::{CONTRADICTED, Outside, Rested, rests};
 use super::result::{Build, Builds, N};
 use super::settings::BuildSettings;
 
@@ -50,6 +50,7 @@ impl BuildSettings {
             Ok((hull, found)) => (Some(hull), found),
             Err(why) => (None, std::array::from_fn(|_| Finding::missing(why.clone()))),
         };
+        let contradicted = found.iter().all(|finding| finding.why().is_some_and(|why| why.ends_with(CONTRADICTED)));
         let mut build = Build {
             probe: probe.probe.clone(),
             calibration: calibration.map(|c| c.calibration.clone()),
@@ -57,6 +58,7 @@ impl BuildSettings {
             cell_mass_g: last_event(season, probe, at, |event| event.cell_mass_g).or(probe.cell_mass_g),
             hull,
             length_known: probe.length_mm.is_some(),
+            contradicted,
             remarks,
             ..Build::of(found)
         };

@@ -4,6 +4,7 @@ use maud::{Markup, html};
 
 use crate::forecast::{Forecast, Forecasts, Outlook};
 use crate::report::reader::Reader;
+use crate::report::running::forecasts_now;
 use crate::report::words::percent;
 use crate::show::ResultTable;
 use crate::study::SeasonStudy;
@@ -17,7 +18,7 @@ pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
         (part(&study.forecasts, |found| html! {
             (picture(found.chart_on(&reader.scales)))
             p.sub { "All numbers: " (link("forecasts", "csv")) ", " (link("forecasts", "parquet")) }
-            (fold("The coming fortnight", &fortnight(found, reader)))
+            (fold("The coming fortnight", &fortnight(study, found, reader)))
         }))
         (part(&study.backtest, |found| fold("Tried on the past", &html! {
             p { "The same forecast, made again for batches that are over, from what was known at the time. A batch that was cooled or \
@@ -30,8 +31,9 @@ pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
 }
 
 /// Day by day, which batches are at rest with which probability; then what their plans bring.
-fn fortnight(found: &Forecasts, reader: &Reader) -> Markup {
-    let rows: Vec<_> = found.rows.iter().filter(|row| !row.p_finished_in_days.is_empty()).collect();
+fn fortnight(study: &SeasonStudy, found: &Forecasts, reader: &Reader) -> Markup {
+    let mut rows = forecasts_now(study);
+    rows.retain(|row| !row.p_finished_in_days.is_empty());
     let days = rows.iter().map(|row| row.p_finished_in_days.len()).max().unwrap_or(0);
     let day = |day| rows.first().map_or_else(String::new, |row| reader.day(row.as_of.plus_days(day as f64 + 1.0)));
     let table = ResultTable::new(0..days, days).text("by the end of", |n| day(n).replace(' ', "\u{a0}"));

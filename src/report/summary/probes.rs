@@ -64,7 +64,8 @@ fn drift(answer: &mut Answer, found: &Drift, study: &SeasonStudy, reader: &Reade
     if any(Trust::No) {
         answer.say("The gravities in this report are corrected for the known errors of the others.");
     }
-    let mut shifts: Vec<&Shift> = found.shifts.iter().filter(|shift| shift.kind.is_found()).collect();
+    let mut shifts: Vec<&Shift> =
+        found.shifts.iter().filter(|shift| shift.kind.is_found() && is_shown(shift)).collect();
     shifts.sort_by(|a, b| a.p_probe.unwrap_or(1.0).total_cmp(&b.p_probe.unwrap_or(1.0)));
     let shifted: Vec<String> = shifts.iter().take(MOST_SHIFTS).map(|shift| shift_text(shift, reader)).collect();
     if !shifted.is_empty() {
@@ -111,13 +112,62 @@ fn due_in_words(e: &Estimate) -> String {
     )
 }
 
-/// A shift that was found, with a word of doubt where chance alone shows one as strong in more than one season of twenty.
+/// Whether chance alone shows a shift as strong in more than one season of twenty.
+fn is_doubtful(shift: &Shift) -> bool {
+    shift.p_fleet.is_some_and(|p| p > 0.05)
+}
+
+/// Whether it is said that a probe shifted: the interval of its size leaves out zero. Where one of several probes shifted and
+/// nothing tells which, that of each holds zero.
+fn is_shown(shift: &Shift) -> bool {
+    let is_one_of_several = !shift.or_probes.is_empty() && !is_doubtful(shift);
+    is_one_of_several || shift.shift_sg.estimate().is_some_and(|e| e.lower * e.upper > 0.0)
+}
+
+/// A shift that was found. Of several probes of which one shifted the size is not said: it would be wrong for each of them.
 fn shift_text(shift: &Shift, reader: &Reader) -> String {
+    let day = reader.day(shift.at);
+    if !shift.or_probes.is_empty() {
+        return format!("{} or {}, and nothing tells which, about {day}", shift.probe, shift.or_probes.join(" or "));
+    }
     let size = shift.shift_sg.estimate().map_or_else(String::new, |e| format!(" by {}", reader.off(e, true)));
-    let doubt = if shift.p_fleet.is_some_and(|p| p > 0.05) { " (perhaps by chance)" } else { "" };
-    let others = match shift.or_probes.is_empty() {
-        true => String::new(),
-        false => format!(" (or instead {})", shift.or_probes.join(" or ")),
-    };
-    format!("{}{others}{size} about {}{doubt}", shift.probe, reader.day(shift.at))
+    let doubt = if is_doubtful(shift) { " (perhaps by chance)" } else { "" };
+    format!("{}{size} about {day}{doubt}", shift.probe)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drift::ShiftKind;
+    use crate::units::Instant;
+
+    #[test]
+    fn a_shift_that_may_be_none_is_not_said_and_of_several_probes_none_gets_the_size() {
+        let season = crate::season::Season::default();
+        let reader = &Reader::of(&crate::study::Study::of(season).run().unwrap());
+        let at = Instant::parse("2031-01-29T12:00:00Z").unwrap();
+        let shift = |value: f64, p_fleet: f64, others: &[&str]| Shift {
+            probe: "dunlin".to_owned(),
+            at,
+            earliest: at,
+            latest: at,
+            shift_sg: Estimate::normal(value, 0.002, 0.9, "test").into(),
+            kind: ShiftKind::Found,
+            or_probes: others.iter().map(|probe| (*probe).to_owned()).collect(),
+            p_probe: Some(p_fleet),
+            p_fleet: Some(p_fleet),
+        };
+        for (value, p_fleet, others, shown) in [
+            (0.008, 0.01, &[][..], Some("dunlin by +0.0080\u{a0}\u{b1}\u{a0}0.0020 about We 29 Jan")),
+            (0.008, 0.3, &[], Some("dunlin by +0.0080\u{a0}\u{b1}\u{a0}0.0020 about We 29 Jan (perhaps by chance)")),
+            (0.001, 0.3, &[], None),
+            (0.001, 0.01, &[], None),
+            (0.001, 0.3, &["knot"], None),
+            (0.001, 0.01, &["knot", "ruff"], Some("dunlin or knot or ruff, and nothing tells which, about We 29 Jan")),
+        ] {
+            let shift = shift(value, p_fleet, others);
+            let said = is_shown(&shift).then(|| shift_text(&shift, reader));
+            assert_eq!(said.as_deref(), shown);
+        }
+    }
 }

@@ -5,13 +5,13 @@ use std::collections::BTreeMap;
 use crate::calibration::{BathPlan, BathPoint, gravities};
 use crate::drift::{Drift, Misfit, MisfitKind, ProbeDrift, Recalibrate};
 use crate::kinetics::{BatchFit, PointSource};
-use crate::season::Reference;
+use crate::season::{Flags, LeftOpen, Reference, ReferenceUse};
 use crate::study::SeasonStudy;
 
 use super::super::reader::Reader;
 use super::super::running::running;
 use super::super::trust::{Trust, off, provisional};
-use super::super::words::{list, percent};
+use super::super::words::{count, list, percent, some};
 use super::Answer;
 
 /// Chance of being stuck from which a batch is worth a look.
@@ -22,12 +22,18 @@ const MAYBE_READY: f64 = 0.5;
 const SOON_D: f64 = 14.0;
 /// Entries that do not fit are named one by one up to this number.
 const MOST_MISFITS: usize = 6;
+/// Batches without an end are named one by one up to this number.
+const MOST_OPEN: usize = 3;
+/// Batches that are named in a sentence.
+const MOST_NAMES: usize = 20;
 /// Probes to calibrate are named one by one up to this number.
 const MOST_PROBES: usize = 10;
 
 pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
     let mut answer = Answer::new("What to do?");
     batches(&mut answer, study, reader);
+    open_ends(&mut answer, study, reader);
+    misdated(&mut answer, study, reader);
     let said = baths(&mut answer, study, reader);
     if let Some(found) = study.drift.done() {
         let is_said = |of: &Misfit, bath: &BathPoint| bath.bath == of.bath && bath.at.days_since(of.at).abs() < 1.0;
@@ -37,6 +43,12 @@ pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
     }
     if let Some(found) = study.kinetics.done() {
         found.batches.iter().for_each(|fit| samples(&mut answer, fit, reader));
+    }
+    for build in study.builds.done().into_iter().flat_map(|found| &found.builds).filter(|build| build.contradicted) {
+        answer.say(format!(
+            "Weigh and measure {} again: no float of {:.1} g and its size can rest as it did in its baths.",
+            build.probe, build.total_mass_g
+        ));
     }
     if let Some(calibrations) = study.calibrations.done() {
         let mut with: Vec<&str> = calibrations.calibrations.iter().map(|c| c.probe.as_str()).collect();
@@ -134,6 +146,61 @@ fn misfits(answer: &mut Answer, mut found: Vec<&Misfit>, reader: &Reader) {
     }
 }
 
+/// Batches of which nobody has written down the end.
+fn open_ends(answer: &mut Answer, study: &SeasonStudy, reader: &Reader) {
+    let open = study.season.left_open();
+    if open.len() > MOST_OPEN {
+        let names: Vec<&str> = open.iter().map(|left| left.batch.as_str()).collect();
+        answer.say(format!(
+            "When did {} end? Nothing has come from them for a week, or their probes are in other batches. Write each end down as \
+             `ended_at`.",
+            some(&names, MOST_NAMES)
+        ));
+        return;
+    }
+    for LeftOpen { batch, last_at, moved } in &open {
+        let why = match moved {
+            Some(moved) => {
+                format!("Its probe {} has been in {} since {}", moved.probe, moved.batch, reader.day(moved.at))
+            }
+            None => format!("Nothing has come from it since {}", reader.day(*last_at)),
+        };
+        answer.say(format!("When did {batch} end? {why}. Write the end down as `ended_at`."));
+    }
+}
+
+/// Samples dated after the end of their batch, or long after all else of the season.
+fn misdated(answer: &mut Answer, study: &SeasonStudy, reader: &Reader) {
+    let mut of_batch: BTreeMap<&str, Vec<&Reference>> = BTreeMap::new();
+    for sample in &study.season.references {
+        let is_late = sample.flags.intersects(Flags::OUTSIDE_BATCH) && sample.use_as != Some(ReferenceUse::Ignore);
+        if let Some(batch) = sample.batch.as_deref().filter(|_| is_late) {
+            of_batch.entry(batch).or_default().push(sample);
+        }
+    }
+    for (batch, samples) in of_batch {
+        let ended_at = study.season.batch(batch).and_then(|batch| batch.ended_at);
+        let late = match (ended_at, study.latest) {
+            (Some(ended_at), _) => format!("{batch} had ended on {}", reader.moment(ended_at)),
+            (None, Some(latest)) => format!("the other data end on {}", reader.moment(latest)),
+            (None, None) => continue,
+        };
+        answer.say(match samples.as_slice() {
+            [sample] => format!(
+                "Look up the date of the sample of {} in {batch} ({}): {late}. It is left out.",
+                reader.moment(sample.at),
+                reader.plain(sample.sg)
+            ),
+            [first, ..] => format!(
+                "Look up when {batch} ended and when {} were drawn, the first of them on {}: {late}. They are left out.",
+                count(samples.len(), "sample", "samples"),
+                reader.moment(first.at)
+            ),
+            [] => continue,
+        });
+    }
+}
+
 /// Samples that the curve of their batch was fitted without.
 fn samples(answer: &mut Answer, fit: &BatchFit, reader: &Reader) {
     for (point, off_sg) in fit.points.iter().zip(&fit.residuals_sg) {
@@ -154,11 +221,19 @@ fn batches(answer: &mut Answer, study: &SeasonStudy, reader: &Reader) {
         let mut why = Vec::new();
         let stuck = one.forecast.p_stuck.filter(|p| *p >= MAYBE_STUCK);
         let ready = one.forecast.p_ready.filter(|p| *p >= MAYBE_READY);
+        let early = one.forecast.early_attenuation;
         match (stuck, ready) {
             (Some(p), _) => why.push(format!("it may be stuck (chance {})", percent(p))),
-            (None, Some(p)) => why.push(format!("it may be at rest (chance {})", percent(p))),
-            (None, None) => {}
+            (None, Some(p)) if early.is_none() => why.push(format!("it may be at rest (chance {})", percent(p))),
+            (None, _) => {}
         }
+        why.extend(early.map(|share| {
+            format!(
+                "it seems to be at rest at {} apparent attenuation, unusually early for beer (65 to 85 % is usual) whatever its yeast \
+                 did before",
+                percent(share)
+            )
+        }));
         if let Some(found) = study.drift.done() {
             let probes = study.season.batches.iter().filter(|of| of.batch == *batch).flat_map(|of| &of.probes);
             let reads =
@@ -169,6 +244,9 @@ fn batches(answer: &mut Answer, study: &SeasonStudy, reader: &Reader) {
             continue;
         }
         let what = match (stuck, ready) {
+            _ if early.is_some() => {
+                format!("Warm {batch}, rouse its yeast, and measure the limit of its wort with a forced ferment")
+            }
             (Some(_), _) => format!("Warm {batch} a little and take a degassed sample"),
             (None, Some(_)) => format!("Take degassed samples of {batch} on three days, warm"),
             (None, None) => format!("Take a degassed sample of {batch}"),

@@ -7,6 +7,7 @@ mod far_times;
 mod file_order;
 mod frozen;
 mod ids;
+mod misdated;
 mod out_of_beer;
 mod raw_gravity;
 mod remarks;
@@ -45,6 +46,7 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
 
     let (mut readings, mut places) = sorted_readings::sort_readings(&mut loaded)?;
     ids::flag_unknown(&mut loaded, &mut readings, has_probes, has_batches);
+    misdated::flag_misdated(&mut loaded, &readings);
     for entry in &mut loaded.references {
         let reference = &mut entry.row;
         let range = range_flags(reference.tilt_deg.unwrap_or(0.0), reference.temp_c.unwrap_or(0.0));

@@ -7,7 +7,7 @@ use crate::season::ends::METHODS;
 use crate::season::flags::Flags;
 use crate::season::names::{guess, list, some};
 use crate::season::table::SeasonTable;
-use crate::season::{PAIR_WINDOW_MIN, Probe, Season, TEMP_HIGH_C};
+use crate::season::{PAIR_WINDOW_MIN, Probe, Reference, Season, TEMP_HIGH_C};
 use crate::units::Instant;
 
 /// Most names that a remark lists.
@@ -40,6 +40,7 @@ pub(super) fn notice(season: &mut Season, temp_column: &str) {
     let used_batches = readings.batch_ids.iter().chain(references.iter().filter_map(|r| r.batch.as_ref()));
     let found = [
         (SeasonTable::References, baths_without_tilt(season)),
+        (SeasonTable::References, misdated(season)),
         (SeasonTable::References, unknown_methods(season)),
         (SeasonTable::Probes, odd_densities(season)),
         (SeasonTable::Readings, swapped(season)),
@@ -82,6 +83,21 @@ fn baths_without_tilt(season: &Season) -> Option<String> {
     (all > 0).then(|| {
         format!(
             "{baths} without a tilt: {}. None is written down, and the probe did not read within {PAIR_WINDOW_MIN:.0} min",
+            some(&names, NAMES)
+        )
+    })
+}
+
+/// Samples of another time than their batch.
+fn misdated(season: &Season) -> Option<String> {
+    let late = season.references.iter().filter(|reference| reference.flags.intersects(Flags::OUTSIDE_BATCH));
+    let name = |reference: &Reference| {
+        Some(format!("{} of {} (SG {:.4})", reference.batch.as_ref()?, day(reference.at), reference.sg))
+    };
+    let names: Vec<String> = late.filter_map(name).collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "samples dated after the end of their batch, or long after all else, are left out: {}",
             some(&names, NAMES)
         )
     })
