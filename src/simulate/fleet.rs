@@ -71,7 +71,7 @@ impl SimulatedProbe {
         }
         ageing.shifts.retain(|shift| shift.day < calendar.end_day);
         ageing.shifts.sort_by(|a, b| a.day.total_cmp(&b.day));
-        let row = draw_row(&mut draw, index, calendar, &body, shell);
+        let row = draw_row(&mut draw, index, calendar, &body, (shell, expansion_per_k));
         Ok(Self { row, body, sensor, ageing })
     }
 
@@ -98,7 +98,7 @@ fn next_idle(calendar: &Calendar, probe: usize, day: f64) -> f64 {
         .map_or(day, |(_, to)| to)
 }
 
-fn draw_row(draw: &mut Stream, index: usize, calendar: &Calendar, body: &Body, shell: &str) -> Probe {
+fn draw_row(draw: &mut Stream, index: usize, calendar: &Calendar, body: &Body, shell: (&str, f64)) -> Probe {
     let bird = BIRDS[index % BIRDS.len()];
     let round = index / BIRDS.len();
     let weighed = draw.chance(0.9);
@@ -120,7 +120,7 @@ fn draw_row(draw: &mut Stream, index: usize, calendar: &Calendar, body: &Body, s
         length_mm: measured.then_some(rounded(body.length_mm + draw.bounded_normal(0.5), 1.0)),
         bottom: measured.then_some(bottom),
         top: measured.then_some(EndShape::Flat),
-        shell: Some(if named { shell.to_owned() } else { format!("{:.1e}", body.expansion_per_k) }),
+        shell: Some(if named { shell.0.to_owned() } else { format!("{:.1e}", shell.1) }),
         note: None,
     }
 }
