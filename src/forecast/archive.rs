@@ -108,8 +108,12 @@ impl<'a> Archive<'a> {
 
     fn information(&self, batch: &Batch, as_of: Instant) -> Result<Option<Information>> {
         let Some(series) = self.source.series(batch, as_of)? else { return Ok(None) };
-        let posterior = BatchAsKnown::new(&series, self.settings, self.error_model(as_of))?
-            .posterior(&PopulationPrior::base(DIMS), true)?;
+        let mut known = BatchAsKnown::new(&series, self.settings, self.error_model(as_of))?;
+        let posterior = known.posterior(&PopulationPrior::base(DIMS), true)?;
+        // A few points, or points that no curve goes through, tell nothing of other batches.
+        if !known.shows_curve() || !posterior.fits {
+            return Ok(None);
+        }
         let covariance = posterior.covariance.view((1, 1), (DIMS, DIMS)).clone_owned();
         Ok(Information::new(&batch.strain, &posterior.mean.rows(1, DIMS).clone_owned(), covariance, &[1.0; DIMS]))
     }

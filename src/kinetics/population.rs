@@ -119,10 +119,18 @@ impl Population {
             if second.norm() > 1e-9 {
                 let length = (first.norm() / second.norm()).clamp(1.0, LONGEST_STEP);
                 fleet.set(&(&before + first * (2.0 * length) + second * (length * length)));
+                if !fleet.is_possible() {
+                    fleet.set(&twice);
+                }
             }
             fleet.step(&grouped, worth);
         }
         fleet
+    }
+
+    /// Whether both spreads are covariances: an extrapolation may leave them.
+    fn is_possible(&self) -> bool {
+        [&self.within, &self.between].into_iter().all(|spread| upper_root(spread.clone()).is_some())
     }
 
     /// One round of expectation and maximisation.
