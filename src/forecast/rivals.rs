@@ -47,8 +47,8 @@ pub(super) struct Situation<'a> {
     pub last_day: Option<(f64, f64)>,
     /// Drop to where it is at rest by what the strain's batches tell, SG.
     pub whole_drop_sg: f64,
-    /// Hours to a tenth and to the middle of the drop by the batch's own curve.
-    pub first_half: (f64, f64),
+    /// Middle of the drop by the batch's own curve.
+    pub mid_h: f64,
     pub strain: &'a Tail,
 }
 
@@ -63,7 +63,7 @@ impl Situation<'_> {
             }),
             Rival::PastDurations => (!self.strain.durations_h.is_empty()).then(|| self.strain.durations_h.clone()),
             Rival::UsualTail => {
-                Some(z.iter().map(|z| self.strain.within(self.strain.finish_h(self.first_half, *z))).collect())
+                Some(z.iter().map(|z| self.strain.within(self.strain.finish_h(self.mid_h, *z))).collect())
             }
         })
     }

@@ -22,7 +22,7 @@ use super::result::{Forecast, Forecasts};
 use super::rivals::{DAY_H, Situation};
 use super::settings::ForecastSettings;
 use super::stuck::LOW_ATTENUATION;
-use super::tail::{BEGUN, Tail};
+use super::tail::Tail;
 
 /// What a forecast says of itself while no batch has been seen coming to rest, and the most that it then says of being ready.
 const NOTHING_LEARNT: &str = "nothing has been learnt yet: no batch has been seen coming to rest";
@@ -182,7 +182,7 @@ impl Forecaster<'_> {
             now_h,
             last_day: by(now_h).zip(by(now_h - DAY_H)),
             whole_drop_sg: attenuation(prior.mean[0]) * (own.original_sg - 1.0),
-            first_half: (hours_to(BEGUN), hours_to(0.5)),
+            mid_h: hours_to(0.5),
             strain: &strain,
         };
         Ok(FromDraws {

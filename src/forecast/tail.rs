@@ -1,7 +1,7 @@
 //! How long a batch takes from the middle of its drop to rest.
 //!
 //! Readings before the end hardly show the end of a curve, and its length relative to the first half differs little among
-//! batches of a strain, if that half is counted from a tenth of the drop on, `begun`. So `finish = mid + (mid - begun) exp m`, with m learned by strain from the batches that have ended, as a random-effects
+//! batches of a strain. So `finish = mid (1 + exp m)`, with m learned by strain from the batches that have ended, as a random-effects
 //! mean with the standard errors of their fits ([`Population`] in one dimension). What the batch's own curve says of its end
 //! made forecasts no better on simulated seasons, and is not used.
 
@@ -17,8 +17,8 @@ use super::archive::LATEST;
 use super::stuck;
 
 assumed! {
-    /// m where no batch has ended: 1.4 to 3.9 times the hours from a tenth of the drop to the middle.
-    const UNKNOWN: f64 = 0.85, "-";
+    /// m where no batch has ended: 0.8 to 2.2 times the hours to the middle.
+    const UNKNOWN: f64 = 0.3, "-";
     /// Its standard deviation there.
     const UNKNOWN_SD: f64 = 0.5, "-";
     /// Standard deviation of m over strains and batches from which learning starts.
@@ -32,14 +32,12 @@ assumed! {
     const ENOUGH_BATCHES: usize = 5, "batches";
 }
 
-/// A time from a tenth of the drop to the middle, and from there to rest, counts as at least this, hours.
+/// A time from the middle to rest counts as at least this, hours.
 const SHORTEST_H: f64 = 0.5;
-/// Share of the drop at which it counts as begun.
-pub(super) const BEGUN: f64 = 0.1;
 /// No finish is later than so many hours where too few are known.
 const LATEST_H: f64 = 2000.0;
 
-/// A normal of m, the logarithm of the time from the middle to rest over that from a tenth of the drop to the middle.
+/// A normal of m, the logarithm of the time from the middle to rest over that to the middle.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Tail {
     mean: f64,
@@ -82,11 +80,9 @@ impl Tail {
         let known: Vec<Information> = ended
             .into_iter()
             .filter_map(|fit| {
-                let mid = fit.finding(Trait::MidH).value()?;
-                let begun = fit.fitted.as_ref()?.timed().time_of_progress_h(BEGUN);
-                let finish = fit.finding(Trait::FinishH).estimate()?;
+                let (mid, finish) = (fit.finding(Trait::MidH).value()?, fit.finding(Trait::FinishH).estimate()?);
                 let hours = Some(finish.value - mid).filter(|hours| mid > 0.0 && *hours > SHORTEST_H)?;
-                let standardised = DVector::from_element(1, ((hours / (mid - begun).max(SHORTEST_H)).ln() - mean) / sd);
+                let standardised = DVector::from_element(1, ((hours / mid).ln() - mean) / sd);
                 let variance = DMatrix::from_element(1, 1, (finish.se / hours / sd).powi(2));
                 Information::new(&fit.strain, &standardised, variance, &[f64::INFINITY])
             })
@@ -102,9 +98,9 @@ impl Tail {
         Self { mean, sd, ceiling_h, seen: known.len(), stuck_share, durations_h }
     }
 
-    /// Hours from pitching to rest of a batch whose drop is begun and half done then, `z` standard deviations of m from the mean.
-    pub fn finish_h(&self, (begun_h, mid_h): (f64, f64), z: f64) -> f64 {
-        mid_h + (mid_h - begun_h).max(SHORTEST_H) * (self.mean + self.sd * z).exp()
+    /// Hours from pitching to rest of a batch whose middle is at `mid_h`, `z` standard deviations of m from the mean.
+    pub fn finish_h(&self, mid_h: f64, z: f64) -> f64 {
+        mid_h * (1.0 + (self.mean + self.sd * z).exp())
     }
 
     /// A finish time within the ceiling; a curve may never end.
