@@ -100,7 +100,7 @@ impl KineticsSettings {
     /// Whatever fails in one batch, its series not being one included, becomes the reason that its result gives.
     ///
     /// # Errors
-    /// [`Error::Setting`].
+    /// [`crate::Error::Setting`].
     #[doc = example!(no_run "let by_gompertz = KineticsSettings { curves: vec![FermentationCurve::Gompertz], ..Default::default() };\nprintln!(\"{}\", by_gompertz.fit_all(&study.series)?);")]
     pub fn fit_all(&self, all: &[GravitySeries]) -> Result<Kinetics> {
         self.fit_counted(all, &|_| ())
