@@ -17,8 +17,8 @@ use super::archive::LATEST;
 use super::stuck;
 
 assumed! {
-    /// m where no batch has ended: 0.8 to 2.2 times the hours to the middle.
-    const UNKNOWN: f64 = 0.3, "-";
+    /// m where no batch has ended: 1.0 to 2.7 times the hours to the middle.
+    const UNKNOWN: f64 = 0.5, "-";
     /// Its standard deviation there.
     const UNKNOWN_SD: f64 = 0.5, "-";
     /// Standard deviation of m over strains and batches from which learning starts.
