@@ -33,8 +33,8 @@ assumed! {
     const LEAVES_SG: f64 = 0.003, "SG";
     /// A batch that slows is looked at for so long.
     const SLOWING_H: f64 = 48.0, "h";
-    /// What a probe does in that time by itself, SD.
-    const SLOWING_SD: f64 = 0.0006, "SG";
+    /// What a probe does in that time by itself, and a slow tail, SD.
+    const SLOWING_SD: f64 = 0.0013, "SG";
 }
 
 /// A batch's gravities made ready, with its error model.

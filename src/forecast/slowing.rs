@@ -4,7 +4,7 @@ assumed! {
     /// A fall differs from that of a batch that dies away evenly to its rest by this share of itself, SD.
     const UNEVEN: f64 = 0.4, "share";
     /// Least weight of a way to come to rest that the fall speaks against.
-    const LEAST_WEIGHT: f64 = 0.001, "-";
+    const LEAST_WEIGHT: f64 = 0.05, "-";
 }
 
 /// A fall between two moments past the middle of the drop.
