@@ -141,7 +141,6 @@ impl Tallies {
             let (sg, se) = (read.sg, read.se);
             let wrong = Flags::TILT_RANGE.with(Flags::TEMP_RANGE).with(Flags::FROZEN).with(Flags::CALIBRATION_STALE);
             if !gravity.flags[row].intersects(wrong) {
-                self.add("gravity of a reading", sg - Z90 * se, sg, sg + Z90 * se, *truth);
                 if let Some(raw) = gravity.uncorrected[row].map(|read| read.sg) {
                     self.add("without correction for drift: gravity", raw - Z90 * se, raw, raw + Z90 * se, *truth);
                 }
