@@ -38,7 +38,6 @@ const KNOWN_OFF: [&str; 11] = [
 /// are a little low, and original gravities are 0.00015 low.
 const KNOWN_BIASED: [&str; 6] = [
     "finish, h, at 0.25",
-    "gravity of a reading",
     "kinetics lag_h",
     "kinetics max_rate_sg_per_day",
     "kinetics original_sg",
@@ -141,6 +140,7 @@ impl Tallies {
             let (sg, se) = (read.sg, read.se);
             let wrong = Flags::TILT_RANGE.with(Flags::TEMP_RANGE).with(Flags::FROZEN).with(Flags::CALIBRATION_STALE);
             if !gravity.flags[row].intersects(wrong) {
+                self.add("gravity of a reading", sg - Z90 * se, sg, sg + Z90 * se, *truth);
                 if let Some(raw) = gravity.uncorrected[row].map(|read| read.sg) {
                     self.add("without correction for drift: gravity", raw - Z90 * se, raw, raw + Z90 * se, *truth);
                 }
