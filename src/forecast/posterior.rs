@@ -15,7 +15,7 @@ use crate::kinetics::median::median;
 use crate::kinetics::nuisance::{Nuisance, nuisances};
 use crate::kinetics::population::PopulationPrior;
 use crate::kinetics::probe_bias::foam;
-use crate::kinetics::robust_weights::weigh;
+use crate::kinetics::robust_weights::{OUTLIER_WEIGHT, weigh, without_wrong};
 use crate::kinetics::weak_priors::ORIGINAL_SD_SG;
 use crate::kinetics::{BatchPoint, KineticsSettings, PARAMETERS, PointSource, Tabulated};
 
@@ -113,20 +113,38 @@ impl BatchAsKnown {
         })
     }
 
-    /// The posterior under a prior; `limited` takes the measured limit into account. Robust weights are found on the
-    /// first call and kept.
+    /// The posterior under a prior; `limited` takes the measured limit into account. Robust weights, and samples that are left
+    /// out because all else contradicts them, are found on the first call and kept.
     pub fn posterior(&mut self, prior: &PopulationPrior, limited: bool) -> Result<Posterior> {
         let factor = prior.covariance.clone().cholesky();
         let factor = factor.ok_or_else(|| Error::numeric("a forecast", "the prior's covariance is singular"))?.l();
         let about = AboutPrior { mean: &prior.mean, factor: &factor, ln_pace: self.ln_pace };
-        let mut found = self.most_probable(&about, limited)?;
-        if !self.known {
-            self.weigh(&about, &found)?;
-            self.known = true;
-            found = self.minimise(&about, limited, &found.values)?;
-        }
+        let found = if self.known { self.most_probable(&about, limited)? } else { self.known(&about, limited)? };
         let fits = self.fits(&about, &found)?;
         about.laplace(found, fits)
+    }
+
+    /// The minimum with its robust weights.
+    fn known(&mut self, about: &AboutPrior<'_>, limited: bool) -> Result<MostProbable> {
+        let unweighed = self.clone();
+        let with = |points: &[BatchPoint]| {
+            let mut own = Self { points: points.to_vec(), ..unweighed.clone() };
+            let found = own.most_probable(about, limited)?;
+            own.weigh(about, &found)?;
+            own.known = true;
+            let found = own.minimise(about, limited, &found.values)?;
+            let score = found.target + own.likelihood().whitener(&own.relative_rate, &own.errors)?.ln_determinant();
+            Ok((own, found, score))
+        };
+        let first = with(&unweighed.points)?;
+        let points = first.0.points.clone();
+        let again = |points: &mut [BatchPoint]| with(points);
+        let ((own, found, _), _) = without_wrong(&unweighed.points, (first, points), again, |(.., score)| *score);
+        *self = own;
+        if self.points.first().is_some_and(|pitched| pitched.hours <= 0.0 && pitched.weight < *OUTLIER_WEIGHT) {
+            self.original_sg = found.values.first().copied().unwrap_or(self.original_sg);
+        }
+        Ok(found)
     }
 
     /// The minimum from the prior's mean, or, where that leaves the last day, the better of it and the one from the prior's curve

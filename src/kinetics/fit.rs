@@ -21,7 +21,7 @@ use super::point::BatchPoint;
 use super::pooled_shape::{PooledShapes, shared_priors};
 use super::probe_bias::ProbeBias;
 use super::report::limit_by_strain;
-use super::robust_weights::{LEFT_OUT, contested};
+use super::robust_weights::without_wrong;
 use super::settings::{ClockChoice, KineticsSettings};
 use super::status::Status;
 use super::trait_estimates::at_reference;
@@ -184,7 +184,8 @@ impl KineticsSettings {
             let given = self.given(*kind, effects, &priors);
             let mut points = binned.points.clone();
             let found = estimate(&given, &mut points)?;
-            Ok(without_wrong(&given, &binned.points, (found, points)))
+            let again = |points: &mut [BatchPoint]| estimate(&given, points);
+            Ok(without_wrong(&binned.points, (found, points), again, |found| found.aicc))
         });
         let (found, points) = least(fits, |(found, _)| found.aicc, "no curve was asked for")?;
         binned.points = points;
@@ -195,25 +196,4 @@ impl KineticsSettings {
     fn bias(&self) -> ProbeBias {
         ProbeBias { delay_h: (self.bubble_delay_h, self.bubble_delay_sd_h), foam_sg: (self.foam_sg, self.foam_sd_sg) }
     }
-}
-
-/// The likelier of a fit and of those without one sample that readings beside it contradict: a robust fit that begins on a
-/// wrong sample leaves out good readings, and stays there.
-fn without_wrong(
-    given: &CurveProblem<'_>,
-    all: &[BatchPoint],
-    mut best: (CurveFit, Vec<BatchPoint>),
-) -> (CurveFit, Vec<BatchPoint>) {
-    for place in contested(&best.1) {
-        let mut points = all.to_vec();
-        if let Some(sample) = points.get_mut(place) {
-            sample.weight = LEFT_OUT;
-        }
-        if let Ok(found) = estimate(given, &mut points)
-            && found.aicc < best.0.aicc
-        {
-            best = (found, points);
-        }
-    }
-    best
 }

@@ -1,5 +1,6 @@
 //! Robust weights of the points.
 
+use crate::error::Result;
 use crate::fit::robust::huber_weight;
 
 use super::median::median;
@@ -23,7 +24,7 @@ assumed! {
 }
 
 /// The weight of a sample that is left out: its error is a thousand times as large.
-pub(super) const LEFT_OUT: f64 = 1e-3;
+const LEFT_OUT: f64 = 1e-3;
 
 /// Bounded influence: each probe point's residual over a scale that grows with the rate of fall, both from medians.
 pub(crate) fn weigh(points: &mut [BatchPoint], residual: &[f64], relative_rate: &[f64]) {
@@ -51,7 +52,7 @@ pub(crate) fn weigh(points: &mut [BatchPoint], residual: &[f64], relative_rate: 
 
 /// Samples that may be wrong, the original gravity among them: with readings beside them that count little, with none beside
 /// them but some before and after, or with another sample that no beer goes to from there.
-pub(crate) fn contested(points: &[BatchPoint]) -> Vec<usize> {
+fn contested(points: &[BatchPoint]) -> Vec<usize> {
     let readings: Vec<&BatchPoint> = points.iter().filter(|p| matches!(p.source, PointSource::Probe(_))).collect();
     let by_readings = |at: f64| {
         let mut near = readings.iter().filter(|p| (p.hours - at).abs() < *BESIDE_H);
@@ -69,4 +70,26 @@ pub(crate) fn contested(points: &[BatchPoint]) -> Vec<usize> {
     };
     let is_contested = |p: &BatchPoint| (p.hours > 0.0 && by_readings(p.hours)) || by_sample(p);
     samples().filter(|(_, p)| is_contested(p)).map(|(place, _)| place).collect()
+}
+
+/// The likelier, by the lower score, of a fit and of those without one sample that readings or other samples contradict: a robust
+/// fit that begins on a wrong sample leaves out good readings, and stays there. `all` are the points with the weights that a fit begins from.
+pub(crate) fn without_wrong<Fit>(
+    all: &[BatchPoint],
+    mut best: (Fit, Vec<BatchPoint>),
+    again: impl Fn(&mut [BatchPoint]) -> Result<Fit>,
+    score: impl Fn(&Fit) -> f64,
+) -> (Fit, Vec<BatchPoint>) {
+    for place in contested(&best.1) {
+        let mut points = all.to_vec();
+        if let Some(sample) = points.get_mut(place) {
+            sample.weight = LEFT_OUT;
+        }
+        if let Ok(found) = again(&mut points)
+            && score(&found) < score(&best.0)
+        {
+            best = (found, points);
+        }
+    }
+    best
 }
