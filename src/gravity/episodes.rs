@@ -41,6 +41,7 @@ assumed! {
 }
 
 /// The episodes of one probe in one batch, from its readings in order of time: gravities, or tilts. An edge is at least `least`.
+/// `sd` is the SD that each reading is known to have, where it is known: the steps of a coarse sensor hide it.
 ///
 /// An edge is a difference of the medians of four readings on each side, less the trend of ten hours on each side, that is larger
 /// than `least` and than five robust SDs of a reading. Two edges that undo each other enclose an episode, nearest edges first. A
@@ -50,8 +51,8 @@ assumed! {
 /// knock, or something that stuck.
 ///
 /// Each is given by its first reading and the first free one after it.
-pub(crate) fn episodes(hours: &[f64], values: &[f64], least: f64) -> Vec<Range<usize>> {
-    let series = Series { hours, values, stretch: stretch(hours) };
+pub(crate) fn episodes(hours: &[f64], values: &[f64], sd: &[f64], least: f64) -> Vec<Range<usize>> {
+    let series = Series { hours, values, sd, stretch: stretch(hours) };
     let edges = series.edges(least.max(*EDGE_SDS * noise(values)));
     let mut pairs: Vec<(f64, Edge, Edge)> = Vec::new();
     for (i, a) in edges.iter().enumerate() {
@@ -108,6 +109,7 @@ struct Edge {
 struct Series<'a> {
     hours: &'a [f64],
     values: &'a [f64],
+    sd: &'a [f64],
     /// What spans of some readings last longer here than in a log that is dense enough.
     stretch: f64,
 }
@@ -174,6 +176,7 @@ impl Series<'_> {
 
     fn edge(&self, at: usize, least: f64) -> Option<Edge> {
         let (first, last) = (at.checked_sub(*SIDE)?, at + *SIDE - 1);
+        let least = least.max(*EDGE_SDS * self.sd.get(at).copied().unwrap_or(0.0));
         let dense = self.between(at - 1, at) <= *GAP_H * self.stretch
             && self.between(first, at) <= *SIDE_H * self.stretch
             && self.between(at, last) <= *SIDE_H * self.stretch;

@@ -9,6 +9,8 @@ use super::layers::Gravity;
 assumed! {
     /// A probe that something moved by less goes on as it is.
     const LEAST_EDGE_SG: f64 = 0.002, "SG";
+    /// What a probe reads below this in a batch is no gravity: beer and wine end above 0.985, and no probe in use is off by so much.
+    const NO_GRAVITY_SG: f64 = 0.975, "SG";
 }
 
 /// A gravity sample of a batch.
@@ -151,24 +153,22 @@ impl GravitySeries {
         spans
     }
 
-    /// The series without the readings of episodes, which `held` names instead.
+    /// The series without the readings of episodes and those that no beer has, which `held` names instead. A probe that mostly reads
+    /// what no beer has is on a wrong curve.
     pub(super) fn without_episodes(mut self) -> Self {
         for probe in 0..self.probes.len() as u32 {
             let of_probe = self.probe.iter().enumerate().filter(|(_, of)| **of == probe);
             let own: Vec<usize> = of_probe.map(|(i, _)| i).collect();
             let column = |from: &[f64]| -> Vec<f64> { own.iter().filter_map(|i| from.get(*i).copied()).collect() };
-            let (hours, sg) = (column(&self.hours), column(&self.sg));
-            for span in episodes(&hours, &sg, *LEAST_EDGE_SG) {
-                let held = |i: usize| {
-                    Some(HeldReading {
-                        row: *self.rows.get(*own.get(i)?)?,
-                        hours: *hours.get(i)?,
-                        sg: *sg.get(i)?,
-                        probe,
-                    })
-                };
-                self.held.extend(span.filter_map(held));
-            }
+            let (hours, sg, sd) = (column(&self.hours), column(&self.sg), column(&self.own_sd));
+            let held = |i: usize| {
+                Some(HeldReading { row: *self.rows.get(*own.get(i)?)?, hours: *hours.get(i)?, sg: *sg.get(i)?, probe })
+            };
+            let no_beer = (0..sg.len()).filter(|i| sg.get(*i).is_some_and(|sg| *sg < *NO_GRAVITY_SG));
+            let no_beer: Vec<usize> = no_beer.collect();
+            let no_beer = if 2 * no_beer.len() < sg.len() { no_beer } else { Vec::new() };
+            let spans = episodes(&hours, &sg, &sd, *LEAST_EDGE_SG);
+            self.held.extend(spans.into_iter().flatten().chain(no_beer).filter_map(held));
         }
         self.held.sort_by_key(|held| held.row);
         self.held.dedup_by_key(|held| held.row);
@@ -189,4 +189,33 @@ impl GravitySeries {
 fn keep<T>(column: &mut Vec<T>, kept: &[bool]) {
     let mut kept = kept.iter();
     column.retain(|_| kept.next().is_none_or(|kept| *kept));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_no_beer_has_is_left_out_unless_the_probe_reads_nothing_else() {
+        let series = |lean: std::ops::Range<usize>| {
+            let sg = |i: usize| if lean.contains(&i) { 0.960 } else { 1.010 };
+            // Too far apart for edges.
+            let hours = (0..40).map(|i| 5.0 * f64::from(i)).collect();
+            let mut series = GravitySeries {
+                hours,
+                sg: (0..40).map(sg).collect(),
+                ..GravitySeries::empty("b", "s", Instant::from_micros(0))
+            };
+            (series.rows, series.probe) = ((0..40).collect(), vec![0; 40]);
+            series.probes = vec![SeriesProbe { probe: "knot".to_owned(), offset_sd: 0.002 }];
+            series.own_sd = vec![0.0005; 40];
+            series.shared_sd = vec![0.0005; 40];
+            series.temp_c = vec![20.0; 40];
+            series.without_episodes()
+        };
+        let some = series(30..35);
+        assert_eq!(some.held.iter().map(|held| held.row).collect::<Vec<_>>(), [30, 31, 32, 33, 34]);
+        assert_eq!((some.sg.len(), some.sg.iter().copied().fold(2.0, f64::min)), (35, 1.010));
+        assert!(series(5..35).held.is_empty());
+    }
 }

@@ -192,18 +192,19 @@ fn what_is_no_rows_fault_alone_is_remarked() {
 }
 
 /// Two probes of which the second begins a batch at quarter 100 while the first is in another until 260, with what the log calls
-/// them from then on. Or the first is held off for an hour just as the second begins at the tilt that it had.
-fn two_probes(exchanged: bool, held: bool) -> Season {
+/// them until the first ends. Or the first is held off for an hour just as the second begins at the tilt that it had. The second
+/// ends at quarter `end` and is in beer of `temp_c`; the first in 20.5 C.
+fn two_probes(exchanged: bool, held: bool, (end, temp_c): (i64, f64)) -> Season {
     let batches = format!(
         "batch,strain,pitched_at,probe,ended_at\nb1,samphire,{},knot,{}\nb2,samphire,{},dunlin,{}\n",
         time(0),
         time(260),
         time(100),
-        time(400)
+        time(end)
     );
     let named = |quarter: i64, own, other| if exchanged && (100..260).contains(&quarter) { other } else { own };
     let mut rows = Vec::new();
-    for quarter in 0..400 {
+    for quarter in 0..end.max(260) {
         let at = |shift: i64| heelwort::Instant::from_micros((START + quarter * 900 + shift) * 1_000_000);
         let t = quarter as f64;
         if quarter < 260 {
@@ -211,9 +212,9 @@ fn two_probes(exchanged: bool, held: bool) -> Season {
             let tilt = 55.0 + off - 0.08 * t + 0.2 * (7.3 * t).sin();
             rows.push(format!("{},{},{tilt:.2},20.5", at(20), named(quarter, "knot,b1", "dunlin,b2")));
         }
-        if quarter >= 100 {
+        if (100..end).contains(&quarter) {
             let tilt = if held { 47.0 } else { 66.0 } - 0.05 * (t - 100.0) + 0.2 * (3.7 * t).sin();
-            rows.push(format!("{},{},{tilt:.2},20.5", at(140), named(quarter, "dunlin,b2", "knot,b1")));
+            rows.push(format!("{},{},{tilt:.2},{temp_c}", at(140), named(quarter, "dunlin,b2", "knot,b1")));
         }
     }
     let readings = format!("at,probe,batch,tilt_deg,temp_c\n{}\n", rows.join("\n"));
@@ -222,14 +223,26 @@ fn two_probes(exchanged: bool, held: bool) -> Season {
 
 #[test]
 fn probes_with_each_others_names_have_their_own_again() {
-    let (log, own) = (two_probes(true, false), two_probes(false, false));
-    for season in [&own, &two_probes(false, true)] {
+    let later = (400, 20.5);
+    let (log, own) = (two_probes(true, false, later), two_probes(false, false, later));
+    for season in [&own, &two_probes(false, true, later)] {
         assert!(flagged(season, Flags::EXCHANGED).is_empty(), "{}", season.account);
     }
     assert_eq!(flagged(&log, Flags::EXCHANGED).len(), 320);
     assert_eq!(log.readings.tilt_deg, own.readings.tilt_deg);
     assert_eq!((&log.readings.probe, &log.readings.batch), (&own.readings.probe, &own.readings.batch));
     assert!(log.account.remarks.iter().any(|remark| remark.text.contains("knot in b1 about")), "{}", log.account);
+}
+
+#[test]
+fn names_that_stay_exchanged_until_both_batches_end_are_found_where_temperatures_change_with_them() {
+    let earlier = (220, 23.5);
+    let (log, own) = (two_probes(true, false, earlier), two_probes(false, false, earlier));
+    assert!(flagged(&own, Flags::EXCHANGED).is_empty(), "{}", own.account);
+    assert_eq!(flagged(&log, Flags::EXCHANGED).len(), 280);
+    assert_eq!((&log.readings.probe, &log.readings.batch), (&own.readings.probe, &own.readings.batch));
+    // Beers of one temperature leave it open whether the first probe was moved by something.
+    assert!(flagged(&two_probes(true, false, (220, 20.7)), Flags::EXCHANGED).is_empty());
 }
 
 /// A probe in a beer that falls for 400 quarters, its tilts off by `off` degrees or, with `true`, as they are given.

@@ -82,7 +82,7 @@ fn held(season: &Season) -> BTreeSet<usize> {
             let Some((_, first)) = stay.first() else { continue };
             let hours: Vec<f64> = stay.iter().map(|(_, read)| read.at.hours_since(first.at)).collect();
             let tilts: Vec<f64> = stay.iter().map(|(_, read)| read.tilt_deg).collect();
-            for span in episodes(&hours, &tilts, *LEAST_EDGE_DEG) {
+            for span in episodes(&hours, &tilts, &[], *LEAST_EDGE_DEG) {
                 held.extend(stay.iter().take(span.end).skip(span.start).map(|(row, _)| *row));
             }
         }

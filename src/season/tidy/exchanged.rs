@@ -2,8 +2,8 @@
 //!
 //! A float moves gradually, and two probes that differ in mass and shape rest at different tilts in one beer. Where the readings
 //! of a probe jump as another begins its batch, while the other begins where they were, the two names changed places; they
-//! change back where the first of the two batches ends and the readings go on as smoothly. The readings get their own probe
-//! and batch again, with a flag. Probes that were written to each other's batch show nothing here: samples tell.
+//! change back where the first of the two batches ends and the readings go on as smoothly, or not before both have ended where
+//! temperatures show the change of names as well. The readings get their own probe and batch again, with a flag. Probes that were written to each other's batch show nothing here: samples tell.
 
 use std::cmp::Ordering;
 use std::ops::Range;
@@ -21,6 +21,8 @@ assumed! {
     const JUMP_DEG: f64 = 2.0, "degrees";
     /// Under the other name they go on within so much.
     const SMOOTH_DEG: f64 = 0.6, "degrees";
+    /// Where names do not change back, temperatures jump by at least so much too, and go on under the other name within half.
+    const JUMP_C: f64 = 1.0, "C";
 }
 
 /// One name is taken up within so long of the other's change, h; the probe itself may be put in later.
@@ -92,9 +94,14 @@ fn exchange(readings: &Readings, runs: &[usize], later: &[usize]) -> Option<[Ran
         return None;
     }
     let tilt = |row: &usize| readings.tilt_deg.get(*row).copied();
-    let level = |rows: &[usize]| quantile(&rows.iter().filter_map(tilt).collect::<Vec<f64>>(), 0.5);
-    let sides =
-        |stay: &[usize], k: usize| Some((level(stay.get(k.checked_sub(SIDE)?..k)?)?, level(stay.get(k..k + SIDE)?)?));
+    let middle = |of: &[f64], rows: &[usize]| {
+        quantile(&rows.iter().filter_map(|row| of.get(*row).copied()).collect::<Vec<f64>>(), 0.5)
+    };
+    let level = |rows: &[usize]| middle(&readings.tilt_deg, rows);
+    let sides_of = |of: &[f64], stay: &[usize], k: usize| {
+        Some((middle(of, stay.get(k.checked_sub(SIDE)?..k)?)?, middle(of, stay.get(k..k + SIDE)?)?))
+    };
+    let sides = |stay: &[usize], k: usize| sides_of(&readings.tilt_deg, stay, k);
     let step = |k: &usize| Some((tilt(runs.get(*k)?)? - tilt(runs.get(k.checked_sub(1)?)?)?).abs());
     let by = |h: f64| runs.partition_point(|row| at(row) < Some(began.plus_hours(h)));
     let k =
@@ -112,12 +119,19 @@ fn exchange(readings: &Readings, runs: &[usize], later: &[usize]) -> Option<[Ran
     // Where the first of the two ends, the other has its own name again and goes on more smoothly with it.
     let (ends, goes_on) = if Some(last) < later.last().and_then(at) { (runs, later) } else { (later, runs) };
     let end = goes_on.partition_point(|row| at(row) <= ends.last().and_then(at));
-    let back = sides(goes_on, end).and_then(|(before, after)| {
+    let mut back = sides(goes_on, end).and_then(|(before, after)| {
         let off = (level(ends.get(ends.len().checked_sub(SIDE)?..)?)? - after).abs();
         Some(((after - before).abs(), off))
     });
     if back.is_some_and(|(jump, off)| off > jump.max(*SMOOTH_DEG)) {
-        return None;
+        // Or the names stay exchanged to the end of both.
+        let (warm, then_warm) = sides_of(&readings.temp_c, runs, k)?;
+        let goes_on_c = (middle(&readings.temp_c, later.get(..SIDE)?)? - warm).abs();
+        let is_shown = (then_warm - warm).abs() >= *JUMP_C && goes_on_c <= 0.5 * *JUMP_C;
+        if !is_shown || back.is_some_and(|(jump, _)| jump > *SMOOTH_DEG) {
+            return None;
+        }
+        back = None;
     }
     let shown = back.filter(|(_, off)| *off <= *SMOOTH_DEG).map_or(jump, |(back, _)| jump.max(back));
     let until = |stay: &[usize]| match goes_on.get(end).filter(|_| back.is_some() && stay == goes_on) {
