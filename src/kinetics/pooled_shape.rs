@@ -10,6 +10,8 @@
 //! before rest that is sharper than expected looks like foam that makes a probe read too little, and beers have that bend in
 //! common. Over a season that error would add up to false certainty, and put nine tenths of the drop hours too late.
 
+use std::collections::BTreeMap;
+
 use nalgebra::{DMatrix, DVector};
 
 use super::batch_fit::{BatchFit, FittedFermentation};
@@ -19,6 +21,8 @@ use super::population::{CORRECTION_WORTH, Information, Population, PopulationPri
 use super::probe_bias::{DELAY, FOAM, ProbeBias};
 use super::weak_priors::{CORRECTION_SD, weak_priors};
 
+/// Batches of a strain that a prior is made from, at most: more would hardly narrow it.
+const NEAREST: usize = 24;
 /// How many numbers are pooled.
 const POOLED: usize = FOAM - FIRST;
 /// The first of them among the parameters of a fit; they run to the bias by foam.
@@ -46,10 +50,20 @@ impl PooledShapes {
         Self { batches: batches.iter().map(of).collect() }
     }
 
-    /// The prior of a batch from all others.
+    /// The prior of a batch from the others, the nearest [`NEAREST`] of each strain, so that the work for a batch does not grow with
+    /// the season.
     pub fn prior(&self, index: usize, strain: &str) -> Option<PopulationPrior> {
-        let others: Vec<&Information> =
-            self.batches.iter().enumerate().filter(|(i, _)| *i != index).filter_map(|(_, b)| b.as_ref()).collect();
+        let others = self.batches.iter().enumerate().filter(|(i, _)| *i != index);
+        let mut others: Vec<(usize, &Information)> = others.filter_map(|(i, b)| Some((i, b.as_ref()?))).collect();
+        others.sort_by_key(|(i, _)| i.abs_diff(index));
+        let mut of_each: BTreeMap<&str, usize> = BTreeMap::new();
+        others.retain(|(_, of)| {
+            let counted = of_each.entry(of.strain.as_str()).or_default();
+            *counted += 1;
+            *counted <= NEAREST
+        });
+        others.sort_by_key(|(i, _)| *i);
+        let others: Vec<&Information> = others.into_iter().map(|(_, of)| of).collect();
         (others.len() >= *LEAST).then(|| Population::new(&others, &worth()).prior(strain))
     }
 }

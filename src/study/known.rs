@@ -87,10 +87,10 @@ impl<'a> AsKnown<'a> {
         })
     }
 
-    /// What the probes may read wrong, by the drift known at the moment; where no probe is calibrated drift tells nothing.
-    fn errors(&self, calibrations: &Part<Calibrations>, as_of: Instant) -> Result<Errors> {
+    /// What the probes of a batch may read wrong, by the drift known at the moment; where no probe is calibrated drift tells nothing.
+    fn errors(&self, calibrations: &Part<Calibrations>, batch: &Batch, as_of: Instant) -> Result<Errors> {
         match calibrations.done() {
-            Some(calibrations) => self.errors_at(calibrations, self.settled(as_of)),
+            Some(calibrations) => self.errors_at(calibrations, self.settled(batch, as_of)),
             None => Ok(Errors { offset: self.settings.drift.offset_prior, of_probes: None }),
         }
     }
@@ -142,16 +142,18 @@ impl<'a> AsKnown<'a> {
         known.get(fitted - 1).copied().filter(|_| known.len() > FITTED_EACH).unwrap_or(moment)
     }
 
-    /// The first moment from which on nothing that drift rests on has changed up to `as_of`: baths and events, samples up to the last
-    /// look of forecasts at other batches, and the readings around them: each time the drift of the fleet is fitted afresh.
-    fn settled(&self, as_of: Instant) -> Instant {
+    /// The first moment from which on nothing that drift rests on has changed up to `as_of`: baths and events of the batch's own
+    /// probes, all others and samples up to the last look of forecasts at other batches, and the readings around them. At each
+    /// such moment the drift of the fleet is fitted afresh.
+    fn settled(&self, batch: &Batch, as_of: Instant) -> Instant {
         let begun = as_of.begun(LOOK_PERIOD_H);
-        let references =
-            self.season.references.iter().map(|reference| {
-                (reference.known().max(reference.at), if reference.is_sample() { begun } else { as_of })
-            });
-        let changes = references.chain(self.season.events.iter().map(|event| (event.at, as_of)));
-        let last = changes.filter(|(at, by)| at <= by).map(|(at, _)| at).max();
+        let by = |probe: Option<&String>| if probe.is_some_and(|id| batch.probes.contains(id)) { as_of } else { begun };
+        let references = self.season.references.iter().map(|reference| {
+            let probe = reference.probe.as_ref().filter(|_| !reference.is_sample());
+            (reference.known().max(reference.at), by(probe))
+        });
+        let events = self.season.events.iter().map(|event| (event.at, by(event.probe.as_ref())));
+        let last = references.chain(events).filter(|(at, by)| at <= by).map(|(at, _)| at).max();
         let drift = &self.settings.drift;
         let around_h = drift.plateau_window_h.max(drift.window_min / 60.0);
         last.map_or(as_of, |last| last.plus_hours(around_h).min(as_of))
@@ -162,7 +164,7 @@ impl<'a> AsKnown<'a> {
         let season = self.season.as_of(as_of);
         let calibrations = self.settings.calibrate(&season)?;
         let gravity = gravity_of(&season, &calibrations)?;
-        let errors = self.errors(&calibrations, as_of)?;
+        let errors = self.errors(&calibrations, batch, as_of)?;
         let batch = season.batches.iter().find(|known| known.batch == batch.batch);
         let builder = errors.told(series_builder(&season, &calibrations, &gravity));
         Ok(batch.and_then(|batch| builder.of(batch)))
@@ -174,7 +176,7 @@ impl KnownSeries for AsKnown<'_> {
         if batch.pitched_at > as_of {
             return Ok(None);
         }
-        let errors = self.errors(self.calibrations, as_of)?;
+        let errors = self.errors(self.calibrations, batch, as_of)?;
         let builder = errors.told(series_builder(self.season, self.calibrations, self.gravity));
         let Some(cut) = builder.as_of(batch, as_of) else { return Ok(None) };
         if let (Some(calibrations), Some(gravity)) = (self.calibrations.done(), self.gravity.done())
