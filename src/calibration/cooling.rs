@@ -26,8 +26,8 @@ assumed! {
 /// The earlier of an event `cold_crash` of the batch and a fall of the logged temperature by 4 C or more below the
 /// highest six-hour median of the two days before it and by 3 C below all before that, that lasts 24 h (or 6 h to the end of
 /// the log) and is not made good again for a day; it is dated at the last reading within 1 C of that highest. A slower fall,
-/// as when a fermentation no longer warms itself, is none, and so is a heater that fails for a while. Where neither is seen, the first step of the plan that lies 4 C below the set temperature, unless the log is still warm 12 h
-/// after it.
+/// as when a fermentation no longer warms itself, is none, and so is a heater that fails for a while. Where neither is seen,
+/// the first step of the plan that lies 4 C below the set temperature, unless the log is still warm 12 h after it.
 pub(crate) fn cooled_hours(season: &Season, batch: &Batch, hours: &[f64], temp_c: &[f64]) -> Option<f64> {
     let event = season
         .events
@@ -70,8 +70,7 @@ fn fall(hours: &[f64], temp_c: &[f64]) -> Option<f64> {
             [first, .., last] => first.1 > cold && last.0 - first.0 >= *LASTS_H,
             _ => false,
         });
-        let stays = stays && !made_good;
-        if stays && last >= at + *SIX_HOURS {
+        if stays && !made_good && last >= at + *SIX_HOURS {
             return Some(start_of_fall(hours, temp_c, warm, at));
         }
     }

@@ -69,9 +69,10 @@ impl Residuals for Distances<'_> {
         out.fill(0.0);
         self.each(parameters, |first, places, own, rows, distances| {
             let mut of_member = out.slice_axis_mut(Axis(0), Slice::from(first..first + rows.tilts.len()));
-            distances.jacobian(own, of_member.slice_axis_mut(Axis(1), Slice::from(places.clone())))?;
+            let widths =
+                distances.jacobian_and_widths(own, of_member.slice_axis_mut(Axis(1), Slice::from(places.clone())));
             // As with the coefficients, the nearest point's own change does not change the distance.
-            for (i, (width, touch)) in distances.widths(own).into_iter().zip(&rows.touches).enumerate() {
+            for (i, (width, touch)) in widths.into_iter().zip(&rows.touches).enumerate() {
                 for (place, effect) in touch {
                     out[[first + i, self.coefficients + place]] = -effect / width;
                 }

@@ -2,7 +2,6 @@
 
 use crate::fit::errors_in_variables::SlopedCurve;
 
-use super::curve::CurvePoint;
 use super::fit_data::FloatPrior;
 use super::kinds::{CurveKind, TrialCurve};
 
@@ -19,15 +18,12 @@ impl<'a> Trial<'a> {
     pub fn new(kind: CurveKind, known: &'a FloatPrior, tilts_deg: &'a [f64]) -> Self {
         Self { kind, known, curve: kind.trial(known, tilts_deg) }
     }
-
-    fn at(&self, tilt_deg: f64, parameters: &[f64]) -> Option<CurvePoint> {
-        (self.curve)(tilt_deg, self.kind.coefficients(parameters).0)
-    }
 }
 
 impl SlopedCurve for Trial<'_> {
-    fn value(&self, x: f64, parameters: &[f64]) -> f64 {
-        self.at(x, parameters).map_or(f64::INFINITY, |at| at.density_kg_m3)
+    fn at(&self, x: f64, parameters: &[f64]) -> (f64, f64) {
+        let at = (self.curve)(x, self.kind.coefficients(parameters).0);
+        at.map_or((f64::INFINITY, 0.0), |at| (at.density_kg_m3, at.per_deg))
     }
 
     fn gradient(&self, x: f64, parameters: &[f64], out: &mut [f64]) {
@@ -40,9 +36,5 @@ impl SlopedCurve for Trial<'_> {
             }
             None => out.fill(0.0),
         }
-    }
-
-    fn slope(&self, x: f64, parameters: &[f64]) -> f64 {
-        self.at(x, parameters).map_or(0.0, |at| at.per_deg)
     }
 }
