@@ -133,7 +133,7 @@ fn coverage(repeats: usize, seed: u64) -> (f64, f64) {
             let at = 0.5 * f64::from(i);
             let (a, b): (f64, f64) = (rng.sample(StandardNormal), rng.sample(StandardNormal));
             x.push(at + 0.15 * a);
-            y.push(Saturating.value(at, &truth) + 0.06 * b);
+            y.push(Saturating.at(at, &truth).0 + 0.06 * b);
         }
         let problem = DistanceResiduals::new(&Saturating, &x, &y, &sd_x, &sd_y).unwrap();
         let start = [Parameter::new("a", 2.0), Parameter::new("k", 1.0).within(0.01, 20.0), Parameter::new("c", 0.0)];
@@ -144,10 +144,10 @@ fn coverage(repeats: usize, seed: u64) -> (f64, f64) {
         // The curve's value in the middle, a functional of all three parameters.
         let mut gradient = [0.0; 3];
         Saturating.gradient(2.0, &fit.values(), &mut gradient);
-        let value = Saturating.value(2.0, &fit.values());
+        let value = Saturating.at(2.0, &fit.values()).0;
         let gradient = ndarray::arr1(&gradient);
         let se = gradient.dot(&fit.covariance.dot(&gradient)).sqrt();
-        let right = Saturating.value(2.0, &truth);
+        let right = Saturating.at(2.0, &truth).0;
         counted += 1;
         bias += (value - right) / se;
         covered += usize::from((value - right).abs() <= normal_two_sided(0.9).unwrap() * se);
