@@ -30,7 +30,6 @@ pub(super) struct ModelRow<'a> {
     pub batch: Option<&'a Batch>,
 }
 
-/// A fitted trait.
 pub(super) struct TraitModel {
     pub fit: MixedFit,
     /// By strain, the weights of the coefficients in its mean at the stated conditions.
