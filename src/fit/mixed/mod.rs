@@ -7,8 +7,8 @@
 //! ```
 //!
 //! Each grouping has random effects of one or more columns (an intercept, slopes). K, the known part of the errors, is a
-//! variance by row, or none. The variances are those of highest restricted likelihood; intervals of coefficients allow for their being estimates by the
-//! method of Kenward and Roger.
+//! variance by row, or none. The variances are those of highest restricted likelihood; intervals of coefficients allow for
+//! their being estimates by the method of Kenward and Roger.
 //!
 //! ```
 //! use heelwort::fit::mixed::{Column, Design, Random};
