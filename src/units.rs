@@ -4,9 +4,7 @@ use std::fmt;
 
 use crate::error::{Error, Place, Result};
 
-/// Hours in a day.
 pub(crate) const HOURS_PER_DAY: f64 = 24.0;
-/// Minutes in an hour.
 pub(crate) const MINUTES_PER_HOUR: f64 = 60.0;
 /// Zero of the Celsius scale, K (exact by definition).
 pub(crate) const ZERO_CELSIUS_K: f64 = 273.15;

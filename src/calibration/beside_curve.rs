@@ -7,7 +7,6 @@ use super::result::{Calibration, CurveCandidate};
 /// A bath beside the curve in use, at 20 C.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct BathBesideCurve {
-    /// Tilt, degrees.
     pub(crate) tilt_deg: f64,
     /// SG of the bath.
     pub(crate) sg: f64,

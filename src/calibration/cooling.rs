@@ -26,8 +26,8 @@ assumed! {
 /// The earlier of an event `cold_crash` of the batch and a fall of the logged temperature by 4 C or more below the
 /// highest six-hour median of the two days before it and by 3 C below all before that, that lasts 24 h (or 6 h to the end of
 /// the log) and is not made good again for a day; it is dated at the last reading within 1 C of that highest. A slower fall,
-/// as when a fermentation no longer warms itself, is none, and so is a heater that fails for a while. Where neither is seen, the first step of the plan that lies 4 C below the set temperature, unless the log is still warm 12 h
-/// after it.
+/// as when a fermentation no longer warms itself, is none, and so is a heater that fails for a while. Where neither is seen,
+/// the first step of the plan that lies 4 C below the set temperature, unless the log is still warm 12 h after it.
 pub(crate) fn cooled_hours(season: &Season, batch: &Batch, hours: &[f64], temp_c: &[f64]) -> Option<f64> {
     let event = season
         .events
@@ -70,8 +70,7 @@ fn fall(hours: &[f64], temp_c: &[f64]) -> Option<f64> {
             [first, .., last] => first.1 > cold && last.0 - first.0 >= *LASTS_H,
             _ => false,
         });
-        let stays = stays && !made_good;
-        if stays && last >= at + *SIX_HOURS {
+        if stays && !made_good && last >= at + *SIX_HOURS {
             return Some(start_of_fall(hours, temp_c, warm, at));
         }
     }
@@ -97,53 +96,5 @@ fn six_hour_medians(hours: &[f64], temp_c: &[f64]) -> Vec<(f64, f64)> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn log(temp: impl Fn(f64) -> f64, until: f64) -> (Vec<f64>, Vec<f64>) {
-        let hours: Vec<f64> = (0..(until * 4.0) as u32).map(|i| f64::from(i) / 4.0).collect();
-        let temps = hours.iter().map(|&h| temp(h)).collect();
-        (hours, temps)
-    }
-
-    #[test]
-    fn a_cold_crash_is_dated_at_its_start() {
-        let (hours, temps) = log(|h| if h < 200.0 { 20.0 } else { (20.0 - (h - 200.0) * 0.8).max(3.0) }, 300.0);
-        let at = fall(&hours, &temps).unwrap();
-        assert!((at - 201.0).abs() < 1.5, "{at}");
-    }
-
-    #[test]
-    fn a_rise_a_night_and_a_warm_start_are_no_cooling() {
-        let (hours, temps) = log(|h| 19.0 + (h / 60.0).min(3.0), 300.0);
-        assert_eq!(fall(&hours, &temps), None);
-        let (hours, temps) = log(|h| 18.0 + 2.5 * (h * 0.2618).sin(), 300.0);
-        assert_eq!(fall(&hours, &temps), None);
-        let (hours, temps) = log(|h| 18.0 + 10.0 * (-h / 5.0).exp(), 300.0);
-        assert_eq!(fall(&hours, &temps), None);
-        let (hours, temps) = log(|h| if (150.0..160.0).contains(&h) { 8.0 } else { 20.0 }, 300.0);
-        assert_eq!(fall(&hours, &temps), None);
-        let (hours, temps) = log(|h| if (150.0..190.0).contains(&h) { 15.0 } else { 22.0 }, 400.0);
-        assert_eq!(fall(&hours, &temps), None, "a heater that failed");
-        let (hours, temps) = log(|h| 19.0 + 7.0 * (-((h - 45.0) / 25.0).powi(2)).exp(), 300.0);
-        assert_eq!(fall(&hours, &temps), None, "beer that warmed itself");
-    }
-
-    #[test]
-    fn a_free_rise_before_the_crash_is_no_fall_itself() {
-        let (hours, temps) = log(
-            |h| {
-                if h < 100.0 {
-                    18.0
-                } else if h < 200.0 {
-                    22.0
-                } else {
-                    2.0
-                }
-            },
-            260.0,
-        );
-        let at = fall(&hours, &temps).unwrap();
-        assert!((at - 200.0).abs() < 1.0, "{at}");
-    }
-}
+#[path = "../../tests/inside/cooling.rs"]
+mod tests;

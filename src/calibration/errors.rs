@@ -30,7 +30,6 @@ pub(crate) enum ErrorSource {
     Instrument(String),
     /// A weighing of baths, and when its group began.
     Weighing(Instant),
-    /// Tap water.
     TapWater,
     /// Mass and diameter of a probe.
     Size(String),

@@ -37,9 +37,7 @@ pub(super) fn is_wrong(off_sg: f64, se_sg: f64) -> bool {
 /// A bath as the fit sees it.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct FitPoint {
-    /// Tilt, degrees.
     pub tilt_deg: f64,
-    /// Its standard deviation.
     pub tilt_sd_deg: f64,
     /// Density, brought to the curve's shell temperature, kg/m3.
     pub density_kg_m3: f64,

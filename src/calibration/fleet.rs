@@ -141,7 +141,6 @@ fn started(one: &PreparedSession) -> Result<Member<'_>> {
     Ok(member)
 }
 
-/// The baths of several probes.
 fn shared_baths(
     members: &[&PreparedSession],
     fit: &JointFit,

@@ -3,15 +3,14 @@
 use ndarray::{ArrayViewMut2, Axis, Slice};
 
 use crate::error::{Error, Result};
-use crate::fit::errors_in_variables::DistanceResiduals;
+use crate::fit::errors_in_variables::{DistanceResiduals, SlopedCurve};
 use crate::fit::nonlinear::{NonlinearSettings, Parameter, Residuals};
 
 use super::fit_data::{FitPoint, FloatPrior};
 use super::fitted_curve::FittedCalibration;
 use super::joint_rows::{Member, Rows, of_place, rows_of};
 use super::joint_solution::{JointFit, JointSolution};
-use super::kinds::CurveKind;
-use super::trial::Trial;
+use super::kinds::{CurveKind, TrialCurve};
 
 /// Fits one kind of curve to the baths of one probe: [`fit_jointly`] with one member.
 ///
@@ -69,9 +68,10 @@ impl Residuals for Distances<'_> {
         out.fill(0.0);
         self.each(parameters, |first, places, own, rows, distances| {
             let mut of_member = out.slice_axis_mut(Axis(0), Slice::from(first..first + rows.tilts.len()));
-            distances.jacobian(own, of_member.slice_axis_mut(Axis(1), Slice::from(places.clone())))?;
+            let widths =
+                distances.jacobian_and_widths(own, of_member.slice_axis_mut(Axis(1), Slice::from(places.clone())));
             // As with the coefficients, the nearest point's own change does not change the distance.
-            for (i, (width, touch)) in distances.widths(own).into_iter().zip(&rows.touches).enumerate() {
+            for (i, (width, touch)) in widths.into_iter().zip(&rows.touches).enumerate() {
                 for (place, effect) in touch {
                     out[[first + i, self.coefficients + place]] = -effect / width;
                 }
@@ -133,6 +133,40 @@ pub(crate) fn fit_jointly(members: &[Member<'_>], level: f64, loose: Option<usiz
         effects: of_place(values.get(coefficients..))?,
     };
     solution.judged(level)
+}
+
+/// A kind of curve with what is held of it.
+///
+/// Where a curve has no value it is infinite, which only makes a step of the fit shorter.
+pub(super) struct Trial<'a> {
+    pub kind: CurveKind,
+    pub known: &'a FloatPrior,
+    curve: TrialCurve<'a>,
+}
+
+impl<'a> Trial<'a> {
+    pub fn new(kind: CurveKind, known: &'a FloatPrior, tilts_deg: &'a [f64]) -> Self {
+        Self { kind, known, curve: kind.trial(known, tilts_deg) }
+    }
+}
+
+impl SlopedCurve for Trial<'_> {
+    fn at(&self, x: f64, parameters: &[f64]) -> (f64, f64) {
+        let at = (self.curve)(x, self.kind.coefficients(parameters).0);
+        at.map_or((f64::INFINITY, 0.0), |at| (at.density_kg_m3, at.per_deg))
+    }
+
+    fn gradient(&self, x: f64, parameters: &[f64], out: &mut [f64]) {
+        let (coefficients, by_parameter) = self.kind.coefficients(parameters);
+        match (self.curve)(x, coefficients) {
+            Some(at) => {
+                for (cell, (slope, by)) in out.iter_mut().zip(at.gradient.iter().zip(by_parameter)) {
+                    *cell = slope * by;
+                }
+            }
+            None => out.fill(0.0),
+        }
+    }
 }
 
 #[cfg(test)]

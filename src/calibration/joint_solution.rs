@@ -26,7 +26,6 @@ pub(crate) struct SharedEffect {
     pub variance: f64,
 }
 
-/// Curves that were fitted together.
 pub(crate) struct JointFit {
     pub curves: Vec<FittedCalibration>,
     pub effects: Vec<SharedEffect>,

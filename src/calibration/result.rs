@@ -214,3 +214,22 @@ impl Calibrations {
         self.sources.get(error.source).map(ToString::to_string).unwrap_or_default()
     }
 }
+
+impl Calibrations {
+    /// The calibrations of one probe, in order of time.
+    #[doc = example!(season "let calibrations = CalibrationSettings::default().fit(&season)?;\nassert_eq!(calibrations.of_probe(\"nobody\").count(), 0);")]
+    pub fn of_probe<'a>(&'a self, probe: &'a str) -> impl Iterator<Item = &'a Calibration> {
+        self.calibrations.iter().filter(move |c| c.probe == probe)
+    }
+
+    /// The first calibration of a probe in the season: the one that drift is measured against.
+    pub fn first(&self, probe: &str) -> Option<&Calibration> {
+        self.calibrations.iter().find(|c| c.probe == probe)
+    }
+
+    /// The calibration of a probe in force at a moment (before its first, the first).
+    pub fn in_force(&self, probe: &str, at: Instant) -> Option<&Calibration> {
+        let mut up_to_then = self.calibrations.iter().filter(|c| c.probe == probe && c.calibrated_at <= at);
+        up_to_then.next_back().or_else(|| self.first(probe))
+    }
+}

@@ -2,11 +2,13 @@
 
 use std::collections::BTreeMap;
 
+use rayon::prelude::*;
+
 use crate::error::Result;
 use crate::fit::robust::median_of;
 use crate::float::ShellExpansion;
 use crate::season::{Batch, Flags, Season};
-use crate::units::HOURS_PER_DAY;
+use crate::units::{HOURS_PER_DAY, Instant};
 
 use super::beers::Liquids;
 use super::cooling::cooled_hours;
@@ -64,37 +66,42 @@ impl Calibrations {
     /// readings right.
     pub(super) fn shells_seen(&self, season: &Season) -> Result<BTreeMap<String, ShellExpansion>> {
         let liquids = self.liquids(season)?;
-        let mut of_probe: BTreeMap<&str, Vec<Cooling>> = BTreeMap::new();
-        for batch in &season.batches {
-            for probe in &season.readings.probe_ids {
-                if let (Some(first), Some(cooling)) = (self.first(probe), self.cooling(season, &liquids, batch, probe))
-                {
-                    of_probe.entry(first.probe.as_str()).or_default().push(cooling);
-                }
-            }
-        }
-        let seen = |(probe, coolings): (&str, Vec<Cooling>)| {
-            let unknown = &self.settings.unknown_shell;
-            Some((probe.to_owned(), posterior(&self.first(probe)?.shell, unknown, &coolings)?))
+        let latest = season.latest();
+        let seen = |probe: &String| {
+            let written = &self.first(probe)?.shell;
+            let cooling = |batch| self.cooling(season, &liquids, batch, latest?, probe);
+            let coolings: Vec<Cooling> = season.batches.iter().filter_map(cooling).collect();
+            let some = Some(coolings).filter(|some| !some.is_empty())?;
+            Some((probe.clone(), posterior(written, &self.settings.unknown_shell, &some)?))
         };
-        Ok(of_probe.into_iter().filter_map(seen).collect())
+        Ok(season.readings.probe_ids.par_iter().filter_map(seen).collect())
     }
 
     /// A probe in a batch before and after a cooling; none where the beer was not at rest, or not cooled.
-    fn cooling(&self, season: &Season, liquids: &Liquids, batch: &Batch, probe: &str) -> Option<Cooling> {
+    fn cooling(
+        &self,
+        season: &Season,
+        liquids: &Liquids,
+        batch: &Batch,
+        latest: Instant,
+        probe: &str,
+    ) -> Option<Cooling> {
         let readings = &season.readings;
         let index = readings.batch_index(&batch.batch)?;
-        let until = batch.ended_at.or(season.latest())?;
+        let until = batch.ended_at.unwrap_or(latest);
         let read = |row: usize| {
             let reading = readings.get(row)?;
             let ours = readings.batch.get(row).copied().flatten() == Some(index);
-            let sound = ours && !reading.flags.intersects(UNUSABLE.with(Flags::OUTSIDE_BATCH));
+            let sound = ours && !reading.flags.intersects(UNUSABLE.with(Flags::NO_BEER));
             let on: &Calibration = self.in_force(probe, reading.at).filter(|_| sound)?;
             let point = on.gravity_at(liquids.at(Some(index)), reading.tilt_deg, reading.temp_c, 0.0)?;
             Some((reading.at.hours_since(batch.pitched_at), reading.temp_c, point.sg))
         };
         let all: Vec<(f64, f64, f64)> =
             readings.of_probe_between(probe, batch.pitched_at, until).filter_map(read).collect();
+        if all.len() < *READINGS_NEEDED {
+            return None;
+        }
         let hours: Vec<f64> = all.iter().map(|(h, ..)| *h).collect();
         let temps: Vec<f64> = all.iter().map(|(_, c, _)| *c).collect();
         let start = cooled_hours(season, batch, &hours, &temps)?;

@@ -41,27 +41,38 @@ impl CalibrationSettings {
     #[doc = example!(season "let calibrations = CalibrationSettings::default().fit(&season)?;\nlet probe = &season.probes[0].probe;\nprintln!(\"{}\", calibrations.probe(probe)?);")]
     pub fn fit(&self, season: &Season) -> Result<Calibrations> {
         self.check()?;
-        let first = self.fit_with(season, &BTreeMap::new())?;
-        let shells = first.shells_seen(season)?;
-        if shells.is_empty() { Ok(first) } else { self.fit_with(season, &shells) }
-    }
-
-    /// The same with expansions of shells that are known beyond what is written of them, by probe.
-    fn fit_with(&self, season: &Season, shells: &BTreeMap<String, ShellExpansion>) -> Result<Calibrations> {
         let pairs = season.pairs(self.window_min)?;
         let sources = Sources::of(season, self);
         let mut without = Vec::new();
-        let mut all: Vec<BathSession> = Vec::new();
+        let mut sessions: Vec<BathSession> = Vec::new();
         for probe in probe_ids(season) {
             let noise = Noise::of(&season.readings, season.readings.of_probe(&probe));
-            let sessions = sessions_of(season, &probe, &pairs, noise, self);
-            if sessions.is_empty() {
+            let own = sessions_of(season, &probe, &pairs, noise, self);
+            if own.is_empty() {
                 let why = "no bath with a tilt of this probe".to_owned();
                 without.push(NoCurve { probe, at: None, why, check: false });
             }
-            all.extend(sessions);
+            sessions.extend(own);
         }
-        let preparation = Preparation { settings: self, season, sources: &sources, shells };
+        let fit = |shells: &BTreeMap<String, ShellExpansion>| {
+            let preparation = Preparation { settings: self, season, sources: &sources, shells };
+            self.fit_sessions(&preparation, &sessions)
+        };
+        let mut found = fit(&BTreeMap::new());
+        let shells = found.shells_seen(season)?;
+        if !shells.is_empty() {
+            found = fit(&shells);
+        }
+        found.without.extend(without);
+        found.without.sort_by(|a, b| a.probe.cmp(&b.probe).then(a.at.cmp(&b.at)));
+        found.water_checks = found.check_water(&sources, &sessions)?;
+        found.sources = sources;
+        Ok(found)
+    }
+
+    /// Curves from sessions, and the reasons of those that give none.
+    fn fit_sessions(&self, preparation: &Preparation<'_>, sessions: &[BathSession]) -> Calibrations {
+        let sources = preparation.sources;
         let prepare = |session: &BathSession, wrong: &[usize]| {
             let none = |why, check| NoCurve { probe: session.probe.clone(), at: session.ended(), why, check };
             match session.role() {
@@ -72,33 +83,27 @@ impl CalibrationSettings {
                 Role::Check(why) => Either::Right(none(why, true)),
             }
         };
-        let mut wrong = mistyped(season, &sources);
-        let mut alone: Vec<_> = all.par_iter().map(|session| prepare(session, &wrong)).collect();
-        let (prepared, no_curve, shared_baths) = loop {
-            let (mut prepared, no_curve): (Vec<PreparedSession>, Vec<NoCurve>) =
+        let mut wrong = mistyped(preparation.season, sources);
+        let mut alone: Vec<_> = sessions.par_iter().map(|session| prepare(session, &wrong)).collect();
+        let (prepared, without, shared_baths) = loop {
+            let (mut prepared, without): (Vec<PreparedSession>, Vec<NoCurve>) =
                 alone.par_iter().cloned().partition_map(|one| one);
-            let (shared_baths, mut found) = fit_together(&mut prepared, &sources, self.common.level);
+            let (shared_baths, mut found) = fit_together(&mut prepared, sources, self.common.level);
             found.retain(|row| !wrong.contains(row));
             if found.is_empty() {
-                break (prepared, no_curve, shared_baths);
+                break (prepared, without, shared_baths);
             }
             wrong.extend(&found);
             let is_in = |session: &BathSession| session.immersions.iter().any(|bath| found.contains(&bath.reference));
-            let again = alone.par_iter_mut().zip(&all).filter(|(_, session)| is_in(session));
+            let again = alone.par_iter_mut().zip(sessions).filter(|(_, session)| is_in(session));
             again.for_each(|(one, session)| *one = prepare(session, &wrong));
         };
-        without.extend(no_curve);
-        without.sort_by(|a, b| a.probe.cmp(&b.probe).then(a.at.cmp(&b.at)));
         let mut calibrations: Vec<Calibration> = Vec::new();
         for one in prepared {
             let number = 1 + calibrations.iter().filter(|c| c.probe == one.probe).count();
             calibrations.push(self.finish(one, number));
         }
-        let none = Calibrations::none(self.clone());
-        let mut found = Calibrations { calibrations, without, shared_baths, ..none };
-        found.water_checks = found.check_water(&sources, &all)?;
-        found.sources = sources;
-        Ok(found)
+        Calibrations { calibrations, without, shared_baths, ..Calibrations::none(self.clone()) }
     }
 
     fn finish(&self, one: PreparedSession, number: usize) -> Calibration {

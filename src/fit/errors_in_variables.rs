@@ -11,21 +11,18 @@
 //! iterated ("effective variance" with the weights held fixed within a step) do not minimise S: they give a slope that
 //! is too small, so they are not offered.
 
-use ndarray::ArrayViewMut2;
+use ndarray::{ArrayViewMut1, ArrayViewMut2};
 
 use crate::fit::nonlinear::Residuals;
 use crate::{Error, Result};
 
 /// A curve y = f(x; p) with analytic derivatives.
 pub trait SlopedCurve {
-    /// The curve's value at `x`.
-    fn value(&self, x: f64, parameters: &[f64]) -> f64;
+    /// The curve's value and df/dx at `x`.
+    fn at(&self, x: f64, parameters: &[f64]) -> (f64, f64);
 
     /// Writes df/dp_j at `x` into `out[j]`.
     fn gradient(&self, x: f64, parameters: &[f64], out: &mut [f64]);
-
-    /// df/dx at `x`.
-    fn slope(&self, x: f64, parameters: &[f64]) -> f64;
 }
 
 /// The distances of points from a curve: the residuals of a fit with errors in both variables.
@@ -73,12 +70,22 @@ impl<'a, C: SlopedCurve> DistanceResiduals<'a, C> {
 
     /// The x of the curve's points nearest to the data: the adjusted x.
     pub fn adjusted_x(&self, parameters: &[f64]) -> Vec<f64> {
-        self.points().map(|point| self.nearest(point, parameters)).collect()
+        self.points().map(|point| self.nearest(point, parameters).x).collect()
     }
 
-    /// Standard deviations of the points about the curve, in y: `sqrt(sd_y^2 + (slope sd_x)^2)` at the adjusted x.
-    pub fn widths(&self, parameters: &[f64]) -> Vec<f64> {
-        self.points().map(|point| self.width(point, self.nearest(point, parameters), parameters)).collect()
+    /// The derivatives of the residuals into `out`. Returned are the standard deviations of the points about the curve,
+    /// in y: `sqrt(sd_y^2 + (slope sd_x)^2)` at the adjusted x.
+    pub fn jacobian_and_widths(&self, parameters: &[f64], mut out: ArrayViewMut2<'_, f64>) -> Vec<f64> {
+        let mut gradient = vec![0.0; parameters.len()];
+        let of_row = |(mut row, point): (ArrayViewMut1<'_, f64>, MeasuredPoint)| {
+            let nearest = self.nearest(point, parameters);
+            self.curve.gradient(nearest.x, parameters, &mut gradient);
+            for (cell, slope) in row.iter_mut().zip(&gradient) {
+                *cell = -slope / nearest.width;
+            }
+            nearest.width
+        };
+        out.rows_mut().into_iter().zip(self.points()).map(of_row).collect()
     }
 
     fn points(&self) -> impl Iterator<Item = MeasuredPoint> {
@@ -86,35 +93,33 @@ impl<'a, C: SlopedCurve> DistanceResiduals<'a, C> {
         pairs.map(|((x, y), (sd_x, sd_y))| MeasuredPoint { x: *x, y: *y, sd_x: *sd_x, sd_y: *sd_y })
     }
 
-    fn squared(&self, point: MeasuredPoint, xi: f64, parameters: &[f64]) -> f64 {
-        let across = if point.sd_x > 0.0 { (point.x - xi) / point.sd_x } else { 0.0 };
-        let along = (point.y - self.curve.value(xi, parameters)) / point.sd_y;
-        across * across + along * along
-    }
-
     /// Gauss-Newton in xi from the measured x, halving steps that lead away.
-    fn nearest(&self, point: MeasuredPoint, parameters: &[f64]) -> f64 {
+    fn nearest(&self, point: MeasuredPoint, parameters: &[f64]) -> NearestPoint {
+        let at = |xi: f64| {
+            let (value, slope) = self.curve.at(xi, parameters);
+            let (across, gap) = (if point.sd_x > 0.0 { (point.x - xi) / point.sd_x } else { 0.0 }, point.y - value);
+            let along = gap / point.sd_y;
+            let width = point.sd_y.hypot(slope * point.sd_x);
+            NearestPoint { x: xi, gap, slope, squared: across * across + along * along, width }
+        };
+        let mut nearest = at(point.x);
         if point.sd_x == 0.0 {
-            return point.x;
+            return nearest;
         }
         let (vx, vy) = (point.sd_x * point.sd_x, point.sd_y * point.sd_y);
-        let mut xi = point.x;
-        let mut distance = self.squared(point, xi, parameters);
         for _ in 0..50 {
-            let slope = self.curve.slope(xi, parameters);
-            let gap = point.y - self.curve.value(xi, parameters);
+            let NearestPoint { x: xi, gap, slope, .. } = nearest;
             // The minimum of the distance to the tangent at xi.
             let mut step = ((point.x - xi) * vy + slope * gap * vx) / (vy + slope * slope * vx);
             if !step.is_finite() {
-                return xi;
+                return nearest;
             }
             let mut moved = false;
             for _ in 0..30 {
-                let trial = self.squared(point, xi + step, parameters);
-                if trial <= distance {
+                let trial = at(xi + step);
+                if trial.squared <= nearest.squared {
                     moved = step.abs() > f64::EPSILON * xi.abs();
-                    xi += step;
-                    distance = trial;
+                    nearest = trial;
                     break;
                 }
                 step *= 0.5;
@@ -123,7 +128,7 @@ impl<'a, C: SlopedCurve> DistanceResiduals<'a, C> {
                 break;
             }
         }
-        xi
+        nearest
     }
 }
 
@@ -135,10 +140,15 @@ struct MeasuredPoint {
     sd_y: f64,
 }
 
-impl<C: SlopedCurve> DistanceResiduals<'_, C> {
-    fn width(&self, point: MeasuredPoint, xi: f64, parameters: &[f64]) -> f64 {
-        point.sd_y.hypot(self.curve.slope(xi, parameters) * point.sd_x)
-    }
+/// A point of the curve beside a measured one.
+struct NearestPoint {
+    x: f64,
+    /// Measured y less the curve's.
+    gap: f64,
+    slope: f64,
+    /// The squared distance in units of the errors.
+    squared: f64,
+    width: f64,
 }
 
 impl<C: SlopedCurve> Residuals for DistanceResiduals<'_, C> {
@@ -148,23 +158,14 @@ impl<C: SlopedCurve> Residuals for DistanceResiduals<'_, C> {
 
     fn residuals(&self, parameters: &[f64], out: &mut [f64]) -> Result<()> {
         for (cell, point) in out.iter_mut().zip(self.points()) {
-            let xi = self.nearest(point, parameters);
-            let gap = point.y - self.curve.value(xi, parameters);
-            *cell = self.squared(point, xi, parameters).sqrt().copysign(gap);
+            let nearest = self.nearest(point, parameters);
+            *cell = nearest.squared.sqrt().copysign(nearest.gap);
         }
         Ok(())
     }
 
-    fn jacobian(&self, parameters: &[f64], mut out: ArrayViewMut2<'_, f64>) -> Result<()> {
-        let mut gradient = vec![0.0; parameters.len()];
-        for (mut row, point) in out.rows_mut().into_iter().zip(self.points()) {
-            let xi = self.nearest(point, parameters);
-            self.curve.gradient(xi, parameters, &mut gradient);
-            let width = self.width(point, xi, parameters);
-            for (cell, slope) in row.iter_mut().zip(&gradient) {
-                *cell = -slope / width;
-            }
-        }
+    fn jacobian(&self, parameters: &[f64], out: ArrayViewMut2<'_, f64>) -> Result<()> {
+        self.jacobian_and_widths(parameters, out);
         Ok(())
     }
 }

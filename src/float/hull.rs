@@ -40,7 +40,6 @@ pub struct Hull {
 /// Density at a tilt with its partial derivatives.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct HullGradient {
-    /// Density, kg/m3.
     pub density_kg_m3: f64,
     /// By the mass, 1/m3.
     pub by_mass_kg: f64,

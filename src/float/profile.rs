@@ -9,11 +9,8 @@ use super::quadrature::panel_nodes;
 /// One piece of a profile; the axis is stood on its nose.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum Piece {
-    /// A cylinder.
     Cylinder {
-        /// Radius, m.
         radius_m: f64,
-        /// Length along the axis, m.
         length_m: f64,
     },
     /// A truncated cone: a taper, a shoulder, a point.
@@ -22,21 +19,18 @@ pub(crate) enum Piece {
         bottom_radius_m: f64,
         /// Radius at the upper end, m.
         top_radius_m: f64,
-        /// Length along the axis, m.
         length_m: f64,
     },
     /// Half an ellipsoid with its pole down.
     Nose {
         /// Radius at the upper end, m.
         radius_m: f64,
-        /// Length along the axis, m.
         length_m: f64,
     },
     /// Half an ellipsoid with its pole up.
     Cap {
         /// Radius at the lower end, m.
         radius_m: f64,
-        /// Length along the axis, m.
         length_m: f64,
     },
 }

@@ -30,7 +30,6 @@ pub(crate) struct WallSided {
 /// Density at a tilt with its partial derivatives, for fits and for the propagation of errors.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct WallGradient {
-    /// Density, kg/m3.
     pub density_kg_m3: f64,
     /// By `k_kg_m3`.
     pub by_k: f64,

@@ -23,7 +23,7 @@ pub(super) fn mixture(own: &mut BatchAsKnown, prior: &PopulationPrior, strain: &
     let drop_sg = attenuation(prior.mean[0]) * (own.original_sg - 1.0);
     let (from, to) = (*stuck::LEAVES_FROM, *stuck::LEAVES_TO);
     let width = (to - from) / CELLS as f64;
-    let (last_h, last_drop_sg) = own.last_by(f64::INFINITY).unwrap_or_default();
+    let (last_h, last_drop_sg, _) = own.last_by(f64::INFINITY).unwrap_or_default();
     let (mut found, mut passed) = (Vec::new(), 0.0);
     for cell in 0..if strain.seen > 0 { CELLS } else { 0 } {
         let share = from + width * (cell as f64 + 0.5);

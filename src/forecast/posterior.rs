@@ -17,7 +17,7 @@ use crate::kinetics::population::PopulationPrior;
 use crate::kinetics::probe_bias::foam;
 use crate::kinetics::robust_weights::{OUTLIER_WEIGHT, weigh, without_wrong};
 use crate::kinetics::weak_priors::ORIGINAL_SD_SG;
-use crate::kinetics::{BatchPoint, KineticsSettings, PARAMETERS, PointSource, Tabulated};
+use crate::kinetics::{BatchPoint, GravityCurve, KineticsSettings, PARAMETERS, PointSource};
 
 use super::coordinates::{DELAY, DIMS, FOAM, base, chain, curve, ln_pace, plain};
 use super::slowing::Slowing;
@@ -72,9 +72,9 @@ pub(super) struct Posterior {
 
 impl Posterior {
     /// The most probable curve.
-    pub fn tabulated(&self, ln_pace: f64) -> Tabulated {
+    pub fn curve(&self, ln_pace: f64) -> GravityCurve {
         let coordinates = std::array::from_fn(|k| self.mean[k + 1]);
-        curve(self.mean[0], &coordinates, ln_pace).tabulate()
+        curve(self.mean[0], &coordinates, ln_pace)
     }
 }
 
@@ -157,7 +157,7 @@ impl BatchAsKnown {
         {
             return usual;
         }
-        let drop_sg = self.last_by(f64::INFINITY).map_or(0.0, |(_, drop_sg)| drop_sg);
+        let drop_sg = self.last_by(f64::INFINITY).map_or(0.0, |(_, drop_sg, _)| drop_sg);
         let (mean, sd) = base(0);
         if let Some(attenuation) = start.get_mut(1) {
             *attenuation = ((drop_sg / (self.original_sg - 1.0) - mean) / sd - about.mean[0]) / about.factor[(0, 0)];
@@ -209,24 +209,23 @@ impl BatchAsKnown {
         self.points.len() >= *LEAST_POINTS
     }
 
-    /// The hour and the drop, SG, of the last three points by an hour in the mean; none without points.
-    pub fn last_by(&self, hours: f64) -> Option<(f64, f64)> {
+    /// The hour and the drop, SG, of the last three points by an hour in the mean, and the SD of that drop by their own
+    /// errors; none without points.
+    pub fn last_by(&self, hours: f64) -> Option<(f64, f64, f64)> {
         let last = self.points.iter().rev().skip_while(|point| point.hours > hours).take(3);
         let n = last.clone().count() as f64;
-        let (hours, drop) = last.fold((0.0, 0.0), |(h, d), point| (h + point.hours, d + self.original_sg - point.sg));
-        (n > 0.0).then(|| (hours / n, drop / n))
+        let (hours, drop, variance) = last.fold((0.0, 0.0, 0.0), |(h, d, v), point| {
+            (h + point.hours, d + self.original_sg - point.sg, v + point.own_sd.powi(2))
+        });
+        (n > 0.0).then(|| (hours / n, drop / n, variance.sqrt() / n))
     }
 
     /// The fall in the later half of the time since an hour, up to two days; none without gravities at both ends.
     pub fn slowing(&self, mid_h: f64, now_h: f64) -> Option<Slowing> {
         let back_h = (0.5 * (now_h - mid_h)).min(*SLOWING_H);
-        let ((from_h, before), (to_h, after)) = (self.last_by(now_h - back_h)?, self.last_by(now_h)?);
-        let sd = |hours: f64| {
-            let points = self.points.iter().rev().skip_while(|point| point.hours > hours).take(3);
-            let variances: Vec<f64> = points.map(|point| point.own_sd.powi(2)).collect();
-            variances.iter().sum::<f64>().sqrt() / variances.len().max(1) as f64
-        };
-        let se_sg = sd(now_h).hypot(sd(now_h - back_h)).hypot(*SLOWING_SD);
+        let (from_h, before, before_sd) = self.last_by(now_h - back_h)?;
+        let (to_h, after, after_sd) = self.last_by(now_h)?;
+        let se_sg = after_sd.hypot(before_sd).hypot(*SLOWING_SD);
         (to_h - from_h > 0.5 * back_h && back_h > 0.0).then_some(Slowing {
             from_h,
             to_h,

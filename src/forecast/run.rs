@@ -150,13 +150,13 @@ impl Forecaster<'_> {
         let likeliest = mixture.iter().max_by(|a, b| a.weight.total_cmp(&b.weight));
         // No beer is thinner than its end, and none ends where wort cannot.
         let is_possible = |posterior: &Posterior| {
-            let end_sg = posterior.tabulated(own.ln_pace).curve().terminal_sg;
-            let now_sg = own.last_by(f64::INFINITY).map(|(_, drop_sg)| own.original_sg - drop_sg);
+            let end_sg = posterior.curve(own.ln_pace).terminal_sg;
+            let now_sg = own.last_by(f64::INFINITY).map(|(_, drop_sg, _)| own.original_sg - drop_sg);
             end_sg >= *THINNEST_END_SG && now_sg.is_none_or(|sg| end_sg - sg <= *ENDS_ABOVE_SG)
         };
         let fits = likeliest.is_none_or(|likeliest| likeliest.posterior.fits && is_possible(&likeliest.posterior));
         let plain = mixture.last().map(|plain| &plain.posterior);
-        let (curve, unlike) = plain.map(|plain| (plain.tabulated(own.ln_pace), unlike(plain, &prior))).unzip();
+        let (curve, unlike) = plain.map(|plain| (plain.curve(own.ln_pace).tabulate(), unlike(plain, &prior))).unzip();
         let hours_to = |share| curve.as_ref().map_or(now_h, |curve| curve.time_of_progress_h(share));
         let sampled_h = series.samples.iter().map(|sample| sample.hours).fold(0.0, f64::max);
         by_probes(&mut mixture, sampled_h);
@@ -177,7 +177,7 @@ impl Forecaster<'_> {
             .filter(|(h, t)| (now_h - DAY_H..=now_h).contains(*h) && t.is_finite());
         let now_c = mean_of(last_day.map(|(_, temp_c)| *temp_c));
         let draws = rules.draw(&mixture, &z, self.settings.draws, &mut stream(self.settings.seed, &batch.batch))?;
-        let by = |hours| own.last_by(hours).filter(|(at, _)| *at > 0.0).map(|(_, drop_sg)| drop_sg);
+        let by = |hours| own.last_by(hours).filter(|(at, ..)| *at > 0.0).map(|(_, drop_sg, _)| drop_sg);
         let situation = Situation {
             now_h,
             last_day: by(now_h).zip(by(now_h - DAY_H)),

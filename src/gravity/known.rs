@@ -36,7 +36,6 @@ pub(crate) struct ErrorStep {
     pub probe: u32,
     /// Hours from pitching.
     pub hours: f64,
-    /// SG.
     pub sd_sg: f64,
 }
 

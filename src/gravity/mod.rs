@@ -2,7 +2,6 @@
 //! errors of a reading (its own and the one it shares with others), and what other times tell of a probe.
 
 mod active_calibration;
-mod age_errors;
 mod episodes;
 mod frame;
 mod known;

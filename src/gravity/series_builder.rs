@@ -4,7 +4,7 @@ use crate::calibration::{Calibrations, UNUSABLE, cooled_hours};
 use crate::season::{Batch, Event, Flags, HYDROMETER_SD_SG, Reference, Season};
 use crate::units::Instant;
 
-use super::age_errors::offset_sd;
+use super::offset::offset_sd;
 
 use super::known::{Disturbance, KnownErrors};
 use super::layers::Gravity;

@@ -42,13 +42,11 @@ pub struct ProbeStep {
 pub struct FittedFermentation {
     /// The curve, times on its clock.
     pub(crate) curve: GravityCurve,
-    /// The clock.
     pub(crate) clock: Clock,
     /// Delay by gas, hours, and bias by foam, SG.
     pub(crate) bias: [f64; 2],
     /// Covariance of the parameters in the order of [`GravityCurve::to_vector`], and of these two; zero for a held one.
     pub(crate) covariance: [[f64; FITTED]; FITTED],
-    /// The error model.
     pub(crate) errors: ErrorModel,
 }
 

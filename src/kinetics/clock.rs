@@ -29,13 +29,11 @@ assumed! {
     const LEAST_HOURS: usize = 6, "hours";
 }
 
-/// Which clock.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) enum Clock {
     /// Hours as they pass.
     #[default]
     Real,
-    /// Thermal time.
     Thermal(Thermal),
 }
 

@@ -33,7 +33,6 @@ pub(crate) trait Coordinates {
     /// Number of parameters; those of the nuisance effects follow them.
     fn count(&self) -> usize;
 
-    /// The curve at parameters.
     fn curve(&self, parameters: &[f64]) -> Result<BiasedCurve>;
 
     /// Derivatives by the parameters, one row for each of the slopes.

@@ -178,7 +178,6 @@ pub(super) fn limit_by_strain(of: &BatchFit, batches: &[BatchFit]) -> Option<(f6
     Some((1.0 + (1.0 - middle) * extract, sd * extract))
 }
 
-/// The bias by foam.
 fn foam(fitted: &FittedFermentation, level: f64) -> Result<Finding> {
     let ([_, value], se) = (fitted.bias, fitted.covariance[FOAM][FOAM].max(0.0).sqrt());
     if se <= 0.0 {

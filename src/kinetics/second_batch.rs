@@ -27,7 +27,6 @@ pub(crate) struct Rise {
     pub from: usize,
     /// Hours from pitching.
     pub hours: f64,
-    /// SG.
     pub by_sg: f64,
 }
 

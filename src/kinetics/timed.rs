@@ -3,7 +3,6 @@
 use super::clock::Clock;
 use super::curve::{CELL, CELLS, GravityCurve, PARAMETERS, Tabulated};
 
-/// Half a day, hours.
 const HALF_DAY_H: f64 = 12.0;
 
 /// A tabulated curve with its clock: all times are hours from pitching, whatever the clock of the curve.

@@ -8,7 +8,6 @@ use super::timed::Timed;
 
 /// Unit of a time counted from pitching; a length of time is none.
 const HOURS: &str = "hours from pitching";
-/// Unit of a rate.
 const SG_PER_DAY: &str = "SG per day";
 
 /// What is known of each trait.

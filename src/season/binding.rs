@@ -19,7 +19,6 @@ pub(crate) enum Origin {
     Field(usize),
     /// The same for every row.
     Constant(CellValue),
-    /// Nowhere.
     Absent,
 }
 

@@ -15,7 +15,6 @@ use super::{SG_LEAST, SG_MOST};
 /// A cell as a reader finds it, before mapping and units.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum SourceCell<'a> {
-    /// Nothing there.
     Empty,
     /// Text, not yet trimmed.
     Text(&'a str),
@@ -82,7 +81,6 @@ impl fmt::Display for CellValue {
 /// A cell of an optional column that was not taken as it stands.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Doubt {
-    /// The table's column.
     pub(crate) column: &'static str,
     /// What was found and what became of it, in words.
     pub(crate) text: String,
@@ -108,7 +106,6 @@ pub(crate) trait CellType: Sized {
     const KIND: ColumnKind;
     /// The value of a cell; none where it is empty or is left so, which goes to `doubts`.
     fn read(cell: CellValue, column: &TableColumn, doubts: &mut Vec<Doubt>) -> Result<Option<Self>, RowError>;
-    /// Its cell.
     fn write(&self) -> CellValue;
 }
 
@@ -228,7 +225,6 @@ pub(crate) trait RowField: Sized {
     const REQUIRED: bool;
     /// The field from its cell.
     fn from_cell(cell: CellValue, column: &TableColumn, doubts: &mut Vec<Doubt>) -> Result<Self, RowError>;
-    /// Its cell.
     fn to_cell(&self) -> CellValue;
 }
 

@@ -7,10 +7,7 @@ use crate::units::Instant;
 
 use super::account::RowAccount;
 use super::cells::CellValue;
-use super::readings::Readings;
 use super::table::{ColumnKind, SeasonTable};
-use super::table_rows::TableRow;
-use super::{Season, table};
 
 /// A frame, column by column: instants as UTC timestamps in microseconds, an absent value as null, a number that is
 /// not finite too.
@@ -139,30 +136,6 @@ kinds! {
     Instant: time;
 }
 
-impl Season {
-    /// A table as a frame. Unlike the files, it shows what tidying found: the batch of each reading, the SG of each
-    /// reference, all flags.
-    ///
-    /// # Errors
-    /// [`Error::Frame`] when polars refuses.
-    #[doc = example!(season "let table = season.frame(heelwort::season::SeasonTable::Batches)?;")]
-    pub fn frame(&self, table: SeasonTable) -> Result<DataFrame> {
-        match table {
-            SeasonTable::Readings => self.readings.to_frame(),
-            SeasonTable::References => frame_of(table, &cells_of(&self.references)),
-            SeasonTable::Batches => frame_of(table, &cells_of(&self.batches)),
-            SeasonTable::Probes => frame_of(table, &cells_of(&self.probes)),
-            SeasonTable::Events => frame_of(table, &cells_of(&self.events)),
-            SeasonTable::Plan => frame_of(table, &cells_of(&self.plan)),
-        }
-    }
-}
-
-/// The cells of rows.
-fn cells_of<T: TableRow>(rows: &[T]) -> Vec<Vec<CellValue>> {
-    rows.iter().map(TableRow::to_cells).collect()
-}
-
 /// A frame of rows that are given as cells.
 pub(crate) fn frame_of(table: SeasonTable, rows: &[Vec<CellValue>]) -> Result<DataFrame> {
     let mut frame = FrameBuilder::new(table.name());
@@ -175,28 +148,6 @@ pub(crate) fn frame_of(table: SeasonTable, rows: &[Vec<CellValue>]) -> Result<Da
         };
     }
     frame.finish()
-}
-
-impl Readings {
-    /// The readings as a frame, sorted by probe and time: at, probe, tilt_deg, temp_c, batch (as given or found),
-    /// supply_v, flags.
-    ///
-    /// # Errors
-    /// [`Error::Frame`] when polars refuses.
-    pub fn to_frame(&self) -> Result<DataFrame> {
-        FrameBuilder::new(SeasonTable::Readings.name())
-            .time("at", self.at.iter().copied().map(Some))
-            .text("probe", self.probe.iter().map(|p| self.probe_ids.get(*p as usize)))
-            .number("tilt_deg", self.tilt_deg.iter().copied().map(Some))
-            .number("temp_c", self.temp_c.iter().copied().map(Some))
-            .text("batch", self.batch.iter().map(|b| b.and_then(|b| self.batch_ids.get(b as usize))))
-            .number("supply_v", (0..self.len()).map(|row| self.supply_v(row)))
-            .text(
-                table::FLAGS_COLUMN,
-                self.flags.iter().map(|f| Some(*f).filter(|f| !f.is_empty()).map(|f| f.to_string())),
-            )
-            .finish()
-    }
 }
 
 tables! {

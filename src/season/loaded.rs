@@ -54,14 +54,12 @@ impl Loaded {
         self.account.files.len() - 1
     }
 
-    /// Counts rows of a file as read.
     pub(crate) fn count_read(&mut self, file: usize, rows: usize) {
         if let Some(account) = self.account.files.get_mut(file) {
             account.read += rows;
         }
     }
 
-    /// Rejects a row.
     pub(crate) fn reject(&mut self, file: usize, line: u64, reason: RowError, text: String) {
         let Some(account) = self.account.files.get_mut(file) else { return };
         account.rejected += 1;
@@ -78,7 +76,6 @@ impl Loaded {
         }
     }
 
-    /// A file's name.
     pub(crate) fn file_name(&self, file: usize) -> &str {
         self.account.files.get(file).map_or("", |account| account.file.as_str())
     }

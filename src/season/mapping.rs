@@ -77,7 +77,6 @@ impl Unit {
 pub(crate) struct MappedColumn {
     /// The file's name for it.
     pub(crate) from: String,
-    /// The file's unit.
     pub(crate) unit: Unit,
 }
 
@@ -133,7 +132,6 @@ pub(crate) struct FileRule {
     pub(crate) pattern: String,
     /// The pattern, with one group for each `*`.
     pub(crate) regex: Regex,
-    /// The table.
     pub(crate) table: SeasonTable,
     /// How to read its files, before the text of the `*`s is known.
     pub(crate) mapping: Mapping,

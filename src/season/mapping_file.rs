@@ -15,7 +15,6 @@ use super::read::read_text;
 use super::table::{SeasonTable, TableColumn};
 use super::time::{TimeReader, is_time_format};
 
-/// The file's name.
 pub(crate) const SEASON_TOML: &str = "season.toml";
 
 /// What may stand at the top. What stands below `study` is read by the study.

@@ -78,7 +78,6 @@ pub(crate) use reference_sd::{HYDROMETER_SD_SG, WATER_SD_SG, WEIGHED_SD_SG};
 pub use row_error::RowError;
 pub use running::{LeftOpen, MovedProbe};
 pub(crate) use source_files::REPORT_MARKER;
-pub use table::SeasonTable;
 pub use table_rows::{Batch, Event, PlanStep, Probe, Reference};
 pub(crate) use tidy::{UNFERMENTED_H, flag_readings};
 pub use written_files::FileFormat;

@@ -74,7 +74,6 @@ pub(crate) struct RawReadings {
 }
 
 impl RawReadings {
-    /// Adds a row.
     pub(crate) fn push(&mut self, file: usize, line: u64, row: &RawReading<'_>) {
         let columns = &mut self.columns;
         self.places.push((file as u32, line as u32));

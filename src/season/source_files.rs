@@ -11,7 +11,6 @@ use super::mapping_file::{SEASON_TOML, read_season_map};
 use super::names::{guess, list, visible};
 use super::table::SeasonTable;
 
-/// How a file is stored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Storage {
     Csv,
@@ -19,7 +18,6 @@ pub(crate) enum Storage {
     Parquet,
 }
 
-/// A file of the season.
 #[derive(Debug, Clone)]
 pub(crate) struct SourceFile {
     pub(crate) path: PathBuf,
@@ -32,7 +30,6 @@ pub(crate) struct SourceFile {
     pub(crate) mapping: Mapping,
 }
 
-/// The files of a season.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Discovered {
     pub(crate) files: Vec<SourceFile>,

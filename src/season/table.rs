@@ -48,18 +48,14 @@ pub(crate) enum Quantity {
 /// What stands in a column.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum ColumnKind {
-    /// An instant.
     Time,
-    /// Text.
     Text,
     /// A finite number.
     Number,
 }
 
-/// A column of a table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct TableColumn {
-    /// Its name.
     pub(crate) name: &'static str,
     /// What stands in it.
     pub(crate) kind: ColumnKind,

@@ -7,7 +7,6 @@ use super::trouble::Trouble;
 /// What has come upon a probe since it was built: mass with its moments, and a turn of the sensor.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(super) struct ProbeChange {
-    /// Mass, g.
     pub mass_g: f64,
     /// Mass times place across the axis, g mm.
     pub across_g_mm: f64,
@@ -44,18 +43,15 @@ impl ProbeChange {
     }
 }
 
-/// A sudden change.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct SuddenChange {
     /// Days from the start of the season.
     pub day: f64,
     /// `cell_swap`, `knocked` or `deposit`.
     pub kind: &'static str,
-    /// Whether it is written down.
     pub recorded: bool,
     /// Mass of the new cell over that of the old, g, for a swap.
     pub cell_g: f64,
-    /// What it does.
     pub change: ProbeChange,
 }
 

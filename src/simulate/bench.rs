@@ -30,12 +30,10 @@ struct BenchBath {
     temp_c: f64,
 }
 
-/// A day at the bench.
 #[derive(Debug, Clone)]
 pub(super) struct BenchDay {
     /// Day of its first bath.
     pub day: f64,
-    /// Who takes part.
     pub probes: Vec<usize>,
     /// Whether it gives a curve: water and at least three more.
     pub calibrates: bool,
@@ -47,11 +45,8 @@ pub(super) struct BenchDay {
 pub(super) struct Benched {
     /// The sessions in order of time.
     pub sessions: Vec<BenchDay>,
-    /// Their references.
     pub references: Vec<Reference>,
-    /// Their readings.
     pub rows: Vec<LogRow>,
-    /// Weighings.
     pub events: Vec<Event>,
     /// Baths that were weighed wrong.
     pub troubles: Vec<TroubleTruth>,

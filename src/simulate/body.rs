@@ -55,7 +55,6 @@ impl Surroundings {
 pub(super) struct Body {
     /// Outer radius, mm.
     pub radius_mm: f64,
-    /// Overall length, mm.
     pub length_mm: f64,
     /// Height of the bottom's half ellipsoid, mm.
     pub bottom_mm: f64,

@@ -30,7 +30,6 @@ const RECIPES: [Recipe; 6] = [
 /// Yeast pitched, g dry per 100 g of wort, by 1 million cells per mL and degree Plato in wort of 12 degrees.
 const PITCHED_PER_RATE: f64 = 0.045;
 
-/// A batch as brewed.
 #[derive(Debug, Clone)]
 pub(super) struct Brew {
     pub strain: YeastStrain,
@@ -161,7 +160,6 @@ fn draw_regime(draw: &mut Stream, strain: YeastStrain, hour_of_day: f64, room_c:
     }
 }
 
-/// The strains of a season.
 pub(super) fn strains(settings: &SimulateSettings) -> &'static [YeastStrain] {
     STRAINS.get(..settings.strains).unwrap_or(&STRAINS)
 }

@@ -14,11 +14,8 @@ use super::truth::BatchEnd;
 /// A batch on the calendar, fermented. Days count from the start of the season.
 #[derive(Debug, Clone)]
 pub(super) struct Planned {
-    /// Its id.
     pub id: String,
-    /// As brewed.
     pub brew: Brew,
-    /// Day of pitching.
     pub pitched_day: f64,
     /// Traits of the curve that is never cooled.
     pub traits: Traits,
@@ -28,7 +25,6 @@ pub(super) struct Planned {
     pub ended_h: f64,
     /// What really happened, to packaging or to the end of the data.
     pub real: Fermentation,
-    /// Its probes.
     pub probes: Vec<usize>,
     /// Its vessel, from 1.
     pub vessel: usize,
@@ -37,11 +33,9 @@ pub(super) struct Planned {
 /// The whole calendar, with what it is drawn from.
 #[derive(Debug, Clone)]
 pub(super) struct Calendar {
-    /// The settings of the season.
     pub settings: SimulateSettings,
     /// What its liquids are measured with.
     pub instruments: Instruments,
-    /// First instant.
     pub start: Instant,
     /// Day on which the data end.
     pub end_day: f64,
@@ -57,16 +51,15 @@ const LONGEST_DAYS: f64 = 28.0;
 const FIRST_DAY: f64 = 2.0;
 
 impl Calendar {
-    /// A calendar without batches and without end.
-    pub fn empty(settings: &SimulateSettings) -> Self {
-        let instruments = Instruments::draw(settings.seed, settings.reference_scale);
-        let settings = settings.clone();
-        Self { start: settings.start, settings, instruments, end_day: f64::INFINITY, batches: Vec::new() }
-    }
-
     /// Plans and ferments every batch.
     pub fn draw(settings: &SimulateSettings) -> Result<Self> {
-        let mut calendar = Self::empty(settings);
+        let mut calendar = Self {
+            start: settings.start,
+            settings: settings.clone(),
+            instruments: Instruments::draw(settings.seed, settings.reference_scale),
+            end_day: f64::INFINITY,
+            batches: Vec::new(),
+        };
         let gaps = settings.batches.saturating_sub(1).max(1) as f64;
         let pace = ((settings.span_days - FIRST_DAY - settings.tail_days) / gaps)
             .max(TYPICAL_DAYS / (0.7 * settings.probes as f64));

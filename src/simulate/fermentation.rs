@@ -26,21 +26,17 @@ struct VesselMoment {
     next_change: usize,
 }
 
-/// A change that was made.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct MadeChange {
     /// Hours from pitching.
     pub hours: f64,
-    /// What.
     pub change: RegimeChange,
 }
 
 /// The curve of a fermentation on steps of [`STEP_H`] from pitching.
 #[derive(Debug, Clone)]
 pub(super) struct Fermentation {
-    /// The wort.
     pub wort: SimulatedWort,
-    /// The changes made.
     pub made: Vec<MadeChange>,
     moments: Vec<VesselMoment>,
     sg: Vec<f64>,

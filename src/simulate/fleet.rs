@@ -36,16 +36,12 @@ const BIRDS: [&str; 16] = [
 /// Shells: name in the table of probes and range of true linear expansion, per K.
 const SHELLS: [(&str, f64, f64); 3] = [("pet", 3.0e-5, 6.0e-5), ("pp", 7.0e-5, 1.0e-4), ("pe", 1.1e-4, 1.7e-4)];
 
-/// One probe.
 #[derive(Debug, Clone)]
 pub(super) struct SimulatedProbe {
     /// Its row in the table of probes.
     pub row: Probe,
-    /// Its float.
     pub body: Body,
-    /// How it measures.
     pub sensor: Sensor,
-    /// What comes upon it.
     pub ageing: Ageing,
 }
 

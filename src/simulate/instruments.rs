@@ -2,12 +2,9 @@
 
 use super::stream::Stream;
 
-/// One instrument.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Instrument {
-    /// Its name.
     pub name: String,
-    /// Its bias, SG.
     pub bias_sg: f64,
     /// Standard deviation of one reading about that, SG.
     pub repeat_sg: f64,
@@ -20,7 +17,6 @@ impl Instrument {
     }
 }
 
-/// All instruments.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Instruments {
     /// The hydrometer of every day.
@@ -29,7 +25,6 @@ pub(super) struct Instruments {
     pub spare: Instrument,
     /// A density meter at the island's laboratory, which answers later.
     pub meter: Instrument,
-    /// A refractometer.
     pub refractometer: Instrument,
 }
 

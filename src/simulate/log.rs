@@ -16,19 +16,15 @@ use super::trouble::{Trouble, TroubleTruth};
 /// One row of a log with its truth.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct LogRow {
-    /// When.
     pub at: Instant,
     /// Index of the probe.
     pub probe: usize,
-    /// Tilt, degrees.
     pub tilt_deg: f64,
-    /// Temperature, C.
     pub temp_c: f64,
     /// Index of the batch it belongs to.
     pub batch: Option<usize>,
     /// Whether the log names the batch.
     pub labelled: bool,
-    /// Supply voltage, V.
     pub supply_v: Option<f64>,
     /// True SG of the liquid, if the probe is in one.
     pub sg: Option<f64>,

@@ -34,7 +34,6 @@ mod run;
 mod samples;
 mod sensor;
 mod settings;
-mod simulated;
 mod strain;
 mod stream;
 mod tidy;
@@ -46,8 +45,8 @@ mod wort;
 mod written_files;
 mod yeast;
 
+pub use run::Simulated;
 pub use settings::SimulateSettings;
-pub use simulated::Simulated;
 pub use trouble::{Trouble, TroubleTruth};
 pub use truth::{
     BatchEnd, BatchTruth, CurveTruth, ErrorTruth, GravityTruth, ProbeTruth, ShiftTruth, StrainTruth, Truth,

@@ -9,7 +9,6 @@ pub(super) enum Trigger {
     Hour(f64),
 }
 
-/// One change.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum RegimeChange {
     /// A new set temperature, C.

@@ -7,16 +7,15 @@ use super::bench::{Benched, bench};
 use super::brew::{Brew, strains};
 use super::calendar::{Calendar, Planned};
 use super::fleet::SimulatedProbe;
-use super::log::{log, spoil};
+use super::log::{LogRow, log, spoil};
 use super::regime::RegimeChange;
 use super::samples::{limit_sg, original_sg, samples, wrong_original};
 use super::settings::SimulateSettings;
-use super::simulated::Simulated;
 use super::stream::Stream;
 use super::tidy::{arrival_order, tidied};
 use super::trouble::{Trouble, TroubleTruth};
 use super::true_values::{self, FleetTruth};
-use super::truth::{BatchTruth, StrainTruth, Truth};
+use super::truth::{StrainTruth, Truth};
 
 impl SimulateSettings {
     /// Simulates the season.
@@ -86,27 +85,6 @@ impl SimulateSettings {
             troubles,
         };
         Ok(Simulated::new(season, truth, raw, &fleet))
-    }
-
-    /// The truth of `batches` more batches of every strain, drawn as those of the season are: what the mean of a strain's
-    /// traits over its population is, and its spread. Stuck ones are among them.
-    ///
-    /// # Errors
-    /// [`crate::Error::Setting`] for a setting out of its range.
-    pub fn population(&self, batches: usize) -> Result<Vec<BatchTruth>> {
-        self.check()?;
-        let calendar = Calendar::empty(self);
-        let mut truths = Vec::with_capacity(batches * self.strains);
-        for (i, &strain) in strains(self).iter().enumerate() {
-            for j in 0..batches {
-                // Far beyond the numbers of a season's own batches.
-                let index = 1_000_000 * (i + 1) + j;
-                let mut draw = Stream::new(self.seed, "population", index);
-                let day = calendar.next_hour(draw.uniform(0.0, self.span_days), draw.uniform(11.0, 18.0));
-                truths.push(true_values::batch(&calendar, &calendar.plan(index, strain, day, &mut draw)?));
-            }
-        }
-        Ok(truths)
     }
 
     /// The strains and what each makes of one wort.
@@ -201,4 +179,23 @@ fn plan(calendar: &Calendar) -> Vec<PlanStep> {
     let mut plan: Vec<PlanStep> = calendar.batches.iter().filter_map(ahead).collect();
     plan.sort_by(|a, b| (&a.batch, a.at).cmp(&(&b.batch, b.at)));
     plan
+}
+
+/// A simulated season with its truth.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Simulated {
+    /// The season as a user would have it after loading.
+    pub season: Season,
+    /// What is true.
+    pub truth: Truth,
+    /// The log as it came in, with rows twice and late.
+    pub(super) raw: Vec<LogRow>,
+    /// Ids that the log's rows point to.
+    pub(super) probe_ids: Vec<String>,
+}
+
+impl Simulated {
+    pub(super) fn new(season: Season, truth: Truth, raw: Vec<LogRow>, fleet: &[SimulatedProbe]) -> Self {
+        Self { season, truth, raw, probe_ids: fleet.iter().map(|unit| unit.row.probe.clone()).collect() }
+    }
 }

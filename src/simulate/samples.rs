@@ -18,7 +18,6 @@ const GLASS_PER_K: f64 = 25e-6;
 const WORT_FACTOR: f64 = 1.03;
 const BRIX_PER_ETHANOL: f64 = 0.44;
 
-/// The samples of all batches.
 pub(super) fn samples(calendar: &Calendar, troubles: &mut Vec<TroubleTruth>) -> Result<Vec<Reference>> {
     let Calendar { settings, instruments, .. } = calendar;
     let mut out = Vec::new();

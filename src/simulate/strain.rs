@@ -17,7 +17,6 @@ pub(super) struct YeastStrain {
     pub settling_per_h: f64,
     /// Temperature below which it stops, C.
     pub stop_temp_c: f64,
-    /// Usual temperature, C.
     pub usual_temp_c: f64,
     /// Lager-like: fermented cool and warmed at the end.
     pub lager: bool,

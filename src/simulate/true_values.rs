@@ -16,7 +16,6 @@ use super::truth::{BatchTruth, CurveTruth, ErrorTruth, ProbeTruth, ShiftTruth, S
 /// SG at which the errors of probes are stated is 1.020; curves are given on this grid.
 const CURVE_SG: (f64, usize) = (0.005, 22);
 
-/// The truth of a batch.
 pub(super) fn batch(calendar: &Calendar, planned: &Planned) -> BatchTruth {
     let Traits { original_sg, terminal_sg, limit_sg, finish_h, lag_h, mid_h, t90_h, .. } = planned.traits;
     let at = |hours: f64| calendar.instant(planned.pitched_day + hours / 24.0);
@@ -41,7 +40,6 @@ pub(super) fn batch(calendar: &Calendar, planned: &Planned) -> BatchTruth {
     }
 }
 
-/// The truth of a strain.
 pub(super) fn strain(strain: YeastStrain, traits: &Traits) -> StrainTruth {
     StrainTruth {
         strain: strain.name.to_owned(),

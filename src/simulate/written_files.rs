@@ -12,7 +12,7 @@ use crate::error::{Error, Result};
 use crate::season::{Readings, Season};
 
 use super::log::LogRow;
-use super::simulated::Simulated;
+use super::run::Simulated;
 
 /// The folder of the truth, which loading a season never reads.
 const TRUTH: &str = "truth";

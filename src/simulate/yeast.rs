@@ -91,7 +91,6 @@ impl State {
 /// The yeast of one batch: its strain and how this lot differs.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Yeast {
-    /// The strain.
     pub strain: YeastStrain,
     /// Factor of this batch on uptake.
     pub vigour: f64,

@@ -62,7 +62,6 @@ impl Condition {
     }
 }
 
-/// The conditions of all batches.
 pub(super) fn of_batches(season: &Season, fits: &[BatchFit], rows: &[Option<&Batch>]) -> Vec<BatchConditions> {
     let measured = first_days(season);
     let one = |(fit, row): (&BatchFit, &Option<&Batch>)| {

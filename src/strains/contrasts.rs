@@ -6,7 +6,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{ChiSquared, Distribution, StandardNormal};
 
 use crate::error::{Error, Result};
-use crate::fit::compare::{holm::holm, max_t::MaxT};
+use crate::fit::compare::{holm, max_t::MaxT};
 use crate::fit::quantile::student_t_upper_tail;
 use crate::fit::{Estimate, Finding};
 use crate::kinetics::Trait;

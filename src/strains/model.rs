@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use nalgebra::DMatrix;
 
 use crate::error::{Error, Result};
-use crate::fit::mixed::{Column, Design, MixedFit, Random, Spread};
+use crate::fit::mixed::{Column, Design, MixedFit, Random};
 use crate::fit::quantile::chi_squared_upper_tail;
 use crate::season::Batch;
 
@@ -30,7 +30,6 @@ pub(super) struct ModelRow<'a> {
     pub batch: Option<&'a Batch>,
 }
 
-/// A fitted trait.
 pub(super) struct TraitModel {
     pub fit: MixedFit,
     /// By strain, the weights of the coefficients in its mean at the stated conditions.
@@ -181,6 +180,6 @@ fn own_spreads(design: &Design, rows: &[ModelRow<'_>], groups: &[Vec<usize>]) ->
         Column { name: format!("spread {i}"), values }
     });
     let labels: Vec<String> = (0..rows.len()).map(|i| i.to_string()).collect();
-    let random = Random { spread: Spread::Uncorrelated, ..Random::by_label("batch", &labels, columns.collect()) };
+    let random = Random::by_label("batch", &labels, columns.collect());
     Design { residual_sd: Some(0.0), ..design.clone().random(random) }
 }

@@ -7,7 +7,6 @@ const WANTED: f64 = 0.8;
 /// More batches than this are not planned.
 const MOST: usize = 200;
 
-/// One pair as it is.
 pub(super) struct PairNow {
     /// Batches of both.
     pub n: (usize, usize),

@@ -241,7 +241,6 @@ impl StrainSettings {
         Ok(())
     }
 
-    /// One spread for all strains, and one by strain.
     fn spreads(&self, which: Trait, model: &TraitModel, scale: Scale, names: &[&str], all: &mut Vec<StrainSpread>) {
         let mut add = |strain: Option<&str>, groups: &[Vec<(f64, f64)>], df: f64| {
             let n = groups.iter().map(Vec::len).sum();

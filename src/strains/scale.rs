@@ -6,7 +6,6 @@ use crate::kinetics::Trait;
 /// The scale on which a trait is modelled.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Scale {
-    /// Its own.
     Own,
     /// Its natural logarithm.
     Log,

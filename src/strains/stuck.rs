@@ -4,7 +4,7 @@ use statrs::function::factorial::ln_binomial;
 
 use crate::error::Result;
 use crate::fit::Estimate;
-use crate::fit::compare::holm::holm;
+use crate::fit::compare::holm;
 use crate::fit::quantile::normal_two_sided;
 
 /// The share of stuck batches of a strain.

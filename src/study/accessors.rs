@@ -6,7 +6,7 @@ use crate::error::Result;
 use crate::forecast::{Backtest, BacktestRow, Forecast, Forecasts};
 use crate::gravity::{Gravity, GravitySeries};
 use crate::kinetics::{BatchFit, Kinetics};
-use crate::strains::{StrainMean, Strains};
+use crate::strains::Strains;
 
 use super::builder::not_there;
 use super::result::SeasonStudy;
@@ -84,16 +84,4 @@ by_name! {
     Backtest: "The last forecast of a batch's past beside what came."
         batch(batch) -> BacktestRow, rows, "backtest of a batch", |row| row.forecast.batch,
         "println!(\"{:?}\", study.backtest()?.batch(batch).ok());";
-}
-
-impl Strains {
-    /// The means of a strain, one per trait.
-    ///
-    /// # Errors
-    /// [`crate::Error::Usage`] with the strains that were compared.
-    #[doc = example!(study "println!(\"{} traits\", study.strains()?.strain(&season.batches[0].strain)?.len());")]
-    pub fn strain(&self, strain: &str) -> Result<Vec<&StrainMean>> {
-        last("strain", strain, &self.means, |mean| &mean.strain)?;
-        Ok(self.means.iter().filter(|mean| mean.strain == strain).collect())
-    }
 }

@@ -51,7 +51,6 @@ pub enum TemperatureScale {
 }
 
 impl ReportSettings {
-    /// The time zone.
     pub(crate) fn zone(&self) -> Result<TimeZone> {
         let Some(name) = &self.time_zone else { return Ok(TimeZone::UTC) };
         TimeZone::get(name).map_err(|_| {

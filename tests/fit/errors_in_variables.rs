@@ -20,16 +20,12 @@ const KNOWN: NonlinearSettings = NonlinearSettings { tolerance: 1e-14, patience:
 struct Line;
 
 impl SlopedCurve for Line {
-    fn value(&self, x: f64, p: &[f64]) -> f64 {
-        p[0] + p[1] * x
+    fn at(&self, x: f64, p: &[f64]) -> (f64, f64) {
+        (p[0] + p[1] * x, p[1])
     }
 
     fn gradient(&self, x: f64, _p: &[f64], out: &mut [f64]) {
         out.copy_from_slice(&[1.0, x]);
-    }
-
-    fn slope(&self, _x: f64, p: &[f64]) -> f64 {
-        p[1]
     }
 }
 
@@ -89,16 +85,12 @@ fn bad_input_is_refused_with_the_reason() {
 struct Saturating;
 
 impl SlopedCurve for Saturating {
-    fn value(&self, x: f64, p: &[f64]) -> f64 {
-        -p[0] * (-p[1] * x).exp_m1() + p[2]
+    fn at(&self, x: f64, p: &[f64]) -> (f64, f64) {
+        (-p[0] * (-p[1] * x).exp_m1() + p[2], p[0] * p[1] * (-p[1] * x).exp())
     }
 
     fn gradient(&self, x: f64, p: &[f64], out: &mut [f64]) {
         out.copy_from_slice(&[-(-p[1] * x).exp_m1(), p[0] * x * (-p[1] * x).exp(), 1.0]);
-    }
-
-    fn slope(&self, x: f64, p: &[f64]) -> f64 {
-        p[0] * p[1] * (-p[1] * x).exp()
     }
 }
 
@@ -122,7 +114,7 @@ fn the_distance_is_the_least_over_all_true_points() {
     let p = [3.0, 0.6, 0.1];
     let mut r = [0.0];
     problem.residuals(&p, &mut r).unwrap();
-    let squared = |xi: f64| ((1.0 - xi) / 0.4_f64).powi(2) + ((2.5 - Saturating.value(xi, &p)) / 0.2).powi(2);
+    let squared = |xi: f64| ((1.0 - xi) / 0.4_f64).powi(2) + ((2.5 - Saturating.at(xi, &p).0) / 0.2).powi(2);
     let least = (0..40_000).map(|i| squared(f64::from(i) * 1e-4)).fold(f64::INFINITY, f64::min);
     assert!((r[0] * r[0] - least).abs() < 1e-6 * least, "{} {least}", r[0] * r[0]);
     let adjusted = problem.adjusted_x(&p)[0];
@@ -141,7 +133,7 @@ fn coverage(repeats: usize, seed: u64) -> (f64, f64) {
             let at = 0.5 * f64::from(i);
             let (a, b): (f64, f64) = (rng.sample(StandardNormal), rng.sample(StandardNormal));
             x.push(at + 0.15 * a);
-            y.push(Saturating.value(at, &truth) + 0.06 * b);
+            y.push(Saturating.at(at, &truth).0 + 0.06 * b);
         }
         let problem = DistanceResiduals::new(&Saturating, &x, &y, &sd_x, &sd_y).unwrap();
         let start = [Parameter::new("a", 2.0), Parameter::new("k", 1.0).within(0.01, 20.0), Parameter::new("c", 0.0)];
@@ -152,10 +144,10 @@ fn coverage(repeats: usize, seed: u64) -> (f64, f64) {
         // The curve's value in the middle, a functional of all three parameters.
         let mut gradient = [0.0; 3];
         Saturating.gradient(2.0, &fit.values(), &mut gradient);
-        let value = Saturating.value(2.0, &fit.values());
+        let value = Saturating.at(2.0, &fit.values()).0;
         let gradient = ndarray::arr1(&gradient);
         let se = gradient.dot(&fit.covariance.dot(&gradient)).sqrt();
-        let right = Saturating.value(2.0, &truth);
+        let right = Saturating.at(2.0, &truth).0;
         counted += 1;
         bias += (value - right) / se;
         covered += usize::from((value - right).abs() <= normal_two_sided(0.9).unwrap() * se);

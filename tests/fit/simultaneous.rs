@@ -1,6 +1,6 @@
 //! The largest of several correlated t's, Holm.
 
-use crate::fit::compare::holm::holm;
+use crate::fit::compare::holm;
 use crate::fit::compare::max_t::MaxT;
 use crate::fit::quantile;
 use nalgebra::DMatrix;

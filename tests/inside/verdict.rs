@@ -47,3 +47,17 @@ fn a_probe_that_is_due_or_jumped_is_called_so() {
     assert_eq!(verdict(&up, Some((&still, 1)), None, true), ProbeVerdict::Jumped { shifts: 1 });
     assert_eq!(verdict(&up, Some((&up, 1)), None, true), ProbeVerdict::Rises);
 }
+
+#[test]
+fn a_probe_that_is_due_is_so_since_the_line_last_crossed() {
+    let day = |day: f64| Instant::default().plus_days(day);
+    let line = |p: &[f64]| -> Vec<OutOfLimit> {
+        p.iter().enumerate().map(|(i, p)| OutOfLimit { at: day(10.0 * i as f64), p: *p }).collect()
+    };
+    let since = |p: &[f64], now| past_since(&line(p), 0.1, day(now)).map(|at| at.days_since(day(0.0)).round());
+    assert_eq!(since(&[0.0, 0.2, 0.6, 0.9], 30.0), Some(5.0));
+    assert_eq!(since(&[0.0, 0.2, 0.05, 0.15, 0.9], 40.0), Some(25.0));
+    assert_eq!(since(&[0.3, 0.6, 0.9], 20.0), Some(0.0));
+    assert_eq!(since(&[0.3, 0.6, 0.05, 0.9], 10.0), Some(0.0));
+    assert_eq!(since(&[0.0, 0.05], 10.0), None);
+}

@@ -133,24 +133,3 @@ fn what_is_switched_off_is_off() {
         }
     }
 }
-
-#[test]
-fn the_population_of_a_strain_is_what_its_batches_are_drawn_from() {
-    let settings = SimulateSettings { seed: 21, strains: 2, batches: 80, reading_minutes: 720.0, ..Default::default() };
-    let population = settings.population(150).unwrap();
-    let season = settings.run().unwrap();
-    assert_eq!(population.len(), 300);
-    for (i, strain) in season.truth.strains.iter().enumerate() {
-        let mean = |values: Vec<f64>| {
-            let n = values.len() as f64;
-            let mean = values.iter().sum::<f64>() / n;
-            (mean, values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0) / n)
-        };
-        let all = &population[150 * i..150 * (i + 1)];
-        assert!(all.iter().all(|b| b.strain == strain.strain));
-        let ours: Vec<f64> =
-            season.truth.batches.iter().filter(|b| b.strain == strain.strain).map(|b| b.attenuation).collect();
-        let ((a, va), (b, vb)) = (mean(all.iter().map(|b| b.attenuation).collect()), mean(ours));
-        assert!((a - b).abs() < 4.0 * (va + vb).sqrt(), "{} {a} {b}", strain.strain);
-    }
-}

@@ -24,7 +24,6 @@ pub(crate) struct Resting {
     pub(crate) gravity: (f64, f64),
     /// Centre of buoyancy.
     pub(crate) buoyancy: (f64, f64),
-    /// Tilt, degrees.
     pub(crate) tilt_deg: f64,
 }
 

@@ -59,7 +59,6 @@ impl CoefficientRule {
 /// What is known of a coefficient before the baths.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(in crate::calibration) struct CoefficientPrior {
-    /// Its mean.
     pub mean: f64,
     /// Its standard deviation; relative where the logarithm is fitted.
     pub sd: f64,

@@ -7,9 +7,7 @@ use crate::season::{Batch, Season};
 /// Lowest and highest gravity for which curves are wanted, and where they come from.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct UsedRange {
-    /// Lowest SG.
     pub low_sg: f64,
-    /// Highest SG.
     pub high_sg: f64,
     /// Where the range comes from, in words.
     pub source: String,

@@ -16,13 +16,10 @@ const MOST_WEEKS: usize = 60;
 /// The estimated error of a probe while one of its calibrations was in force.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Correction {
-    /// The probe.
     pub probe: String,
-    /// The calibration.
     pub calibration: String,
     /// Share of the expected squared error, at the gravity where the beers end, that the correction takes away.
     pub gain: f64,
-    /// True when it is applied.
     pub applied: bool,
     rows: Vec<CorrectionRow>,
     /// Standard error of the curve in force alone, by gravity.

@@ -3,7 +3,6 @@
 mod correction;
 mod display;
 mod drift;
-mod due;
 mod end_gravities;
 mod fleet;
 mod further_probe;

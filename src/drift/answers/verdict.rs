@@ -1,8 +1,10 @@
-//! The verdict of a probe.
+//! The verdict of a probe, and since when it is due.
 
+use crate::drift::results::{DriftPair, LastCheck, OutOfLimit, ProbeDrift, ProbeVerdict, Recalibrate};
 use crate::fit::{Estimate, Finding};
+use crate::units::Instant;
 
-use crate::drift::results::{DriftPair, LastCheck, ProbeVerdict};
+use super::drift::Drift;
 
 assumed! {
     /// A drift that stays within this of zero is called steady: the least step that a common hydrometer
@@ -54,6 +56,26 @@ pub(super) fn last_check(checks: &[&DriftPair]) -> Option<LastCheck> {
 fn is_far(last: &LastCheck) -> bool {
     let steady = *STEADY_SG_PER_30D * last.age_d.abs() / 30.0;
     last.off_sg.abs() > FAR_SG.max(3.0 * last.se).max(steady)
+}
+
+impl Drift {
+    /// Since when a probe is due that is due already, where that shows.
+    pub(crate) fn due_since(&self, probe: &ProbeDrift) -> Option<Instant> {
+        let now = self.latest.filter(|_| probe.recalibrate == Recalibrate::AlreadyPast)?;
+        past_since(&probe.out_of_limit, self.limit_chance, now)
+    }
+}
+
+/// When the chance of being out of limit last passed what is allowed before `now`: between two points as the line runs,
+/// at the first point where it was never within.
+fn past_since(points: &[OutOfLimit], allowed: f64, now: Instant) -> Option<Instant> {
+    let past = points.partition_point(|point| point.at <= now);
+    let before = points.get(..past)?;
+    let within = before.iter().rposition(|point| point.p <= allowed);
+    let out = before.get(within.map_or(0, |within| within + 1))?;
+    let Some(last) = within.and_then(|within| before.get(within)) else { return Some(out.at) };
+    let share = (allowed - last.p) / (out.p - last.p);
+    Some(last.at.plus_days(share * out.at.days_since(last.at)))
 }
 
 #[cfg(test)]

@@ -34,7 +34,6 @@ pub(in crate::drift) struct SharedEffects {
     pub unknown: Vec<usize>,
 }
 
-/// One probe's part.
 #[derive(Debug, Clone, PartialEq)]
 pub(in crate::drift) struct ProbeModel {
     pub probe: String,

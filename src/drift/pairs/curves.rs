@@ -10,7 +10,6 @@ use crate::units::Instant;
 /// Temperature at which drift is stated, C.
 const AT_C: f64 = 20.0;
 
-/// The curves of all probes.
 pub(in crate::drift) struct Curves<'a> {
     calibrations: &'a Calibrations,
     liquids: Liquids,

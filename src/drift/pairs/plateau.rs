@@ -22,7 +22,6 @@ pub(in crate::drift) struct Plateau {
     pub se_deg: f64,
     /// Slope, degrees per hour; 0 where there are too few readings for one.
     pub per_h: f64,
-    /// Temperature, C.
     pub temp_c: f64,
 }
 

@@ -79,7 +79,6 @@ struct WrittenGravity {
     alike: f64,
 }
 
-/// The entries of a batch.
 fn entries(season: &Season, batch: &Batch) -> Vec<WrittenGravity> {
     let original = batch.original_sg.zip(Some(batch.original_sg_sd.unwrap_or(*HYDROMETER_SD_SG)));
     let original = original.map(|(sg, sd)| (batch.pitched_at.plus_hours(NEAR_H), sg, sd));

@@ -196,7 +196,6 @@ pub(in crate::drift) fn find_misfits(
     wrong.into_iter().filter_map(misfit).collect()
 }
 
-/// The row of each pair.
 fn rows(model: &FleetModel, pairs: &[&ModelPair]) -> Vec<Row> {
     let mut counts = vec![0; model.probes.len()];
     let place: BTreeMap<&str, usize> =

@@ -80,7 +80,6 @@ fn new_unit(units: &[(f64, f64)], level: f64, value: f64, factor: f64) -> Result
     Ok(Estimate { value, se, lower, upper, level, method: "new unit, averaged over the confidence of tau".into() })
 }
 
-/// Weighted sums.
 struct WeightedSums {
     total: f64,
     mean: f64,

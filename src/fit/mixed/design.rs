@@ -23,16 +23,8 @@ impl Column {
     }
 }
 
-/// How the random effects of one grouping spread.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Spread {
-    /// Normal with any covariance matrix, which is estimated.
-    Correlated,
-    /// Normal and independent, each column with its own variance, which is estimated.
-    Uncorrelated,
-}
-
-/// Random effects of one grouping: every level has one effect per column.
+/// Random effects of one grouping: every level has one effect per column, normal and independent, each column with its own
+/// variance, which is estimated.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Random {
     /// Name of the grouping, such as the unit that was measured again and again.
@@ -43,19 +35,17 @@ pub struct Random {
     pub level_of_row: Vec<usize>,
     /// The columns. A row whose columns are all 0 has nothing of its level.
     pub columns: Vec<Column>,
-    /// How the effects spread.
-    pub spread: Spread,
 }
 
 impl Random {
-    /// Random effects by label of each row, levels in ascending order, correlated.
+    /// Random effects by label of each row, levels in ascending order.
     pub fn by_label<L: AsRef<str>>(grouping: impl Into<String>, labels: &[L], columns: Vec<Column>) -> Self {
         let mut levels: Vec<String> = labels.iter().map(|label| label.as_ref().to_owned()).collect();
         levels.sort();
         levels.dedup();
         let place = |label: &L| levels.partition_point(|level| level.as_str() < label.as_ref());
         let level_of_row = labels.iter().map(place).collect();
-        Self { grouping: grouping.into(), level_of_row, levels, columns, spread: Spread::Correlated }
+        Self { grouping: grouping.into(), level_of_row, levels, columns }
     }
 }
 

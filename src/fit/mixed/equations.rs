@@ -16,8 +16,8 @@ const MOST_CELLS: usize = 20_000_000;
 /// their part stays narrow and takes time in proportion to the rows.
 #[derive(Debug, Clone)]
 pub(super) struct Layout {
-    /// The levels of all groupings by place.
-    levels: Vec<Level>,
+    /// The grouping and the column of each random effect, by place.
+    effects: Vec<(usize, usize)>,
     /// Places of all random effects.
     random: usize,
     width: usize,
@@ -27,14 +27,6 @@ pub(super) struct Layout {
     cells: Vec<usize>,
     /// Of each row of the data the places and values of its random effects, by place.
     rows: Vec<Vec<(usize, f64)>>,
-}
-
-/// The random effects of one level: `q` places from `place` on.
-#[derive(Debug, Clone, Copy)]
-struct Level {
-    term: usize,
-    place: usize,
-    q: usize,
 }
 
 /// What the equations give.
@@ -57,16 +49,15 @@ impl Layout {
         let mut order: Vec<usize> = (0..data.terms.len()).collect();
         order.sort_by_key(|&term| Reverse(data.terms[term].levels));
         let mut offsets = vec![0; order.len()];
-        let (mut random, mut levels) = (0, Vec::new());
+        let mut effects = Vec::new();
         for term in order {
-            let q = data.terms[term].q;
-            offsets[term] = random;
-            levels.extend((0..data.terms[term].levels).map(|level| Level { term, place: random + level * q, q }));
-            random += data.terms[term].levels * q;
+            offsets[term] = effects.len();
+            effects.extend((0..data.terms[term].levels).flat_map(|_| (0..data.terms[term].q).map(move |k| (term, k))));
         }
+        let random = effects.len();
         let width = random + data.p + 1;
         let mut starts: Vec<usize> = (0..width).collect();
-        let mut layout = Self { levels, random, width, starts: Vec::new(), cells: Vec::new(), rows: Vec::new() };
+        let mut layout = Self { effects, random, width, starts: Vec::new(), cells: Vec::new(), rows: Vec::new() };
         for row in 0..data.n() {
             let values = |entry: &RowEffect| {
                 let place = offsets[entry.term] + entry.level * data.terms[entry.term].q;
@@ -128,44 +119,17 @@ impl Layout {
 
     /// The products with the factors applied and the identity added: `L'Z'WZL + I` with the rows below it.
     fn with_factors(&self, covariance: &Covariance, products: &[f64]) -> Vec<f64> {
-        let mut cells = vec![0.0; products.len()];
-        let cell = |i: usize, j: usize| self.cells[i] + j - self.starts[i];
-        // Fixed columns are levels of their own with the factor 1.
-        let fixed = (self.random..self.width).map(|place| Level { term: usize::MAX, place, q: 1 });
-        let factor = |level: &Level| covariance.factors.get(level.term).map_or(&[1.0][..], Vec::as_slice);
-        for row in self.levels.iter().copied().chain(fixed) {
-            let (left, first) = (factor(&row), self.starts[row.place]);
-            let from = self.levels.partition_point(|level| level.place < first);
-            let until = self.levels.partition_point(|level| level.place < row.place);
-            for column in &self.levels[from..until] {
-                let right = factor(column);
-                for (k, m) in (0..row.q).flat_map(|k| (0..column.q).map(move |m| (k, m))) {
-                    let of_row = |i: usize| -> f64 {
-                        let at = cell(row.place + i, column.place);
-                        (0..column.q).map(|j| products[at + j] * right[j * column.q + m]).sum()
-                    };
-                    cells[cell(row.place + k, column.place + m)] =
-                        (0..row.q).map(|i| left[i * row.q + k] * of_row(i)).sum();
-                }
-            }
-            // The level's own block, of which the lower triangle is kept. One that no row touches has none.
-            let touched = row.place < self.random && (0..row.q).all(|k| self.starts[row.place + k] <= row.place);
-            for (k, m) in (0..row.q).filter(|_| touched).flat_map(|k| (0..=k).map(move |m| (k, m))) {
-                let pairs = (0..row.q).flat_map(|i| (0..row.q).map(move |j| (i, j)));
-                let of_pair = |(i, j): (usize, usize)| {
-                    left[i * row.q + k]
-                        * left[j * row.q + m]
-                        * products[cell(row.place + i.max(j), row.place + i.min(j))]
-                };
-                cells[cell(row.place + k, row.place + m)] = pairs.map(of_pair).sum();
-            }
-        }
-        for i in 0..self.random {
-            cells[cell(i, i)] += 1.0;
-        }
-        for i in self.random..self.width {
-            let range = cell(i, self.random)..=cell(i, i);
-            cells[range.clone()].copy_from_slice(&products[range]);
+        let factors: Vec<f64> = self.effects.iter().map(|(term, column)| covariance.factors[*term][*column]).collect();
+        let mut cells = products.to_vec();
+        for i in 0..self.width {
+            let row = &mut cells[self.cells[i]..self.cells[i + 1]];
+            let Some(left) = factors.get(i) else {
+                row.iter_mut().zip(&factors[self.starts[i]..]).for_each(|(cell, right)| *cell *= right);
+                continue;
+            };
+            let (own, before) = (i - self.starts[i], &factors[self.starts[i]..i]);
+            row.iter_mut().zip(before).for_each(|(cell, right)| *cell = left * (*cell * right));
+            row[own] = left * left * row[own] + 1.0;
         }
         cells
     }

@@ -2,11 +2,10 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::component::{Component, components};
 use super::design::Design;
 use super::inference::Inference;
 use super::likelihood::MixedModel;
-use super::scaled::ScaledData;
+use super::scaled::{ScaledData, Term};
 use crate::fit::Estimate;
 use crate::{Error, Result};
 
@@ -19,8 +18,10 @@ pub struct MixedFit {
     pub coefficients: Vec<f64>,
     /// Their covariance at the estimated variances.
     pub covariance: DMatrix<f64>,
-    /// Standard deviations and correlations of the random part.
-    pub components: Vec<Component>,
+    /// Standard deviations of the random effects, by grouping and column; 0 is a result.
+    pub spreads: Vec<Vec<f64>>,
+    /// Standard deviation of the independent error of each row.
+    pub residual_sd: f64,
     /// The logarithm of the restricted likelihood, without the term ln det X'X.
     pub log_likelihood: f64,
     /// Whether the search for the likelihood's top settled.
@@ -48,13 +49,17 @@ impl Design {
         let inference = Inference::new(&model, &at)?;
         let data = &model.data;
         let (unit, back) = (data.unit, &data.back);
+        let spread = |(term, factor): (&Term, &Vec<f64>)| -> Vec<f64> {
+            factor.iter().zip(&term.scale).map(|(sd, scale)| sd * unit / scale).collect()
+        };
         let coefficients = &data.start + back * DVector::from_vec(solved.fixed) * unit;
         let scaled = deviance + 2.0 * (data.n() - data.p) as f64 * unit.ln() - 2.0 * ln_det(back);
         Ok(MixedFit {
             design: self.clone(),
             coefficients: coefficients.iter().copied().collect(),
             covariance: back * &inference.phi * back.transpose() * (unit * unit),
-            components: components(self, data, &at),
+            spreads: data.terms.iter().zip(&at.factors).map(spread).collect(),
+            residual_sd: at.sigma * unit,
             log_likelihood: -0.5 * scaled,
             converged,
             inference,
@@ -64,27 +69,6 @@ impl Design {
 }
 
 impl MixedFit {
-    /// A component by its name.
-    ///
-    /// # Errors
-    /// [`Error::Usage`] for a name that there is not.
-    pub fn component(&self, name: &str) -> Result<&Component> {
-        self.components.iter().find(|c| c.name == name).ok_or_else(|| {
-            let names: Vec<&str> = self.components.iter().map(|c| c.name.as_str()).collect();
-            Error::Usage(format!("no component `{name}`; there are: {}", names.join(", ")))
-        })
-    }
-
-    /// A fixed coefficient by the name of its column.
-    ///
-    /// # Errors
-    /// [`Error::Usage`] for a name that there is not; else as for [`MixedFit::contrast`].
-    pub fn estimate(&self, name: &str, level: f64) -> Result<Estimate> {
-        let index = self.fixed_index(name)?;
-        let weights: Vec<f64> = (0..self.coefficients.len()).map(|i| f64::from(u8::from(i == index))).collect();
-        self.contrast(&weights, level)
-    }
-
     /// The sum of the fixed coefficients times `weights`.
     ///
     /// # Errors
@@ -113,13 +97,6 @@ impl MixedFit {
         let scaled = self.model.data.back.tr_mul(&DVector::from_column_slice(weights));
         let (se, df) = self.inference.contrast(&scaled);
         Ok((se * self.model.data.unit, df))
-    }
-
-    fn fixed_index(&self, name: &str) -> Result<usize> {
-        self.design.fixed.iter().position(|c| c.name == name).ok_or_else(|| {
-            let names: Vec<&str> = self.design.fixed.iter().map(|c| c.name.as_str()).collect();
-            Error::Usage(format!("no fixed column `{name}`; there are: {}", names.join(", ")))
-        })
     }
 }
 

@@ -5,9 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use nalgebra::{Cholesky, DMatrix, DVector, SymmetricEigen};
 
-use super::likelihood::{MixedModel, places};
+use super::likelihood::MixedModel;
 use super::scaled::Covariance;
-use crate::fit::matrix::dot;
 use crate::{Error, Result};
 
 const DOING: &str = "the degrees of freedom of a mixed model";
@@ -97,35 +96,19 @@ fn block(model: &MixedModel, covariance: &Covariance, variances: &[f64], rows: &
     let n = rows.len();
     let mut v = DMatrix::from_diagonal(&DVector::from_fn(n, |i, _| variances[rows[i]]));
     let mut slopes = Vec::new();
-    for (index, (term, factor)) in data.terms.iter().zip(&covariance.factors).enumerate() {
-        let mut by_level: BTreeMap<usize, DMatrix<f64>> = BTreeMap::new();
-        for (i, row) in rows.iter().enumerate() {
-            for entry in data.row(*row).iter().filter(|entry| entry.term == index) {
-                let z = by_level.entry(entry.level).or_insert_with(|| DMatrix::zeros(n, term.q));
-                data.of(entry).iter().enumerate().for_each(|(k, value)| z[(i, k)] = *value);
-            }
-        }
-        // Products of column a at one row with column b at another, summed over levels.
-        let sum = |a: usize, b: usize| {
-            let mut sum = DMatrix::zeros(n, n);
-            for z in by_level.values() {
-                sum.ger(1.0, &z.column(a), &z.column(b), 1.0);
-                if a != b {
-                    sum.ger(1.0, &z.column(b), &z.column(a), 1.0);
+    for (index, factor) in covariance.factors.iter().enumerate() {
+        for (column, sd) in factor.iter().enumerate() {
+            let mut by_level: BTreeMap<usize, DVector<f64>> = BTreeMap::new();
+            for (i, row) in rows.iter().enumerate() {
+                for entry in data.row(*row).iter().filter(|entry| entry.term == index) {
+                    by_level.entry(entry.level).or_insert_with(|| DVector::zeros(n))[i] = data.of(entry)[column];
                 }
             }
-            sum
-        };
-        let q = term.q;
-        for a in 0..q {
-            for b in 0..=a {
-                let psi = dot(&factor[a * q..(a + 1) * q], &factor[b * q..(b + 1) * q]);
-                if psi != 0.0 {
-                    v += sum(a, b) * psi;
-                }
-            }
+            let mut products = DMatrix::zeros(n, n);
+            by_level.values().for_each(|z| products.ger(1.0, z, z, 1.0));
+            v += &products * (sd * sd);
+            slopes.push(products);
         }
-        slopes.extend(places(term.spread, q).map(|(a, b)| sum(a, b)));
     }
     if data.held.is_none() {
         slopes.push(DMatrix::identity(n, n));

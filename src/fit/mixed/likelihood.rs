@@ -2,7 +2,6 @@
 
 use std::sync::{Arc, Mutex, PoisonError};
 
-use super::design::Spread;
 use super::equations::{Layout, SolvedEquations};
 use super::scaled::{Covariance, ScaledData};
 use crate::fit::minimise::newton;
@@ -88,7 +87,8 @@ impl MixedModel {
             covariance.sigma *= size;
             covariance.factors.iter_mut().flatten().for_each(|x| *x *= size);
         }
-        tidy(&self.data, &mut covariance);
+        covariance.sigma = covariance.sigma.abs();
+        covariance.factors.iter_mut().flatten().for_each(|x| *x = x.abs());
         Ok((covariance, found.value, found.converged))
     }
 
@@ -96,8 +96,7 @@ impl MixedModel {
         let mut best = (f64::INFINITY, Vec::new());
         for sigma in SIGMAS.into_iter().take(if self.sigma_held().is_some() { 1 } else { SIGMAS.len() }) {
             for spread in SPREADS {
-                let diagonal = |q: usize| (0..q * q).map(|i| if i % (q + 1) == 0 { spread } else { 0.0 }).collect();
-                let factors = self.data.terms.iter().map(|term| diagonal(term.q)).collect();
+                let factors = self.data.terms.iter().map(|term| vec![spread; term.q]).collect();
                 let start = self.parameters(&Covariance { factors, sigma });
                 let value = function(&start);
                 if value < best.0 || best.1.is_empty() {
@@ -113,63 +112,16 @@ impl MixedModel {
         self.data.held.or(self.relative.then_some(1.0))
     }
 
-    /// The free numbers of a covariance: by grouping the lower triangle by rows, or the diagonal; sigma last.
+    /// The free numbers of a covariance: those of its groupings, then sigma.
     fn parameters(&self, covariance: &Covariance) -> Vec<f64> {
-        let mut list = Vec::new();
-        for (term, factor) in self.data.terms.iter().zip(&covariance.factors) {
-            list.extend(places(term.spread, term.q).map(|(i, j)| factor[i * term.q + j]));
-        }
-        if self.sigma_held().is_none() {
-            list.push(covariance.sigma);
-        }
-        list
+        let sigma = Some(covariance.sigma).filter(|_| self.sigma_held().is_none());
+        covariance.factors.iter().flatten().copied().chain(sigma).collect()
     }
 
     fn covariance(&self, parameters: &[f64]) -> Covariance {
-        let mut left = parameters.iter();
-        let of_term = |term: &super::scaled::Term| {
-            let mut factor = vec![0.0; term.q * term.q];
-            for ((i, j), value) in places(term.spread, term.q).zip(left.by_ref()) {
-                factor[i * term.q + j] = *value;
-            }
-            factor
-        };
-        let factors = self.data.terms.iter().map(of_term).collect();
-        let sigma = self.sigma_held().or(left.next().copied()).unwrap_or(f64::NAN);
+        let mut left = parameters.iter().copied();
+        let factors = self.data.terms.iter().map(|term| left.by_ref().take(term.q).collect()).collect();
+        let sigma = self.sigma_held().or(left.next()).unwrap_or(f64::NAN);
         Covariance { factors, sigma }
-    }
-}
-
-/// The free places of a grouping's factor.
-pub(super) fn places(spread: Spread, q: usize) -> impl Iterator<Item = (usize, usize)> {
-    (0..q).flat_map(move |i| {
-        let first = if spread == Spread::Correlated { 0 } else { i };
-        (first..=i).map(move |j| (i, j))
-    })
-}
-
-/// Signs and, where a variance is 0, the free rotation, brought to the usual form: a lower triangle with a diagonal of 0 or more.
-fn tidy(data: &ScaledData, covariance: &mut Covariance) {
-    covariance.sigma = covariance.sigma.abs();
-    for (term, factor) in data.terms.iter().zip(&mut covariance.factors) {
-        let q = term.q;
-        for j in 0..q {
-            for k in j + 1..q {
-                // A zero on the diagonal above others in its column: turn columns j and k so that row k is met on its diagonal.
-                if factor[j * q + j] == 0.0 && factor[k * q + j] != 0.0 {
-                    let (a, b) = (factor[k * q + j], factor[k * q + k]);
-                    let length = a.hypot(b);
-                    for i in 0..q {
-                        let (u, v) = (factor[i * q + j], factor[i * q + k]);
-                        factor[i * q + j] = (b * u - a * v) / length;
-                        factor[i * q + k] = (a * u + b * v) / length;
-                    }
-                    factor[k * q + j] = 0.0;
-                }
-            }
-            if factor[j * q + j] < 0.0 {
-                (0..q).for_each(|i| factor[i * q + j] = -factor[i * q + j]);
-            }
-        }
     }
 }

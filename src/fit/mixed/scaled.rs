@@ -1,46 +1,26 @@
 //! The data in the form that the numerics work on.
 
-use nalgebra::{Cholesky, DMatrix, DVector};
+use nalgebra::{DMatrix, DVector};
 use ndarray::Array2;
 
-use super::design::{Column, Design, Random, Spread};
+use super::design::{Column, Design, Random};
 use crate::fit::linear::factorise;
-use crate::fit::matrix::dot;
 use crate::{Error, Result};
 
-/// One grouping. Its columns are brought to root mean square one ("balanced"), and where the effects may be correlated made
-/// orthogonal too: a slope on something far from zero and its intercept would else be nearly one column. Effects in the
-/// balanced columns are `shape` times those in the orthogonal ones; `shape` is a lower triangle, so factors stay lower triangles, and
-/// what is 0 on their diagonals stays 0.
+/// One grouping. Its columns are brought to root mean square one.
 #[derive(Debug, Clone)]
 pub(super) struct Term {
     /// Columns.
     pub q: usize,
     pub levels: usize,
-    pub spread: Spread,
     /// What each column was divided by.
     pub scale: Vec<f64>,
-    /// q x q.
-    shape: DMatrix<f64>,
-}
-
-impl Term {
-    /// A factor of the effects' covariance, from orthogonal to balanced columns.
-    pub fn balanced(&self, factor: &[f64]) -> Vec<f64> {
-        (&self.shape * DMatrix::from_row_slice(self.q, self.q, factor)).transpose().iter().copied().collect()
-    }
-
-    /// Covariance of the effects of columns a and b in the user's columns, for a response in scaled units.
-    pub fn psi(&self, balanced: &[f64], a: usize, b: usize) -> f64 {
-        let row = |i: usize| &balanced[i * self.q..(i + 1) * self.q];
-        dot(row(a), row(b)) / (self.scale[a] * self.scale[b])
-    }
 }
 
 /// Parameters of the covariance in scaled units.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Covariance {
-    /// By grouping a lower triangle, q x q by rows: `cov(u) = L L'`.
+    /// By grouping the standard deviation of the effects of each column.
     pub factors: Vec<Vec<f64>>,
     /// Residual standard deviation.
     pub sigma: f64,
@@ -124,7 +104,7 @@ impl ScaledData {
             p,
             y: left.iter().map(|y| y / unit).collect(),
             x: basis.transpose().iter().map(|x| x * root_n).collect(),
-            terms: design.random.iter().map(term).collect::<Result<_>>()?,
+            terms: design.random.iter().map(term).collect(),
             starts: vec![0],
             entries: Vec::new(),
             values: Vec::new(),
@@ -170,41 +150,17 @@ impl ScaledData {
             if cells().all(|z| z == 0.0) {
                 continue;
             }
-            let scaled = DVector::from_iterator(term.q, cells().zip(&term.scale).map(|(z, scale)| z / scale));
             self.entries.push(RowEffect { term: index, level: random.level_of_row[row], at: self.values.len() });
-            self.values.extend(term.shape.tr_mul(&scaled).iter());
+            self.values.extend(cells().zip(&term.scale).map(|(z, scale)| z / scale));
         }
         self.starts.push(self.entries.len());
     }
 }
 
-fn term(random: &Random) -> Result<Term> {
-    let q = random.columns.len();
+fn term(random: &Random) -> Term {
     let size = |column: &Column| {
         let used = column.values.iter().filter(|z| **z != 0.0);
         (used.clone().map(|z| z * z).sum::<f64>() / used.count().max(1) as f64).sqrt()
     };
-    let scale: Vec<f64> = random.columns.iter().map(size).collect();
-    let spread = random.spread;
-    let mut shape = DMatrix::identity(q, q);
-    if spread == Spread::Correlated && q > 1 {
-        // From the last column to the first, so that the triangle is a lower one: G = M' M with M lower, by the factor of the
-        // matrix turned round.
-        let product = |i: usize, j: usize| -> f64 {
-            let (a, b) = (&random.columns[q - 1 - i], &random.columns[q - 1 - j]);
-            let sum: f64 = a.values.iter().zip(&b.values).map(|(x, y)| x * y).sum();
-            sum / (scale[q - 1 - i] * scale[q - 1 - j] * a.values.len() as f64)
-        };
-        let turned = DMatrix::from_fn(q, q, product);
-        let what = || format!("the covariance of the effects by {}", random.grouping);
-        let root = Cholesky::new(turned).map(|root| root.l());
-        let Some(root) = root.filter(|root| (0..q).all(|i| root[(i, i)] > 1e-6)) else {
-            return Err(Error::not_estimable(what(), "one of its columns is a linear combination of the others"));
-        };
-        let unshape = DMatrix::from_fn(q, q, |i, j| root[(q - 1 - j, q - 1 - i)]);
-        shape = unshape
-            .solve_lower_triangular(&DMatrix::identity(q, q))
-            .ok_or_else(|| Error::numeric("the preparation of a mixed model", "a pivot is zero"))?;
-    }
-    Ok(Term { q, levels: random.levels.len(), spread, scale, shape })
+    Term { q: random.columns.len(), levels: random.levels.len(), scale: random.columns.iter().map(size).collect() }
 }

@@ -18,14 +18,9 @@
 
 mod assemble;
 mod bounded;
-mod parameter;
-mod residuals;
-mod settings;
+mod problem;
 mod solver;
-mod stop;
 
-pub use assemble::NonlinearFit;
-pub use parameter::Parameter;
-pub use residuals::Residuals;
-pub use settings::NonlinearSettings;
-pub use stop::StopReason;
+pub use assemble::{NonlinearFit, StopReason};
+pub use problem::{Parameter, Residuals};
+pub use solver::NonlinearSettings;

@@ -2,10 +2,11 @@
 
 use levenberg_marquardt::LevenbergMarquardt;
 
+use crate::{Error, Result};
+
 use super::assemble::{NonlinearFit, SolverOutcome, assemble};
 use super::bounded::BoundedProblem;
-use super::{NonlinearSettings, Parameter, Residuals, StopReason};
-use crate::{Error, Result};
+use super::{Parameter, Residuals, StopReason};
 
 /// Rounds of letting parameters off their bounds before the end is taken as it is.
 const ROUNDS: usize = 20;
@@ -28,7 +29,7 @@ impl NonlinearSettings {
     /// - [`Error::NotEstimable`]: fewer residuals and priors than free parameters, or residuals that cannot be computed at the start.
     pub fn fit(&self, problem: &impl Residuals, parameters: &[Parameter]) -> Result<NonlinearFit> {
         self.check()?;
-        super::parameter::check(parameters)?;
+        super::problem::check(parameters)?;
         let free = parameters.iter().filter(|parameter| !parameter.held).count();
         let priors = parameters.iter().filter(|parameter| !parameter.held && parameter.prior.is_some()).count();
         if problem.count() + priors < free || problem.count() == 0 {
@@ -101,4 +102,17 @@ fn descend(
     let (resting, blind) = (target.resting(), target.is_blind());
     let end = SolverOutcome { values: target.values, resting, stop };
     Descent { end, objective: last, blind }
+}
+
+settings! {
+    in code
+    /// How a nonlinear fit is done.
+    #[derive(Copy)]
+    pub struct NonlinearSettings {
+        /// Relative change of the sum of squares, and of the parameters, below which the iteration ends; above 1e-12 without
+        /// the Gauss-Newton steps for the last digits.
+        tolerance: f64 = 1e-14, 0.0..=0.1, "0 to 0.1";
+        /// Evaluations per parameter before giving up.
+        patience: usize = 1000, 1..=usize::MAX, "a number above 0";
+    }
 }

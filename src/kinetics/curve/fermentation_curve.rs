@@ -37,7 +37,6 @@ impl FermentationCurve {
         self.facts().0
     }
 
-    /// Its plain form for a steepness and an asymmetry.
     pub(super) fn plain_form(self, steepness: f64, asymmetry: f64) -> PlainForm {
         self.facts().1(steepness, asymmetry)
     }

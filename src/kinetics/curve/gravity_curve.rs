@@ -12,7 +12,6 @@ pub(super) const TAIL_SCALE: f64 = 0.02;
 /// A fermentation curve with its parameters: see the module's text for its formula.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct GravityCurve {
-    /// Which curve.
     pub kind: FermentationCurve,
     /// SG at pitching.
     pub original_sg: f64,

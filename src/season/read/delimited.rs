@@ -187,7 +187,6 @@ fn cell(field: &[u8]) -> std::result::Result<SourceCell<'_>, RowError> {
     }
 }
 
-/// A delimiter in words.
 fn in_words(delimiter: u8) -> String {
     if delimiter == b'\t' { "tabs".to_owned() } else { format!("`{}`", char::from(delimiter)) }
 }

@@ -8,10 +8,11 @@
 use std::cmp::Ordering;
 use std::ops::Range;
 
+use crate::season::Season;
 use crate::season::account::Remark;
 use crate::season::flags::Flags;
 use crate::season::readings::Readings;
-use crate::season::{Season, SeasonTable};
+use crate::season::table::SeasonTable;
 
 use super::batch_of_reading::fill_batches;
 use super::out_of_beer::{SIDE, flag_out_of_beer, quantile};
