@@ -74,7 +74,7 @@ impl Forecast {
         let steps = quarters.map(|(a, b, p)| (hours(a), hours(b), p / b.hours_since(a).max(1.0)));
         let highest = steps.iter().map(|(.., density)| *density).fold(0.0, f64::max);
         let room = 0.03 * to.hours_since(from).max(24.0);
-        let drawn = panel(WIDEST, 74, |paper| {
+        let drawn = panel(WIDEST, 48, |paper| {
             let x = Axis { title: String::new(), ..Axis::time(scales, from.plus_hours(-room), to.plus_hours(room), 5) };
             let y = Axis { low: 0.0, high: 1.1 * highest, ticks: Vec::new(), title: String::new(), grid: false };
             let plot = Frame::new("", x, y).room_left(10).on(paper)?;

@@ -94,7 +94,7 @@ fn one(study: &SeasonStudy, fit: &BatchFit, i: usize, reader: &Reader) -> Markup
                                 ". "
                             }
                             "Yeast: " a href="#strains" { (fit.strain) } ". "
-                            @if let Some(running) = running { (running.finish(reader)) }
+                            @if let Some(running) = running { (running.rest(reader)) " " (running.further(reader)) }
                         }
                         p.sub { "All columns: " (link("kinetics", "csv")) ", " (link("kinetics", "parquet")) }
                     }

@@ -49,7 +49,7 @@ pub(super) fn page(study: &SeasonStudy) -> String {
                 header {
                     h1 { (study.title()) ": season report" }
                     p.sub {
-                        (summary.season.strip_prefix(&format!("{}: ", study.title())).unwrap_or(&summary.season)) ". Gravities are at 20 \u{b0}C."
+                        (summary.season.strip_prefix(&format!("{}: ", study.title())).unwrap_or(&summary.season))
                     }
                 }
                 main {
