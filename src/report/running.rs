@@ -2,6 +2,7 @@
 
 use std::cmp::Reverse;
 
+use crate::fit::Estimate;
 use crate::forecast::{Forecast, Quantiles};
 use crate::kinetics::{BatchFit, BatchState, Status, Trait};
 use crate::liquid::{abv_percent, apparent_attenuation};
@@ -19,6 +20,8 @@ const MOST_RESULTS: usize = 4;
 const SHARP_H: f64 = 48.0;
 /// Chance of being stuck from which a batch is worth a look.
 const MAYBE_STUCK: f64 = 0.2;
+/// Apparent attenuation from which a beer at rest is usual: common practice.
+const USUAL_ATTENUATION: f64 = 0.65;
 
 /// One running batch.
 #[derive(Debug, Clone, Copy)]
@@ -93,7 +96,7 @@ impl RunningBatch<'_> {
 
     /// Its state for a reader.
     pub(super) fn state(&self) -> &'static str {
-        let maybe_stuck = self.forecast.early_attenuation.is_some() || self.maybe_stuck().is_some();
+        let maybe_stuck = self.early() || self.maybe_stuck().is_some();
         match self.fit {
             Some(_) if self.at_rest() && maybe_stuck => "at rest, perhaps stuck",
             Some(fit) if fit.state() == BatchState::AtRest && !self.at_rest() => "running, near rest",
@@ -107,27 +110,41 @@ impl RunningBatch<'_> {
         self.forecast.p_stuck.filter(|p| *p >= MAYBE_STUCK)
     }
 
-    /// Of a batch that has not started, of whose sugar nothing has become anything.
-    fn idle(&self) -> Option<&BatchFit> {
-        self.fit.filter(|fit| fit.status == Status::NotStarted)
+    /// Whether it seems to rest at an attenuation that is unusually little, by its forecast and by its curve.
+    pub(super) fn early(&self) -> bool {
+        self.forecast.early_attenuation.is_some() && self.attenuation().is_none_or(|share| share < USUAL_ATTENUATION)
+    }
+
+    /// Whether it has not started: of its sugar nothing has become anything.
+    fn idle(&self) -> bool {
+        self.fit.is_some_and(|fit| fit.status == Status::NotStarted)
+    }
+
+    /// Its gravity at the last reading of its curve.
+    fn gravity(&self) -> Option<Estimate> {
+        let now = self.fit?.band(&[self.fit?.last_hours], self.forecast.level()).ok();
+        let now = now.and_then(|band| band.first().cloned());
+        now.or_else(|| self.fit?.finding(Trait::OriginalSg).estimate().filter(|_| self.idle()).cloned())
+    }
+
+    /// Its original gravity, once it has started.
+    fn original(&self) -> Option<f64> {
+        self.fit?.finding(Trait::OriginalSg).value().filter(|_| !self.idle())
+    }
+
+    fn attenuation(&self) -> Option<f64> {
+        apparent_attenuation(self.original()?, self.gravity()?.value).ok()
     }
 
     /// Where it stands: its state, what was measured, and what has become of its sugar.
     pub(super) fn now(&self, reader: &Reader) -> String {
         let mut said = Vec::new();
-        let level = self.forecast.level();
-        let now = self.fit.and_then(|fit| fit.band(&[fit.last_hours], level).ok()?.first().cloned());
-        let idle = self.idle();
-        let now = now.or_else(|| idle?.finding(Trait::OriginalSg).estimate().cloned());
+        let now = self.gravity();
         said.extend(now.as_ref().map(|sg| reader.gravity(sg)));
         said.extend(self.temp_c.map(|temp_c| reader.temperature(temp_c)));
-        let original = self.fit.and_then(|fit| fit.finding(Trait::OriginalSg).value());
-        if let Some((original, now)) = original.zip(now).filter(|_| idle.is_none()) {
-            let attenuation = apparent_attenuation(original, now.value).ok();
-            said.extend(attenuation.map(|share| format!("{} attenuation", percent(share))));
-            let alcohol = abv_percent(original, now.value).ok();
-            said.extend(alcohol.map(|percent| format!("{:.1}\u{a0}% alcohol", percent.max(0.0))));
-        }
+        said.extend(self.attenuation().map(|share| format!("{} attenuation", percent(share))));
+        let alcohol = self.original().zip(now).and_then(|(original, now)| abv_percent(original, now.value).ok());
+        said.extend(alcohol.map(|percent| format!("{:.1}\u{a0}% alcohol", percent.max(0.0))));
         let old = self.forecast.last_reading_at.filter(|at| self.forecast.as_of.hours_since(*at) > OLD_H);
         said.extend(old.map(|at| format!("no reading since {}", reader.hour(at))));
         format!("{}: {}.", capital(self.state()), said.join(", "))
@@ -135,7 +152,7 @@ impl RunningBatch<'_> {
 
     /// When it comes to rest, or did, and how likely it is ready.
     pub(super) fn rest(&self, reader: &Reader) -> String {
-        let Forecast { finish, why, as_of, p_ready, early_attenuation, .. } = self.forecast;
+        let Forecast { finish, why, as_of, p_ready, .. } = self.forecast;
         let Some(finish) = finish else { return format!("No forecast: {why}.") };
         let verb = match (self.at_rest(), finish.p50 <= *as_of) {
             (true, true) => "It came to rest",
@@ -143,27 +160,29 @@ impl RunningBatch<'_> {
             (true, false) => "The forecast puts its rest",
             (false, false) => "It comes to rest",
         };
-        let ready = match (early_attenuation, p_ready) {
-            (Some(_), _) => " Whether it is ready is open: its attenuation is unusually little for beer.".to_owned(),
-            (None, Some(p)) => format!(" Ready now: {}.", percent(*p)),
-            (None, None) => String::new(),
+        let ready = match (self.early(), p_ready) {
+            (true, _) => " Whether it is ready is open: its attenuation is unusually little for beer.".to_owned(),
+            (false, Some(p)) => format!(" Ready now: {}.", percent(*p)),
+            (false, None) => String::new(),
         };
         format!("{verb} {}.{ready}", when(finish, self.forecast.level(), reader))
     }
 
     /// How far it has come, and where it ends.
     pub(super) fn further(&self, reader: &Reader) -> String {
-        let Forecast { terminal_sg, p_ready, early_attenuation, progress, .. } = self.forecast;
+        let Forecast { terminal_sg, p_ready, progress, .. } = self.forecast;
         let mut said = Vec::new();
         // A curve that shows its end tells how far it is; before, other batches tell more.
         let ends = self.fit.filter(|fit| fit.finding(Trait::TerminalSg).value().is_some());
-        let done = ends.map_or(progress, |fit| &fit.progress).value().filter(|_| self.idle().is_none());
+        let done = ends.map_or(progress, |fit| &fit.progress).value().filter(|_| !self.idle());
         said.extend(done.map(|done| format!("So far {} of its drop.", percent(done))));
-        let range = |q: &Quantiles<f64>| {
-            format!("Terminal gravity ({}): {}.", percent(self.forecast.level()), reader.gravity_range(q.p05, q.p95))
-        };
-        said.extend(terminal_sg.as_ref().map(range));
-        said.extend(p_ready.filter(|_| early_attenuation.is_some()).map(|p| {
+        // At rest its own curve knows best, and is what the batch's part of the page shows.
+        let seen = ends.filter(|_| self.at_rest()).and_then(|fit| fit.finding(Trait::TerminalSg).estimate());
+        let foretold = terminal_sg.as_ref().map(|q| (self.forecast.level(), q.p05, q.p95));
+        said.extend(seen.map(|e| (e.level, e.lower, e.upper)).or(foretold).map(|(level, low, high)| {
+            format!("Terminal gravity ({}): {}.", percent(level), reader.gravity_range(low, high))
+        }));
+        said.extend(p_ready.filter(|_| self.early()).map(|p| {
             format!("The limit of its wort was not measured. If its yeast always ends so early, the chance that it is ready is {}.", percent(p))
         }));
         said.join(" ")
@@ -180,42 +199,5 @@ fn when(finish: &Quantiles<Instant>, level: f64, reader: &Reader) -> String {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::fit::Finding;
-    use crate::study::Study;
-
-    #[test]
-    fn ready_is_not_said_beside_little_attenuation() {
-        let study = Study::of(crate::season::Season::default()).run().unwrap();
-        let at = Instant::parse("2031-01-29T12:00:00Z").unwrap();
-        let at_once = Quantiles { p05: at, p25: at, p50: at, p75: at, p95: at };
-        let forecast = |early_attenuation: Option<f64>| Forecast {
-            batch: "b10".to_owned(),
-            strain: "scurvygrass".to_owned(),
-            vessel: None,
-            as_of: at.plus_days(1.0),
-            last_reading_at: Some(at),
-            progress: Finding::missing("test"),
-            finish: Some(at_once),
-            terminal_sg: None,
-            p_finished: Some(0.97),
-            p_stuck: Some(0.04),
-            p_stuck_now: Some(0.04),
-            p_ready: Some(0.93),
-            p_finished_in_days: Vec::new(),
-            early_attenuation,
-            method: String::new(),
-            why: String::new(),
-        };
-        let said = |early: Option<f64>| {
-            let (forecast, reader) = (forecast(early), Reader::of(&study));
-            let one = RunningBatch { forecast: &forecast, fit: None, temp_c: None };
-            format!("{} {}", one.rest(&reader), one.further(&reader))
-        };
-        assert!(said(None).contains("Ready now: 93 %."), "{}", said(None));
-        let early = said(Some(0.47));
-        assert!(early.contains("Whether it is ready is open: its attenuation is unusually little"), "{early}");
-        assert!(!early.contains("Ready now") && early.ends_with("ready is 93 %."), "{early}");
-    }
-}
+#[path = "../../tests/inside/running_batch.rs"]
+mod tests;

@@ -33,11 +33,11 @@ impl Strains {
         let mut said: Vec<String> = traits.iter().flat_map(|which| self.of_trait(*which)).collect();
         let stuck = self.stuck.iter().filter(|share| share.stuck > 0);
         let stuck: Vec<String> =
-            stuck.map(|share| format!("{} of the {} {} seen at rest", share.stuck, share.n, share.strain)).collect();
+            stuck.map(|share| format!("{} of {} {}", share.stuck, share.n, share.strain)).collect();
         if !stuck.is_empty() {
             let stuck = some(&stuck, MOST_NAMED);
             said.push(format!(
-                "Stuck: {stuck}. Such batches are left out of traits that rest on the terminal gravity."
+                "Stuck, of the batches seen at rest: {stuck}. They are left out of traits that rest on the terminal gravity."
             ));
         }
         said

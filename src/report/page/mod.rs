@@ -53,7 +53,7 @@ pub(super) fn page(study: &SeasonStudy) -> String {
                     }
                 }
                 main {
-                    p.print { "Parts with a triangle before their name were folded and are left out of this print." }
+                    p.print { "Parts with a triangle before their name are left out of this print." }
                     (texts::package())
                     @for (i, (id, title, body)) in sections.iter().enumerate() {
                         section { h2 id=(id) { (title) } (body) }

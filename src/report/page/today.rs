@@ -13,13 +13,13 @@ use super::parts::{fold, picture};
 
 /// What the lines and shapes of the batches are.
 const HOW_TO_READ: [&str; 3] = [
-    "Gravity is that at 20 \u{b0}C, on the curve through all readings and samples of the batch, at its last reading. In tables/gravity.csv \
+    "Gravity is that at 20 \u{b0}C, on the curve through all readings and samples of the batch: at its last reading, or the last before it was cooled. In tables/gravity.csv \
      each reading stands alone, with an error of its own.",
-    "Ready means at rest and not stuck. Attenuation is apparent, alcohol an estimate.",
+    "Ready now: the chance that the batch is at rest and not stuck. Attenuation is apparent, alcohol an estimate.",
     "A shape shows when a batch comes to rest: the higher, the likelier. Upright line: the last reading of the season.",
 ];
 /// Batches that stand open, the first to finish first; those that finish later fold away.
-const MOST_OPEN: usize = 6;
+const MOST_OPEN: usize = 4;
 
 pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -> Markup {
     let batches = running(study);

@@ -35,7 +35,7 @@ fn counted(study: &SeasonStudy) -> String {
         (0, n) => format!("{} at rest and not ended.", count(n, "batch is", "batches are")),
         (n, m) => format!("{} running, {m} at rest and not ended.", count(n, "batch is", "batches are")),
     };
-    format!("{counted} Ready means at rest and not stuck.")
+    format!("{counted} Ready now: the chance that a batch is at rest and not stuck.")
 }
 
 /// Other moments, batches that are out of the way, and how the forecasts of the past did.

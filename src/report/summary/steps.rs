@@ -5,25 +5,22 @@ use std::collections::BTreeMap;
 use crate::calibration::{BathPlan, BathPoint, gravities};
 use crate::drift::{Drift, Misfit, MisfitKind, ProbeDrift, Recalibrate};
 use crate::kinetics::{BatchFit, PointSource};
-use crate::season::{Flags, LeftOpen, Reference, ReferenceUse};
+use crate::season::{Flags, LeftOpen, Reference, ReferenceUse, each_once};
 use crate::study::SeasonStudy;
 
 use super::super::reader::Reader;
 use super::super::running::running;
 use super::super::trust::{Trust, off, provisional};
-use super::super::words::{capital, count, list, percent, some};
+use super::super::words::{capital, list, percent, some};
 
 /// Chance of being at rest from which samples tell more than waiting.
 const MAYBE_READY: f64 = 0.5;
 /// A calibration due within this time is announced, days.
 const SOON_D: f64 = 14.0;
-/// Batches and probes that are named in a sentence.
-const MOST_NAMES: usize = 8;
+/// Letters for names in the line of a step; the others are counted.
+const MOST_LETTERS: usize = 72;
 /// Reasons that the terminal shows of one step.
 const MOST_REASONS: usize = 12;
-
-/// What is said of a bath that stays in its calibration.
-const DOUBT: &str = " It, or another of them, is wrong.";
 
 /// Something to do: one line, and why.
 #[derive(Debug, Clone, PartialEq)]
@@ -34,24 +31,33 @@ pub(in crate::report) struct Step {
     pub(in crate::report) why: Vec<String>,
 }
 
-impl Step {
-    fn new(what: impl Into<String>, why: impl Into<String>) -> Self {
-        Self { what: what.into(), why: vec![why.into()] }
-    }
+/// A line in which `#` stands for names, one of the names, and the reason; a reason without a name is for all of the line.
+type Todo = (String, String, String);
 
-    /// The same thing for several batches or probes in one step, with the reason of each.
-    fn for_all(of: &[(String, String)], what: impl Fn(&str) -> String) -> Option<Self> {
-        let names: Vec<&str> = of.iter().map(|(name, _)| name.as_str()).collect();
-        let (_, first) = of.first()?;
-        let each = |(name, why): &(String, String)| match why.strip_prefix("it ") {
+fn todo(line: &str, name: impl Into<String>, why: impl Into<String>) -> Todo {
+    (line.to_owned(), name.into(), why.into())
+}
+
+impl Step {
+    /// The same thing for several batches or probes is one step, with the reason of each.
+    fn of(line: &str, all: &[Todo]) -> Self {
+        let (named, for_all): (Vec<&Todo>, Vec<&Todo>) =
+            all.iter().filter(|(other, ..)| other == line).partition(|(_, name, _)| !name.is_empty());
+        let names: Vec<&str> = named.iter().map(|(_, name, _)| name.as_str()).collect();
+        let letters = names.iter().scan(0, |sum, name| {
+            *sum += name.chars().count() + 2;
+            Some(*sum)
+        });
+        let shown = letters.take_while(|sum| *sum <= MOST_LETTERS).count().max(1);
+        let is_one = named.iter().all(|(.., why)| named.first().is_some_and(|(.., first)| why == first));
+        let each = |(_, name, why): &Todo| match why.strip_prefix("it ") {
+            _ if is_one => format!("{}.", capital(why)),
             Some(does) => format!("{name} {does}."),
             None => format!("{name}: {why}."),
         };
-        let why = match of.iter().all(|(_, why)| why == first) {
-            true => vec![format!("{}.", capital(first))],
-            false => of.iter().map(each).collect(),
-        };
-        Some(Self { what: what(&some(&names, MOST_NAMES)), why })
+        let why =
+            each_once(named.into_iter().map(each)).into_iter().chain(for_all.into_iter().map(|(.., why)| why.clone()));
+        Self { what: line.replace('#', &some(&names, shown)), why: why.collect() }
     }
 
     /// The step on a terminal.
@@ -61,95 +67,80 @@ impl Step {
             0 => String::new(),
             more => format!(" The page has {more} more."),
         };
-        format!("{}. {shown}{more}", self.what).trim_end().to_owned()
+        format!("{}. {shown}{more}", self.what)
     }
 }
 
 /// What to do, the most urgent first.
 pub(super) fn steps(study: &SeasonStudy, reader: &Reader) -> Vec<Step> {
-    let mut steps = batches(study, reader);
-    steps.extend(open_ends(study, reader));
-    entries(&mut steps, study, reader);
+    let mut all = batches(study, reader);
+    all.extend(open_ends(study, reader));
+    entries(&mut all, study, reader);
     if let Some(found) = study.drift.done() {
-        probes(&mut steps, study, found, reader);
+        probes(&mut all, study, found, reader);
     }
     for build in study.builds.done().into_iter().flat_map(|found| &found.builds).filter(|build| build.contradicted) {
-        steps.push(Step::new(
-            format!("Weigh and measure {} again", build.probe),
-            format!("No float of {:.1} g and its size can rest as it did in its baths.", build.total_mass_g),
-        ));
+        let why = format!("no float of {:.1} g and its size can rest as it did in its baths", build.total_mass_g);
+        all.push(todo("Weigh and measure # again", &build.probe, why));
     }
-    if let Some(calibrations) = study.calibrations.done() {
-        let mut with: Vec<&str> = calibrations.calibrations.iter().map(|c| c.probe.as_str()).collect();
+    if let Some(found) = study.calibrations.done() {
+        let mut with: Vec<&str> = found.calibrations.iter().map(|c| c.probe.as_str()).collect();
         with.dedup();
-        steps.extend(with.iter().filter_map(|probe| one_more_bath(study, probe, reader)));
-        let mut without: Vec<&str> = calibrations.without.iter().map(|none| none.probe.as_str()).collect();
-        without.retain(|probe| !with.contains(probe));
-        without.dedup();
-        if !without.is_empty() {
-            steps.push(Step::new(format!("Calibrate {}", some(&without, MOST_NAMES)), "No curve, so no gravity."));
-        }
+        all.extend(with.iter().filter_map(|probe| one_more_bath(study, probe, reader)));
+        let without = each_once(found.without.iter().map(|none| none.probe.as_str()));
+        let without = without.into_iter().filter(|probe| !with.contains(probe));
+        all.extend(without.map(|probe| todo("Calibrate # before its next batch", probe, "no curve, so no gravity")));
     }
-    steps
+    each_once(all.iter().map(|(line, ..)| line)).into_iter().map(|line| Step::of(line, &all)).collect()
 }
 
 /// What a provisional curve lacks: one bath while its calibration still takes baths, else a new calibration.
-fn one_more_bath(study: &SeasonStudy, probe: &str, reader: &Reader) -> Option<Step> {
+fn one_more_bath(study: &SeasonStudy, probe: &str, reader: &Reader) -> Option<Todo> {
     let (curve, next) = provisional(study, probe)?;
     let until = curve.calibrated_at.plus_hours(study.calibrations.done()?.settings.session_gap_h);
     let what = match study.latest.is_some_and(|now| now < until) {
-        true => format!("Mix one more bath for {probe} before {}, near", reader.hour(until)),
-        false => format!("Calibrate {probe} in water and three baths, one of them near"),
+        true => format!("Mix one more bath for # before {}, near", reader.hour(until)),
+        false => format!("Calibrate # in water and three baths, one of them near"),
     };
     let known = curve.tilt_deg_at_20c(next.sg).and_then(|tilt_deg| curve.sg_at(tilt_deg).ok());
-    let known = known.map_or_else(String::new, |e| format!(" There it tells {}.", reader.gravity(&e)));
+    let known = known.map_or_else(String::new, |e| format!(". There it tells {}", reader.gravity(&e)));
     let why = format!(
-        "For a litre take {:.0} g of sugar and {:.0} g of water. Its curve is provisional: {} baths do not check its form.{known}",
+        "for a litre take {:.0} g of sugar and {:.0} g of water. Its curve is provisional: {} baths do not check its form{known}",
         next.sucrose_g_per_l,
         next.water_g_per_l,
         curve.baths.len()
     );
-    Some(Step::new(format!("{what} {}", reader.plain(next.sg)), why))
+    Some(todo(&format!("{what} {}", reader.plain(next.sg)), probe, why))
 }
 
+/// The line of entries that do not fit.
+const LOOK_UP: &str = "Look up the #";
+
 /// Entries that the rest of the season contradicts, all in one step.
-fn entries(steps: &mut Vec<Step>, study: &SeasonStudy, reader: &Reader) {
-    let (mut all, said) = baths(study, reader);
+fn entries(all: &mut Vec<Todo>, study: &SeasonStudy, reader: &Reader) {
+    let (wrong, said) = baths(study, reader);
+    all.extend(wrong);
     if let Some(found) = study.drift.done() {
         let is_said = |of: &Misfit, bath: &BathPoint| bath.bath == of.bath && bath.at.days_since(of.at).abs() < 1.0;
         let is_new = |of: &&Misfit| of.kind != MisfitKind::Bath || !said.iter().any(|bath| is_said(of, bath));
-        misfits(steps, &mut all, found.misfits.iter().filter(is_new).collect(), reader);
+        misfits(all, found.misfits.iter().filter(is_new).collect(), reader);
     }
     for fit in study.kinetics.done().into_iter().flat_map(|found| &found.batches) {
         all.extend(samples(fit, reader));
     }
-    misdated(&mut all, study, reader);
-    let fate = |all: &[Wrong], fate: &str| match all.iter().any(|(_, why)| why.ends_with(DOUBT)) {
-        true if all.len() == 1 => String::new(),
-        true => "The rest is left out.".to_owned(),
-        false => fate.to_owned(),
-    };
-    match all.as_slice() {
-        [] => {}
-        [(what, why)] => steps
-            .push(Step { what: format!("Look up the {what}"), why: vec![capital(why), fate(&all, "It is left out.")] }),
-        _ => {
-            let mut why: Vec<String> = all.iter().map(|(what, why)| format!("{}: {why}", capital(what))).collect();
-            why.push(fate(&all, "They are left out.") + " Mend each slip in its file.");
-            steps.push(Step { what: format!("Look up {} that do not fit", count(all.len(), "entry", "entries")), why });
-        }
+    misdated(all, study, reader);
+    if all.iter().any(|(line, ..)| line == LOOK_UP) {
+        all.push(todo(LOOK_UP, "", "What is surely wrong is left out. Mend each slip in its file."));
     }
 }
 
-/// An entry, and what is wrong with it.
-type Wrong = (String, String);
-
 /// Baths that do not fit the others of a calibration, each once for all of its probes; with the baths themselves.
-fn baths<'a>(study: &'a SeasonStudy, reader: &Reader) -> (Vec<Wrong>, Vec<&'a BathPoint>) {
+fn baths<'a>(study: &'a SeasonStudy, reader: &Reader) -> (Vec<Todo>, Vec<&'a BathPoint>) {
     let mut all: BTreeMap<_, Vec<(&str, &BathPoint, f64)>> = BTreeMap::new();
     for c in study.calibrations.done().iter().flat_map(|found| &found.calibrations) {
         let slips = c.suspects.iter().filter(|of| of.is_slip);
-        let slips = slips.filter_map(|of| Some((c.baths.get(of.bath)?, of.off_sg, DOUBT)));
+        let slips =
+            slips.filter_map(|of| Some((c.baths.get(of.bath)?, of.off_sg, ". It, or another of them, is wrong")));
         let out = c.left_out.iter().filter(|bath| bath.residual_sg.is_finite());
         let out = out.map(|bath| (bath, -bath.residual_sg, ""));
         for (bath, off, doubt) in out.chain(slips) {
@@ -163,10 +154,8 @@ fn baths<'a>(study: &'a SeasonStudy, reader: &Reader) -> (Vec<Wrong>, Vec<&'a Ba
         let same = |r: &&Reference| r.bath.is_some() && r.bath == bath.bath && r.at.days_since(bath.at).abs() < 1.0;
         let other = study.season.references.iter().filter(same).find(|r| (r.sg - bath.sg).abs() > 0.0);
         let other = other.map(|r| format!("; for other probes it is {}", reader.plain(r.sg))).unwrap_or_default();
-        Some((
-            what.clone(),
-            off_by((bath.sg, *off), &format!("the other baths of {probes} say{other}"), reader) + doubt,
-        ))
+        let say = format!("the other baths of {probes} say{other}");
+        Some(todo(LOOK_UP, what, off_by((bath.sg, *off), &say, reader) + doubt))
     });
     (wrong.collect(), all.values().flatten().map(|(_, bath, _)| *bath).collect())
 }
@@ -174,11 +163,11 @@ fn baths<'a>(study: &'a SeasonStudy, reader: &Reader) -> (Vec<Wrong>, Vec<&'a Ba
 /// How far a gravity is off beside what others say.
 fn off_by((sg, off_sg): (f64, f64), others_say: &str, reader: &Reader) -> String {
     let way = if off_sg > 0.0 { "above" } else { "below" };
-    format!("{} is {} {way} what {others_say}.", reader.plain(sg), reader.size(off_sg))
+    format!("{} is {} {way} what {others_say}", reader.plain(sg), reader.size(off_sg))
 }
 
 /// Entries that other probes and samples contradict, the surest first.
-fn misfits(steps: &mut Vec<Step>, all: &mut Vec<Wrong>, mut found: Vec<&Misfit>, reader: &Reader) {
+fn misfits(all: &mut Vec<Todo>, mut found: Vec<&Misfit>, reader: &Reader) {
     found.sort_by(|a, b| (b.off_sg / b.se).abs().total_cmp(&(a.off_sg / a.se).abs()));
     for misfit in found {
         let (on, probes) = (reader.day(misfit.at), list(&misfit.probes));
@@ -189,33 +178,31 @@ fn misfits(steps: &mut Vec<Step>, all: &mut Vec<Wrong>, mut found: Vec<&Misfit>,
             MisfitKind::Original => format!("original gravity of {batch}"),
             MisfitKind::Readings => {
                 let (off, way) = (reader.size(misfit.off_sg), if misfit.off_sg > 0.0 { "lower" } else { "higher" });
-                let why = format!("The samples of {batch} lie {off} {way} on average.");
-                steps.push(Step::new(format!("Look whether {probes} was in {batch}"), why));
+                let why = format!("the samples of {batch} lie {off} {way} on average");
+                all.push(todo("Look whether #", format!("{probes} was in {batch}"), why));
                 continue;
             }
         };
         let and_all = if misfit.kind == MisfitKind::Bath { "" } else { " and all else" };
-        all.push((what, off_by((misfit.stated_sg, misfit.off_sg), &format!("{probes}{and_all} say"), reader)));
+        let say = format!("{probes}{and_all} say");
+        all.push(todo(LOOK_UP, what, off_by((misfit.stated_sg, misfit.off_sg), &say, reader)));
     }
 }
 
 /// Batches of which nobody has written down the end.
-fn open_ends(study: &SeasonStudy, reader: &Reader) -> Option<Step> {
+fn open_ends(study: &SeasonStudy, reader: &Reader) -> Vec<Todo> {
     let why = |LeftOpen { batch, last_at, moved }: &LeftOpen| {
         let why = match moved {
-            Some(moved) => {
-                format!("its probe {} has been in {} since {}", moved.probe, moved.batch, reader.day(moved.at))
-            }
+            Some(to) => format!("its probe {} has been in {} since {}", to.probe, to.batch, reader.day(to.at)),
             None => format!("nothing has come from it since {}", reader.day(*last_at)),
         };
-        (batch.clone(), why)
+        todo("Write down when # ended, as `ended_at`", batch, why)
     };
-    let open: Vec<Wrong> = study.season.left_open().iter().map(why).collect();
-    Step::for_all(&open, |names| format!("Write down when {names} ended, as `ended_at`"))
+    study.season.left_open().iter().map(why).collect()
 }
 
 /// Samples dated after the end of their batch, or long after all else of the season.
-fn misdated(all: &mut Vec<Wrong>, study: &SeasonStudy, reader: &Reader) {
+fn misdated(all: &mut Vec<Todo>, study: &SeasonStudy, reader: &Reader) {
     let mut of_batch: BTreeMap<&str, Vec<&Reference>> = BTreeMap::new();
     for sample in &study.season.references {
         let is_late = sample.flags.intersects(Flags::OUTSIDE_BATCH) && sample.use_as != Some(ReferenceUse::Ignore);
@@ -230,22 +217,25 @@ fn misdated(all: &mut Vec<Wrong>, study: &SeasonStudy, reader: &Reader) {
             (None, Some(latest)) => format!("the other data end on {}", reader.moment(latest)),
             (None, None) => continue,
         };
-        all.push(match samples.as_slice() {
-            [sample] => (
-                format!("date of the sample of {} in {batch}", reader.moment(sample.at)),
-                format!("{} stands there, but {late}.", reader.plain(sample.sg)),
+        let Some(first) = samples.first() else { continue };
+        let at = reader.moment(first.at);
+        all.push(match samples.len() {
+            1 => todo(
+                LOOK_UP,
+                format!("date of the sample of {at} in {batch}"),
+                format!("{} stands there, but {late}", reader.plain(first.sg)),
             ),
-            [first, ..] => (
-                format!("end of {batch} and the dates of {}", count(samples.len(), "sample", "samples")),
-                format!("the first is dated {}, but {late}.", reader.moment(first.at)),
+            n => todo(
+                LOOK_UP,
+                format!("end of {batch} and the dates of {n} samples"),
+                format!("the first is dated {at}, but {late}"),
             ),
-            [] => continue,
         });
     }
 }
 
 /// Samples that the curve of their batch was fitted without.
-fn samples(fit: &BatchFit, reader: &Reader) -> Vec<Wrong> {
+fn samples(fit: &BatchFit, reader: &Reader) -> Vec<Todo> {
     let points = fit.points.iter().zip(&fit.residuals_sg);
     let left_out = points.filter(|(point, _)| point.weight < 1.0 && matches!(point.source, PointSource::Sample(_)));
     let wrong = left_out.map(|(point, off_sg)| {
@@ -253,17 +243,17 @@ fn samples(fit: &BatchFit, reader: &Reader) -> Vec<Wrong> {
             true => format!("sample of {} in {}", reader.day(fit.instant(point.hours)), fit.batch),
             false => format!("original gravity of {}", fit.batch),
         };
-        (what, off_by((point.sg, *off_sg), "the curve through all else of the batch says", reader))
+        todo(LOOK_UP, what, off_by((point.sg, *off_sg), "the curve through all else of the batch says", reader))
     });
     wrong.collect()
 }
 
 /// Samples to draw and batches to warm.
-fn batches(study: &SeasonStudy, reader: &Reader) -> Vec<Step> {
-    let [mut rouse, mut warm, mut three, mut one_sample] = [const { Vec::new() }; 4];
+fn batches(study: &SeasonStudy, reader: &Reader) -> Vec<Todo> {
+    let mut all = Vec::new();
     for one in running(study) {
         let batch = &one.forecast.batch;
-        let (stuck, early) = (one.maybe_stuck(), one.forecast.early_attenuation.is_some());
+        let (stuck, early) = (one.maybe_stuck(), one.early());
         let ready = one.forecast.p_ready.filter(|p| *p >= MAYBE_READY);
         let mut why = Vec::new();
         match (stuck, ready) {
@@ -271,71 +261,57 @@ fn batches(study: &SeasonStudy, reader: &Reader) -> Vec<Step> {
             (None, Some(p)) if !early => why.push(format!("it may be at rest (chance {})", percent(p))),
             (None, _) => {}
         }
-        if early {
-            why.push(
-                "so little attenuation is unusual for beer (65 to 85 % is usual), whatever its yeast did before"
-                    .to_owned(),
-            );
-        }
+        let little = "so little attenuation is unusual for beer (65 to 85 % is usual), whatever its yeast did before";
+        why.extend(early.then(|| little.to_owned()));
         if let Some(found) = study.drift.done() {
             let probes = study.season.batches.iter().filter(|of| of.batch == *batch).flat_map(|of| &of.probes);
             let reads =
                 |probe: &ProbeDrift| Some(format!("its probe {} reads {}", probe.probe, off(found, probe, reader)?));
             why.extend(probes.filter_map(|probe| reads(found.of_probe(probe)?)));
         }
-        let step = match (stuck, ready) {
+        let (line, urgency) = match (stuck, ready) {
             _ if why.is_empty() => continue,
-            _ if early => &mut rouse,
-            (Some(_), _) => &mut warm,
-            (None, Some(_)) => &mut three,
-            (None, None) => &mut one_sample,
+            _ if early => ("Warm #, rouse the yeast and measure the limit by a forced ferment", 0),
+            (Some(_), _) => ("Warm # a little and take a degassed sample", 1),
+            (None, Some(_)) => ("Take degassed samples of # on three days, warm", 2),
+            (None, None) => ("Take a degassed sample of #", 3),
         };
-        step.push((batch.clone(), why.join("; ")));
+        all.push((urgency, todo(line, batch, why.join("; "))));
     }
-    let made = [
-        Step::for_all(&rouse, |names| {
-            format!("Warm {names}, rouse the yeast and measure the limit by a forced ferment")
-        }),
-        Step::for_all(&warm, |names| format!("Warm {names} a little and take a degassed sample")),
-        Step::for_all(&three, |names| format!("Take degassed samples of {names} on three days, warm")),
-        Step::for_all(&one_sample, |names| format!("Take a degassed sample of {names}")),
-    ];
-    made.into_iter().flatten().collect()
+    all.sort_by_key(|(urgency, _)| *urgency);
+    all.into_iter().map(|(_, todo)| todo).collect()
 }
 
 /// Probes to calibrate and to check.
-fn probes(steps: &mut Vec<Step>, study: &SeasonStudy, found: &Drift, reader: &Reader) {
+fn probes(all: &mut Vec<Todo>, study: &SeasonStudy, found: &Drift, reader: &Reader) {
+    let (calibrate, check, later) =
+        ("Calibrate #", "Check # in water after the batch", "Check # in water after the next batch");
     let size = |probe: &ProbeDrift| probe.offset_sg.value().map_or(0.0, f64::abs);
+    let mut probes = Trust::all(study, found, reader);
+    probes.sort_by(|(a, _), (b, _)| size(b).total_cmp(&size(a)));
+    let limit = format!("Calibrate what is off by more than {}.", reader.scales.limit(found.limit_sg));
+    let baths = study.bath_plan.done().and_then(BathPlan::recommended).map(gravities);
+    let baths =
+        baths.map(|sg| format!("Mix these baths: SG {sg}. The grams stand with the probes, under \"The next baths\"."));
     // What a provisional curve needs is said apart.
-    let mut all = Trust::all(study, found, reader);
-    all.sort_by(|(a, _), (b, _)| size(b).total_cmp(&size(a)));
-    let of = |wanted, why: &dyn Fn(&ProbeDrift) -> Option<String>| -> Vec<(String, String)> {
-        let of = all.iter().filter(|(_, trust)| *trust == wanted);
-        of.filter_map(|(probe, _)| Some((probe.probe.clone(), why(probe)?))).collect()
-    };
-    let is_off = of(Trust::No, &|probe| Some(format!("it reads {}", off(found, probe, reader)?)));
-    steps.extend(Step::for_all(&is_off, |names| format!("Calibrate {names}")).map(|mut step| {
-        step.why.extend(study.bath_plan.done().and_then(BathPlan::recommended).map(|taken| {
-            format!(
-                "Mix these baths: SG {}. The grams for each stand with the probes, under \"The next baths\".",
-                gravities(taken)
-            )
-        }));
-        step
-    }));
-    let unknown = of(Trust::CheckIt, &|_| Some("the error is no longer known well enough".to_owned()));
-    let soon = of(Trust::Yes, &|probe| match (&probe.recalibrate, study.latest) {
-        (Recalibrate::By(at), Some(now)) if at.days_since(now) <= SOON_D => {
-            Some(format!("the error is known well enough until {}", reader.day(*at)))
-        }
-        _ => None,
-    });
-    let check = [
-        Step::for_all(&unknown, |names| format!("Check {names} in water after the batch")),
-        Step::for_all(&soon, |names| format!("Check {names} in water after the next batch")),
-    ];
-    for mut step in check.into_iter().flatten() {
-        step.why.push(format!("Calibrate what is off by more than {}.", reader.scales.limit(found.limit_sg)));
-        steps.push(step);
+    for (line, wanted, after) in
+        [(calibrate, Trust::No, baths), (check, Trust::CheckIt, Some(limit.clone())), (later, Trust::Yes, Some(limit))]
+    {
+        let why = |probe: &ProbeDrift| match (wanted, &probe.recalibrate, study.latest) {
+            (Trust::No, ..) => Some(format!("it reads {}", off(found, probe, reader)?)),
+            (Trust::CheckIt, ..) => Some("the error is no longer known well enough".to_owned()),
+            (_, Recalibrate::By(at), Some(now)) if at.days_since(now) <= SOON_D => {
+                Some(format!("the error is known well enough until {}", reader.day(*at)))
+            }
+            _ => None,
+        };
+        let of = probes.iter().filter(|(_, trust)| *trust == wanted);
+        let before = all.len();
+        all.extend(of.filter_map(|(probe, _)| Some(todo(line, &probe.probe, why(probe)?))));
+        all.extend(after.filter(|_| all.len() > before).map(|after| todo(line, "", after)));
     }
 }
+
+#[cfg(test)]
+#[path = "../../../tests/inside/steps.rs"]
+mod tests;
