@@ -100,7 +100,7 @@ fn one_more_bath(study: &SeasonStudy, probe: &str, reader: &Reader) -> Option<To
     let until = curve.calibrated_at.plus_hours(study.calibrations.done()?.settings.session_gap_h);
     let what = match study.latest.is_some_and(|now| now < until) {
         true => format!("Mix one more bath for # before {}, near", reader.hour(until)),
-        false => format!("Calibrate # in water and three baths, one of them near"),
+        false => "Calibrate # in water and three baths, one of them near".to_owned(),
     };
     let known = curve.tilt_deg_at_20c(next.sg).and_then(|tilt_deg| curve.sg_at(tilt_deg).ok());
     let known = known.map_or_else(String::new, |e| format!(". There it tells {}", reader.gravity(&e)));
