@@ -15,7 +15,7 @@ use super::svg::{WIDEST, panel};
 use super::words::{minute, percent};
 
 /// Most rows of the picture.
-const MOST: usize = 40;
+const MOST: usize = 20;
 
 impl Forecasts {
     pub(crate) fn chart_on(&self, scales: &Scales) -> Result<Figure> {
@@ -54,7 +54,7 @@ impl Forecasts {
             Ok(())
         })?;
         let alt = rows.iter().map(|row| in_words(row, scales)).collect::<Vec<_>>().join(" ");
-        let left_out = if left_out > 0 { format!(" {left_out} older forecasts are not drawn.") } else { String::new() };
+        let left_out = if left_out > 0 { format!(" {left_out} more forecasts are not drawn.") } else { String::new() };
         Ok(Figure::new("What finishes when", alt, vec![drawn]).with_caption(format!(
             "Dot: as likely before as after. Thick bar: half of the probability. Thin bar: {}. Upright line: the moment of the \
              forecast. At the right: how likely the batch is at rest and not stuck at that moment. A forecast is \
@@ -74,7 +74,7 @@ impl Forecast {
         let steps = quarters.map(|(a, b, p)| (hours(a), hours(b), p / b.hours_since(a).max(1.0)));
         let highest = steps.iter().map(|(.., density)| *density).fold(0.0, f64::max);
         let room = 0.03 * to.hours_since(from).max(24.0);
-        let drawn = panel(WIDEST, 74, |paper| {
+        let drawn = panel(WIDEST, 48, |paper| {
             let x = Axis { title: String::new(), ..Axis::time(scales, from.plus_hours(-room), to.plus_hours(room), 5) };
             let y = Axis { low: 0.0, high: 1.1 * highest, ticks: Vec::new(), title: String::new(), grid: false };
             let plot = Frame::new("", x, y).room_left(10).on(paper)?;

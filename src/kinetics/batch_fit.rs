@@ -178,7 +178,7 @@ impl BatchFit {
             (BatchState::LeftOpen, Status::Stuck) => "at rest, stuck, end not noted",
             (BatchState::LeftOpen, Status::TooFewData) => "end not noted, too few data",
             (BatchState::LeftOpen, _) => "end not noted",
-            (BatchState::AtRest, Status::Stuck) => "at rest, stuck",
+            (BatchState::AtRest, Status::Stuck) => "at rest, perhaps stuck",
             (BatchState::AtRest, _) => "at rest",
             (BatchState::Running, Status::TooFewData) => "running, too few data",
             (BatchState::Running, Status::NotStarted) => "running, not started",

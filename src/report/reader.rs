@@ -51,11 +51,11 @@ impl Reader {
         format!("{before}{:.*}{behind}", shown.decimals(4), shown.value(sg))
     }
 
-    /// A gravity and how far it may reach: `SG 1.0112 (1.0098 to 1.0126)`.
-    pub(super) fn gravity_range(&self, range: [f64; 3]) -> String {
+    /// How far a gravity may reach: `SG 1.0098 to 1.0126`.
+    pub(super) fn gravity_range(&self, low: f64, high: f64) -> String {
         let (shown, (before, behind)) = (self.scales.gravity(""), self.gravities());
-        let (n, [middle, low, high]) = (shown.decimals(4), range.map(|sg| shown.value(sg)));
-        format!("{before}{middle:.n$}{behind} ({low:.n$} to {high:.n$})")
+        let (n, [low, high]) = (shown.decimals(4), [low, high].map(|sg| shown.value(sg)));
+        format!("{before}{low:.n$} to {high:.n$}{behind}")
     }
 
     /// A gravity with its standard error: `gravity 1.0120 ± 0.0007`.

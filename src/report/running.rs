@@ -1,7 +1,8 @@
-//! The batches that run at the end of the data, each in two sentences.
+//! The batches that run at the end of the data, each in a few sentences.
 
 use std::cmp::Reverse;
 
+use crate::fit::Estimate;
 use crate::forecast::{Forecast, Quantiles};
 use crate::kinetics::{BatchFit, BatchState, Status, Trait};
 use crate::liquid::{abv_percent, apparent_attenuation};
@@ -9,14 +10,18 @@ use crate::study::SeasonStudy;
 use crate::units::Instant;
 
 use super::reader::Reader;
-use super::words::{list, percent};
+use super::words::{capital, percent};
 
 /// Data older than this at the end of the season are said to be, hours.
 const OLD_H: f64 = 6.0;
 /// Most batches that are told of where none runs.
 const MOST_RESULTS: usize = 4;
 /// A finish known better than this is told to the hour, hours.
-const SHARP_H: f64 = 72.0;
+const SHARP_H: f64 = 48.0;
+/// Chance of being stuck from which a batch is worth a look.
+const MAYBE_STUCK: f64 = 0.2;
+/// Apparent attenuation from which a beer at rest is usual: common practice.
+const USUAL_ATTENUATION: f64 = 0.65;
 
 /// One running batch.
 #[derive(Debug, Clone, Copy)]
@@ -75,11 +80,12 @@ pub(super) fn results(study: &SeasonStudy, reader: &Reader) -> Vec<String> {
 }
 
 impl RunningBatch<'_> {
-    /// Batch, yeast and vessel.
+    /// Batch, yeast, vessel and age.
     pub(super) fn name(&self) -> String {
-        let Forecast { batch, strain, vessel, .. } = self.forecast;
+        let Forecast { batch, strain, vessel, as_of, .. } = self.forecast;
         let vessel = vessel.as_ref().map_or_else(String::new, |vessel| format!(" in {vessel}"));
-        format!("{batch}, {strain}{vessel}")
+        let day = |fit: &BatchFit| format!(", day {:.0}", as_of.days_since(fit.pitched_at).ceil());
+        format!("{batch}, {strain}{vessel}{}", self.fit.map_or_else(String::new, day))
     }
 
     /// Whether its curve says that it is at rest, and its forecast does not doubt it.
@@ -90,116 +96,108 @@ impl RunningBatch<'_> {
 
     /// Its state for a reader.
     pub(super) fn state(&self) -> &'static str {
+        let maybe_stuck = self.early() || self.maybe_stuck().is_some();
         match self.fit {
+            Some(_) if self.at_rest() && maybe_stuck => "at rest, perhaps stuck",
             Some(fit) if fit.state() == BatchState::AtRest && !self.at_rest() => "running, near rest",
             Some(fit) => fit.state_in_words(),
             None => "running",
         }
     }
 
-    /// Where it stands: its state, then what was measured, then what has become of its sugar.
-    pub(super) fn now(&self, reader: &Reader) -> String {
-        let mut said = Vec::new();
-        let level = self.forecast.level();
-        let now = self.fit.and_then(|fit| fit.band(&[fit.last_hours], level).ok()?.first().cloned());
-        // Of a batch that has not started it is the original gravity, and of its sugar nothing has become anything.
-        let idle = self.fit.filter(|fit| fit.status == Status::NotStarted);
-        let now = now.or_else(|| idle?.finding(Trait::OriginalSg).estimate().cloned());
-        said.extend(now.as_ref().map(|sg| reader.gravity(sg)));
-        said.extend(self.temp_c.map(|temp_c| reader.temperature(temp_c)));
-        if let Some(fit) = self.fit {
-            said.push(format!("day {:.0}", self.forecast.as_of.days_since(fit.pitched_at).ceil()));
-        }
-        let old = self.forecast.last_reading_at.filter(|at| self.forecast.as_of.hours_since(*at) > OLD_H);
-        said.extend(old.map(|at| format!("no reading since {}", reader.hour(at))));
-        let mut state = self.state().to_owned();
-        if let Some(first) = state.get(..1).map(str::to_uppercase) {
-            state.replace_range(..1, &first);
-        }
-        let mut so_far = Vec::new();
-        // A curve that shows its end tells how far it is; before, other batches tell more.
-        let ends = self.fit.filter(|fit| fit.finding(Trait::TerminalSg).value().is_some());
-        let done = ends.map_or(&self.forecast.progress, |fit| &fit.progress).value();
-        if let Some(done) = done.filter(|_| idle.is_none()) {
-            so_far.push(format!("{} of its drop", percent(done)));
-        }
-        let original = self.fit.and_then(|fit| fit.finding(Trait::OriginalSg).value());
-        if let Some((original, now)) = original.zip(now).filter(|_| idle.is_none()) {
-            let attenuation = apparent_attenuation(original, now.value).ok();
-            so_far.extend(attenuation.map(|share| format!("{:.0}\u{a0}% apparent attenuation", 100.0 * share)));
-            let alcohol = abv_percent(original, now.value).ok();
-            so_far.extend(alcohol.map(|percent| format!("about {:.1}\u{a0}% alcohol", percent.max(0.0))));
-        }
-        let so_far = if so_far.is_empty() { String::new() } else { format!(" So far {}.", list(&so_far)) };
-        format!("{state}: {}.{so_far}", said.join(", "))
+    /// The chance that it comes to rest too high, where that is worth a look.
+    pub(super) fn maybe_stuck(&self) -> Option<f64> {
+        self.forecast.p_stuck.filter(|p| *p >= MAYBE_STUCK)
     }
 
-    /// When and where it comes to rest; of one that probably has, when it did.
-    pub(super) fn finish(&self, reader: &Reader) -> String {
-        let Forecast { finish, terminal_sg, why, as_of, .. } = self.forecast;
+    /// Whether it seems to rest at an attenuation that is unusually little, by its forecast and by its curve.
+    pub(super) fn early(&self) -> bool {
+        self.forecast.early_attenuation.is_some() && self.attenuation().is_none_or(|share| share < USUAL_ATTENUATION)
+    }
+
+    /// Whether it has not started: of its sugar nothing has become anything.
+    fn idle(&self) -> bool {
+        self.fit.is_some_and(|fit| fit.status == Status::NotStarted)
+    }
+
+    /// Its gravity at the last reading of its curve.
+    fn gravity(&self) -> Option<Estimate> {
+        let now = self.fit?.band(&[self.fit?.last_hours], self.forecast.level()).ok();
+        let now = now.and_then(|band| band.first().cloned());
+        now.or_else(|| self.fit?.finding(Trait::OriginalSg).estimate().filter(|_| self.idle()).cloned())
+    }
+
+    /// Its original gravity, once it has started.
+    fn original(&self) -> Option<f64> {
+        self.fit?.finding(Trait::OriginalSg).value().filter(|_| !self.idle())
+    }
+
+    fn attenuation(&self) -> Option<f64> {
+        apparent_attenuation(self.original()?, self.gravity()?.value).ok()
+    }
+
+    /// Where it stands: its state, what was measured, and what has become of its sugar.
+    pub(super) fn now(&self, reader: &Reader) -> String {
+        let mut said = Vec::new();
+        let now = self.gravity();
+        said.extend(now.as_ref().map(|sg| reader.gravity(sg)));
+        said.extend(self.temp_c.map(|temp_c| reader.temperature(temp_c)));
+        said.extend(self.attenuation().map(|share| format!("{} attenuation", percent(share))));
+        let alcohol = self.original().zip(now).and_then(|(original, now)| abv_percent(original, now.value).ok());
+        said.extend(alcohol.map(|percent| format!("{:.1}\u{a0}% alcohol", percent.max(0.0))));
+        let old = self.forecast.last_reading_at.filter(|at| self.forecast.as_of.hours_since(*at) > OLD_H);
+        said.extend(old.map(|at| format!("no reading since {}", reader.hour(at))));
+        format!("{}: {}.", capital(self.state()), said.join(", "))
+    }
+
+    /// When it comes to rest, or did, and how likely it is ready.
+    pub(super) fn rest(&self, reader: &Reader) -> String {
+        let Forecast { finish, why, as_of, p_ready, .. } = self.forecast;
         let Some(finish) = finish else { return format!("No forecast: {why}.") };
-        let when = when(finish, self.forecast.level(), reader);
         let verb = match (self.at_rest(), finish.p50 <= *as_of) {
             (true, true) => "It came to rest",
             (false, true) => "It may have come to rest",
             (true, false) => "The forecast puts its rest",
             (false, false) => "It comes to rest",
         };
-        let at = terminal_sg.map(|q| reader.gravity_range([q.p50, q.p05, q.p95]));
-        let at = at.map_or_else(String::new, |sg| format!(", at {sg}"));
-        let early = self.forecast.early_attenuation.map_or_else(String::new, |share| {
-            format!(
-                ", but {} apparent attenuation is unusually little for beer, and its limit was not measured",
-                percent(share)
-            )
-        });
-        let ready = self.forecast.p_ready.map_or_else(String::new, |p| {
-            format!(" Chance that it is ready, at rest and not stuck: {}{early}.", percent(p))
-        });
-        format!("{verb} {when}{at}.{ready}")
+        let ready = match (self.early(), p_ready) {
+            (true, _) => " Whether it is ready is open: its attenuation is unusually little for beer.".to_owned(),
+            (false, Some(p)) => format!(" Ready now: {}.", percent(*p)),
+            (false, None) => String::new(),
+        };
+        format!("{verb} {}.{ready}", when(finish, self.forecast.level(), reader))
+    }
+
+    /// How far it has come, and where it ends.
+    pub(super) fn further(&self, reader: &Reader) -> String {
+        let Forecast { terminal_sg, p_ready, progress, .. } = self.forecast;
+        let mut said = Vec::new();
+        // A curve that shows its end tells how far it is; before, other batches tell more.
+        let ends = self.fit.filter(|fit| fit.finding(Trait::TerminalSg).value().is_some());
+        let done = ends.map_or(progress, |fit| &fit.progress).value().filter(|_| !self.idle());
+        said.extend(done.map(|done| format!("So far {} of its drop.", percent(done))));
+        // At rest its own curve knows best, and is what the batch's part of the page shows.
+        let seen = ends.filter(|_| self.at_rest()).and_then(|fit| fit.finding(Trait::TerminalSg).estimate());
+        let foretold = terminal_sg.as_ref().map(|q| (self.forecast.level(), q.p05, q.p95));
+        said.extend(seen.map(|e| (e.level, e.lower, e.upper)).or(foretold).map(|(level, low, high)| {
+            format!("Terminal gravity ({}): {}.", percent(level), reader.gravity_range(low, high))
+        }));
+        said.extend(p_ready.filter(|_| self.early()).map(|p| {
+            format!("The limit of its wort was not measured. If its yeast always ends so early, the chance that it is ready is {}.", percent(p))
+        }));
+        said.join(" ")
     }
 }
 
 fn when(finish: &Quantiles<Instant>, level: f64, reader: &Reader) -> String {
     let sharp = finish.p95.hours_since(finish.p05) < SHARP_H;
-    let moment = |at| if sharp { reader.hour(at) } else { reader.day(at) };
-    format!("about {} ({}: {} to {})", moment(finish.p50), percent(level), moment(finish.p05), moment(finish.p95))
+    let [from, middle, to] =
+        [finish.p05, finish.p50, finish.p95].map(|at| if sharp { reader.hour(at) } else { reader.day(at) });
+    // The month is said once.
+    let from = from.rsplit_once(' ').filter(|(_, month)| !sharp && to.ends_with(month)).map_or(&*from, |(day, _)| day);
+    format!("about {middle} ({}: {from} to {to})", percent(level))
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::fit::Finding;
-    use crate::study::Study;
-
-    #[test]
-    fn ready_does_not_stand_alone_beside_little_attenuation() {
-        let study = Study::of(crate::season::Season::default()).run().unwrap();
-        let at = Instant::parse("2031-01-29T12:00:00Z").unwrap();
-        let at_once = Quantiles { p05: at, p25: at, p50: at, p75: at, p95: at };
-        let forecast = |early_attenuation: Option<f64>| Forecast {
-            batch: "b10".to_owned(),
-            strain: "scurvygrass".to_owned(),
-            vessel: None,
-            as_of: at.plus_days(1.0),
-            last_reading_at: Some(at),
-            progress: Finding::missing("test"),
-            finish: Some(at_once),
-            terminal_sg: None,
-            p_finished: Some(0.97),
-            p_stuck: Some(0.04),
-            p_stuck_now: Some(0.04),
-            p_ready: Some(0.93),
-            p_finished_in_days: Vec::new(),
-            early_attenuation,
-            method: String::new(),
-            why: String::new(),
-        };
-        let said = |early: Option<f64>| {
-            RunningBatch { forecast: &forecast(early), fit: None, temp_c: None }.finish(&Reader::of(&study))
-        };
-        assert!(said(None).ends_with("at rest and not stuck: 93 %."), "{}", said(None));
-        let early = said(Some(0.47));
-        assert!(early.contains("93 %, but 47 % apparent attenuation is unusually little for beer"), "{early}");
-    }
-}
+#[path = "../../tests/inside/running_batch.rs"]
+mod tests;

@@ -1,7 +1,7 @@
 //! Numbers and times in sentences.
 
 pub(super) use crate::chart::{minute, percent, signed};
-pub(super) use crate::season::some;
+pub(super) use crate::season::{capital, some};
 
 /// `1 batch`, `2 batches`.
 pub(super) fn count(n: usize, one: &str, many: &str) -> String {

@@ -71,7 +71,7 @@ pub(crate) use frame::{CellKind, FrameBuilder};
 pub(crate) use lookups::PAIR_WINDOW_MIN;
 pub use lookups::Pair;
 pub(crate) use mapping_file::{meant, place_in, season_toml};
-pub(crate) use names::{each_once, guess, list, some};
+pub(crate) use names::{capital, each_once, guess, list, some};
 pub(crate) use read::read_text;
 pub use readings::{Reading, Readings};
 pub(crate) use reference_sd::{HYDROMETER_SD_SG, WATER_SD_SG, WEIGHED_SD_SG};

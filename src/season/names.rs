@@ -67,6 +67,13 @@ pub(crate) fn some<S: AsRef<str>>(names: &[S], most: usize) -> String {
     }
 }
 
+/// The words as the begin of a sentence.
+pub(crate) fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    let first = letters.next().into_iter().flat_map(char::to_uppercase);
+    first.chain(letters).collect()
+}
+
 /// The first `longest` characters of a text, with dots where it is cut, as [`visible`] shows them.
 pub(crate) fn short(text: &str, longest: usize) -> String {
     match text.char_indices().nth(longest) {

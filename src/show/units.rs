@@ -73,31 +73,13 @@ mod tests {
 
     #[test]
     fn an_estimate_finds_its_error() {
-        let names = [
-            "lag_h",
-            "lag_se",
-            "drift_sg_per_30d",
-            "se",
-            "lower",
-            "gradual_sg_per_30d",
-            "gradual_se",
-            "gradual_lower",
-            "zero_deg_per_30d",
-            "zero_lower_deg",
-            "zero_se_deg",
-            "share_out_of_limit",
-            "share_se",
-            "n",
-        ];
-        assert_eq!(error_column("lag_h", &names), Some("lag_se"));
-        assert_eq!(error_column("lag_se", &names), Some("lag_se"));
-        assert_eq!(error_column("drift_sg_per_30d", &names), Some("se"));
-        assert_eq!(error_column("lower", &names), Some("se"));
-        assert_eq!(error_column("gradual_lower", &names), Some("gradual_se"));
-        assert_eq!(error_column("zero_deg_per_30d", &names), Some("zero_se_deg"));
-        assert_eq!(error_column("zero_lower_deg", &names), Some("zero_se_deg"));
-        assert_eq!(error_column("zero_se_deg", &names), Some("zero_se_deg"));
-        assert_eq!(error_column("share_out_of_limit", &names), Some("share_se"));
+        let names = "lag_h lag_se drift_sg_per_30d se lower gradual_sg_per_30d gradual_se gradual_lower zero_deg_per_30d \
+                     zero_lower_deg zero_se_deg share_out_of_limit share_se n";
+        let names: Vec<&str> = names.split_whitespace().collect();
+        let errors = "lag_se lag_se se se se gradual_se gradual_se gradual_se zero_se_deg zero_se_deg zero_se_deg share_se share_se";
+        for (name, error) in names.iter().zip(errors.split(' ')) {
+            assert_eq!(error_column(name, &names), Some(error), "{name}");
+        }
         assert_eq!(error_column("n", &names), None);
     }
 }

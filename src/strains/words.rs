@@ -2,9 +2,9 @@
 
 use crate::fit::{Estimate, decimals_for};
 use crate::kinetics::Trait;
-use crate::season::{each_once, some};
+use crate::season::{capital, some};
 
-use super::result::{StrainContrast, Strains, Verdict};
+use super::result::{StrainContrast, Strains, TraitComparison, Verdict};
 
 /// Names and differences in one sentence.
 pub(super) const MOST_NAMED: usize = 6;
@@ -37,7 +37,7 @@ impl Strains {
         if !stuck.is_empty() {
             let stuck = some(&stuck, MOST_NAMED);
             said.push(format!(
-                "Stuck: {stuck}. Such batches are left out of traits that rest on the terminal gravity."
+                "Stuck, of the batches seen at rest: {stuck}. They are left out of traits that rest on the terminal gravity."
             ));
         }
         said
@@ -46,13 +46,20 @@ impl Strains {
     /// What to know of the comparison of these traits: what it allows for, what could not be told apart, and strains that look
     /// like one.
     pub fn notes(&self, traits: &[Trait]) -> Vec<String> {
-        let sentence = |note: &String| {
-            let mut letters = note.chars();
-            let first = letters.next().map_or_else(String::new, |first| first.to_uppercase().to_string());
-            format!("{first}{}.", letters.as_str())
-        };
-        let notes = traits.iter().filter_map(|which| self.how(*which)).flat_map(|how| &how.notes);
-        let mut said = each_once(notes.map(sentence));
+        // The numbers of a note differ from trait to trait: those of the first are said.
+        let words = |note: &str| note.split('(').next().unwrap_or_default().to_owned();
+        let hows: Vec<_> = traits.iter().filter_map(|which| self.how(*which)).collect();
+        let has = |how: &TraitComparison, note: &str| how.notes.iter().any(|other| words(other) == words(note));
+        let mut said: Vec<String> = Vec::new();
+        for (how, note) in hows.iter().flat_map(|how| how.notes.iter().map(move |note| (how, note))) {
+            let sentence = match hows.iter().all(|other| has(other, note)) {
+                true => format!("{}.", capital(note)),
+                false => format!("{}: {note}.", title(how.which)),
+            };
+            if !said.iter().any(|other| words(other) == words(&sentence)) {
+                said.push(sentence);
+            }
+        }
         let one = |(a, b): &(String, String)| {
             format!("{a} and {b} look like one strain written in two ways, and are not merged.")
         };
@@ -65,8 +72,7 @@ impl Strains {
             self.contrasts.iter().filter(|pair| pair.which == which && pair.verdict == Some(verdict)).collect()
         };
         let mut said = Vec::new();
-        // What stands behind the comma is the scale, which the table names.
-        let title = which.title().split(',').next().unwrap_or_default();
+        let title = title(which);
         let (unit, times) = match which.difference_unit() {
             "fraction" => (" percentage points".to_owned(), 100.0),
             unit => (format!(" {unit}"), 1.0),
@@ -97,7 +103,7 @@ impl Strains {
             let most = most.map_or("over 200".to_owned(), ToString::to_string);
             let least = more.iter().flatten().min().map_or(String::new(), |least| format!("{least} to "));
             let batches = if least == format!("{most} to ") { most } else { format!("{least}{most}") };
-            let open = format!("Open: {} of {all} pairs.", open.len());
+            let open = format!("{title}: open for {} of {all} pairs.", open.len());
             let difference = format!("a difference of {}{unit} four times in five", times * first.margin);
             said.push(match batches.as_str() {
                 "0" => format!("{open} These batches would have shown {difference}."),
@@ -106,6 +112,11 @@ impl Strains {
         }
         said
     }
+}
+
+/// A trait without its scale, which stands behind a comma and in the table.
+fn title(which: Trait) -> &'static str {
+    which.title().split(',').next().unwrap_or_default()
 }
 
 /// A pair that differs, the one that is above first.

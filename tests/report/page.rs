@@ -100,7 +100,7 @@ fn a_curve_of_water_and_two_baths_is_provisional_and_the_step_says_what_it_lacks
     assert!(text.contains("  dunlin  provisional ") && !text.contains("rust it"), "{text}");
     // The data end ten days later: one bath more would begin a new calibration.
     assert!(text.contains("Calibrate dunlin in water and three baths, one of them near SG 1.02"), "{text}");
-    assert!(text.contains("as 3 baths do not check its form. There it tells gravity 1.0"), "{text}");
+    assert!(text.contains("3 baths do not check its form. There it tells gravity 1.0"), "{text}");
 }
 
 #[test]
@@ -116,8 +116,8 @@ fn a_bath_that_is_typed_wrong_is_to_be_looked_up() {
     let typed = season.references.iter_mut().find(|r| r.bath.as_deref() == Some("strong")).unwrap();
     typed.sg = 1.0072;
     let text = text(&season);
-    assert!(text.contains("Look up the bath strong of Mo 3 Feb: SG 1.0072 is 0.06"), "{text}");
-    let said = " below what the other baths of dunlin say, and for other probes it is SG 1.0720. It is left out.";
+    assert!(text.contains("Look up the bath strong of Mo 3 Feb. SG 1.0072 is 0.06"), "{text}");
+    let said = " below what the other baths of dunlin say; for other probes it is SG 1.0720. What is surely wrong is left out.";
     assert!(text.contains(said), "{text}");
     assert_eq!(text.matches("Look up the bath").count(), 1, "{text}");
 }
@@ -137,7 +137,7 @@ fn a_sample_dated_after_its_batch_is_to_be_looked_up_and_moves_nothing() {
     let study = run(season);
     assert_eq!(study.kinetics.done(), before.kinetics.done());
     let text = Summary::of(&study).text(1000);
-    let said = "Look up the date of the sample of We 1 Oct 2031 09:00 in amber-1 (SG 1.0140): amber-1 had ended on Th 13 Feb 2031 10:00.";
+    let said = "Look up the date of the sample of We 1 Oct 2031 09:00 in amber-1. SG 1.0140 stands there, but amber-1 had ended on Th 13 Feb 2031 10:00.";
     assert!(text.contains(said), "{text}");
     assert!(!Summary::of(&before).text(1000).contains("Look up the date"));
 }
@@ -147,14 +147,17 @@ fn a_batch_without_an_end_is_asked_for_and_is_not_shown_as_running() {
     let mut season = first_season();
     season.batches[0].ended_at = None;
     let running = Summary::of(&run(season.clone())).text(1000);
-    assert!(!running.contains("When did"), "{running}");
+    assert!(!running.contains("Write down when"), "{running}");
     let mut later = season.batches[0].clone();
     (later.batch, later.pitched_at) = ("amber-2".to_owned(), season.latest().unwrap().plus_days(9.0));
     later.probes.clear();
     season.batches.push(later);
     let study = run(season);
     let text = Summary::of(&study).text(1000);
-    assert!(text.contains("When did amber-1 end? Nothing has come from it since Th 13 Feb."), "{text}");
+    assert!(
+        text.contains("Write down when amber-1 ended, as `ended_at`. Nothing has come from it since Th 13 Feb."),
+        "{text}"
+    );
     let words = study.kinetics.done().unwrap().get("amber-1").unwrap().state_in_words();
     assert!(words.ends_with("end not noted"), "{words}");
     let (_home, html) = page(&study);
@@ -168,7 +171,7 @@ fn a_mass_that_no_float_of_its_size_has_is_to_be_weighed_again() {
     assert!(!Summary::of(&run(season.clone())).text(1000).contains("Weigh"));
     season.probes[0].total_mass_g = Some(48.1);
     let text = Summary::of(&run(season)).text(1000);
-    assert!(text.contains("Weigh and measure dunlin again: no float of 48.1 g"), "{text}");
+    assert!(text.contains("Weigh and measure dunlin again. No float of 48.1 g"), "{text}");
 }
 
 #[test]

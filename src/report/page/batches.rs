@@ -60,8 +60,9 @@ fn one(study: &SeasonStudy, fit: &BatchFit, i: usize, reader: &Reader) -> Markup
     let series = study.series.iter().find(|series| series.batch == fit.batch);
     let now = |row: &&Forecast| row.batch == fit.batch && Some(row.as_of) == study.latest;
     let forecast: Option<&Forecast> = study.forecasts.done().and_then(|all| all.rows.iter().find(now));
+    let running = running(study).into_iter().find(|one| one.forecast.batch == fit.batch);
     // Where a running batch will end is said by its forecast alone.
-    let runs = fit.state() == BatchState::Running;
+    let runs = running.map_or(fit.state() == BatchState::Running, |one| !one.at_rest());
     let traits =
         ResultTable::new(Trait::ALL.into_iter().filter(|which| !(runs && which.needs_terminal())), Trait::ALL.len())
             .text("trait", |which| trait_with_unit(which, scales))
@@ -73,7 +74,6 @@ fn one(study: &SeasonStudy, fit: &BatchFit, i: usize, reader: &Reader) -> Markup
         .number("sample", scales.gravity("SG"), 4, |sample| Some(sample.sg))
         .number("standard deviation", scales.difference("SG"), 4, |sample| Some(sample.sd))
         .titled("Samples");
-    let running = running(study).into_iter().find(|one| one.forecast.batch == fit.batch);
     html! {
         details {
             summary { (fit.batch) " \u{b7} " (fit.strain) ": " (running.map_or_else(|| fit.state_in_words(), |one| one.state())) }
@@ -94,7 +94,7 @@ fn one(study: &SeasonStudy, fit: &BatchFit, i: usize, reader: &Reader) -> Markup
                                 ". "
                             }
                             "Yeast: " a href="#strains" { (fit.strain) } ". "
-                            @if let Some(running) = running { (running.finish(reader)) }
+                            @if let Some(running) = running { (running.rest(reader)) " " (running.further(reader)) }
                         }
                         p.sub { "All columns: " (link("kinetics", "csv")) ", " (link("kinetics", "parquet")) }
                     }

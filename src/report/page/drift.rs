@@ -10,14 +10,14 @@ use crate::report::words::{list, percent};
 use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 
-use super::parts::{fold, part, picture, table, untitled};
+use super::parts::{fold, open_if_short, part, picture, table, untitled};
 
 pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
     let scales = &reader.scales;
     html! {
         p { "Each bath and each sample shows by how much a probe is off: in this section, on its first calibration of the season." }
         (part(&study.drift, |found| html! {
-            (picture(found.fleet_chart_on(scales)))
+            (open_if_short(found.probes.len(), "Drift of the fleet", picture(found.fleet_chart_on(scales))))
             (fold("Probe by probe", &html! { (picture(found.chart_on(scales))) (table(&probes(found, scales), "drift_probes")) }))
             (fold("Sudden shifts", &shifts(found, scales)))
             (fold("Entries that do not fit", &misfits(found, scales)))

@@ -49,11 +49,11 @@ pub(super) fn page(study: &SeasonStudy) -> String {
                 header {
                     h1 { (study.title()) ": season report" }
                     p.sub {
-                        (summary.season.strip_prefix(&format!("{}: ", study.title())).unwrap_or(&summary.season)) ". Gravities are at 20 \u{b0}C."
+                        (summary.season.strip_prefix(&format!("{}: ", study.title())).unwrap_or(&summary.season))
                     }
                 }
                 main {
-                    p.print { "Parts with a triangle before their name were folded and are left out of this print." }
+                    p.print { "Parts with a triangle before their name are left out of this print." }
                     (texts::package())
                     @for (i, (id, title, body)) in sections.iter().enumerate() {
                         section { h2 id=(id) { (title) } (body) }

@@ -9,6 +9,9 @@ use crate::report::summary::Answer;
 use crate::show::Grid;
 use crate::study::Part;
 
+/// Most rows that stand open.
+const MOST_ROWS: usize = 20;
+
 /// A table with links to the whole of it; nothing where it has no rows.
 pub(super) fn table(grid: &Grid, file: &str) -> Markup {
     html! { @if grid.rows > 0 { (grid.markup()) p.sub { "All columns: " (link(file, "csv")) ", " (link(file, "parquet")) } } }
@@ -25,11 +28,16 @@ pub(super) fn fold(heading: &str, body: &Markup) -> Markup {
     html! { @if !body.0.is_empty() { details { summary { (heading) } (body) } } }
 }
 
+/// What has so many rows stands open, or folds away where they are more than a screen.
+pub(super) fn open_if_short(rows: usize, heading: &str, body: Markup) -> Markup {
+    if rows > MOST_ROWS { fold(heading, &body) } else { body }
+}
+
 /// Sentences and table of an answer.
 pub(super) fn answer(answer: &Answer) -> Markup {
     html! {
         @for sentence in &answer.sentences { p { (sentence) } }
-        @if answer.table.rows > 0 { (answer.table.markup()) }
+        @if answer.table.rows > 0 { (open_if_short(answer.table.rows, "All in a table", answer.table.markup())) }
     }
 }
 

@@ -8,8 +8,8 @@ pub(super) fn package() -> Markup {
         div.warn role="note" {
             p {
                 strong { "Nothing here is permission to package. " }
-                "Beer that still ferments can burst a bottle, can or keg. Degas a sample and read it with a hydrometer that you \
-                 checked in water: over at least three days, warm, it must not move, and it must stand where this wort should end. "
+                "Beer that still ferments can burst a bottle, can or keg. Decide by degassed samples and a hydrometer checked in water: warm, \
+                 unchanged over at least three days, and where this wort should end. "
                 a href="#cautions" { "More cautions" }
             }
         }

@@ -4,15 +4,22 @@ use maud::{Markup, html};
 
 use crate::report::reader::Reader;
 use crate::report::running::{RunningBatch, results, running};
-use crate::report::summary::Summary;
+use crate::report::summary::{Summary, WHAT_TO_DO};
 use crate::report::words::count;
 use crate::study::SeasonStudy;
 
 use super::batches::place;
 use super::parts::{fold, picture};
 
+/// What the lines and shapes of the batches are.
+const HOW_TO_READ: [&str; 3] = [
+    "Gravity is that at 20 \u{b0}C, on the curve through all readings and samples of the batch: at its last reading, or the last before it was cooled. In tables/gravity.csv \
+     each reading stands alone, with an error of its own.",
+    "Ready now: the chance that the batch is at rest and not stuck. Attenuation is apparent, alcohol an estimate.",
+    "A shape shows when a batch comes to rest: the higher, the likelier. Upright line: the last reading of the season.",
+];
 /// Batches that stand open, the first to finish first; those that finish later fold away.
-const MOST_OPEN: usize = 6;
+const MOST_OPEN: usize = 4;
 
 pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -> Markup {
     let batches = running(study);
@@ -22,7 +29,7 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -
     let times = || ends().chain(forecasts().map(|forecast| forecast.as_of));
     let span = times().min().zip(times().max());
     let block = |batch: &RunningBatch<'_>| {
-        html! { div {
+        html! { div.now {
             h3 {
                 @match place(study, &batch.forecast.batch) {
                     Some(place) => a href={ "#" (place) } { (batch.name()) },
@@ -30,7 +37,7 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -
                 }
             }
             p { (unbroken(&batch.now(reader))) }
-            p { (unbroken(&batch.finish(reader))) }
+            (open_on_paper(&batch.rest(reader), &[batch.further(reader)]))
             @if let Some((from, to)) = span.filter(|_| !batch.at_rest()) { (picture(batch.forecast.chart(from, to, &reader.scales))) }
         } }
     };
@@ -43,12 +50,16 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -
         }
         (blocks(first))
         @if !later.is_empty() { (fold(&format!("{} that finish later", count(later.len(), "batch", "batches")), &blocks(later))) }
-        @if span.is_some() {
-            p.sub { "Each shape shows when the batch comes to rest: the higher, the likelier. Upright line: the last reading of the season." }
-        }
-        h3 { (summary.steps.question) }
-        ul.steps { @for step in &summary.steps.sentences { li { (unbroken(step)) } } }
+        @if !batches.is_empty() { (open_on_paper("How to read this", &HOW_TO_READ.map(str::to_owned))) }
+        h3 { (WHAT_TO_DO) }
+        @if summary.steps.is_empty() { p { "Nothing that the data show." } }
+        ul.steps { @for step in &summary.steps { li { (open_on_paper(&step.what, &step.why)) } } }
     }
+}
+
+/// What folds away on a screen and stands open on paper.
+fn open_on_paper(line: &str, sentences: &[String]) -> Markup {
+    html! { details.paper { summary { (unbroken(line)) } @for sentence in sentences { p { (unbroken(sentence)) } } } }
 }
 
 /// A sentence whose numbers stay with their percent signs.

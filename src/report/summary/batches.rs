@@ -1,6 +1,6 @@
 //! What finishes when?
 
-use crate::kinetics::{Kinetics, Status};
+use crate::kinetics::{BatchFit, BatchState, Kinetics, Status};
 use crate::study::SeasonStudy;
 
 use super::super::reader::Reader;
@@ -19,7 +19,8 @@ pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
         answer.sentences.extend(results(study, reader));
     }
     for batch in batches {
-        answer.say(format!("{}. {} {}", batch.name(), batch.now(reader), batch.finish(reader)));
+        let said = [batch.name() + ".", batch.now(reader), batch.rest(reader), batch.further(reader)];
+        answer.say(said.join(" ").trim_end());
     }
     checked(&mut answer, study);
     answer
@@ -28,12 +29,13 @@ pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
 /// How many batches run, and how many are at rest and not ended.
 fn counted(study: &SeasonStudy) -> String {
     let (at_rest, running): (Vec<_>, Vec<_>) = running(study).into_iter().partition(RunningBatch::at_rest);
-    match (running.len(), at_rest.len()) {
-        (0, 0) => "No batch is running.".to_owned(),
+    let counted = match (running.len(), at_rest.len()) {
+        (0, 0) => return "No batch is running.".to_owned(),
         (n, 0) => format!("{} running.", count(n, "batch is", "batches are")),
         (0, n) => format!("{} at rest and not ended.", count(n, "batch is", "batches are")),
         (n, m) => format!("{} running, {m} at rest and not ended.", count(n, "batch is", "batches are")),
-    }
+    };
+    format!("{counted} Ready now: the chance that a batch is at rest and not stuck.")
 }
 
 /// Other moments, batches that are out of the way, and how the forecasts of the past did.
@@ -59,7 +61,7 @@ fn checked(answer: &mut Answer, study: &SeasonStudy) {
             let hits = seen.iter().filter(|hit| **hit).count();
             if !seen.is_empty() {
                 answer.say(format!(
-                    "Tried on past batches, {hits} of {} forecasts held the true finish: {:.0} %, where {} were promised.",
+                    "Forecasts tried on past batches: {hits} of {} ranges held the true time of rest, {:.0} % where {} were promised.",
                     seen.len(),
                     100.0 * hits as f64 / seen.len() as f64,
                     percent(backtest.level)
@@ -72,11 +74,13 @@ fn checked(answer: &mut Answer, study: &SeasonStudy) {
 
 fn odd(answer: &mut Answer, kinetics: &Kinetics) {
     for (status, words) in [
-        (Status::Stuck, "Stuck, at rest above the limit of their wort"),
+        (Status::Stuck, "Ended stuck, above the limit of their wort"),
         (Status::Restarted, "Fell again after a rest"),
         (Status::TooFewData, "Too few data for a curve"),
     ] {
-        let batches = kinetics.batches.iter().filter(|fit| fit.status == status);
+        // What may be stuck and has not ended stands above, with its chance.
+        let is_said = |fit: &BatchFit| status == Status::Stuck && fit.state() == BatchState::AtRest;
+        let batches = kinetics.batches.iter().filter(|fit| fit.status == status && !is_said(fit));
         let names: Vec<&str> = batches.map(|fit| fit.batch.as_str()).collect();
         if !names.is_empty() {
             answer.say(format!("{words}: {}.", some(&names, MOST_NAMES)));

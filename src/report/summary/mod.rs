@@ -15,6 +15,7 @@ use crate::study::SeasonStudy;
 
 use super::reader::Reader;
 use super::words::count;
+use steps::Step;
 
 /// One question and what the season says to it.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -47,7 +48,7 @@ pub struct Summary {
     /// What runs, and when it comes to rest.
     pub(super) batches: Answer,
     /// What to do next.
-    pub(super) steps: Answer,
+    pub(super) steps: Vec<Step>,
     /// How far the probes may be trusted.
     pub(super) probes: Answer,
     /// The yeasts beside each other.
@@ -56,6 +57,8 @@ pub struct Summary {
     pub(super) rows: Answer,
 }
 
+/// The question of the steps.
+pub(super) const WHAT_TO_DO: &str = "What to do?";
 /// What stands under every summary.
 const NEVER: &str = "A forecast is never permission to package: beer that still ferments can burst whatever it is \
 sealed in. Decide by a degassed sample and a hydrometer that reads right in water: unchanged for at least three days, at \
@@ -82,7 +85,7 @@ impl Summary {
         Self {
             season: text,
             batches: batches::answer(study, reader),
-            steps: steps::answer(study, reader),
+            steps: steps::steps(study, reader),
             probes: probes::answer(study, reader),
             yeasts: yeasts::answer(study, &reader.scales),
             rows: rows::answer(&season.account),
@@ -90,8 +93,14 @@ impl Summary {
     }
 
     /// All answers in their order.
-    fn answers(&self) -> [&Answer; 5] {
-        [&self.batches, &self.steps, &self.probes, &self.yeasts, &self.rows]
+    fn answers(&self) -> [Answer; 5] {
+        let mut steps = Answer::new(WHAT_TO_DO);
+        steps.sentences.extend(self.steps.iter().map(Step::text));
+        if steps.sentences.is_empty() {
+            steps.say("Nothing that the data show.");
+        }
+        let [batches, probes, yeasts, rows] = [&self.batches, &self.probes, &self.yeasts, &self.rows].map(Clone::clone);
+        [batches, steps, probes, yeasts, rows]
     }
 }
 
@@ -170,43 +179,5 @@ impl SeasonStudy {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::show::ResultTable;
-
-    #[test]
-    fn the_summary_prints_short_and_aligned() {
-        let mut probes = Answer::new("Which probes may be trusted today?");
-        probes.say("8 probes with 9 curves.");
-        let rows = [("ruff", "trust it", "5 checks"), ("oystercatcher", "do not trust it", "12 checks")];
-        probes.table = ResultTable::new(&rows, 9)
-            .text("probe", |row| row.0)
-            .text("verdict", |row| row.1)
-            .text("from", |row| row.2)
-            .titled("");
-        let [batches, steps, yeasts, rows] = ["a", "b", "c", "d"].map(Answer::new);
-        let summary = Summary { season: "marsh: 3 batches".into(), batches, steps, probes, yeasts, rows };
-        let text = summary.to_string();
-        assert_eq!(text.lines().next(), Some("marsh: 3 batches"));
-        let lines: Vec<&str> = text.lines().skip_while(|line| !line.starts_with("Which")).take(5).collect();
-        let expected = [
-            "Which probes may be trusted today?",
-            "  8 probes with 9 curves.",
-            "  probe          verdict          from",
-            "  ruff           trust it         5 checks",
-            "  oystercatcher  do not trust it  12 checks",
-        ];
-        assert_eq!(lines, expected);
-        assert!(text.contains("never permission to package"), "{text}");
-        assert!(text.lines().all(|line| line.chars().count() <= WIDTH), "{text}");
-        let narrow = summary.text(34);
-        assert!(narrow.lines().all(|line| line.chars().count() <= 34), "{narrow}");
-        assert!(narrow.contains("do not trust it") && !narrow.contains("12 checks"), "{narrow}");
-    }
-
-    #[test]
-    fn sentences_break_between_words() {
-        assert_eq!(wrapped("one two three", 8), ["one two", "three"]);
-        assert_eq!(wrapped("unbreakable", 3), ["unbreakable"]);
-    }
-}
+#[path = "../../../tests/inside/summary.rs"]
+mod tests;
