@@ -197,7 +197,10 @@ impl Forecaster<'_> {
             shows_curve: own.shows_curve(),
             fits,
             sampled: sampled_h >= hours_to(SLOWED),
-            unlimited_sg: series.limit_sg.is_none().then_some(own.original_sg),
+            unlimited_sg: series
+                .limit_sg
+                .is_none()
+                .then_some(curve.as_ref().map_or(own.original_sg, |of| of.curve().original_sg)),
             unlike: unlike.unwrap_or_default(),
             rivals: situation.finishes(&z),
             draws,

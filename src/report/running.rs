@@ -20,8 +20,6 @@ const MOST_RESULTS: usize = 4;
 const SHARP_H: f64 = 48.0;
 /// Chance of being stuck from which a batch is worth a look.
 const MAYBE_STUCK: f64 = 0.2;
-/// Apparent attenuation from which a beer at rest is usual: common practice.
-const USUAL_ATTENUATION: f64 = 0.65;
 
 /// One running batch.
 #[derive(Debug, Clone, Copy)]
@@ -110,9 +108,9 @@ impl RunningBatch<'_> {
         self.forecast.p_stuck.filter(|p| *p >= MAYBE_STUCK)
     }
 
-    /// Whether it seems to rest at an attenuation that is unusually little, by its forecast and by its curve.
+    /// Whether it seems to rest at an attenuation that is unusually little.
     pub(super) fn early(&self) -> bool {
-        self.forecast.early_attenuation.is_some() && self.attenuation().is_none_or(|share| share < USUAL_ATTENUATION)
+        self.forecast.early_attenuation.is_some()
     }
 
     /// Whether it has not started: of its sugar nothing has become anything.
