@@ -206,7 +206,9 @@ impl Binding {
                 unreadable(text, "at most 200 letters without control characters")
             }
             (_, SourceCell::Odd(what)) => unreadable(what, "a plain value"),
-            (ColumnKind::Text, SourceCell::Number(number)) if number.abs() >= EXACT => {
+            (ColumnKind::Text, SourceCell::Number(number))
+                if number.abs() >= EXACT || number.to_string().len() > MOST_DIGITS =>
+            {
                 unreadable(&number.to_string(), "at most 15 digits, or the name as text")
             }
             (ColumnKind::Text, cell) => Ok(CellValue::Text(cell.to_string())),
@@ -239,6 +241,8 @@ impl Binding {
 
 /// From here on numbers of eight bytes leave whole numbers out, and one name may become another.
 const EXACT: f64 = 9_007_199_254_740_992.0;
+/// Letters of the longest number that may be a name: a tiny number written out would be hundreds.
+const MOST_DIGITS: usize = 17;
 
 fn converted(bound: &Bound, number: f64) -> std::result::Result<CellValue, RowError> {
     let refused = |e: Error| RowError::formula(&bound.label, e);

@@ -272,17 +272,19 @@ fn json_lines_that_are_no_objects() {
     let text = "{\"at\":\"2031-03-04T12:00:00Z\",\"probe\":7,\"tilt_deg\":52.0,\"temp_c\":19.8,\"extra\":[1]}\n[1,2]\n\
                 not json\n{\"at\":1930392000,\"probe\":\"dunlin\",\"tilt_deg\":true,\"temp_c\":19.8}\n\n\
                 {\"temp_c\":19.9,\"tilt_deg\":\"51.5\",\"probe\":\"dunlin\",\"at\":1930392900}\n\
-                {\"temp_c\":19.9,\"tilt_deg\":51.5,\"probe\":9007199254740993,\"at\":1930393800}\n";
+                {\"temp_c\":19.9,\"tilt_deg\":51.5,\"probe\":9007199254740993,\"at\":1930393800}\n\
+                {\"temp_c\":19.9,\"tilt_deg\":51.5,\"probe\":1e-320,\"at\":1930394700}\n";
     put(dir.path(), "readings.ndjson", text.as_bytes());
     let season = load(&dir);
     let reasons: Vec<String> = season.account.rejected.iter().map(|r| format!("{} {}", r.line, r.reason)).collect();
-    assert_eq!(reasons.len(), 4, "{reasons:?}");
+    assert_eq!(reasons.len(), 5, "{reasons:?}");
     assert!(reasons[0].contains("no JSON object") && reasons[0].contains("{ ... }"), "{reasons:?}");
     assert!(reasons[1].starts_with("3 the line is no JSON object"), "{reasons:?}");
     assert_eq!(reasons[2], "4 column `tilt_deg`: found `true or false`; wanted a plain value");
     // A name that eight bytes would change is refused.
     let long = "column `probe`: found `9007199254740992`; wanted at most 15 digits, or the name as text";
     assert_eq!(reasons[3], format!("7 {long}"));
+    assert!(reasons[4].starts_with("8 column `probe`: found `0.000"), "{reasons:?}");
     assert_eq!(season.readings.probe_ids, ["7", "dunlin"]);
     assert_eq!(season.readings.at[1].to_string(), "2031-03-04T12:15:00Z");
     assert_eq!(season.account.unknown_columns, [("readings.ndjson".to_owned(), "extra".to_owned())]);

@@ -13,7 +13,7 @@ use super::misfits::WRONG_SAMPLES;
 
 assumed! {
     /// How often the probes of two batches that run at the same time are written to each other's.
-    const EXCHANGED: f64 = 0.005, "share";
+    const EXCHANGED: f64 = 0.002, "share";
     /// A right reading and a right entry differ by so much beyond the entry's error, SD, and a probe in a whole batch by so
     /// much more, half width of a Cauchy distribution.
     const AGREES_SG: f64 = 0.002, "SG";
