@@ -1,5 +1,6 @@
 //! What the study of calibration finds.
 
+use crate::error::{Error, Result};
 use crate::fit::{Estimate, Finding};
 use crate::float::ShellExpansion;
 use crate::units::Instant;
@@ -213,9 +214,18 @@ impl Calibrations {
     pub fn source_name(&self, error: &SharedError) -> String {
         self.sources.get(error.source).map(ToString::to_string).unwrap_or_default()
     }
-}
 
-impl Calibrations {
+    /// The calibration of that id, such as `dunlin/1`.
+    ///
+    /// # Errors
+    /// [`Error::Usage`] when there is none; it names those there are.
+    #[doc = example!(season "let calibrations = CalibrationSettings::default().fit(&season)?;\nprintln!(\"{}\", calibrations.get(&format!(\"{}/1\", season.probes[0].probe))?);")]
+    pub fn get(&self, calibration: &str) -> Result<&Calibration> {
+        let known = || self.calibrations.iter().map(|c| c.calibration.as_str()).collect::<Vec<_>>().join(", ");
+        let found = self.calibrations.iter().find(|c| c.calibration == calibration);
+        found.ok_or_else(|| Error::Usage(format!("no calibration `{calibration}`; there are {}", known())))
+    }
+
     /// The calibrations of one probe, in order of time.
     #[doc = example!(season "let calibrations = CalibrationSettings::default().fit(&season)?;\nassert_eq!(calibrations.of_probe(\"nobody\").count(), 0);")]
     pub fn of_probe<'a>(&'a self, probe: &'a str) -> impl Iterator<Item = &'a Calibration> {

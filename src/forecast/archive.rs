@@ -9,7 +9,7 @@ use std::collections::{BTreeSet, HashMap};
 use rayon::prelude::*;
 
 use crate::error::Result;
-use crate::kinetics::median::median;
+use crate::kinetics::point::median;
 use crate::kinetics::population::{Information, Population, PopulationPrior};
 use crate::kinetics::weak_priors::{DEPARTURE_AT_REST, DEPARTURE_H, DEPARTURE_SG};
 use crate::kinetics::{ErrorModel, Kinetics, KineticsSettings};

@@ -8,8 +8,7 @@ use crate::gravity::{GravitySeries, SeriesSample};
 use crate::season::Flags;
 
 use super::clock::{Clock, usable_until_h};
-use super::median::median;
-use super::point::{BatchPoint, PointSource};
+use super::point::{BatchPoint, PointSource, median};
 use super::second_batch::{Rise, rise};
 use super::settings::KineticsSettings;
 

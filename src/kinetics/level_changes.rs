@@ -5,8 +5,7 @@ use std::collections::BTreeMap;
 use crate::error::Result;
 use crate::fit::{Estimate, Finding, quantile};
 
-use super::median::median;
-use super::point::{BatchPoint, PointSource, smoothed, usual_step};
+use super::point::{BatchPoint, PointSource, median, smoothed, usual_step};
 
 assumed! {
     /// A fall smaller than this is none.

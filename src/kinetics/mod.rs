@@ -15,7 +15,6 @@ mod frame;
 mod judge;
 mod level_changes;
 pub(crate) mod likelihood;
-pub(crate) mod median;
 pub(crate) mod nuisance;
 pub(crate) mod point;
 mod pooled_shape;

@@ -8,8 +8,7 @@ use crate::gravity::{ErrorStep, GravitySeries, KnownErrors};
 use crate::season::each_once;
 
 use super::bins::BinnedSeries;
-use super::median::median;
-use super::point::{BatchPoint, PointSource};
+use super::point::{BatchPoint, PointSource, median};
 use super::settings::KineticsSettings;
 use super::steps::{is_after, steps};
 

@@ -1,7 +1,8 @@
 //! The points that a curve is fitted to.
 
+use crate::fit::robust::median_of;
+
 use super::curve::Tabulated;
-use super::median::median;
 
 /// A mean of neighbouring readings of one probe, or one sample, as it entered the fit.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -56,6 +57,11 @@ impl BatchPoint {
             0.0
         }
     }
+}
+
+/// The median of values, which are put in another order; not a number where there are none.
+pub(crate) fn median(values: &mut [f64]) -> f64 {
+    median_of(values).unwrap_or(f64::NAN)
 }
 
 /// Running medians of so many points, each at the hour of its middle one.

@@ -3,8 +3,7 @@
 use crate::error::Result;
 use crate::fit::robust::huber_weight;
 
-use super::median::median;
-use super::point::{BatchPoint, PointSource};
+use super::point::{BatchPoint, PointSource, median};
 
 assumed! {
     /// A point further off than this many standard deviations pulls no harder than one that is just so far off.

@@ -1,7 +1,6 @@
 //! Gravity that rises at once and stays up: a fermentation makes none.
 
-use super::median::median;
-use super::point::BatchPoint;
+use super::point::{BatchPoint, median};
 
 /// Readings on each side of a rise whose medians are compared, and the fewest that do.
 const SIDE: usize = 5;

@@ -6,8 +6,7 @@ use crate::gravity::GravitySeries;
 
 use super::batch_fit::{AtReference, BatchFit};
 use super::bins::BinnedSeries;
-use super::median::median;
-use super::point::{BatchPoint, PointSource};
+use super::point::{BatchPoint, PointSource, median};
 use super::status::Status;
 use super::traits::Trait;
 
