@@ -164,9 +164,9 @@ impl GravitySeries {
             let held = |i: usize| {
                 Some(HeldReading { row: *self.rows.get(*own.get(i)?)?, hours: *hours.get(i)?, sg: *sg.get(i)?, probe })
             };
-            let no_beer = (0..sg.len()).filter(|i| sg.get(*i).is_some_and(|sg| *sg < *NO_GRAVITY_SG));
-            let no_beer: Vec<usize> = no_beer.collect();
-            let no_beer = if 2 * no_beer.len() < sg.len() { no_beer } else { Vec::new() };
+            let no_beer = |i: &usize| sg.get(*i).is_some_and(|sg| *sg < *NO_GRAVITY_SG);
+            let is_right = 2 * (0..sg.len()).filter(no_beer).count() < sg.len();
+            let no_beer = (0..sg.len()).filter(|i| is_right && no_beer(i));
             let spans = episodes(&hours, &sg, &sd, *LEAST_EDGE_SG);
             self.held.extend(spans.into_iter().flatten().chain(no_beer).filter_map(held));
         }

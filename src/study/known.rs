@@ -8,7 +8,7 @@ use crate::drift::ProbeErrors;
 use crate::error::Result;
 use crate::forecast::{KnownSeries, LOOK_PERIOD_H};
 use crate::gravity::{BatchErrors, Gravity, GravitySeries, OffsetPrior, SeriesBuilder};
-use crate::season::{Batch, Season};
+use crate::season::{Batch, Reference, Season};
 use crate::units::Instant;
 
 use super::gravities::{gravity_of, series_builder};
@@ -148,10 +148,8 @@ impl<'a> AsKnown<'a> {
     fn settled(&self, batch: &Batch, as_of: Instant) -> Instant {
         let begun = as_of.begun(LOOK_PERIOD_H);
         let by = |probe: Option<&String>| if probe.is_some_and(|id| batch.probes.contains(id)) { as_of } else { begun };
-        let references = self.season.references.iter().map(|reference| {
-            let probe = reference.probe.as_ref().filter(|_| !reference.is_sample());
-            (reference.known().max(reference.at), by(probe))
-        });
+        let bath_of = |of: &'a Reference| of.probe.as_ref().filter(|_| !of.is_sample());
+        let references = self.season.references.iter().map(|of| (of.known().max(of.at), by(bath_of(of))));
         let events = self.season.events.iter().map(|event| (event.at, by(event.probe.as_ref())));
         let last = references.chain(events).filter(|(at, by)| at <= by).map(|(at, _)| at).max();
         let drift = &self.settings.drift;

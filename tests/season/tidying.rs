@@ -190,9 +190,9 @@ fn what_is_no_rows_fault_alone_is_remarked() {
 }
 
 /// Two probes of which the second begins a batch at quarter 100 while the first is in another until 260, with what the log calls
-/// them until the first ends. Or the first is held off for an hour just as the second begins at the tilt that it had. The second
-/// ends at quarter `end` and is in beer of `temp_c`; the first in 20.5 C.
-fn two_probes(exchanged: bool, held: bool, (end, temp_c): (i64, f64)) -> Season {
+/// them until the first ends. For an hour from then on the first is `held` off by some degrees; by more than one just as the second
+/// begins at the tilt that it had. The second ends at quarter `end` and is in beer of `temp_c`; the first in 20.5 C.
+fn two_probes(exchanged: bool, held: f64, (end, temp_c): (i64, f64)) -> Season {
     let batches = format!(
         "batch,strain,pitched_at,probe,ended_at\nb1,samphire,{},knot,{}\nb2,samphire,{},dunlin,{}\n",
         time(0),
@@ -206,12 +206,12 @@ fn two_probes(exchanged: bool, held: bool, (end, temp_c): (i64, f64)) -> Season 
         let at = |shift: i64| heelwort::Instant::from_micros((START + quarter * 900 + shift) * 1_000_000);
         let t = quarter as f64;
         if quarter < 260 {
-            let off = if held && (100..104).contains(&quarter) { 4.0 } else { 0.0 };
+            let off = if (100..104).contains(&quarter) { held } else { 0.0 };
             let tilt = 55.0 + off - 0.08 * t + 0.2 * (7.3 * t).sin();
             rows.push(format!("{},{},{tilt:.2},20.5", at(20), named(quarter, "knot,b1", "dunlin,b2")));
         }
         if (100..end).contains(&quarter) {
-            let tilt = if held { 47.0 } else { 66.0 } - 0.05 * (t - 100.0) + 0.2 * (3.7 * t).sin();
+            let tilt = if held > 1.0 { 47.0 } else { 66.0 } - 0.05 * (t - 100.0) + 0.2 * (3.7 * t).sin();
             rows.push(format!("{},{},{tilt:.2},{temp_c}", at(140), named(quarter, "dunlin,b2", "knot,b1")));
         }
     }
@@ -222,25 +222,27 @@ fn two_probes(exchanged: bool, held: bool, (end, temp_c): (i64, f64)) -> Season 
 #[test]
 fn probes_with_each_others_names_have_their_own_again() {
     let later = (400, 20.5);
-    let (log, own) = (two_probes(true, false, later), two_probes(false, false, later));
-    for season in [&own, &two_probes(false, true, later)] {
+    let (log, own) = (two_probes(true, 0.0, later), two_probes(false, 0.0, later));
+    for season in [&own, &two_probes(false, 4.0, later)] {
         assert!(flagged(season, Flags::EXCHANGED).is_empty(), "{}", season.account);
     }
     assert_eq!(flagged(&log, Flags::EXCHANGED).len(), 320);
     assert_eq!(log.readings.tilt_deg, own.readings.tilt_deg);
     assert_eq!((&log.readings.probe, &log.readings.batch), (&own.readings.probe, &own.readings.batch));
     assert!(log.account.remarks.iter().any(|remark| remark.text.contains("knot in b1 about")), "{}", log.account);
+    // A restless probe goes on less smoothly than a jump of twenty degrees asks for.
+    assert_eq!(flagged(&two_probes(true, 0.9, later), Flags::EXCHANGED).len(), 320);
 }
 
 #[test]
 fn names_that_stay_exchanged_until_both_batches_end_are_found_where_temperatures_change_with_them() {
     let earlier = (220, 23.5);
-    let (log, own) = (two_probes(true, false, earlier), two_probes(false, false, earlier));
+    let (log, own) = (two_probes(true, 0.0, earlier), two_probes(false, 0.0, earlier));
     assert!(flagged(&own, Flags::EXCHANGED).is_empty(), "{}", own.account);
     assert_eq!(flagged(&log, Flags::EXCHANGED).len(), 280);
     assert_eq!((&log.readings.probe, &log.readings.batch), (&own.readings.probe, &own.readings.batch));
     // Beers of one temperature leave it open whether the first probe was moved by something.
-    assert!(flagged(&two_probes(true, false, (220, 20.7)), Flags::EXCHANGED).is_empty());
+    assert!(flagged(&two_probes(true, 0.0, (220, 20.7)), Flags::EXCHANGED).is_empty());
 }
 
 /// A probe in a beer that falls for 400 quarters, its tilts off by `off` degrees or, with `true`, as they are given.
@@ -280,6 +282,9 @@ fn readings_of_a_probe_in_no_beer_are_flagged() {
         _ => None,
     };
     assert_eq!(out("", &bench_and_water), (0..30).chain(395..=400).collect::<Vec<_>>());
+    // Later it leans on the wall, and reads less than in water.
+    let leaning = |quarter| (300..330).contains(&quarter).then_some((-9.0, false)).or(bench_and_water(quarter));
+    assert_eq!(out("", &leaning), (0..30).chain(395..=400).collect::<Vec<_>>());
     // One reading as the lid is opened.
     assert_eq!(out("", &|quarter| (quarter == 400).then_some((88.0, true))), [400]);
     // Bubbles lift a probe for hours, foam loads it for a day, something holds it up to the end, an hour of air amid the beer.

@@ -20,8 +20,9 @@ use super::out_of_beer::{SIDE, flag_out_of_beer, quantile};
 assumed! {
     /// Readings jump by at least so much where names change places.
     const JUMP_DEG: f64 = 2.0, "degrees";
-    /// Under the other name they go on within so much.
+    /// Under the other name they go on within so much, or within this share of the jump: some probes are restless.
     const SMOOTH_DEG: f64 = 0.6, "degrees";
+    const SMOOTH_SHARE: f64 = 0.1, "share";
     /// Where names do not change back, temperatures jump by at least so much too, and go on under the other name within half.
     const JUMP_C: f64 = 1.0, "C";
 }
@@ -114,7 +115,8 @@ fn exchange(readings: &Readings, runs: &[usize], later: &[usize]) -> Option<[Ran
     let later_on = level(runs.get(k + 2 * SIDE..)?.get(..SIDE)?)?;
     let is_held =
         (later_on - before).abs() < (later_on - after).abs() || (earlier - after).abs() < (earlier - before).abs();
-    if (jump > *SMOOTH_DEG && is_held) || (level(later.get(..SIDE)?)? - before).abs() > *SMOOTH_DEG {
+    let off = (level(later.get(..SIDE)?)? - before).abs();
+    if (jump > *SMOOTH_DEG && is_held) || off > SMOOTH_DEG.max(*SMOOTH_SHARE * jump) {
         return None;
     }
     // Where the first of the two ends, the other has its own name again and goes on more smoothly with it.
