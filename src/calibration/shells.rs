@@ -8,7 +8,7 @@ use crate::error::Result;
 use crate::fit::robust::median_of;
 use crate::float::ShellExpansion;
 use crate::season::{Batch, Flags, Season};
-use crate::units::{HOURS_PER_DAY, Instant};
+use crate::units::HOURS_PER_DAY;
 
 use super::beers::Liquids;
 use super::cooling::cooled_hours;
@@ -66,10 +66,9 @@ impl Calibrations {
     /// readings right.
     pub(super) fn shells_seen(&self, season: &Season) -> Result<BTreeMap<String, ShellExpansion>> {
         let liquids = self.liquids(season)?;
-        let latest = season.latest();
         let seen = |probe: &String| {
             let written = &self.first(probe)?.shell;
-            let cooling = |batch| self.cooling(season, &liquids, batch, latest?, probe);
+            let cooling = |batch| self.cooling(season, &liquids, batch, probe);
             let coolings: Vec<Cooling> = season.batches.iter().filter_map(cooling).collect();
             let some = Some(coolings).filter(|some| !some.is_empty())?;
             Some((probe.clone(), posterior(written, &self.settings.unknown_shell, &some)?))
@@ -78,17 +77,11 @@ impl Calibrations {
     }
 
     /// A probe in a batch before and after a cooling; none where the beer was not at rest, or not cooled.
-    fn cooling(
-        &self,
-        season: &Season,
-        liquids: &Liquids,
-        batch: &Batch,
-        latest: Instant,
-        probe: &str,
-    ) -> Option<Cooling> {
+    fn cooling(&self, season: &Season, liquids: &Liquids, batch: &Batch, probe: &str) -> Option<Cooling> {
         let readings = &season.readings;
         let index = readings.batch_index(&batch.batch)?;
-        let until = batch.ended_at.unwrap_or(latest);
+        let last = *readings.at.get(readings.of_probe(probe).end.checked_sub(1)?)?;
+        let until = batch.ended_at.unwrap_or(last);
         let read = |row: usize| {
             let reading = readings.get(row)?;
             let ours = readings.batch.get(row).copied().flatten() == Some(index);

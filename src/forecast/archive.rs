@@ -10,7 +10,7 @@ use rayon::prelude::*;
 
 use crate::error::Result;
 use crate::kinetics::point::median;
-use crate::kinetics::population::{Information, Population, PopulationPrior};
+use crate::kinetics::population::{Information, Population, PopulationPrior, among_first};
 use crate::kinetics::weak_priors::{DEPARTURE_AT_REST, DEPARTURE_H, DEPARTURE_SG};
 use crate::kinetics::{ErrorModel, Kinetics, KineticsSettings};
 use crate::season::Batch;
@@ -84,16 +84,13 @@ impl<'a> Archive<'a> {
 
     /// The looks at the last batches of each strain.
     fn looks_at(&self, at: Instant, except: Option<usize>) -> Vec<(usize, Instant)> {
-        let mut of_strain: HashMap<&str, usize> = HashMap::new();
-        let mut looks = Vec::new();
-        for (i, batch) in self.batches.iter().enumerate().rev().filter(|(i, _)| Some(*i) != except) {
-            let Some(look) = self.look_of(i, at) else { continue };
-            let counted = of_strain.entry(batch.strain.as_str()).or_default();
-            if *counted < LATEST {
-                *counted += 1;
-                looks.push((i, look));
-            }
-        }
+        let mut is_late = among_first(LATEST);
+        let others = self.batches.iter().enumerate().rev().filter(|(i, _)| Some(*i) != except);
+        let looks = others.filter_map(|(i, batch)| {
+            let look = self.look_of(i, at)?;
+            is_late(&batch.strain).then_some((i, look))
+        });
+        let mut looks: Vec<_> = looks.collect();
         looks.reverse();
         looks
     }

@@ -49,7 +49,7 @@ pub(super) struct BatchAsKnown {
     /// What foam adds to each point; empty before a curve is known.
     foam: Vec<f64>,
     /// Whether weights, rate and foam have been found.
-    known: bool,
+    is_weighed: bool,
     /// Gravity at pitching as the first hours show it.
     pub original_sg: f64,
     pub ln_pace: f64,
@@ -105,7 +105,7 @@ impl BatchAsKnown {
             errors,
             relative_rate,
             foam: Vec::new(),
-            known: false,
+            is_weighed: false,
             original_sg: original_sg.clamp(1.005, 1.2),
             ln_pace: ln_pace(series),
             last_reading_h,
@@ -119,26 +119,25 @@ impl BatchAsKnown {
         let factor = prior.covariance.clone().cholesky();
         let factor = factor.ok_or_else(|| Error::numeric("a forecast", "the prior's covariance is singular"))?.l();
         let about = AboutPrior { mean: &prior.mean, factor: &factor, ln_pace: self.ln_pace };
-        let found = if self.known { self.most_probable(&about, limited)? } else { self.known(&about, limited)? };
+        let found = if self.is_weighed { self.most_probable(&about, limited)? } else { self.weighed(&about, limited)? };
         let fits = self.fits(&about, &found)?;
         about.laplace(found, fits)
     }
 
-    /// The minimum with its robust weights.
-    fn known(&mut self, about: &AboutPrior<'_>, limited: bool) -> Result<MostProbable> {
+    /// The minimum with its robust weights, without samples that are wrong.
+    fn weighed(&mut self, about: &AboutPrior<'_>, limited: bool) -> Result<MostProbable> {
         let unweighed = self.clone();
-        let with = |points: &[BatchPoint]| {
-            let mut own = Self { points: points.to_vec(), ..unweighed.clone() };
+        let weigh = |mut own: Self| {
             let found = own.most_probable(about, limited)?;
             own.weigh(about, &found)?;
-            own.known = true;
+            own.is_weighed = true;
             let found = own.minimise(about, limited, &found.values)?;
             let score = found.target + own.likelihood().whitener(&own.relative_rate, &own.errors)?.ln_determinant();
             Ok((own, found, score))
         };
-        let first = with(&unweighed.points)?;
+        let first = weigh(unweighed.clone())?;
         let points = first.0.points.clone();
-        let again = |points: &mut [BatchPoint]| with(points);
+        let again = |points: &mut [BatchPoint]| weigh(Self { points: points.to_vec(), ..unweighed.clone() });
         let ((own, found, _), _) = without_wrong(&unweighed.points, (first, points), again, |(.., score)| *score);
         *self = own;
         if self.points.first().is_some_and(|pitched| pitched.hours <= 0.0 && pitched.weight < *OUTLIER_WEIGHT) {

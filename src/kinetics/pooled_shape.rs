@@ -10,14 +10,12 @@
 //! before rest that is sharper than expected looks like foam that makes a probe read too little, and beers have that bend in
 //! common. Over a season that error would add up to false certainty, and put nine tenths of the drop hours too late.
 
-use std::collections::BTreeMap;
-
 use nalgebra::{DMatrix, DVector};
 
 use super::batch_fit::{BatchFit, FittedFermentation};
 use super::curve::{FermentationCurve, N_BASIS, PARAMETERS};
 use super::curve_problem::Priors;
-use super::population::{CORRECTION_WORTH, Information, Population, PopulationPrior, WORTH};
+use super::population::{CORRECTION_WORTH, Information, Population, PopulationPrior, WORTH, among_first};
 use super::probe_bias::{DELAY, FOAM, ProbeBias};
 use super::weak_priors::{CORRECTION_SD, weak_priors};
 
@@ -56,12 +54,8 @@ impl PooledShapes {
         let others = self.batches.iter().enumerate().filter(|(i, _)| *i != index);
         let mut others: Vec<(usize, &Information)> = others.filter_map(|(i, b)| Some((i, b.as_ref()?))).collect();
         others.sort_by_key(|(i, _)| i.abs_diff(index));
-        let mut of_each: BTreeMap<&str, usize> = BTreeMap::new();
-        others.retain(|(_, of)| {
-            let counted = of_each.entry(of.strain.as_str()).or_default();
-            *counted += 1;
-            *counted <= NEAREST
-        });
+        let mut is_near = among_first(NEAREST);
+        others.retain(|(_, of)| is_near(&of.strain));
         others.sort_by_key(|(i, _)| *i);
         let others: Vec<&Information> = others.into_iter().map(|(_, of)| of).collect();
         (others.len() >= *LEAST).then(|| Population::new(&others, &worth()).prior(strain))

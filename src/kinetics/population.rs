@@ -9,6 +9,8 @@
 //! 39, 1), each shrunk towards what is assumed where nothing is known by the weight of a few batches or strains, so that
 //! three batches do not make a law.
 
+use std::collections::BTreeMap;
+
 use nalgebra::{DMatrix, DVector};
 
 use crate::fit::matrix::{inverse, upper_root};
@@ -45,6 +47,16 @@ impl PopulationPrior {
     /// What is assumed where nothing is known: standard normal.
     pub fn base(dims: usize) -> Self {
         Self { mean: DVector::zeros(dims), covariance: DMatrix::identity(dims, dims) }
+    }
+}
+
+/// Whether a batch, asked one after the other, is among the first `most` of its strain.
+pub(crate) fn among_first<'s>(most: usize) -> impl FnMut(&'s str) -> bool {
+    let mut of_strain: BTreeMap<&str, usize> = BTreeMap::new();
+    move |strain| {
+        let asked = of_strain.entry(strain).or_default();
+        *asked += 1;
+        *asked <= most
     }
 }
 

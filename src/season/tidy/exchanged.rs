@@ -90,56 +90,71 @@ impl Season {
 
 /// The rows that a probe and one that begins `later`, while the first `runs`, have of each other.
 fn exchange(readings: &Readings, runs: &[usize], later: &[usize]) -> Option<[Range<usize>; 2]> {
+    let last = |stay: &[usize]| stay.last().and_then(|row| readings.at.get(*row).copied());
+    let (k, jump) = taken_up(readings, runs, later)?;
+    let (ends, goes_on) = if last(runs) < last(later) { (runs, later) } else { (later, runs) };
+    let end = goes_on.partition_point(|row| readings.at.get(*row).copied() <= last(ends));
+    let back = changes_back(&readings.tilt_deg, ends, goes_on, end);
+    let is_back = back.is_some_and(|(step, off)| off <= step.max(*SMOOTH_DEG));
+    // Or the names stay exchanged to the end of both.
+    let goes_on_evenly = |(step, _)| step <= *SMOOTH_DEG && is_in_temperatures(&readings.temp_c, runs, later, k);
+    if !is_back && !back.is_none_or(goes_on_evenly) {
+        return None;
+    }
+    let shown = back.filter(|(_, off)| is_back && *off <= *SMOOTH_DEG).map_or(jump, |(step, _)| jump.max(step));
+    let until = |stay: &[usize]| match goes_on.get(end).filter(|_| is_back && stay == goes_on) {
+        Some(row) => Some(*row),
+        None => Some(stay.last()? + 1),
+    };
+    (shown >= *JUMP_DEG).then_some([*runs.get(k)?..until(runs)?, *later.first()?..until(later)?])
+}
+
+/// The place in `runs` from which on it is read under the name that begins `later`, and by how much its own name jumps there,
+/// degrees; none where that name does not go on as it was.
+fn taken_up(readings: &Readings, runs: &[usize], later: &[usize]) -> Option<(usize, f64)> {
     let at = |row: &usize| readings.at.get(*row).copied();
     let (began, last) = (at(later.first()?)?, at(runs.last()?)?);
     if began <= at(runs.first()?)? || began >= last {
         return None;
     }
-    let tilt = |row: &usize| readings.tilt_deg.get(*row).copied();
-    let middle = |of: &[f64], rows: &[usize]| {
-        quantile(&rows.iter().filter_map(|row| of.get(*row).copied()).collect::<Vec<f64>>(), 0.5)
-    };
-    let level = |rows: &[usize]| middle(&readings.tilt_deg, rows);
-    let sides_of = |of: &[f64], stay: &[usize], k: usize| {
-        Some((middle(of, stay.get(k.checked_sub(SIDE)?..k)?)?, middle(of, stay.get(k..k + SIDE)?)?))
-    };
-    let sides = |stay: &[usize], k: usize| sides_of(&readings.tilt_deg, stay, k);
-    let step = |k: &usize| Some((tilt(runs.get(*k)?)? - tilt(runs.get(k.checked_sub(1)?)?)?).abs());
+    let tilts = &readings.tilt_deg;
+    let step = |k: &usize| Some((tilts.get(*runs.get(*k)?)? - tilts.get(*runs.get(k.checked_sub(1)?)?)?).abs());
     let by = |h: f64| runs.partition_point(|row| at(row) < Some(began.plus_hours(h)));
     let k =
         (by(-AT_ONCE_H)..by(AT_ONCE_H) + 1).max_by(|a, b| step(a).partial_cmp(&step(b)).unwrap_or(Ordering::Equal))?;
-    let (before, after) = sides(runs, k)?;
+    let (before, after) = beside(tilts, runs, k)?;
     let jump = (after - before).abs();
     // A probe that something held for a while comes back by itself.
-    let earlier = level(runs.get(k.checked_sub(3 * SIDE)?..)?.get(..SIDE)?)?;
-    let later_on = level(runs.get(k + 2 * SIDE..)?.get(..SIDE)?)?;
+    let earlier = middle(tilts, runs.get(k.checked_sub(3 * SIDE)?..)?.get(..SIDE)?)?;
+    let later_on = middle(tilts, runs.get(k + 2 * SIDE..)?.get(..SIDE)?)?;
     let is_held =
         (later_on - before).abs() < (later_on - after).abs() || (earlier - after).abs() < (earlier - before).abs();
-    let off = (level(later.get(..SIDE)?)? - before).abs();
-    if (jump > *SMOOTH_DEG && is_held) || off > SMOOTH_DEG.max(*SMOOTH_SHARE * jump) {
-        return None;
-    }
-    // Where the first of the two ends, the other has its own name again and goes on more smoothly with it.
-    let (ends, goes_on) = if Some(last) < later.last().and_then(at) { (runs, later) } else { (later, runs) };
-    let end = goes_on.partition_point(|row| at(row) <= ends.last().and_then(at));
-    let mut back = sides(goes_on, end).and_then(|(before, after)| {
-        let off = (level(ends.get(ends.len().checked_sub(SIDE)?..)?)? - after).abs();
-        Some(((after - before).abs(), off))
-    });
-    if back.is_some_and(|(jump, off)| off > jump.max(*SMOOTH_DEG)) {
-        // Or the names stay exchanged to the end of both.
-        let (warm, then_warm) = sides_of(&readings.temp_c, runs, k)?;
-        let goes_on_c = (middle(&readings.temp_c, later.get(..SIDE)?)? - warm).abs();
-        let is_shown = (then_warm - warm).abs() >= *JUMP_C && goes_on_c <= 0.5 * *JUMP_C;
-        if !is_shown || back.is_some_and(|(jump, _)| jump > *SMOOTH_DEG) {
-            return None;
-        }
-        back = None;
-    }
-    let shown = back.filter(|(_, off)| *off <= *SMOOTH_DEG).map_or(jump, |(back, _)| jump.max(back));
-    let until = |stay: &[usize]| match goes_on.get(end).filter(|_| back.is_some() && stay == goes_on) {
-        Some(row) => Some(*row),
-        None => Some(stay.last()? + 1),
-    };
-    (shown >= *JUMP_DEG).then_some([*runs.get(k)?..until(runs)?, *later.first()?..until(later)?])
+    let off = (middle(tilts, later.get(..SIDE)?)? - before).abs();
+    let is_smooth = (jump <= *SMOOTH_DEG || !is_held) && off <= SMOOTH_DEG.max(*SMOOTH_SHARE * jump);
+    is_smooth.then_some((k, jump))
+}
+
+/// By how much the name that goes on jumps where the other ends, degrees, and how far it is then from where the other was; none
+/// without readings after.
+fn changes_back(tilt_deg: &[f64], ends: &[usize], goes_on: &[usize], end: usize) -> Option<(f64, f64)> {
+    let (before, after) = beside(tilt_deg, goes_on, end)?;
+    let other = middle(tilt_deg, ends.get(ends.len().checked_sub(SIDE)?..)?)?;
+    Some(((after - before).abs(), (other - after).abs()))
+}
+
+/// Whether temperatures change with the names: those of the first name jump, and go on under the other.
+fn is_in_temperatures(temp_c: &[f64], runs: &[usize], later: &[usize], k: usize) -> bool {
+    let of_other = later.get(..SIDE).and_then(|rows| middle(temp_c, rows));
+    beside(temp_c, runs, k).zip(of_other).is_some_and(|((before, after), other)| {
+        (after - before).abs() >= *JUMP_C && (other - before).abs() <= 0.5 * *JUMP_C
+    })
+}
+
+/// The medians of the [`SIDE`] rows of a stay before a place and of those from it on.
+fn beside(of: &[f64], stay: &[usize], k: usize) -> Option<(f64, f64)> {
+    Some((middle(of, stay.get(k.checked_sub(SIDE)?..k)?)?, middle(of, stay.get(k..k + SIDE)?)?))
+}
+
+fn middle(of: &[f64], rows: &[usize]) -> Option<f64> {
+    quantile(&rows.iter().filter_map(|row| of.get(*row).copied()).collect::<Vec<f64>>(), 0.5)
 }

@@ -26,8 +26,10 @@ pub(super) const SIDE: usize = 4;
 const STANDS_OUT: f64 = 8.0;
 /// Most steps that are looked at.
 const MOST_STEPS: usize = 32;
-/// Share of a beer's readings that may lie above it, and below it: a probe leans for a day.
-const LEFT: (f64, f64) = (0.05, 0.1);
+/// Share of a beer's readings that may lie above it.
+const ABOVE: f64 = 0.05;
+/// Share that may lie below it: a probe leans for a day.
+const BELOW: f64 = 0.1;
 
 /// A probe and a batch, by their indices.
 pub(crate) type StayIndex = (u32, u32);
@@ -90,7 +92,7 @@ fn in_beer(at: &[Instant], tilt_deg: &[f64], sugar: impl Fn(Instant) -> bool) ->
     };
     let put_in = |k: usize| {
         let (before, beer) = tilt_deg.split_at(k);
-        let (thinnest, densest) = (quantile(beer, LEFT.1)?, quantile(beer, 1.0 - LEFT.0)?);
+        let (thinnest, densest) = (quantile(beer, BELOW)?, quantile(beer, 1.0 - ABOVE)?);
         let is_air = |tilt: &f64| *tilt >= densest + *AIR_DEG;
         let by = quantile(beer.get(..SIDE).unwrap_or(beer), 0.5)? - before.last()?;
         let is_step = by >= *FROM_WATER_DEG && !sugar(*at.get(k)?) || before.last().is_some_and(is_air);
@@ -98,7 +100,7 @@ fn in_beer(at: &[Instant], tilt_deg: &[f64], sugar: impl Fn(Instant) -> bool) ->
     };
     let from = steps(1..early).into_iter().rev().find_map(put_in).unwrap_or(0);
     let taken_out = |k: usize| {
-        let air = quantile(tilt_deg.get(from..k)?, 1.0 - LEFT.0)? + *AIR_DEG;
+        let air = quantile(tilt_deg.get(from..k)?, 1.0 - ABOVE)? + *AIR_DEG;
         tilt_deg.get(k..)?.iter().all(|tilt| *tilt >= air).then_some(k)
     };
     from..steps(late.max(from) + 1..n).into_iter().find_map(taken_out).unwrap_or(n)
