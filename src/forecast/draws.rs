@@ -159,13 +159,13 @@ impl RestRules<'_> {
             draws.progress.push(1.0 - rest.left_sg / (of.original_sg - rest.terminal_sg));
             return;
         }
-        let mid_h = curve.time_of_progress_h(0.5);
+        let [early_h, mid_h, late_h] = [0.25, 0.5, 0.75].map(|share| curve.time_of_progress_h(share));
         let left_sg = curve.sg(self.now_h) - of.terminal_sg;
         let runs = left_sg > 2.0 * self.tolerance_sg;
         let p_stuck = stuck::probability(of.terminal_sg, (self.limit)(of.original_sg), self.stuck_above_sg, share);
         let own_h = if runs { curve.finish_h(self.tolerance_sg).max(self.now_h) } else { 0.0 };
         let way = |(i, z): (usize, &f64)| {
-            let of_strain = self.strain.finish_h(mid_h, *z);
+            let of_strain = self.strain.finish_h(mid_h, late_h - early_h, *z);
             let finish_h = match runs && of_strain < self.now_h {
                 true => self.strain.not_before(own_h, self.now_h, (i as f64 + 0.5) / WAYS as f64),
                 false => self.strain.within(of_strain),

@@ -63,7 +63,7 @@ impl Situation<'_> {
             }),
             Rival::PastDurations => (!self.strain.durations_h.is_empty()).then(|| self.strain.durations_h.clone()),
             Rival::UsualTail => {
-                Some(z.iter().map(|z| self.strain.within(self.strain.finish_h(self.mid_h, *z))).collect())
+                Some(z.iter().map(|z| self.strain.within(self.strain.finish_by_mid_h(self.mid_h, *z))).collect())
             }
         })
     }

@@ -1,15 +1,15 @@
 //! How long a batch takes from the middle of its drop to rest.
 //!
-//! Readings before the end hardly show the end of a curve, and its length relative to the first half differs little among
-//! batches of a strain. So `finish = mid (1 + exp m)`, with m learned by strain from the batches that have ended, as a random-effects
-//! mean with the standard errors of their fits ([`Population`] in one dimension). What the batch's own curve says of its end
-//! made forecasts no better on simulated seasons, and is not used.
-
-use std::collections::HashMap;
+//! Readings before the end hardly show the end of a curve, and its length relative to the steep part differs little among
+//! batches of a strain, nor much among strains. So `finish = t50 + (t75 - t25) exp m`, where a share of the drop is done at each t and m is learned by
+//! strain from the batches that have ended, as a random-effects mean with the standard errors of their fits ([`Population`] in
+//! one dimension). The hours from pitching to the middle, a lag among them, tell less. What the batch's own curve says of
+//! its end made forecasts no better on simulated seasons, and is not used.
 
 use nalgebra::{DMatrix, DVector};
 
-use crate::kinetics::population::{Information, Population, WORTH};
+use crate::kinetics::population::{Information, Population, WORTH, among_first};
+use crate::kinetics::timed::Timed;
 use crate::kinetics::{BatchFit, Kinetics, Status, Trait};
 use crate::units::Instant;
 
@@ -17,11 +17,9 @@ use super::archive::LATEST;
 use super::stuck;
 
 assumed! {
-    /// m where no batch has ended: 1.0 to 2.7 times the hours to the middle.
-    const UNKNOWN: f64 = 0.5, "-";
-    /// Its standard deviation there.
-    const UNKNOWN_SD: f64 = 0.5, "-";
-    /// Standard deviation of m over strains and batches from which learning starts.
+    /// m where no batch has ended: 1.3 to 2.7 times the hours that the middle half of the drop takes.
+    const UNKNOWN: f64 = 0.65, "-";
+    /// Standard deviation of m over strains and batches, where none has ended and from which learning starts.
     const SPREAD: f64 = 0.35, "-";
     /// What the fitted finish times of a season are off by together, SD of m: eight hours of seventy-five; on simulated seasons 8
     /// hours early to 18 late were seen. It averages away over no number of batches.
@@ -37,11 +35,20 @@ const SHORTEST_H: f64 = 0.5;
 /// No finish is later than so many hours where too few are known.
 const LATEST_H: f64 = 2000.0;
 
-/// A normal of m, the logarithm of the time from the middle to rest over that to the middle.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Tail {
+/// A normal of the logarithm of the time from the middle to rest over another time of the batch.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Ratio {
     mean: f64,
     sd: f64,
+}
+
+/// How long batches of a strain take from the middle to rest.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Tail {
+    /// Over the time that the middle half of the drop takes: m.
+    to_steep: Ratio,
+    /// Over the time to the middle, for the rule of thumb.
+    to_mid: Ratio,
     /// Three times the longest time to rest of the batches known, where they are enough: no finish is later, hours.
     ceiling_h: f64,
     /// Batches that it was learned from.
@@ -56,17 +63,12 @@ impl Tail {
     /// Of the next batch of a strain: from the batches but `except` whose data had ended by `as_of` and that did not stick, the
     /// last [`LATEST`] of each strain.
     pub fn of_strain(kinetics: &Kinetics, strain: &str, except: &str, as_of: Instant) -> Self {
-        let (mean, sd) = (*UNKNOWN, *SPREAD);
         let has_ended = |fit: &&BatchFit| fit.batch != except && fit.instant(fit.last_hours) <= as_of;
         let all: Vec<&BatchFit> = kinetics.batches.iter().filter(has_ended).collect();
-        let mut of_each: HashMap<&str, usize> = HashMap::new();
         let mut ended: Vec<&BatchFit> = all.iter().rev().copied().filter(|fit| fit.status != Status::Stuck).collect();
         let stuck_share = stuck::share(all.len() - ended.len(), all.len());
-        ended.retain(|fit| {
-            let counted = of_each.entry(fit.strain.as_str()).or_default();
-            *counted += 1;
-            *counted <= LATEST
-        });
+        let mut is_late = among_first(LATEST);
+        ended.retain(|fit| is_late(&fit.strain));
         let duration = |fit: &&BatchFit| fit.finding(Trait::FinishH).value();
         let of = |strain: &str| {
             ended.iter().copied().filter(|fit| fit.strain == strain).filter_map(|fit| duration(&fit)).collect()
@@ -77,30 +79,22 @@ impl Tail {
         }
         durations_h.sort_unstable_by(f64::total_cmp);
         let longest = ended.iter().filter_map(duration).fold(0.0, f64::max);
-        let known: Vec<Information> = ended
-            .into_iter()
-            .filter_map(|fit| {
-                let (mid, finish) = (fit.finding(Trait::MidH).value()?, fit.finding(Trait::FinishH).estimate()?);
-                let hours = Some(finish.value - mid).filter(|hours| mid > 0.0 && *hours > SHORTEST_H)?;
-                let standardised = DVector::from_element(1, ((hours / mid).ln() - mean) / sd);
-                let variance = DMatrix::from_element(1, 1, (finish.se / hours / sd).powi(2));
-                Information::new(&fit.strain, &standardised, variance, &[f64::INFINITY])
-            })
-            .collect();
-        let next = Population::new(&known.iter().collect::<Vec<_>>(), &[*WORTH]).prior(strain);
-        let enough = known.len() >= *ENOUGH_BATCHES;
+        let (seen, to_steep) = Ratio::learned(&ended, strain, steep_h);
+        let (_, to_mid) = Ratio::learned(&ended, strain, |curve| curve.mid_h());
+        let enough = seen >= *ENOUGH_BATCHES;
         let ceiling_h = if enough { (*CEILING * longest).min(LATEST_H) } else { LATEST_H };
-        let of_strain = sd * next.covariance[(0, 0)].sqrt();
-        let (mean, sd) = match known.len() {
-            0 => (mean, *UNKNOWN_SD),
-            _ => (mean + sd * next.mean[0], of_strain.hypot(*COMMON_SD)),
-        };
-        Self { mean, sd, ceiling_h, seen: known.len(), stuck_share, durations_h }
+        Self { to_steep, to_mid, ceiling_h, seen, stuck_share, durations_h }
     }
 
-    /// Hours from pitching to rest of a batch whose middle is at `mid_h`, `z` standard deviations of m from the mean.
-    pub fn finish_h(&self, mid_h: f64, z: f64) -> f64 {
-        mid_h * (1.0 + (self.mean + self.sd * z).exp())
+    /// Hours from pitching to rest of a batch by its middle and the time that the middle half of its drop takes, `z` standard
+    /// deviations of m from the mean.
+    pub fn finish_h(&self, mid_h: f64, steep_h: f64, z: f64) -> f64 {
+        mid_h + steep_h * self.to_steep.at(z)
+    }
+
+    /// The same by its middle alone.
+    pub fn finish_by_mid_h(&self, mid_h: f64, z: f64) -> f64 {
+        mid_h + mid_h * self.to_mid.at(z)
     }
 
     /// A finish time within the ceiling; a curve may never end.
@@ -116,6 +110,36 @@ impl Tail {
     }
 }
 
+impl Ratio {
+    /// That of the next batch of a strain from batches that have ended, and how many of them tell it.
+    fn learned(ended: &[&BatchFit], strain: &str, over_h: impl Fn(&Timed<'_>) -> f64) -> (usize, Self) {
+        let told = |fit: &&BatchFit| {
+            let (curve, finish) = (fit.fitted.as_ref()?.timed(), fit.finding(Trait::FinishH).estimate()?);
+            let (hours, over_h) = (finish.value - curve.mid_h(), over_h(&curve));
+            if hours <= SHORTEST_H || over_h <= SHORTEST_H {
+                return None;
+            }
+            let standardised = DVector::from_element(1, ((hours / over_h).ln() - *UNKNOWN) / *SPREAD);
+            let variance = DMatrix::from_element(1, 1, (finish.se / hours / *SPREAD).powi(2));
+            Information::new(&fit.strain, &standardised, variance, &[f64::INFINITY])
+        };
+        let known: Vec<Information> = ended.iter().filter_map(told).collect();
+        let next = Population::new(&known.iter().collect::<Vec<_>>(), &[*WORTH]).prior(strain);
+        let sd = *SPREAD * next.covariance[(0, 0)].sqrt();
+        let sd = if known.is_empty() { sd } else { sd.hypot(*COMMON_SD) };
+        (known.len(), Self { mean: *UNKNOWN + *SPREAD * next.mean[0], sd })
+    }
+
+    fn at(self, z: f64) -> f64 {
+        (self.mean + self.sd * z).exp()
+    }
+}
+
+/// Hours that the middle half of the drop takes.
+fn steep_h(curve: &Timed<'_>) -> f64 {
+    curve.time_of_progress_h(0.75) - curve.time_of_progress_h(0.25)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -124,7 +148,7 @@ mod tests {
     fn where_no_batch_has_ended_the_assumed_tail_holds() {
         let none = Kinetics { batches: Vec::new(), ..Kinetics::default() };
         let tail = Tail::of_strain(&none, "thrift", "ti-1", Instant::from_micros(0));
-        assert!((tail.mean - *UNKNOWN).abs() < 1e-12 && (tail.sd - *UNKNOWN_SD).abs() < 1e-9, "{tail:?}");
+        assert!((tail.to_steep.mean - *UNKNOWN).abs() < 1e-12 && (tail.to_steep.sd - *SPREAD).abs() < 1e-9, "{tail:?}");
     }
 
     #[test]

@@ -27,7 +27,7 @@ mod second_batch;
 pub(crate) mod settings;
 mod status;
 mod steps;
-mod timed;
+pub(crate) mod timed;
 mod trait_estimates;
 mod traits;
 mod unfitted;
