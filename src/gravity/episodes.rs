@@ -88,7 +88,7 @@ fn steps(values: &[f64]) -> Vec<f64> {
 }
 
 /// Robust SD of a reading about its neighbours.
-fn noise(values: &[f64]) -> f64 {
+pub(super) fn noise(values: &[f64]) -> f64 {
     let steps = steps(values);
     let middle = median(&steps).unwrap_or(0.0);
     let off: Vec<f64> = steps.iter().map(|step| (step - middle).abs()).collect();

@@ -1,10 +1,12 @@
 //! The gravity of one batch over time: what the study of kinetics takes.
 
+use crate::fit::robust::median;
 use crate::units::Instant;
 
 use super::episodes::{GAP_H, episodes};
 use super::known::{Disturbance, KnownErrors};
 use super::layers::Gravity;
+use super::rises::rises;
 
 assumed! {
     /// A probe that something moved by less goes on as it is.
@@ -12,6 +14,9 @@ assumed! {
     /// What a probe reads below this in a batch is no gravity: beer and wine end above 0.985, and no probe in use is off by so much.
     const NO_GRAVITY_SG: f64 = 0.975, "SG";
 }
+
+/// A step of a coarse sensor is smaller than so many SDs of a reading that it leaves.
+const STEP_SDS: f64 = 4.0;
 
 /// A gravity sample of a batch.
 #[derive(Debug, Clone, PartialEq)]
@@ -94,6 +99,8 @@ pub struct GravitySeries {
     pub cooled_hours: Option<f64>,
     /// When something was done that may have moved the probes, in order of time.
     pub disturbed: Vec<Disturbance>,
+    /// When sugar was added, hours from pitching.
+    pub sugar_hours: Vec<f64>,
     /// Readings left out because something held, loaded or lifted their probe for hours.
     pub held: Vec<HeldReading>,
     /// Samples left out because the rest of the season contradicts them.
@@ -126,6 +133,7 @@ impl GravitySeries {
             samples.retain(|sample| sample.hours <= hours && sample.known_hours <= hours);
         }
         cut.disturbed.retain(|disturbance| disturbance.hours <= hours);
+        cut.sugar_hours.retain(|sugared| *sugared <= hours);
         cut.cooled_hours = self.cooled_hours.filter(|&at| at <= hours);
         cut.ended_hours = self.ended_hours.filter(|&at| at <= hours);
         Some(cut)
@@ -167,7 +175,10 @@ impl GravitySeries {
             let no_beer = |i: &usize| sg.get(*i).is_some_and(|sg| *sg < *NO_GRAVITY_SG);
             let is_right = 2 * (0..sg.len()).filter(no_beer).count() < sg.len();
             let no_beer = (0..sg.len()).filter(|i| is_right && no_beer(i));
-            let spans = episodes(&hours, &sg, &sd, *LEAST_EDGE_SG);
+            let mut spans = episodes(&hours, &sg, &sd, *LEAST_EDGE_SG);
+            let is_warm = |_: f64, to: f64| self.cooled_hours.is_none_or(|cooled| to < cooled);
+            let least = LEAST_EDGE_SG.max(STEP_SDS * median(&sd).unwrap_or(0.0));
+            spans.extend(rises(&hours, &sg, least, &spans, &self.sugar_hours, is_warm));
             self.held.extend(spans.into_iter().flatten().chain(no_beer).filter_map(held));
         }
         self.held.sort_by_key(|held| held.row);

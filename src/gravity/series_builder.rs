@@ -114,6 +114,7 @@ impl<'a> SeriesBuilder<'a> {
             self.add_readings(calibrations, gravity, batch, &mut series);
         }
         series.disturbed = disturbed(self.season, batch, &series.probes);
+        series.sugar_hours = self.season.sugar_hours(Some(&batch.batch), batch.pitched_at);
         series.cooled_hours = cooled_hours(self.season, batch, &series.hours, &series.temp_c);
         (!series.rows.is_empty() || !series.samples.is_empty()).then_some(series)
     }

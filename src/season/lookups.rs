@@ -41,6 +41,12 @@ impl Season {
         readings.chain(references).chain(self.batches.iter().map(|b| b.pitched_at)).max()
     }
 
+    /// When sugar was added to a batch, hours from a moment.
+    pub(crate) fn sugar_hours(&self, batch: Option<&str>, from: Instant) -> Vec<f64> {
+        let added = self.events.iter().filter(|e| e.kind == "sugar_added" && e.batch.as_deref() == batch);
+        added.map(|event| event.at.hours_since(from)).collect()
+    }
+
     /// When there is a reading and of which batch, those apart whose clock jumped.
     pub(super) fn read_at(&self) -> impl Iterator<Item = (Instant, Option<u32>)> {
         let rows = self.readings.at.iter().zip(&self.readings.batch).zip(&self.readings.flags);

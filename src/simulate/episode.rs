@@ -37,6 +37,11 @@ pub(super) fn episodes(settings: &SimulateSettings, batch: &Planned, probe: usiz
                 let from_h = mid_h * draw.uniform(0.4, 1.3);
                 Episode { trouble, from_h, to_h: from_h + draw.uniform(6.0, 30.0), size: draw.uniform(0.4, 2.5) }
             }
+            Trouble::FoamCrust if draw.chance(0.25) => {
+                let from_h = mid_h * draw.uniform(0.4, 1.1);
+                let turn = draw.uniform(1.5, 5.0) * if draw.chance(0.7) { -1.0 } else { 1.0 };
+                Episode { trouble, from_h, to_h: from_h + draw.uniform(8.0, 40.0), size: turn }
+            }
             Trouble::Leaning if draw.chance(0.15) => {
                 let from_h = until_h * draw.uniform(0.05, 0.9);
                 let push = draw.uniform(1.0, 6.0) * if draw.chance(0.7) { 1.0 } else { -1.0 };
@@ -61,12 +66,17 @@ pub(super) fn episodes(settings: &SimulateSettings, batch: &Planned, probe: usiz
     found
 }
 
-/// What they do at this hour. Foam grows evenly, the others are there at once.
+/// What they do at this hour. A load of foam grows evenly to its end, a crust over the first quarter and down over the last; the
+/// others are there at once.
 pub(super) fn load(episodes: &[Episode], hours: f64) -> EpisodeLoad {
     let mut load = EpisodeLoad::default();
     for Episode { trouble, from_h, to_h, size } in episodes.iter().filter(|e| (e.from_h..e.to_h).contains(&hours)) {
         match trouble {
             Trouble::FoamLoad => load.foam_g += size * (hours - from_h) / (to_h - from_h),
+            Trouble::FoamCrust => {
+                let done = (hours - from_h) / (to_h - from_h);
+                load.lean_deg += size * (4.0 * done.min(1.0 - done)).min(1.0);
+            }
             Trouble::Leaning => load.lean_deg += size,
             Trouble::BubblePatch => load.gas_ml += size,
             // Near the water line, some 90 mm above the nose.
@@ -84,6 +94,13 @@ mod tests {
     fn foam_grows_and_slides_off() {
         let one = Episode { trouble: Trouble::FoamLoad, from_h: 10.0, to_h: 20.0, size: 0.4 };
         let at = |hours| load(&[one], hours).foam_g;
+        let crust = Episode { trouble: Trouble::FoamCrust, size: -2.0, ..one };
+        let turned = |hours| load(&[crust], hours).lean_deg;
+        assert!(
+            [(11.0, -0.8), (15.0, -2.0), (19.0, -0.8), (20.0, 0.0)]
+                .iter()
+                .all(|(h, deg)| (turned(*h) - deg).abs() < 1e-9)
+        );
         assert!(at(9.9) == 0.0 && at(20.0) == 0.0 && (at(19.0) - 0.36).abs() < 1e-12);
     }
 }

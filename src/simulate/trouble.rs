@@ -9,6 +9,9 @@ named! {
     pub enum Trouble {
         /// Foam loads a probe for 6 to 30 hours and slides off at once: one probe in three.
         FoamLoad = "foam_load",
+        /// Foam on one side turns a probe by 1.5 to 5 degrees, grows over hours and goes down as slowly, 8 to 40 hours in all: one
+        /// probe in four.
+        FoamCrust = "foam_crust",
         /// A probe leans on the wall for 3 to 30 hours: one in seven.
         Leaning = "leaning",
         /// A patch of bubbles lifts a probe for 1 to 10 hours: one in five.

@@ -46,6 +46,26 @@ fn a_second_later_the_median_is_the_same_and_another_seed_hardly_moves_the_ends(
 }
 
 #[test]
+fn a_mistyped_sample_is_left_out_of_a_forecast() {
+    let (mut brewed, name, now) = at(0.8);
+    let ask_now = |brewed: &[Brewed]| ask(brewed, &ForecastSettings::default(), &[(name.clone(), now)]).remove(0);
+    let right = ask_now(&brewed);
+    let series = &mut brewed.iter_mut().find(|brew| brew.series.batch == name).unwrap().series;
+    let hours = now.hours_since(series.pitched_at) - 8.0;
+    let sample = series.samples[0].clone();
+    // Two digits changed places: 1.0x2 for 1.02x, far below what the probe reads.
+    series.samples.retain(|sample| sample.hours < hours);
+    series.samples.push(heelwort::gravity::SeriesSample { hours, sg: 1.002, known_hours: hours, ..sample });
+    let mistyped = ask_now(&brewed);
+    let (with, without) = (mistyped.finish.clone().unwrap(), right.finish.clone().unwrap());
+    let width = without.p95.hours_since(without.p05);
+    assert!(with.p50.hours_since(without.p50).abs() < 0.15 * width, "{mistyped}, {right}");
+    let (with, without) = (mistyped.terminal_sg.unwrap().p50, right.terminal_sg.unwrap().p50);
+    assert!((with - without).abs() < 0.0015, "{with} {without}");
+    assert!(mistyped.p_ready.unwrap() < 0.2, "{mistyped}");
+}
+
+#[test]
 fn yeast_that_left_is_seen_two_days_later() {
     let (mut brewed, name, now) = at(0.75);
     let later = [(name.clone(), now.plus_hours(48.0))];

@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::calibration::{Calibrations, CovarianceRoot, Noise, Sources, probe_ids};
 use crate::error::Result;
-use crate::gravity::episodes;
+use crate::gravity::{episodes, rises};
 use crate::season::{Pair, Season};
 use crate::units::MINUTES_PER_HOUR;
 
@@ -68,6 +68,8 @@ pub(super) fn find_pairs(
 assumed! {
     /// A probe that something moved by less goes on as it is.
     const LEAST_EDGE_DEG: f64 = 1.3, "degrees";
+    /// A temperature that changes by less does not move a probe by as much.
+    const EVEN_C: f64 = 2.0, "C";
 }
 
 /// Readings of probes that something held, loaded or lifted in their batch.
@@ -82,7 +84,15 @@ fn held(season: &Season) -> BTreeSet<usize> {
             let Some((_, first)) = stay.first() else { continue };
             let hours: Vec<f64> = stay.iter().map(|(_, read)| read.at.hours_since(first.at)).collect();
             let tilts: Vec<f64> = stay.iter().map(|(_, read)| read.tilt_deg).collect();
-            for span in episodes(&hours, &tilts, &[], *LEAST_EDGE_DEG) {
+            let mut spans = episodes(&hours, &tilts, &[], *LEAST_EDGE_DEG);
+            let sugar_hours = season.sugar_hours(first.batch, first.at);
+            // Cold raises the tilt of a probe that floats freely.
+            let is_even = |from: f64, to: f64| {
+                let temp_c = |h: f64| stay.get(hours.partition_point(|hours| *hours < h)).map(|(_, read)| read.temp_c);
+                temp_c(from).zip(temp_c(to)).is_some_and(|(from, to)| (to - from).abs() < *EVEN_C)
+            };
+            spans.extend(rises(&hours, &tilts, *LEAST_EDGE_DEG, &spans, &sugar_hours, is_even));
+            for span in spans {
                 held.extend(stay.iter().take(span.end).skip(span.start).map(|(row, _)| *row));
             }
         }
