@@ -27,6 +27,8 @@ use super::tail::Tail;
 /// What a forecast says of itself while no batch has been seen coming to rest, and the most that it then says of being ready.
 const NOTHING_LEARNT: &str = "nothing has been learnt yet: no batch has been seen coming to rest";
 const READY_UNLEARNT: f64 = 0.5;
+/// Why a batch whose readings no beer could show is forecast without them.
+const NO_CURVE: &str = "no curve that a beer can have fits the readings";
 /// The share of the drop from which on it has.
 const SLOWED: f64 = 0.9;
 /// The probability from which a batch counts as at rest where little attenuation is remarked on.
@@ -111,19 +113,22 @@ impl Forecaster<'_> {
             return none(Some(batch), "not yet pitched at this moment");
         }
         match self.source.series(batch, as_of) {
-            Ok(None) => self.by_durations(batch, as_of),
+            Ok(None) => self.by_durations(batch, as_of, NO_GRAVITY),
             Ok(Some(series)) => match self.draw_from(index, batch, as_of, series) {
                 Ok(from) => DrawnForecast::Drawn(Box::new(from)),
-                Err(Error::NotEstimable { why, .. }) if why == NO_GRAVITY => self.by_durations(batch, as_of),
+                Err(Error::NotEstimable { why, .. }) if why == NO_GRAVITY => {
+                    self.by_durations(batch, as_of, NO_GRAVITY)
+                }
+                Err(Error::NotEstimable { why, .. }) if why == NO_CURVE => self.by_durations(batch, as_of, NO_CURVE),
                 Err(error) => none(Some(batch), &error.to_string()),
             },
             Err(error) => none(Some(batch), &error.to_string()),
         }
     }
 
-    /// Before the first reading: the batch takes as long as others of its strain have, or of all where there is none.
-    fn by_durations(&self, batch: &Batch, as_of: Instant) -> DrawnForecast {
-        let mut made = ForecastDraft::none(&batch.batch, Some(batch), as_of, NO_GRAVITY);
+    /// Without a curve: the batch takes as long as others of its strain have, or of all where there is none.
+    fn by_durations(&self, batch: &Batch, as_of: Instant, why: &str) -> DrawnForecast {
+        let mut made = ForecastDraft::none(&batch.batch, Some(batch), as_of, why);
         let known_h = Tail::of_strain(self.kinetics, &batch.strain, &batch.batch, as_of).durations_h;
         if known_h.len() >= LEAST_DURATIONS {
             let now_h = as_of.hours_since(batch.pitched_at);
@@ -154,7 +159,10 @@ impl Forecaster<'_> {
             let now_sg = own.last_by(f64::INFINITY).map(|(_, drop_sg, _)| own.original_sg - drop_sg);
             end_sg >= *THINNEST_END_SG && now_sg.is_none_or(|sg| end_sg - sg <= *ENDS_ABOVE_SG)
         };
-        let fits = likeliest.is_none_or(|likeliest| likeliest.posterior.fits && is_possible(&likeliest.posterior));
+        if likeliest.is_some_and(|likeliest| !is_possible(&likeliest.posterior)) {
+            return Err(Error::not_estimable("a forecast", NO_CURVE));
+        }
+        let fits = likeliest.is_none_or(|likeliest| likeliest.posterior.fits);
         let plain = mixture.last().map(|plain| &plain.posterior);
         let (curve, unlike) = plain.map(|plain| (plain.curve(own.ln_pace).tabulate(), unlike(plain, &prior))).unzip();
         let hours_to = |share| curve.as_ref().map_or(now_h, |curve| curve.time_of_progress_h(share));

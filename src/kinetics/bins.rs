@@ -15,6 +15,8 @@ use super::settings::KineticsSettings;
 assumed! {
     /// A reading further than this many robust standard deviations from its neighbours' running median is an outlier.
     const OUTLIER_SDS: f64 = 5.0, "SD";
+    /// By how much beer falls while it is cooled, and changes in the cold, SD.
+    const COLD_SD_SG: f64 = 0.001, "SG";
     /// Readings on each side that make the running median.
     const NEIGHBOURS: usize = 6, "readings";
 }
@@ -162,8 +164,12 @@ impl BinnedSeries {
             let good = sample.sg.is_finite() && sample.sd > 0.0 && sample.sd.is_finite();
             // The same number written down in both tables is one measurement.
             let again = series.original_sg.is_some_and(|(sg, _)| (sg - sample.sg).abs() < 1e-6) && sample.hours < 2.0;
-            if good && !again && (0.0..=until).contains(&sample.hours) {
-                let point = self.sample(sample.hours, sample.sg, sample.sd, sample.instrument.as_ref());
+            // What is sampled in the cold is what the beer had fallen to as it was cooled, and a little less.
+            let is_in = series.ended_hours.is_none_or(|end| sample.hours <= end);
+            let is_cold = is_in && sample.hours > until && series.cooled_hours == Some(until);
+            if good && !again && (is_cold || (0.0..=until).contains(&sample.hours)) {
+                let sd = if is_cold { sample.sd.hypot(*COLD_SD_SG) } else { sample.sd };
+                let point = self.sample(sample.hours.min(until), sample.sg, sd, sample.instrument.as_ref());
                 found.push((point, Vec::new()));
             }
         }
