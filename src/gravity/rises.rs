@@ -17,6 +17,8 @@ assumed! {
     const RISE_H: f64 = 12.0, "h";
     /// A rise is larger than so many SDs of an hour.
     const RISE_SDS: f64 = 6.0, "SD";
+    /// A rise of which one hour has more than this share is an edge, which has its own rules: it may last.
+    const SUDDEN: f64 = 0.6, "share";
     /// Sugar may raise the gravity so long before and after it is said to have been added.
     const SUGAR_H: f64 = 24.0, "h";
     /// Hours before and after a rise that are looked at.
@@ -60,14 +62,14 @@ pub(crate) fn rises(
     let (least, sd) = (least.max(*RISE_SDS * scatter), scatter.max(SMOOTH_SHARE * least));
     let mut found = Vec::new();
     for _ in 0..MOST {
-        let Some((from, to)) = greatest_rise(&hourly).filter(|rise| rise.2 >= least).map(|(a, b, _)| (a, b)) else {
-            break;
-        };
+        let Some((from, to, rise)) = greatest_rise(&hourly).filter(|(.., rise)| *rise >= least) else { break };
         let counts = hourly.get(from).zip(hourly.get(to)).is_some_and(|((from, _), (to, _))| {
             let is_sugared = sugar_hours.iter().any(|at| (from - *SUGAR_H..to + *SUGAR_H).contains(at));
             !is_sugared && may_count(*from, *to)
         });
-        let wrong = if counts { wrong_hours(&hourly, from, to, sd) } else { None };
+        let steps = hourly.iter().zip(hourly.iter().skip(1)).take(to).skip(from).map(|(a, b)| b.1 - a.1);
+        let is_sudden = steps.fold(0.0, f64::max) > *SUDDEN * rise;
+        let wrong = if counts && !is_sudden { wrong_hours(&hourly, from, to, sd) } else { None };
         let left_out = wrong.clone().unwrap_or(from..to + 1);
         if let Some((first, last)) =
             wrong.and_then(|wrong| Some((hourly.get(wrong.start)?.0, hourly.get(wrong.end - 1)?.0)))

@@ -22,6 +22,7 @@ fn crust(size: f64, from: f64, to: f64) -> impl Fn(f64) -> f64 {
 fn beer_alone_has_none() {
     assert_eq!(spans(|_| 0.0, &[]), []);
     assert_eq!(spans(|t| if t > 100.0 { -0.006 } else { 0.0 }, &[]), []);
+    assert_eq!(spans(|t| if t > 100.0 { 0.006 } else { 0.0 }, &[]), []);
 }
 
 #[test]
