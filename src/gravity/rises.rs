@@ -6,7 +6,7 @@
 
 use std::ops::Range;
 
-use nalgebra::{Matrix4, Vector4};
+use nalgebra::{Matrix5, Vector5};
 
 use crate::fit::robust::median;
 
@@ -41,7 +41,7 @@ const MOST: usize = 6;
 /// knows nothing else that explains it.
 ///
 /// With hourly medians `y(t)` about a rise, the hours left out, one stretch that touches it, are those for which the sum of
-/// `(y - cubic(t))^2/s^2` over the other hours and of `WORTH_SDS^2` for each that is left out is least.
+/// `(y - quartic(t))^2/s^2` over the other hours and of `WORTH_SDS^2` for each that is left out is least.
 pub(crate) fn rises(
     hours: &[f64],
     values: &[f64],
@@ -109,10 +109,10 @@ fn wrong_hours(hourly: &[(f64, f64)], from: usize, to: usize, sd: f64) -> Option
     let last = hourly.partition_point(|hour| hour.0 < high.0 + *AROUND_H);
     let near = hourly.get(first..last)?;
     // Sums over the hours up to each: powers of time, those times the value, the value squared.
-    let mut sums = vec![(Matrix4::zeros(), Vector4::zeros(), 0.0)];
+    let mut sums = vec![(Matrix5::zeros(), Vector5::zeros(), 0.0)];
     for (hour, value) in near {
         let t = (hour - low.0) / *AROUND_H;
-        let (powers, y) = (Vector4::new(1.0, t, t * t, t * t * t), (value - low.1) / sd);
+        let (powers, y) = (Vector5::new(1.0, t, t * t, t.powi(3), t.powi(4)), (value - low.1) / sd);
         let (squares, products, square) = *sums.last()?;
         sums.push((squares + powers * powers.transpose(), products + powers * y, square + y * y));
     }
@@ -121,8 +121,8 @@ fn wrong_hours(hourly: &[(f64, f64)], from: usize, to: usize, sd: f64) -> Option
     let cost = |out: Range<usize>| {
         let ((a, b), n) = (sums.get(out.start).zip(sums.get(out.end))?, out.len());
         let (squares, products, square) = (all.0 - (b.0 - a.0), all.1 - (b.1 - a.1), all.2 - (b.2 - a.2));
-        let cubic = squares.cholesky().filter(|_| near.len() - n >= LEAST_HOURS)?.solve(&products);
-        Some(square - products.dot(&cubic) + worth * n as f64)
+        let quartic = squares.cholesky().filter(|_| near.len() - n >= LEAST_HOURS)?.solve(&products);
+        Some(square - products.dot(&quartic) + worth * n as f64)
     };
     let with_all = cost(0..0)?;
     let (low, high) = (from - first, to - first);
