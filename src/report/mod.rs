@@ -4,6 +4,7 @@
 //! (times RFC 3339 with `Z`) and as Parquet (UTC timestamps), with a dictionary of all their columns, which
 //! also stands in the metadata of each Parquet file.
 
+mod decimals;
 mod dictionary;
 mod folder;
 mod page;

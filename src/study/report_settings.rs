@@ -1,4 +1,4 @@
-//! How a report is written: its title, the reader's clock and scales.
+//! How a report is written: its title, the reader's clock, scales and decimal mark.
 
 use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
@@ -13,6 +13,7 @@ use crate::error::{Error, Result};
 /// time_zone = "Europe/Oslo"              # else that of the season
 /// gravity = "plato"                      # or "sg"
 /// temperature = "degF"                   # or "degC"
+/// decimal = ","                          # or "."
 /// ```
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
@@ -25,6 +26,20 @@ pub struct ReportSettings {
     pub gravity: GravityScale,
     /// The scale of temperatures.
     pub temperature: TemperatureScale,
+    /// The decimal mark of numbers.
+    pub decimal: DecimalMark,
+}
+
+/// What stands before the decimals of a number.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub enum DecimalMark {
+    /// A point.
+    #[default]
+    #[serde(rename = ".")]
+    Point,
+    /// A comma.
+    #[serde(rename = ",")]
+    Comma,
 }
 
 /// A scale of gravity.

@@ -14,6 +14,7 @@ use maud::{DOCTYPE, PreEscaped, html};
 
 use crate::study::SeasonStudy;
 
+use super::decimals::Decimals;
 use super::reader::Reader;
 use super::summary::Summary;
 
@@ -30,11 +31,14 @@ pub(super) fn page(study: &SeasonStudy) -> String {
         ("forecasts", "Forecasts", forecasts::section(study, reader)),
         ("probes", "Probes", probes::section(study, &summary, reader)),
         ("drift", "Drift", drift::section(study, reader)),
-        ("strains", "Yeasts", strains::section(study, &summary, &reader.scales)),
+        ("strains", "Strains", strains::section(study, &summary, &reader.scales)),
         ("rows", "Rows", rows::section(study, &summary)),
         ("methods", "Methods and limits", texts::methods()),
         ("cautions", "Cautions", texts::cautions()),
     ];
+    let decimals = Decimals::of(study);
+    // What is said of the rows quotes files, where numbers are as they stand.
+    let sections = sections.map(|(id, title, body)| (id, title, if id == "rows" { body } else { decimals.markup(body) }));
     html! {
         (DOCTYPE)
         html lang="en" {

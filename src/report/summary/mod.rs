@@ -13,6 +13,7 @@ use maud::html;
 use crate::show::{Grid, Show, print};
 use crate::study::SeasonStudy;
 
+use super::decimals::Decimals;
 use super::reader::Reader;
 use super::words::count;
 use steps::Step;
@@ -37,6 +38,15 @@ impl Answer {
 
     fn say(&mut self, sentence: impl Into<String>) {
         self.sentences.push(sentence.into());
+    }
+
+    /// The same with the reader's decimals.
+    fn written(mut self, decimals: &Decimals) -> Self {
+        let cells = self.table.columns.iter_mut().flat_map(|column| &mut column.texts);
+        for text in self.sentences.iter_mut().chain(&mut self.notes).chain(cells) {
+            *text = decimals.text(text);
+        }
+        self
     }
 }
 
@@ -82,12 +92,14 @@ impl Summary {
         if let Some(latest) = study.latest {
             text.push_str(&format!("; data to {} ({})", reader.moment(latest), reader.scales.clock()));
         }
+        // What is said of the rows quotes files, where numbers are as they stand.
+        let decimals = &Decimals::of(study);
         Self {
             season: text,
-            batches: batches::answer(study, reader),
-            steps: steps::steps(study, reader),
-            probes: probes::answer(study, reader),
-            yeasts: yeasts::answer(study, &reader.scales),
+            batches: batches::answer(study, reader).written(decimals),
+            steps: steps::steps(study, reader).iter().map(|step| step.written(decimals)).collect(),
+            probes: probes::answer(study, reader).written(decimals),
+            yeasts: yeasts::answer(study, &reader.scales).written(decimals),
             rows: rows::answer(&season.account),
         }
     }

@@ -8,6 +8,7 @@ use crate::kinetics::{BatchFit, PointSource};
 use crate::season::{Flags, LeftOpen, Reference, ReferenceUse, each_once};
 use crate::study::SeasonStudy;
 
+use super::super::decimals::Decimals;
 use super::super::reader::Reader;
 use super::super::running::running;
 use super::super::trust::{Trust, off, provisional};
@@ -58,6 +59,11 @@ impl Step {
         let why =
             each_once(named.into_iter().map(each)).into_iter().chain(for_all.into_iter().map(|(.., why)| why.clone()));
         Self { what: line.replace('#', &some(&names, shown)), why: why.collect() }
+    }
+
+    /// The same with the reader's decimals.
+    pub(super) fn written(&self, decimals: &Decimals) -> Self {
+        Self { what: decimals.text(&self.what), why: self.why.iter().map(|why| decimals.text(why)).collect() }
     }
 
     /// The step on a terminal.
