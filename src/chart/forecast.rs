@@ -56,8 +56,8 @@ impl Forecasts {
         let alt = rows.iter().map(|row| in_words(row, scales)).collect::<Vec<_>>().join(" ");
         let left_out = if left_out > 0 { format!(" {left_out} more forecasts are not drawn.") } else { String::new() };
         Ok(Figure::new("What finishes when", alt, vec![drawn]).with_caption(format!(
-            "Dot: as likely before as after. Thick bar: half of the probability. Thin bar: {}. Upright line: the moment of the \
-             forecast. At the right: how likely the batch is at rest and not stuck at that moment. A forecast is \
+            "Dot: rest comes as likely before it as after it. Thick bar: holds rest with 50 %. Thin bar: with {}. Upright line: the moment of \
+             the forecast. At the right: how likely the batch is at rest and not stuck at that moment. A forecast is \
              never permission to package.{left_out}",
             rows.first().map_or_else(String::new, |row| percent(row.level())),
         )))

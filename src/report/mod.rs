@@ -4,7 +4,6 @@
 //! (times RFC 3339 with `Z`) and as Parquet (UTC timestamps), with a dictionary of all their columns, which
 //! also stands in the metadata of each Parquet file.
 
-mod decimals;
 mod dictionary;
 mod folder;
 mod page;
@@ -17,6 +16,7 @@ mod words;
 
 pub(crate) use folder::check_out;
 pub use summary::Summary;
+pub(crate) use summary::{WIDTH, wrapped};
 
 use std::path::{Path, PathBuf};
 

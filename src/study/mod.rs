@@ -15,7 +15,7 @@ mod tables;
 
 pub use builder::Study;
 pub use part::Part;
-pub use report_settings::{DecimalMark, GravityScale, ReportSettings, TemperatureScale};
+pub use report_settings::{GravityScale, ReportSettings, TemperatureScale};
 pub use result::SeasonStudy;
 pub use settings::Settings;
 

@@ -13,7 +13,7 @@ use crate::error::{Error, Result};
 /// time_zone = "Europe/Oslo"              # else that of the season
 /// gravity = "plato"                      # or "sg"
 /// temperature = "degF"                   # or "degC"
-/// decimal = ","                          # or "."
+/// decimal_comma = true                  # 1,048 for 1.048
 /// ```
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
@@ -26,20 +26,8 @@ pub struct ReportSettings {
     pub gravity: GravityScale,
     /// The scale of temperatures.
     pub temperature: TemperatureScale,
-    /// The decimal mark of numbers.
-    pub decimal: DecimalMark,
-}
-
-/// What stands before the decimals of a number.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-pub enum DecimalMark {
-    /// A point.
-    #[default]
-    #[serde(rename = ".")]
-    Point,
-    /// A comma.
-    #[serde(rename = ",")]
-    Comma,
+    /// Whether decimals stand behind a comma.
+    pub decimal_comma: bool,
 }
 
 /// A scale of gravity.

@@ -99,7 +99,10 @@ fn file(text: &str) -> Result<File> {
         let span = error.span().map_or(0, |span| span.start);
         let name = stated().find_map(|(name, table, _)| name_at(name, table, span));
         let name = name.unwrap_or_else(|| "study".to_owned());
-        Error::input(at(span), error.message().to_owned(), format!("a value that `{name}` may have"))
+        // serde says what it found and what it expected.
+        let said = error.message().trim_start_matches("unknown variant ").trim_start_matches("invalid type: ");
+        let (found, wanted) = said.split_once(", expected ").unwrap_or((said, "another value"));
+        Error::input(at(span), found, format!("{} for `{name}`", wanted.replace("f64", "a number")))
     })
 }
 

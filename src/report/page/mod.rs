@@ -14,7 +14,6 @@ use maud::{DOCTYPE, PreEscaped, html};
 
 use crate::study::SeasonStudy;
 
-use super::decimals::Decimals;
 use super::reader::Reader;
 use super::summary::Summary;
 
@@ -36,9 +35,8 @@ pub(super) fn page(study: &SeasonStudy) -> String {
         ("methods", "Methods and limits", texts::methods()),
         ("cautions", "Cautions", texts::cautions()),
     ];
-    let decimals = Decimals::of(study);
     // What is said of the rows quotes files, where numbers are as they stand.
-    let sections = sections.map(|(id, title, body)| (id, title, if id == "rows" { body } else { decimals.markup(body) }));
+    let sections = sections.map(|(id, title, body)| (id, title, if id == "rows" { body } else { reader.markup(body) }));
     html! {
         (DOCTYPE)
         html lang="en" {

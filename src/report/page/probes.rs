@@ -60,7 +60,7 @@ fn remarks(calibrations: &[Calibration]) -> Markup {
         }
     }
     fold(
-        "To know about these curves",
+        "Remarks on these curves",
         &html! {
             @if !all.is_empty() { ul { @for (text, names) in &all { li { b { (list(names)) } ": " (text) } } } }
         },
@@ -135,7 +135,7 @@ fn builds(study: &SeasonStudy, found: &Builds) -> Markup {
         .number("at SG 1.050", "", 2, |build| build.deg_per_0010_at_1050.value())
         .text("usable to SG 1.100?", |build| build.usable_to_1100.map_or("", yes))
         .note("advice", |build| Some(&build.advice))
-        .note("to know", |build| build.why())
+        .note("remarks", |build| build.why())
         .titled("");
     html! {
         p {

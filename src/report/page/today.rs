@@ -6,10 +6,11 @@ use crate::report::reader::Reader;
 use crate::report::running::{RunningBatch, results, running};
 use crate::report::summary::{Summary, WHAT_TO_DO};
 use crate::report::words::count;
+use crate::show::picture;
 use crate::study::SeasonStudy;
 
 use super::batches::place;
-use super::parts::{fold, picture};
+use super::parts::fold;
 
 /// What the lines and shapes of the batches are.
 const HOW_TO_READ: [&str; 3] = [

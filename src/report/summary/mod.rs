@@ -13,7 +13,6 @@ use maud::html;
 use crate::show::{Grid, Show, print};
 use crate::study::SeasonStudy;
 
-use super::decimals::Decimals;
 use super::reader::Reader;
 use super::words::count;
 use steps::Step;
@@ -41,10 +40,10 @@ impl Answer {
     }
 
     /// The same with the reader's decimals.
-    fn written(mut self, decimals: &Decimals) -> Self {
+    fn written(mut self, reader: &Reader) -> Self {
         let cells = self.table.columns.iter_mut().flat_map(|column| &mut column.texts);
         for text in self.sentences.iter_mut().chain(&mut self.notes).chain(cells) {
-            *text = decimals.text(text);
+            *text = reader.text(text);
         }
         self
     }
@@ -93,13 +92,12 @@ impl Summary {
             text.push_str(&format!("; data to {} ({})", reader.moment(latest), reader.scales.clock()));
         }
         // What is said of the rows quotes files, where numbers are as they stand.
-        let decimals = &Decimals::of(study);
         Self {
             season: text,
-            batches: batches::answer(study, reader).written(decimals),
-            steps: steps::steps(study, reader).iter().map(|step| step.written(decimals)).collect(),
-            probes: probes::answer(study, reader).written(decimals),
-            yeasts: yeasts::answer(study, &reader.scales).written(decimals),
+            batches: batches::answer(study, reader).written(reader),
+            steps: steps::steps(study, reader).iter().map(|step| step.written(reader)).collect(),
+            probes: probes::answer(study, reader).written(reader),
+            yeasts: yeasts::answer(study, &reader.scales).written(reader),
             rows: rows::answer(&season.account),
         }
     }
@@ -117,7 +115,7 @@ impl Summary {
 }
 
 /// Width of the text where no terminal says another, letters.
-const WIDTH: usize = 110;
+pub(crate) const WIDTH: usize = 110;
 /// What stands left of a sentence.
 const INDENT: &str = "  ";
 
@@ -146,7 +144,7 @@ impl Summary {
 }
 
 /// A sentence broken between words into lines of at most `width` letters.
-fn wrapped(text: &str, width: usize) -> Vec<String> {
+pub(crate) fn wrapped(text: &str, width: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for word in text.split(' ') {
         match lines.last_mut() {

@@ -8,7 +8,6 @@ use crate::kinetics::{BatchFit, PointSource};
 use crate::season::{Flags, LeftOpen, Reference, ReferenceUse, each_once};
 use crate::study::SeasonStudy;
 
-use super::super::decimals::Decimals;
 use super::super::reader::Reader;
 use super::super::running::running;
 use super::super::trust::{Trust, off, provisional};
@@ -62,8 +61,8 @@ impl Step {
     }
 
     /// The same with the reader's decimals.
-    pub(super) fn written(&self, decimals: &Decimals) -> Self {
-        Self { what: decimals.text(&self.what), why: self.why.iter().map(|why| decimals.text(why)).collect() }
+    pub(super) fn written(&self, reader: &Reader) -> Self {
+        Self { what: reader.text(&self.what), why: self.why.iter().map(|why| reader.text(why)).collect() }
     }
 
     /// The step on a terminal.
@@ -109,9 +108,9 @@ fn one_more_bath(study: &SeasonStudy, probe: &str, reader: &Reader) -> Option<To
         false => "Calibrate # in water and three baths, one of them near".to_owned(),
     };
     let known = curve.tilt_deg_at_20c(next.sg).and_then(|tilt_deg| curve.sg_at(tilt_deg).ok());
-    let known = known.map_or_else(String::new, |e| format!(". There it tells {}", reader.gravity(&e)));
+    let known = known.map_or_else(String::new, |e| format!(": in such a bath it would tell {}", reader.gravity(&e)));
     let why = format!(
-        "for a litre take {:.0} g of sugar and {:.0} g of water. Its curve is provisional: {} baths do not check its form{known}",
+        "for a litre take {:.0} g of sugar and {:.0} g of water. {} baths cannot check the form of a curve, so this one is provisional{known}",
         next.sucrose_g_per_l,
         next.water_g_per_l,
         curve.baths.len()
@@ -295,7 +294,7 @@ fn probes(all: &mut Vec<Todo>, study: &SeasonStudy, found: &Drift, reader: &Read
     let size = |probe: &ProbeDrift| probe.offset_sg.value().map_or(0.0, f64::abs);
     let mut probes = Trust::all(study, found, reader);
     probes.sort_by(|(a, _), (b, _)| size(b).total_cmp(&size(a)));
-    let limit = format!("Calibrate what is off by more than {}.", reader.scales.limit(found.limit_sg));
+    let limit = format!("Calibrate a probe that reads off there by more than {}.", reader.scales.limit(found.limit_sg));
     let baths = study.bath_plan.done().and_then(BathPlan::recommended).map(gravities);
     let baths =
         baths.map(|sg| format!("Mix these baths: SG {sg}. The grams stand with the probes, under \"The next baths\"."));
