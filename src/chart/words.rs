@@ -27,11 +27,7 @@ pub(crate) fn percent(p: f64) -> String {
 
 /// How many dots a picture leaves out; none where it has all.
 pub(super) fn dots_outside(n: usize) -> Option<String> {
-    match n {
-        0 => None,
-        1 => Some("1 dot lies outside the frame.".to_owned()),
-        n => Some(format!("{n} dots lie outside the frame.")),
-    }
+    (n > 0).then(|| format!("{n} {} outside the frame.", if n == 1 { "dot lies" } else { "dots lie" }))
 }
 
 /// A moment to the minute: `We 5 Mar 2031 14:05`.

@@ -19,7 +19,6 @@ use crate::study::{ReportSettings, Settings};
 
 use args::{Cli, Command, SimulateArgs};
 
-/// It worked.
 const DONE: u8 = 0;
 /// A study that had input gave no estimate at all.
 const NO_ESTIMATE: u8 = 1;

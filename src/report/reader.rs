@@ -2,7 +2,7 @@
 
 use maud::{Markup, PreEscaped};
 
-use crate::chart::{Scales, dated, minute, signed};
+use crate::chart::{Scales, dated, signed};
 use crate::fit::{Estimate, decimals_for};
 use crate::study::{GravityScale, SeasonStudy, TemperatureScale};
 use crate::units::Instant;
@@ -35,11 +35,6 @@ impl Reader {
     /// A moment to the hour: `Sa 5 Jul 14:00`.
     pub(super) fn hour(&self, at: Instant) -> String {
         dated(at.plus_hours(0.5), &self.scales.zone, "%-d %b %H:00")
-    }
-
-    /// The same with its year.
-    pub(super) fn moment(&self, at: Instant) -> String {
-        minute(at, &self.scales.zone)
     }
 
     /// What stands before and behind a gravity, and behind a difference of two.

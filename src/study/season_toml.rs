@@ -28,15 +28,6 @@ impl Settings {
     /// # Errors
     /// [`Error::Input`] with the line for a setting that is unknown or of the wrong kind, with a guess at its name;
     /// [`Error::Usage`] for a value out of range; [`Error::Io`].
-    ///
-    /// ```
-    /// use heelwort::study::Settings;
-    /// # fn main() -> heelwort::Result<()> {
-    /// let settings = Settings::of_folder("datasets/tern-island")?;
-    /// assert_eq!(settings.level, 0.90);
-    /// # Ok(())
-    /// # }
-    /// ```
     pub fn of_folder(dir: impl AsRef<Path>) -> Result<Self> {
         Self::from_season_toml(&season_toml(dir.as_ref())?)
     }

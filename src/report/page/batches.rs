@@ -3,7 +3,6 @@
 use maud::{Markup, html};
 
 use crate::chart::Scales;
-use crate::forecast::Forecast;
 use crate::kinetics::{BatchFit, BatchState, Kinetics, Trait};
 use crate::report::reader::Reader;
 use crate::report::running::{RunningBatch, running};
@@ -40,12 +39,12 @@ pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
     }
 }
 
-/// Where the page shows a batch.
-pub(super) fn place(study: &SeasonStudy, batch: &str) -> Option<String> {
-    let fits = &study.kinetics.done()?.batches;
+/// Words that lead to where the page shows a batch.
+pub(super) fn linked(study: &SeasonStudy, batch: &str, words: &str) -> Markup {
+    let fits = study.kinetics.done().map_or(&[][..], |found| &found.batches);
     let shown = last(fits);
-    let i = fits.iter().position(|fit| fit.batch == batch && shown.is_none_or(|from| fit.pitched_at >= from))?;
-    Some(format!("batch-{i}"))
+    let place = fits.iter().position(|fit| fit.batch == batch && shown.is_none_or(|from| fit.pitched_at >= from));
+    html! { @match place { Some(i) => a href={ "#batch-" (i) } { (words) }, None => (words) } }
 }
 
 /// When the first of the [`MOST`] batches pitched last was pitched; none where there are no more.
@@ -58,8 +57,6 @@ fn last(batches: &[BatchFit]) -> Option<crate::Instant> {
 fn one(study: &SeasonStudy, running: &[RunningBatch<'_>], fit: &BatchFit, i: usize, reader: &Reader) -> Markup {
     let scales = &reader.scales;
     let series = study.series.iter().find(|series| series.batch == fit.batch);
-    let now = |row: &&Forecast| row.batch == fit.batch && Some(row.as_of) == study.latest;
-    let forecast: Option<&Forecast> = study.forecasts.done().and_then(|all| all.rows.iter().find(now));
     let running = running.iter().find(|one| one.forecast.batch == fit.batch);
     // Where a running batch will end is said by its forecast alone.
     let runs = running.map_or(fit.state() == BatchState::Running, |one| !one.at_rest());
@@ -80,7 +77,7 @@ fn one(study: &SeasonStudy, running: &[RunningBatch<'_>], fit: &BatchFit, i: usi
             div id={ "batch-" (i) } {
                 @if !fit.why.is_empty() { p.none { (fit.why) } }
                 div.parts {
-                    div { (untitled(fit.chart_on(scales, series, forecast))) }
+                    div { (untitled(fit.chart_on(scales, series, running.map(|one| one.forecast)))) }
                     div {
                         @if fit.traits.iter().any(|found| found.estimate().is_some()) { (traits.markup()) }
                         @if samples.rows > 0 { (samples.markup()) }

@@ -130,7 +130,7 @@ fn fleet(found: &Drift, scales: &Scales) -> Markup {
         .titled("");
     html! {
         (table(&terms, "drift_fleet"))
-        p { "The mean drift has the sudden shifts in it." }
+        p { "The mean drift includes the sudden shifts." }
     }
 }
 

@@ -12,6 +12,7 @@ use crate::report::words::{list, minute, percent};
 use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 
+use super::batches::linked;
 use super::parts::{answer, fold, link, part, table, untitled};
 
 pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -> Markup {
@@ -22,16 +23,30 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -
             (remarks(&found.calibrations))
             (fold("The curves, from tilt to gravity", &html! { (untitled(found.chart_on(scales))) (table(&curves(found, scales), "calibrations")) }))
             (fold("The candidate curves", &html! {
-                p { "Curves that agree within the baths may part beyond them. A float's own shape is taken where its residuals allow it." }
+                p { "Curves that agree within the baths may part beyond them. The shape of a float is taken where the baths do not contradict it." }
                 (untitled(found.candidates_chart_on(scales)))
             }))
             (fold("What has changed between calibrations", &untitled(found.changes_chart(scales))))
             (without(&found.without, scales))
             (fold("Water after a calibration", &water(found, scales)))
         }))
+        (fold("Which probe was in which batch", &stays(study)))
         (part(&study.bath_plan, |found| fold("The next baths", &plan(found, scales))))
         @if let Some(found) = study.builds.done() { (fold("How they are built", &builds(study, found))) }
     }
+}
+
+/// The batches of each probe, by its readings.
+fn stays(study: &SeasonStudy) -> Markup {
+    let mut stays: BTreeMap<&String, Vec<Markup>> = BTreeMap::new();
+    for fit in study.kinetics.done().into_iter().flat_map(|found| &found.batches) {
+        for offset in &fit.offsets {
+            stays.entry(&offset.probe).or_default().push(linked(study, &fit.batch, &fit.batch));
+        }
+    }
+    html! { @if !stays.is_empty() { ul { @for (probe, batches) in &stays {
+        li { b { (probe) } @for batch in batches { " " (batch) } }
+    } } } }
 }
 
 fn curves(found: &Calibrations, scales: &Scales) -> Grid {

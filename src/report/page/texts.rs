@@ -60,11 +60,11 @@ pub(super) fn methods() -> Markup {
             li { b { "The next baths. " } "An exchange algorithm on a grid of gravities seeks the smallest mean variance of the \
                  curves, as last fitted, over the gravities that the beers use. An error that all baths of a scale or a \
                  hydrometer share is left out, as no choice of baths changes it." }
-            li { b { "Drift. " } "Probe minus known gravity, on the first calibration of the season, at every bath and sample. It is \
-                 estimated by generalised least squares, with the errors that checks share, a random walk, and the sudden shifts \
+            li { b { "Drift. " } "The error of a probe is its gravity, by its first calibration of the season, minus the known gravity, at every \
+                 bath and sample. It is estimated by generalised least squares, with the errors that checks share, a random walk, and the sudden shifts \
                  that events name or that are found. A reference that the rest contradicts is left out and named, unless a shift \
-                 of the probe is likelier. The drift of a probe is the slope of its error over the season, sudden shifts included. The \
-                 fleet's mean has the probes as the unit." }
+                 of the probe is likelier. The drift of a probe is the slope of its error over the season, sudden shifts included. In \
+                 the fleet's mean each probe counts once." }
             li { b { "Fermentation. " } "Several curves are fitted. Numbers and intervals come from a logistic whose rate may bend where \
                  the readings say so. It is fitted by generalised least squares, with an offset of each probe and errors that last \
                  for hours. Hours in which foam, a wall or bubbles held a probe are left out. Time is that of the clock, or runs \

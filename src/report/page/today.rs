@@ -9,7 +9,7 @@ use crate::report::words::count;
 use crate::show::picture;
 use crate::study::SeasonStudy;
 
-use super::batches::place;
+use super::batches::linked;
 use super::parts::fold;
 
 /// What the lines and shapes of the batches are.
@@ -31,12 +31,7 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -
     let span = times().min().zip(times().max());
     let block = |batch: &RunningBatch<'_>| {
         html! { div.now {
-            h3 {
-                @match place(study, &batch.forecast.batch) {
-                    Some(place) => a href={ "#" (place) } { (batch.name()) },
-                    None => (batch.name()),
-                }
-            }
+            h3 { (linked(study, &batch.forecast.batch, &batch.name())) }
             p { (unbroken(&batch.now(reader))) }
             (open_on_paper(&batch.rest(reader), &[batch.further(reader)]))
             @if let Some((from, to)) = span.filter(|_| !batch.at_rest()) { (picture(batch.forecast.chart(from, to, &reader.scales))) }

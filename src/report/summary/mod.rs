@@ -10,19 +10,18 @@ use std::fmt;
 
 use maud::html;
 
+use crate::season::each_once;
 use crate::show::{Grid, Show, print};
 use crate::study::SeasonStudy;
 
 use super::reader::Reader;
-use super::words::count;
+use super::words::{count, minute};
 use steps::Step;
 
 /// One question and what the season says to it.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(super) struct Answer {
-    /// The question.
     pub(super) question: String,
-    /// What can be said, in sentences.
     pub(super) sentences: Vec<String>,
     /// What to know beside it.
     pub(super) notes: Vec<String>,
@@ -54,15 +53,10 @@ impl Answer {
 pub struct Summary {
     /// Which season, and how much there is of it.
     pub season: String,
-    /// What runs, and when it comes to rest.
     pub(super) batches: Answer,
-    /// What to do next.
     pub(super) steps: Vec<Step>,
-    /// How far the probes may be trusted.
     pub(super) probes: Answer,
-    /// The yeasts beside each other.
     pub(super) yeasts: Answer,
-    /// What became of the rows.
     pub(super) rows: Answer,
 }
 
@@ -78,9 +72,7 @@ impl Summary {
     #[doc = example!(no_run "println!(\"{}\", Summary::of(&study));")]
     pub fn of(study: &SeasonStudy) -> Self {
         let (season, reader) = (&study.season, &Reader::of(study));
-        let mut strains: Vec<&str> = season.batches.iter().map(|batch| batch.strain.as_str()).collect();
-        strains.sort_unstable();
-        strains.dedup();
+        let strains = each_once(season.batches.iter().map(|batch| &batch.strain));
         let mut text = format!(
             "{}: {}, {}, {}",
             study.title(),
@@ -89,7 +81,7 @@ impl Summary {
             count(strains.len(), "strain", "strains")
         );
         if let Some(latest) = study.latest {
-            text.push_str(&format!("; data to {} ({})", reader.moment(latest), reader.scales.clock()));
+            text.push_str(&format!("; data to {} ({})", minute(latest, &reader.scales.zone), reader.scales.clock()));
         }
         // What is said of the rows quotes files, where numbers are as they stand.
         Self {

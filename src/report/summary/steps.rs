@@ -11,7 +11,7 @@ use crate::study::SeasonStudy;
 use super::super::reader::Reader;
 use super::super::running::running;
 use super::super::trust::{Trust, off, provisional};
-use super::super::words::{capital, list, percent, some};
+use super::super::words::{capital, list, minute, percent, some};
 
 /// Chance of being at rest from which samples tell more than waiting.
 const MAYBE_READY: f64 = 0.5;
@@ -218,12 +218,12 @@ fn misdated(all: &mut Vec<Todo>, study: &SeasonStudy, reader: &Reader) {
     for (batch, samples) in of_batch {
         let ended_at = study.season.batch(batch).and_then(|batch| batch.ended_at);
         let late = match (ended_at, study.latest) {
-            (Some(ended_at), _) => format!("{batch} had ended on {}", reader.moment(ended_at)),
-            (None, Some(latest)) => format!("the other data end on {}", reader.moment(latest)),
+            (Some(ended_at), _) => format!("{batch} had ended on {}", minute(ended_at, &reader.scales.zone)),
+            (None, Some(latest)) => format!("the other data end on {}", minute(latest, &reader.scales.zone)),
             (None, None) => continue,
         };
         let Some(first) = samples.first() else { continue };
-        let at = reader.moment(first.at);
+        let at = minute(first.at, &reader.scales.zone);
         all.push(match samples.len() {
             1 => todo(
                 LOOK_UP,

@@ -175,14 +175,11 @@ fn odd_densities(season: &Season) -> Option<String> {
         let density = |d: f64, l: f64| mass_g / (std::f64::consts::FRAC_PI_4 * d * d * l) * 1e6;
         let is_float = |density: &f64| (LIGHTEST_KG_M3..=HEAVIEST_KG_M3).contains(density);
         let found = Some(density(diameter, length)).filter(|found| !is_float(found))?;
-        let slips = [
-            (format!("diameter_mm {diameter}"), diameter, 10.0, 1.0),
-            (format!("length_mm {length}"), length, 1.0, 10.0),
-            (format!("diameter_mm {diameter} and length_mm {length}"), diameter, 10.0, 10.0),
-        ];
-        let slip = slips
-            .into_iter()
-            .find(|(_, value, d, l)| *value < SMALLEST_MM && is_float(&density(diameter * d, length * l)));
+        let (wide, long) = (format!("diameter_mm {diameter}"), format!("length_mm {length}"));
+        let both = format!("{wide} and {long}");
+        let slips = [(wide, diameter, 10.0, 1.0), (long, length, 1.0, 10.0), (both, diameter, 10.0, 10.0)];
+        let is_meant = |value: f64, d: f64, l: f64| value < SMALLEST_MM && is_float(&density(diameter * d, length * l));
+        let slip = slips.into_iter().find(|(_, value, d, l)| is_meant(*value, *d, *l));
         let slip = slip.map_or_else(String::new, |(what, ..)| format!(", {what}: centimetres?"));
         Some(format!("{} ({found:.0} kg/m3{slip})", probe.probe))
     };
