@@ -11,7 +11,7 @@ use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 use crate::units::HOURS_PER_DAY;
 
-use super::parts::{fold, link, none, part, table, trait_with_unit, untitled};
+use super::parts::{fold, link, none, open_if_short, part, table, trait_with_unit, untitled};
 
 /// Most single pictures: a page must stay light enough for a phone.
 const MOST: usize = 60;
@@ -27,7 +27,7 @@ pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
             @let shown = found.batches.iter().enumerate().filter(|(_, fit)| last.is_none_or(|from| fit.pitched_at >= from)).rev();
             @let (ended, open): (Vec<_>, Vec<_>) = shown.partition(|(_, fit)| fit.state() == BatchState::Ended);
             @for (i, fit) in open { (one(study, &running, fit, i, reader)) }
-            (fold(&format!("Ended: {}", count(ended.len(), "batch", "batches")), &html! {
+            (open_if_short(ended.len(), &format!("Ended: {}", count(ended.len(), "batch", "batches")), html! {
                 @for (i, fit) in ended { (one(study, &running, fit, i, reader)) }
             }))
             (fold("All batches in one picture", &untitled(found.chart_on(&reader.scales))))

@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use crate::chart::{Scales, Shown};
 use crate::drift::{Drift, Shift, ShiftKind};
 use crate::report::reader::Reader;
-use crate::report::trust::calibrate_by;
+use crate::report::trust;
 use crate::report::words::{list, percent};
 use crate::show::{Grid, ResultTable, picture};
 use crate::study::SeasonStudy;
@@ -98,7 +98,7 @@ fn due(found: &Drift, reader: &Reader) -> Markup {
     let ends: Vec<String> = found.ends_sg.iter().map(|sg| reader.plain(*sg)).collect();
     let now = ResultTable::new(&found.probes, 80)
         .text("probe", |probe| &probe.probe)
-        .text("calibrate by", |probe| calibrate_by(found, probe, reader))
+        .text("due", |probe| trust::due(found, probe, reader))
         .chance("chance of being out of limit", |probe| probe.p_out(found.latest?))
         .estimate("error now, on its curve in force", reader.scales.difference("SG"), |probe| {
             probe.offset_sg.estimate()

@@ -45,7 +45,7 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -
             @for result in results(study, reader) { p { (result) } }
         }
         (blocks(first))
-        @if !later.is_empty() { (fold(&format!("{} that finish later", count(later.len(), "batch", "batches")), &blocks(later))) }
+        @if !later.is_empty() { (fold(&count(later.len(), "batch that finishes later", "batches that finish later"), &blocks(later))) }
         @if !batches.is_empty() { (open_on_paper("How to read this", &HOW_TO_READ.map(str::to_owned))) }
         h3 { (WHAT_TO_DO) }
         @if summary.steps.is_empty() { p { "Nothing that the data show." } }

@@ -7,7 +7,7 @@ use crate::show::ResultTable;
 use crate::study::SeasonStudy;
 
 use super::super::reader::Reader;
-use super::super::trust::{Trust, calibrate_by, provisional};
+use super::super::trust::{Trust, due, provisional};
 use super::super::words::{count, list, percent, signed, some};
 use super::Answer;
 
@@ -91,7 +91,7 @@ fn drift(answer: &mut Answer, found: &Drift, study: &SeasonStudy, reader: &Reade
         .text("probe", |(probe, _)| &probe.probe)
         .text("today", |(_, trust)| trust.words())
         .text("off by", |(probe, _)| probe.offset_sg.estimate().map_or_else(String::new, |e| reader.off(e, true)))
-        .text("calibrate by", |(probe, _)| calibrate_by(found, probe, reader))
+        .text("due", |(probe, _)| due(found, probe, reader))
         .text("over the season", |(probe, _)| &probe.verdict)
         .text("last check", |(probe, _)| probe.last_check.map_or_else(String::new, |last| reader.day(last.at)))
         .count("checks", |(probe, _)| probe.n)
