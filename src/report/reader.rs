@@ -17,7 +17,6 @@ pub(super) struct Reader {
 }
 
 impl Reader {
-    /// The reader of a study.
     pub(super) fn of(study: &SeasonStudy) -> Self {
         let report = &study.report;
         // The name was checked before the study ran.

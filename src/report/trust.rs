@@ -18,7 +18,6 @@ pub(super) fn off(found: &Drift, probe: &ProbeDrift, reader: &Reader) -> Option<
     Some(format!("{} {}", reader.off(e, false), if e.value > 0.0 { "high" } else { "low" }))
 }
 
-/// Whether to trust it today.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Trust {
     /// The chance that it is out of limit is as small as it should be.
@@ -46,7 +45,6 @@ impl Trust {
         found.probes.iter().map(|probe| (probe, verdict(probe))).collect()
     }
 
-    /// In a table.
     pub(super) const fn words(self) -> &'static str {
         match self {
             Self::Yes => "trust it",

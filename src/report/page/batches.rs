@@ -11,7 +11,7 @@ use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 use crate::units::HOURS_PER_DAY;
 
-use super::parts::{fold, link, none, open_if_short, part, table, trait_with_unit, untitled};
+use super::parts::{files, fold, open_if_short, part, table, trait_with_unit, untitled};
 
 /// Most single pictures: a page must stay light enough for a phone.
 const MOST: usize = 60;
@@ -22,7 +22,7 @@ pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
             p { "Each curve is fitted to the readings of the probes and to the samples of its batch." }
             @let (last, running) = (last(&found.batches), running(study));
             @if found.batches.len() > MOST {
-                (none(&format!("Only the {MOST} batches pitched last have a picture; the table has all.")))
+                p.none { "Only the " (MOST) " batches pitched last have a picture; the table has all." }
             }
             @let shown = found.batches.iter().enumerate().filter(|(_, fit)| last.is_none_or(|from| fit.pitched_at >= from)).rev();
             @let (ended, open): (Vec<_>, Vec<_>) = shown.partition(|(_, fit)| fit.state() == BatchState::Ended);
@@ -93,7 +93,7 @@ fn one(study: &SeasonStudy, running: &[RunningBatch<'_>], fit: &BatchFit, i: usi
                             "Strain: " a href="#strains" { (fit.strain) } ". "
                             @if let Some(running) = running { (running.rest(reader)) " " (running.further(reader)) }
                         }
-                        p.sub { "All columns: " (link("kinetics", "csv")) ", " (link("kinetics", "parquet")) }
+                        (files("kinetics"))
                     }
                 }
                 (fold("How well the curve fits", &untitled(fit.residual_chart_on(scales))))

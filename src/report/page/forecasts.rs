@@ -9,7 +9,7 @@ use crate::report::words::percent;
 use crate::show::{ResultTable, picture};
 use crate::study::SeasonStudy;
 
-use super::parts::{fold, link, part};
+use super::parts::{files, fold, part};
 
 pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
     html! {
@@ -18,7 +18,7 @@ pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
             div {
                 p { "A forecast says when a batch comes to rest if it is held at its last fermentation temperature. Only the chance \
                      that it is ready, at rest and not stuck, may weigh in a decision, and never alone." }
-                p.sub { "All numbers: " (link("forecasts", "csv")) ", " (link("forecasts", "parquet")) }
+                (files("forecasts"))
                 (fold("The coming fortnight", &fortnight(study, found, reader)))
             }
         } }))
@@ -27,7 +27,7 @@ pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
                  ended before it came to rest tells only that it had not come to rest by then." }
             @if let Some(worth) = found.worth() { p { (worth) } }
             (picture(found.chart()))
-            p.sub { "All numbers: " (link("backtest", "csv")) ", " (link("backtest", "parquet")) }
+            (files("backtest"))
         }))) }
     }
 }
@@ -49,7 +49,8 @@ fn fortnight(study: &SeasonStudy, found: &Forecasts, reader: &Reader) -> Markup 
             p { "The chance that a batch is at rest by the end of each day. At rest is not ready: it may be stuck." }
             (table.titled("").markup())
             @for outlook in &found.outlooks { p { (planned(outlook, reader)) } }
-            p.sub { "All numbers: " (link("fortnight", "csv")) ", " (link("what_if", "csv")) }
+            (files("fortnight"))
+            (files("what_if"))
         }
     }
 }

@@ -15,7 +15,12 @@ const MOST_ROWS: usize = 20;
 
 /// A table with links to the whole of it; nothing where it has no rows.
 pub(super) fn table(grid: &Grid, file: &str) -> Markup {
-    html! { @if grid.rows > 0 { (grid.markup()) p.sub { "All columns: " (link(file, "csv")) ", " (link(file, "parquet")) } } }
+    html! { @if grid.rows > 0 { (grid.markup()) (files(file)) } }
+}
+
+/// Links to both files of a table beside the page.
+pub(super) fn files(file: &str) -> Markup {
+    html! { p.sub { "All columns: " (link(file, "csv")) ", " (link(file, "parquet")) } }
 }
 
 /// A link to a table beside the page.
@@ -47,17 +52,12 @@ pub(super) fn untitled(drawn: Result<Figure>) -> Markup {
     picture(drawn.map(|figure| figure.with_title("")))
 }
 
-/// What stands where something is missing.
-pub(super) fn none(why: &str) -> Markup {
-    html! { p.none { (why) } }
-}
-
 /// The section of a study that ran, else why it did not.
 pub(super) fn part<T>(part: &Part<T>, body: impl FnOnce(&T) -> Markup) -> Markup {
     match part {
         Part::Done(done) => body(done),
-        Part::Skipped(why) => none(&format!("{}.", capital(why))),
-        Part::Failed(why) => none(&format!("No estimate: {why}.")),
+        Part::Skipped(why) => html! { p.none { (capital(why)) "." } },
+        Part::Failed(why) => html! { p.none { "No estimate: " (why) "." } },
     }
 }
 

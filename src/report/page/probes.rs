@@ -13,12 +13,13 @@ use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 
 use super::batches::linked;
-use super::parts::{answer, fold, link, part, table, untitled};
+use super::parts::{answer, files, fold, part, table, untitled};
 
 pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -> Markup {
     let scales = &reader.scales;
     html! {
         (answer(&summary.probes))
+        @if summary.probes.table.rows > 0 { (files("drift_probes")) }
         (part(&study.calibrations, |found| html! {
             (remarks(&found.calibrations))
             (fold("The curves, from tilt to gravity", &html! { (untitled(found.chart_on(scales))) (table(&curves(found, scales), "calibrations")) }))
@@ -128,7 +129,8 @@ fn plan(found: &BathPlan, scales: &Scales) -> Markup {
                 .titled("One litre of each at 20 \u{b0}C, by mass");
             (baths.markup())
             p.sub { "Sucrose is plain white table sugar: never dextrose, never malt extract. Weigh sugar and water; do not fill up to a \
-                     mark. The same gravity twice is two baths, mixed apart. All numbers: " (link("bath_plan", "csv")) }
+                     mark. The same gravity twice is two baths, mixed apart." }
+            (files("bath_plan"))
         }
         (untitled(found.chart_on(scales)))
     }
