@@ -49,8 +49,7 @@ fn fortnight(study: &SeasonStudy, found: &Forecasts, reader: &Reader) -> Markup 
             p { "The chance that a batch is at rest by the end of each day. At rest is not ready: it may be stuck." }
             (table.titled("").markup())
             @for outlook in &found.outlooks { p { (planned(outlook, reader)) } }
-            (files("fortnight"))
-            (files("what_if"))
+            (files("fortnight")) (files("what_if"))
         }
     }
 }

@@ -35,7 +35,6 @@ pub(super) fn page(study: &SeasonStudy) -> String {
         ("methods", "Methods and limits", texts::methods()),
         ("cautions", "Cautions", texts::cautions()),
     ];
-    // What is said of the rows quotes files, where numbers are as they stand.
     let sections = sections.map(|(id, title, body)| (id, title, if id == "rows" { body } else { reader.markup(body) }));
     html! {
         (DOCTYPE)

@@ -38,7 +38,6 @@ impl Answer {
         self.sentences.push(sentence.into());
     }
 
-    /// The same with the reader's decimals.
     fn written(mut self, reader: &Reader) -> Self {
         let cells = self.table.columns.iter_mut().flat_map(|column| &mut column.texts);
         for text in self.sentences.iter_mut().chain(&mut self.notes).chain(cells) {
@@ -138,7 +137,8 @@ impl Summary {
 /// A sentence broken between words into lines of at most `width` letters.
 pub(crate) fn wrapped(text: &str, width: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
-    for word in text.split(' ') {
+    // A number stays with its percent sign.
+    for word in text.replace(" %", "\u{a0}%").split(' ') {
         match lines.last_mut() {
             Some(line) if line.chars().count() + 1 + word.chars().count() <= width => {
                 line.push(' ');

@@ -60,7 +60,6 @@ impl Step {
         Self { what: line.replace('#', &some(&names, shown)), why: why.collect() }
     }
 
-    /// The same with the reader's decimals.
     pub(super) fn written(&self, reader: &Reader) -> Self {
         Self { what: reader.text(&self.what), why: self.why.iter().map(|why| reader.text(why)).collect() }
     }
