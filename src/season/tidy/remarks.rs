@@ -205,7 +205,7 @@ fn swapped(season: &Season) -> Option<String> {
     let mut tilts = finite(&season.readings.tilt_deg);
     let tilt = at(&mut tilts, 0.5).filter(|tilt| *tilt < CELLAR_HIGH_C)?;
     let mut temps = finite(&season.readings.temp_c);
-    at(&mut temps, 0.5).filter(|temp| *temp > CELLAR_HIGH_C)?;
+    at(&mut temps, 0.5).filter(|temp| *temp > tilt)?;
     let (low, high) = (at(&mut temps, 0.05)?, at(&mut temps, 0.95)?);
     // A float rocks from reading to reading, and the warmth of a vessel does not; over weeks both move.
     let rocks = |values: &[f64]| {
