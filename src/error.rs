@@ -218,6 +218,7 @@ fn in_words(error: &std::io::Error) -> String {
     match error.kind() {
         std::io::ErrorKind::NotFound => "no such file or folder".to_owned(),
         std::io::ErrorKind::PermissionDenied => "you may not do that here (no permission)".to_owned(),
+        std::io::ErrorKind::NotADirectory => "a file stands where a folder is wanted".to_owned(),
         std::io::ErrorKind::StorageFull => "the disk is full".to_owned(),
         _ => {
             let text = error.to_string();

@@ -1,4 +1,4 @@
-//! From floating tilt probes to gravity, drift, fermentation curves, forecasts and yeast comparisons.
+//! From floating tilt probes to gravity, drift, fermentation curves, forecasts and strains compared.
 //!
 //! Every estimate carries its uncertainty; every input row is accounted for.
 //!
@@ -22,7 +22,7 @@
 //! println!("{}", study.drift()?.probe(probe)?.drift_sg_per_30d); // does it stay true?
 //! println!("{}", study.kinetics()?.batch(batch)?); // the fermentation curve and its traits
 //! println!("{:?}", study.forecasts()?.rows[0].p_ready); // is the beer that still runs ready?
-//! println!("{}", study.strains()?); // the yeasts compared
+//! println!("{}", study.strains()?); // the strains compared
 //! study.drift()?.chart()?; // a picture
 //! # Ok(())
 //! # }

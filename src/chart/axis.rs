@@ -64,6 +64,7 @@ impl Axis {
             names.iter().enumerate().map(|(i, name)| (-(i as f64), shortened(name.as_ref(), NAME_LETTERS))).collect();
         Self { low: -(names.len().max(1) as f64) + 0.4, high: 0.6, ticks, title: String::new(), grid: false }
     }
+
     /// An axis of time from `from` to `to` in hours of [`hours`], with at most about `count` ticks at whole
     /// hours, days, weeks or months of the reader's clock.
     pub(super) fn time(scales: &Scales, from: Instant, to: Instant, count: usize) -> Self {
@@ -95,12 +96,7 @@ fn ticks(low: f64, high: f64, count: usize) -> Vec<(f64, String)> {
     // A step of 2.5 units needs one more decimal than its size says.
     let decimals = decimals + usize::from((step * 10f64.powi(decimals as i32)).fract().abs() > 1e-6);
     let (first, last) = ((low / step - 1e-9).ceil() as i64, (high / step + 1e-9).floor() as i64);
-    (first..=last)
-        .map(|i| {
-            let at = i as f64 * step;
-            (at, signed(at, decimals, false))
-        })
-        .collect()
+    (first..=last).map(|i| i as f64 * step).map(|at| (at, signed(at, decimals, false))).collect()
 }
 
 /// `text` with at most `most` letters; what was longer ends in an ellipsis.

@@ -44,11 +44,6 @@ impl Figure {
         self
     }
 
-    /// How many panels it has.
-    pub fn panel_count(&self) -> usize {
-        self.panels.len()
-    }
-
     /// True when there is nothing to draw.
     pub fn is_empty(&self) -> bool {
         self.panels.is_empty()

@@ -6,14 +6,16 @@ use crate::error::Result;
 use crate::forecast::{Forecast, Forecasts};
 use crate::units::Instant;
 
-use super::axis::{Axis, hours};
+use super::axis::{Axis, NAME_LETTERS, hours};
 use super::figure::Figure;
 use super::palette::{AHEAD, INK, Mark};
-use super::plot::{Frame, LabelSide};
+use super::plot::{Frame, LETTER, LabelSide};
 use super::scales::Scales;
 use super::svg::{WIDEST, panel};
 use super::words::{minute, percent};
 
+/// Room for the chances, px.
+const RIGHT: u32 = 74;
 /// Most rows of the picture.
 const MOST: usize = 20;
 
@@ -30,10 +32,13 @@ impl Forecasts {
             return Ok(Figure::new("What finishes when", "No batch is running.", Vec::new()));
         };
         let room = 0.03 * to.hours_since(from).max(24.0);
+        let letters = names.iter().map(|name| name.chars().count().min(NAME_LETTERS)).max().unwrap_or(0);
+        // A day and its month take seven letters or so.
+        let ticks = (f64::from(WIDEST - RIGHT) / LETTER - letters as f64) / 7.0;
         let drawn = panel(WIDEST, 64 + 30 * rows.len() as u32, |paper| {
-            let x = Axis::time(scales, from.plus_hours(-room), to.plus_hours(room), 3);
+            let x = Axis::time(scales, from.plus_hours(-room), to.plus_hours(room), ticks as usize);
             let low = x.low;
-            let plot = Frame::new("", x, Axis::names(&names)).room_right(74).on(paper)?;
+            let plot = Frame::new("", x, Axis::names(&names)).room_right(RIGHT).on(paper)?;
             plot.margin_label(0.6, "ready:")?;
             for (i, row) in rows.iter().enumerate() {
                 let y = -(i as f64);
@@ -56,8 +61,8 @@ impl Forecasts {
         let alt = rows.iter().map(|row| in_words(row, scales)).collect::<Vec<_>>().join(" ");
         let left_out = if left_out > 0 { format!(" {left_out} more forecasts are not drawn.") } else { String::new() };
         Ok(Figure::new("What finishes when", alt, vec![drawn]).with_caption(format!(
-            "Dot: as likely before as after. Thick bar: half of the probability. Thin bar: {}. Upright line: the moment of the \
-             forecast. At the right: how likely the batch is at rest and not stuck at that moment. A forecast is \
+            "Dot: rest comes as likely before it as after it. Thick bar: holds rest with 50 %. Thin bar: with {}. Upright line: the moment of \
+             the forecast. At the right: how likely the batch is at rest and not stuck at that moment. A forecast is \
              never permission to package.{left_out}",
             rows.first().map_or_else(String::new, |row| percent(row.level())),
         )))
@@ -89,14 +94,11 @@ impl Forecast {
 
 fn in_words(row: &Forecast, scales: &Scales) -> String {
     match row.finish {
-        Some(q) => format!(
-            "{} comes to rest about {}, between {} and {} with {} probability.",
-            row.batch,
-            minute(q.p50, &scales.zone),
-            minute(q.p05, &scales.zone),
-            minute(q.p95, &scales.zone),
-            percent(row.level())
-        ),
+        Some(q) => {
+            let [from, about, to] = [q.p05, q.p50, q.p95].map(|at| minute(at, &scales.zone));
+            let level = percent(row.level());
+            format!("{} comes to rest about {about}, between {from} and {to} with {level} probability.", row.batch)
+        }
         None => format!("{}: no forecast.", row.batch),
     }
 }

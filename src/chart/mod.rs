@@ -40,7 +40,7 @@ use crate::strains::Strains;
 
 pub use figure::Figure;
 pub(crate) use scales::{Scales, Shown};
-pub(crate) use words::{minute, percent, signed, written};
+pub(crate) use words::{dated, minute, percent, signed};
 
 /// Pictures on the scales of the results, by those on scales of choice.
 macro_rules! charts {

@@ -19,17 +19,11 @@ pub(super) const LOOK: RGBColor = RGBColor(0xb5, 0x3a, 0x52);
 /// Shapes of points, told apart without colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Mark {
-    /// A filled disc.
     Disc,
-    /// A ring.
     Ring,
-    /// A square on its point.
     Diamond,
-    /// A square.
     Square,
-    /// A triangle on its base.
     Triangle,
-    /// A cross.
     Cross,
 }
 

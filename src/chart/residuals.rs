@@ -66,8 +66,8 @@ impl BatchFit {
         });
         let beyond = dots_outside(outside).map_or_else(String::new, |words| format!(" {words}"));
         let caption = format!(
-            "First: means of readings (dots) and samples (diamonds) less the curve; crosses count little. Second: with the error \
-             model taken off, neighbours should not correlate beyond the outer lines ({}).{waves}{beyond}",
+            "First: readings (dots, means) and samples (diamonds) minus the curve; crosses count little. Second: how alike neighbours \
+             are once the error model is taken off; the bars should stay between the lines ({}).{waves}{beyond}",
             self.level().map_or_else(String::new, percent)
         );
         let alt = format!("Residuals of batch {} over time and their autocorrelation.{waves}", self.batch);

@@ -27,20 +27,22 @@ pub(crate) fn percent(p: f64) -> String {
 
 /// How many dots a picture leaves out; none where it has all.
 pub(super) fn dots_outside(n: usize) -> Option<String> {
-    match n {
-        0 => None,
-        1 => Some("1 dot lies outside the frame.".to_owned()),
-        n => Some(format!("{n} dots lie outside the frame.")),
-    }
+    (n > 0).then(|| format!("{n} {} outside the frame.", if n == 1 { "dot lies" } else { "dots lie" }))
 }
 
-/// A moment to the minute: `2031-03-05 14:05`.
+/// A moment to the minute: `We 5 Mar 2031 14:05`.
 pub(crate) fn minute(at: Instant, zone: &TimeZone) -> String {
-    written(at, zone, "%Y-%m-%d %H:%M")
+    dated(at, zone, "%-d %b %Y %H:%M")
+}
+
+/// A date of this format, behind its day of the week in two letters.
+pub(crate) fn dated(at: Instant, zone: &TimeZone, format: &str) -> String {
+    let weekday: String = written(at, zone, "%a").chars().take(2).collect();
+    format!("{weekday} {}", written(at, zone, format))
 }
 
 /// A moment on a clock by a format of strftime; empty beyond the calendar.
-pub(crate) fn written(at: Instant, zone: &TimeZone, format: &str) -> String {
+pub(super) fn written(at: Instant, zone: &TimeZone, format: &str) -> String {
     let at = Timestamp::from_microsecond(at.micros());
     at.map(|at| at.to_zoned(zone.clone()).strftime(format).to_string()).unwrap_or_default()
 }

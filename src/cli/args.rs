@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
-/// From the logs of a season to gravities, drift, fermentation curves, forecasts and yeasts compared.
+/// From the logs of a season to gravities, drift, fermentation curves, forecasts and strains compared.
 ///
 /// Without a command the demo season in datasets/tern-island is studied.
 #[derive(Debug, Parser)]

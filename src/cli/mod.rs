@@ -12,13 +12,13 @@ use clap::Parser;
 use indicatif::{ProgressBar, ProgressStyle};
 
 use crate::error::{Error, Result};
+use crate::report::{WIDTH, wrapped};
 use crate::season::Season;
 use crate::simulate::{SimulateSettings, Trouble};
 use crate::study::{ReportSettings, Settings};
 
 use args::{Cli, Command, SimulateArgs};
 
-/// It worked.
 const DONE: u8 = 0;
 /// A study that had input gave no estimate at all.
 const NO_ESTIMATE: u8 = 1;
@@ -78,15 +78,15 @@ fn print(text: &str) -> Result<()> {
     }
 }
 
-/// Letters in a line of the terminal; of what is no terminal, as many as read well.
-fn width() -> usize {
-    console::Term::stdout().size_checked().map_or(110, |(_, columns)| usize::from(columns).clamp(40, 110))
+/// Letters in a line of the terminal, no more than read well; none where there is no terminal.
+fn width() -> Option<usize> {
+    console::Term::stdout().size_checked().map(|(_, columns)| usize::from(columns).clamp(40, WIDTH))
 }
 
 /// A line on standard error that says what is being done; nothing where there is no terminal.
 fn progress() -> ProgressBar {
     let bar = ProgressBar::new_spinner();
-    if let Ok(style) = ProgressStyle::with_template("{spinner} {elapsed:>3} {msg}") {
+    if let Ok(style) = ProgressStyle::with_template("{spinner} {elapsed:>3} {wide_msg}") {
         bar.set_style(style);
     }
     bar.enable_steady_tick(Duration::from_millis(120));
@@ -99,7 +99,10 @@ fn check(dir: &Path) -> Result<u8> {
     Settings::of_folder(dir)?;
     ReportSettings::of_folder(dir)?;
     let season = Season::load(dir)?;
-    print(&format!("{}\n", season.account))?;
+    let account = season.account.to_string();
+    // A table is not broken.
+    let width = |line: &str| if line.contains("  ") { usize::MAX } else { width().unwrap_or(usize::MAX) };
+    print(&account.lines().flat_map(|line| wrapped(line, width(line))).map(|line| line + "\n").collect::<String>())?;
     if !season.readings.is_empty() || !season.references.is_empty() {
         return Ok(DONE);
     }

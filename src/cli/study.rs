@@ -45,7 +45,7 @@ pub(super) fn run(args: &StudyArgs) -> Result<u8> {
     progress.finish_and_clear();
     super::print(&format!(
         "{}\nThe report: {}\n",
-        Summary::of(&study).text(super::width()),
+        Summary::of(&study).text(super::width().unwrap_or(report::WIDTH)),
         out.join("index.html").display()
     ))?;
     Ok(if study.failures().is_empty() { super::DONE } else { super::NO_ESTIMATE })

@@ -2,7 +2,8 @@
 //!
 //! The page carries its pictures and its style inside, fetches nothing and runs nothing. Beside it lie all tables as CSV
 //! (times RFC 3339 with `Z`) and as Parquet (UTC timestamps), with a dictionary of all their columns, which
-//! also stands in the metadata of each Parquet file.
+//! also stands in the metadata of each Parquet file. A row `*` is for every table that has no row of its own:
+#![doc = concat!("```text\n", include_str!("dictionary.csv"), "```")]
 
 mod dictionary;
 mod folder;
@@ -16,6 +17,7 @@ mod words;
 
 pub(crate) use folder::check_out;
 pub use summary::Summary;
+pub(crate) use summary::{WIDTH, wrapped};
 
 use std::path::{Path, PathBuf};
 

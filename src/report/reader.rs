@@ -1,43 +1,39 @@
-//! The reader's clock and scales.
+//! The reader's clock, scales and decimal mark.
 
-use crate::chart::{Scales, signed, written};
+use maud::{Markup, PreEscaped};
+
+use crate::chart::{Scales, dated, signed};
 use crate::fit::{Estimate, decimals_for};
 use crate::study::{GravityScale, SeasonStudy, TemperatureScale};
 use crate::units::Instant;
 
-/// How one reader wants times, gravities and temperatures.
+/// How one reader wants times and numbers.
 #[derive(Debug, Clone)]
 pub(super) struct Reader {
     /// The same for tables and pictures.
     pub(super) scales: Scales,
+    /// Whether decimals stand behind a comma.
+    comma: bool,
 }
 
 impl Reader {
-    /// The reader of a study.
     pub(super) fn of(study: &SeasonStudy) -> Self {
         let report = &study.report;
         // The name was checked before the study ran.
         let zone = report.zone().unwrap_or(jiff::tz::TimeZone::UTC);
         let (plato, fahrenheit) =
             (report.gravity == GravityScale::Plato, report.temperature == TemperatureScale::Fahrenheit);
-        Self { scales: Scales { zone, plato, fahrenheit } }
+        Self { scales: Scales { zone, plato, fahrenheit }, comma: report.decimal_comma }
     }
 
     /// A day: `Sa 5 Jul`.
     pub(super) fn day(&self, at: Instant) -> String {
-        let weekday: String = written(at, &self.scales.zone, "%a").chars().take(2).collect();
-        format!("{weekday} {}", written(at, &self.scales.zone, "%-d %b"))
+        dated(at, &self.scales.zone, "%-d %b")
     }
 
     /// A moment to the hour: `Sa 5 Jul 14:00`.
     pub(super) fn hour(&self, at: Instant) -> String {
-        let rounded = Instant::from_micros(at.plus_hours(0.5).micros());
-        format!("{} {}", self.day(rounded), written(rounded, &self.scales.zone, "%H:00"))
-    }
-
-    /// The same with its year.
-    pub(super) fn moment(&self, at: Instant) -> String {
-        format!("{} {}", self.day(at), written(at, &self.scales.zone, "%Y %H:%M"))
+        dated(at.plus_hours(0.5), &self.scales.zone, "%-d %b %H:00")
     }
 
     /// What stands before and behind a gravity, and behind a difference of two.
@@ -80,46 +76,47 @@ impl Reader {
         format!("{value}\u{a0}\u{b1}\u{a0}{:.n$}{behind}", e.se)
     }
 
-    /// A temperature.
     pub(super) fn temperature(&self, celsius: f64) -> String {
         let shown = self.scales.temperature("\u{b0}C");
         format!("{}\u{a0}{}", signed(shown.value(celsius), 1, false), shown.unit)
     }
+
+    /// A finished text, of which all parts have points, with this reader's decimals.
+    pub(super) fn text(&self, text: &str) -> String {
+        if self.comma { with_commas(text) } else { text.to_owned() }
+    }
+
+    /// The same of a piece of the page: its words, and of its attributes those that tell what a picture shows.
+    pub(super) fn markup(&self, piece: Markup) -> Markup {
+        const ALT: &str = "aria-label=\"";
+        if !self.comma {
+            return piece;
+        }
+        let mut out = String::with_capacity(piece.0.len());
+        for part in piece.0.split_inclusive('>') {
+            let (words, tag) = part.split_at(part.find('<').unwrap_or(part.len()));
+            out += &with_commas(words);
+            match tag.split_once(ALT).and_then(|(before, after)| Some((before, after.split_once('"')?))) {
+                Some((before, (alt, after))) => out = out + before + ALT + &with_commas(alt) + "\"" + after,
+                None => out += tag,
+            }
+        }
+        PreEscaped(out)
+    }
+}
+
+/// A text with commas in its decimal numbers. Dates such as 10.07.2031 and names such as `ale-2.0` keep their points.
+fn with_commas(text: &str) -> String {
+    let is_of_word = |c: char| c.is_alphanumeric() || matches!(c, '.' | '_' | '-' | '/');
+    let word = |word: &str| {
+        let number = word.trim_end_matches(|c| c == '.' || !is_of_word(c)).trim_start_matches('-');
+        let is_digits = |digits: &str| !digits.is_empty() && digits.bytes().all(|byte| byte.is_ascii_digit());
+        let is_number = number.split_once('.').is_some_and(|(whole, part)| is_digits(whole) && is_digits(part));
+        if is_number { word.replacen('.', ",", 1) } else { word.to_owned() }
+    };
+    text.split_inclusive(|c| !is_of_word(c)).map(word).collect()
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn reader(zone: &str, plato: bool, fahrenheit: bool) -> Reader {
-        Reader { scales: Scales { zone: jiff::tz::TimeZone::get(zone).unwrap(), plato, fahrenheit } }
-    }
-
-    #[test]
-    fn times_are_those_of_the_readers_clock() {
-        let at = Instant::parse("2031-03-05T23:30:00Z").unwrap();
-        let here = reader("UTC", false, false);
-        assert_eq!((here.day(at).as_str(), here.hour(at).as_str()), ("We 5 Mar", "Th 6 Mar 00:00"));
-        let there = reader("Europe/Oslo", false, false);
-        assert_eq!(there.moment(at), "Th 6 Mar 2031 00:30");
-    }
-
-    #[test]
-    fn gravities_and_temperatures_are_on_the_readers_scales() {
-        let e = Estimate { value: 1.048, se: 0.001, lower: 1.047, upper: 1.049, level: 0.9, method: "t".into() };
-        let here = reader("UTC", false, false);
-        let there = reader("UTC", true, true);
-        assert_eq!(here.gravity(&e), "gravity 1.0480\u{a0}\u{b1}\u{a0}0.0010");
-        // SG 1.048 is 11.9 degrees Plato, and 0.001 is a quarter of one.
-        assert!(there.gravity(&e).starts_with("gravity 11.9"), "{:?}", there.gravity(&e));
-        assert_eq!(there.temperature(20.0), "68.0\u{a0}\u{b0}F");
-        let off = Estimate { value: -0.0130, se: 0.0005, ..e };
-        assert_eq!(here.off(&off, false), "0.0130\u{a0}\u{b1}\u{a0}0.0005");
-        assert!(there.off(&off, false).starts_with("3.31"), "{}", there.off(&off, false));
-        assert_eq!(
-            (here.scales.limit(0.002).as_str(), there.scales.limit(0.002).as_str()),
-            ("0.002\u{a0}SG", "0.5\u{a0}\u{b0}P")
-        );
-        assert_eq!(here.off(&off, true), "\u{2212}0.0130\u{a0}\u{b1}\u{a0}0.0005");
-    }
-}
+#[path = "../../tests/inside/reader.rs"]
+mod tests;

@@ -78,7 +78,7 @@ pub(super) fn results(study: &SeasonStudy, reader: &Reader) -> Vec<String> {
 }
 
 impl RunningBatch<'_> {
-    /// Batch, yeast, vessel and age.
+    /// Batch, strain, vessel and age.
     pub(super) fn name(&self) -> String {
         let Forecast { batch, strain, vessel, as_of, .. } = self.forecast;
         let vessel = vessel.as_ref().map_or_else(String::new, |vessel| format!(" in {vessel}"));
@@ -155,7 +155,7 @@ impl RunningBatch<'_> {
         let verb = match (self.at_rest(), finish.p50 <= *as_of) {
             (true, true) => "It came to rest",
             (false, true) => "It may have come to rest",
-            (true, false) => "The forecast puts its rest",
+            (true, false) => "By its forecast it came to rest",
             (false, false) => "It comes to rest",
         };
         let ready = match (self.early(), p_ready) {
@@ -173,7 +173,7 @@ impl RunningBatch<'_> {
         // A curve that shows its end tells how far it is; before, other batches tell more.
         let ends = self.fit.filter(|fit| fit.finding(Trait::TerminalSg).value().is_some());
         let done = ends.map_or(progress, |fit| &fit.progress).value().filter(|_| !self.idle());
-        said.extend(done.map(|done| format!("So far {} of its drop.", percent(done))));
+        said.extend(done.map(|done| format!("{} of its drop is done.", capital(&percent(done)))));
         // At rest its own curve knows best, and is what the batch's part of the page shows.
         let seen = ends.filter(|_| self.at_rest()).and_then(|fit| fit.finding(Trait::TerminalSg).estimate());
         let foretold = terminal_sg.as_ref().map(|q| (self.forecast.level(), q.p05, q.p95));

@@ -18,7 +18,6 @@ pub(super) fn off(found: &Drift, probe: &ProbeDrift, reader: &Reader) -> Option<
     Some(format!("{} {}", reader.off(e, false), if e.value > 0.0 { "high" } else { "low" }))
 }
 
-/// Whether to trust it today.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Trust {
     /// The chance that it is out of limit is as small as it should be.
@@ -46,7 +45,6 @@ impl Trust {
         found.probes.iter().map(|probe| (probe, verdict(probe))).collect()
     }
 
-    /// In a table.
     pub(super) const fn words(self) -> &'static str {
         match self {
             Self::Yes => "trust it",
@@ -58,11 +56,11 @@ impl Trust {
     }
 }
 
-/// When a probe is to be calibrated; of one that is due already, since when; empty where that cannot be said.
-pub(super) fn calibrate_by(found: &Drift, probe: &ProbeDrift, reader: &Reader) -> String {
+/// When a probe is to be checked, and calibrated if off; of one that is due, since when; empty where that cannot be said.
+pub(super) fn due(found: &Drift, probe: &ProbeDrift, reader: &Reader) -> String {
     match (&probe.recalibrate, found.due_since(probe)) {
         (_, Some(since)) => format!("due since {}", reader.day(since)),
-        (Recalibrate::By(at), _) => reader.day(*at),
+        (Recalibrate::By(at), _) => format!("check by {}", reader.day(*at)),
         (Recalibrate::NotBefore(at), _) => format!("not before {}", reader.day(*at)),
         (Recalibrate::AlreadyPast, _) => "due".to_owned(),
         (Recalibrate::NotEstimable(_), _) => String::new(),

@@ -20,4 +20,5 @@ pub(crate) use grid::Grid;
 pub(crate) use notebook::print;
 pub(crate) use page::Show;
 pub(crate) use result_table::ResultTable;
+pub(crate) use results::picture;
 pub use table::Table;

@@ -18,9 +18,10 @@ use super::notebook::print;
 use super::page::Show;
 use super::table::Table;
 
-/// A picture, or why it could not be drawn.
-fn picture(drawn: Result<Figure>) -> Markup {
+/// A picture, or why it could not be drawn; nothing for a picture without panels.
+pub(crate) fn picture(drawn: Result<Figure>) -> Markup {
     match drawn {
+        Ok(figure) if figure.is_empty() => html! {},
         Ok(figure) => PreEscaped(figure.html()),
         Err(error) => html! { p { "This picture could not be drawn: " (error) } },
     }

@@ -12,8 +12,6 @@ use super::page::Show;
 
 /// A polars frame that shows well in a notebook and on a terminal: numbers at the right and rounded to their errors,
 /// units under the headings, at most some rows, and how many there are.
-///
-/// Only what is shown is rounded; [`Table::frame`] is the frame as it is.
 #[derive(Debug, Clone)]
 pub struct Table {
     frame: DataFrame,
@@ -54,11 +52,6 @@ impl Table {
         }
         self.columns = names.iter().map(|name| (*name).to_owned()).collect();
         Ok(self)
-    }
-
-    /// The frame, unrounded.
-    pub fn frame(&self) -> &DataFrame {
-        &self.frame
     }
 
     fn grid(&self) -> Grid {

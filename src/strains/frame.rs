@@ -27,6 +27,7 @@ tables! {
         fn to_frame(self) = "strains", |row| self.means_and_shares() => {
             "strain": row.map_or_else(|stuck| &stuck.strain, |mean| &mean.strain),
             "trait": row.map_or(STUCK, |mean| mean.which.name()),
+            "unit": row.map_or("fraction", |mean| mean.which.unit()),
             "n": row.map_or_else(|stuck| stuck.n, |mean| mean.n),
             ["estimate", "se", "lower", "upper", "level"]: estimate(*row).map(Estimate::numbers),
             "method": Some(&estimate(*row)?.method),
@@ -50,6 +51,7 @@ tables! {
         #[doc = example!(study "let table = study.strains()?.contrasts_frame()?;")]
         fn contrasts_frame(self) = "strain_contrasts", |row| self.all_contrasts() => {
             "trait": row.map_or(STUCK, |pair| pair.which.name()),
+            "unit": row.map_or("fraction", |pair| pair.which.difference_unit()),
             "a": row.map_or_else(|stuck| &stuck.a, |pair| &pair.a),
             "b": row.map_or_else(|stuck| &stuck.b, |pair| &pair.b),
             ["difference", "se", "lower", "upper", "level"]: difference(*row).map(Estimate::numbers),

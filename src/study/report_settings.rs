@@ -1,4 +1,4 @@
-//! How a report is written: its title, the reader's clock and scales.
+//! How a report is written: its title, the reader's clock, scales and decimal mark.
 
 use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
@@ -13,6 +13,7 @@ use crate::error::{Error, Result};
 /// time_zone = "Europe/Oslo"              # else that of the season
 /// gravity = "plato"                      # or "sg"
 /// temperature = "degF"                   # or "degC"
+/// decimal_comma = true                  # 1,048 for 1.048
 /// ```
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
@@ -25,6 +26,8 @@ pub struct ReportSettings {
     pub gravity: GravityScale,
     /// The scale of temperatures.
     pub temperature: TemperatureScale,
+    /// Whether decimals stand behind a comma.
+    pub decimal_comma: bool,
 }
 
 /// A scale of gravity.

@@ -28,15 +28,6 @@ impl Settings {
     /// # Errors
     /// [`Error::Input`] with the line for a setting that is unknown or of the wrong kind, with a guess at its name;
     /// [`Error::Usage`] for a value out of range; [`Error::Io`].
-    ///
-    /// ```
-    /// use heelwort::study::Settings;
-    /// # fn main() -> heelwort::Result<()> {
-    /// let settings = Settings::of_folder("datasets/tern-island")?;
-    /// assert_eq!(settings.level, 0.90);
-    /// # Ok(())
-    /// # }
-    /// ```
     pub fn of_folder(dir: impl AsRef<Path>) -> Result<Self> {
         Self::from_season_toml(&season_toml(dir.as_ref())?)
     }
@@ -99,7 +90,10 @@ fn file(text: &str) -> Result<File> {
         let span = error.span().map_or(0, |span| span.start);
         let name = stated().find_map(|(name, table, _)| name_at(name, table, span));
         let name = name.unwrap_or_else(|| "study".to_owned());
-        Error::input(at(span), error.message().to_owned(), format!("a value that `{name}` may have"))
+        // serde says what it found and what it expected.
+        let said = error.message().trim_start_matches("unknown variant ").trim_start_matches("invalid type: ");
+        let (found, wanted) = said.split_once(", expected ").unwrap_or((said, "another value"));
+        Error::input(at(span), found, format!("{} for `{name}`", wanted.replace("f64", "a number")))
     })
 }
 

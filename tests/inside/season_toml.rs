@@ -18,6 +18,8 @@ fn a_report_takes_the_clock_of_the_season_unless_it_has_its_own() {
     assert_eq!(of(season).time_zone.as_deref(), Some("Europe/Oslo"));
     let own = of(&format!("{season}[report]\ntime_zone = \"Asia/Tokyo\"\ngravity = \"plato\"\n"));
     assert_eq!((own.time_zone.as_deref(), own.gravity), (Some("Asia/Tokyo"), crate::study::GravityScale::Plato));
+    let refused = ReportSettings::from_season_toml("[report]\ngravity = \"brix\"\n").unwrap_err().to_string();
+    assert!(refused.ends_with("found `brix`; wanted `sg` or `plato` for `report.gravity`"), "{refused}");
     let message = ReportSettings::from_season_toml("[report]\ntime_zone = \"Olso\"\n").unwrap_err().to_string();
     assert!(message.contains("`report.time_zone` is \"Olso\"") && message.contains("Europe/Oslo"), "{message}");
 }

@@ -24,9 +24,9 @@ fn frame() -> DataFrame {
 fn a_table_prints_aligned_and_rounded_to_its_errors() {
     let expected = [
         "Lags (2 rows)",
-        "batch     lag_h  lag_se   n         finish_at",
-        "              h                           UTC",
-        "<b>1</b>   12.3     0.4   3  2031-02-27 23:06",
+        "batch     lag_h  lag_se   n             finish_at",
+        "              h                               UTC",
+        "<b>1</b>   12.3     0.4   3  Th 27 Feb 2031 23:06",
         "two         7.0          40",
     ];
     assert_eq!(Table::new(frame()).titled("Lags").to_string(), expected.join("\n"));

@@ -42,7 +42,7 @@ fn a_picture_saves_as_a_document_of_its_own() {
     let svg = std::fs::read_to_string(&path).unwrap();
     assert!(svg.starts_with("<svg xmlns=\"http://www.w3.org/2000/svg\""));
     assert_eq!(svg.matches("<svg").count(), svg.matches("</svg>").count());
-    assert_eq!(svg.matches("<svg").count(), 1 + figure.panel_count());
+    assert_eq!(svg.matches("<svg").count(), 1 + figure.html().matches("<svg").count());
     let message = figure.save(home.path().join("no/such/folder.svg")).unwrap_err().to_string();
     assert!(message.contains("folder.svg"), "{message}");
 }

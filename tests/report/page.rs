@@ -100,7 +100,7 @@ fn a_curve_of_water_and_two_baths_is_provisional_and_the_step_says_what_it_lacks
     assert!(text.contains("  dunlin  provisional ") && !text.contains("rust it"), "{text}");
     // The data end ten days later: one bath more would begin a new calibration.
     assert!(text.contains("Calibrate dunlin in water and three baths, one of them near SG 1.02"), "{text}");
-    assert!(text.contains("3 baths do not check its form. There it tells gravity 1.0"), "{text}");
+    assert!(text.contains("3 baths cannot check the form of a curve, so this one is provisional: in such a bath it would tell gravity 1.0"), "{text}");
 }
 
 #[test]

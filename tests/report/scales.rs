@@ -164,3 +164,23 @@ fn every_number_of_the_page_is_that_of_the_page_in_sg_and_celsius() {
         assert!(here.contains(unit) && !there.contains(unit), "{unit}");
     }
 }
+
+#[test]
+fn a_page_of_commas_says_what_the_page_of_points_says() {
+    let mut other = study().clone();
+    other.report.decimal_comma = true;
+    let (here, there) = (page(study()), page(&other));
+    let decimals = |text: &str, mark: char| {
+        let letters: Vec<char> = text.chars().collect();
+        let is_one = |three: &&[char; 3]| three[1] == mark && three[0].is_ascii_digit() && three[2].is_ascii_digit();
+        letters.array_windows().filter(is_one).count()
+    };
+    let mut all = 0;
+    for (a, b) in elements(&here, "section").iter().zip(elements(&there, "section")) {
+        let (a, b, quotes_files) = (inside(a), inside(b), a.contains("id=\"rows\""));
+        all += decimals(&b, ',');
+        let expected = if quotes_files { [decimals(&a, '.'), 0] } else { [0, decimals(&a, '.')] };
+        assert_eq!([decimals(&b, '.'), decimals(&b, ',') - decimals(&a, ',')], expected, "{b}");
+    }
+    assert!(all > 500, "{all}");
+}

@@ -179,7 +179,7 @@ fn what_is_no_rows_fault_alone_is_remarked() {
         [
             "references.csv: 2 baths without a tilt: Knot on 2031-03-04 (1) and knot on 2031-03-04 (1). None is written \
              down, and the probe did not read within 20 min",
-            "references.csv: a probe may be written in two ways and is taken for two: `Knot` (the table has `knot`)",
+            "references.csv: a probe that its own table does not have: `Knot` (did you mean `knot`?)",
         ]
     );
     assert!(

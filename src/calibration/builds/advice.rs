@@ -25,7 +25,7 @@ fn resting(build: &Build, settings: &BuildSettings) -> String {
     let (water, band) = (settings.water_tilt_deg, settings.water_band_deg);
     let (strong, strong_band) = (settings.strong_tilt_deg, settings.strong_band_deg);
     let Some(in_water) = build.water_tilt_deg.value() else {
-        return format!("Its tilt in water is not known: float it in water, where {water:.0} degrees are wanted.");
+        return "Its tilt in water is not known: float it in water.".to_owned();
     };
     let now = format!("It rests at {in_water:.1} degrees in water");
     let Some(in_strong) = build.tilt_at_1100_deg.value() else {

@@ -3,33 +3,32 @@
 use maud::{Markup, html};
 
 use crate::chart::Scales;
-use crate::forecast::Forecast;
 use crate::kinetics::{BatchFit, BatchState, Kinetics, Trait};
 use crate::report::reader::Reader;
-use crate::report::running::running;
+use crate::report::running::{RunningBatch, running};
 use crate::report::words::count;
 use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 use crate::units::HOURS_PER_DAY;
 
-use super::parts::{fold, link, none, part, table, trait_with_unit, untitled};
+use super::parts::{files, fold, open_if_short, part, table, trait_with_unit, untitled};
 
 /// Most single pictures: a page must stay light enough for a phone.
 const MOST: usize = 60;
 
 pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
     html! {
-        p { "Each curve is fitted to the readings of the probes and to the samples of its batch." }
         (part(&study.kinetics, |found| html! {
-            @let last = last(&found.batches);
+            p { "Each curve is fitted to the readings of the probes and to the samples of its batch." }
+            @let (last, running) = (last(&found.batches), running(study));
             @if found.batches.len() > MOST {
-                (none(&format!("Only the {MOST} batches pitched last have a picture; the table has all.")))
+                p.none { "Only the " (MOST) " batches pitched last have a picture; the table has all." }
             }
             @let shown = found.batches.iter().enumerate().filter(|(_, fit)| last.is_none_or(|from| fit.pitched_at >= from)).rev();
             @let (ended, open): (Vec<_>, Vec<_>) = shown.partition(|(_, fit)| fit.state() == BatchState::Ended);
-            @for (i, fit) in open { (one(study, fit, i, reader)) }
-            (fold(&format!("Ended: {}", count(ended.len(), "batch", "batches")), &html! {
-                @for (i, fit) in ended { (one(study, fit, i, reader)) }
+            @for (i, fit) in open { (one(study, &running, fit, i, reader)) }
+            (open_if_short(ended.len(), &format!("Ended: {}", count(ended.len(), "batch", "batches")), html! {
+                @for (i, fit) in ended { (one(study, &running, fit, i, reader)) }
             }))
             (fold("All batches in one picture", &untitled(found.chart_on(&reader.scales))))
             (fold("All batches in numbers", &html! {
@@ -40,12 +39,12 @@ pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
     }
 }
 
-/// Where the page shows a batch.
-pub(super) fn place(study: &SeasonStudy, batch: &str) -> Option<String> {
-    let fits = &study.kinetics.done()?.batches;
+/// Words that lead to where the page shows a batch.
+pub(super) fn linked(study: &SeasonStudy, batch: &str, words: &str) -> Markup {
+    let fits = study.kinetics.done().map_or(&[][..], |found| &found.batches);
     let shown = last(fits);
-    let i = fits.iter().position(|fit| fit.batch == batch && shown.is_none_or(|from| fit.pitched_at >= from))?;
-    Some(format!("batch-{i}"))
+    let place = fits.iter().position(|fit| fit.batch == batch && shown.is_none_or(|from| fit.pitched_at >= from));
+    html! { @match place { Some(i) => a href={ "#batch-" (i) } { (words) }, None => (words) } }
 }
 
 /// When the first of the [`MOST`] batches pitched last was pitched; none where there are no more.
@@ -55,12 +54,10 @@ fn last(batches: &[BatchFit]) -> Option<crate::Instant> {
     pitched.iter().rev().nth(MOST - 1).copied()
 }
 
-fn one(study: &SeasonStudy, fit: &BatchFit, i: usize, reader: &Reader) -> Markup {
+fn one(study: &SeasonStudy, running: &[RunningBatch<'_>], fit: &BatchFit, i: usize, reader: &Reader) -> Markup {
     let scales = &reader.scales;
     let series = study.series.iter().find(|series| series.batch == fit.batch);
-    let now = |row: &&Forecast| row.batch == fit.batch && Some(row.as_of) == study.latest;
-    let forecast: Option<&Forecast> = study.forecasts.done().and_then(|all| all.rows.iter().find(now));
-    let running = running(study).into_iter().find(|one| one.forecast.batch == fit.batch);
+    let running = running.iter().find(|one| one.forecast.batch == fit.batch);
     // Where a running batch will end is said by its forecast alone.
     let runs = running.map_or(fit.state() == BatchState::Running, |one| !one.at_rest());
     let traits =
@@ -80,7 +77,7 @@ fn one(study: &SeasonStudy, fit: &BatchFit, i: usize, reader: &Reader) -> Markup
             div id={ "batch-" (i) } {
                 @if !fit.why.is_empty() { p.none { (fit.why) } }
                 div.parts {
-                    div { (untitled(fit.chart_on(scales, series, forecast))) }
+                    div { (untitled(fit.chart_on(scales, series, running.map(|one| one.forecast)))) }
                     div {
                         @if fit.traits.iter().any(|found| found.estimate().is_some()) { (traits.markup()) }
                         @if samples.rows > 0 { (samples.markup()) }
@@ -93,10 +90,10 @@ fn one(study: &SeasonStudy, fit: &BatchFit, i: usize, reader: &Reader) -> Markup
                                 }
                                 ". "
                             }
-                            "Yeast: " a href="#strains" { (fit.strain) } ". "
+                            "Strain: " a href="#strains" { (fit.strain) } ". "
                             @if let Some(running) = running { (running.rest(reader)) " " (running.further(reader)) }
                         }
-                        p.sub { "All columns: " (link("kinetics", "csv")) ", " (link("kinetics", "parquet")) }
+                        (files("kinetics"))
                     }
                 }
                 (fold("How well the curve fits", &untitled(fit.residual_chart_on(scales))))

@@ -5,18 +5,18 @@ use maud::{Markup, html};
 use crate::chart::{Scales, Shown};
 use crate::drift::{Drift, Shift, ShiftKind};
 use crate::report::reader::Reader;
-use crate::report::trust::calibrate_by;
+use crate::report::trust;
 use crate::report::words::{list, percent};
-use crate::show::{Grid, ResultTable};
+use crate::show::{Grid, ResultTable, picture};
 use crate::study::SeasonStudy;
 
-use super::parts::{fold, open_if_short, part, picture, table, untitled};
+use super::parts::{fold, open_if_short, part, table, untitled};
 
 pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
     let scales = &reader.scales;
     html! {
-        p { "Each bath and each sample shows by how much a probe is off: in this section, on its first calibration of the season." }
         (part(&study.drift, |found| html! {
+            p { "Each bath and each sample shows by how much a probe is off. Here it is read by its first calibration of the season." }
             (open_if_short(found.probes.len(), "Drift of the fleet", picture(found.fleet_chart_on(scales))))
             (fold("Probe by probe", &html! { (picture(found.chart_on(scales))) (table(&probes(found, scales), "drift_probes")) }))
             (fold("Sudden shifts", &shifts(found, scales)))
@@ -84,9 +84,9 @@ fn misfits(found: &Drift, scales: &Scales) -> Markup {
         .titled("");
     html! {
         p {
-            "A scale may be misread, a digit mistyped, a sample be that of another batch. So each reference is held against all \
-             others, and so are the readings of a probe in a batch. An entry that is likelier wrong than its probe shifted is left out \
-             of drift and of the fermentation curve, and stays in its table. Look it up. If it is a slip, mend it there, or write \
+            "A scale may be misread, a digit mistyped, a sample come from another batch. So each reference is held against all \
+             others, and so are the readings of a probe in a batch. Where a wrong entry is likelier than a shift of its probe, it is left \
+             out of drift and of the fermentation curve, and stays in its table. Look it up. If it is a slip, mend it there, or write \
              ignore in its column use."
         }
         @if found.misfits.is_empty() { p { "Every reference fits." } } @else { (table(&made, "misfits")) }
@@ -98,7 +98,7 @@ fn due(found: &Drift, reader: &Reader) -> Markup {
     let ends: Vec<String> = found.ends_sg.iter().map(|sg| reader.plain(*sg)).collect();
     let now = ResultTable::new(&found.probes, 80)
         .text("probe", |probe| &probe.probe)
-        .text("calibrate by", |probe| calibrate_by(found, probe, reader))
+        .text("due", |probe| trust::due(found, probe, reader))
         .chance("chance of being out of limit", |probe| probe.p_out(found.latest?))
         .estimate("error now, on its curve in force", reader.scales.difference("SG"), |probe| {
             probe.offset_sg.estimate()
@@ -130,7 +130,7 @@ fn fleet(found: &Drift, scales: &Scales) -> Markup {
         .titled("");
     html! {
         (table(&terms, "drift_fleet"))
-        p { "The mean drift has the sudden shifts in it." }
+        p { "The mean drift includes the sudden shifts." }
     }
 }
 

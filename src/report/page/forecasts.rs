@@ -6,27 +6,29 @@ use crate::forecast::{Forecast, Forecasts, Outlook};
 use crate::report::reader::Reader;
 use crate::report::running::forecasts_now;
 use crate::report::words::percent;
-use crate::show::ResultTable;
+use crate::show::{ResultTable, picture};
 use crate::study::SeasonStudy;
 
-use super::parts::{fold, link, part, picture};
+use super::parts::{files, fold, part};
 
 pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
     html! {
-        p { "A forecast says when a batch comes to rest if it is held at its last fermentation temperature. Only the chance that it is \
-             ready, at rest and not stuck, may weigh in a decision, and never alone." }
-        (part(&study.forecasts, |found| html! {
-            (picture(found.chart_on(&reader.scales)))
-            p.sub { "All numbers: " (link("forecasts", "csv")) ", " (link("forecasts", "parquet")) }
-            (fold("The coming fortnight", &fortnight(study, found, reader)))
-        }))
-        (part(&study.backtest, |found| fold("Tried on the past", &html! {
+        (part(&study.forecasts, |found| html! { div.parts {
+            div { (picture(found.chart_on(&reader.scales))) }
+            div {
+                p { "A forecast says when a batch comes to rest if it is held at its last fermentation temperature. Only the chance \
+                     that it is ready, at rest and not stuck, may weigh in a decision, and never alone." }
+                (files("forecasts"))
+                (fold("The coming fortnight", &fortnight(study, found, reader)))
+            }
+        } }))
+        @if study.backtest.why() != study.forecasts.why() { (part(&study.backtest, |found| fold("Tried on the past", &html! {
             p { "The same forecast, made again for batches that are over, from what was known at the time. A batch that was cooled or \
                  ended before it came to rest tells only that it had not come to rest by then." }
             @if let Some(worth) = found.worth() { p { (worth) } }
             (picture(found.chart()))
-            p.sub { "All numbers: " (link("backtest", "csv")) ", " (link("backtest", "parquet")) }
-        })))
+            (files("backtest"))
+        }))) }
     }
 }
 
@@ -47,7 +49,7 @@ fn fortnight(study: &SeasonStudy, found: &Forecasts, reader: &Reader) -> Markup 
             p { "The chance that a batch is at rest by the end of each day. At rest is not ready: it may be stuck." }
             (table.titled("").markup())
             @for outlook in &found.outlooks { p { (planned(outlook, reader)) } }
-            p.sub { "All numbers: " (link("fortnight", "csv")) ", " (link("what_if", "csv")) }
+            (files("fortnight")) (files("what_if"))
         }
     }
 }

@@ -30,11 +30,12 @@ pub(super) fn page(study: &SeasonStudy) -> String {
         ("forecasts", "Forecasts", forecasts::section(study, reader)),
         ("probes", "Probes", probes::section(study, &summary, reader)),
         ("drift", "Drift", drift::section(study, reader)),
-        ("strains", "Yeasts", strains::section(study, &summary, &reader.scales)),
+        ("strains", "Strains", strains::section(study, &summary, &reader.scales)),
         ("rows", "Rows", rows::section(study, &summary)),
         ("methods", "Methods and limits", texts::methods()),
         ("cautions", "Cautions", texts::cautions()),
     ];
+    let sections = sections.map(|(id, title, body)| (id, title, if id == "rows" { body } else { reader.markup(body) }));
     html! {
         (DOCTYPE)
         html lang="en" {

@@ -1,12 +1,13 @@
 //! Pieces that several sections use.
 
-use maud::{Markup, PreEscaped, html};
+use maud::{Markup, html};
 
 use crate::chart::{Figure, Scales};
 use crate::error::Result;
 use crate::kinetics::Trait;
 use crate::report::summary::Answer;
-use crate::show::Grid;
+use crate::report::words::capital;
+use crate::show::{Grid, picture};
 use crate::study::Part;
 
 /// Most rows that stand open.
@@ -14,7 +15,12 @@ const MOST_ROWS: usize = 20;
 
 /// A table with links to the whole of it; nothing where it has no rows.
 pub(super) fn table(grid: &Grid, file: &str) -> Markup {
-    html! { @if grid.rows > 0 { (grid.markup()) p.sub { "All columns: " (link(file, "csv")) ", " (link(file, "parquet")) } } }
+    html! { @if grid.rows > 0 { (grid.markup()) (files(file)) } }
+}
+
+/// Links to both files of a table beside the page.
+pub(super) fn files(file: &str) -> Markup {
+    html! { p.sub { "All columns: " (link(file, "csv")) ", " (link(file, "parquet")) } }
 }
 
 /// A link to a table beside the page.
@@ -41,35 +47,20 @@ pub(super) fn answer(answer: &Answer) -> Markup {
     }
 }
 
-/// A picture, or why it could not be drawn; nothing for a picture without panels.
-pub(super) fn picture(drawn: Result<Figure>) -> Markup {
-    match drawn {
-        Ok(figure) if figure.is_empty() => html! {},
-        Ok(figure) => PreEscaped(figure.html()),
-        Err(error) => none(&format!("This picture could not be drawn: {error}.")),
-    }
-}
-
 /// A picture under a heading that says what it is.
 pub(super) fn untitled(drawn: Result<Figure>) -> Markup {
     picture(drawn.map(|figure| figure.with_title("")))
-}
-
-/// What stands where something is missing.
-pub(super) fn none(why: &str) -> Markup {
-    html! { p.none { (why) } }
 }
 
 /// The section of a study that ran, else why it did not.
 pub(super) fn part<T>(part: &Part<T>, body: impl FnOnce(&T) -> Markup) -> Markup {
     match part {
         Part::Done(done) => body(done),
-        Part::Skipped(why) => none(&format!("Skipped: {why}.")),
-        Part::Failed(why) => none(&format!("No estimate: {why}.")),
+        Part::Skipped(why) => html! { p.none { (capital(why)) "." } },
+        Part::Failed(why) => html! { p.none { "No estimate: " (why) "." } },
     }
 }
 
-/// A trait with its unit.
 pub(super) fn trait_with_unit(which: Trait, scales: &Scales) -> String {
     format!("{}, {}", which.title(), scales.of(which).unit)
 }

@@ -12,26 +12,42 @@ use crate::report::words::{list, minute, percent};
 use crate::show::{Grid, ResultTable};
 use crate::study::SeasonStudy;
 
-use super::parts::{answer, fold, link, part, table, untitled};
+use super::batches::linked;
+use super::parts::{answer, files, fold, part, table, untitled};
 
 pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -> Markup {
     let scales = &reader.scales;
     html! {
         (answer(&summary.probes))
+        @if summary.probes.table.rows > 0 { (files("drift_probes")) }
         (part(&study.calibrations, |found| html! {
             (remarks(&found.calibrations))
             (fold("The curves, from tilt to gravity", &html! { (untitled(found.chart_on(scales))) (table(&curves(found, scales), "calibrations")) }))
             (fold("The candidate curves", &html! {
-                p { "Curves that agree within the baths may part beyond them. A float's own shape is taken where its residuals allow it." }
+                p { "Curves that agree within the baths may part beyond them. The shape of a float is taken where the baths do not contradict it." }
                 (untitled(found.candidates_chart_on(scales)))
             }))
             (fold("What has changed between calibrations", &untitled(found.changes_chart(scales))))
             (without(&found.without, scales))
             (fold("Water after a calibration", &water(found, scales)))
         }))
+        (fold("Which probe was in which batch", &stays(study)))
         (part(&study.bath_plan, |found| fold("The next baths", &plan(found, scales))))
         @if let Some(found) = study.builds.done() { (fold("How they are built", &builds(study, found))) }
     }
+}
+
+/// The batches of each probe, by its readings.
+fn stays(study: &SeasonStudy) -> Markup {
+    let mut stays: BTreeMap<&String, Vec<Markup>> = BTreeMap::new();
+    for fit in study.kinetics.done().into_iter().flat_map(|found| &found.batches) {
+        for offset in &fit.offsets {
+            stays.entry(&offset.probe).or_default().push(linked(study, &fit.batch, &fit.batch));
+        }
+    }
+    html! { @if !stays.is_empty() { ul { @for (probe, batches) in &stays {
+        li { b { (probe) } @for batch in batches { " " (batch) } }
+    } } } }
 }
 
 fn curves(found: &Calibrations, scales: &Scales) -> Grid {
@@ -60,7 +76,7 @@ fn remarks(calibrations: &[Calibration]) -> Markup {
         }
     }
     fold(
-        "To know about these curves",
+        "Remarks on these curves",
         &html! {
             @if !all.is_empty() { ul { @for (text, names) in &all { li { b { (list(names)) } ": " (text) } } } }
         },
@@ -113,7 +129,8 @@ fn plan(found: &BathPlan, scales: &Scales) -> Markup {
                 .titled("One litre of each at 20 \u{b0}C, by mass");
             (baths.markup())
             p.sub { "Sucrose is plain white table sugar: never dextrose, never malt extract. Weigh sugar and water; do not fill up to a \
-                     mark. The same gravity twice is two baths, mixed apart. All numbers: " (link("bath_plan", "csv")) }
+                     mark. The same gravity twice is two baths, mixed apart." }
+            (files("bath_plan"))
         }
         (untitled(found.chart_on(scales)))
     }
@@ -135,7 +152,7 @@ fn builds(study: &SeasonStudy, found: &Builds) -> Markup {
         .number("at SG 1.050", "", 2, |build| build.deg_per_0010_at_1050.value())
         .text("usable to SG 1.100?", |build| build.usable_to_1100.map_or("", yes))
         .note("advice", |build| Some(&build.advice))
-        .note("to know", |build| build.why())
+        .note("remarks", |build| build.why())
         .titled("");
     html! {
         p {

@@ -21,8 +21,8 @@ pub(super) fn cautions() -> Markup {
     html! {
         h3 { "Packaging" }
         ul {
-            li { "No forecast and no probe alone says that beer may be closed in. Decide by degassed samples: the same reading \
-                  for three days or more, taken warm, at the gravity that you expect of this wort." }
+            li { "Neither a forecast nor a probe alone shows that beer may be packaged. Decide by degassed samples: the same \
+                  reading for three days or more, taken warm, at the gravity that you expect of this wort." }
             li { "Equal readings also come from a fermentation that is slow, stuck or chilled. A dry hop, added sugar, warming \
                   or a yeast that ferments dextrins can start it again." }
             li { "Follow the rules of the place where you brew." }
@@ -54,31 +54,31 @@ pub(super) fn methods() -> Markup {
             li { b { "Gravity. " } "The probe's curve turns a tilt into a density, less the expansion of the shell. The densities of \
                  water, sucrose and ethanol solutions turn that into the gravity at 20 \u{b0}C. Each reading has an error of its \
                  own and one that it shares with all readings on the same curve." }
-            li { b { "Curves of probes. " } "The candidates are the probe's own hull with its mass, a floating cylinder of known or \
-                 free size, and a cubic. The first float that agrees with the baths is taken. Where none does, a later curve is \
-                 taken if it predicts baths that were left out clearly better. Probes that shared baths are fitted together." }
+            li { b { "Curves of probes. " } "Four are tried: the probe's own hull with its mass, a floating cylinder of known size, one of free \
+                 size, and a cubic. Of the floats the first that agrees with the baths is taken. Where none agrees, a later one of the \
+                 four is taken if it clearly better predicts baths that its fit left out. Probes that shared baths are fitted together." }
             li { b { "The next baths. " } "An exchange algorithm on a grid of gravities seeks the smallest mean variance of the \
                  curves, as last fitted, over the gravities that the beers use. An error that all baths of a scale or a \
                  hydrometer share is left out, as no choice of baths changes it." }
-            li { b { "Drift. " } "Probe minus known gravity, on the first calibration of the season, at every bath and sample. It is \
-                 estimated by generalised least squares, with the errors that checks share, a random walk, and the sudden shifts \
+            li { b { "Drift. " } "The error of a probe is its gravity, by its first calibration of the season, minus the known gravity, at every \
+                 bath and sample. It is estimated by generalised least squares, with the errors that checks share, a random walk, and the sudden shifts \
                  that events name or that are found. A reference that the rest contradicts is left out and named, unless a shift \
-                 of the probe is likelier. The drift of a probe is the slope through its whole error. The fleet's mean has the \
-                 probes as the unit." }
+                 of the probe is likelier. The drift of a probe is the slope of its error over the season, sudden shifts included. In \
+                 the fleet's mean each probe counts once." }
             li { b { "Fermentation. " } "Several curves are fitted. Numbers and intervals come from a logistic whose rate may bend where \
                  the readings say so. It is fitted by generalised least squares, with an offset of each probe and errors that last \
                  for hours. Hours in which foam, a wall or bubbles held a probe are left out. Time is that of the clock, or runs \
                  faster in the warm, whichever the readings support." }
             li { b { "Forecast. " } "The batch's own readings, and past batches as known at that moment, tell where it is on its curve. \
                  The strain's ended batches tell how long it takes from the middle of its drop to rest, and how much that varies." }
-            li { b { "Yeasts. " } "Means over batches by a mixed model with the batch as the unit, with t intervals. The intervals of all \
+            li { b { "Strains. " } "Means over batches by a mixed model with the batch as the unit, with t intervals. The intervals of all \
                  differences of a trait hold at once, and their p-values come from the same adjustment." }
         } }
         details { summary { "Limits" } ul {
             li { "A probe alone cannot tell a slow yeast from its own drift. A sample or a second probe can." }
             li { "No difference shown is not the same as no difference: look at the width of the interval." }
-            li { "Yeasts are compared at common conditions only as far as these vary within a yeast. What always goes with one yeast \
-                  counts as that yeast." }
+            li { "Strains are compared at common conditions only as far as these vary within a strain. What always goes with one \
+                  strain counts as that strain." }
             li { "Finish times are about coming to rest at the last fermentation temperature. What a plan of temperatures changes is said \
                   apart, under the coming fortnight." }
             li { "Intervals hold as far as the model does. The forecasts tried on the past show how theirs did in this very season." }

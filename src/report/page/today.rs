@@ -6,10 +6,11 @@ use crate::report::reader::Reader;
 use crate::report::running::{RunningBatch, results, running};
 use crate::report::summary::{Summary, WHAT_TO_DO};
 use crate::report::words::count;
+use crate::show::picture;
 use crate::study::SeasonStudy;
 
-use super::batches::place;
-use super::parts::{fold, picture};
+use super::batches::linked;
+use super::parts::fold;
 
 /// What the lines and shapes of the batches are.
 const HOW_TO_READ: [&str; 3] = [
@@ -30,12 +31,7 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -
     let span = times().min().zip(times().max());
     let block = |batch: &RunningBatch<'_>| {
         html! { div.now {
-            h3 {
-                @match place(study, &batch.forecast.batch) {
-                    Some(place) => a href={ "#" (place) } { (batch.name()) },
-                    None => (batch.name()),
-                }
-            }
+            h3 { (linked(study, &batch.forecast.batch, &batch.name())) }
             p { (unbroken(&batch.now(reader))) }
             (open_on_paper(&batch.rest(reader), &[batch.further(reader)]))
             @if let Some((from, to)) = span.filter(|_| !batch.at_rest()) { (picture(batch.forecast.chart(from, to, &reader.scales))) }
@@ -49,7 +45,7 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -
             @for result in results(study, reader) { p { (result) } }
         }
         (blocks(first))
-        @if !later.is_empty() { (fold(&format!("{} that finish later", count(later.len(), "batch", "batches")), &blocks(later))) }
+        @if !later.is_empty() { (fold(&count(later.len(), "batch that finishes later", "batches that finish later"), &blocks(later))) }
         @if !batches.is_empty() { (open_on_paper("How to read this", &HOW_TO_READ.map(str::to_owned))) }
         h3 { (WHAT_TO_DO) }
         @if summary.steps.is_empty() { p { "Nothing that the data show." } }

@@ -5,7 +5,7 @@ use crate::study::SeasonStudy;
 
 use super::super::reader::Reader;
 use super::super::running::{RunningBatch, results, running};
-use super::super::words::{count, percent, some};
+use super::super::words::{capital, count, percent, some};
 use super::Answer;
 
 /// Batches that are named in a sentence.
@@ -13,7 +13,14 @@ const MOST_NAMES: usize = 20;
 
 pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
     let mut answer = Answer::new("What finishes when?");
-    answer.say(study.forecasts.why().map_or_else(|| counted(study), |why| format!("No forecast: {why}.")));
+    let kinetics = match study.kinetics.found() {
+        Ok(kinetics) => kinetics,
+        Err(why) => {
+            answer.say(format!("{}. Nothing has been learned of a fermentation yet.", capital(why)));
+            return answer;
+        }
+    };
+    answer.say(study.forecasts.why().map_or_else(|| counted(study), |why| format!("{}.", capital(why))));
     let batches = running(study);
     if batches.is_empty() {
         answer.sentences.extend(results(study, reader));
@@ -22,7 +29,7 @@ pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
         let said = [batch.name() + ".", batch.now(reader), batch.rest(reader), batch.further(reader)];
         answer.say(said.join(" ").trim_end());
     }
-    checked(&mut answer, study);
+    checked(&mut answer, study, kinetics);
     answer
 }
 
@@ -39,7 +46,7 @@ fn counted(study: &SeasonStudy) -> String {
 }
 
 /// Other moments, batches that are out of the way, and how the forecasts of the past did.
-fn checked(answer: &mut Answer, study: &SeasonStudy) {
+fn checked(answer: &mut Answer, study: &SeasonStudy, kinetics: &Kinetics) {
     let rows = study.forecasts.done().into_iter().flat_map(|all| &all.rows);
     let (with, without): (Vec<_>, Vec<_>) =
         rows.filter(|row| Some(row.as_of) != study.latest).partition(|row| row.finish.is_some());
@@ -51,17 +58,14 @@ fn checked(answer: &mut Answer, study: &SeasonStudy) {
         };
         answer.say(format!("As of the moments asked for: {n} in tables/forecasts.csv{none}."));
     }
-    match study.kinetics.found() {
-        Ok(kinetics) => odd(answer, kinetics),
-        Err(why) => answer.say(format!("No fermentation curves: {why}.")),
-    }
+    odd(answer, kinetics);
     match study.backtest.found() {
         Ok(backtest) => {
             let seen: Vec<bool> = backtest.rows.iter().filter_map(|row| row.covered).collect();
             let hits = seen.iter().filter(|hit| **hit).count();
             if !seen.is_empty() {
                 answer.say(format!(
-                    "Forecasts tried on past batches: {hits} of {} ranges held the true time of rest, {:.0} % where {} were promised.",
+                    "Tried on past batches, {hits} of {} forecasts held the time of rest in their range: {:.0} %, where it should be {}.",
                     seen.len(),
                     100.0 * hits as f64 / seen.len() as f64,
                     percent(backtest.level)

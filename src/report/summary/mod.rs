@@ -10,19 +10,18 @@ use std::fmt;
 
 use maud::html;
 
+use crate::season::each_once;
 use crate::show::{Grid, Show, print};
 use crate::study::SeasonStudy;
 
 use super::reader::Reader;
-use super::words::count;
+use super::words::{count, minute};
 use steps::Step;
 
 /// One question and what the season says to it.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(super) struct Answer {
-    /// The question.
     pub(super) question: String,
-    /// What can be said, in sentences.
     pub(super) sentences: Vec<String>,
     /// What to know beside it.
     pub(super) notes: Vec<String>,
@@ -38,6 +37,14 @@ impl Answer {
     fn say(&mut self, sentence: impl Into<String>) {
         self.sentences.push(sentence.into());
     }
+
+    fn written(mut self, reader: &Reader) -> Self {
+        let cells = self.table.columns.iter_mut().flat_map(|column| &mut column.texts);
+        for text in self.sentences.iter_mut().chain(&mut self.notes).chain(cells) {
+            *text = reader.text(text);
+        }
+        self
+    }
 }
 
 /// The answers of a season.
@@ -45,15 +52,10 @@ impl Answer {
 pub struct Summary {
     /// Which season, and how much there is of it.
     pub season: String,
-    /// What runs, and when it comes to rest.
     pub(super) batches: Answer,
-    /// What to do next.
     pub(super) steps: Vec<Step>,
-    /// How far the probes may be trusted.
     pub(super) probes: Answer,
-    /// The yeasts beside each other.
     pub(super) yeasts: Answer,
-    /// What became of the rows.
     pub(super) rows: Answer,
 }
 
@@ -69,9 +71,7 @@ impl Summary {
     #[doc = example!(no_run "println!(\"{}\", Summary::of(&study));")]
     pub fn of(study: &SeasonStudy) -> Self {
         let (season, reader) = (&study.season, &Reader::of(study));
-        let mut strains: Vec<&str> = season.batches.iter().map(|batch| batch.strain.as_str()).collect();
-        strains.sort_unstable();
-        strains.dedup();
+        let strains = each_once(season.batches.iter().map(|batch| &batch.strain));
         let mut text = format!(
             "{}: {}, {}, {}",
             study.title(),
@@ -80,14 +80,15 @@ impl Summary {
             count(strains.len(), "strain", "strains")
         );
         if let Some(latest) = study.latest {
-            text.push_str(&format!("; data to {} ({})", reader.moment(latest), reader.scales.clock()));
+            text.push_str(&format!("; data to {} ({})", minute(latest, &reader.scales.zone), reader.scales.clock()));
         }
+        // What is said of the rows quotes files, where numbers are as they stand.
         Self {
             season: text,
-            batches: batches::answer(study, reader),
-            steps: steps::steps(study, reader),
-            probes: probes::answer(study, reader),
-            yeasts: yeasts::answer(study, &reader.scales),
+            batches: batches::answer(study, reader).written(reader),
+            steps: steps::steps(study, reader).iter().map(|step| step.written(reader)).collect(),
+            probes: probes::answer(study, reader).written(reader),
+            yeasts: yeasts::answer(study, &reader.scales).written(reader),
             rows: rows::answer(&season.account),
         }
     }
@@ -105,7 +106,7 @@ impl Summary {
 }
 
 /// Width of the text where no terminal says another, letters.
-const WIDTH: usize = 110;
+pub(crate) const WIDTH: usize = 110;
 /// What stands left of a sentence.
 const INDENT: &str = "  ";
 
@@ -134,9 +135,10 @@ impl Summary {
 }
 
 /// A sentence broken between words into lines of at most `width` letters.
-fn wrapped(text: &str, width: usize) -> Vec<String> {
+pub(crate) fn wrapped(text: &str, width: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
-    for word in text.split(' ') {
+    // A number stays with its percent sign.
+    for word in text.replace(" %", "\u{a0}%").split(' ') {
         match lines.last_mut() {
             Some(line) if line.chars().count() + 1 + word.chars().count() <= width => {
                 line.push(' ');

@@ -7,7 +7,7 @@ use crate::show::ResultTable;
 use crate::study::SeasonStudy;
 
 use super::super::reader::Reader;
-use super::super::trust::{Trust, calibrate_by, provisional};
+use super::super::trust::{Trust, due, provisional};
 use super::super::words::{count, list, percent, signed, some};
 use super::Answer;
 
@@ -33,9 +33,9 @@ fn calibration(answer: &mut Answer, found: &Calibrations, study: &SeasonStudy) {
     let mut with: Vec<&str> = found.calibrations.iter().map(|c| c.probe.as_str()).collect();
     with.dedup();
     answer.say(format!(
-        "{} with {}.",
-        count(with.len(), "probe", "probes"),
-        count(found.calibrations.len(), "curve", "curves")
+        "{} of {}.",
+        count(found.calibrations.len(), "calibration curve", "calibration curves"),
+        count(with.len(), "probe", "probes")
     ));
     let thin: Vec<&str> = with.iter().copied().filter(|probe| provisional(study, probe).is_some()).collect();
     if !thin.is_empty() {
@@ -57,7 +57,7 @@ fn drift(answer: &mut Answer, found: &Drift, study: &SeasonStudy, reader: &Reade
     if found.probes.is_empty() {
         answer.say("No probe met a reference after its calibration.");
     } else if !trusted.is_empty() {
-        answer.say(format!("Trust, within {limit}: {}.", some(&trusted, MOST_NAMES)));
+        answer.say(format!("To be trusted within {limit}: {}.", some(&trusted, MOST_NAMES)));
     } else if !any(Trust::Provisional) {
         answer.say(format!("None is known to read within {limit}."));
     }
@@ -91,7 +91,7 @@ fn drift(answer: &mut Answer, found: &Drift, study: &SeasonStudy, reader: &Reade
         .text("probe", |(probe, _)| &probe.probe)
         .text("today", |(_, trust)| trust.words())
         .text("off by", |(probe, _)| probe.offset_sg.estimate().map_or_else(String::new, |e| reader.off(e, true)))
-        .text("calibrate by", |(probe, _)| calibrate_by(found, probe, reader))
+        .text("due", |(probe, _)| due(found, probe, reader))
         .text("over the season", |(probe, _)| &probe.verdict)
         .text("last check", |(probe, _)| probe.last_check.map_or_else(String::new, |last| reader.day(last.at)))
         .count("checks", |(probe, _)| probe.n)

@@ -11,7 +11,7 @@ use crate::study::SeasonStudy;
 use super::super::reader::Reader;
 use super::super::running::running;
 use super::super::trust::{Trust, off, provisional};
-use super::super::words::{capital, list, percent, some};
+use super::super::words::{capital, list, minute, percent, some};
 
 /// Chance of being at rest from which samples tell more than waiting.
 const MAYBE_READY: f64 = 0.5;
@@ -60,6 +60,10 @@ impl Step {
         Self { what: line.replace('#', &some(&names, shown)), why: why.collect() }
     }
 
+    pub(super) fn written(&self, reader: &Reader) -> Self {
+        Self { what: reader.text(&self.what), why: self.why.iter().map(|why| reader.text(why)).collect() }
+    }
+
     /// The step on a terminal.
     pub(super) fn text(&self) -> String {
         let shown = self.why.get(..MOST_REASONS).unwrap_or(&self.why).join(" ");
@@ -103,9 +107,9 @@ fn one_more_bath(study: &SeasonStudy, probe: &str, reader: &Reader) -> Option<To
         false => "Calibrate # in water and three baths, one of them near".to_owned(),
     };
     let known = curve.tilt_deg_at_20c(next.sg).and_then(|tilt_deg| curve.sg_at(tilt_deg).ok());
-    let known = known.map_or_else(String::new, |e| format!(". There it tells {}", reader.gravity(&e)));
+    let known = known.map_or_else(String::new, |e| format!(": in such a bath it would tell {}", reader.gravity(&e)));
     let why = format!(
-        "for a litre take {:.0} g of sugar and {:.0} g of water. Its curve is provisional: {} baths do not check its form{known}",
+        "for a litre take {:.0} g of sugar and {:.0} g of water. {} baths cannot check the form of a curve, so this one is provisional{known}",
         next.sucrose_g_per_l,
         next.water_g_per_l,
         curve.baths.len()
@@ -213,12 +217,12 @@ fn misdated(all: &mut Vec<Todo>, study: &SeasonStudy, reader: &Reader) {
     for (batch, samples) in of_batch {
         let ended_at = study.season.batch(batch).and_then(|batch| batch.ended_at);
         let late = match (ended_at, study.latest) {
-            (Some(ended_at), _) => format!("{batch} had ended on {}", reader.moment(ended_at)),
-            (None, Some(latest)) => format!("the other data end on {}", reader.moment(latest)),
+            (Some(ended_at), _) => format!("{batch} had ended on {}", minute(ended_at, &reader.scales.zone)),
+            (None, Some(latest)) => format!("the other data end on {}", minute(latest, &reader.scales.zone)),
             (None, None) => continue,
         };
         let Some(first) = samples.first() else { continue };
-        let at = reader.moment(first.at);
+        let at = minute(first.at, &reader.scales.zone);
         all.push(match samples.len() {
             1 => todo(
                 LOOK_UP,
@@ -289,7 +293,7 @@ fn probes(all: &mut Vec<Todo>, study: &SeasonStudy, found: &Drift, reader: &Read
     let size = |probe: &ProbeDrift| probe.offset_sg.value().map_or(0.0, f64::abs);
     let mut probes = Trust::all(study, found, reader);
     probes.sort_by(|(a, _), (b, _)| size(b).total_cmp(&size(a)));
-    let limit = format!("Calibrate what is off by more than {}.", reader.scales.limit(found.limit_sg));
+    let limit = format!("Calibrate a probe that reads off there by more than {}.", reader.scales.limit(found.limit_sg));
     let baths = study.bath_plan.done().and_then(BathPlan::recommended).map(gravities);
     let baths =
         baths.map(|sg| format!("Mix these baths: SG {sg}. The grams stand with the probes, under \"The next baths\"."));

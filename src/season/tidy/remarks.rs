@@ -44,8 +44,8 @@ pub(super) fn notice(season: &mut Season, temp_column: &str) {
         (SeasonTable::References, unknown_methods(season)),
         (SeasonTable::Probes, odd_densities(season)),
         (SeasonTable::Readings, swapped(season)),
-        (SeasonTable::References, ids_alike(probes.iter().map(|p| &p.probe), used_probes, "probe")),
-        (SeasonTable::References, ids_alike(batches.iter().map(|b| &b.batch), used_batches, "batch")),
+        (SeasonTable::References, unknown_ids(probes.iter().map(|p| &p.probe), used_probes, "probe")),
+        (SeasonTable::References, unknown_ids(batches.iter().map(|b| &b.batch), used_batches, "batch")),
         (SeasonTable::Readings, flagged(season, Flags::CLOCK_JUMP, CLOCK_JUMPED)),
         (SeasonTable::Readings, flagged(season, Flags::EXCHANGED, EXCHANGED)),
         (SeasonTable::Readings, flagged(season, Flags::OUTSIDE_BATCH, OUTSIDE)),
@@ -103,24 +103,25 @@ fn misdated(season: &Season) -> Option<String> {
     })
 }
 
-/// Ids that no table knows but for capitals, spaces and signs.
-fn ids_alike<'a>(
+/// Ids that their own table does not have, with those that differ in capitals, spaces and signs alone, or in letters that look
+/// like digits.
+fn unknown_ids<'a>(
     known: impl Iterator<Item = &'a String>,
     used: impl Iterator<Item = &'a String>,
     what: &str,
 ) -> Option<String> {
     let (known, used): (BTreeSet<&String>, BTreeSet<&String>) = (known.collect(), used.collect());
-    let plain =
-        |id: &str| -> String { id.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect() };
-    let names: Vec<String> = used
-        .difference(&known)
-        .filter_map(|id| {
-            let meant = known.iter().find(|other| !plain(id).is_empty() && plain(other) == plain(id))?;
-            Some(format!("`{id}` (the table has `{meant}`)"))
-        })
-        .collect();
-    (!names.is_empty())
-        .then(|| format!("a {what} may be written in two ways and is taken for two: {}", some(&names, NAMES)))
+    let plain = |id: &str| -> String {
+        let letters = id.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase);
+        letters.map(|c| if matches!(c, 'l' | 'i') { '1' } else { c }).map(|c| if c == 'o' { '0' } else { c }).collect()
+    };
+    let name = |id: &&String| match known.iter().find(|other| !plain(id).is_empty() && plain(other) == plain(id)) {
+        Some(meant) => format!("`{id}` (did you mean `{meant}`?)"),
+        None => format!("`{id}`"),
+    };
+    let names: Vec<String> = used.difference(&known).map(name).collect();
+    (!known.is_empty() && !names.is_empty())
+        .then(|| format!("a {what} that its own table does not have: {}", some(&names, NAMES)))
 }
 
 /// Where readings have a reason, by probe and batch with the day of the first.
@@ -159,7 +160,7 @@ fn unknown_methods(season: &Season) -> Option<String> {
     let names: Vec<String> = unknown.iter().map(one).collect();
     (!names.is_empty()).then(|| {
         format!(
-            "a method without a meaning: {}. Its gravities get the largest error of all. Wanted: one of {}",
+            "a method that is not known: {}. Its gravities get the largest error of all. Wanted: one of {}",
             some(&names, NAMES),
             list(&METHODS)
         )
@@ -174,15 +175,12 @@ fn odd_densities(season: &Season) -> Option<String> {
         let density = |d: f64, l: f64| mass_g / (std::f64::consts::FRAC_PI_4 * d * d * l) * 1e6;
         let is_float = |density: &f64| (LIGHTEST_KG_M3..=HEAVIEST_KG_M3).contains(density);
         let found = Some(density(diameter, length)).filter(|found| !is_float(found))?;
-        let slips = [
-            ("diameter_mm", diameter, 10.0, 1.0),
-            ("length_mm", length, 1.0, 10.0),
-            ("both lengths", diameter, 10.0, 10.0),
-        ];
-        let slip = slips
-            .into_iter()
-            .find(|(_, value, d, l)| *value < SMALLEST_MM && is_float(&density(diameter * d, length * l)));
-        let slip = slip.map_or_else(String::new, |(name, value, ..)| format!(", {name} {value}: centimetres?"));
+        let (wide, long) = (format!("diameter_mm {diameter}"), format!("length_mm {length}"));
+        let both = format!("{wide} and {long}");
+        let slips = [(wide, diameter, 10.0, 1.0), (long, length, 1.0, 10.0), (both, diameter, 10.0, 10.0)];
+        let is_meant = |value: f64, d: f64, l: f64| value < SMALLEST_MM && is_float(&density(diameter * d, length * l));
+        let slip = slips.into_iter().find(|(_, value, d, l)| is_meant(*value, *d, *l));
+        let slip = slip.map_or_else(String::new, |(what, ..)| format!(", {what}: centimetres?"));
         Some(format!("{} ({found:.0} kg/m3{slip})", probe.probe))
     };
     let names: Vec<String> = season.probes.iter().filter_map(odd).collect();
@@ -194,7 +192,7 @@ fn odd_densities(season: &Season) -> Option<String> {
     })
 }
 
-/// A temperature that moves as a tilt does, and a tilt that stays as a temperature does.
+/// A temperature that rocks as a tilt does, and a tilt that is as steady as a temperature.
 fn swapped(season: &Season) -> Option<String> {
     let finite = |values: &[f64]| -> Vec<f64> {
         let thinned = values.iter().step_by(values.len() / MOST_READINGS + 1);
@@ -207,15 +205,18 @@ fn swapped(season: &Season) -> Option<String> {
     let mut tilts = finite(&season.readings.tilt_deg);
     let tilt = at(&mut tilts, 0.5).filter(|tilt| *tilt < CELLAR_HIGH_C)?;
     let mut temps = finite(&season.readings.temp_c);
-    at(&mut temps, 0.5).filter(|temp| *temp > CELLAR_HIGH_C)?;
-    let ends = |values: &mut [f64]| Some((at(values, 0.05)?, at(values, 0.95)?));
-    let (tilt_ends, temp_ends) = (ends(&mut tilts)?, ends(&mut temps)?);
-    let is_swapped = temp_ends.1 - temp_ends.0 > 1.5 * (tilt_ends.1 - tilt_ends.0);
-    (is_swapped && temp_ends.0 < FAHRENHEIT_LOW).then(|| {
+    at(&mut temps, 0.5).filter(|temp| *temp > tilt)?;
+    let (low, high) = (at(&mut temps, 0.05)?, at(&mut temps, 0.95)?);
+    // A float rocks from reading to reading, and the warmth of a vessel does not; over weeks both move.
+    let rocks = |values: &[f64]| {
+        let mut steps: Vec<f64> = finite(values).array_windows().map(|[a, b]| (b - a).abs()).collect();
+        at(&mut steps, 0.5)
+    };
+    let is_swapped = rocks(&season.readings.temp_c)? > 1.5 * rocks(&season.readings.tilt_deg)?;
+    (is_swapped && low < FAHRENHEIT_LOW).then(|| {
         format!(
-            "tilt and temperature may have changed places. Half of the tilts lie below {tilt:.0}, and the temperature moves from {:.0} to \
-             {:.0}. If so, map each to the other's column in season.toml",
-            temp_ends.0, temp_ends.1
+            "tilt and temperature may have changed places. Half of the tilts lie below {tilt:.0}, and the temperature moves from {low:.0} to \
+             {high:.0}. If so, map each to the other's column in season.toml"
         )
     })
 }
