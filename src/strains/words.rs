@@ -30,9 +30,9 @@ pub(super) fn alike(strains: &[&str]) -> Vec<(String, String)> {
 }
 
 impl Strains {
-    /// What the comparison says: strains that look like one; of each of these traits the largest differences one may act on, at which conditions, which
-    /// strains are equivalent, how many pairs are open and how many batches would settle them, and which strain is most likely the first; then stuck
-    /// batches.
+    /// What the comparison says: strains that look like one; of each of these traits the differences one may act on, with the
+    /// conditions, strains that are equivalent, how many pairs are open and how many batches would settle them, and who is most
+    /// likely the first; then stuck batches.
     pub fn sentences(&self, traits: &[Trait]) -> Vec<String> {
         let two_ways = |(a, b): &(String, String)| {
             format!("{a} and {b} look like one strain written in two ways, and are not merged.")

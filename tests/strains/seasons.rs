@@ -163,8 +163,8 @@ fn differences_between_strains_are_those_of_the_simulator() {
     let families = held.len() as f64;
     let least = 0.95 * families - 2.5 * (0.05 * 0.95 * families).sqrt() - 0.5;
     assert!(families >= 6.0 && together as f64 >= least && wrong <= n / 200 && (z / f64::from(n)).abs() < 0.3);
-    // 0.08 and 28 h are wanted. Where strains differ in their spread, Bonferroni's bound, which holds what it says, costs a fifth.
-    assert!(width(Trait::Attenuation) < 0.12 && width(Trait::MidH) < 34.0 && width(Trait::T90H) < 60.0);
+    // 0.08 and 28 h are wanted; the curves of seasons with one reading in two hours tell attenuations to 0.0115.
+    assert!(width(Trait::Attenuation) < 0.1 && width(Trait::MidH) < 25.0 && width(Trait::T90H) < 50.0);
 }
 
 /// Middle standard error of a fit, and how far its logarithm spreads, about as whole studies of simulated seasons have them.
@@ -172,8 +172,8 @@ const ERRORS: [(f64, f64); 3] = [(0.0115, 0.35), (0.034, 0.25), (0.05, 0.4)];
 /// Batches of a season; mean widths of its differences, of times by their logarithms, and the share that is found.
 type Expected = (usize, [(Trait, f64, f64); 3]);
 const EXPECTED: [Expected; 2] = [
-    (24, [(Trait::Attenuation, 0.137, 0.24), (Trait::MidH, 0.62, 0.54), (Trait::T90H, 0.72, 0.39)]),
-    (48, [(Trait::Attenuation, 0.09, 0.4), (Trait::MidH, 0.4, 0.7), (Trait::T90H, 0.45, 0.6)]),
+    (24, [(Trait::Attenuation, 0.133, 0.244), (Trait::MidH, 0.592, 0.553), (Trait::T90H, 0.698, 0.407)]),
+    (48, [(Trait::Attenuation, 0.077, 0.507), (Trait::MidH, 0.35, 0.735), (Trait::T90H, 0.428, 0.659)]),
 ];
 
 /// What many seasons gave of a trait.
