@@ -15,8 +15,9 @@ const GOES_WITH_STRAIN: f64 = 0.5;
 /// A condition of which others leave less than this share of its variance within strains goes with them.
 const GOES_WITH_OTHERS: f64 = 0.1;
 
+type Condition = (&'static str, f64, fn(f64) -> String);
 /// What may be adjusted for: in words, the spread within strains below which it does not vary, and how it is written.
-const ALL: [(&str, f64, fn(f64) -> String); 5] = [
+const ALL: [Condition; 5] = [
     ("original gravity", 5e-4, |value| format!("{value:.4}")),
     ("temperature", 0.1, |value| format!("{value:.1} \u{b0}C")),
     ("pitching rate", 0.01, |value| format!("{:.2} million cells/ml/\u{b0}P", value.exp())),

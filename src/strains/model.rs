@@ -17,9 +17,9 @@ use super::spreads::{equal_spreads, shrunk, variance};
 const UNEQUAL_SPREADS: f64 = 0.05;
 /// Worts from which on their spread can be told.
 const LEAST_WORTS: usize = 3;
-/// Degrees of freedom that random worts must leave each mean and each difference, and spreads by strain: with fewer, intervals
-/// of ratios can span ten powers of ten. Without worts intervals still hold, without spreads by strain they need not.
-const LEAST_DF: [f64; 2] = [4.0, 2.0];
+/// Degrees of freedom that random worts and spreads by strain must leave each mean and each difference: with fewer, intervals are
+/// several times as wide and hold no more often, and one of a ratio can span ten powers of ten.
+const LEAST_DF: f64 = 4.0;
 
 /// One batch, on the scale of the model.
 pub(super) struct ModelRow<'a> {
@@ -118,8 +118,7 @@ impl TraitModel {
 
     /// Whether each mean and each difference has an error that can be told.
     fn told(&self) -> bool {
-        let least = LEAST_DF[usize::from(self.own.is_some())];
-        let enough = |of: &[f64]| self.se_and_df(of).is_ok_and(|(_, df)| df > least);
+        let enough = |of: &[f64]| self.se_and_df(of).is_ok_and(|(_, df)| df > LEAST_DF);
         (0..self.weights.len()).all(|a| enough(&self.weights[a]) && (0..a).all(|b| enough(&self.difference(a, b))))
     }
 

@@ -44,7 +44,7 @@ impl StrainSettings {
     /// and degrees of freedom by Kenward and Roger, [`crate::fit::mixed`]). Times and rates are modelled by their logarithms. One
     /// spread between batches serves all strains, unless the likelihood ratio (Bartlett's) rejects that at 5 %; then each has
     /// its own, drawn towards the others by what they have in common (Smyth 2004), with Satterthwaite's degrees of freedom.
-    /// Worts are left out where they leave a mean or a difference four degrees of freedom or fewer, spreads by strain two.
+    /// Worts and spreads by strain are left out where they leave a mean or a difference four degrees of freedom or fewer.
     ///
     /// All pairs of a trait have intervals that hold at once, and p-values from the same law: the largest of their correlated
     /// t's (Genz and Bretz 2009); with spreads by strain, or more than 28 strains, Bonferroni's bound. Of more than a hundred
