@@ -31,9 +31,9 @@ impl Strains {
             self.means.iter().find_map(|mean| mean.mean.estimate()).map_or_else(String::new, |e| percent(e.level));
         let caption = format!(
             "In brackets: batches. Discs and bars: means at common conditions with {level} intervals, each for itself. Rings: \
-             plain means of the batches. Crosses: the means, drawn towards that of all yeasts the more, the less sure they are."
+             plain means of the batches. Crosses: the means, drawn towards that of all strains the more, the less sure they are."
         );
-        Ok(Figure::new("The yeasts of the season", alt, panels).with_caption(caption))
+        Ok(Figure::new("The strains of the season", alt, panels).with_caption(caption))
     }
 
     pub(crate) fn contrast_chart_on(&self, scales: &Scales) -> Result<Figure> {
@@ -64,7 +64,7 @@ impl Strains {
             "Differences between strains, pair by pair and trait by trait: {shown} of {} intervals leave out zero.",
             self.contrasts.len()
         );
-        Ok(Figure::new("Differences between yeasts", alt, panels).with_caption(format!(
+        Ok(Figure::new("Differences between strains", alt, panels).with_caption(format!(
             "Bars: {} intervals that hold for all pairs of one trait at once. Triangle: first above second. Diamond: \
              first below second. Square: equivalent, within the margins, the outer lines. Ring: open, which is not the same as \
              no difference.",

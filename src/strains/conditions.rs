@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::fit::robust::mean_of;
 use crate::kinetics::{BatchFit, Trait};
-use crate::season::{Batch, Season};
+use crate::season::{Batch, Season, some};
 
 /// The temperature of a batch without a set one is the mean of its readings over this time, hours.
 const FIRST_DAYS_H: f64 = 72.0;
@@ -15,52 +15,23 @@ const GOES_WITH_STRAIN: f64 = 0.5;
 /// A condition of which others leave less than this share of its variance within strains goes with them.
 const GOES_WITH_OTHERS: f64 = 0.1;
 
-/// What may be adjusted for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Condition {
-    OriginalSg,
-    TempC,
-    PitchRate,
-    MashTempC,
-    Generation,
+type Condition = (&'static str, f64, fn(f64) -> String);
+/// What may be adjusted for: in words, the spread within strains below which it does not vary, and how it is written.
+const ALL: [Condition; 5] = [
+    ("original gravity", 5e-4, |value| format!("{value:.4}")),
+    ("temperature", 0.1, |value| format!("{value:.1} \u{b0}C")),
+    ("pitching rate", 0.01, |value| format!("{:.2} million cells/ml/\u{b0}P", value.exp())),
+    ("mash temperature", 0.1, |value| format!("{value:.1} \u{b0}C")),
+    ("generation", 0.1, |value| format!("{value:.1}")),
+];
+
+/// Places there, of those that act most first: no choice by what the data show, which would make intervals too short.
+fn order(which: Trait) -> [usize; ALL.len()] {
+    if which.is_pace() { [1, 0, 2, 4, 3] } else { [0, 3, 1, 2, 4] }
 }
-
-use Condition::{Generation, MashTempC, OriginalSg, PitchRate, TempC};
-
-const ALL: [Condition; 5] = [OriginalSg, TempC, PitchRate, MashTempC, Generation];
 
 /// The conditions of one batch, in the order of `ALL`, pitching rates by their logarithms.
 pub(super) type BatchConditions = [Option<f64>; ALL.len()];
-
-impl Condition {
-    /// In words; and the spread within strains below which it does not vary.
-    fn facts(self) -> (&'static str, f64) {
-        match self {
-            OriginalSg => ("original gravity", 5e-4),
-            TempC => ("temperature", 0.1),
-            PitchRate => ("pitching rate", 0.01),
-            MashTempC => ("mash temperature", 0.1),
-            Generation => ("generation", 0.1),
-        }
-    }
-
-    fn written(self, value: f64) -> String {
-        match self {
-            OriginalSg => format!("{value:.4}"),
-            TempC | MashTempC => format!("{value:.1} \u{b0}C"),
-            PitchRate => format!("{:.2}", value.exp()),
-            Generation => format!("{value:.1}"),
-        }
-    }
-
-    /// Those that act most first: no choice by what the data show, which would make intervals too short.
-    fn order(which: Trait) -> [Self; ALL.len()] {
-        match which.is_pace() {
-            true => [TempC, OriginalSg, PitchRate, Generation, MashTempC],
-            false => [OriginalSg, MashTempC, TempC, PitchRate, Generation],
-        }
-    }
-}
 
 pub(super) fn of_batches(season: &Season, fits: &[BatchFit], rows: &[Option<&Batch>]) -> Vec<BatchConditions> {
     let measured = first_days(season);
@@ -122,11 +93,11 @@ pub(super) fn adjustments(
     let (n, k) = (batches.len(), strains.len());
     let most = n.saturating_sub(k) / BATCHES_A_SLOPE;
     let mut found = Adjustments { list: Vec::new(), words: String::new(), notes: Vec::new() };
-    let (mut common, mut usual) = (Vec::new(), Vec::new());
+    let (mut common, mut usual, mut theirs, mut too_many) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     let mut taken: Vec<Vec<f64>> = Vec::new();
-    for condition in Condition::order(which) {
-        let (name, least) = condition.facts();
-        let cells: Vec<Option<f64>> = batches.iter().map(|of| of[condition as usize]).collect();
+    for place in order(which) {
+        let (name, least, written) = ALL[place];
+        let cells: Vec<Option<f64>> = batches.iter().map(|of| of[place]).collect();
         let known: Vec<f64> = cells.iter().flatten().copied().collect();
         if known.is_empty() || 2 * known.len() < n {
             if !known.is_empty() {
@@ -148,12 +119,12 @@ pub(super) fn adjustments(
         let goes_with = 1.0 - spread / freedom / (squares(&column) / n.saturating_sub(1).max(1) as f64).max(1e-300);
         if (spread / freedom).sqrt() < least {
             if squares(&column) > n as f64 * least * least {
-                found.notes.push(format!("{name} differs between strains only, so its effect is part of theirs"));
+                theirs.push(name);
             }
             continue;
         }
         if found.list.len() == most {
-            found.notes.push(format!("too few batches to allow for {name}"));
+            too_many.push(name);
             continue;
         }
         for other in &taken {
@@ -168,16 +139,22 @@ pub(super) fn adjustments(
         let centre = mean_of(column.iter().copied()).unwrap_or(f64::NAN);
         let at = if goes_with > GOES_WITH_STRAIN {
             let (low, high) = ends(&means);
-            let one = |place: usize| format!("{} {}", strains[place], condition.written(means[place]));
+            let one = |place: usize| format!("{} {}", strains[place], written(means[place]));
             let seen = format!("{name} goes with the strain ({}, {})", one(low), one(high));
             found.notes.push(format!("{seen}, so each stands at its usual one"));
             usual.push(name);
             means.iter().map(|mean| mean - all).collect()
         } else {
-            common.push(format!("{name} {}", condition.written(all + centre)));
+            common.push(format!("{name} {}", written(all + centre)));
             vec![centre; k]
         };
         found.list.push(Adjustment { name, column, at });
+    }
+    for (words, mut names) in
+        [("what differs between strains only counts as theirs:", theirs), ("too few batches to allow for", too_many)]
+    {
+        names.sort_unstable();
+        found.notes.extend((!names.is_empty()).then(|| format!("{words} {}", some(&names, ALL.len()))));
     }
     if !usual.is_empty() {
         common.push(format!("each at its usual {}", usual.join(" and ")));

@@ -45,19 +45,19 @@ impl Asked<'_> {
         let law = self.law(model, &pairs, family)?;
         let from_house: Vec<(usize, usize)> = pairs.iter().copied().filter(with_house).collect();
         let house_law = (!from_house.is_empty()).then(|| self.law(model, &from_house, self.from - 1)).transpose()?;
-        let spread = if model.by_strain { "a spread by strain" } else { "one spread" };
+        let how = if model.own.is_some() { "spreads by strain, Satterthwaite" } else { "one spread, Kenward-Roger" };
         let (mut found, mut raw, mut beyond) = (Vec::new(), Vec::new(), Vec::new());
         let mut numerical_error: f64 = 0.0;
         for (a, b) in &pairs {
-            let (se, df) = model.fit.se_and_df(&model.difference(*a, *b))?;
+            let (se, df) = model.se_and_df(&model.difference(*a, *b))?;
             if !(se > 0.0 && df >= 0.1) {
-                return Err(Error::not_estimable("differences", "the data do not tell how large their errors are"));
+                return Err(Error::not_estimable("differences", "too few batches to tell how large their errors are"));
             }
             let (ma, mb) = (model.mean(*a), model.mean(*b));
             let (value, middle) = (ma - mb, 0.5 * (ma + mb));
             let t = value.abs() / se;
             let by = |law: &MaxT, of: &str| {
-                let method = format!("mixed model, {spread}, Kenward-Roger, {}{of}", law.name());
+                let method = format!("mixed model, {how}, {}{of}", law.name());
                 let factor = law.quantile(self.level, df)?;
                 let estimate = Estimate::with_factor(value, se, factor, self.level, method);
                 Ok::<_, Error>((estimate, law.upper_tail(t, df)?.0, factor))
@@ -69,7 +69,7 @@ impl Asked<'_> {
             let margin = self.scale.model_of(self.margin, middle);
             raw.push(2.0 * student_t_upper_tail(t, df)?);
             beyond.push(student_t_upper_tail((margin - value.abs()) / se, df)?);
-            let now = PairNow { n: (self.n[*a], self.n[*b]), se, factor };
+            let now = PairNow { n: (self.n[*a], self.n[*b]), se, df, factor };
             let none = StrainContrast::missing(self.which, self.names[*a], self.names[*b], self.margin, "");
             found.push(StrainContrast {
                 ratio: (self.scale == Scale::Log).then(|| self.scale.ratio(estimate.clone())),
@@ -77,7 +77,7 @@ impl Asked<'_> {
                 p_adjusted: Some(p_adjusted),
                 house: house.map(|(e, p, _)| HouseContrast { difference: self.scale.difference(e, middle), p }),
                 n: now.n,
-                power: Some(StrainPower { now: now.power(margin, 0), more_of_each: now.more_of_each(margin) }),
+                power: Some(StrainPower { now: now.power(margin, 0)?, more_of_each: now.more_of_each(margin)? }),
                 ..none
             });
         }
@@ -102,7 +102,7 @@ impl Asked<'_> {
     /// their own and the largest is larger, so overlap is neglected (Bonferroni), as it is among all pairs where the
     /// strains were chosen by what they showed.
     fn law(&self, model: &TraitModel, pairs: &[(usize, usize)], family: usize) -> Result<MaxT> {
-        if model.by_strain || self.from > self.names.len() {
+        if model.own.is_some() || self.from > self.names.len() {
             return Ok(MaxT::without_overlap(family));
         }
         let factor = model.factor()?;
@@ -118,7 +118,7 @@ impl Asked<'_> {
 pub(super) fn first_and_last(model: &TraitModel) -> Result<Vec<(f64, f64)>> {
     let (means, factor) =
         (nalgebra::DVector::from_fn(model.weights.len(), |strain, _| model.mean(strain)), model.factor()?);
-    let df = model.fit.se_and_df(&model.weights[0])?.1.min(1e6);
+    let df = model.se_and_df(&model.weights[0])?.1.min(1e6);
     let chi = ChiSquared::new(df).map_err(|why| Error::numeric("the order of strains", why.to_string()))?;
     let mut rng = ChaCha8Rng::seed_from_u64(SEED);
     let mut counts = vec![(0.0, 0.0); means.len()];

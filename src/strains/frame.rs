@@ -2,7 +2,8 @@
 
 use std::fmt;
 
-use crate::fit::{Estimate, Finding};
+use crate::fit::Estimate;
+use crate::kinetics::Trait;
 
 use super::result::{StrainContrast, StrainMean, Strains};
 use super::stuck::{StuckContrast, StuckShare};
@@ -114,13 +115,7 @@ impl fmt::Display for Strains {
                 writeln!(f, "  {:width$}  {} batches: {}", row.strain, row.n, row.mean)?;
             }
         }
-        let level = 100.0 * self.contrast_level;
-        writeln!(f, "differences whose simultaneous {level:.0} % interval leaves out 0:")?;
-        let apart = |finding: &Finding| finding.estimate().is_some_and(|e| e.lower > 0.0 || e.upper < 0.0);
-        let shown: Vec<_> = self.contrasts.iter().filter(|row| apart(&row.difference)).collect();
-        for row in &shown {
-            writeln!(f, "  {}: {} - {} = {}", row.which, row.a, row.b, row.difference)?;
-        }
-        if shown.is_empty() { writeln!(f, "  none") } else { Ok(()) }
+        let all: Vec<Trait> = self.traits.iter().map(|how| how.which).collect();
+        self.sentences(&all).iter().try_for_each(|sentence| writeln!(f, "{sentence}"))
     }
 }

@@ -21,6 +21,7 @@ mod result;
 mod run;
 mod scale;
 mod settings;
+mod spreads;
 mod stuck;
 mod words;
 

@@ -5,21 +5,21 @@ use std::collections::BTreeSet;
 use nalgebra::DMatrix;
 
 use crate::error::{Error, Result};
+use crate::fit::Estimate;
 use crate::fit::mixed::{Column, Design, MixedFit, Random};
-use crate::fit::quantile::chi_squared_upper_tail;
+use crate::fit::robust::mean_of;
 use crate::season::Batch;
 
 use super::conditions::Adjustments;
+use super::spreads::{equal_spreads, shrunk, variance};
 
-/// Below this p-value of one spread for all each strain gets its own, which costs degrees of freedom.
-const UNEQUAL_SPREADS: f64 = 0.01;
-/// Batches of a strain from which on it may have a spread of its own.
-const OWN_SPREAD: usize = 4;
+/// Below this p-value of one spread for all each strain gets its own.
+const UNEQUAL_SPREADS: f64 = 0.05;
 /// Worts from which on their spread can be told.
 const LEAST_WORTS: usize = 3;
-/// Degrees of freedom that random worts and spreads by strain must leave each mean and each difference: Student's t with two or
-/// fewer has no variance, and an interval of a ratio can span ten powers of ten.
-const LEAST_DF: f64 = 2.0;
+/// Degrees of freedom that random worts and spreads by strain must leave each mean and each difference: with fewer, intervals are
+/// several times as wide and hold no more often, and one of a ratio can span ten powers of ten.
+const LEAST_DF: f64 = 4.0;
 
 /// One batch, on the scale of the model.
 pub(super) struct ModelRow<'a> {
@@ -34,8 +34,8 @@ pub(super) struct TraitModel {
     pub fit: MixedFit,
     /// By strain, the weights of the coefficients in its mean at the stated conditions.
     pub weights: Vec<Vec<f64>>,
-    /// Whether each strain has a spread of its own.
-    pub by_strain: bool,
+    /// By strain, where each has a spread of its own: the variance of the mean of its batches, and the degrees of freedom.
+    pub own: Option<Vec<(f64, f64)>>,
     /// P-value of one spread for all, where it was tested.
     pub p_equal_spread: Option<f64>,
     /// By strain, its batches at the stated conditions with the errors of their fits.
@@ -58,14 +58,18 @@ impl TraitModel {
             };
             return Err(Error::not_estimable("a comparison of strains", why));
         }
-        let of_strain = |strain: usize| rows.iter().map(|row| f64::from(u8::from(row.strain == strain))).collect();
-        let mut fixed: Vec<Column> = strains
-            .iter()
-            .enumerate()
-            .map(|(i, name)| Column { name: (*name).to_owned(), values: of_strain(i) })
-            .collect();
+        let of_strain =
+            |strain: usize| -> Vec<f64> { rows.iter().map(|row| f64::from(u8::from(row.strain == strain))).collect() };
+        let mut fixed: Vec<Column> =
+            strains.iter().enumerate().map(|(i, name)| Column::new(*name, &of_strain(i))).collect();
         fixed.extend(adjustments.list.iter().map(|by| Column::new(format!("by {}", by.name), &by.column)));
         let values: Vec<f64> = rows.iter().map(|row| row.value).collect();
+        let first: Vec<Option<f64>> =
+            (0..k).map(|s| rows.iter().find(|row| row.strain == s).map(|row| row.value)).collect();
+        if rows.iter().all(|row| Some(row.value) == first[row.strain]) {
+            let why = "the batches of each strain are exactly alike, so the spread between batches is not known";
+            return Err(Error::not_estimable("a comparison of strains", why));
+        }
         let mut design = Design::new(&values, fixed);
         design.known = rows.iter().map(|row| row.se * row.se).collect();
         let weights: Vec<Vec<f64>> = (0..k)
@@ -74,39 +78,67 @@ impl TraitModel {
                 own.chain(adjustments.list.iter().map(|by| by.at[strain])).collect()
             })
             .collect();
-        let enough = |fit: &MixedFit, of: &[f64]| fit.se_and_df(of).is_ok_and(|(_, df)| df > LEAST_DF);
-        let told = |fit: &MixedFit| {
-            (0..k).all(|a| enough(fit, &weights[a]) && (0..a).all(|b| enough(fit, &less(&weights[a], &weights[b]))))
+        let df = (n - p) as f64;
+        let fitted = |design: &Design| {
+            let (fit, weights) = (design.fit()?, weights.clone());
+            let mut model = Self { fit, weights, own: None, p_equal_spread: None, adjusted: vec![Vec::new(); k], df };
+            for (i, row) in rows.iter().enumerate() {
+                let by = adjustments.list.iter().zip(&model.fit.coefficients[k..]);
+                let off: f64 = by.map(|(by, slope)| slope * (by.column[i] - by.at[row.strain])).sum();
+                model.adjusted[row.strain].push((row.value - off, row.se));
+            }
+            Ok::<_, Error>(model)
         };
         let with_wort = worts(rows, k)
             .map(|labels| design.clone().random(Random::by_label("wort", &labels, vec![Column::intercept(n)])));
-        let mut fit = match with_wort.and_then(|with_wort| with_wort.fit().ok().filter(told)) {
+        let mut model = match with_wort.and_then(|with_wort| fitted(&with_wort).ok().filter(Self::told)) {
             Some(with_wort) => with_wort,
-            None => design.fit()?,
+            None => fitted(&design)?,
         };
-        let slopes = |fit: &MixedFit| {
-            let mut adjusted = vec![Vec::new(); k];
-            for (i, row) in rows.iter().enumerate() {
-                let by = adjustments.list.iter().zip(&fit.coefficients[k..]);
-                let off: f64 = by.map(|(by, slope)| slope * (by.column[i] - by.at[row.strain])).sum();
-                adjusted[row.strain].push((row.value - off, row.se));
+        // Each strain's variance about its mean, with the degrees of freedom that the slopes leave it.
+        let variances: Vec<(f64, f64)> =
+            model.adjusted.iter().map(|units| variance(units, df / (n - k) as f64)).collect();
+        model.p_equal_spread = equal_spreads(&variances)?;
+        if model.p_equal_spread.is_some_and(|p| p < UNEQUAL_SPREADS) {
+            let own = shrunk(&variances)?;
+            // What the worts and the errors of the fits do not explain.
+            let of_wort: f64 = model.fit.spreads.iter().flatten().map(|sd| sd * sd).sum();
+            let error = |s: usize| mean_of(model.adjusted[s].iter().map(|(_, se)| se * se)).unwrap_or(f64::NAN);
+            let between: Vec<f64> = (0..k).map(|s| (own[s].0 - error(s) - of_wort).max(0.0)).collect();
+            let known = rows.iter().map(|row| between[row.strain] + row.se * row.se).collect();
+            let by_strain = fitted(&Design { known, residual_sd: Some(0.0), ..model.fit.design.clone() });
+            let of_mean = |s: usize| ((between[s] + error(s)) / model.adjusted[s].len() as f64, own[s].1);
+            let (own, p_equal_spread) = (Some((0..k).map(of_mean).collect()), model.p_equal_spread);
+            if let Some(told) = by_strain.ok().map(|fit| Self { own, p_equal_spread, ..fit }).filter(Self::told) {
+                return Ok(told);
             }
-            adjusted
-        };
-        let mut adjusted = slopes(&fit);
-        let groups = spread_groups(&adjusted);
-        let p_equal_spread = equal_spreads(&adjusted, &groups)?;
-        let mut by_strain = false;
-        // Strains of few batches share a spread, which must be told by as many differences as that of another.
-        let freedom = |group: &Vec<usize>| group.iter().map(|strain| adjusted[*strain].len() - 1).sum::<usize>();
-        if p_equal_spread.is_some_and(|p| p < UNEQUAL_SPREADS)
-            && groups.iter().all(|group| freedom(group) + 1 >= OWN_SPREAD)
-            && let Some(own) = own_spreads(&fit.design, rows, &groups).fit().ok().filter(told)
-        {
-            adjusted = slopes(&own);
-            (fit, by_strain) = (own, true);
         }
-        Ok(Self { fit, weights, by_strain, p_equal_spread, adjusted, df: (n - p) as f64 })
+        Ok(model)
+    }
+
+    /// Whether each mean and each difference has an error that can be told.
+    fn told(&self) -> bool {
+        let enough = |of: &[f64]| self.se_and_df(of).is_ok_and(|(_, df)| df > LEAST_DF);
+        (0..self.weights.len()).all(|a| enough(&self.weights[a]) && (0..a).all(|b| enough(&self.difference(a, b))))
+    }
+
+    /// Standard error and degrees of freedom of the coefficients times `weights`. Spreads by strain are known with degrees of
+    /// freedom of their own, put together as by F. E. Satterthwaite (Biometrics Bull. 2 (1946) 110), slopes neglected.
+    pub fn se_and_df(&self, weights: &[f64]) -> Result<(f64, f64)> {
+        let (se, df) = self.fit.se_and_df(weights)?;
+        let parts = weights.iter().zip(self.own.iter().flatten()).map(|(w, (variance, df))| (w * w * variance, df));
+        let (sum, doubt) = parts.fold((0.0, 0.0), |(sum, doubt), (part, df)| (sum + part, doubt + part * part / df));
+        Ok((se, if doubt > 0.0 { 1.0 / (1.0 / df + doubt / (sum * sum)) } else { df }))
+    }
+
+    /// The mean of a strain with its interval.
+    pub fn mean_with_interval(&self, strain: usize, level: f64) -> Result<Estimate> {
+        let (se, df) = self.se_and_df(&self.weights[strain])?;
+        if !(se > 0.0 && df >= 0.1) {
+            return Err(Error::not_estimable("a mean of a strain", "too few batches to tell how large its error is"));
+        }
+        let how = if self.own.is_some() { "spreads by strain, Satterthwaite" } else { "Kenward-Roger" };
+        Estimate::student_t(self.mean(strain), se, df, level, format!("REML, {how}, t"))
     }
 
     /// The mean of a strain.
@@ -124,12 +156,8 @@ impl TraitModel {
 
     /// Weights of the difference of two strains.
     pub fn difference(&self, a: usize, b: usize) -> Vec<f64> {
-        less(&self.weights[a], &self.weights[b])
+        self.weights[a].iter().zip(&self.weights[b]).map(|(a, b)| a - b).collect()
     }
-}
-
-fn less(a: &[f64], b: &[f64]) -> Vec<f64> {
-    a.iter().zip(b).map(|(a, b)| a - b).collect()
 }
 
 /// The wort of each batch, where all are written down and cross the strains: a wort must have several batches, and meet several
@@ -140,46 +168,4 @@ fn worts(rows: &[ModelRow<'_>], strains: usize) -> Option<Vec<String>> {
     let pairs: BTreeSet<(usize, &str)> = rows.iter().zip(&labels).map(|(row, wort)| (row.strain, *wort)).collect();
     let crossed = kinds.len() >= LEAST_WORTS && pairs.len() > strains.max(kinds.len()) && 2 * kinds.len() <= rows.len();
     crossed.then(|| labels.into_iter().map(str::to_owned).collect())
-}
-
-/// Strains of several batches each for itself, the others together.
-fn spread_groups(batches: &[Vec<(f64, f64)>]) -> Vec<Vec<usize>> {
-    let (own, rest): (Vec<usize>, Vec<usize>) = (0..batches.len()).partition(|s| batches[*s].len() >= OWN_SPREAD);
-    own.into_iter().map(|strain| vec![strain]).chain((!rest.is_empty()).then_some(rest)).collect()
-}
-
-/// P-value of one spread for all groups of strains: the likelihood ratio with M. S. Bartlett's correction for few batches
-/// (Proc. R. Soc. A 160 (1937) 268), on the batches about the means of their strains.
-fn equal_spreads(batches: &[Vec<(f64, f64)>], groups: &[Vec<usize>]) -> Result<Option<f64>> {
-    let (mut squares, mut freedom, mut logarithms, mut inverse) = (0.0, 0.0, 0.0, 0.0);
-    let mut k = 0.0;
-    for group in groups {
-        let (mut own, mut df) = (0.0, 0.0);
-        for units in group.iter().map(|strain| &batches[*strain]) {
-            let mean = units.iter().map(|(y, _)| y).sum::<f64>() / units.len() as f64;
-            own += units.iter().map(|(y, _)| (y - mean).powi(2)).sum::<f64>();
-            df += units.len() as f64 - 1.0;
-        }
-        if own > 0.0 && df > 0.0 {
-            (squares, freedom, k) = (squares + own, freedom + df, k + 1.0);
-            (logarithms, inverse) = (logarithms + df * (own / df).ln(), inverse + 1.0 / df);
-        }
-    }
-    if k < 2.0 {
-        return Ok(None);
-    }
-    let ratio = freedom * (squares / freedom).ln() - logarithms;
-    let correction = 1.0 + (inverse - 1.0 / freedom) / (3.0 * (k - 1.0));
-    chi_squared_upper_tail(ratio / correction, k - 1.0).map(Some)
-}
-
-/// The same model with a spread between batches for each group of strains.
-fn own_spreads(design: &Design, rows: &[ModelRow<'_>], groups: &[Vec<usize>]) -> Design {
-    let columns = groups.iter().enumerate().map(|(i, group)| {
-        let values = rows.iter().map(|row| f64::from(u8::from(group.contains(&row.strain)))).collect();
-        Column { name: format!("spread {i}"), values }
-    });
-    let labels: Vec<String> = (0..rows.len()).map(|i| i.to_string()).collect();
-    let random = Random::by_label("batch", &labels, columns.collect());
-    Design { residual_sd: Some(0.0), ..design.clone().random(random) }
 }

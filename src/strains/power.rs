@@ -1,6 +1,7 @@
 //! How many more batches would settle a pair.
 
-use crate::fit::quantile::normal_upper_tail;
+use crate::error::Result;
+use crate::fit::quantile::{normal_upper_tail, student_t_two_sided, student_t_upper_tail};
 
 /// Probability that is asked for.
 const WANTED: f64 = 0.8;
@@ -10,8 +11,9 @@ const MOST: usize = 200;
 pub(super) struct PairNow {
     /// Batches of both.
     pub n: (usize, usize),
-    /// Standard error of their difference.
+    /// Standard error of their difference, and its degrees of freedom.
     pub se: f64,
+    pub df: f64,
     /// Times which it is half the simultaneous interval.
     pub factor: f64,
 }
@@ -19,33 +21,38 @@ pub(super) struct PairNow {
 impl PairNow {
     /// Probability that a difference is found with so many further batches of each.
     ///
-    /// The normal approximation, with the factor of the interval as it is now:
+    /// The normal approximation. Degrees of freedom grow as the batches of the two, and by no more than the new ones; the
+    /// factor of the interval is Student's at the level that it now has for one pair:
     ///
     /// ```text
-    /// power = P(|z + difference / se(m)| > factor),   se(m)^2 ~ 1 / (n_a + m) + 1 / (n_b + m)
+    /// power = P(|z + difference / se(m)| > factor(m)),   se(m)^2 ~ 1 / (n_a + m) + 1 / (n_b + m)
     /// ```
-    pub fn power(&self, difference: f64, more: usize) -> f64 {
+    pub fn power(&self, difference: f64, more: usize) -> Result<f64> {
         let share = |more: usize| 1.0 / (self.n.0 + more) as f64 + 1.0 / (self.n.1 + more) as f64;
-        let away = difference / (self.se * (share(more) / share(0)).sqrt());
-        normal_upper_tail(self.factor - away) + normal_upper_tail(self.factor + away)
+        let grown = share(0) / share(more);
+        let df = (self.df * grown).min(self.df + 2.0 * more as f64);
+        let factor = match more {
+            0 => self.factor,
+            _ => student_t_two_sided(1.0 - 2.0 * student_t_upper_tail(self.factor, self.df)?, df)?,
+        };
+        let away = difference * grown.sqrt() / self.se;
+        Ok(normal_upper_tail(factor - away) + normal_upper_tail(factor + away))
     }
 
-    /// The fewest further batches of each with which a difference is found with probability 0.8.
-    pub fn more_of_each(&self, difference: f64) -> Option<usize> {
-        (0..=MOST).find(|more| self.power(difference, *more) >= WANTED)
+    /// The fewest further batches of each with which a difference is found with probability 0.8, by halving.
+    pub fn more_of_each(&self, difference: f64) -> Result<Option<usize>> {
+        let (mut least, mut enough) = (0, MOST + 1);
+        while least < enough {
+            let middle = (least + enough) / 2;
+            match self.power(difference, middle)? < WANTED {
+                true => least = middle + 1,
+                false => enough = middle,
+            }
+        }
+        Ok(Some(enough).filter(|more| *more <= MOST))
     }
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn sixteen_over_the_square_of_the_effect() {
-        // R. Lehr (Stat. Med. 11 (1992) 1099): 16/d^2 batches each for 80 % power at 5 %, two-sided; here d = 1/2, so 64.
-        let now = PairNow { n: (4, 4), se: (2.0_f64 / 4.0).sqrt(), factor: 1.96 };
-        let more = now.more_of_each(0.5).unwrap();
-        assert!((62..=64).contains(&(4 + more)), "{more}");
-        assert!(now.more_of_each(1e-3).is_none());
-    }
-}
+#[path = "../../tests/inside/strain_power.rs"]
+mod tests;

@@ -42,9 +42,9 @@ impl StrainSettings {
     /// temperature, pitching rate, mash temperature and generation as far as these vary within strains, a random effect of
     /// its wort where worts cross the strains, a random effect of the batch, and the known error of its curve (REML; intervals
     /// and degrees of freedom by Kenward and Roger, [`crate::fit::mixed`]). Times and rates are modelled by their logarithms. One
-    /// spread between batches serves all strains, unless the likelihood ratio (Bartlett's) rejects that at 1 %; then with eight
-    /// batches each 95 % intervals of all pairs held together in 94 % of simulated seasons. Worts and spreads by strain are left
-    /// out where they would leave a mean or a difference two degrees of freedom or fewer.
+    /// spread between batches serves all strains, unless the likelihood ratio (Bartlett's) rejects that at 5 %; then each has
+    /// its own, drawn towards the others by what they have in common (Smyth 2004), with Satterthwaite's degrees of freedom.
+    /// Worts and spreads by strain are left out where they leave a mean or a difference four degrees of freedom or fewer.
     ///
     /// All pairs of a trait have intervals that hold at once, and p-values from the same law: the largest of their correlated
     /// t's (Genz and Bretz 2009); with spreads by strain, or more than 28 strains, Bonferroni's bound. Of more than a hundred
@@ -54,8 +54,6 @@ impl StrainSettings {
     /// likely stuck than not is in no trait but times and rates. A batch that does not give a trait, as it is not at rest, is
     /// left out of it; both are told. Errors that batches share, such as a probe's calibration or an instrument's bias, are
     /// not modelled: the season's samples have taken them off the batches' fits.
-    ///
-    /// What cannot be had says why.
     ///
     /// # Errors
     /// [`crate::Error::Setting`]; [`crate::Error::Usage`] for a house strain that is not in the season.
@@ -162,22 +160,21 @@ impl StrainSettings {
                             found.contrasts.extend(contrasts);
                         }
                         Err(error) => {
-                            how.notes.push(error.to_string());
-                            why = Some(error.to_string());
+                            why = Finding::from(Err(error)).why().map(str::to_owned);
+                            how.notes.extend(why.as_ref().map(|why| format!("no differences: {why}")));
                         }
                     }
                 }
                 how.p_equal_spread = model.p_equal_spread;
                 let unequal = "some strains vary more between batches than others, so each has a spread of its own";
-                how.notes.extend(model.by_strain.then(|| unequal.to_owned()));
+                how.notes.extend(model.own.is_some().then(|| unequal.to_owned()));
             }
             Err(error) => {
+                let missing = Finding::from(Err(error));
+                why = missing.why().map(str::to_owned);
                 for row in own_rows {
-                    row.mean = Finding::missing(error.to_string());
-                    row.pooled = row.mean.clone();
+                    (row.mean, row.pooled) = (missing.clone(), missing.clone());
                 }
-                how.notes.push(error.to_string());
-                why = Some(error.to_string());
             }
         }
         if all.strains.len() <= MOST_STRAINS && (why.is_some() || names.len() < all.strains.len()) {
@@ -211,7 +208,8 @@ impl StrainSettings {
 
     fn means(&self, model: &TraitModel, scale: Scale, rows: Vec<&mut StrainMean>) -> Result<()> {
         let level = self.common.level;
-        let found: Vec<Result<Estimate>> = model.weights.iter().map(|w| model.fit.contrast(w, level)).collect();
+        let found: Vec<Result<Estimate>> =
+            (0..model.weights.len()).map(|s| model.mean_with_interval(s, level)).collect();
         let sure: Vec<(f64, f64)> = found.iter().flatten().map(|e| (e.value, e.se)).collect();
         let (values, errors): (Vec<f64>, Vec<f64>) = sure.into_iter().unzip();
         let all = (values.len() >= LEAST_TO_POOL).then(|| pool(&values, &errors, level)).and_then(Result::ok);
@@ -220,7 +218,7 @@ impl StrainSettings {
             let own = match found {
                 Ok(own) => own,
                 Err(error) => {
-                    row.mean = Finding::missing(error.to_string());
+                    row.mean = Finding::from(Err(error));
                     continue;
                 }
             };
@@ -260,13 +258,12 @@ impl StrainSettings {
 
     /// Pairs that have no estimate, with the reason.
     fn without_estimate(&self, which: Trait, strains: &[&str], why: Option<String>, all: &mut Vec<StrainContrast>) {
+        let why = why.as_deref().unwrap_or("a strain of which no batch gave it");
         for (i, a) in strains.iter().enumerate() {
-            for b in strains.iter().skip(i + 1) {
-                if all.iter().any(|pair| pair.which == which && pair.a == *a && pair.b == *b) {
-                    continue;
+            for b in &strains[i + 1..] {
+                if !all.iter().any(|pair| pair.which == which && pair.a == *a && pair.b == *b) {
+                    all.push(StrainContrast::missing(which, a, b, self.margin(which), why));
                 }
-                let why = why.as_deref().unwrap_or("a strain of which no batch gave it");
-                all.push(StrainContrast::missing(which, a, b, self.margin(which), why));
             }
         }
     }

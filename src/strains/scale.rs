@@ -19,18 +19,12 @@ impl Scale {
 
     /// A value and its standard error on this scale.
     pub fn model(self, value: f64, se: f64) -> (f64, f64) {
-        match self {
-            Self::Own => (value, se),
-            Self::Log => (value.ln(), se / value),
-        }
+        if self == Self::Log { (value.ln(), se / value) } else { (value, se) }
     }
 
     /// An estimate of a mean, back on the trait's own scale.
     pub fn mean(self, on_model: Estimate) -> Estimate {
-        match self {
-            Self::Own => on_model,
-            Self::Log => self.ratio(on_model),
-        }
+        if self == Self::Log { self.ratio(on_model) } else { on_model }
     }
 
     /// The ratio that a difference of logarithms stands for.
@@ -42,10 +36,7 @@ impl Scale {
 
     /// The difference on this scale that is `own` on the trait's own about the middle.
     pub fn model_of(self, own: f64, middle: f64) -> f64 {
-        match self {
-            Self::Own => own,
-            Self::Log => 2.0 * (0.5 * own / middle.exp()).asinh(),
-        }
+        if self == Self::Log { 2.0 * (0.5 * own / middle.exp()).asinh() } else { own }
     }
 
     /// An estimate of a difference d as one on the trait's own scale, about the middle g of both: with logarithms

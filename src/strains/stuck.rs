@@ -65,22 +65,15 @@ pub(super) fn stuck_contrasts(shares: &[StuckShare], level: f64) -> Result<Vec<S
         for b in shares.iter().skip(i + 1) {
             let (of_a, of_b) = (wilson(a.stuck, a.n, each)?, wilson(b.stuck, b.n, each)?);
             let value = of_a.value - of_b.value;
-            let side = |x: f64, y: f64| x.hypot(y);
-            let lower = value - side(of_a.value - of_a.lower, of_b.upper - of_b.value);
-            let upper = value + side(of_a.upper - of_a.value, of_b.value - of_b.lower);
+            let lower = value - (of_a.value - of_a.lower).hypot(of_b.upper - of_b.value);
+            let upper = value + (of_a.upper - of_a.value).hypot(of_b.value - of_b.lower);
+            let (se, method) = (of_a.se.hypot(of_b.se), "Newcombe, Fisher, Bonferroni");
             let p = fisher((a.stuck, a.n), (b.stuck, b.n));
             raw.push(p);
             found.push(StuckContrast {
                 a: a.strain.clone(),
                 b: b.strain.clone(),
-                difference: Estimate {
-                    value,
-                    se: of_a.se.hypot(of_b.se),
-                    lower,
-                    upper,
-                    level,
-                    method: "Newcombe, Fisher, Bonferroni".into(),
-                },
+                difference: Estimate { value, se, lower, upper, level, method: method.into() },
                 p_adjusted: (p * pairs as f64).min(1.0),
                 p_holm: f64::NAN,
             });

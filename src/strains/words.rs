@@ -1,13 +1,16 @@
 //! The comparison in sentences.
 
-use crate::fit::{Estimate, decimals_for};
+use crate::fit::decimals_for;
 use crate::kinetics::Trait;
 use crate::season::{capital, some};
 
-use super::result::{StrainContrast, Strains, TraitComparison, Verdict};
+use super::result::{StrainContrast, StrainMean, Strains, TraitComparison, Verdict};
 
 /// Names and differences in one sentence.
 pub(super) const MOST_NAMED: usize = 6;
+
+/// A strain is named as the first in a trait from this probability on.
+const LIKELY: f64 = 0.05;
 
 /// Names that are one once case and all but letters and digits are gone, or that differ by one letter.
 pub(super) fn alike(strains: &[&str]) -> Vec<(String, String)> {
@@ -27,10 +30,15 @@ pub(super) fn alike(strains: &[&str]) -> Vec<(String, String)> {
 }
 
 impl Strains {
-    /// What the comparison says: of each of these traits the largest differences one may act on, at which conditions, which
-    /// strains are equivalent, how many pairs are open and how many batches would settle them; then stuck batches.
+    /// What the comparison says: strains that look like one; of each of these traits the differences one may act on, with the
+    /// conditions, strains that are equivalent, how many pairs are open and how many batches would settle them, and who is most
+    /// likely the first; then stuck batches.
     pub fn sentences(&self, traits: &[Trait]) -> Vec<String> {
-        let mut said: Vec<String> = traits.iter().flat_map(|which| self.of_trait(*which)).collect();
+        let two_ways = |(a, b): &(String, String)| {
+            format!("{a} and {b} look like one strain written in two ways, and are not merged.")
+        };
+        let mut said: Vec<String> = self.alike.iter().map(two_ways).collect();
+        said.extend(traits.iter().flat_map(|which| self.of_trait(*which)));
         let stuck = self.stuck.iter().filter(|share| share.stuck > 0);
         let stuck: Vec<String> =
             stuck.map(|share| format!("{} of {} {}", share.stuck, share.n, share.strain)).collect();
@@ -43,8 +51,7 @@ impl Strains {
         said
     }
 
-    /// What to know of the comparison of these traits: what it allows for, what could not be told apart, and strains that look
-    /// like one.
+    /// What to know of the comparison of these traits: what it allows for, and what could not be told apart.
     pub fn notes(&self, traits: &[Trait]) -> Vec<String> {
         // The numbers of a note differ from trait to trait: those of the first are said.
         let words = |note: &str| note.split('(').next().unwrap_or_default().to_owned();
@@ -60,10 +67,6 @@ impl Strains {
                 said.push(sentence);
             }
         }
-        let one = |(a, b): &(String, String)| {
-            format!("{a} and {b} look like one strain written in two ways, and are not merged.")
-        };
-        said.extend(self.alike.iter().map(one));
         said
     }
 
@@ -78,15 +81,23 @@ impl Strains {
             unit => (format!(" {unit}"), 1.0),
         };
         let above_or_later = if unit.contains("hour") { "later than" } else { "above" };
-        let mut found: Vec<Apart<'_>> = pairs(Verdict::Different).into_iter().filter_map(Apart::of).collect();
+        // The strain that is above, and what it is above by how much.
+        let apart = |pair: &StrainContrast| {
+            let e = pair.difference.estimate()?;
+            let (above, below) = if e.value > 0.0 { (&pair.a, &pair.b) } else { (&pair.b, &pair.a) };
+            let ends = if e.value > 0.0 { [e.value, e.lower, e.upper] } else { [-e.value, -e.upper, -e.lower] };
+            let ([by, lower, upper], digits) = (ends.map(|x| times * x), decimals_for(times * e.se));
+            Some((above.clone(), format!("{below} by {by:.digits$}{unit} ({lower:.digits$} to {upper:.digits$})")))
+        };
+        let mut found: Vec<(String, String)> = pairs(Verdict::Different).into_iter().filter_map(apart).collect();
         if !found.is_empty() {
-            let conditions = self.how(which).map_or_else(String::new, |how| format!(" ({})", at(&how.conditions)));
-            said.push(format!("{title} differs{conditions}:"));
+            let conditions = self.how(which).map_or_else(String::new, |how| format!("; {}", at(&how.conditions)));
+            let level = 100.0 * self.contrast_level;
+            said.push(format!("{title} differs ({level:.0} % intervals for all pairs at once{conditions}):"));
         }
         // One sentence for each strain that is above others, the largest difference first.
-        while let Some(above) = found.first().map(|first| first.above) {
-            let of = found.extract_if(.., |apart| apart.above == above);
-            let below: Vec<String> = of.map(|apart| apart.in_words(&unit, times)).collect();
+        while let Some((above, _)) = found.first().cloned() {
+            let below: Vec<String> = found.extract_if(.., |(own, _)| *own == above).map(|(_, words)| words).collect();
             said.push(format!("{above} is {above_or_later} {}.", some(&below, MOST_NAMED)));
         }
         let same = pairs(Verdict::Equivalent);
@@ -95,20 +106,35 @@ impl Strains {
             said.push(format!("Equal within {}{unit}: {}.", times * first.margin, some(&names, MOST_NAMED)));
         }
         let open = pairs(Verdict::Open);
-        if let Some(first) = open.first() {
-            let more: Vec<Option<usize>> =
-                open.iter().map(|pair| pair.power.and_then(|power| power.more_of_each)).collect();
+        let more = |pair: &&&StrainContrast| pair.power.and_then(|power| power.more_of_each).unwrap_or(usize::MAX);
+        if let (Some(least), Some(most)) = (open.iter().min_by_key(more), open.iter().map(|pair| more(&pair)).max()) {
             let all = self.contrasts.iter().filter(|pair| pair.which == which).count();
-            let most = more.iter().flatten().max().filter(|_| more.iter().all(Option::is_some));
-            let most = most.map_or("over 200".to_owned(), ToString::to_string);
-            let least = more.iter().flatten().min().map_or(String::new(), |least| format!("{least} to "));
-            let batches = if least == format!("{most} to ") { most } else { format!("{least}{most}") };
             let open = format!("{title}: open for {} of {all} pairs.", open.len());
-            let difference = format!("a difference of {}{unit} four times in five", times * first.margin);
-            said.push(match batches.as_str() {
-                "0" => format!("{open} These batches would have shown {difference}."),
-                more => format!("{open} To show {difference}, a pair needs {more} more batches of each yeast."),
+            let difference = format!("a difference of {}{unit} four times in five", times * least.margin);
+            let number = |more| if more == usize::MAX { "over 200".to_owned() } else { format!("{more}") };
+            let most_words = number(most);
+            said.push(match more(&least) {
+                _ if most == 0 => format!("{open} These batches would have shown {difference}."),
+                least if least == most => {
+                    format!("{open} To show {difference} takes {most_words} more batches of each strain.")
+                }
+                few => {
+                    let (few, a, b) = (number(few), &least.a, &least.b);
+                    format!("{open} To show {difference} takes {few} more batches each of {a} and {b}, and up to {most_words} for other pairs.")
+                }
             });
+        }
+        let (place, chance): (_, fn(&StrainMean) -> Option<f64>) =
+            if which.is_time() { ("earliest", |mean| mean.p_lowest) } else { ("highest", |mean| mean.p_highest) };
+        let means = self.means.iter().filter(|mean| mean.which == which);
+        let mut first: Vec<(f64, &str)> =
+            means.filter_map(|mean| Some((chance(mean)?, mean.strain.as_str()))).collect();
+        first.sort_by(|a, b| b.0.total_cmp(&a.0));
+        if first.len() > 1 {
+            first.retain(|(p, _)| *p >= LIKELY);
+            let names: Vec<String> =
+                first.iter().map(|(p, name)| format!("{name} ({:.0} %)", 100.0 * p.min(0.99))).collect();
+            said.push(format!("Most likely the {place}: {}.", some(&names, MOST_NAMED)));
         }
         said
     }
@@ -119,38 +145,6 @@ fn title(which: Trait) -> &'static str {
     which.title().split(',').next().unwrap_or_default()
 }
 
-/// A pair that differs, the one that is above first.
-struct Apart<'a> {
-    above: &'a str,
-    below: &'a str,
-    by: Estimate,
-}
-
-impl<'a> Apart<'a> {
-    fn of(pair: &'a StrainContrast) -> Option<Self> {
-        let e = pair.difference.estimate()?;
-        let (above, below) = if e.value > 0.0 { (&pair.a, &pair.b) } else { (&pair.b, &pair.a) };
-        let by = if e.value > 0.0 {
-            e.clone()
-        } else {
-            Estimate { value: -e.value, lower: -e.upper, upper: -e.lower, ..e.clone() }
-        };
-        Some(Self { above, below, by })
-    }
-
-    /// `b by 5 percentage points (2 to 8)`.
-    fn in_words(&self, unit: &str, times: f64) -> String {
-        let Estimate { value, se, lower, upper, .. } = &self.by;
-        let [value, se, lower, upper] = [value, se, lower, upper].map(|number| times * number);
-        let digits = decimals_for(se);
-        format!("{} by {value:.digits$}{unit} ({lower:.digits$} to {upper:.digits$})", self.below)
-    }
-}
-
 fn at(conditions: &str) -> String {
-    if conditions == "as brewed" {
-        conditions.to_owned()
-    } else {
-        format!("at {conditions}").replace("at each at", "each at")
-    }
+    format!("at {conditions}").replace("at each at", "each at").replace("at as brewed", "as brewed")
 }

@@ -79,7 +79,7 @@ fn the_summary_answers_the_three_questions_and_repeats_the_caution() {
         "What to do?",
         "Which probes may be trusted today?",
         "What finishes when?",
-        "Which yeast?",
+        "Which strain?",
         "never permission to package",
     ] {
         assert!(text.contains(part), "{part}\n{text}");

@@ -78,7 +78,7 @@ fn a_strain_written_two_ways_is_told_and_not_merged() {
         run(&batches(&[("Sea Lavender", &[0.75, 0.78]), ("sea-lavender", &[0.74, 0.77]), ("thrift", &[0.8, 0.81])]));
     assert_eq!(found.means.len(), 3);
     assert_eq!(found.alike, [("Sea Lavender".to_owned(), "sea-lavender".to_owned())]);
-    assert!(found.notes(&[])[0].contains("look like one strain"));
+    assert!(found.sentences(&[])[0].contains("look like one strain"));
     let found = run(&batches(&[
         ("samphire", &[0.75, 0.78]),
         ("samhpire", &[0.74, 0.77]),
@@ -135,7 +135,7 @@ fn what_goes_with_the_strain_is_named() {
     let found = run(&all);
     let how = found.how(ATTENUATION).unwrap();
     let said = how.notes.join("; ");
-    assert!(said.contains("mash temperature differs between strains only"), "{said}");
+    assert!(said.contains("what differs between strains only counts as theirs: mash temperature"), "{said}");
     assert!(
         said.contains("compared together with their wort, which no other strain had: samphire and thrift"),
         "{said}"

@@ -34,6 +34,8 @@ struct Regime {
     which: Trait,
     /// Between what their mean width must be of that of one who knows the variances.
     width: (f64, f64),
+    /// How often they must hold together at least, in a thousand seasons.
+    together: f64,
 }
 
 /// What many seasons gave.
@@ -175,7 +177,7 @@ const ROOM: [f64; 6] = [19.0; 6];
 /// As the simulator's strains are kept.
 const CELLAR: [f64; 6] = [11.0, 19.5, 21.0, 13.6, 19.0, 23.0];
 
-const REGIMES: [Regime; 3] = [
+const REGIMES: [Regime; 5] = [
     Regime {
         name: "balanced",
         sizes: &[8; 6],
@@ -185,6 +187,7 @@ const REGIMES: [Regime; 3] = [
         temps: &ROOM,
         which: Trait::Attenuation,
         width: (0.95, 1.25),
+        together: 0.93,
     },
     Regime {
         name: "unbalanced, worts, temperature by strain",
@@ -195,8 +198,19 @@ const REGIMES: [Regime; 3] = [
         temps: &CELLAR,
         which: Trait::Attenuation,
         width: (0.95, 1.25),
+        together: 0.93,
     },
-    // A spread for each strain out of seven differences each: Student's t needs a fifth more than the normal at this level.
+    Regime {
+        name: "times, unbalanced, worts, temperature by strain",
+        sizes: &[2, 4, 6, 8, 12, 16],
+        sds: &[0.1; 6],
+        error: 0.03,
+        wort_sd: 0.06,
+        temps: &CELLAR,
+        which: Trait::MidH,
+        width: (0.95, 1.25),
+        together: 0.93,
+    },
     Regime {
         name: "spreads by strain",
         sizes: &[8; 6],
@@ -205,9 +219,28 @@ const REGIMES: [Regime; 3] = [
         wort_sd: 0.0,
         temps: &ROOM,
         which: Trait::Attenuation,
-        width: (1.1, 1.5),
+        width: (1.0, 1.3),
+        together: 0.93,
+    },
+    // Few batches do not always show that one spreads farther, and its intervals are then as short as those of others. Spreads
+    // by strain at all times would hold together in 92 % of such seasons and be 4 % wider in those of one spread.
+    Regime {
+        name: "one strain of times spreads twice as far, unbalanced",
+        sizes: &[4, 5, 6, 8, 10, 12],
+        sds: &[0.1, 0.1, 0.1, 0.2, 0.1, 0.1],
+        error: 0.03,
+        wort_sd: 0.0,
+        temps: &ROOM,
+        which: Trait::T90H,
+        width: (0.95, 1.3),
+        together: 0.89,
     },
 ];
+
+/// As many seasons as the environment asks for.
+fn seasons() -> u64 {
+    std::env::var("HEELWORT_SEASONS").map_or(400, |asked| asked.parse().unwrap())
+}
 
 /// Fewer seasons have a larger error.
 fn check(regime: &Regime, tally: &Tally) {
@@ -221,21 +254,23 @@ fn check(regime: &Regime, tally: &Tally) {
     );
     let slack = (2.5 * (0.05_f64 * 0.95 / tally.seasons).sqrt() - 0.02).max(0.0);
     // 2.5 errors of a thousand seasons about 0.95.
-    assert!((0.93 - slack..=0.97 + slack).contains(&together), "{}: {together}", regime.name);
+    assert!((regime.together - slack..=0.97 + slack).contains(&together), "{}: {together}", regime.name);
     assert!(mean.abs() < 0.15 && (0.9..1.2).contains(&size), "{}: {mean}, {size}", regime.name);
     assert!(wrong <= 0.05 && (regime.width.0..regime.width.1).contains(&ratio), "{}: {wrong}, {ratio}", regime.name);
 }
 
 #[test]
-#[ignore = "hundreds of seasons of two kinds, run in release by .ci/run"]
+#[ignore = "hundreds of seasons of three kinds, run in release by .ci/run; HEELWORT_SEASONS=1000 for more"]
 fn coverage_with_one_spread() {
-    for regime in &REGIMES[..2] {
-        check(regime, &many(regime, 400, 17));
+    for regime in &REGIMES[..3] {
+        check(regime, &many(regime, seasons(), 17));
     }
 }
 
 #[test]
-#[ignore = "hundreds of seasons, run in release by .ci/run"]
+#[ignore = "hundreds of seasons of two kinds, run in release by .ci/run; HEELWORT_SEASONS=1000 for more"]
 fn coverage_with_a_spread_by_strain() {
-    check(&REGIMES[2], &many(&REGIMES[2], 400, 19));
+    for regime in &REGIMES[3..] {
+        check(regime, &many(regime, seasons(), 19));
+    }
 }

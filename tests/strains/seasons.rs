@@ -110,14 +110,16 @@ fn modelled(contrast: &StrainContrast) -> (f64, f64, f64) {
 }
 
 #[test]
-#[ignore = "whole seasons, run in release by .ci/run"]
+#[ignore = "whole seasons, run in release by .ci/run; HEELWORT_SEEDS=FROM..TO for more"]
 fn differences_between_strains_are_those_of_the_simulator() {
     let truth = truth(&population());
-    let (mut n, mut wrong, mut z) = (0, 0, 0.0);
+    let (mut n, mut wrong, mut z) = (0_u32, 0_u32, 0.0);
     let mut held: BTreeMap<(u64, Trait), bool> = BTreeMap::new();
     let mut widths = BTreeMap::new();
-    for seed in [921, 922] {
-        let made = SimulateSettings { seed, batches: 36, probes: 6, reading_minutes: 120.0, ..Default::default() }
+    let seeds = std::env::var("HEELWORT_SEEDS").unwrap_or("921..923".to_owned());
+    let (from, to) = seeds.split_once("..").unwrap();
+    for seed in from.parse().unwrap()..to.parse().unwrap() {
+        let made = SimulateSettings { seed, batches: 48, probes: 6, reading_minutes: 120.0, ..Default::default() }
             .run()
             .unwrap();
         let mut settings = Settings::default();
@@ -140,8 +142,8 @@ fn differences_between_strains_are_those_of_the_simulator() {
             let (value, lower, upper) = modelled(contrast);
             n += 1;
             *held.entry((seed, contrast.which)).or_insert(true) &= (lower..=upper).contains(&right);
-            z += (value - right) / (upper - lower);
-            wrong += usize::from(contrast.verdict == Some(Verdict::Different) && value * right < 0.0);
+            z += (value - right) / contrast.ratio.as_ref().map_or(own.se, |r| r.se / r.value);
+            wrong += u32::from(contrast.verdict == Some(Verdict::Different) && value * right < 0.0);
             let width: &mut Vec<f64> = widths.entry(contrast.which).or_default();
             width.push(own.upper - own.lower);
         }
@@ -149,27 +151,30 @@ fn differences_between_strains_are_those_of_the_simulator() {
     let width = |which| widths[&which].iter().sum::<f64>() / widths[&which].len() as f64;
     let together = held.values().filter(|held| **held).count();
     println!(
-        "{together} of {} families hold the truth, {wrong} of {n} with the wrong sign, mean error {:+.3} widths; widths {:.3}, {:.0} h and {:.0} h; {held:?}",
+        "{together} of {} families hold the truth, {wrong} of {n} with the wrong sign, mean z {:+.3}; widths {:.3}, {:.0} h and {:.0} h; not held: {:?}",
         held.len(),
         z / f64::from(n),
         width(Trait::Attenuation),
         width(Trait::MidH),
-        width(Trait::T90H)
+        width(Trait::T90H),
+        held.iter().filter(|(_, held)| !**held).collect::<Vec<_>>()
     );
-    // Each of 6 families holds all its 15 with probability 0.95: fewer than 5 by chance once in 30 times.
-    assert!(held.len() == 6 && together >= 5 && wrong == 0 && (z / f64::from(n)).abs() < 0.1);
-    // 0.08 and 28 h are wanted. Where strains differ in their spread, Bonferroni's bound, which holds what it says, costs a fifth.
-    assert!(width(Trait::Attenuation) < 0.12 && width(Trait::MidH) < 34.0 && width(Trait::T90H) < 60.0);
+    // Each family holds all its 15 with probability 0.95: fewer than 5 of 6 by chance once in 30 times.
+    let families = held.len() as f64;
+    let least = 0.95 * families - 2.5 * (0.05 * 0.95 * families).sqrt() - 0.5;
+    assert!(families >= 6.0 && together as f64 >= least && wrong <= n / 200 && (z / f64::from(n)).abs() < 0.3);
+    // 0.08 and 28 h are wanted; the curves of seasons with one reading in two hours tell attenuations to 0.0115.
+    assert!(width(Trait::Attenuation) < 0.1 && width(Trait::MidH) < 25.0 && width(Trait::T90H) < 50.0);
 }
 
 /// Middle standard error of a fit, and how far its logarithm spreads, about as whole studies of simulated seasons have them.
 const ERRORS: [(f64, f64); 3] = [(0.0115, 0.35), (0.034, 0.25), (0.05, 0.4)];
-/// Batches of a season.
-const BATCHES: usize = 24;
-
-/// Mean width of the differences, of times by their logarithms, and the share that is found.
-const EXPECTED: [(Trait, f64, f64); 3] =
-    [(Trait::Attenuation, 0.137, 0.24), (Trait::MidH, 0.62, 0.54), (Trait::T90H, 0.72, 0.39)];
+/// Batches of a season; mean widths of its differences, of times by their logarithms, and the share that is found.
+type Expected = (usize, [(Trait, f64, f64); 3]);
+const EXPECTED: [Expected; 2] = [
+    (24, [(Trait::Attenuation, 0.133, 0.244), (Trait::MidH, 0.592, 0.553), (Trait::T90H, 0.698, 0.407)]),
+    (48, [(Trait::Attenuation, 0.077, 0.507), (Trait::MidH, 0.35, 0.735), (Trait::T90H, 0.428, 0.659)]),
+];
 
 /// What many seasons gave of a trait.
 #[derive(Default)]
@@ -183,7 +188,7 @@ struct Tally {
     widest: f64,
 }
 
-/// Differences of 24 batches with their true traits and an error as of a fit. What is between batches is the simulator's: recipes,
+/// Differences of batches with their true traits and an error as of a fit. What is between batches is the simulator's: recipes,
 /// strains that spread unequally, lopsided by dry hops; no model of the comparison.
 fn one_season(batches: &[(&Batch, &BatchTruth)], truth: &Truth, seed: u64) -> Vec<(Trait, Tally)> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
@@ -236,39 +241,45 @@ fn one_season(batches: &[(&Batch, &BatchTruth)], truth: &Truth, seed: u64) -> Ve
 fn intervals_hold_together_for_batches_as_the_simulator_brews_them() {
     let made = population();
     let truth = truth(&made);
-    let batches: Vec<Vec<(&Batch, &BatchTruth)>> = made
-        .iter()
-        .flat_map(|made| {
-            let all: Vec<_> = made.season.batches.iter().zip(&made.truth.batches).collect();
-            let whole = all.chunks_exact(BATCHES).map(<[_]>::to_vec).collect::<Vec<_>>();
-            whole.into_iter().map(|few| few.into_iter().filter(|(_, truth)| truth.end != BatchEnd::Stuck).collect())
-        })
-        .collect();
-    let all: Vec<Vec<(Trait, Tally)>> =
-        batches.par_iter().enumerate().map(|(i, few)| one_season(few, &truth, 31_000 + i as u64)).collect();
-    for (which, width, share) in EXPECTED {
-        let mut sum = Tally::default();
-        for (_, one) in all.iter().flatten().filter(|(of, _)| *of == which) {
-            sum.seasons += one.seasons;
-            sum.together += one.together;
-            sum.found += one.found;
-            sum.wrong += one.wrong;
-            sum.width += one.width;
-            sum.widest = sum.widest.max(one.widest);
-            sum.z.extend(&one.z);
+    let mut off = Vec::new();
+    for (size, expected) in EXPECTED {
+        let batches: Vec<Vec<(&Batch, &BatchTruth)>> = made
+            .iter()
+            .flat_map(|made| {
+                let all: Vec<_> = made.season.batches.iter().zip(&made.truth.batches).collect();
+                let whole = all.chunks_exact(size).map(<[_]>::to_vec).collect::<Vec<_>>();
+                whole.into_iter().map(|few| few.into_iter().filter(|(_, truth)| truth.end != BatchEnd::Stuck).collect())
+            })
+            .collect();
+        let all: Vec<Vec<(Trait, Tally)>> =
+            batches.par_iter().enumerate().map(|(i, few)| one_season(few, &truth, 31_000 + i as u64)).collect();
+        for (which, width, share) in expected {
+            let mut sum = Tally::default();
+            for (_, one) in all.iter().flatten().filter(|(of, _)| *of == which) {
+                sum.seasons += one.seasons;
+                sum.together += one.together;
+                sum.found += one.found;
+                sum.wrong += one.wrong;
+                sum.width += one.width;
+                sum.widest = sum.widest.max(one.widest);
+                sum.z.extend(&one.z);
+            }
+            let n = sum.z.len() as f64;
+            let together = sum.together / sum.seasons;
+            let (mean, of_z) = (sum.z.iter().sum::<f64>() / n, (sum.z.iter().map(|z| z * z).sum::<f64>() / n).sqrt());
+            let (mean_width, found, wrong) = (sum.width / n, sum.found / n, sum.wrong / n);
+            println!(
+                "{which} of {} seasons of {size}: together {together:.3}, mean z {mean:+.3}, size of z {of_z:.3}, width {mean_width:.3}, at most {:.2}, found {found:.3}, wrong {wrong:.4}",
+                sum.seasons, sum.widest
+            );
+            // 2.5 errors of so many seasons about 0.95. Errors have some twelve degrees of freedom, so the size of Student's t is 1.1.
+            let slack = 2.5 * (0.05_f64 * 0.95 / sum.seasons).sqrt();
+            let held = (together - 0.95).abs() < slack && mean.abs() < 0.15 && (0.95..1.2).contains(&of_z);
+            let wide = (mean_width / width - 1.0).abs() < 0.12 && sum.widest < 12.0 * mean_width;
+            if !(held && wide && (found - share).abs() < 0.06 && wrong < 0.005) {
+                off.push((size, which));
+            }
         }
-        let n = sum.z.len() as f64;
-        let together = sum.together / sum.seasons;
-        let (mean, size) = (sum.z.iter().sum::<f64>() / n, (sum.z.iter().map(|z| z * z).sum::<f64>() / n).sqrt());
-        let (mean_width, found, wrong) = (sum.width / n, sum.found / n, sum.wrong / n);
-        println!(
-            "{which} of {} seasons: together {together:.3}, mean z {mean:+.3}, size of z {size:.3}, width {mean_width:.3}, at most {:.2}, found {found:.3}, wrong {wrong:.4}",
-            sum.seasons, sum.widest
-        );
-        // 2.5 errors of so many seasons about 0.95. Errors have some twelve degrees of freedom, so the size of Student's t is 1.1.
-        let slack = 2.5 * (0.05_f64 * 0.95 / sum.seasons).sqrt();
-        assert!((together - 0.95).abs() < slack && mean.abs() < 0.15 && (0.95..1.2).contains(&size), "{which}");
-        assert!((mean_width / width - 1.0).abs() < 0.12 && sum.widest < 12.0 * mean_width, "{which}");
-        assert!((found - share).abs() < 0.06 && wrong < 0.005, "{which}");
     }
+    assert!(off.is_empty(), "{off:?}");
 }

@@ -150,6 +150,9 @@ fn pseudo_inverse(matrix: &DMatrix<f64>) -> Result<DMatrix<f64>> {
         let why = "the information about the variances is not finite";
         return Err(Error::numeric(DOING, why));
     }
+    if matrix.is_empty() {
+        return Ok(matrix.clone());
+    }
     let size = matrix.nrows();
     let scale = DVector::from_fn(size, |i, _| {
         let d = matrix[(i, i)].abs();

@@ -1,4 +1,4 @@
-//! Comparison of yeasts.
+//! Comparison of strains.
 
 use maud::{Markup, html};
 
@@ -15,14 +15,14 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, scales: &Scales) -
     html! {
         @if summary.yeasts.table.rows > 0 { (summary.yeasts.table.markup()) }
         @for sentence in &summary.yeasts.sentences { p { (sentence) } }
-        p { "The yeasts are compared at common conditions, as far as these vary within a yeast; each batch counts once. \
+        p { "The strains are compared at common conditions, as far as these vary within a strain; each batch counts once. \
              A stuck batch counts as such and is in no trait that hangs on the terminal gravity." }
         (fold("What the comparison allows for", &html! { @if !summary.yeasts.notes.is_empty() {
             ul { @for note in &summary.yeasts.notes { li { (note) } } }
         } }))
         (part(&study.strains, |found| html! {
-            (fold("The traits of each yeast", &html! { (untitled(found.chart_on(scales))) (table(&means(found, scales), "strains")) }))
-            (fold("Differences between yeasts", &html! {
+            (fold("The traits of each strain", &html! { (untitled(found.chart_on(scales))) (table(&means(found, scales), "strains")) }))
+            (fold("Differences between strains", &html! {
                 (untitled(found.contrast_chart_on(scales)))
                 (table(&differences(found, scales), "strain_contrasts"))
             }))

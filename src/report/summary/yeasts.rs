@@ -1,4 +1,4 @@
-//! Which yeast attenuates further, and which is faster?
+//! Which strain attenuates further, and which is faster?
 
 use std::collections::BTreeSet;
 
@@ -16,7 +16,7 @@ const SAID: [Trait; 2] = [Trait::Attenuation, Trait::T90H];
 const SHOWN: [Trait; 3] = [Trait::Attenuation, Trait::MaxRateSgPerDay, Trait::T90H];
 
 pub(super) fn answer(study: &SeasonStudy, scales: &Scales) -> Answer {
-    let mut answer = Answer::new("Which yeast?");
+    let mut answer = Answer::new("Which strain?");
     let strains = match study.strains.found() {
         Ok(strains) => strains,
         Err(why) => {
