@@ -57,7 +57,7 @@ fn a_mistyped_sample_is_left_out_of_a_forecast() {
     series.samples.retain(|sample| sample.hours < hours);
     series.samples.push(heelwort::gravity::SeriesSample { hours, sg: 1.002, known_hours: hours, ..sample });
     let mistyped = ask_now(&brewed);
-    let (with, without) = (mistyped.finish.clone().unwrap(), right.finish.clone().unwrap());
+    let (with, without) = (mistyped.finish.unwrap(), right.finish.unwrap());
     let width = without.p95.hours_since(without.p05);
     assert!(with.p50.hours_since(without.p50).abs() < 0.15 * width, "{mistyped}, {right}");
     let (with, without) = (mistyped.terminal_sg.unwrap().p50, right.terminal_sg.unwrap().p50);

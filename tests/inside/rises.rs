@@ -45,7 +45,8 @@ fn sugar_explains_a_rise() {
 fn what_is_held_anyway_counts_for_nothing() {
     let hours: Vec<f64> = (0..100).map(f64::from).collect();
     let values: Vec<f64> = hours.iter().map(|t| 1.05 - 4e-4 * t + crust(-0.010, 40.0, 70.0)(*t)).collect();
-    assert!(rises(&hours, &values, LEAST, &[40..70], &[], |_, _| true).is_empty());
+    let held = 40..70;
+    assert!(rises(&hours, &values, LEAST, &[held], &[], |_, _| true).is_empty());
     assert!(rises(&hours, &values, LEAST, &[], &[], |_, _| false).is_empty());
     assert_eq!(rises(&hours, &values, LEAST, &[], &[], |_, _| true).len(), 1);
 }
