@@ -1,9 +1,9 @@
 //! From posteriors to quantiles: draws of whole curves, of which finish time, terminal gravity and progress are read off.
 
 use nalgebra::DVector;
+use rand::seq::SliceRandom;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, StandardNormal};
 
 use crate::error::{Error, Result};
 use crate::fit::quantile::normal;
@@ -83,6 +83,19 @@ pub(super) fn even_normals() -> Result<Vec<f64>> {
     (0..n).map(|i| normal((i as f64 + 0.5) / n as f64)).collect()
 }
 
+/// So many standard normal vectors of curves: pairs at opposite sides of the mean, and each coordinate evenly through its
+/// distribution over the pairs (Latin hypercube: M. D. McKay, R. J. Beckman and W. J. Conover, Technometrics 21 (1979) 239).
+fn spread_normals(n: usize, rng: &mut ChaCha8Rng) -> Result<Vec<DVector<f64>>> {
+    let pairs = n.div_ceil(2);
+    let mut even = (0..pairs).map(|i| normal((i as f64 + 0.5) / pairs as f64)).collect::<Result<Vec<f64>>>()?;
+    let mut vectors = vec![DVector::zeros(1 + DIMS); pairs];
+    for k in 0..1 + DIMS {
+        even.shuffle(rng);
+        vectors.iter_mut().zip(&even).for_each(|(vector, z)| vector[k] = *z);
+    }
+    Ok(vectors.into_iter().flat_map(|vector| [vector.clone(), -vector]).take(n).collect())
+}
+
 /// One alternative of the mixture: a posterior, and when the yeast left, if it has.
 #[derive(Debug)]
 pub(super) struct Alternative {
@@ -109,7 +122,7 @@ impl RestRules<'_> {
     ///
     /// A batch whose yeast has left, or will, comes to rest where its clock runs down. The others come to rest a time after the
     /// middle of their drop, as the strain does, but not before the moment while their curve has more than twice the
-    /// tolerance to go. Curves come in pairs at opposite sides of the mean, the time to rest goes evenly through its
+    /// tolerance to go. Curves are spread by [`spread_normals`], the time to rest goes evenly through its
     /// distribution by [`even_normals`], `z`: both take chance out of the quantiles.
     pub fn draw(&self, mixture: &[Alternative], z: &[f64], n: usize, rng: &mut ChaCha8Rng) -> Result<Draws> {
         let mut draws = Draws::default();
@@ -123,9 +136,7 @@ impl RestRules<'_> {
             let factor = alternative.posterior.covariance.clone().cholesky();
             let factor =
                 factor.ok_or_else(|| Error::numeric("a forecast", "the posterior's covariance is singular"))?.l();
-            let mut noise = DVector::zeros(1 + DIMS);
-            for i in 0..mine {
-                noise = if i % 2 == 1 { -noise } else { DVector::from_fn(1 + DIMS, |_, _| StandardNormal.sample(rng)) };
+            for noise in spread_normals(mine, rng)? {
                 let at: DVector<f64> = &alternative.posterior.mean + &factor * &noise;
                 let coordinates = std::array::from_fn(|k| at[k + 1]);
                 let curve = curve(at[0].clamp(0.99, 1.25), &coordinates, self.ln_pace).tabulate();

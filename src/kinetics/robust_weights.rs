@@ -14,7 +14,7 @@ assumed! {
     const BESIDE_H: f64 = 12.0, "h";
     /// A sample without a reading within so long of it stands alone.
     const LONE_H: f64 = 3.0, "h";
-    /// Samples that lie further apart than this, and than a beer may have fallen in between, speak against each other.
+    /// Samples that lie further from readings beside them than this, or further apart than this and than a beer may have fallen in between, speak against each other.
     const LEAPS_SG: f64 = 0.008, "SG";
     /// No beer falls faster.
     const FASTEST_SG_PER_H: f64 = 0.003, "SG an hour";
@@ -49,15 +49,16 @@ pub(crate) fn weigh(points: &mut [BatchPoint], residual: &[f64], relative_rate: 
     }
 }
 
-/// Samples that may be wrong, the original gravity among them: with readings beside them that count little, with none beside
-/// them but some before and after, or with another sample that no beer goes to from there.
+/// Samples that may be wrong, the original gravity among them: with readings beside them that count little or are far away, with
+/// none beside them but some before and after, or with another sample that no beer goes to from there.
 fn contested(points: &[BatchPoint]) -> Vec<usize> {
     let readings: Vec<&BatchPoint> = points.iter().filter(|p| matches!(p.source, PointSource::Probe(_))).collect();
-    let by_readings = |at: f64| {
+    let by_readings = |at: f64, sg: f64| {
         let mut near = readings.iter().filter(|p| (p.hours - at).abs() < *BESIDE_H);
         let is_lone = readings.iter().all(|p| (p.hours - at).abs() > *LONE_H);
         let is_amid = readings.first().is_some_and(|p| p.hours < at) && readings.last().is_some_and(|p| p.hours > at);
-        (is_lone && is_amid) || near.any(|p| p.weight < *OUTLIER_WEIGHT)
+        let is_far = readings.iter().any(|p| (p.hours - at).abs() <= *LONE_H && (p.sg - sg).abs() > *LEAPS_SG);
+        (is_lone && is_amid) || is_far || near.any(|p| p.weight < *OUTLIER_WEIGHT)
     };
     let samples = || points.iter().enumerate().filter(|(_, p)| matches!(p.source, PointSource::Sample(_)));
     let by_sample = |p: &BatchPoint| {
@@ -67,7 +68,7 @@ fn contested(points: &[BatchPoint]) -> Vec<usize> {
             fell < -*LEAPS_SG || fell > *LEAPS_SG + *FASTEST_SG_PER_H * (then.hours - first.hours)
         })
     };
-    let is_contested = |p: &BatchPoint| (p.hours > 0.0 && by_readings(p.hours)) || by_sample(p);
+    let is_contested = |p: &BatchPoint| (p.hours > 0.0 && by_readings(p.hours, p.sg)) || by_sample(p);
     samples().filter(|(_, p)| is_contested(p)).map(|(place, _)| place).collect()
 }
 
