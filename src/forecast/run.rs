@@ -154,15 +154,13 @@ impl Forecaster<'_> {
         let mut mixture = mixture(&mut own, &prior, &strain)?;
         let likeliest = mixture.iter().max_by(|a, b| a.weight.total_cmp(&b.weight));
         // No beer is thinner than its end, and none ends where wort cannot.
-        let is_possible = |posterior: &Posterior| {
-            let end_sg = posterior.curve(own.ln_pace).terminal_sg;
-            let now_sg = own.last_by(f64::INFINITY).map(|(_, drop_sg, _)| own.original_sg - drop_sg);
-            end_sg >= *THINNEST_END_SG && now_sg.is_none_or(|sg| end_sg - sg <= *ENDS_ABOVE_SG)
-        };
-        if likeliest.is_some_and(|likeliest| !is_possible(&likeliest.posterior)) {
+        let end_sg = likeliest.map_or(1.0, |of| of.posterior.curve(own.ln_pace).terminal_sg);
+        if end_sg < *THINNEST_END_SG {
             return Err(Error::not_estimable("a forecast", NO_CURVE));
         }
-        let fits = likeliest.is_none_or(|likeliest| likeliest.posterior.fits);
+        let now_sg = own.last_by(f64::INFINITY).map(|(_, drop_sg, _)| own.original_sg - drop_sg);
+        let is_possible = now_sg.is_none_or(|sg| end_sg - sg <= *ENDS_ABOVE_SG);
+        let fits = is_possible && likeliest.is_none_or(|likeliest| likeliest.posterior.fits);
         let plain = mixture.last().map(|plain| &plain.posterior);
         let (curve, unlike) = plain.map(|plain| (plain.curve(own.ln_pace).tabulate(), unlike(plain, &prior))).unzip();
         let hours_to = |share| curve.as_ref().map_or(now_h, |curve| curve.time_of_progress_h(share));

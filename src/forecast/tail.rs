@@ -17,10 +17,12 @@ use super::archive::LATEST;
 use super::stuck;
 
 assumed! {
-    /// m where no batch has ended: 1.3 to 2.7 times the hours that the middle half of the drop takes.
-    const UNKNOWN: f64 = 0.65, "-";
-    /// Standard deviation of m over strains and batches, where none has ended and from which learning starts.
-    const SPREAD: f64 = 0.35, "-";
+    /// m where no batch has ended: 1.3 to 3.0 times the hours that the middle half of the drop takes.
+    const UNKNOWN: f64 = 0.7, "-";
+    /// Its standard deviation there.
+    const UNKNOWN_SD: f64 = 0.4, "-";
+    /// Standard deviation of m over strains and batches from which learning starts.
+    const SPREAD: f64 = 0.3, "-";
     /// What the fitted finish times of a season are off by together, SD of m: eight hours of seventy-five; on simulated seasons 8
     /// hours early to 18 late were seen. It averages away over no number of batches.
     const COMMON_SD: f64 = 0.1, "-";
@@ -126,7 +128,7 @@ impl Ratio {
         let known: Vec<Information> = ended.iter().filter_map(told).collect();
         let next = Population::new(&known.iter().collect::<Vec<_>>(), &[*WORTH]).prior(strain);
         let sd = *SPREAD * next.covariance[(0, 0)].sqrt();
-        let sd = if known.is_empty() { sd } else { sd.hypot(*COMMON_SD) };
+        let sd = if known.is_empty() { *UNKNOWN_SD } else { sd.hypot(*COMMON_SD) };
         (known.len(), Self { mean: *UNKNOWN + *SPREAD * next.mean[0], sd })
     }
 
@@ -148,7 +150,10 @@ mod tests {
     fn where_no_batch_has_ended_the_assumed_tail_holds() {
         let none = Kinetics { batches: Vec::new(), ..Kinetics::default() };
         let tail = Tail::of_strain(&none, "thrift", "ti-1", Instant::from_micros(0));
-        assert!((tail.to_steep.mean - *UNKNOWN).abs() < 1e-12 && (tail.to_steep.sd - *SPREAD).abs() < 1e-9, "{tail:?}");
+        assert!(
+            (tail.to_steep.mean - *UNKNOWN).abs() < 1e-12 && (tail.to_steep.sd - *UNKNOWN_SD).abs() < 1e-9,
+            "{tail:?}"
+        );
     }
 
     #[test]
