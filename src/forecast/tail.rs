@@ -17,10 +17,10 @@ use super::archive::LATEST;
 use super::stuck;
 
 assumed! {
-    /// m where no batch has ended: 1.3 to 3.0 times the hours that the middle half of the drop takes.
-    const UNKNOWN: f64 = 0.7, "-";
+    /// m where no batch has ended: 1.4 to 3.5 times the hours that the middle half of the drop takes.
+    const UNKNOWN: f64 = 0.8, "-";
     /// Its standard deviation there.
-    const UNKNOWN_SD: f64 = 0.4, "-";
+    const UNKNOWN_SD: f64 = 0.45, "-";
     /// Standard deviation of m over strains and batches from which learning starts.
     const SPREAD: f64 = 0.3, "-";
     /// What the fitted finish times of a season are off by together, SD of m: eight hours of seventy-five; on simulated seasons 8

@@ -15,7 +15,7 @@ use heelwort::study::{SeasonStudy, Settings};
 const Z90: f64 = 1.645;
 
 /// What befalls a probe for hours.
-const EPISODES: [Trouble; 3] = [Trouble::FoamLoad, Trouble::Leaning, Trouble::BubblePatch];
+const EPISODES: [Trouble; 4] = [Trouble::FoamLoad, Trouble::FoamCrust, Trouble::Leaning, Trouble::BubblePatch];
 
 /// What is known to hold more often than it says, each at most 0.99: these traits, terminal gravities foretold before 0.85 of the
 /// drop, finish times foretold at a quarter of it, and gravities of readings since shells are learned, are too wide.
