@@ -8,6 +8,7 @@
 //! curve shows before its end does not tell by how much. Of batches that stick they hold one in seven before the yeast leaves, which
 //! nothing foretells: with one batch in sixteen stuck, no interval that is right for all can hold more than two in five. A probe that
 //! leans may look like yeast that left. What fitted finish times of a season are off by together, forecasts are off by too.
+//! Up to the middle of the drop medians are early by 4 to 9 hours of some eighty, a fifth to two fifths of their error.
 
 mod archive;
 mod backtest;
