@@ -15,7 +15,7 @@ use super::posterior::Posterior;
 use super::quantiles::Quantiles;
 use super::slowing::Slowing;
 use super::stuck::{self, Leaving};
-use super::tail::Tail;
+use super::tail::{STEEP, Tail};
 
 /// Ways in which each drawn curve may come to rest: in a share of them the yeast leaves later.
 const WAYS: usize = 20;
@@ -170,7 +170,7 @@ impl RestRules<'_> {
             draws.progress.push(1.0 - rest.left_sg / (of.original_sg - rest.terminal_sg));
             return;
         }
-        let [early_h, mid_h, late_h] = [0.25, 0.5, 0.75].map(|share| curve.time_of_progress_h(share));
+        let [early_h, mid_h, late_h] = [STEEP.0, 0.5, STEEP.1].map(|share| curve.time_of_progress_h(share));
         let left_sg = curve.sg(self.now_h) - of.terminal_sg;
         let runs = left_sg > 2.0 * self.tolerance_sg;
         let p_stuck = stuck::probability(of.terminal_sg, (self.limit)(of.original_sg), self.stuck_above_sg, share);

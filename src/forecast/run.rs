@@ -22,7 +22,7 @@ use super::result::{Forecast, Forecasts};
 use super::rivals::{DAY_H, Situation};
 use super::settings::ForecastSettings;
 use super::stuck::LOW_ATTENUATION;
-use super::tail::Tail;
+use super::tail::{Tail, Told};
 
 /// What a forecast says of itself while no batch has been seen coming to rest, and the most that it then says of being ready.
 const NOTHING_LEARNT: &str = "nothing has been learnt yet: no batch has been seen coming to rest";
@@ -52,6 +52,7 @@ pub struct Forecaster<'a> {
     pub(super) kinetics: &'a Kinetics,
     pub(super) source: &'a dyn KnownSeries,
     archive: Archive<'a>,
+    told: Vec<Told<'a>>,
 }
 
 impl std::fmt::Debug for Forecaster<'_> {
@@ -74,7 +75,7 @@ impl ForecastSettings {
     ) -> Result<Forecaster<'a>> {
         self.check()?;
         let archive = Archive::new(batches, kinetics, source, &kinetics.settings);
-        Ok(Forecaster { settings: self, batches, kinetics, source, archive })
+        Ok(Forecaster { settings: self, batches, kinetics, source, archive, told: Told::all(kinetics) })
     }
 }
 
@@ -116,10 +117,9 @@ impl Forecaster<'_> {
             Ok(None) => self.by_durations(batch, as_of, NO_GRAVITY),
             Ok(Some(series)) => match self.draw_from(index, batch, as_of, series) {
                 Ok(from) => DrawnForecast::Drawn(Box::new(from)),
-                Err(Error::NotEstimable { why, .. }) if why == NO_GRAVITY => {
-                    self.by_durations(batch, as_of, NO_GRAVITY)
+                Err(Error::NotEstimable { why, .. }) if [NO_GRAVITY, NO_CURVE].contains(&why.as_str()) => {
+                    self.by_durations(batch, as_of, &why)
                 }
-                Err(Error::NotEstimable { why, .. }) if why == NO_CURVE => self.by_durations(batch, as_of, NO_CURVE),
                 Err(error) => none(Some(batch), &error.to_string()),
             },
             Err(error) => none(Some(batch), &error.to_string()),
@@ -129,7 +129,7 @@ impl Forecaster<'_> {
     /// Without a curve: the batch takes as long as others of its strain have, or of all where there is none.
     fn by_durations(&self, batch: &Batch, as_of: Instant, why: &str) -> DrawnForecast {
         let mut made = ForecastDraft::none(&batch.batch, Some(batch), as_of, why);
-        let known_h = Tail::of_strain(self.kinetics, &batch.strain, &batch.batch, as_of).durations_h;
+        let known_h = Tail::of_strain(&self.told, &batch.strain, &batch.batch, as_of).durations_h;
         if known_h.len() >= LEAST_DURATIONS {
             let now_h = as_of.hours_since(batch.pitched_at);
             let forecast = &mut made.forecast;
@@ -150,7 +150,7 @@ impl Forecaster<'_> {
         // Cold beer does not come to rest: what has not rested by then never did.
         let now_h = series.cooled_hours.map_or(elapsed_h, |cooled| cooled.min(elapsed_h));
         let prior = fleet.prior(&batch.strain);
-        let strain = Tail::of_strain(self.kinetics, &batch.strain, &batch.batch, as_of);
+        let strain = Tail::of_strain(&self.told, &batch.strain, &batch.batch, as_of);
         let mut mixture = mixture(&mut own, &prior, &strain)?;
         let likeliest = mixture.iter().max_by(|a, b| a.weight.total_cmp(&b.weight));
         // No beer is thinner than its end, and none ends where wort cannot.

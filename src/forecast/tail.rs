@@ -9,7 +9,6 @@
 use nalgebra::{DMatrix, DVector};
 
 use crate::kinetics::population::{Information, Population, WORTH, among_first};
-use crate::kinetics::timed::Timed;
 use crate::kinetics::{BatchFit, Kinetics, Status, Trait};
 use crate::units::Instant;
 
@@ -36,6 +35,18 @@ assumed! {
 const SHORTEST_H: f64 = 0.5;
 /// No finish is later than so many hours where too few are known.
 const LATEST_H: f64 = 2000.0;
+/// Shares of the drop between which it is steep.
+pub(super) const STEEP: (f64, f64) = (0.25, 0.75);
+
+/// A batch with what it tells of the next one's time to rest once its data have ended.
+pub(super) struct Told<'a> {
+    fit: &'a BatchFit,
+    ended_at: Instant,
+    /// Hours to rest.
+    finish_h: Option<f64>,
+    to_steep: Option<Information>,
+    to_mid: Option<Information>,
+}
 
 /// A normal of the logarithm of the time from the middle to rest over another time of the batch.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -61,28 +72,57 @@ pub(super) struct Tail {
     pub durations_h: Vec<f64>,
 }
 
+impl<'a> Told<'a> {
+    /// All batches of a season.
+    pub fn all(kinetics: &'a Kinetics) -> Vec<Self> {
+        kinetics.batches.iter().map(Self::by).collect()
+    }
+
+    fn by(fit: &'a BatchFit) -> Self {
+        let finish = fit.finding(Trait::FinishH).estimate();
+        let curve = fit.fitted.as_ref().map(|fitted| fitted.timed());
+        let at_h = |share| curve.as_ref().map_or(f64::NAN, |curve| curve.time_of_progress_h(share));
+        let mid_h = at_h(0.5);
+        let over = |over_h: f64| {
+            let hours = finish?.value - mid_h;
+            if !(hours > SHORTEST_H && over_h > SHORTEST_H) {
+                return None;
+            }
+            let standardised = DVector::from_element(1, ((hours / over_h).ln() - *UNKNOWN) / *SPREAD);
+            let variance = DMatrix::from_element(1, 1, (finish?.se / hours / *SPREAD).powi(2));
+            Information::new(&fit.strain, &standardised, variance, &[f64::INFINITY])
+        };
+        Self {
+            fit,
+            ended_at: fit.instant(fit.last_hours),
+            finish_h: finish.map(|finish| finish.value),
+            to_steep: over(at_h(STEEP.1) - at_h(STEEP.0)),
+            to_mid: over(mid_h),
+        }
+    }
+}
+
 impl Tail {
     /// Of the next batch of a strain: from the batches but `except` whose data had ended by `as_of` and that did not stick, the
     /// last [`LATEST`] of each strain.
-    pub fn of_strain(kinetics: &Kinetics, strain: &str, except: &str, as_of: Instant) -> Self {
-        let has_ended = |fit: &&BatchFit| fit.batch != except && fit.instant(fit.last_hours) <= as_of;
-        let all: Vec<&BatchFit> = kinetics.batches.iter().filter(has_ended).collect();
-        let mut ended: Vec<&BatchFit> = all.iter().rev().copied().filter(|fit| fit.status != Status::Stuck).collect();
+    pub fn of_strain(batches: &[Told<'_>], strain: &str, except: &str, as_of: Instant) -> Self {
+        let has_ended = |told: &&Told<'_>| told.fit.batch != except && told.ended_at <= as_of;
+        let all: Vec<&Told<'_>> = batches.iter().filter(has_ended).collect();
+        let mut ended = all.clone();
+        ended.reverse();
+        ended.retain(|told| told.fit.status != Status::Stuck);
         let stuck_share = stuck::share(all.len() - ended.len(), all.len());
         let mut is_late = among_first(LATEST);
-        ended.retain(|fit| is_late(&fit.strain));
-        let duration = |fit: &&BatchFit| fit.finding(Trait::FinishH).value();
-        let of = |strain: &str| {
-            ended.iter().copied().filter(|fit| fit.strain == strain).filter_map(|fit| duration(&fit)).collect()
-        };
-        let mut durations_h: Vec<f64> = of(strain);
+        ended.retain(|told| is_late(&told.fit.strain));
+        let of_strain = ended.iter().filter(|told| told.fit.strain == strain);
+        let mut durations_h: Vec<f64> = of_strain.filter_map(|told| told.finish_h).collect();
         if durations_h.is_empty() {
-            durations_h = ended.iter().filter_map(duration).collect();
+            durations_h = ended.iter().filter_map(|told| told.finish_h).collect();
         }
         durations_h.sort_unstable_by(f64::total_cmp);
-        let longest = ended.iter().filter_map(duration).fold(0.0, f64::max);
-        let (seen, to_steep) = Ratio::learned(&ended, strain, steep_h);
-        let (_, to_mid) = Ratio::learned(&ended, strain, |curve| curve.mid_h());
+        let longest = ended.iter().filter_map(|told| told.finish_h).fold(0.0, f64::max);
+        let (seen, to_steep) = Ratio::learned(ended.iter().filter_map(|told| told.to_steep.as_ref()), strain);
+        let (_, to_mid) = Ratio::learned(ended.iter().filter_map(|told| told.to_mid.as_ref()), strain);
         let enough = seen >= *ENOUGH_BATCHES;
         let ceiling_h = if enough { (*CEILING * longest).min(LATEST_H) } else { LATEST_H };
         Self { to_steep, to_mid, ceiling_h, seen, stuck_share, durations_h }
@@ -114,19 +154,9 @@ impl Tail {
 
 impl Ratio {
     /// That of the next batch of a strain from batches that have ended, and how many of them tell it.
-    fn learned(ended: &[&BatchFit], strain: &str, over_h: impl Fn(&Timed<'_>) -> f64) -> (usize, Self) {
-        let told = |fit: &&BatchFit| {
-            let (curve, finish) = (fit.fitted.as_ref()?.timed(), fit.finding(Trait::FinishH).estimate()?);
-            let (hours, over_h) = (finish.value - curve.mid_h(), over_h(&curve));
-            if hours <= SHORTEST_H || over_h <= SHORTEST_H {
-                return None;
-            }
-            let standardised = DVector::from_element(1, ((hours / over_h).ln() - *UNKNOWN) / *SPREAD);
-            let variance = DMatrix::from_element(1, 1, (finish.se / hours / *SPREAD).powi(2));
-            Information::new(&fit.strain, &standardised, variance, &[f64::INFINITY])
-        };
-        let known: Vec<Information> = ended.iter().filter_map(told).collect();
-        let next = Population::new(&known.iter().collect::<Vec<_>>(), &[*WORTH]).prior(strain);
+    fn learned<'b>(known: impl Iterator<Item = &'b Information>, strain: &str) -> (usize, Self) {
+        let known: Vec<&Information> = known.collect();
+        let next = Population::new(&known, &[*WORTH]).prior(strain);
         let sd = *SPREAD * next.covariance[(0, 0)].sqrt();
         let sd = if known.is_empty() { *UNKNOWN_SD } else { sd.hypot(*COMMON_SD) };
         (known.len(), Self { mean: *UNKNOWN + *SPREAD * next.mean[0], sd })
@@ -137,19 +167,13 @@ impl Ratio {
     }
 }
 
-/// Hours that the middle half of the drop takes.
-fn steep_h(curve: &Timed<'_>) -> f64 {
-    curve.time_of_progress_h(0.75) - curve.time_of_progress_h(0.25)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
     fn where_no_batch_has_ended_the_assumed_tail_holds() {
-        let none = Kinetics { batches: Vec::new(), ..Kinetics::default() };
-        let tail = Tail::of_strain(&none, "thrift", "ti-1", Instant::from_micros(0));
+        let tail = Tail::of_strain(&[], "thrift", "ti-1", Instant::from_micros(0));
         assert!(
             (tail.to_steep.mean - *UNKNOWN).abs() < 1e-12 && (tail.to_steep.sd - *UNKNOWN_SD).abs() < 1e-9,
             "{tail:?}"
@@ -158,8 +182,7 @@ mod tests {
 
     #[test]
     fn a_rest_beyond_the_ceiling_lies_anywhere_from_now_on() {
-        let none = Kinetics { batches: Vec::new(), ..Kinetics::default() };
-        let tail = Tail::of_strain(&none, "thrift", "ti-1", Instant::from_micros(0));
+        let tail = Tail::of_strain(&[], "thrift", "ti-1", Instant::from_micros(0));
         assert!((tail.not_before(300.0, 200.0, 0.5) - 300.0).abs() < 1e-9);
         assert!((tail.not_before(9000.0, 1000.0, 0.25) - 1250.0).abs() < 1e-9);
         assert!((tail.not_before(f64::INFINITY, 1500.0, 0.5) - 2250.0).abs() < 1e-9);

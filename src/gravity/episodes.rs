@@ -199,7 +199,8 @@ impl Series<'_> {
     /// The first reading of the ramp that ends with a fall, where one fits better than a lasting step.
     fn start(&self, edge: &Edge, held: &[Range<usize>]) -> Option<usize> {
         let end = *self.hours.get(edge.at)?;
-        let points = self.hourly(end, held);
+        let of = |hours: f64| self.hours.partition_point(|at| *at < end + hours);
+        let points = hourly(self.hours, self.values, of(-*FOAM_H)..of(*TREND_H), end, held);
         let before = -points.first()?.0 - *GROWS_H;
         let (n, level) = (points.len(), DVector::from_iterator(points.len(), points.iter().map(|point| point.1)));
         // What a cubic and a shape leave of the sum of squares, and the size of the shape.
@@ -219,19 +220,23 @@ impl Series<'_> {
         let is_foam = n * (lasting / left).ln() > n.ln() && size > -*SLIDES * edge.size;
         is_foam.then(|| self.hours.partition_point(|hours| *hours < end - grows))
     }
+}
 
-    /// Medians by hour around an edge, hours from it, without readings that were held.
-    fn hourly(&self, end: f64, held: &[Range<usize>]) -> Vec<(f64, f64)> {
-        let of = |hours: f64| self.hours.partition_point(|at| *at < end + hours);
-        let (from, to) = (of(-*FOAM_H), of(*TREND_H));
-        let free: Vec<usize> = (from..to).filter(|i| !held.iter().any(|span| span.contains(i))).collect();
-        let hour = |i: &usize| self.hours.get(*i).map(|hours| (hours - end).floor());
-        let of = |column: &[f64], rows: &[usize]| {
-            median(&rows.iter().filter_map(|i| column.get(*i).copied()).collect::<Vec<_>>()).ok()
-        };
-        let by_hour = free.chunk_by(|a, b| hour(a) == hour(b));
-        by_hour.filter_map(|rows| Some((of(self.hours, rows)? - end, of(self.values, rows)?))).collect()
-    }
+/// Median time and value of each hour from `zero`, of these readings without those that were held.
+pub(super) fn hourly(
+    hours: &[f64],
+    values: &[f64],
+    readings: Range<usize>,
+    zero: f64,
+    held: &[Range<usize>],
+) -> Vec<(f64, f64)> {
+    let free: Vec<usize> = readings.filter(|i| !held.iter().any(|span| span.contains(i))).collect();
+    let hour = |i: &usize| hours.get(*i).map(|hours| (hours - zero).floor());
+    let of = |column: &[f64], rows: &[usize]| {
+        median(&rows.iter().filter_map(|i| column.get(*i).copied()).collect::<Vec<_>>()).ok()
+    };
+    let by_hour = free.chunk_by(|a, b| hour(a) == hour(b));
+    by_hour.filter_map(|rows| Some((of(hours, rows)? - zero, of(values, rows)?))).collect()
 }
 
 #[cfg(test)]

@@ -10,7 +10,7 @@ use nalgebra::{Matrix5, Vector5};
 
 use crate::fit::robust::median;
 
-use super::episodes::noise;
+use super::episodes::{hourly, noise};
 
 assumed! {
     /// A rise happens within so long.
@@ -50,14 +50,7 @@ pub(crate) fn rises(
     sugar_hours: &[f64],
     may_count: impl Fn(f64, f64) -> bool,
 ) -> Vec<Range<usize>> {
-    let free: Vec<usize> = (0..hours.len()).filter(|i| !held.iter().any(|span| span.contains(i))).collect();
-    let mut hourly: Vec<(f64, f64)> = free
-        .chunk_by(|a, b| hours.get(*a).map(|h| h.floor()) == hours.get(*b).map(|h| h.floor()))
-        .filter_map(|rows| {
-            let of = |column: &[f64]| median(&rows.iter().filter_map(|i| column.get(*i).copied()).collect::<Vec<_>>());
-            Some((of(hours).ok()?, of(values).ok()?))
-        })
-        .collect();
+    let mut hourly = hourly(hours, values, 0..hours.len(), 0.0, held);
     let scatter = noise(&hourly.iter().map(|hour| hour.1).collect::<Vec<_>>());
     let (least, sd) = (least.max(*RISE_SDS * scatter), scatter.max(SMOOTH_SHARE * least));
     let mut found = Vec::new();
@@ -67,9 +60,11 @@ pub(crate) fn rises(
             let is_sugared = sugar_hours.iter().any(|at| (from - *SUGAR_H..to + *SUGAR_H).contains(at));
             !is_sugared && may_count(*from, *to)
         });
-        let steps = hourly.iter().zip(hourly.iter().skip(1)).take(to).skip(from).map(|(a, b)| b.1 - a.1);
-        let is_sudden = steps.fold(0.0, f64::max) > *SUDDEN * rise;
-        let wrong = if counts && !is_sudden { wrong_hours(&hourly, from, to, sd) } else { None };
+        let is_sudden = || {
+            let steps = hourly.iter().zip(hourly.iter().skip(1)).take(to).skip(from).map(|(a, b)| b.1 - a.1);
+            steps.fold(0.0, f64::max) > *SUDDEN * rise
+        };
+        let wrong = if counts && !is_sudden() { wrong_hours(&hourly, from, to, sd) } else { None };
         let left_out = wrong.clone().unwrap_or(from..to + 1);
         if let Some((first, last)) =
             wrong.and_then(|wrong| Some((hourly.get(wrong.start)?.0, hourly.get(wrong.end - 1)?.0)))
@@ -125,13 +120,13 @@ fn wrong_hours(hourly: &[(f64, f64)], from: usize, to: usize, sd: f64) -> Option
         Some(square - products.dot(&quartic) + worth * n as f64)
     };
     let with_all = cost(0..0)?;
-    let (low, high) = (from - first, to - first);
+    let (rises_from, rises_to) = (from - first, to - first);
     let mut best = (with_all - LEAST_HOURS as f64 * worth.sqrt(), None);
-    for start in 0..=high {
+    for start in 0..=rises_to {
         let longest = near.partition_point(|hour| near.get(start).is_some_and(|begin| hour.0 <= begin.0 + *WRONG_H));
         // From before the rise into it, or from within it on; one side must be seen.
-        for end in (start.max(low) + 1)..=longest {
-            let is_beside = start <= low || end > high;
+        for end in (start.max(rises_from) + 1)..=longest {
+            let is_beside = start <= rises_from || end > rises_to;
             let is_seen = start > 3 || near.len() - end > 3;
             if let Some(cost) = cost(start..end).filter(|_| is_beside && is_seen)
                 && cost < best.0

@@ -7,13 +7,20 @@ use crate::units::{Instant, MINUTES_PER_HOUR};
 
 use super::ends::ReferenceUse;
 use super::flags::Flags;
-use super::table_rows::{Batch, Probe, Reference};
+use super::table_rows::{Batch, Event, Probe, Reference};
 use super::{Season, tidy};
 
 impl Reference {
     /// True when it is to be used for nothing: its table says so, or its date lies after the end of its batch.
     pub fn is_ignored(&self) -> bool {
         self.use_as == Some(ReferenceUse::Ignore) || self.flags.intersects(Flags::OUTSIDE_BATCH)
+    }
+}
+
+impl Event {
+    /// Whether sugar was added to this batch.
+    pub(crate) fn feeds(&self, batch: Option<&str>) -> bool {
+        self.kind == "sugar_added" && self.batch.as_deref() == batch
     }
 }
 
@@ -43,7 +50,7 @@ impl Season {
 
     /// When sugar was added to a batch, hours from a moment.
     pub(crate) fn sugar_hours(&self, batch: Option<&str>, from: Instant) -> Vec<f64> {
-        let added = self.events.iter().filter(|e| e.kind == "sugar_added" && e.batch.as_deref() == batch);
+        let added = self.events.iter().filter(|event| event.feeds(batch));
         added.map(|event| event.at.hours_since(from)).collect()
     }
 

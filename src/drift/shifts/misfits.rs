@@ -240,7 +240,7 @@ fn entries(season: &Season, pairs: &[&ModelPair], rows: &[Row]) -> Vec<Entry> {
 fn rises(season: &Season, pairs: &[&ModelPair], two: &[usize]) -> bool {
     let two = two.iter().filter_map(|i| Some(&pairs.get(*i)?.pair)).collect::<Vec<_>>();
     let [earlier, later] = two.as_slice() else { return false };
-    let mut sugar = season.events.iter().filter(|e| e.kind == "sugar_added" && e.batch == later.batch);
+    let mut sugar = season.events.iter().filter(|event| event.feeds(later.batch.as_deref()));
     let is_fed = sugar.any(|event| (earlier.at..=later.at).contains(&event.at));
     !is_fed && later.reference_sg - earlier.reference_sg > 2.0 * *LEAST_OFF_SG
 }

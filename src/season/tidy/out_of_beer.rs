@@ -59,10 +59,10 @@ pub(crate) fn flag_out_of_beer(
     let is_in = |row: &usize| stay(row).is_some() && flags.get(*row).is_some_and(|of| !of.intersects(Flags::NO_BEER));
     let rows: Vec<usize> = (0..readings.len()).filter(is_in).collect();
     for rows in rows.chunk_by(|a, b| stay(a) == stay(b)) {
-        let id = rows.first().and_then(|row| readings.batch_ids.get(stay(row)?.1 as usize));
+        let id = rows.first().and_then(|row| readings.batch_ids.get(stay(row)?.1 as usize)).map(String::as_str);
         let sugar = |at: Instant| {
-            let near = |event: &&Event| (event.at.hours_since(at)).abs() < *LONGEST_H && event.batch.as_ref() == id;
-            events.iter().filter(near).any(|event| event.kind == "sugar_added")
+            let near = |event: &Event| event.at.hours_since(at).abs() < *LONGEST_H;
+            events.iter().any(|event| event.feeds(id) && near(event))
         };
         let at: Vec<Instant> = rows.iter().filter_map(|row| readings.at.get(*row).copied()).collect();
         let tilt_deg: Vec<f64> = rows.iter().filter_map(|row| readings.tilt_deg.get(*row).copied()).collect();
