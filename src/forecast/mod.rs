@@ -15,6 +15,7 @@ mod backtest;
 mod coordinates;
 mod draws;
 mod frame;
+mod hops;
 mod known;
 mod mixture;
 mod outlook;

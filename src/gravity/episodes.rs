@@ -29,7 +29,7 @@ assumed! {
     /// Readings farther apart than this stretch the hours above.
     const DENSE_H: f64 = 1.25, "h";
     /// Longest episode between two edges.
-    const LONGEST_H: f64 = 96.0, "h";
+    pub(crate) const LONGEST_H: f64 = 96.0, "h";
     /// Longest growth of foam, with what is read before it.
     const FOAM_H: f64 = 42.0, "h";
     /// Two edges undo each other when no more than this share of the larger is left.
@@ -47,11 +47,9 @@ assumed! {
 /// than `least` and than five robust SDs of a reading. Two edges that undo each other enclose an episode, nearest edges first. A
 /// fall alone may end one: foam grows on a probe for hours and slides off at once. The hourly medians around it are a cubic in
 /// time and either a lasting step or a ramp that begins at some hour and ends at the fall. Where the best ramp fits better by
-/// more than its free hour is worth (G. Schwarz, Ann. Stat. 6 (1978) 461), the episode begins with it. Else the step stays: a
-/// knock, or something that stuck.
-///
-/// Each is given by its first reading and the first free one after it.
-pub(crate) fn episodes(hours: &[f64], values: &[f64], sd: &[f64], least: f64) -> Vec<Range<usize>> {
+/// more than its free hour is worth (G. Schwarz, Ann. Stat. 6 (1978) 461), the episode begins with it. Else the step lasts: a
+/// knock, something that stuck, a probe that leans on the wall until its batch ends.
+pub(crate) fn episodes(hours: &[f64], values: &[f64], sd: &[f64], least: f64) -> Episodes {
     let series = Series { hours, values, sd, stretch: stretch(hours) };
     let edges = series.edges(least.max(*EDGE_SDS * noise(values)));
     let mut pairs: Vec<(f64, Edge, Edge)> = Vec::new();
@@ -72,14 +70,27 @@ pub(crate) fn episodes(hours: &[f64], values: &[f64], sd: &[f64], least: f64) ->
             found.push(a.at..b.at);
         }
     }
-    let foam: Vec<Range<usize>> = edges
-        .iter()
-        .filter(|edge| edge.size < 0.0 && !used.contains(&edge.at))
-        .filter_map(|edge| Some(series.start(edge, &found)?..edge.at))
-        .collect();
+    let (mut foam, mut lasting) = (Vec::new(), Vec::new());
+    for edge in edges.iter().filter(|edge| !used.contains(&edge.at)) {
+        match series.start(edge, &found).filter(|_| edge.size < 0.0) {
+            Some(start) => foam.push(start..edge.at),
+            None if series.lasts(edge) => lasting.push(*edge),
+            None => {}
+        }
+    }
     found.extend(foam);
     found.sort_by_key(|span| span.start);
-    found
+    lasting.retain(|edge| !found.iter().any(|span| span.contains(&edge.at)));
+    Episodes { held: found, lasting }
+}
+
+/// What moved a probe in a batch.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Episodes {
+    /// Episodes, each by its first reading and the first free one after it.
+    pub held: Vec<Range<usize>>,
+    /// Steps after which the probe was not seen to come back.
+    pub lasting: Vec<Edge>,
 }
 
 /// What each value is more than the one before it.
@@ -100,10 +111,13 @@ fn stretch(hours: &[f64]) -> f64 {
     (median(&steps(hours)).unwrap_or(0.0) / *DENSE_H).max(1.0)
 }
 
+/// A step within minutes.
 #[derive(Debug, Clone, Copy)]
-struct Edge {
-    at: usize,
-    size: f64,
+pub(crate) struct Edge {
+    /// The first reading after it.
+    pub at: usize,
+    /// What readings are more from then on.
+    pub size: f64,
 }
 
 struct Series<'a> {
@@ -189,11 +203,21 @@ impl Series<'_> {
         {
             return None;
         }
-        let (before, after) = (self.level(first, at)?, self.level(at, at + *SIDE)?);
+        let size = self.size(at, at)?;
+        (size.abs() >= least).then_some(Edge { at, size })
+    }
+
+    /// By how much the side that begins at `after` is off the side before `at`, less the trend about it.
+    fn size(&self, at: usize, after: usize) -> Option<f64> {
+        let (before, after) = (self.level(at.checked_sub(*SIDE)?, at)?, self.level(after, after + *SIDE)?);
         let trends: Vec<f64> = [self.trend_before(at), self.trend_after(at)].into_iter().flatten().collect();
         let trend = trends.iter().sum::<f64>() / trends.len().max(1) as f64;
-        let size = after.1 - before.1 - trend * (after.0 - before.0);
-        (size.abs() >= least).then_some(Edge { at, size })
+        Some(after.1 - before.1 - trend * (after.0 - before.0))
+    }
+
+    /// Whether the next side after an edge is as far off.
+    fn lasts(&self, edge: &Edge) -> bool {
+        self.size(edge.at, edge.at + *SIDE).is_some_and(|then| then / edge.size > 1.0 - *UNDONE)
     }
 
     /// The first reading of the ramp that ends with a fall, where one fits better than a lasting step.

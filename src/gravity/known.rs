@@ -39,13 +39,15 @@ pub(crate) struct ErrorStep {
     pub sd_sg: f64,
 }
 
-/// A moment at which what was done to a batch may have moved its probes for good.
+/// A moment at which something may have moved a batch's probes for good.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Disturbance {
     /// Hours from pitching.
     pub hours: f64,
-    /// Index into the series' probes of the one probe that it was done to; none: each probe for itself.
+    /// Index into the series' probes of the one probe that it moved; none: each probe for itself.
     pub probe: Option<u32>,
+    /// By how much that probe was seen to jump then, SG; 0 where only what was done is known.
+    pub jump_sg: f64,
 }
 
 impl KnownErrors {

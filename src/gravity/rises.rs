@@ -56,10 +56,10 @@ pub(crate) fn rises(
     let mut found = Vec::new();
     for _ in 0..MOST {
         let Some((from, to, rise)) = greatest_rise(&hourly).filter(|(.., rise)| *rise >= least) else { break };
-        let counts = hourly.get(from).zip(hourly.get(to)).is_some_and(|((from, _), (to, _))| {
-            let is_sugared = sugar_hours.iter().any(|at| (from - *SUGAR_H..to + *SUGAR_H).contains(at));
-            !is_sugared && may_count(*from, *to)
-        });
+        let counts = hourly
+            .get(from)
+            .zip(hourly.get(to))
+            .is_some_and(|((from, _), (to, _))| !is_sugared(sugar_hours, *from, *to) && may_count(*from, *to));
         let is_sudden = || {
             let steps = hourly.iter().zip(hourly.iter().skip(1)).take(to).skip(from).map(|(a, b)| b.1 - a.1);
             steps.fold(0.0, f64::max) > *SUDDEN * rise
@@ -75,6 +75,11 @@ pub(crate) fn rises(
         hourly.drain(left_out);
     }
     found
+}
+
+/// Whether sugar explains a rise between two hours.
+pub(crate) fn is_sugared(sugar_hours: &[f64], from: f64, to: f64) -> bool {
+    sugar_hours.iter().any(|at| (from - *SUGAR_H..to + *SUGAR_H).contains(at))
 }
 
 /// The places between which medians of three hours rise most within [`RISE_H`], and by how much.

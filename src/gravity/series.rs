@@ -3,10 +3,10 @@
 use crate::fit::robust::median;
 use crate::units::Instant;
 
-use super::episodes::{GAP_H, episodes};
+use super::episodes::{Episodes, GAP_H, episodes};
 use super::known::{Disturbance, KnownErrors};
 use super::layers::Gravity;
-use super::rises::rises;
+use super::rises::{is_sugared, rises};
 
 assumed! {
     /// A probe that something moved by less goes on as it is.
@@ -101,6 +101,8 @@ pub struct GravitySeries {
     pub disturbed: Vec<Disturbance>,
     /// When sugar was added, hours from pitching.
     pub sugar_hours: Vec<f64>,
+    /// When it was first dry-hopped, hours from pitching.
+    pub hopped_hours: Option<f64>,
     /// Readings left out because something held, loaded or lifted their probe for hours.
     pub held: Vec<HeldReading>,
     /// Samples left out because the rest of the season contradicts them.
@@ -134,6 +136,7 @@ impl GravitySeries {
         }
         cut.disturbed.retain(|disturbance| disturbance.hours <= hours);
         cut.sugar_hours.retain(|sugared| *sugared <= hours);
+        cut.hopped_hours = self.hopped_hours.filter(|&at| at <= hours);
         cut.cooled_hours = self.cooled_hours.filter(|&at| at <= hours);
         cut.ended_hours = self.ended_hours.filter(|&at| at <= hours);
         Some(cut)
@@ -175,12 +178,18 @@ impl GravitySeries {
             let no_beer = |i: &usize| sg.get(*i).is_some_and(|sg| *sg < *NO_GRAVITY_SG);
             let is_right = 2 * (0..sg.len()).filter(no_beer).count() < sg.len();
             let no_beer = (0..sg.len()).filter(|i| is_right && no_beer(i));
-            let mut spans = episodes(&hours, &sg, &sd, *LEAST_EDGE_SG);
-            let is_warm = |_: f64, to: f64| self.cooled_hours.is_none_or(|cooled| to < cooled);
+            let Episodes { held: mut spans, lasting } = episodes(&hours, &sg, &sd, *LEAST_EDGE_SG);
+            let is_warm_until = self.cooled_hours.unwrap_or(f64::INFINITY);
+            let jumps = lasting.iter().filter_map(|edge| Some((*hours.get(edge.at)?, edge.size)));
+            let is_beer = |at: f64, size: f64| size > 0.0 && is_sugared(&self.sugar_hours, at, at);
+            let jumps = jumps.filter(|(at, size)| *at < is_warm_until && !is_beer(*at, *size));
+            self.disturbed.extend(jumps.map(|(hours, jump_sg)| Disturbance { hours, probe: Some(probe), jump_sg }));
+            let is_warm = |_: f64, to: f64| to < is_warm_until;
             let least = LEAST_EDGE_SG.max(STEP_SDS * median(&sd).unwrap_or(0.0));
             spans.extend(rises(&hours, &sg, least, &spans, &self.sugar_hours, is_warm));
             self.held.extend(spans.into_iter().flatten().chain(no_beer).filter_map(held));
         }
+        self.disturbed.sort_by(|a, b| a.hours.total_cmp(&b.hours));
         self.held.sort_by_key(|held| held.row);
         self.held.dedup_by_key(|held| held.row);
         let kept: Vec<bool> =

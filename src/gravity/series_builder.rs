@@ -115,6 +115,9 @@ impl<'a> SeriesBuilder<'a> {
         }
         series.disturbed = disturbed(self.season, batch, &series.probes);
         series.sugar_hours = self.season.sugar_hours(Some(&batch.batch), batch.pitched_at);
+        let hopped =
+            self.season.events.iter().filter(|e| e.kind == "dry_hop" && e.batch.as_ref() == Some(&batch.batch));
+        series.hopped_hours = hopped.map(|e| e.at.hours_since(batch.pitched_at)).reduce(f64::min);
         series.cooled_hours = cooled_hours(self.season, batch, &series.hours, &series.temp_c);
         (!series.rows.is_empty() || !series.samples.is_empty()).then_some(series)
     }
@@ -211,7 +214,8 @@ fn disturbed(season: &Season, batch: &Batch, probes: &[SeriesProbe]) -> Vec<Dist
             _ => return None,
         };
         let disturbs = event.disturbs() || (probe.is_none() && event.kind == "knocked");
-        disturbs.then(|| Disturbance { hours: event.at.hours_since(batch.pitched_at), probe })
+        let hours = event.at.hours_since(batch.pitched_at);
+        disturbs.then_some(Disturbance { hours, probe, jump_sg: 0.0 })
     };
     let mut all: Vec<Disturbance> = season.events.iter().filter_map(of).filter(|of| of.hours > 0.0).collect();
     all.sort_by(|a, b| a.hours.total_cmp(&b.hours));

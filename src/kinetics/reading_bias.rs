@@ -2,7 +2,7 @@
 
 use std::collections::HashSet;
 
-use crate::gravity::{GravitySeries, HeldReading, ProcessBias};
+use crate::gravity::{Disturbance, GravitySeries, HeldReading, ProcessBias};
 use crate::season::Flags;
 
 use super::batch_fit::{BatchFit, Kinetics};
@@ -42,6 +42,28 @@ impl BatchFit {
     }
 }
 
+impl BatchFit {
+    /// How far readings are off since their probe was seen to jump.
+    fn jumped(&self, series: &GravitySeries) -> Vec<ProcessBias> {
+        let mut found = Vec::new();
+        for step in &self.steps {
+            let is_seen = |of: &Disturbance| of.jump_sg != 0.0 && of.hours == step.hours;
+            let (Some(mean_sg), Some(sd_sg)) = (step.step_sg.value(), step.step_sg.se()) else { continue };
+            if series.disturbed.iter().any(is_seen) {
+                let rows = rows_since(series, step.place as u32, step.hours);
+                found.extend(rows.map(|row| ProcessBias { row, mean_sg, sd_sg }));
+            }
+        }
+        found
+    }
+}
+
+/// The rows of a probe from an hour on.
+fn rows_since(series: &GravitySeries, probe: u32, from: f64) -> impl Iterator<Item = usize> {
+    let readings = series.rows.iter().zip(&series.probe).zip(&series.hours);
+    readings.filter(move |((_, of), hours)| **of == probe && **hours >= from).map(|((row, _), _)| *row)
+}
+
 impl Kinetics {
     /// The bias of each reading of these batches, in the order of their `series`, by gas and foam: the fitted delay by gas times the rate of fall, and the fitted bias by
     /// foam times the memory of the relative rate, with the SD that their covariance gives. Readings of batches without a curve
@@ -64,13 +86,20 @@ impl Kinetics {
             let free: Vec<ProcessBias> = series.rows.iter().zip(&falls).zip(foam).map(of).collect();
             found.extend(fit.moved(series, &curve, &free));
             found.extend(free);
+            found.extend(fit.jumped(series));
         }
         found
     }
 
-    /// The flags of readings by their batch's curve and by what held their probe.
+    /// The flags of readings by their batch's curve and by what held or moved their probe.
     pub fn reading_flags(&self, series: &[GravitySeries]) -> Vec<(usize, Flags)> {
         let held = series.iter().flat_map(|series| &series.held).map(|held| (held.row, Flags::DISTURBED));
-        self.batches.iter().flat_map(|fit| fit.flags.iter().copied()).chain(held).collect()
+        let jumps = |series: &GravitySeries| {
+            let seen = series.disturbed.iter().filter(|of| of.jump_sg != 0.0);
+            let rows = |of: &Disturbance| of.probe.map(|probe| rows_since(series, probe, of.hours));
+            seen.filter_map(rows).flatten().map(|row| (row, Flags::DISTURBED)).collect::<Vec<_>>()
+        };
+        let moved = series.iter().flat_map(jumps);
+        self.batches.iter().flat_map(|fit| fit.flags.iter().copied()).chain(held).chain(moved).collect()
     }
 }

@@ -21,7 +21,8 @@ pub(super) fn steps(series: &GravitySeries, points: &[BatchPoint], disturbed_sd_
     let disturbed = series.disturbed.iter().flat_map(|of| {
         let probes = 0..series.probes.len() as u32;
         let mine = probes.filter(move |probe| of.probe.is_none_or(|one| one == *probe));
-        mine.map(move |probe| ErrorStep { probe, hours: of.hours, sd_sg: disturbed_sd_sg })
+        let sd_sg = disturbed_sd_sg.max(of.jump_sg.abs());
+        mine.map(move |probe| ErrorStep { probe, hours: of.hours, sd_sg })
     });
     for step in series.known.iter().flat_map(|known| known.steps.iter().copied()).chain(disturbed) {
         let mine = || points.iter().filter(|p| p.source == PointSource::Probe(step.probe as usize));

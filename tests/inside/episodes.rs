@@ -14,7 +14,7 @@ fn read(befalls: impl Fn(f64) -> f64) -> (Vec<f64>, Vec<f64>) {
 
 fn spans(befalls: impl Fn(f64) -> f64) -> Vec<(f64, f64)> {
     let (hours, values) = read(befalls);
-    episodes(&hours, &values, &[], LEAST).iter().map(|span| (hours[span.start], hours[span.end])).collect()
+    episodes(&hours, &values, &[], LEAST).held.iter().map(|span| (hours[span.start], hours[span.end])).collect()
 }
 
 #[test]
@@ -22,6 +22,23 @@ fn beer_alone_and_a_lasting_step_have_no_episode() {
     assert_eq!(spans(|_| 0.0), []);
     assert_eq!(spans(|t| if t > 100.0 { 0.006 } else { 0.0 }), []);
     assert_eq!(spans(|t| if t > 150.0 { -0.006 } else { 0.0 }), []);
+}
+
+#[test]
+fn a_step_lasts_that_nothing_undoes() {
+    let lasting = |befalls: &dyn Fn(f64) -> f64| {
+        let (hours, values) = read(befalls);
+        let found = episodes(&hours, &values, &[], LEAST).lasting;
+        found.iter().map(|edge| (hours[edge.at], edge.size)).collect::<Vec<_>>()
+    };
+    assert_eq!(lasting(&|_| 0.0), []);
+    assert_eq!(lasting(&|t| if (70.0..85.0).contains(&t) { 0.012 } else { 0.0 }), []);
+    assert_eq!(lasting(&|t| if (60.0..80.0).contains(&t) { 0.012 * (t - 60.0) / 20.0 } else { 0.0 }), []);
+    for (from, size) in [(40.0, 0.012), (100.0, 0.006), (190.0, -0.018)] {
+        let found = lasting(&|t| if t >= from { size } else { 0.0 });
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert!((found[0].0 - from).abs() < 0.6 && (found[0].1 - size).abs() < 0.002, "{found:?}");
+    }
 }
 
 #[test]
@@ -45,11 +62,11 @@ fn a_log_with_a_reading_every_two_hours_shows_them_too() {
     let (hours, values) = read(|t| if (100.0..130.0).contains(&t) { 0.008 } else { 0.0 });
     let every_2h = |all: &[f64]| all.iter().copied().step_by(8).collect::<Vec<f64>>();
     let (hours, values) = (every_2h(&hours), every_2h(&values));
-    let found = episodes(&hours, &values, &[], LEAST);
+    let found = episodes(&hours, &values, &[], LEAST).held;
     assert_eq!(found.len(), 1);
     assert!((hours[found[0].start] - 100.0).abs() < 4.0 && (hours[found[0].end] - 130.0).abs() < 4.0, "{found:?}");
     let (_, free) = read(|_| 0.0);
-    assert!(episodes(&hours, &every_2h(&free), &[], LEAST).is_empty());
+    assert!(episodes(&hours, &every_2h(&free), &[], LEAST).held.is_empty());
 }
 
 #[test]
@@ -59,19 +76,19 @@ fn the_steps_of_a_coarse_sensor_are_no_edges() {
     let step = 0.004;
     let coarse: Vec<f64> = values.iter().map(|sg| (sg / step).round() * step).collect();
     let hours: Vec<f64> = hours.iter().map(|h| 0.4 * h).collect();
-    let found = |sd: &[f64]| episodes(&hours, &coarse, sd, LEAST);
+    let found = |sd: &[f64]| episodes(&hours, &coarse, sd, LEAST).held;
     assert!(!found(&[]).is_empty());
     assert!(found(&vec![step / 12_f64.sqrt(); coarse.len()]).is_empty());
     // What lifts the probe by more than its steps is found all the same.
     let lifted: Vec<f64> =
         hours.iter().zip(&coarse).map(|(h, sg)| if (50.0..60.0).contains(h) { sg + 0.016 } else { *sg }).collect();
-    let found = episodes(&hours, &lifted, &vec![step / 12_f64.sqrt(); lifted.len()], LEAST);
+    let found = episodes(&hours, &lifted, &vec![step / 12_f64.sqrt(); lifted.len()], LEAST).held;
     assert_eq!(found.len(), 1);
     assert!((hours[found[0].start] - 50.0).abs() < 0.6 && (hours[found[0].end] - 60.0).abs() < 0.6, "{found:?}");
 }
 
 #[test]
 fn few_readings_have_none() {
-    assert!(episodes(&[0.0, 1.0, 2.0], &[1.05, 1.02, 1.05], &[], LEAST).is_empty());
-    assert!(episodes(&[], &[], &[], LEAST).is_empty());
+    assert!(episodes(&[0.0, 1.0, 2.0], &[1.05, 1.02, 1.05], &[], LEAST).held.is_empty());
+    assert!(episodes(&[], &[], &[], LEAST).held.is_empty());
 }

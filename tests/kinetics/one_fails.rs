@@ -27,7 +27,7 @@ fn check(fit: &BatchFit) {
 #[test]
 fn two_acts_within_an_hour_are_two_shifts() {
     let mut hopped = series(21, "B1");
-    hopped.disturbed = [150.1, 150.4].map(|hours| Disturbance { hours, probe: None }).to_vec();
+    hopped.disturbed = [150.1, 150.4].map(|hours| Disturbance { hours, probe: None, jump_sg: 0.0 }).to_vec();
     // Readings between the two, so that both can be told.
     let after = hopped.hours.iter().position(|hours| *hours > 150.1).unwrap();
     hopped.hours[after] = 150.25;

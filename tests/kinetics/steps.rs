@@ -50,7 +50,7 @@ fn hopped(seed: u64, hop: Hop) -> (GravitySeries, f64) {
     }
     series.rows = keep.clone();
     series.probe = vec![0; keep.len()];
-    series.disturbed.push(Disturbance { hours: at, probe: None });
+    series.disturbed.push(Disturbance { hours: at, probe: None, jump_sg: 0.0 });
     (series, terminal - hop.creep_sg)
 }
 
@@ -110,7 +110,7 @@ fn a_probe_that_a_dry_hop_pushes_down_has_not_started_again() {
     let fit = |series: &GravitySeries| KineticsSettings::default().fit(series).unwrap();
     pushed.disturbed.clear();
     assert_eq!(fit(&pushed).status, Status::Restarted);
-    pushed.disturbed.push(Disturbance { hours: late, probe: Some(0) });
+    pushed.disturbed.push(Disturbance { hours: late, probe: Some(0), jump_sg: 0.0 });
     let told: BatchFit = fit(&pushed);
     assert_eq!(told.status, Status::Finished, "{told}");
     let step = told.steps[0].step_sg.estimate().unwrap();

@@ -99,6 +99,24 @@ fn a_sample_dated_after_its_batch_is_named_and_sets_no_latest_instant() {
 }
 
 #[test]
+fn a_bath_dated_long_after_the_log_is_named_and_sets_no_latest_instant() {
+    let with = |baths: &str| {
+        let references = format!("at,sg,batch,probe,tilt_deg\n2031-03-05T12:00:00Z,1.02,T1,,\n{baths}");
+        let season = load(&plain_with(&[("references.csv", &references)]));
+        let out = season.references.iter().filter(|r| r.flags.intersects(Flags::OUTSIDE_BATCH)).count();
+        let remarks = season.account.remarks.iter().map(|remark| remark.text.clone()).collect::<Vec<_>>().join("\n");
+        (out, season.latest().unwrap().to_string(), remarks)
+    };
+    let (out, latest, remarks) = with("2031-12-03T10:00:00Z,1.05,,dunlin,\n");
+    assert_eq!((out, &latest[..7]), (1, "2031-03"));
+    assert!(remarks.contains("dunlin of 2031-12-03 (SG 1.0500)") && !remarks.contains("without a tilt"), "{remarks}");
+    // A tilt beside it shows that the probe was there; within six weeks the log may still be in the logger.
+    let (out, latest, _) = with("2031-12-03T10:00:00Z,1.05,,dunlin,40\n");
+    assert_eq!((out, &latest[..7]), (0, "2031-12"));
+    assert_eq!(with("2031-04-03T10:00:00Z,1.05,,dunlin,\n").0, 0);
+}
+
+#[test]
 fn samples_that_go_on_are_right() {
     // After the probe was taken out, and by hand alone, however seldom.
     let (out, latest, remarks) = left_out("", &["03-05T12:00", "03-30T09:00", "04-30T09:00", "06-20T09:00"], true);

@@ -245,6 +245,45 @@ fn names_that_stay_exchanged_until_both_batches_end_are_found_where_temperatures
     assert!(flagged(&two_probes(true, 0.0, (220, 20.7)), Flags::EXCHANGED).is_empty());
 }
 
+/// Two probes in beers of some temperatures, that change names in the middle of both until the first batch ends.
+fn changed_amid(jump_deg: f64, temps_c: [f64; 2], exchanged: bool) -> Season {
+    let batches = format!(
+        "batch,strain,pitched_at,probe,ended_at\nb1,samphire,{},knot,{}\nb2,samphire,{},dunlin,{}\n",
+        time(0),
+        time(260),
+        time(20),
+        time(400)
+    );
+    let named = |quarter: i64, own, other| if exchanged && (150..260).contains(&quarter) { other } else { own };
+    let mut rows = Vec::new();
+    for quarter in 0..400 {
+        let at = |shift: i64| heelwort::Instant::from_micros((START + quarter * 900 + shift) * 1_000_000);
+        let tilt = 50.0 - 0.02 * quarter as f64 + 0.1 * (7.3 * quarter as f64).sin();
+        if quarter < 260 {
+            rows.push(format!("{},{},{tilt:.2},{}", at(20), named(quarter, "knot", "dunlin"), temps_c[0]));
+        }
+        if quarter >= 20 {
+            let tilt = tilt - jump_deg;
+            rows.push(format!("{},{},{tilt:.2},{}", at(140), named(quarter, "dunlin", "knot"), temps_c[1]));
+        }
+    }
+    let readings = format!("at,probe,tilt_deg,temp_c\n{}\n", rows.join("\n"));
+    load(&plain_with(&[("readings.csv", &readings), ("batches.csv", &batches)]))
+}
+
+#[test]
+fn names_that_change_amid_both_batches_are_put_right() {
+    // By tilts, or where these lie close together by the temperatures of the beers.
+    for (jump_deg, temps_c, is_seen) in
+        [(6.0, [20.5, 20.5], true), (1.5, [20.5, 26.0], true), (1.5, [20.5, 20.7], false)]
+    {
+        let (log, own) = (changed_amid(jump_deg, temps_c, true), changed_amid(jump_deg, temps_c, false));
+        assert!(flagged(&own, Flags::EXCHANGED).is_empty(), "{}", own.account);
+        assert_eq!(flagged(&log, Flags::EXCHANGED).len(), if is_seen { 220 } else { 0 }, "{}", log.account);
+        assert_eq!(log.readings.tilt_deg == own.readings.tilt_deg, is_seen, "{jump_deg} {temps_c:?}");
+    }
+}
+
 /// A probe in a beer that falls for 400 quarters, its tilts off by `off` degrees or, with `true`, as they are given.
 fn one_stay(events: &str, other: impl Fn(i64) -> Option<(f64, bool)>) -> Season {
     let batches = format!("batch,strain,pitched_at,probe,ended_at\nb1,samphire,{},knot,{}\n", time(0), time(400));

@@ -9,8 +9,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::calibration::{Calibrations, CovarianceRoot, Noise, Sources, probe_ids};
 use crate::error::Result;
-use crate::gravity::{episodes, rises};
-use crate::season::{Pair, Season};
+use crate::gravity::{Edge, Episodes, LONGEST_H, episodes, is_sugared, rises};
+use crate::season::{Event, Pair, Season};
 use crate::units::MINUTES_PER_HOUR;
 
 use super::settings::DriftSettings;
@@ -70,6 +70,8 @@ assumed! {
     const LEAST_EDGE_DEG: f64 = 1.3, "degrees";
     /// A temperature that changes by less does not move a probe by as much.
     const EVEN_C: f64 = 2.0, "C";
+    /// What was written down within so long of a jump may be its reason.
+    const TOLD_H: f64 = 6.0, "h";
 }
 
 /// Readings of probes that something held, loaded or lifted in their batch.
@@ -84,8 +86,21 @@ fn held(season: &Season) -> BTreeSet<usize> {
             let Some((_, first)) = stay.first() else { continue };
             let hours: Vec<f64> = stay.iter().map(|(_, read)| read.at.hours_since(first.at)).collect();
             let tilts: Vec<f64> = stay.iter().map(|(_, read)| read.tilt_deg).collect();
-            let mut spans = episodes(&hours, &tilts, &[], *LEAST_EDGE_DEG);
+            let Episodes { held: mut spans, lasting } = episodes(&hours, &tilts, &[], *LEAST_EDGE_DEG);
             let sugar_hours = season.sugar_hours(first.batch, first.at);
+            // After a jump an episode may go on that was not seen to end; what is off for longer than episodes last is off for good.
+            let is_mine = |e: &Event| e.batch.as_deref() == first.batch || e.probe.as_ref() == Some(probe);
+            let is_told = |at: f64| {
+                let mut told = season.events.iter().filter(|e| is_mine(e));
+                told.any(|e| (e.at.hours_since(first.at) - at).abs() < *TOLD_H)
+            };
+            let doubtful = |edge: &Edge| {
+                let at = hours.get(edge.at).copied()?;
+                let is_beer = edge.size > 0.0 && is_sugared(&sugar_hours, at, at);
+                let until = hours.partition_point(|hours| *hours < at + *LONGEST_H);
+                (!is_told(at) && !is_beer).then_some(edge.at..until)
+            };
+            spans.extend(lasting.iter().filter_map(doubtful));
             // Cold raises the tilt of a probe that floats freely.
             let is_even = |from: f64, to: f64| {
                 let temp_c = |h: f64| stay.get(hours.partition_point(|hours| *hours < h)).map(|(_, read)| read.temp_c);

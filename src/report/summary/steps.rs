@@ -205,13 +205,20 @@ fn open_ends(study: &SeasonStudy, reader: &Reader) -> Vec<Todo> {
     study.season.left_open().iter().map(why).collect()
 }
 
-/// Samples dated after the end of their batch, or long after all else of the season.
+/// Samples dated after the end of their batch, samples and baths long after all else of the season.
 fn misdated(all: &mut Vec<Todo>, study: &SeasonStudy, reader: &Reader) {
     let mut of_batch: BTreeMap<&str, Vec<&Reference>> = BTreeMap::new();
-    for sample in &study.season.references {
-        let is_late = sample.flags.intersects(Flags::OUTSIDE_BATCH) && sample.use_as != Some(ReferenceUse::Ignore);
-        if let Some(batch) = sample.batch.as_deref().filter(|_| is_late) {
-            of_batch.entry(batch).or_default().push(sample);
+    let is_late =
+        |of: &&Reference| of.flags.intersects(Flags::OUTSIDE_BATCH) && of.use_as != Some(ReferenceUse::Ignore);
+    for late in study.season.references.iter().filter(is_late) {
+        match (late.batch.as_deref(), &late.probe, study.latest) {
+            (Some(batch), ..) => of_batch.entry(batch).or_default().push(late),
+            (None, Some(probe), Some(latest)) => all.push(todo(
+                LOOK_UP,
+                format!("date of the bath of {} for {probe}", minute(late.at, &reader.scales.zone)),
+                format!("the other data end on {}", minute(latest, &reader.scales.zone)),
+            )),
+            _ => {}
         }
     }
     for (batch, samples) in of_batch {

@@ -1,8 +1,8 @@
 //! Probes that bear each other's names in the log.
 //!
 //! A float moves gradually, and two probes that differ in mass and shape rest at different tilts in one beer. Where the readings
-//! of a probe jump as another begins its batch, while the other begins where they were, the two names changed places; they
-//! change back where the first of the two batches ends and the readings go on as smoothly, or not before both have ended where
+//! of a probe jump as another begins its batch or jumps as well, while the other goes on where they were, the two names changed
+//! places; they change back where the first of the two batches ends and the readings go on as smoothly, or not before both have ended where
 //! temperatures show the change of names as well. The readings get their own probe and batch again, with a flag. Probes that were written to each other's batch show nothing here: samples tell.
 
 use std::cmp::Ordering;
@@ -91,13 +91,13 @@ impl Season {
 /// The rows that a probe and one that begins `later`, while the first `runs`, have of each other.
 fn exchange(readings: &Readings, runs: &[usize], later: &[usize]) -> Option<[Range<usize>; 2]> {
     let last = |stay: &[usize]| stay.last().and_then(|row| readings.at.get(*row).copied());
-    let (k, jump) = taken_up(readings, runs, later)?;
+    let ((k, j), jump) = changed_places(readings, runs, later)?;
     let (ends, goes_on) = if last(runs) < last(later) { (runs, later) } else { (later, runs) };
     let end = goes_on.partition_point(|row| readings.at.get(*row).copied() <= last(ends));
     let back = changes_back(&readings.tilt_deg, ends, goes_on, end);
     let is_back = back.is_some_and(|(step, off)| off <= step.max(*SMOOTH_DEG));
     // Or the names stay exchanged to the end of both.
-    let goes_on_evenly = |(step, _)| step <= *SMOOTH_DEG && is_in_temperatures(&readings.temp_c, runs, later, k);
+    let goes_on_evenly = |(step, _)| step <= *SMOOTH_DEG && is_in_temperatures(&readings.temp_c, runs, later, (k, j));
     if !is_back && !back.is_none_or(goes_on_evenly) {
         return None;
     }
@@ -106,11 +106,37 @@ fn exchange(readings: &Readings, runs: &[usize], later: &[usize]) -> Option<[Ran
         Some(row) => Some(*row),
         None => Some(stay.last()? + 1),
     };
-    (shown >= *JUMP_DEG).then_some([*runs.get(k)?..until(runs)?, *later.first()?..until(later)?])
+    (shown >= *JUMP_DEG).then_some([*runs.get(k)?..until(runs)?, *later.get(j)?..until(later)?])
 }
 
-/// The place in `runs` from which on it is read under the name that begins `later`, and by how much its own name jumps there,
-/// degrees; none where that name does not go on as it was.
+/// The first places in `runs` and `later` from which on each is read under the other's name, and by how much the name of `runs`
+/// jumps there, degrees: where `later` begins, or where it jumps in tilt or temperature to where `runs` was. Of names that change
+/// temperatures as well the jump counts as large enough.
+fn changed_places(readings: &Readings, runs: &[usize], later: &[usize]) -> Option<((usize, usize), f64)> {
+    let Readings { tilt_deg, temp_c, .. } = readings;
+    let jumps_by = |of: &[f64], j: usize, least: f64| {
+        let before = j.checked_sub(1).and_then(|before| of.get(*later.get(before)?));
+        later.get(j).and_then(|row| of.get(*row)).zip(before).is_some_and(|(a, b)| (a - b).abs() >= least)
+    };
+    let begins = std::iter::once(0);
+    let jumps = (SIDE..later.len()).filter(|j| jumps_by(tilt_deg, *j, *JUMP_DEG) || jumps_by(temp_c, *j, *JUMP_C));
+    begins.chain(jumps).find_map(|j| {
+        let (k, jump) = taken_up(readings, runs, later.get(j..)?)?;
+        if j == 0 {
+            return Some(((k, j), jump));
+        }
+        let off = |of: &[f64]| Some((beside(of, later, j)?.0 - beside(of, runs, k)?.1).abs());
+        let is_in_both = off(temp_c)? <= 0.5 * *JUMP_C && is_in_temperatures(temp_c, runs, later, (k, j));
+        let (most, jump) = match is_in_both {
+            true => (2.0 * *SMOOTH_DEG, jump.max(*JUMP_DEG)),
+            false => (SMOOTH_DEG.max(*SMOOTH_SHARE * jump), jump),
+        };
+        (off(tilt_deg)? <= most).then_some(((k, j), jump))
+    })
+}
+
+/// The place in `runs` from which on it is read under the name of `later`, whose first row is of that moment, and by how much
+/// its own name jumps there, degrees; none where that name does not go on as it was.
 fn taken_up(readings: &Readings, runs: &[usize], later: &[usize]) -> Option<(usize, f64)> {
     let at = |row: &usize| readings.at.get(*row).copied();
     let (began, last) = (at(later.first()?)?, at(runs.last()?)?);
@@ -143,8 +169,8 @@ fn changes_back(tilt_deg: &[f64], ends: &[usize], goes_on: &[usize], end: usize)
 }
 
 /// Whether temperatures change with the names: those of the first name jump, and go on under the other.
-fn is_in_temperatures(temp_c: &[f64], runs: &[usize], later: &[usize], k: usize) -> bool {
-    let of_other = later.get(..SIDE).and_then(|rows| middle(temp_c, rows));
+fn is_in_temperatures(temp_c: &[f64], runs: &[usize], later: &[usize], (k, j): (usize, usize)) -> bool {
+    let of_other = later.get(j..j + SIDE).and_then(|rows| middle(temp_c, rows));
     beside(temp_c, runs, k).zip(of_other).is_some_and(|((before, after), other)| {
         (after - before).abs() >= *JUMP_C && (other - before).abs() <= 0.5 * *JUMP_C
     })

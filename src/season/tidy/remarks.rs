@@ -73,7 +73,11 @@ fn baths_without_tilt(season: &Season) -> Option<String> {
     let paired: BTreeSet<usize> = season.pairs(PAIR_WINDOW_MIN).ok()?.into_iter().map(|pair| pair.reference).collect();
     let mut by_day: BTreeMap<(String, String), usize> = BTreeMap::new();
     for (i, reference) in season.references.iter().enumerate() {
-        if let Some(probe) = reference.probe.as_ref().filter(|_| !reference.is_sample() && !paired.contains(&i)) {
+        if let Some(probe) = reference
+            .probe
+            .as_ref()
+            .filter(|_| !reference.is_sample() && !paired.contains(&i) && !is_misdated(reference))
+        {
             *by_day.entry((probe.clone(), day(reference.at))).or_default() += 1;
         }
     }
@@ -88,16 +92,21 @@ fn baths_without_tilt(season: &Season) -> Option<String> {
     })
 }
 
-/// Samples of another time than their batch.
+fn is_misdated(reference: &Reference) -> bool {
+    reference.flags.intersects(Flags::OUTSIDE_BATCH)
+}
+
+/// Samples of another time than their batch, and baths of another time than the log.
 fn misdated(season: &Season) -> Option<String> {
-    let late = season.references.iter().filter(|reference| reference.flags.intersects(Flags::OUTSIDE_BATCH));
+    let late = season.references.iter().filter(|reference| is_misdated(reference));
     let name = |reference: &Reference| {
-        Some(format!("{} of {} (SG {:.4})", reference.batch.as_ref()?, day(reference.at), reference.sg))
+        let of = reference.batch.as_ref().or(reference.probe.as_ref())?;
+        Some(format!("{of} of {} (SG {:.4})", day(reference.at), reference.sg))
     };
     let names: Vec<String> = late.filter_map(name).collect();
     (!names.is_empty()).then(|| {
         format!(
-            "samples dated after the end of their batch, or long after all else, are left out: {}",
+            "entries dated after the end of their batch, or long after all else, are left out: {}",
             some(&names, NAMES)
         )
     })
