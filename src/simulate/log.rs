@@ -94,13 +94,13 @@ pub(super) fn log(
     Ok(rows)
 }
 
-/// Two batches that run at the same time, each with one probe: in the log their probes have each other's names.
+/// Two batches that run at the same time, each with one probe: in the log their probes have each other's names, from the start of
+/// the later one or from a moment some days after it.
 fn swap_names(calendar: &Calendar, fleet: &[SimulatedProbe], rows: &mut [LogRow], troubles: &mut Vec<TroubleTruth>) {
     let mut taken = Vec::new();
     for (i, one) in calendar.batches.iter().enumerate() {
-        if calendar.settings.befalls(Trouble::SwappedProbes, i, 0.06).is_none() || taken.contains(&i) {
-            continue;
-        }
+        let befalls = calendar.settings.befalls(Trouble::SwappedProbes, i, 0.06);
+        let Some(mut draw) = befalls.filter(|_| !taken.contains(&i)) else { continue };
         let ends = one.pitched_day + one.until_h(calendar) / 24.0;
         let with = calendar
             .batches
@@ -111,7 +111,8 @@ fn swap_names(calendar: &Calendar, fleet: &[SimulatedProbe], rows: &mut [LogRow]
         let (Some((j, other)), [a]) = (with, one.probes.as_slice()) else { continue };
         let Some(&b) = other.probes.first() else { continue };
         taken.extend([i, j]);
-        let (from, to) = (calendar.instant(other.pitched_day), calendar.instant(ends));
+        let later_d = if draw.chance(0.5) { draw.uniform(0.5, 3.0) } else { 0.0 };
+        let (from, to) = (calendar.instant(other.pitched_day + later_d), calendar.instant(ends));
         for row in rows.iter_mut().filter(|row| (from..to).contains(&row.at)) {
             (row.probe, row.batch) = match row.batch {
                 Some(batch) if batch == i => (b, Some(j)),

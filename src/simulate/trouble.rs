@@ -12,7 +12,7 @@ named! {
         /// Foam on one side turns a probe by 1.5 to 5 degrees, grows over hours and goes down as slowly, 8 to 40 hours in all: one
         /// probe in four.
         FoamCrust = "foam_crust",
-        /// A probe leans on the wall for 3 to 30 hours: one in seven.
+        /// A probe leans on the wall for 3 to 30 hours, or one time in four until its batch ends: one in seven.
         Leaning = "leaning",
         /// A patch of bubbles lifts a probe for 1 to 10 hours: one in five.
         BubblePatch = "bubble_patch",
@@ -30,7 +30,7 @@ named! {
         WrongOriginal = "wrong_original",
         /// The sugar of a bath is weighed a tenth wrong: one bath in 25.
         BathMass = "bath_mass",
-        /// Two probes that run at the same time change names in the log: one batch in 16.
+        /// Two probes that run at the same time change names in the log, at once or some days later: one batch in 16.
         SwappedProbes = "swapped_probes",
         /// Swaps of a cell that nobody writes down, by 0.2 to 0.5 g: one a probe in 150 days.
         UnwrittenSwap = "unwritten_swap",
