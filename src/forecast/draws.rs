@@ -111,8 +111,6 @@ pub(super) struct RestRules<'a> {
     pub tolerance_sg: f64,
     pub stuck_above_sg: f64,
     pub strain: &'a Tail,
-    /// When it was dry-hopped, hours from pitching.
-    pub hopped_h: Option<f64>,
     /// What the last gravities show of the fall; none without gravities before the last.
     pub slowing: Option<Slowing>,
     /// The limit of the wort with its standard deviation, for an original gravity.
@@ -177,19 +175,8 @@ impl RestRules<'_> {
         let runs = left_sg > 2.0 * self.tolerance_sg;
         let p_stuck = stuck::probability(of.terminal_sg, (self.limit)(of.original_sg), self.stuck_above_sg, share);
         let own_h = if runs { curve.finish_h(self.tolerance_sg).max(self.now_h) } else { 0.0 };
-        let (p_hops, at_share) = self.strain.hops.ahead(curve.progress(self.now_h));
-        let hops_h = self.hopped_h.unwrap_or_else(|| curve.time_of_progress_h(at_share));
-        let tail: Vec<f64> = tail.copied().collect();
-        // Strides without a divisor in common with the number of ways take each place once, apart from the others.
-        let even = |i: usize, stride: usize| (stride * i + (leaves * WAYS as f64) as usize) % WAYS;
-        let hops = |i: usize| self.hopped_h.is_some() || (even(i, 13) as f64 + 0.5) < p_hops * WAYS as f64;
         let way = |(i, z): (usize, &f64)| {
-            let by_itself = self.strain.finish_h(mid_h, late_h - early_h, *z);
-            // A batch that had come to rest is not started again.
-            let of_strain = match tail.get(even(i, 3)).filter(|_| by_itself > hops_h && hops(i)) {
-                Some(z) => by_itself.max(self.strain.hops.rest_h(hops_h, *z)),
-                None => by_itself,
-            };
+            let of_strain = self.strain.finish_h(mid_h, late_h - early_h, *z);
             let finish_h = match runs && of_strain < self.now_h {
                 true => self.strain.not_before(own_h, self.now_h, (i as f64 + 0.5) / WAYS as f64),
                 false => self.strain.within(of_strain),
@@ -197,7 +184,7 @@ impl RestRules<'_> {
             ComingToRest { finish_h, terminal_sg: of.terminal_sg, p_stuck, left_sg }
         };
         let first = draws.rests.len();
-        let ways: Vec<ComingToRest> = tail.iter().enumerate().map(way).collect();
+        let ways: Vec<ComingToRest> = tail.enumerate().map(way).collect();
         match self.slowing {
             Some(slowing) => {
                 let drop_sg = of.original_sg - of.terminal_sg;

@@ -15,7 +15,6 @@ mod backtest;
 mod coordinates;
 mod draws;
 mod frame;
-mod hops;
 mod known;
 mod mixture;
 mod outlook;

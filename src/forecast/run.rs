@@ -172,7 +172,6 @@ impl Forecaster<'_> {
             tolerance_sg: settings.common.at_rest.within_sg,
             stuck_above_sg: settings.common.stuck_above_limit_sg,
             strain: &strain,
-            hopped_h: series.hopped_hours,
             slowing: own.slowing(hours_to(0.5), now_h),
             limit: &|original_sg| limit(&series, &prior, original_sg),
         };

@@ -3,7 +3,7 @@
 //! Readings before the end hardly show the end of a curve, and its length relative to the steep part differs little among
 //! batches of a strain, nor much among strains. So `finish = t50 + (t75 - t25) exp m`, where a share of the drop is done at each t and m is learned by
 //! strain from the batches that have ended, as a random-effects mean with the standard errors of their fits ([`Population`] in
-//! one dimension); batches that were dry-hopped before their rest tell of hops instead ([`Hops`]). The hours from pitching to the middle, a lag among them, tell less. What the batch's own curve says of
+//! one dimension). The hours from pitching to the middle, a lag among them, tell less. What the batch's own curve says of
 //! its end made forecasts no better on simulated seasons, and is not used.
 
 use nalgebra::{DMatrix, DVector};
@@ -13,7 +13,6 @@ use crate::kinetics::{BatchFit, Kinetics, Status, Trait};
 use crate::units::Instant;
 
 use super::archive::LATEST;
-use super::hops::Hops;
 use super::stuck;
 
 assumed! {
@@ -47,8 +46,6 @@ pub(super) struct Told<'a> {
     finish_h: Option<f64>,
     to_steep: Option<Information>,
     to_mid: Option<Information>,
-    /// Hours from dry hopping to rest, if it was hopped before.
-    hopped_h: Option<f64>,
 }
 
 /// A normal of the logarithm of the time from the middle to rest over another time of the batch.
@@ -65,8 +62,6 @@ pub(super) struct Tail {
     to_steep: Ratio,
     /// Over the time to the middle, for the rule of thumb.
     to_mid: Ratio,
-    /// What hops do to it.
-    pub hops: Hops,
     /// Three times the longest time to rest of the batches known, where they are enough: no finish is later, hours.
     ceiling_h: f64,
     /// Batches that it was learned from.
@@ -97,15 +92,12 @@ impl<'a> Told<'a> {
             let variance = DMatrix::from_element(1, 1, (finish?.se / hours / *SPREAD).powi(2));
             Information::new(&fit.strain, &standardised, variance, &[f64::INFINITY])
         };
-        let hopped_h = finish.zip(fit.hopped_hours).map(|(finish, hopped)| finish.value - hopped);
-        let hopped_h = hopped_h.filter(|hours| *hours > SHORTEST_H);
         Self {
             fit,
             ended_at: fit.instant(fit.last_hours),
             finish_h: finish.map(|finish| finish.value),
             to_steep: over(at_h(STEEP.1) - at_h(STEEP.0)),
             to_mid: over(mid_h),
-            hopped_h,
         }
     }
 }
@@ -129,15 +121,11 @@ impl Tail {
         }
         durations_h.sort_unstable_by(f64::total_cmp);
         let longest = ended.iter().filter_map(|told| told.finish_h).fold(0.0, f64::max);
-        let plain = ended.iter().filter(|told| told.hopped_h.is_none());
-        let to_steep = Ratio::learned(plain.filter_map(|told| told.to_steep.as_ref()), strain).1;
-        let known = ended.iter().filter(|told| told.to_steep.is_some());
-        let hopped: Vec<_> = known.map(|told| (told.fit.strain == strain, told.hopped_h)).collect();
-        let hops = Hops::learned(&hopped);
-        let (seen, to_mid) = Ratio::learned(ended.iter().filter_map(|told| told.to_mid.as_ref()), strain);
+        let (seen, to_steep) = Ratio::learned(ended.iter().filter_map(|told| told.to_steep.as_ref()), strain);
+        let (_, to_mid) = Ratio::learned(ended.iter().filter_map(|told| told.to_mid.as_ref()), strain);
         let enough = seen >= *ENOUGH_BATCHES;
         let ceiling_h = if enough { (*CEILING * longest).min(LATEST_H) } else { LATEST_H };
-        Self { to_steep, to_mid, hops, ceiling_h, seen, stuck_share, durations_h }
+        Self { to_steep, to_mid, ceiling_h, seen, stuck_share, durations_h }
     }
 
     /// Hours from pitching to rest of a batch by its middle and the time that the middle half of its drop takes, `z` standard

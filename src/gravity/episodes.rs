@@ -36,6 +36,8 @@ assumed! {
     const UNDONE: f64 = 0.4, "share";
     /// A fall of foam is at least this share of the edge.
     const SLIDES: f64 = 0.5, "share";
+    /// A level shows for so long.
+    const LEVEL_H: f64 = 12.0, "h";
     /// Shortest growth of foam, and of what is read before it.
     const GROWS_H: f64 = 2.0, "h";
 }
@@ -47,8 +49,9 @@ assumed! {
 /// than `least` and than five robust SDs of a reading. Two edges that undo each other enclose an episode, nearest edges first. A
 /// fall alone may end one: foam grows on a probe for hours and slides off at once. The hourly medians around it are a cubic in
 /// time and either a lasting step or a ramp that begins at some hour and ends at the fall. Where the best ramp fits better by
-/// more than its free hour is worth (G. Schwarz, Ann. Stat. 6 (1978) 461), the episode begins with it. Else the step lasts: a
-/// knock, something that stuck, a probe that leans on the wall until its batch ends.
+/// more than its free hour is worth (G. Schwarz, Ann. Stat. 6 (1978) 461), the episode begins with it. Else the step may last: a
+/// knock, something that stuck, a probe that leans on the wall until its batch ends. It does where the readings stand level before
+/// it and after it; in a fall it may as well be one end of an episode that came or went slowly.
 pub(crate) fn episodes(hours: &[f64], values: &[f64], sd: &[f64], least: f64) -> Episodes {
     let series = Series { hours, values, sd, stretch: stretch(hours) };
     let edges = series.edges(least.max(*EDGE_SDS * noise(values)));
@@ -74,7 +77,7 @@ pub(crate) fn episodes(hours: &[f64], values: &[f64], sd: &[f64], least: f64) ->
     for edge in edges.iter().filter(|edge| !used.contains(&edge.at)) {
         match series.start(edge, &found).filter(|_| edge.size < 0.0) {
             Some(start) => foam.push(start..edge.at),
-            None if series.lasts(edge) => lasting.push(*edge),
+            None if series.is_between_levels(edge) => lasting.push(*edge),
             None => {}
         }
     }
@@ -89,7 +92,7 @@ pub(crate) fn episodes(hours: &[f64], values: &[f64], sd: &[f64], least: f64) ->
 pub(crate) struct Episodes {
     /// Episodes, each by its first reading and the first free one after it.
     pub held: Vec<Range<usize>>,
-    /// Steps after which the probe was not seen to come back.
+    /// Steps from one level to another that lasts.
     pub lasting: Vec<Edge>,
 }
 
@@ -203,21 +206,25 @@ impl Series<'_> {
         {
             return None;
         }
-        let size = self.size(at, at)?;
+        let (before, after) = (self.level(first, at)?, self.level(at, at + *SIDE)?);
+        let trends: Vec<f64> = [self.trend_before(at), self.trend_after(at)].into_iter().flatten().collect();
+        let trend = trends.iter().sum::<f64>() / trends.len().max(1) as f64;
+        let size = after.1 - before.1 - trend * (after.0 - before.0);
         (size.abs() >= least).then_some(Edge { at, size })
     }
 
-    /// By how much the side that begins at `after` is off the side before `at`, less the trend about it.
-    fn size(&self, at: usize, after: usize) -> Option<f64> {
-        let (before, after) = (self.level(at.checked_sub(*SIDE)?, at)?, self.level(after, after + *SIDE)?);
-        let trends: Vec<f64> = [self.trend_before(at), self.trend_after(at)].into_iter().flatten().collect();
-        let trend = trends.iter().sum::<f64>() / trends.len().max(1) as f64;
-        Some(after.1 - before.1 - trend * (after.0 - before.0))
-    }
-
-    /// Whether the next side after an edge is as far off.
-    fn lasts(&self, edge: &Edge) -> bool {
-        self.size(edge.at, edge.at + *SIDE).is_some_and(|then| then / edge.size > 1.0 - *UNDONE)
+    /// Whether readings stand level for twelve hours before an edge, and after it for as long as an episode may last.
+    fn is_between_levels(&self, edge: &Edge) -> bool {
+        let Some(at) = self.hours.get(edge.at) else { return false };
+        let place = |h: f64| self.hours.partition_point(|hours| *hours < at + h);
+        let is_level = |from: usize, to: usize| {
+            let ends = self.value(from, from + *SIDE).zip(to.checked_sub(*SIDE).and_then(|from| self.value(from, to)));
+            to >= from + 3 * *SIDE && ends.is_some_and(|(a, b)| (a - b).abs() < *UNDONE * edge.size.abs())
+        };
+        let until = place(*LONGEST_H);
+        self.between(edge.at, until.max(1) - 1) >= *LEVEL_H
+            && is_level(place(-*LEVEL_H), edge.at)
+            && is_level(edge.at, until)
     }
 
     /// The first reading of the ramp that ends with a fall, where one fits better than a lasting step.

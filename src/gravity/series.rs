@@ -101,8 +101,6 @@ pub struct GravitySeries {
     pub disturbed: Vec<Disturbance>,
     /// When sugar was added, hours from pitching.
     pub sugar_hours: Vec<f64>,
-    /// When it was first dry-hopped, hours from pitching.
-    pub hopped_hours: Option<f64>,
     /// Readings left out because something held, loaded or lifted their probe for hours.
     pub held: Vec<HeldReading>,
     /// Samples left out because the rest of the season contradicts them.
@@ -136,7 +134,6 @@ impl GravitySeries {
         }
         cut.disturbed.retain(|disturbance| disturbance.hours <= hours);
         cut.sugar_hours.retain(|sugared| *sugared <= hours);
-        cut.hopped_hours = self.hopped_hours.filter(|&at| at <= hours);
         cut.cooled_hours = self.cooled_hours.filter(|&at| at <= hours);
         cut.ended_hours = self.ended_hours.filter(|&at| at <= hours);
         Some(cut)

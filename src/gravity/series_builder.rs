@@ -115,9 +115,6 @@ impl<'a> SeriesBuilder<'a> {
         }
         series.disturbed = disturbed(self.season, batch, &series.probes);
         series.sugar_hours = self.season.sugar_hours(Some(&batch.batch), batch.pitched_at);
-        let hopped =
-            self.season.events.iter().filter(|e| e.kind == "dry_hop" && e.batch.as_ref() == Some(&batch.batch));
-        series.hopped_hours = hopped.map(|e| e.at.hours_since(batch.pitched_at)).reduce(f64::min);
         series.cooled_hours = cooled_hours(self.season, batch, &series.hours, &series.temp_c);
         (!series.rows.is_empty() || !series.samples.is_empty()).then_some(series)
     }

@@ -123,8 +123,6 @@ pub struct BatchFit {
     pub last_hours: f64,
     /// Hours from pitching at which cooling began, or is planned to begin, if either is known.
     pub cooled_hours: Option<f64>,
-    /// Hours from pitching at which it was first dry-hopped, if it was.
-    pub hopped_hours: Option<f64>,
     /// Hours from pitching at which the batch ended, if it did.
     pub ended_hours: Option<f64>,
     /// Whether it has no end and yet seems to be over, by [`Season::left_open`](crate::season::Season::left_open).

@@ -54,7 +54,6 @@ pub(super) fn unfitted(series: &GravitySeries, binned: &BinnedSeries) -> BatchFi
         flags: binned.flags.clone(),
         last_hours: binned.points.last().map_or(0.0, |p| p.hours),
         cooled_hours: series.cooled_hours,
-        hopped_hours: series.hopped_hours,
         ended_hours: series.ended_hours,
         left_open: false,
         limit_sg: series.limit_sg,

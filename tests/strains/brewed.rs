@@ -52,7 +52,6 @@ impl Brewed {
             flags: Vec::new(),
             last_hours: 0.0,
             cooled_hours: None,
-            hopped_hours: None,
             left_open: false,
             ended_hours: None,
             limit_sg: None,
