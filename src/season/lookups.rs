@@ -68,10 +68,8 @@ impl Season {
     pub fn as_of(&self, moment: Instant) -> Self {
         let rows = self.readings.at.iter().enumerate().filter(|(_, at)| **at <= moment);
         let rows: Vec<usize> = rows.map(|(row, _)| row).collect();
-        let mut readings = self.readings.clone();
-        readings.reorder(&rows);
         let mut season = Self {
-            readings,
+            readings: self.readings.only(&rows),
             references: self.references.iter().filter(|r| r.at.max(r.known()) <= moment).cloned().collect(),
             batches: self.batches.iter().filter(|b| b.pitched_at <= moment).cloned().collect(),
             probes: self.probes.iter().filter(|p| p.built_on.is_none_or(|at| at <= moment)).cloned().collect(),
@@ -91,8 +89,13 @@ impl Season {
         let now = season.readings.probe.iter().zip(&season.readings.batch);
         let moved = now.zip(&before).filter(|((_, batch), before)| batch != before);
         let moved = moved.flat_map(|((probe, batch), before)| [(probe, batch), (probe, before)]);
-        let changed = ahead.chain(moved).filter_map(|(probe, batch)| Some((*probe, (*batch)?)));
-        let changed: HashSet<tidy::StayIndex> = changed.collect();
+        let mut changed: HashSet<tidy::StayIndex> = HashSet::new();
+        let mut last = None;
+        for stay in ahead.chain(moved).filter_map(|(probe, batch)| Some((*probe, (*batch)?))) {
+            if last.replace(stay) != Some(stay) {
+                changed.insert(stay);
+            }
+        }
         tidy::flag_out_of_beer(&mut season.readings, &season.batches, &season.events, |of| changed.contains(of));
         tidy::flag_frozen(&mut season.readings);
         season

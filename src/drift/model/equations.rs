@@ -111,7 +111,8 @@ impl<'a> MixedEquations<'a> {
             let mut columns = block.columns.clone();
             solve_transposed(&root, y.as_mut_slice());
             solve_transposed(&root, columns.as_mut_slice());
-            let (inner, with_y) = (columns.tr_mul(&columns), columns.tr_mul(&y));
+            // Products with the transpose go several times as fast as transposed products.
+            let (inner, with_y) = (columns.transpose() * &columns, columns.tr_mul(&y));
             for (i, a) in block.effects.iter().enumerate() {
                 right[*a] += with_y[i];
                 for (j, b) in block.effects.iter().enumerate() {
