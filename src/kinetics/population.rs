@@ -164,13 +164,12 @@ impl Population {
                     Some((*batch, given, carried))
                 })
                 .collect();
-            let mut all_carried = DMatrix::zeros(dims, dims);
+            let mut precision = between.clone();
             let mut weighted = &between * &self.mean;
             for (batch, _, carried) in &known {
-                all_carried += carried;
+                precision += &within - &within * carried;
                 weighted += carried.tr_mul(&batch.weighted);
             }
-            let precision = &between + &within * known.len() as f64 - &within * all_carried;
             let (Some(covariance), Some(first)) = (inverted(&precision), group.first()) else { continue };
             let mean = &covariance * weighted;
             for (batch, given, carried) in &known {
