@@ -40,13 +40,14 @@ pub(crate) fn gram(matrix: &DMatrix<f64>) -> DMatrix<f64> {
     products
 }
 
-/// Rows of a large matrix that are taken at once: products of many rows go faster than sums row by row.
+/// A larger matrix is taken apart by so many rows at once: products of many rows go faster than sums row by row.
+const LARGE: usize = 256;
 const BLOCK: usize = 96;
 
 /// The Cholesky factor of a symmetric matrix, upper triangle: `U' U`. None of one that is not positive definite.
 pub(crate) fn upper_root(mut matrix: DMatrix<f64>) -> Option<DMatrix<f64>> {
     let n = matrix.nrows();
-    if n <= BLOCK {
+    if n <= LARGE {
         return root_by_rows(matrix);
     }
     for from in (0..n).step_by(BLOCK) {

@@ -131,14 +131,14 @@ impl<'a> AsKnown<'a> {
     }
 
     /// When the variances of drift were last fitted, and wrong entries last sought: up to [`FITTED_EACH`] references each
-    /// time, later when they have become a tenth more. In between the pairs are new and the rest is held.
+    /// time, later when they have become a fifth more. In between the pairs are new and the rest is held.
     fn last_fit(&self, moment: Instant) -> Instant {
         let references = self.season.references.iter().map(|reference| reference.known().max(reference.at));
         let mut known: Vec<Instant> = references.filter(|at| *at <= moment).collect();
         known.sort_unstable();
         let mut fitted = FITTED_EACH;
-        while fitted + fitted / 10 <= known.len() {
-            fitted += fitted / 10;
+        while fitted + fitted / 5 <= known.len() {
+            fitted += fitted / 5;
         }
         known.get(fitted - 1).copied().filter(|_| known.len() > FITTED_EACH).unwrap_or(moment)
     }

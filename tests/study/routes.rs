@@ -119,7 +119,10 @@ fn without_its_own_samples_a_probe_may_have_nothing_and_says_so_or_is_wide() {
         alone.references.retain(|_| *kept.next().unwrap());
         let calibrations = CalibrationSettings::default().fit(&alone).unwrap();
         let series = SeriesBuilder::new(&season, &calibrations, &gravity).of(batch).unwrap();
-        let Some(errors) = DriftSettings::default().errors(&alone, &calibrations).unwrap().1 else { continue };
+        let Some(errors) = DriftSettings::default().errors(&alone, &calibrations, &KnownStays::default()).unwrap().1
+        else {
+            continue;
+        };
         let of = |errors: &ProbeErrors| errors.in_batch(&season, &calibrations, &gravity, &series);
         if let (Some(alone), Some(whole)) = (of(&errors), of(&whole)) {
             let sd = |known: &KnownErrors| known.covariance.iter().enumerate().map(|(i, row)| row[i].sqrt()).collect();
