@@ -40,30 +40,8 @@ pub(crate) fn gram(matrix: &DMatrix<f64>) -> DMatrix<f64> {
     products
 }
 
-/// A larger matrix is taken apart by so many rows at once: products of many rows go faster than sums row by row.
-const LARGE: usize = 256;
-const BLOCK: usize = 96;
-
 /// The Cholesky factor of a symmetric matrix, upper triangle: `U' U`. None of one that is not positive definite.
 pub(crate) fn upper_root(mut matrix: DMatrix<f64>) -> Option<DMatrix<f64>> {
-    let n = matrix.nrows();
-    if n <= LARGE {
-        return root_by_rows(matrix);
-    }
-    for from in (0..n).step_by(BLOCK) {
-        let (rows, to) = (BLOCK.min(n - from), n.min(from + BLOCK));
-        let root = root_by_rows(matrix.view((from, from), (rows, rows)).into_owned())?;
-        let mut beside = matrix.view((from, to), (rows, n - to)).into_owned();
-        solve_transposed(&root, beside.as_mut_slice());
-        matrix.view_mut((to, to), (n - to, n - to)).gemm(-1.0, &beside.transpose(), &beside, 1.0);
-        matrix.view_mut((from, from), (rows, rows)).copy_from(&root);
-        matrix.view_mut((from, to), (rows, n - to)).copy_from(&beside);
-        matrix.view_mut((to, from), (n - to, rows)).fill(0.0);
-    }
-    Some(matrix)
-}
-
-fn root_by_rows(mut matrix: DMatrix<f64>) -> Option<DMatrix<f64>> {
     let n = matrix.nrows();
     for i in 0..n {
         let (before, rest) = matrix.as_mut_slice().split_at_mut(i * n);

@@ -192,10 +192,10 @@ impl Hull {
             if at_low.0 < 0.0 {
                 let (high, at_high) =
                     above.ok_or_else(|| why(format!("at {tilt_deg:.2} degrees the float is under water")))?;
-                let value = |d: f64| match d {
-                    _ if d == low => at_low,
-                    _ if d == high => at_high,
-                    _ => torque(&self.profile.wet(d, t), d),
+                let ends = [(low, at_low), (high, at_high)];
+                let value = |d: f64| {
+                    let end = ends.iter().find(|(at, _)| at.total_cmp(&d).is_eq());
+                    end.map_or_else(|| torque(&self.profile.wet(d, t), d), |(_, torque)| *torque)
                 };
                 let d = root("the water line of a float", (low, high), 0.5 * (low + high), value)?;
                 return Ok((d, self.gradient_at(d, t, tilt_deg)?));

@@ -68,8 +68,10 @@ impl Season {
     pub fn as_of(&self, moment: Instant) -> Self {
         let rows = self.readings.at.iter().enumerate().filter(|(_, at)| **at <= moment);
         let rows: Vec<usize> = rows.map(|(row, _)| row).collect();
+        let mut readings = self.readings.clone();
+        readings.reorder(&rows);
         let mut season = Self {
-            readings: self.readings.only(&rows),
+            readings,
             references: self.references.iter().filter(|r| r.at.max(r.known()) <= moment).cloned().collect(),
             batches: self.batches.iter().filter(|b| b.pitched_at <= moment).cloned().collect(),
             probes: self.probes.iter().filter(|p| p.built_on.is_none_or(|at| at <= moment)).cloned().collect(),

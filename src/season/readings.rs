@@ -123,31 +123,11 @@ impl Readings {
         reorder(&mut self.supply_v, rows);
         reorder(&mut self.flags, rows);
     }
-
-    /// Those rows alone.
-    pub(crate) fn only(&self, rows: &[usize]) -> Self {
-        Self {
-            probe_ids: self.probe_ids.clone(),
-            batch_ids: self.batch_ids.clone(),
-            at: chosen(&self.at, rows),
-            probe: chosen(&self.probe, rows),
-            tilt_deg: chosen(&self.tilt_deg, rows),
-            temp_c: chosen(&self.temp_c, rows),
-            batch: chosen(&self.batch, rows),
-            batch_given: chosen(&self.batch_given, rows),
-            supply_v: chosen(&self.supply_v, rows),
-            flags: chosen(&self.flags, rows),
-        }
-    }
 }
 
 /// Those rows of a column in this order.
 pub(crate) fn reorder<T: Copy>(column: &mut Vec<T>, rows: &[usize]) {
-    *column = chosen(column, rows);
-}
-
-fn chosen<T: Copy>(column: &[T], rows: &[usize]) -> Vec<T> {
-    let mut chosen = Vec::with_capacity(rows.len().min(column.len()));
-    chosen.extend(rows.iter().filter_map(|row| column.get(*row)));
-    chosen
+    let mut reordered = Vec::with_capacity(rows.len().min(column.len()));
+    reordered.extend(rows.iter().filter_map(|row| column.get(*row)));
+    *column = reordered;
 }
