@@ -1,6 +1,6 @@
 //! What the fit of a curve starts from: baths, what is known of the probe before them, and rules.
 
-use crate::float::Profile;
+use crate::float::{Profile, TiltCuts};
 
 use super::errors::BathError;
 
@@ -67,6 +67,9 @@ pub(crate) struct FloatPrior {
     pub size_source: Option<usize>,
 }
 
+/// Whole degrees at which a hull may be tabulated.
+const DEGREES: std::ops::RangeInclusive<u32> = 2..=86;
+
 /// A hull before its centre of gravity is known.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct HullPrior {
@@ -74,6 +77,15 @@ pub(crate) struct HullPrior {
     pub mass_kg: f64,
     /// Relative standard deviation of mass over radius cubed: an error of the radius acts nearly as one of the mass.
     pub relative_sd: f64,
+    /// The profile at the whole degrees at which its curve is tabulated, rising.
+    pub degrees: Vec<TiltCuts>,
+}
+
+impl HullPrior {
+    pub fn new(profile: Profile, mass_kg: f64, relative_sd: f64) -> Self {
+        let degrees = DEGREES.map(|degree| TiltCuts::new(&profile, f64::from(degree))).collect();
+        Self { profile, mass_kg, relative_sd, degrees }
+    }
 }
 
 /// Mass ratio K = m/(pi r^3) of a typical probe, kg/m3, and its relative standard deviation.

@@ -201,7 +201,7 @@ impl CalibrationSettings {
         });
         let hull = measured.zip(length).and_then(|((mass_kg, relative_sd), length_mm)| {
             let profile = Shape::new(radius_m, length_mm / 1000.0, bottom, top).ok()?.profile();
-            Some(HullPrior { profile, mass_kg, relative_sd })
+            Some(HullPrior::new(profile, mass_kg, relative_sd))
         });
         let k = |(mass_kg, sd): (f64, f64)| (mass_kg / (std::f64::consts::PI * radius_m.powi(3)), sd);
         FloatPrior { hull, kappa: bottom.kappa(radius_m), k_known: measured.map(k), size_source: None }

@@ -43,7 +43,7 @@ pub fn run() -> ExitCode {
         Some(Command::Simulate(args)) => simulate(&args),
     });
     ExitCode::from(done.unwrap_or_else(|error| {
-        complain(&error);
+        let _ = writeln!(std::io::stderr(), "heelwort: {error}");
         if error.is_not_estimable() { NO_ESTIMATE } else { BAD_INPUT }
     }))
 }
@@ -61,11 +61,6 @@ fn threads_can_be_made() -> Result<()> {
         failed.map_or(Ok(()), Err)
     });
     made.map_err(|e| Error::io("starting threads of", "the program", e))
-}
-
-/// Prints an error for the person who can mend it.
-fn complain(error: &Error) {
-    let _ = writeln!(std::io::stderr(), "heelwort: {error}");
 }
 
 /// Prints a result. A reader that has gone away (`heelwort ... | head`) is no error.

@@ -25,6 +25,7 @@ mod shifts;
 
 pub use answers::Drift;
 pub(crate) use model::ProbeErrors;
+pub(crate) use pairs::KnownStays;
 pub use results::{
     DriftKind, DriftPair, FleetTerm, KindVerdict, LastCheck, Misfit, MisfitKind, PairKind, ProbeDrift, ProbeVerdict,
     Recalibrate, Shift, ShiftKind, TrackPoint,

@@ -27,6 +27,19 @@ pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
     parts.iter().sum::<f64>() + rest.iter().zip(rest_of_b).map(|(x, y)| x * y).sum::<f64>()
 }
 
+/// The products of the columns with each other, `J' J`.
+pub(crate) fn gram(matrix: &DMatrix<f64>) -> DMatrix<f64> {
+    let n = matrix.ncols();
+    let mut products = DMatrix::zeros(n, n);
+    for (j, column) in matrix.column_iter().enumerate() {
+        for (i, other) in matrix.column_iter().enumerate().take(j + 1) {
+            let product = column.dot(&other);
+            (products[(i, j)], products[(j, i)]) = (product, product);
+        }
+    }
+    products
+}
+
 /// The Cholesky factor of a symmetric matrix, upper triangle: `U' U`. None of one that is not positive definite.
 pub(crate) fn upper_root(mut matrix: DMatrix<f64>) -> Option<DMatrix<f64>> {
     let n = matrix.nrows();

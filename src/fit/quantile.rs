@@ -37,7 +37,8 @@ fn check_df(df: f64) -> Result<f64> {
 pub fn normal(p: f64) -> Result<f64> {
     check_probability(p)?;
     let q = p.min(1.0 - p);
-    let mut z = standard_normal()?.inverse_cdf(q);
+    let law = Normal::new(0.0, 1.0).map_err(|why| Error::numeric("the normal distribution", why.to_string()))?;
+    let mut z = law.inverse_cdf(q);
     // One Newton step on the logarithm of the tail removes what the rational approximation leaves.
     let tail = normal_upper_tail(-z);
     let density = (-0.5 * z * z).exp() / (2.0 * std::f64::consts::PI).sqrt();
@@ -51,16 +52,15 @@ pub fn normal(p: f64) -> Result<f64> {
 pub fn normal_upper_tail(z: f64) -> f64 {
     // By the incomplete gamma function: statrs' error function keeps about ten digits only.
     let x = 0.5 * z * z;
-    let tail = if z.abs() < 1.0 { gamma_lower(0.5, x).map(|centre| 0.5 - 0.5 * centre) } else { half_gamma_upper(x) };
+    let tail = match z.abs() < 1.0 {
+        true => gamma_lower(0.5, x).map(|centre| 0.5 - 0.5 * centre),
+        false => gamma_upper(0.5, x).map(|both| 0.5 * both),
+    };
     match tail {
         Ok(tail) if z >= 0.0 => tail,
         Ok(tail) => 1.0 - tail,
         Err(_) => f64::NAN,
     }
-}
-
-fn half_gamma_upper(x: f64) -> Result<f64> {
-    Ok(0.5 * gamma_upper(0.5, x)?)
 }
 
 /// The factor of a two-sided normal interval: P(|Z| < z) = level.
@@ -69,10 +69,6 @@ fn half_gamma_upper(x: f64) -> Result<f64> {
 /// [`Error::Setting`] for a level outside (0, 1).
 pub fn normal_two_sided(level: f64) -> Result<f64> {
     normal(0.5 + 0.5 * check_level(level)?)
-}
-
-fn standard_normal() -> Result<Normal> {
-    Normal::new(0.0, 1.0).map_err(|why| Error::numeric("the normal distribution", why.to_string()))
 }
 
 /// Student's t quantile with P(T <= t) = p for any real `df` > 0; infinite `df` is the normal.

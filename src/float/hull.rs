@@ -4,11 +4,10 @@ use crate::error::{Error, Result, inside};
 use crate::liquid::solve::root;
 
 use super::profile::{Profile, Wet};
+use super::tilt_cuts::TiltCuts;
 use super::wall_sided::tangent;
 
 const FORMULA: &str = "the floating hull";
-/// Steps of the search for the deepest rest, from drowned to dry.
-const SEARCH_STEPS: usize = 48;
 /// Step of the search for the first tilt of rest, degrees.
 const SEARCH_STEP_DEG: f64 = 2.0;
 const LOWEST_TILT_DEG: f64 = 1e-3;
@@ -85,7 +84,12 @@ impl Hull {
 
     /// Density at this tilt and its partial derivatives, from the slopes of the volume and the moments.
     pub(crate) fn gradient(&self, tilt_deg: f64) -> Result<HullGradient> {
-        self.at_tilt(tilt_deg).map(|(_, gradient)| gradient)
+        self.gradient_by(&TiltCuts::new(&self.profile, tilt_deg))
+    }
+
+    /// The same at the tilt of cuts of this profile.
+    pub(crate) fn gradient_by(&self, cuts: &TiltCuts) -> Result<HullGradient> {
+        self.at_tilt(cuts).map(|(_, gradient)| gradient)
     }
 
     /// Where the float rests at this tilt.
@@ -93,7 +97,7 @@ impl Hull {
     /// # Errors
     /// As [`Hull::density_kg_m3`].
     pub fn rest(&self, tilt_deg: f64) -> Result<Rest> {
-        let (waterline_m, gradient) = self.at_tilt(tilt_deg)?;
+        let (waterline_m, gradient) = self.at_tilt(&TiltCuts::new(&self.profile, tilt_deg))?;
         let wet = self.profile.wet(waterline_m, tangent(FORMULA, tilt_deg)?);
         Ok(Rest {
             density_kg_m3: gradient.density_kg_m3,
@@ -172,34 +176,33 @@ impl Hull {
     }
 
     /// Water line and gradient at a tilt.
-    fn at_tilt(&self, tilt_deg: f64) -> Result<(f64, HullGradient)> {
+    fn at_tilt(&self, cuts: &TiltCuts) -> Result<(f64, HullGradient)> {
         self.check()?;
+        let tilt_deg = cuts.tilt_deg;
         Error::check_domain(FORMULA, "tilt", "degrees", tilt_deg, LOWEST_TILT_DEG, HIGHEST_TILT_DEG)?;
         let t = tangent(FORMULA, tilt_deg)?;
-        let value = |d: f64| {
-            let wet = self.profile.wet(d, t);
-            let (torque, by_d, _) = self.torque(&wet, d, t);
+        let torque = |wet: &Wet, d: f64| {
+            let (torque, by_d, _) = self.torque(wet, d, t);
             (torque, by_d)
         };
-        let reach = self.profile.widest_m() * t;
-        let (dry, drowned) = (-reach, self.profile.length_m() + reach);
-        let step = (drowned - dry) / SEARCH_STEPS as f64;
-        let mut high = drowned;
-        if value(high).0 < 0.0 {
-            return Err(Error::not_estimable(
-                "the density for a tilt",
-                format!("at {tilt_deg:.2} degrees the float is under water"),
-            ));
-        }
-        for _ in 1..SEARCH_STEPS {
-            let low = high - step;
-            if value(low).0 < 0.0 {
+        let why = |why: String| Error::not_estimable("the density for a tilt", why);
+        let mut above = None;
+        for (low, wet) in cuts.of(&self.profile) {
+            let at_low = torque(&wet, low);
+            if at_low.0 < 0.0 {
+                let (high, at_high) =
+                    above.ok_or_else(|| why(format!("at {tilt_deg:.2} degrees the float is under water")))?;
+                let ends = [(low, at_low), (high, at_high)];
+                let value = |d: f64| {
+                    let end = ends.iter().find(|(at, _)| at.total_cmp(&d).is_eq());
+                    end.map_or_else(|| torque(&self.profile.wet(d, t), d), |(_, torque)| *torque)
+                };
                 let d = root("the water line of a float", (low, high), 0.5 * (low + high), value)?;
                 return Ok((d, self.gradient_at(d, t, tilt_deg)?));
             }
-            high = low;
+            above = Some((low, at_low));
         }
-        Err(Error::not_estimable("the density for a tilt", format!("the float cannot rest at {tilt_deg:.2} degrees")))
+        Err(why(format!("the float cannot rest at {tilt_deg:.2} degrees")))
     }
 
     fn gradient_at(&self, d: f64, t: f64, tilt_deg: f64) -> Result<HullGradient> {

@@ -11,6 +11,7 @@ mod profile;
 mod quadrature;
 mod shape;
 mod shell;
+mod tilt_cuts;
 mod wall_sided;
 
 pub(crate) use hull::HullGradient;
@@ -19,6 +20,7 @@ pub(crate) use profile::Piece;
 pub use profile::Profile;
 pub use shape::{End, Shape};
 pub use shell::ShellExpansion;
+pub(crate) use tilt_cuts::TiltCuts;
 pub(crate) use wall_sided::WallSided;
 
 // The wall-sided float is not public, so these tests are compiled here.

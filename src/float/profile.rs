@@ -108,7 +108,7 @@ pub struct Profile {
 
 /// What a plane cuts off a profile: volume and first moments, and integrals over the cut itself from which their slopes
 /// follow.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(crate) struct Wet {
     pub(crate) volume: f64,
     pub(crate) moment_x: f64,

@@ -4,6 +4,7 @@ use nalgebra::{DMatrix, DVector};
 use ndarray::{ArrayViewMut2, Axis};
 
 use crate::error::{Error, Result};
+use crate::fit::matrix::gram;
 use crate::fit::nonlinear::{NonlinearFit, NonlinearSettings, Parameter};
 use crate::fit::whitener::Whitener;
 
@@ -150,7 +151,7 @@ impl<'a> CurveProblem<'a> {
         for mut column in jacobian.column_iter_mut() {
             whitener.whiten(column.iter_mut());
         }
-        let mut normal = jacobian.tr_mul(&jacobian);
+        let mut normal = gram(&jacobian);
         let mut right = jacobian.tr_mul(&residual);
         let mut square = residual.norm_squared();
         for (column, (j, value)) in self.fitted_places(parameters.len()).map(|j| (j, parameters[j])).enumerate() {

@@ -32,13 +32,6 @@ pub(crate) struct Bound {
     pub(crate) unit: Unit,
 }
 
-impl Bound {
-    /// True when its cells come from that field.
-    pub(crate) fn is_field(&self, field: usize) -> bool {
-        matches!(self.origin, Origin::Field(f) if f == field)
-    }
-}
-
 /// All columns of a table, bound to a file.
 #[derive(Debug, Clone)]
 pub(crate) struct Binding {

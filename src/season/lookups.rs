@@ -91,8 +91,13 @@ impl Season {
         let now = season.readings.probe.iter().zip(&season.readings.batch);
         let moved = now.zip(&before).filter(|((_, batch), before)| batch != before);
         let moved = moved.flat_map(|((probe, batch), before)| [(probe, batch), (probe, before)]);
-        let changed = ahead.chain(moved).filter_map(|(probe, batch)| Some((*probe, (*batch)?)));
-        let changed: HashSet<tidy::StayIndex> = changed.collect();
+        let mut changed: HashSet<tidy::StayIndex> = HashSet::new();
+        let mut last = None;
+        for stay in ahead.chain(moved).filter_map(|(probe, batch)| Some((*probe, (*batch)?))) {
+            if last.replace(stay) != Some(stay) {
+                changed.insert(stay);
+            }
+        }
         tidy::flag_out_of_beer(&mut season.readings, &season.batches, &season.events, |of| changed.contains(of));
         tidy::flag_frozen(&mut season.readings);
         season

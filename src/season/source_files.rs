@@ -114,7 +114,9 @@ fn folder(dir: &Path) -> Result<Discovered> {
             let other = own.insert((table, stem.to_owned()), name.clone());
             let beside = || own.get(&(table, table.name().to_owned())).filter(|_| stem.contains('/')).cloned();
             if let Some(other) = other.or_else(beside) {
-                return Err(two_forms(table, &other, &name));
+                let found = format!("the table {table} both in {other} and in {name}");
+                let wanted = "one of them, as rows of both would count twice";
+                return Err(Error::input(Place::file(&other), found, wanted));
             }
         }
         found.files.push(file);
@@ -140,11 +142,6 @@ fn by_folder(names: Vec<String>) -> Vec<String> {
         }
     }
     found
-}
-
-fn two_forms(table: SeasonTable, one: &str, other: &str) -> Error {
-    let found = format!("the table {table} both in {one} and in {other}");
-    Error::input(Place::file(one), found, "one of them, as rows of both would count twice")
 }
 
 fn nothing_found(dir: &Path, unmatched: &[String]) -> Error {

@@ -116,7 +116,8 @@ impl Calendar {
         let cooling = (cools || early).then_some((acts_h, cold_c));
         let ended_h = if cooling.is_some() { acts_h + cold_h } else { acts_h + 36.0 };
         Ok(Planned {
-            id: batch_id(index),
+            // Ids count on from an earlier season.
+            id: format!("ti-{:03}", 401 + index),
             brew,
             pitched_day: day,
             traits,
@@ -215,9 +216,4 @@ fn take_probes(draw: &mut Stream, free_from: &mut [f64], day: f64, until: f64) -
         }
     }
     free
-}
-
-/// Batch ids count on from an earlier season.
-fn batch_id(index: usize) -> String {
-    format!("ti-{:03}", 401 + index)
 }

@@ -40,7 +40,10 @@ impl Simulated {
     /// [`Error::Usage`] when `dir` holds anything; [`Error::Io`] when the system refuses.
     pub fn write(&self, dir: impl AsRef<Path>) -> Result<()> {
         let dir = dir.as_ref();
-        check_empty(dir)?;
+        // Nobody's logs are overwritten.
+        if fs::read_dir(dir).is_ok_and(|mut files| files.next().is_some()) {
+            return Err(Error::Usage(format!("{} is not empty; wanted a new or an empty folder", dir.display())));
+        }
         // The folder holds the log as it came in, so the tidied readings stay out of it.
         let rest = Season { readings: Readings::default(), ..self.season.clone() };
         rest.write(dir)?;
@@ -70,14 +73,6 @@ impl Simulated {
         }
         out.into_inner().map_err(std::io::IntoInnerError::into_error)?.finish()?.flush()
     }
-}
-
-/// Refuses a folder that holds anything, so that nobody's logs are overwritten.
-fn check_empty(dir: &Path) -> Result<()> {
-    if fs::read_dir(dir).is_ok_and(|mut files| files.next().is_some()) {
-        return Err(Error::Usage(format!("{} is not empty; wanted a new or an empty folder", dir.display())));
-    }
-    Ok(())
 }
 
 fn write_csv(path: &Path, frame: &mut DataFrame) -> Result<()> {

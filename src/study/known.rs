@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use crate::calibration::Calibrations;
-use crate::drift::ProbeErrors;
+use crate::drift::{KnownStays, ProbeErrors};
 use crate::error::Result;
 use crate::forecast::{KnownSeries, LOOK_PERIOD_H};
 use crate::gravity::{BatchErrors, Gravity, GravitySeries, OffsetPrior, SeriesBuilder};
@@ -35,6 +35,7 @@ pub(super) struct AsKnown<'a> {
     gravity: &'a Part<Gravity>,
     /// What probes may read wrong at moments, the one asked for last at the end: many batches are asked for at one moment.
     errors: Mutex<VecDeque<(Instant, Errors)>>,
+    stays: KnownStays,
 }
 
 /// What the drift known at a moment says of the probes.
@@ -60,7 +61,7 @@ impl<'a> AsKnown<'a> {
         calibrations: &'a Part<Calibrations>,
         gravity: &'a Part<Gravity>,
     ) -> Self {
-        Self { season, settings, calibrations, gravity, errors: Mutex::default() }
+        Self { season, settings, calibrations, gravity, errors: Mutex::default(), stays: KnownStays::default() }
     }
 
     /// True when every calibration that the batch's readings up to `as_of` rest on was known by then.
@@ -105,10 +106,10 @@ impl<'a> AsKnown<'a> {
         let held = Some(self.last_fit(moment)).filter(|fitted_at| *fitted_at < moment);
         let found = match held.map(|fitted_at| self.errors_at(calibrations, fitted_at)).transpose()? {
             Some(Errors { offset, of_probes: Some(held) }) => {
-                Errors { offset, of_probes: Some(Arc::new(drift.errors_given(&season, &by_then, &held)?)) }
+                Errors { offset, of_probes: Some(Arc::new(drift.errors_given(&season, &by_then, &self.stays, &held)?)) }
             }
             _ => {
-                let (offset, of_probes) = drift.errors(&season, &by_then)?;
+                let (offset, of_probes) = drift.errors(&season, &by_then, &self.stays)?;
                 Errors { offset, of_probes: of_probes.map(Arc::new) }
             }
         };
@@ -130,14 +131,14 @@ impl<'a> AsKnown<'a> {
     }
 
     /// When the variances of drift were last fitted, and wrong entries last sought: up to [`FITTED_EACH`] references each
-    /// time, later when they have become a tenth more. In between the pairs are new and the rest is held.
+    /// time, later when they have become a fifth more. In between the pairs are new and the rest is held.
     fn last_fit(&self, moment: Instant) -> Instant {
         let references = self.season.references.iter().map(|reference| reference.known().max(reference.at));
         let mut known: Vec<Instant> = references.filter(|at| *at <= moment).collect();
         known.sort_unstable();
         let mut fitted = FITTED_EACH;
-        while fitted + fitted / 10 <= known.len() {
-            fitted += fitted / 10;
+        while fitted + fitted / 5 <= known.len() {
+            fitted += fitted / 5;
         }
         known.get(fitted - 1).copied().filter(|_| known.len() > FITTED_EACH).unwrap_or(moment)
     }

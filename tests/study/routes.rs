@@ -1,7 +1,7 @@
 //! What goes between the studies: flags to the readings, samples once.
 
 use crate::calibration::CalibrationSettings;
-use crate::drift::{DriftSettings, ProbeErrors};
+use crate::drift::{DriftSettings, KnownStays, ProbeErrors};
 use crate::gravity::{BatchErrors, GravityLayers, GravitySeries, KnownErrors, SeriesBuilder};
 use crate::kinetics::{KineticsSettings, Trait};
 use crate::season::Flags;
@@ -54,7 +54,8 @@ fn a_sample_counts_once_by_whichever_route_it_comes() {
         if without.references.len() == season.references.len() {
             continue;
         }
-        let never = DriftSettings::default().errors_given(&without, &calibrations, all).unwrap();
+        let never =
+            DriftSettings::default().errors_given(&without, &calibrations, &KnownStays::default(), all).unwrap();
         let plain = drift.series(&season, &calibrations, &gravity).with_errors(None).of(batch).unwrap();
         assert!(!plain.samples.is_empty());
         let known = |errors: &ProbeErrors| errors.in_batch(&season, &calibrations, &gravity, &plain);
@@ -118,7 +119,10 @@ fn without_its_own_samples_a_probe_may_have_nothing_and_says_so_or_is_wide() {
         alone.references.retain(|_| *kept.next().unwrap());
         let calibrations = CalibrationSettings::default().fit(&alone).unwrap();
         let series = SeriesBuilder::new(&season, &calibrations, &gravity).of(batch).unwrap();
-        let Some(errors) = DriftSettings::default().errors(&alone, &calibrations).unwrap().1 else { continue };
+        let Some(errors) = DriftSettings::default().errors(&alone, &calibrations, &KnownStays::default()).unwrap().1
+        else {
+            continue;
+        };
         let of = |errors: &ProbeErrors| errors.in_batch(&season, &calibrations, &gravity, &series);
         if let (Some(alone), Some(whole)) = (of(&errors), of(&whole)) {
             let sd = |known: &KnownErrors| known.covariance.iter().enumerate().map(|(i, row)| row[i].sqrt()).collect();

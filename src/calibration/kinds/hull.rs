@@ -5,14 +5,12 @@ use std::cell::RefCell;
 use crate::calibration::curve::{CalibrationCurve, CurvePoint, CurveShape, MOST_COEFFICIENTS};
 use crate::calibration::fit_data::{FitPoint, FloatPrior, HullPrior};
 use crate::error::{Error, Result};
-use crate::float::{Hull, HullGradient};
+use crate::float::{Hull, HullGradient, TiltCuts};
 
 use super::definition::{CoefficientPrior, CoefficientRule, KindFacts, line_through};
 
 const GRAMS_PER_KG: f64 = 1000.0;
 const MM_PER_M: f64 = 1000.0;
-/// Whole degrees that the table may hold.
-const DEGREES: std::ops::RangeInclusive<u32> = 2..=86;
 
 pub(super) const FACTS: KindFacts = KindFacts {
     name: "hull",
@@ -50,22 +48,23 @@ fn start(points: &[FitPoint], known: &FloatPrior) -> Result<Vec<f64>> {
 }
 
 fn curve([mass_g, offset_mm, height_mm, _]: [f64; MOST_COEFFICIENTS], known: &FloatPrior) -> Result<CalibrationCurve> {
-    let coefficients = [mass_g, offset_mm, height_mm, 0.0];
-    Ok(CalibrationCurve::new(coefficients, HullTable::new(hull_of(hull(known)?, coefficients))?))
+    let (coefficients, hull) = ([mass_g, offset_mm, height_mm, 0.0], hull(known)?);
+    Ok(CalibrationCurve::new(coefficients, HullTable::new(&hull_of(hull, coefficients), &hull.degrees)?))
 }
 
 /// The hull by its tangent at the nearest bath: the quadrature is dear, and the adjusted tilt of a bath lies within a
 /// fraction of a degree of the measured one, where the tangent is right to 0.01 kg/m3.
 pub(super) struct HullTrial<'a> {
     hull: &'a HullPrior,
-    tilts_deg: &'a [f64],
+    tilts: Vec<TiltCuts>,
     /// The last coefficients asked for, and the hull with them at the baths' tilts.
     last: RefCell<([f64; MOST_COEFFICIENTS], Vec<Option<CurvePoint>>)>,
 }
 
 impl<'a> HullTrial<'a> {
-    pub(super) fn new(hull: &'a HullPrior, tilts_deg: &'a [f64]) -> Self {
-        Self { hull, tilts_deg, last: RefCell::default() }
+    pub(super) fn new(hull: &'a HullPrior, tilts_deg: &[f64]) -> Self {
+        let tilts = tilts_deg.iter().map(|tilt_deg| TiltCuts::new(&hull.profile, *tilt_deg)).collect();
+        Self { hull, tilts, last: RefCell::default() }
     }
 
     /// The curve with these coefficients at a tilt; none where it has no value.
@@ -73,13 +72,13 @@ impl<'a> HullTrial<'a> {
         let mut last = self.last.borrow_mut();
         if last.0.map(f64::to_bits) != coefficients.map(f64::to_bits) {
             let hull = hull_of(self.hull, coefficients);
-            let at = |tilt: &f64| hull.gradient(*tilt).ok().map(|at| point_of(&at));
-            *last = (coefficients, self.tilts_deg.iter().map(at).collect());
+            let at = |cuts: &TiltCuts| hull.gradient_by(cuts).ok().map(|at| point_of(&at));
+            *last = (coefficients, self.tilts.iter().map(at).collect());
         }
-        let away = |tilt: f64| (tilt - tilt_deg).abs();
-        let (&tilt, point) = self.tilts_deg.iter().zip(&last.1).min_by(|a, b| away(*a.0).total_cmp(&away(*b.0)))?;
+        let away = |cuts: &TiltCuts| (cuts.tilt_deg - tilt_deg).abs();
+        let (cuts, point) = self.tilts.iter().zip(&last.1).min_by(|a, b| away(a.0).total_cmp(&away(b.0)))?;
         let mut at = (*point)?;
-        at.density_kg_m3 += at.per_deg * (tilt_deg - tilt);
+        at.density_kg_m3 += at.per_deg * (tilt_deg - cuts.tilt_deg);
         Some(at)
     }
 }
@@ -93,19 +92,18 @@ struct HullTable {
 }
 
 impl HullTable {
-    /// Tabulates the longest stretch of tilts from the lowest at which the hull rests.
+    /// Tabulates the longest stretch of these tilts, whole degrees, from the lowest at which the hull rests.
     ///
     /// # Errors
     /// [`Error::NotEstimable`] when it rests at no two neighbouring degrees.
-    fn new(hull: Hull) -> Result<Self> {
+    fn new(hull: &Hull, degrees: &[TiltCuts]) -> Result<Self> {
         let mut lowest_deg = 0.0;
         let mut points: Vec<CurvePoint> = Vec::new();
-        for degree in DEGREES {
-            let tilt_deg = f64::from(degree);
-            match hull.gradient(tilt_deg) {
+        for cuts in degrees {
+            match hull.gradient_by(cuts) {
                 Ok(at) => {
                     if points.is_empty() {
-                        lowest_deg = tilt_deg;
+                        lowest_deg = cuts.tilt_deg;
                     }
                     points.push(point_of(&at));
                 }
@@ -168,7 +166,8 @@ mod tests {
     fn the_table_meets_the_hull_between_its_degrees() {
         let shape = Shape::new(0.018, 0.130, End::Hemisphere, End::Flat).unwrap();
         let hull = Hull::through(shape.profile(), 0.110, [(25.0, 998.2), (65.0, 1098.0)]).unwrap();
-        let table = HullTable::new(hull.clone()).unwrap();
+        let prior = HullPrior::new(hull.profile.clone(), 0.110, 0.01);
+        let table = HullTable::new(&hull, &prior.degrees).unwrap();
         for i in 0..90 {
             let tilt = 20.3 + 0.5 * f64::from(i);
             let (Some(at), Ok(exact)) = (table.at(tilt), hull.gradient(tilt)) else { panic!("no value at {tilt}") };

@@ -9,7 +9,7 @@ use crate::gravity::OffsetPrior;
 use crate::season::Season;
 
 use crate::drift::model::{Averaged, FleetModel, ProbeErrors, ProbeModel, ShiftTerm};
-use crate::drift::pairs::{Curves, ModelPair, find_pairs};
+use crate::drift::pairs::{Curves, KnownStays, ModelPair, find_pairs};
 use crate::drift::results::{DriftPair, Misfit, PairKind, ProbeDrift, Recalibrate, Shift};
 use crate::drift::settings::DriftSettings;
 use crate::drift::shifts::{OVER_SHIFTS, ShiftAverage, find_misfits};
@@ -75,7 +75,7 @@ impl DriftSettings {
     pub fn fit(&self, season: &Season, calibrations: &Calibrations) -> Result<Drift> {
         self.check()?;
         let curves = Curves::new(calibrations)?;
-        let (found, model, misfits) = self.model(season, calibrations, &curves)?;
+        let (found, model, misfits) = self.model(season, calibrations, &curves, &KnownStays::default())?;
         let model = model.with_kind_of_walk();
         let before = averaged(&model);
         let slopes = self.slopes(&model, &before);
@@ -130,10 +130,11 @@ impl DriftSettings {
         &self,
         season: &Season,
         calibrations: &Calibrations,
+        known: &KnownStays,
     ) -> Result<(OffsetPrior, Option<ProbeErrors>)> {
         self.check()?;
         let curves = Curves::new(calibrations)?;
-        let (found, model, misfits) = self.model(season, calibrations, &curves)?;
+        let (found, model, misfits) = self.model(season, calibrations, &curves, known)?;
         let model = model.with_kind_of_walk();
         let averaged = averaged(&model);
         let slopes = self.slopes(&model, &averaged);
@@ -147,10 +148,11 @@ impl DriftSettings {
         &self,
         season: &Season,
         calibrations: &Calibrations,
+        known: &KnownStays,
         held: &ProbeErrors,
     ) -> Result<ProbeErrors> {
         self.check()?;
-        let mut found = find_pairs(season, calibrations, self)?;
+        let mut found = find_pairs(season, calibrations, known, self)?;
         held.leave_out(&mut found);
         let used: Vec<&ModelPair> = found.iter().filter(|f| f.pair.left_out.is_none()).collect();
         let model = FleetModel::new(season, &Curves::new(calibrations)?, &used, self);
@@ -174,8 +176,9 @@ impl DriftSettings {
         season: &Season,
         calibrations: &Calibrations,
         curves: &Curves,
+        known: &KnownStays,
     ) -> Result<(Vec<ModelPair>, FleetModel, Vec<Misfit>)> {
-        let mut found = find_pairs(season, calibrations, self)?;
+        let mut found = find_pairs(season, calibrations, known, self)?;
         let of = |found: &[ModelPair]| {
             let used: Vec<&ModelPair> = found.iter().filter(|f| f.pair.left_out.is_none()).collect();
             FleetModel::new(season, curves, &used, self)

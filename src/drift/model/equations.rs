@@ -5,7 +5,7 @@ use std::sync::OnceLock;
 use nalgebra::{DMatrix, DVector};
 
 use crate::error::{Error, Result};
-use crate::fit::matrix::{inverse, solve_transposed, upper_root};
+use crate::fit::matrix::{gram, inverse, solve_transposed, upper_root};
 
 /// What is done here, for messages.
 pub(super) const DOING: &str = "the drift of all probes together";
@@ -49,8 +49,8 @@ pub(in crate::drift) struct PredictionTarget {
 /// A block whose rows are made independent with variance 1.
 #[derive(Debug, Clone)]
 pub(in crate::drift) struct WhitenedBlock<'a> {
-    /// The lower triangular root of V_p.
-    pub lower: DMatrix<f64>,
+    /// The upper triangular root of V_p.
+    pub upper: DMatrix<f64>,
     pub y: DVector<f64>,
     pub columns: DMatrix<f64>,
     pub effects: &'a [usize],
@@ -79,6 +79,8 @@ pub(in crate::drift) struct BlockPrediction {
     own: f64,
     /// How it moves with the effects.
     pub loads: DVector<f64>,
+    /// The same by effects made independent with variance 1.
+    spread: DVector<f64>,
     /// c of the whitened rows.
     pub white: DVector<f64>,
 }
@@ -109,8 +111,7 @@ impl<'a> MixedEquations<'a> {
             let mut columns = block.columns.clone();
             solve_transposed(&root, y.as_mut_slice());
             solve_transposed(&root, columns.as_mut_slice());
-            let lower = root.transpose();
-            let (inner, with_y) = (columns.tr_mul(&columns), columns.tr_mul(&y));
+            let (inner, with_y) = (gram(&columns), columns.tr_mul(&y));
             for (i, a) in block.effects.iter().enumerate() {
                 right[*a] += with_y[i];
                 for (j, b) in block.effects.iter().enumerate() {
@@ -118,8 +119,8 @@ impl<'a> MixedEquations<'a> {
                 }
             }
             squares += y.norm_squared();
-            ln_det += 2.0 * lower.diagonal().iter().map(|d| d.ln()).sum::<f64>();
-            parts.push(WhitenedBlock { lower, y, columns, effects: block.effects });
+            ln_det += 2.0 * root.diagonal().iter().map(|d| d.ln()).sum::<f64>();
+            parts.push(WhitenedBlock { upper: root, y, columns, effects: block.effects });
         }
         let undetermined = || Error::numeric(DOING, "an effect is not determined by the pairs");
         let root = upper_root(system).ok_or_else(undetermined)?;
@@ -145,7 +146,7 @@ impl<'a> MixedEquations<'a> {
     pub fn seek(&self, p: usize, target: &PredictionTarget) -> Option<BlockPrediction> {
         let part = self.parts.get(p)?;
         let mut c = target.covariance.clone();
-        part.lower.solve_lower_triangular_mut(&mut c);
+        solve_transposed(&part.upper, c.as_mut_slice());
         let mut loads = DVector::<f64>::zeros(self.effects.len());
         for (j, load) in target.shared.iter().copied().chain([(target.effect, target.load)]) {
             *loads.get_mut(j)? += load;
@@ -154,7 +155,9 @@ impl<'a> MixedEquations<'a> {
             *loads.get_mut(*j)? -= weight;
         }
         let value = c.dot(&part.y) + loads.dot(&self.effects);
-        Some(BlockPrediction { value, own: (target.variance - c.norm_squared()).max(0.0), loads, white: c })
+        let mut spread = loads.clone();
+        solve_transposed(&self.root, spread.as_mut_slice());
+        Some(BlockPrediction { value, own: (target.variance - c.norm_squared()).max(0.0), loads, spread, white: c })
     }
 
     /// Best linear unbiased prediction of a target of block `p`, and the variance of its error.
@@ -170,7 +173,7 @@ impl<'a> MixedEquations<'a> {
 
     /// Covariance of the errors of targets of different blocks.
     pub fn covariance(&self, a: &BlockPrediction, b: &BlockPrediction) -> f64 {
-        a.loads.dot(&(self.inverse() * &b.loads))
+        a.spread.dot(&b.spread)
     }
 }
 

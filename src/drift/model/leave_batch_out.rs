@@ -208,11 +208,10 @@ impl ProbeErrors {
 
     /// The model without the samples of a batch.
     fn without(&self, batch: &str) -> FleetModel {
-        let mut model = self.model.clone();
-        for (part, batches) in model.probes.iter_mut().zip(&self.batches) {
-            *part = part.only(|row| batches.get(row).is_none_or(|of| of.as_deref() != Some(batch)));
-        }
-        model
+        let is_other = |of: &Option<String>| of.as_deref() != Some(batch);
+        let parts = self.model.probes.iter().zip(&self.batches);
+        let probes = parts.map(|(part, batches)| part.only(|row| batches.get(row).is_none_or(is_other))).collect();
+        FleetModel { probes, prior_sd: self.model.prior_sd.clone(), ..self.model }
     }
 
     /// Shifts of the probes by events while they were in a batch: its own readings tell their size.

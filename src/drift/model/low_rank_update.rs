@@ -2,6 +2,8 @@
 
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 
+use crate::fit::matrix::solve_transposed;
+
 use super::equations::{BlockPrediction, MixedEquations};
 
 /// Quantities of the mixed-model equations by column of steps.
@@ -30,7 +32,7 @@ pub(in crate::drift) struct LowRankUpdate {
 pub(in crate::drift) fn columns_of(system: &MixedEquations, p: usize, columns: &DMatrix<f64>) -> Option<ShiftColumns> {
     let part = system.parts.get(p)?;
     let mut white = columns.clone();
-    part.lower.solve_lower_triangular_mut(&mut white);
+    solve_transposed(&part.upper, white.as_mut_slice());
     let inner = part.columns.tr_mul(&white);
     let spread = system.inverse().select_columns(part.effects) * &inner;
     let own = spread.select_rows(part.effects);

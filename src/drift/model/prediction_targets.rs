@@ -78,6 +78,6 @@ impl ProbeModel {
         a.walked(b) * variances.walk_sd.powi(2)
             + (a.shows * b.shows + a.doubt * b.doubt) * self.stepped(a.months, b.months)
             + a.line_doubt * b.line_doubt
-            + a.errors.covariance(&b.errors, |source| !self.is_common(source))
+            + a.errors.covariance(&b.errors, |source| !self.shared.sources.contains_key(&source))
     }
 }

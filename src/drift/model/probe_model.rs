@@ -174,11 +174,6 @@ impl ProbeModel {
         response_covariance(self.walks, self.walks).sqrt()
     }
 
-    /// Whether other probes have this source of error as well.
-    pub fn is_common(&self, source: usize) -> bool {
-        self.shared.sources.contains_key(&source)
-    }
-
     /// The same part with an error that shows at a gravity as given, without doubt about that.
     pub fn shaped(&self, shape: &dyn Fn(f64) -> f64) -> Self {
         let mut rows = self.rows.clone();

@@ -8,6 +8,7 @@ use crate::calibration::{LEAST_OFF_SG, NAMED, WRONG_BATHS, WRONG_SD};
 use crate::drift::model::{FleetModel, MixedEquations, ShiftTerm, Variances, ln_prior, ln_sum};
 use crate::drift::pairs::ModelPair;
 use crate::drift::results::{Misfit, MisfitKind, PairKind};
+use crate::fit::matrix::inverse;
 use crate::season::Season;
 
 use super::scan::shift_ratios;
@@ -78,12 +79,9 @@ impl<'m> Solved<'m> {
         let system = model.solved(at).ok()?;
         let (mut scores, mut inner, mut loads) = (Vec::new(), Vec::new(), Vec::new());
         for part in &system.parts {
-            let n = part.y.len();
-            let mut root = DMatrix::identity(n, n);
-            part.lower.solve_lower_triangular_mut(&mut root);
-            scores.push(root.tr_mul(&system.residual(part)));
-            inner.push(root.tr_mul(&root));
-            let load = root.tr_mul(&part.columns);
+            scores.push(part.upper.solve_upper_triangular(&system.residual(part))?);
+            inner.push(inverse(&part.upper));
+            let load = part.upper.solve_upper_triangular(&part.columns)?;
             let spread = system.inverse().select_columns(part.effects) * load.transpose();
             loads.push((load, spread));
         }

@@ -6,6 +6,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
 
 use crate::drift::model::{FleetModel, MixedEquations, NormalMixture, Variances, WhitenedBlock, ln_prior, ln_sum};
+use crate::fit::matrix::solve_transposed;
 
 use super::visit_gaps::{VisitGap, VisitGaps};
 
@@ -161,7 +162,7 @@ fn seasons(model: &FleetModel, systems: &[(MixedEquations, f64)], draws: usize) 
                 part.shared.effects.len(),
                 part.shared.effects.iter().map(|j| effects.get(*j).copied().unwrap_or_default()),
             );
-            matrix.set_column(s, &(&white.lower * own + &part.shared.columns * shared));
+            matrix.set_column(s, &(white.upper.tr_mul(&own) + &part.shared.columns * shared));
         }
     }
     all
@@ -175,7 +176,7 @@ fn at_point(system: &MixedEquations, prior: f64, seasons: &[DMatrix<f64>], gaps:
     for (part, y) in system.parts.iter().zip(seasons) {
         // Products, not solutions and transposed products: the many columns go through them several times as fast.
         let mut root = DMatrix::identity(y.nrows(), y.nrows());
-        part.lower.solve_lower_triangular_mut(&mut root);
+        solve_transposed(&part.upper, root.as_mut_slice());
         let white = root * y;
         let with = part.columns.transpose() * &white;
         for (i, &j) in part.effects.iter().enumerate() {
@@ -195,7 +196,7 @@ fn at_point(system: &MixedEquations, prior: f64, seasons: &[DMatrix<f64>], gaps:
     for ((part, mut white), gaps) in system.parts.iter().zip(whites).zip(gaps) {
         let WhitenedSteps { steps, spread, information } = WhitenedSteps::new(system, part, gaps);
         let mut doubts = gaps.doubts.clone();
-        part.lower.solve_lower_triangular_mut(&mut doubts);
+        solve_transposed(&part.upper, doubts.as_mut_slice());
         white -= &part.columns * effects.select_rows(part.effects);
         let with_doubts = part.columns.tr_mul(&doubts);
         let scores = steps.transpose() * &white;
@@ -223,7 +224,7 @@ struct WhitenedSteps {
 impl WhitenedSteps {
     fn new(system: &MixedEquations, part: &WhitenedBlock, gaps: &VisitGaps) -> Self {
         let mut steps = gaps.columns.clone();
-        part.lower.solve_lower_triangular_mut(&mut steps);
+        solve_transposed(&part.upper, steps.as_mut_slice());
         let inner = part.columns.tr_mul(&steps);
         let spread = system.inverse().select_rows(part.effects).select_columns(part.effects) * &inner;
         let information = (0..steps.ncols())

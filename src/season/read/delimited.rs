@@ -4,7 +4,7 @@ use std::borrow::Cow;
 use std::io::BufRead;
 
 use crate::error::{Error, Place, Result};
-use crate::season::binding::Binding;
+use crate::season::binding::{Binding, Origin};
 use crate::season::cells::SourceCell;
 use crate::season::mapping::Mapping;
 use crate::season::names::short;
@@ -45,7 +45,10 @@ impl<'a> Delimited<'a> {
             let found = format!("a header of {} characters", first.len());
             return Err(Error::input(Place::file(file).line(header_line), found, "a line of column names"));
         }
-        let delimiter = mapping.delimiter.unwrap_or_else(|| sniff_delimiter(first));
+        let delimiter = mapping.delimiter.unwrap_or_else(|| {
+            // That which splits it into most fields.
+            DELIMITERS.into_iter().rev().max_by_key(|d| split(first, *d).len()).unwrap_or(b',')
+        });
         if let Some(header) = mapping.header.clone() {
             return Ok(Self { lines: start, delimiter, header, header_line: None });
         }
@@ -142,7 +145,11 @@ impl<'a> Delimited<'a> {
         let mut rest = fields.iter().map(|field| field.trim_ascii()).peekable();
         for i in 0..self.header.len() {
             let Some(field) = rest.next() else { return false };
-            let column = binding.columns.iter().find(|bound| bound.is_field(i)).map(|bound| bound.column);
+            let column = binding
+                .columns
+                .iter()
+                .find(|bound| matches!(bound.origin, Origin::Field(f) if f == i))
+                .map(|bound| bound.column);
             let is_number = column.is_some_and(|column| column.kind == ColumnKind::Number);
             if is_number && field.contains(&b'.') || field.is_empty() && column.is_some_and(|column| column.required) {
                 return false;
@@ -197,11 +204,6 @@ fn count(line: &[u8], delimiter: u8) -> usize {
 
 pub(super) fn is_blank(line: &[u8]) -> bool {
     line.iter().all(u8::is_ascii_whitespace)
-}
-
-/// The delimiter that splits a line into most fields, a comma when none splits it.
-fn sniff_delimiter(line: &[u8]) -> u8 {
-    DELIMITERS.into_iter().rev().max_by_key(|d| split(line, *d).len()).unwrap_or(b',')
 }
 
 /// Splits one row into fields, unquoting them.
