@@ -14,7 +14,9 @@
 mod alone;
 mod conditions;
 mod contrasts;
+mod curve;
 mod frame;
+mod joint;
 mod model;
 mod power;
 mod result;
@@ -25,6 +27,8 @@ mod spreads;
 mod stuck;
 mod words;
 
+pub use curve::StrainCurve;
+pub use power::MORE;
 pub use result::{
     HouseContrast, StrainContrast, StrainMean, StrainPower, StrainSpread, Strains, TraitComparison, Verdict,
 };

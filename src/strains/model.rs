@@ -116,6 +116,18 @@ impl TraitModel {
         Ok(model)
     }
 
+    /// What to say where the likelihood ratio rejects one spread for all.
+    pub fn unequal(&self) -> Option<&'static str> {
+        self.p_equal_spread.filter(|p| *p < UNEQUAL_SPREADS)?;
+        Some(match self.own {
+            Some(_) => "some strains vary more between batches than others, so each has a spread of its own",
+            None => {
+                "some strains seem to vary more between batches than others, but with so few batches one spread has to serve \
+                 all: intervals of those that vary more may be too short"
+            }
+        })
+    }
+
     /// Whether each mean and each difference has an error that can be told.
     fn told(&self) -> bool {
         let enough = |of: &[f64]| self.se_and_df(of).is_ok_and(|(_, df)| df > LEAST_DF);
@@ -131,14 +143,14 @@ impl TraitModel {
         Ok((se, if doubt > 0.0 { 1.0 / (1.0 / df + doubt / (sum * sum)) } else { df }))
     }
 
-    /// The mean of a strain with its interval.
-    pub fn mean_with_interval(&self, strain: usize, level: f64) -> Result<Estimate> {
+    /// The mean of a strain with its interval, and its degrees of freedom.
+    pub fn mean_with_interval(&self, strain: usize, level: f64) -> Result<(Estimate, f64)> {
         let (se, df) = self.se_and_df(&self.weights[strain])?;
         if !(se > 0.0 && df >= 0.1) {
             return Err(Error::not_estimable("a mean of a strain", "too few batches to tell how large its error is"));
         }
         let how = if self.own.is_some() { "spreads by strain, Satterthwaite" } else { "Kenward-Roger" };
-        Estimate::student_t(self.mean(strain), se, df, level, format!("REML, {how}, t"))
+        Ok((Estimate::student_t(self.mean(strain), se, df, level, format!("REML, {how}, t"))?, df))
     }
 
     /// The mean of a strain.

@@ -5,11 +5,11 @@ use maud::{Markup, html};
 use crate::chart::Scales;
 use crate::report::summary::Summary;
 use crate::report::words::percent;
-use crate::show::{Grid, ResultTable};
+use crate::show::{Grid, ResultTable, picture};
 use crate::strains::{StrainContrast, Strains};
 use crate::study::SeasonStudy;
 
-use super::parts::{fold, link, part, table, trait_with_unit, untitled};
+use super::parts::{files, fold, part, table, trait_with_unit, untitled};
 
 pub(super) fn section(study: &SeasonStudy, summary: &Summary, scales: &Scales) -> Markup {
     html! {
@@ -21,13 +21,15 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, scales: &Scales) -
             ul { @for note in &summary.yeasts.notes { li { (note) } } }
         } }))
         (part(&study.strains, |found| html! {
+            (picture(found.curve_chart_on(scales)))
+            (picture(found.pair_of_traits_chart_on(scales)))
             (fold("The traits of each strain", &html! { (untitled(found.chart_on(scales))) (table(&means(found, scales), "strains")) }))
             (fold("Differences between strains", &html! {
                 (untitled(found.contrast_chart_on(scales)))
                 (table(&differences(found, scales), "strain_contrasts"))
             }))
             (fold("Repeatability: how far batches spread beyond the errors of their fits", &table(&spreads(found, scales), "strain_repeatability")))
-            p.sub { "How many batches would settle what is open: " (link("strain_power", "csv")) }
+            (fold("How many batches would settle what is open", &html! { (untitled(found.power_chart_on(scales))) (files("strain_power")) }))
         }))
     }
 }

@@ -1,0 +1,42 @@
+//! Attenuation and the time to nine tenths of the drop together.
+
+use std::collections::BTreeMap;
+use std::f64::consts::TAU;
+
+use crate::kinetics::Trait;
+
+use super::result::Strains;
+
+/// Fewer batches show no correlation.
+const LEAST: usize = 8;
+
+/// What strain and conditions leave of each batch.
+pub(super) type Residuals<'a> = BTreeMap<&'a str, f64>;
+
+/// Correlation of two traits among batches of a strain: cross-products of the residuals of the batches that give both.
+pub(super) fn correlation(a: &Residuals<'_>, b: &Residuals<'_>) -> Option<f64> {
+    let both: Vec<(f64, f64)> = a.iter().filter_map(|(batch, x)| Some((*x, *b.get(batch)?))).collect();
+    let sum = |of: fn(&(f64, f64)) -> f64| both.iter().map(of).sum::<f64>();
+    let r = sum(|(x, y)| x * y) / (sum(|(x, _)| x * x) * sum(|(_, y)| y * y)).sqrt();
+    (both.len() >= LEAST && r.is_finite()).then_some(r)
+}
+
+impl Strains {
+    /// The edge of the region, at the level of the contrasts, of a strain's mean time to nine tenths of the drop, hours, and its
+    /// mean attenuation, as `steps` points. The means of two traits correlate as the residuals of a batch do: exactly so where
+    /// both models have the same columns (A. Zellner, J. Am. Stat. Assoc. 57 (1962) 348), nearly where they share most. The
+    /// region is elliptic in the logarithm of time, by Fisher's F with the fewer degrees of freedom of both.
+    pub fn region(&self, strain: &str, steps: usize) -> Option<Vec<(f64, f64)>> {
+        let [time, end] = [Trait::T90H, Trait::Attenuation].map(|which| self.mean(strain, which));
+        let (time, end) = (time?, end?);
+        let (t, a, df, r) = (time.mean.estimate()?, end.mean.estimate()?, time.df?.min(end.df?), self.correlation?);
+        // Twice the quantile of F with 2 and df degrees of freedom, which has a closed form.
+        let reach = (df * ((1.0 - self.contrast_level).powf(-2.0 / df) - 1.0)).sqrt();
+        let point = |i: usize| {
+            let (sin, cos) = (TAU * i as f64 / steps as f64).sin_cos();
+            let across = r * cos + (1.0 - r * r).sqrt() * sin;
+            (t.value * (reach * cos * t.se / t.value).exp(), a.value + reach * across * a.se)
+        };
+        Some((0..=steps).map(point).collect())
+    }
+}
