@@ -12,12 +12,12 @@ use super::forest::{ForestRow, forest};
 use super::palette::{AHEAD, CURVE, INK, LOOK, Mark};
 use super::plot::{Frame, LabelSide};
 use super::scales::Scales;
-use super::svg::{WIDEST, panel};
+use super::svg::{Paper, WIDEST, panel};
 use super::words::{percent, signed};
 
 const WIDTH: u32 = 360;
 /// Of a panel for a strain, and for a trait, px.
-const SMALL: (u32, u32) = (157, 150);
+const SMALL: (u32, u32) = (157, 170);
 const MIDDLE: (u32, u32) = (240, 150);
 /// Steps of a drawn curve.
 const STEPS: usize = 80;
@@ -54,113 +54,102 @@ impl Strains {
     }
 
     pub(crate) fn curve_chart_on(&self, scales: &Scales) -> Result<Figure> {
-        let curves = self.curves();
-        let ends_h = curves.iter().flat_map(|curve| curve.times.last().map(|e| e.value));
-        let x = Axis::linear(0.0, 1.15 * ends_h.fold(24.0, f64::max) / HOURS_PER_DAY, 3, "days");
-        let highest = curves.iter().map(|curve| curve.terminal.upper);
+        let value = |strain: &str, which| self.mean(strain, which).and_then(|mean| mean.mean.value());
+        let ends_h = self.means.iter().filter(|mean| mean.which.is_time()).filter_map(|mean| mean.mean.value());
+        let to_d = 1.1 * ends_h.fold(24.0, f64::max) / HOURS_PER_DAY;
+        let days = evenly(0.0, to_d, STEPS);
+        let at = |strain: &str, day: f64| self.attenuation_at(strain, HOURS_PER_DAY * day);
+        let curves = self.means.iter().filter(|mean| mean.which == Trait::Attenuation).filter_map(|mean| {
+            let points = days.iter().map(|day| Some((*day, at(&mean.strain, *day)?)));
+            Some((&mean.strain, points.collect::<Option<Vec<_>>>()?))
+        });
+        let curves: Vec<_> = curves.collect();
+        let highest = curves.iter().flat_map(|(_, points)| points.iter().map(|(_, e)| e.upper));
         let y = Axis::around(highest.chain([0.0]), 0.1, 4, scales.of(Trait::Attenuation));
-        let times = evenly(0.0, x.high * HOURS_PER_DAY, STEPS);
-        let drawn: Vec<Vec<_>> =
-            curves.iter().map(|curve| times.iter().map(|h| (h / HOURS_PER_DAY, curve.at(*h))).collect()).collect();
-        let line = |of: &[(f64, Estimate)]| -> Vec<(f64, f64)> { of.iter().map(|(d, e)| (*d, e.value)).collect() };
-        let panels = curves.iter().enumerate().map(|(i, curve)| {
+        let panels = curves.iter().map(|(strain, points)| {
+            let line = |of: &[(f64, Estimate)]| of.iter().map(|(day, e)| (*day, e.value)).collect::<Vec<_>>();
             panel(SMALL.0, SMALL.1, |paper| {
-                let plot = Frame::new(shortened(&curve.strain, 20), x.clone(), y.clone()).on(paper)?;
-                for (_, other) in drawn.iter().enumerate().filter(|(j, _)| *j != i).take(MOST_OTHERS) {
+                let x = Axis::linear(0.0, to_d, 3, "days");
+                let plot = Frame::new(shortened(strain, 20), x, y.clone()).on(paper)?;
+                for (_, other) in curves.iter().filter(|(other, _)| other != strain).take(MOST_OTHERS) {
                     plot.line(&line(other), INK, 0.8, 0.35)?;
                 }
-                let band: Vec<_> = drawn[i].iter().map(|(d, e)| (*d, e.lower, e.upper)).collect();
-                plot.band(&band, CURVE, 0.25)?;
-                plot.line(&line(&drawn[i]), CURVE, 2.0, 1.0)?;
-                let marks = curve.times.iter().map(|e| (e.value / HOURS_PER_DAY, curve.at(e.value).value));
-                plot.marks(marks, Mark::Disc, CURVE, 6.0).map(drop)
+                plot.band(&points.iter().map(|(day, e)| (*day, e.lower, e.upper)).collect::<Vec<_>>(), CURVE, 0.3)?;
+                plot.line(&line(points), CURVE, 1.6, 1.0)?;
+                let times =
+                    [Trait::MidH, Trait::T90H, Trait::FinishH].into_iter().filter_map(|which| value(strain, which));
+                let marks = times.map(|h| h / HOURS_PER_DAY).filter_map(|day| Some((day, at(strain, day)?.value)));
+                plot.marks(marks, Mark::Disc, CURVE, 5.0).map(drop)
             })
         });
         let alt = "Attenuation over days from pitching at common conditions, one panel per strain.";
         let caption = format!(
-            "Apparent attenuation over days from pitching, drawn through each strain's mean lag, half-way, nine tenths of the drop and \
-             attenuation at common conditions. Discs: half-way, nine tenths, coming to rest. Band: {} at each moment. Thin \
-             lines: the other strains. The traits were estimated one by one: the band takes times to be early or late \
-             together, and apart from the attenuation.",
+            "Apparent attenuation over days from pitching at common conditions, drawn through each strain's mean lag, half-way, nine \
+             tenths of the drop and attenuation. Discs: half-way, nine tenths, coming to rest. Band: {} at each moment. The traits were \
+             estimated one by one: it takes times to be early or late together, and apart from the attenuation. Thin lines: \
+             the other strains.",
             self.level()
         );
-        let title = "The strains' curves at common conditions";
-        Ok(Figure::new(title, alt, panels.collect::<Result<_>>()?).with_caption(caption))
+        Ok(Figure::new("The strains' curves", alt, panels.collect::<Result<_>>()?).with_caption(caption))
     }
 
     pub(crate) fn pair_of_traits_chart_on(&self, scales: &Scales) -> Result<Figure> {
-        let names = self.means.iter().filter(|mean| mean.which == Trait::T90H).map(|mean| mean.strain.as_str());
-        let regions: Vec<_> = names.filter_map(|name| Some((name, self.region(name, STEPS)?))).collect();
-        let title = "Attenuation beside nine tenths of the drop";
-        let Some(correlation) = self.correlation.filter(|_| !regions.is_empty()) else {
-            return Ok(Figure::new(title, "Too few batches give both traits.", Vec::new()));
-        };
-        let points = || regions.iter().flat_map(|(_, region)| region.iter().copied());
-        let hours = scales.of(Trait::T90H).unit;
-        let x = Axis::around(points().map(|(t, _)| t), 1.0, 4, format!("nine tenths of the drop, {hours}").as_str());
-        let y = Axis::around(points().map(|(_, a)| a), 0.01, 5, scales.of(Trait::Attenuation));
-        let drawn = panel(WIDEST, 300, |paper| {
+        let times = self.means.iter().filter(|mean| mean.which == Trait::T90H);
+        let regions: Vec<_> = times.filter_map(|time| Some((&time.strain, self.region(&time.strain)?))).collect();
+        let points = || regions.iter().flat_map(|(_, region)| region);
+        let hours = format!("nine tenths of the drop, {}", scales.of(Trait::T90H).unit);
+        let x = Axis::around(points().map(|(t, _)| *t), 1.0, 4, hours.as_str());
+        let y = Axis::around(points().map(|(_, a)| *a), 0.01, 5, scales.of(Trait::Attenuation));
+        let draw = |paper: &Paper<'_>| {
             let plot = Frame::new("", x, Axis { title: "attenuation, %".to_owned(), ..y }).room_right(14).on(paper)?;
-            for (_, region) in &regions {
+            for (strain, region) in &regions {
                 plot.shape(region, CURVE, 0.1)?;
                 plot.line(region, CURVE, 1.6, 1.0)?;
-            }
-            for (name, _) in regions.iter().take(MOST_OTHERS) {
-                let [t, a] = [Trait::T90H, Trait::Attenuation].map(|which| self.mean(name, which)?.mean.value());
-                let (Some(t), Some(a)) = (t, a) else { continue };
-                plot.mark(t, a, Mark::Disc, CURVE, 6.0)?;
-                plot.label(t, a, LabelSide::Above, name, INK)?;
+                let value = |which| self.mean(strain, which).and_then(|mean| mean.mean.value()).unwrap_or(f64::NAN);
+                plot.mark(value(Trait::T90H), value(Trait::Attenuation), Mark::Disc, CURVE, 6.0)?;
+                plot.label(value(Trait::T90H), value(Trait::Attenuation), LabelSide::Above, strain, INK)?;
             }
             Ok(())
-        })?;
+        };
+        let drawn = if regions.is_empty() { Vec::new() } else { vec![panel(WIDEST, 300, draw)?] };
         let caption = format!(
-            "Discs: the strains' means at common conditions; edges: {} for both traits of a strain together. Among batches of one \
-             strain the two correlate by {}.",
+            "Discs: means at common conditions. Edges: {} for both traits of a strain at once. Among batches of one strain they \
+             correlate by {}.",
             percent(self.contrast_level),
-            signed(correlation, 2, false)
+            signed(self.correlation.unwrap_or(0.0), 2, false)
         );
-        Ok(Figure::new(title, "Mean attenuation of each strain against its mean time.", vec![drawn])
-            .with_caption(caption))
+        let title = "Attenuation beside nine tenths of the drop";
+        Ok(Figure::new(title, "Mean attenuation of each strain against its mean time.", drawn).with_caption(caption))
     }
 
     pub(crate) fn power_chart_on(&self, scales: &Scales) -> Result<Figure> {
+        let more = MORE.map(|more| more as f64);
         let mut panels = Vec::new();
         for which in self.traits.iter().map(|how| how.which) {
             let open = self.open().filter(|pair| pair.which == which);
-            let mut open: Vec<_> = open.filter_map(|pair| Some((pair, pair.power?))).collect();
-            // The one that is settled first is drawn last.
-            open.sort_by(|(_, a), (_, b)| b.found[0].total_cmp(&a.found[0]));
-            let Some((nearest, _)) = open.last() else { continue };
-            let found = open.iter().flat_map(|(_, power)| power.found);
+            let open: Vec<_> = open.filter_map(|pair| Some((pair.margin, pair.power?.found))).collect();
+            let Some((margin, _)) = open.first() else { continue };
+            let found = open.iter().flat_map(|(_, found)| *found);
             let y = Axis::around(found.chain([0.0]), 0.0, 4, scales.difference_of(which));
-            let most = MORE.last().map_or(1.0, |most| *most as f64);
-            let x = Axis::linear(0.0, most, 4, "further batches of each");
+            let x = Axis::linear(0.0, more[MORE.len() - 1], 4, "further batches of each");
             panels.push(panel(MIDDLE.0, MIDDLE.1, |paper| {
-                let plot = Frame::new(which.title(), x, y).on(paper)?;
-                plot.line(&[(0.0, nearest.margin), (most, nearest.margin)], LOOK, 1.2, 0.9)?;
-                for (i, (_, power)) in open.iter().enumerate() {
-                    let line: Vec<_> = MORE.iter().map(|more| *more as f64).zip(power.found).collect();
-                    let last = i + 1 == open.len();
-                    let (colour, width, alpha) = if last { (CURVE, 2.0, 1.0) } else { (INK, 0.8, 0.35) };
-                    plot.line(&line, colour, width, alpha)?;
-                }
-                Ok(())
+                let plot = Frame::new(shortened(which.title(), 31), x, y).on(paper)?;
+                plot.line(&more.map(|more| (more, *margin)), LOOK, 1.2, 0.9)?;
+                let lines = open.iter().map(|(_, found)| more.into_iter().zip(*found).collect::<Vec<_>>());
+                lines.into_iter().try_for_each(|line| plot.line(&line, CURVE, 1.2, 0.7))
             })?);
         }
-        let caption = "Each line is an open pair: the difference that is found four times in five, against how many further batches are \
-                       brewed of each of the two. Blue: the pair nearest to settled. Level line: the difference that begins to matter.";
+        let caption = "Each curve is an open pair: the difference that is found four times in five, against the further batches brewed of \
+                       each of the two. Level line: the difference that begins to matter.";
         let alt = "Differences that further batches would find, one panel per trait with an open pair.";
         Ok(Figure::new("What further batches would find", alt, panels).with_caption(caption))
     }
 
     pub(crate) fn contrast_chart_on(&self, scales: &Scales) -> Result<Figure> {
         let mut panels = Vec::new();
-        let mut shown = 0;
         for which in self.traits.iter().map(|how| how.which) {
             let pairs: Vec<_> = self.contrasts.iter().filter(|pair| pair.which == which).collect();
-            if pairs.is_empty() {
-                continue;
-            }
+            let Some(margin) = pairs.first().map(|pair| pair.margin) else { continue };
             let rows: Vec<ForestRow> = pairs
                 .iter()
                 .map(|pair| {
@@ -173,14 +162,9 @@ impl Strains {
                     ForestRow::new(&format!("{} \u{2212} {}", pair.a, pair.b), &pair.difference, colour, mark)
                 })
                 .collect();
-            shown += pairs.iter().filter(|p| p.difference.estimate().is_some_and(|e| e.lower * e.upper > 0.0)).count();
-            let margin = pairs.first().map_or(0.0, |pair| pair.margin);
             panels.push(forest(which.title(), scales.difference_of(which), &rows, &[-margin, 0.0, margin], WIDTH)?);
         }
-        let alt = format!(
-            "Differences between strains, pair by pair and trait by trait: {shown} of {} intervals leave out zero.",
-            self.contrasts.len()
-        );
+        let alt = "Differences between strains, pair by pair and trait by trait.";
         Ok(Figure::new("Differences between strains", alt, panels).with_caption(format!(
             "Bars: {} intervals that hold for all pairs of one trait at once. Triangle: first above second. Diamond: \
              first below second. Square: equivalent, within the margins, the outer lines. Ring: open, which is not the same as \

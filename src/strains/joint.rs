@@ -13,7 +13,7 @@ const LEAST: usize = 8;
 /// What strain and conditions leave of each batch.
 pub(super) type Residuals<'a> = BTreeMap<&'a str, f64>;
 
-/// Correlation of two traits among batches of a strain: cross-products of the residuals of the batches that give both.
+/// Correlation of two traits: cross-products of the residuals of the batches that give both.
 pub(super) fn correlation(a: &Residuals<'_>, b: &Residuals<'_>) -> Option<f64> {
     let both: Vec<(f64, f64)> = a.iter().filter_map(|(batch, x)| Some((*x, *b.get(batch)?))).collect();
     let sum = |of: fn(&(f64, f64)) -> f64| both.iter().map(of).sum::<f64>();
@@ -22,21 +22,19 @@ pub(super) fn correlation(a: &Residuals<'_>, b: &Residuals<'_>) -> Option<f64> {
 }
 
 impl Strains {
-    /// The edge of the region, at the level of the contrasts, of a strain's mean time to nine tenths of the drop, hours, and its
-    /// mean attenuation, as `steps` points. The means of two traits correlate as the residuals of a batch do: exactly so where
-    /// both models have the same columns (A. Zellner, J. Am. Stat. Assoc. 57 (1962) 348), nearly where they share most. The
-    /// region is elliptic in the logarithm of time, by Fisher's F with the fewer degrees of freedom of both.
-    pub fn region(&self, strain: &str, steps: usize) -> Option<Vec<(f64, f64)>> {
-        let [time, end] = [Trait::T90H, Trait::Attenuation].map(|which| self.mean(strain, which));
-        let (time, end) = (time?, end?);
+    /// The edge of the region of a strain's mean time to nine tenths of the drop, hours, and mean attenuation, at the level of the
+    /// contrasts. The means correlate as the residuals of a batch do: exactly so where both models have the same columns (A.
+    /// Zellner, J. Am. Stat. Assoc. 57 (1962) 348), nearly where they share most. It is an ellipse in the logarithm of time, by
+    /// twice Fisher's F with 2 and the fewer degrees of freedom of both, whose quantile has a closed form.
+    pub fn region(&self, strain: &str) -> Option<Vec<(f64, f64)>> {
+        let (time, end) = (self.mean(strain, Trait::T90H)?, self.mean(strain, Trait::Attenuation)?);
         let (t, a, df, r) = (time.mean.estimate()?, end.mean.estimate()?, time.df?.min(end.df?), self.correlation?);
-        // Twice the quantile of F with 2 and df degrees of freedom, which has a closed form.
         let reach = (df * ((1.0 - self.contrast_level).powf(-2.0 / df) - 1.0)).sqrt();
-        let point = |i: usize| {
-            let (sin, cos) = (TAU * i as f64 / steps as f64).sin_cos();
+        let point = |i: u8| {
+            let (sin, cos) = (TAU * f64::from(i) / 80.0).sin_cos();
             let across = r * cos + (1.0 - r * r).sqrt() * sin;
             (t.value * (reach * cos * t.se / t.value).exp(), a.value + reach * across * a.se)
         };
-        Some((0..=steps).map(point).collect())
+        Some((0..=80).map(point).collect())
     }
 }

@@ -27,7 +27,6 @@ mod spreads;
 mod stuck;
 mod words;
 
-pub use curve::StrainCurve;
 pub use power::MORE;
 pub use result::{
     HouseContrast, StrainContrast, StrainMean, StrainPower, StrainSpread, Strains, TraitComparison, Verdict,

@@ -122,8 +122,8 @@ impl TraitModel {
         Some(match self.own {
             Some(_) => "some strains vary more between batches than others, so each has a spread of its own",
             None => {
-                "some strains seem to vary more between batches than others, but with so few batches one spread has to serve \
-                 all: intervals of those that vary more may be too short"
+                "some strains seem to vary more between batches than others, but batches are too few for a spread of each: intervals \
+                 of those that vary more may be too short"
             }
         })
     }
@@ -143,14 +143,14 @@ impl TraitModel {
         Ok((se, if doubt > 0.0 { 1.0 / (1.0 / df + doubt / (sum * sum)) } else { df }))
     }
 
-    /// The mean of a strain with its interval, and its degrees of freedom.
-    pub fn mean_with_interval(&self, strain: usize, level: f64) -> Result<(Estimate, f64)> {
+    /// The mean of a strain with its interval.
+    pub fn mean_with_interval(&self, strain: usize, level: f64) -> Result<Estimate> {
         let (se, df) = self.se_and_df(&self.weights[strain])?;
         if !(se > 0.0 && df >= 0.1) {
             return Err(Error::not_estimable("a mean of a strain", "too few batches to tell how large its error is"));
         }
         let how = if self.own.is_some() { "spreads by strain, Satterthwaite" } else { "Kenward-Roger" };
-        Ok((Estimate::student_t(self.mean(strain), se, df, level, format!("REML, {how}, t"))?, df))
+        Estimate::student_t(self.mean(strain), se, df, level, format!("REML, {how}, t"))
     }
 
     /// The mean of a strain.

@@ -8,7 +8,7 @@ const WANTED: f64 = 0.8;
 /// More batches than this are not planned.
 const MOST: usize = 200;
 /// Numbers of further batches at which the picture stands.
-pub const MORE: [usize; 9] = [0, 1, 2, 4, 8, 13, 20, 30, 45];
+pub const MORE: [usize; 9] = [0, 1, 2, 4, 8, 14, 24, 40, 60];
 
 pub(super) struct PairNow {
     /// Batches of both.

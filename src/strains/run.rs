@@ -218,18 +218,15 @@ impl StrainSettings {
 
     fn means(&self, model: &TraitModel, scale: Scale, rows: Vec<&mut StrainMean>) -> Result<()> {
         let level = self.common.level;
-        let found: Vec<Result<(Estimate, f64)>> =
+        let found: Vec<Result<Estimate>> =
             (0..model.weights.len()).map(|s| model.mean_with_interval(s, level)).collect();
-        let sure: Vec<(f64, f64)> = found.iter().flatten().map(|(e, _)| (e.value, e.se)).collect();
+        let sure: Vec<(f64, f64)> = found.iter().flatten().map(|e| (e.value, e.se)).collect();
         let (values, errors): (Vec<f64>, Vec<f64>) = sure.into_iter().unzip();
         let all = (values.len() >= LEAST_TO_POOL).then(|| pool(&values, &errors, level)).and_then(Result::ok);
         let order = first_and_last(model)?;
-        for ((row, found), (highest, lowest)) in rows.into_iter().zip(found).zip(order) {
+        for (((row, found), (highest, lowest)), weights) in rows.into_iter().zip(found).zip(order).zip(&model.weights) {
             let own = match found {
-                Ok((own, df)) => {
-                    row.df = Some(df);
-                    own
-                }
+                Ok(own) => own,
                 Err(error) => {
                     row.mean = Finding::from(Err(error));
                     continue;
@@ -247,7 +244,7 @@ impl StrainSettings {
                 }
             };
             row.mean = Finding::Estimated(scale.mean(own));
-            (row.p_highest, row.p_lowest) = (Some(highest), Some(lowest));
+            (row.p_highest, row.p_lowest, row.df) = (Some(highest), Some(lowest), Some(model.se_and_df(weights)?.1));
         }
         Ok(())
     }

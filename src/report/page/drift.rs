@@ -5,12 +5,11 @@ use maud::{Markup, html};
 use crate::chart::{Scales, Shown};
 use crate::drift::{Drift, Shift, ShiftKind};
 use crate::report::reader::Reader;
-use crate::report::trust;
 use crate::report::words::{list, percent};
-use crate::show::{Grid, ResultTable, picture};
+use crate::show::{ResultTable, picture};
 use crate::study::SeasonStudy;
 
-use super::parts::{fold, open_if_short, part, table, untitled};
+use super::parts::{files, fold, open_if_short, part, table, untitled};
 
 pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
     let scales = &reader.scales;
@@ -18,7 +17,7 @@ pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
         (part(&study.drift, |found| html! {
             p { "Each bath and each sample shows by how much a probe is off. Here it is read by its first calibration of the season." }
             (open_if_short(found.probes.len(), "Drift of the fleet", picture(found.fleet_chart_on(scales))))
-            (fold("Probe by probe", &html! { (picture(found.chart_on(scales))) (table(&probes(found, scales), "drift_probes")) }))
+            (fold("Probe by probe", &html! { (picture(found.chart_on(scales))) (files("drift_probes")) }))
             (fold("Sudden shifts", &shifts(found, scales)))
             (fold("Entries that do not fit", &misfits(found, scales)))
             (fold("How long until a calibration", &due(found, reader)))
@@ -26,16 +25,6 @@ pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
             (fold("Of which kind the drift is", &kinds(found)))
         }))
     }
-}
-
-fn probes(found: &Drift, scales: &Scales) -> Grid {
-    ResultTable::new(&found.probes, 80)
-        .text("probe", |probe| &probe.probe)
-        .count("checks", |probe| probe.n)
-        .estimate("drift", scales.difference("SG per 30 d"), |probe| probe.drift_sg_per_30d.estimate())
-        .estimate("without shifts", scales.difference("SG per 30 d"), |probe| probe.gradual_sg_per_30d.estimate())
-        .note("why not", |probe| probe.drift_sg_per_30d.why())
-        .titled("")
 }
 
 /// Sudden shifts, those of events and those found.
@@ -96,18 +85,6 @@ fn misfits(found: &Drift, scales: &Scales) -> Markup {
 /// When probes are due.
 fn due(found: &Drift, reader: &Reader) -> Markup {
     let ends: Vec<String> = found.ends_sg.iter().map(|sg| reader.plain(*sg)).collect();
-    let now = ResultTable::new(&found.probes, 80)
-        .text("probe", |probe| &probe.probe)
-        .text("due", |probe| trust::due(found, probe, reader))
-        .chance("chance of being out of limit", |probe| probe.p_out(found.latest?))
-        .estimate("error now, on its curve in force", reader.scales.difference("SG"), |probe| {
-            probe.offset_sg.estimate()
-        })
-        .estimate("change since it was calibrated", reader.scales.difference("SG"), |probe| {
-            probe.since_last_sg.estimate()
-        })
-        .note("why not", |probe| probe.offset_sg.why())
-        .titled("");
     html! {
         p {
             "A probe is due when the chance that it is off by more than " (reader.scales.limit(found.limit_sg)) " where the beers end (" (list(&ends))
@@ -115,7 +92,6 @@ fn due(found: &Drift, reader: &Reader) -> Markup {
              due. A date is never farther ahead than the time for which the probe was observed."
         }
         @if let Some(why) = found.interval_d.why() { p { "No interval for a new probe of this kind: " (why) "." } }
-        (table(&now, "drift_probes"))
         (untitled(found.limit_chart_on(&reader.scales)))
     }
 }

@@ -9,7 +9,7 @@ use crate::chart::Scales;
 use crate::report::reader::Reader;
 use crate::report::summary::Summary;
 use crate::report::words::{list, minute, percent};
-use crate::show::{Grid, ResultTable};
+use crate::show::ResultTable;
 use crate::study::SeasonStudy;
 
 use super::batches::linked;
@@ -22,7 +22,7 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -
         @if summary.probes.table.rows > 0 { (files("drift_probes")) }
         (part(&study.calibrations, |found| html! {
             (remarks(&found.calibrations))
-            (fold("The curves, from tilt to gravity", &html! { (untitled(found.chart_on(scales))) (table(&curves(found, scales), "calibrations")) }))
+            (fold("The curves, from tilt to gravity", &html! { (untitled(found.chart_on(scales))) (files("calibrations")) }))
             (fold("The candidate curves", &html! {
                 p { "Curves that agree within the baths may part beyond them. The shape of a float is taken where the baths do not contradict it." }
                 (untitled(found.candidates_chart_on(scales)))
@@ -48,19 +48,6 @@ fn stays(study: &SeasonStudy) -> Markup {
     html! { @if !stays.is_empty() { ul { @for (probe, batches) in &stays {
         li { b { (probe) } @for batch in batches { " " (batch) } }
     } } } }
-}
-
-fn curves(found: &Calibrations, scales: &Scales) -> Grid {
-    ResultTable::new(&found.calibrations, 60)
-        .text("calibration", |c| &c.calibration)
-        .time("last bath", scales, |c| Some(c.calibrated_at))
-        .text("curve", |c| c.kind.words())
-        .count("baths", |c| c.baths.len())
-        .number("residual", scales.difference("SG"), 5, |c| c.rmse_sg)
-        .number("from", scales.gravity("SG"), 4, |c| Some(c.sg_min))
-        .number("to", scales.gravity("SG"), 4, |c| Some(c.sg_max))
-        .number("in pure water", "\u{b0}", 2, |c| c.water_tilt_deg.value())
-        .titled("")
 }
 
 fn yes(is_so: bool) -> &'static str {
