@@ -16,11 +16,6 @@ use super::svg::{Paper, WIDEST, panel};
 use super::words::{percent, signed};
 
 const WIDTH: u32 = 360;
-/// Of a panel for a strain, and for a trait, px.
-const SMALL: (u32, u32) = (157, 170);
-const MIDDLE: (u32, u32) = (240, 150);
-/// Steps of a drawn curve.
-const STEPS: usize = 80;
 /// Other strains beside the one of a panel, and names in a panel of all.
 const MOST_OTHERS: usize = 20;
 
@@ -57,7 +52,7 @@ impl Strains {
         let value = |strain: &str, which| self.mean(strain, which).and_then(|mean| mean.mean.value());
         let ends_h = self.means.iter().filter(|mean| mean.which.is_time()).filter_map(|mean| mean.mean.value());
         let to_d = 1.1 * ends_h.fold(24.0, f64::max) / HOURS_PER_DAY;
-        let days = evenly(0.0, to_d, STEPS);
+        let days = evenly(0.0, to_d, 80);
         let at = |strain: &str, day: f64| self.attenuation_at(strain, HOURS_PER_DAY * day);
         let curves = self.means.iter().filter(|mean| mean.which == Trait::Attenuation).filter_map(|mean| {
             let points = days.iter().map(|day| Some((*day, at(&mean.strain, *day)?)));
@@ -68,7 +63,7 @@ impl Strains {
         let y = Axis::around(highest.chain([0.0]), 0.1, 4, scales.of(Trait::Attenuation));
         let panels = curves.iter().map(|(strain, points)| {
             let line = |of: &[(f64, Estimate)]| of.iter().map(|(day, e)| (*day, e.value)).collect::<Vec<_>>();
-            panel(SMALL.0, SMALL.1, |paper| {
+            panel(157, 170, |paper| {
                 let x = Axis::linear(0.0, to_d, 3, "days");
                 let plot = Frame::new(shortened(strain, 20), x, y.clone()).on(paper)?;
                 for (_, other) in curves.iter().filter(|(other, _)| other != strain).take(MOST_OTHERS) {
@@ -82,7 +77,6 @@ impl Strains {
                 plot.marks(marks, Mark::Disc, CURVE, 5.0).map(drop)
             })
         });
-        let alt = "Attenuation over days from pitching at common conditions, one panel per strain.";
         let caption = format!(
             "Apparent attenuation over days from pitching at common conditions, drawn through each strain's mean lag, half-way, nine \
              tenths of the drop and attenuation. Discs: half-way, nine tenths, coming to rest. Band: {} at each moment. The traits were \
@@ -90,7 +84,8 @@ impl Strains {
              the other strains.",
             self.level()
         );
-        Ok(Figure::new("The strains' curves", alt, panels.collect::<Result<_>>()?).with_caption(caption))
+        let panels = panels.collect::<Result<_>>()?;
+        Ok(Figure::new("The strains' curves", "Attenuation of each strain over time.", panels).with_caption(caption))
     }
 
     pub(crate) fn pair_of_traits_chart_on(&self, scales: &Scales) -> Result<Figure> {
@@ -132,7 +127,7 @@ impl Strains {
             let found = open.iter().flat_map(|(_, found)| *found);
             let y = Axis::around(found.chain([0.0]), 0.0, 4, scales.difference_of(which));
             let x = Axis::linear(0.0, more[MORE.len() - 1], 4, "further batches of each");
-            panels.push(panel(MIDDLE.0, MIDDLE.1, |paper| {
+            panels.push(panel(240, 150, |paper| {
                 let plot = Frame::new(shortened(which.title(), 31), x, y).on(paper)?;
                 plot.line(&more.map(|more| (more, *margin)), LOOK, 1.2, 0.9)?;
                 let lines = open.iter().map(|(_, found)| more.into_iter().zip(*found).collect::<Vec<_>>());
@@ -141,8 +136,8 @@ impl Strains {
         }
         let caption = "Each curve is an open pair: the difference that is found four times in five, against the further batches brewed of \
                        each of the two. Level line: the difference that begins to matter.";
-        let alt = "Differences that further batches would find, one panel per trait with an open pair.";
-        Ok(Figure::new("What further batches would find", alt, panels).with_caption(caption))
+        Ok(Figure::new("What further batches would find", "Differences over further batches.", panels)
+            .with_caption(caption))
     }
 
     pub(crate) fn contrast_chart_on(&self, scales: &Scales) -> Result<Figure> {

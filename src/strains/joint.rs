@@ -7,18 +7,15 @@ use crate::kinetics::Trait;
 
 use super::result::Strains;
 
-/// Fewer batches show no correlation.
-const LEAST: usize = 8;
-
 /// What strain and conditions leave of each batch.
 pub(super) type Residuals<'a> = BTreeMap<&'a str, f64>;
 
-/// Correlation of two traits: cross-products of the residuals of the batches that give both.
+/// Correlation of two traits: cross-products of the residuals of the batches that give both, eight at least.
 pub(super) fn correlation(a: &Residuals<'_>, b: &Residuals<'_>) -> Option<f64> {
     let both: Vec<(f64, f64)> = a.iter().filter_map(|(batch, x)| Some((*x, *b.get(batch)?))).collect();
     let sum = |of: fn(&(f64, f64)) -> f64| both.iter().map(of).sum::<f64>();
     let r = sum(|(x, y)| x * y) / (sum(|(x, _)| x * x) * sum(|(_, y)| y * y)).sqrt();
-    (both.len() >= LEAST && r.is_finite()).then_some(r)
+    (both.len() >= 8 && r.is_finite()).then_some(r)
 }
 
 impl Strains {

@@ -8,8 +8,7 @@
 //!
 //! Strains and slopes are fixed, worts and batches random, the error is the curve fit's own and known. Strains are
 //! compared at common conditions; where a condition goes with the strain its effect cannot be told from the strain's, and each
-//! strain stands at its usual one, which is said. A batch that got stuck is counted as such and is in no trait that
-//! hangs on the terminal gravity.
+//! strain stands at its usual one, which is said.
 
 mod alone;
 mod conditions;

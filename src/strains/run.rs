@@ -79,8 +79,8 @@ impl StrainSettings {
         for which in &self.traits {
             residuals.insert(*which, self.one_trait(*which, &compared, &mut found)?);
         }
-        let both = [Trait::Attenuation, Trait::T90H].map(|which| residuals.get(&which));
-        found.correlation = both[0].zip(both[1]).and_then(|(attenuation, time)| correlation(attenuation, time));
+        let both = residuals.get(&Trait::Attenuation).zip(residuals.get(&Trait::T90H));
+        found.correlation = both.and_then(|(attenuation, time)| correlation(attenuation, time));
         for (strain, own) in &compared.strains {
             let of = |status: &[Status]| own.iter().filter(|i| status.contains(&fits[**i].status)).count();
             let (at_rest, stuck) = (of(&[Status::Finished, Status::Stuck]), of(&[Status::Stuck]));

@@ -6,7 +6,7 @@ use crate::chart::{Scales, Shown};
 use crate::drift::{Drift, Shift, ShiftKind};
 use crate::report::reader::Reader;
 use crate::report::words::{list, percent};
-use crate::show::{ResultTable, picture};
+use crate::show::{Grid, ResultTable, picture};
 use crate::study::SeasonStudy;
 
 use super::parts::{files, fold, open_if_short, part, table, untitled};
@@ -17,7 +17,7 @@ pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
         (part(&study.drift, |found| html! {
             p { "Each bath and each sample shows by how much a probe is off. Here it is read by its first calibration of the season." }
             (open_if_short(found.probes.len(), "Drift of the fleet", picture(found.fleet_chart_on(scales))))
-            (fold("Probe by probe", &html! { (picture(found.chart_on(scales))) (files("drift_probes")) }))
+            (fold("Probe by probe", &html! { (picture(found.chart_on(scales))) (table(&probes(found, scales), "drift_probes")) }))
             (fold("Sudden shifts", &shifts(found, scales)))
             (fold("Entries that do not fit", &misfits(found, scales)))
             (fold("How long until a calibration", &due(found, reader)))
@@ -25,6 +25,16 @@ pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
             (fold("Of which kind the drift is", &kinds(found)))
         }))
     }
+}
+
+fn probes(found: &Drift, scales: &Scales) -> Grid {
+    ResultTable::new(&found.probes, 80)
+        .text("probe", |probe| &probe.probe)
+        .count("checks", |probe| probe.n)
+        .estimate("drift", scales.difference("SG per 30 d"), |probe| probe.drift_sg_per_30d.estimate())
+        .estimate("without shifts", scales.difference("SG per 30 d"), |probe| probe.gradual_sg_per_30d.estimate())
+        .note("why not", |probe| probe.drift_sg_per_30d.why())
+        .titled("")
 }
 
 /// Sudden shifts, those of events and those found.
@@ -112,25 +122,15 @@ fn fleet(found: &Drift, scales: &Scales) -> Markup {
 
 /// Of which kind the drift is.
 fn kinds(found: &Drift) -> Markup {
-    let made = ResultTable::new(&found.kinds, 80)
-        .text("probe", |kind| &kind.probe)
-        .text("kind", |kind| kind.verdict)
-        .chance("weight of proportional", |kind| kind.p_proportional)
-        .estimate("relative change of K", "per 30 d", |kind| kind.relative_k_per_30d.estimate())
-        .estimate("change of zero", "\u{b0} per 30 d", |kind| kind.zero_deg_per_30d.estimate())
-        .number("error of zero after two baths", "\u{b0} per 30 d", 3, |kind| kind.zero_se_after)
-        .chance("chance that they tell the kind", |kind| kind.p_told_after)
-        .note("why not", |kind| kind.why.as_deref())
-        .titled("");
     html! {
         p {
             "A proportional change (mass, height of the centre of gravity, shell) gives nearly the same error everywhere; a sideways one \
              (sensor zero, mass across the axis) gives a larger error at low gravity. Only references at two or more gravities can tell \
              them apart. K is the probe's mass over the cube of its radius: when it grows by 0.1 %, SG reads 0.001 too low. The last \
-             columns say what one water check and one bath of SG 1.060 would tell today."
+             columns of the table say what one water check and one bath of SG 1.060 would tell today."
         }
         (untitled(found.kinds_chart()))
-        (table(&made, "drift_kinds"))
+        (files("drift_kinds"))
     }
 }
 

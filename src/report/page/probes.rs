@@ -62,24 +62,17 @@ fn remarks(calibrations: &[Calibration]) -> Markup {
             all.entry(text).or_default().push(&c.calibration);
         }
     }
-    fold(
-        "Remarks on these curves",
-        &html! {
-            @if !all.is_empty() { ul { @for (text, names) in &all { li { b { (list(names)) } ": " (text) } } } }
-        },
-    )
+    let said =
+        html! { @if !all.is_empty() { ul { @for (text, names) in &all { li { b { (list(names)) } ": " (text) } } } } };
+    fold("Remarks on these curves", &said)
 }
 
 fn without(all: &[NoCurve], scales: &Scales) -> Markup {
     let failed: Vec<&NoCurve> = all.iter().filter(|none| !none.check).collect();
-    fold(
-        "Without a curve",
-        &html! { @if !failed.is_empty() {
-            ul { @for one in &failed {
-                li { b { (one.probe) } @if let Some(at) = one.at { ", " (minute(at, &scales.zone)) } ": " (one.why) }
-            } }
-        } },
-    )
+    let said = html! { @if !failed.is_empty() { ul { @for one in &failed {
+        li { b { (one.probe) } @if let Some(at) = one.at { ", " (minute(at, &scales.zone)) } ": " (one.why) }
+    } } } };
+    fold("Without a curve", &said)
 }
 
 fn water(found: &Calibrations, scales: &Scales) -> Markup {

@@ -18,8 +18,7 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, scales: &Scales) -
             ul { @for note in &summary.yeasts.notes { li { (note) } } }
         } }))
         (part(&study.strains, |found| html! {
-            (picture(found.curve_chart_on(scales)))
-            (picture(found.pair_of_traits_chart_on(scales)))
+            (picture(found.curve_chart_on(scales))) (picture(found.pair_of_traits_chart_on(scales)))
             (fold("The traits of each strain", &html! { (untitled(found.chart_on(scales))) (files("strains")) }))
             (fold("Differences between strains", &html! { (untitled(found.contrast_chart_on(scales))) (files("strain_contrasts")) }))
             (fold("Repeatability: how far batches spread beyond the errors of their fits", &table(&spreads(found, scales), "strain_repeatability")))
