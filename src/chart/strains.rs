@@ -113,8 +113,8 @@ impl Strains {
             percent(self.contrast_level),
             signed(self.correlation.unwrap_or(0.0), 2, false)
         );
-        let title = "Attenuation beside nine tenths of the drop";
-        Ok(Figure::new(title, "Mean attenuation of each strain against its mean time.", drawn).with_caption(caption))
+        Ok(Figure::new("Attenuation beside nine tenths of the drop", "Means of both traits.", drawn)
+            .with_caption(caption))
     }
 
     pub(crate) fn power_chart_on(&self, scales: &Scales) -> Result<Figure> {
@@ -124,8 +124,7 @@ impl Strains {
             let open = self.open().filter(|pair| pair.which == which);
             let open: Vec<_> = open.filter_map(|pair| Some((pair.margin, pair.power?.found))).collect();
             let Some((margin, _)) = open.first() else { continue };
-            let found = open.iter().flat_map(|(_, found)| *found);
-            let y = Axis::around(found.chain([0.0]), 0.0, 4, scales.difference_of(which));
+            let y = Axis::around(open.iter().flat_map(|o| o.1).chain([0.0]), 0.0, 4, scales.difference_of(which));
             let x = Axis::linear(0.0, more[MORE.len() - 1], 4, "further batches of each");
             panels.push(panel(240, 150, |paper| {
                 let plot = Frame::new(shortened(which.title(), 31), x, y).on(paper)?;
