@@ -319,7 +319,8 @@ fn curves_and_regions_of_strains_hold_the_truth() {
     let curves: [f64; 6] = std::array::from_fn(|i| share(all.iter().map(|(_, held)| held[i]).sum()));
     println!("regions of 95 % hold {regions:.3}; curves of 90 % at {HOURS:?} h hold {curves:.3?}");
     assert!((0.935..0.965).contains(&regions), "{regions}");
-    assert!(curves.iter().all(|held| (0.87..0.94).contains(held)), "{curves:?}");
+    // Times do not go wholly together, and attenuation with them by half: bands are somewhat wider than they say.
+    assert!(curves.iter().all(|held| (0.88..0.98).contains(held)), "{curves:?}");
 }
 
 /// Whether a point lies within a closed line: a ray from it crosses the line an odd number of times.
