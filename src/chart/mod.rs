@@ -81,6 +81,12 @@ charts! {
     /// The mean of every trait per strain at common conditions with its interval, one panel per trait; beside it the plain mean
     /// and the one drawn towards all strains.
     Strains: chart = chart_on, "study.strains()?.chart()?;";
+    /// The attenuation that each strain reaches by each day at common conditions, with its band; one panel a strain.
+    Strains: curve_chart = curve_chart_on, "study.strains()?.curve_chart()?;";
+    /// The means of attenuation and of the time to nine tenths of the drop together, with the region of both.
+    Strains: pair_of_traits_chart = pair_of_traits_chart_on, "study.strains()?.pair_of_traits_chart()?;";
+    /// The difference that further batches would find, one line an open pair, one panel a trait.
+    Strains: power_chart = power_chart_on, "study.strains()?.power_chart()?;";
     /// The differences between strains with their simultaneous intervals, one panel per trait.
     Strains: contrast_chart = contrast_chart_on, "study.strains()?.contrast_chart()?;";
 }

@@ -84,6 +84,9 @@ show! {
     Strains: |it| vec![
         picture(it.chart()),
         picture(it.contrast_chart()),
+        picture(it.curve_chart()),
+        picture(it.pair_of_traits_chart()),
+        picture(it.power_chart()),
         table(it.to_frame(), "Means"),
         table(it.contrasts_frame(), "Differences"),
         table(it.repeatability_frame(), "Repeatability"),

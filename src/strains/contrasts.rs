@@ -12,7 +12,7 @@ use crate::fit::{Estimate, Finding};
 use crate::kinetics::Trait;
 
 use super::model::TraitModel;
-use super::power::PairNow;
+use super::power::{MORE, PairNow};
 use super::result::{HouseContrast, StrainContrast, StrainPower, Verdict};
 use super::scale::Scale;
 
@@ -77,7 +77,11 @@ impl Asked<'_> {
                 p_adjusted: Some(p_adjusted),
                 house: house.map(|(e, p, _)| HouseContrast { difference: self.scale.difference(e, middle), p }),
                 n: now.n,
-                power: Some(StrainPower { now: now.power(margin, 0)?, more_of_each: now.more_of_each(margin)? }),
+                power: Some(StrainPower {
+                    now: now.power(margin, 0)?,
+                    more_of_each: now.more_of_each(margin)?,
+                    found: MORE.map(|more| now.found(more).map_or(f64::NAN, |d| self.scale.own(d, middle))),
+                }),
                 ..none
             });
         }

@@ -31,6 +31,7 @@ tables! {
             "unit": row.map_or("fraction", |mean| mean.which.unit()),
             "n": row.map_or_else(|stuck| stuck.n, |mean| mean.n),
             ["estimate", "se", "lower", "upper", "level"]: estimate(*row).map(Estimate::numbers),
+            "df": row.ok()?.df,
             "method": Some(&estimate(*row)?.method),
             "raw_mean": row.ok()?.raw,
             ["pooled", "pooled_se"]: row.ok()?.pooled.numbers(),

@@ -8,13 +8,14 @@
 //!
 //! Strains and slopes are fixed, worts and batches random, the error is the curve fit's own and known. Strains are
 //! compared at common conditions; where a condition goes with the strain its effect cannot be told from the strain's, and each
-//! strain stands at its usual one, which is said. A batch that got stuck is counted as such and is in no trait that
-//! hangs on the terminal gravity.
+//! strain stands at its usual one, which is said.
 
 mod alone;
 mod conditions;
 mod contrasts;
+mod curve;
 mod frame;
+mod joint;
 mod model;
 mod power;
 mod result;
@@ -25,6 +26,7 @@ mod spreads;
 mod stuck;
 mod words;
 
+pub use power::MORE;
 pub use result::{
     HouseContrast, StrainContrast, StrainMean, StrainPower, StrainSpread, Strains, TraitComparison, Verdict,
 };

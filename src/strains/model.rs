@@ -116,6 +116,18 @@ impl TraitModel {
         Ok(model)
     }
 
+    /// What to say where the likelihood ratio rejects one spread for all.
+    pub fn unequal(&self) -> Option<&'static str> {
+        self.p_equal_spread.filter(|p| *p < UNEQUAL_SPREADS)?;
+        Some(match self.own {
+            Some(_) => "some strains vary more between batches than others, so each has a spread of its own",
+            None => {
+                "some strains seem to vary more between batches than others, but batches are too few for a spread of each: intervals \
+                 of those that vary more may be too short"
+            }
+        })
+    }
+
     /// Whether each mean and each difference has an error that can be told.
     fn told(&self) -> bool {
         let enough = |of: &[f64]| self.se_and_df(of).is_ok_and(|(_, df)| df > LEAST_DF);

@@ -3,6 +3,7 @@
 use crate::fit::{Estimate, Finding};
 use crate::kinetics::Trait;
 
+use super::power::MORE;
 use super::stuck::{StuckContrast, StuckShare};
 
 /// One trait of one strain.
@@ -20,6 +21,8 @@ pub struct StrainMean {
     pub raw: Option<f64>,
     /// The mean at the stated conditions.
     pub mean: Finding,
+    /// Its degrees of freedom.
+    pub df: Option<f64>,
     /// The same drawn towards the mean of all strains by as much as its error makes likely (random strains).
     pub pooled: Finding,
     /// Probability that no other strain has more of it.
@@ -123,6 +126,8 @@ pub struct StrainPower {
     pub now: f64,
     /// Further batches of each of the two until that is 0.8; none beyond 200.
     pub more_of_each: Option<usize>,
+    /// The difference that is found with probability 0.8, in the unit of the trait, after [`MORE`] further batches of each.
+    pub found: [f64; MORE.len()],
 }
 
 /// What was compared, and how.
@@ -157,6 +162,8 @@ pub struct Strains {
     pub stuck_contrasts: Vec<StuckContrast>,
     /// Strains that look like one written in two ways. They are not merged.
     pub alike: Vec<(String, String)>,
+    /// Correlation of attenuation with the logarithm of the time to nine tenths of the drop among batches of a strain.
+    pub correlation: Option<f64>,
     /// Simultaneous level of the intervals of the contrasts of one trait.
     pub contrast_level: f64,
 }
@@ -165,6 +172,11 @@ impl Strains {
     /// The pairs that are open.
     pub fn open(&self) -> impl Iterator<Item = &StrainContrast> {
         self.contrasts.iter().filter(|pair| pair.verdict == Some(Verdict::Open))
+    }
+
+    /// The mean of a trait of a strain.
+    pub fn mean(&self, strain: &str, which: Trait) -> Option<&StrainMean> {
+        self.means.iter().find(|mean| mean.strain == strain && mean.which == which)
     }
 
     /// How a trait was compared.

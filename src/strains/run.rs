@@ -11,6 +11,7 @@ use crate::season::{Batch, Season};
 use super::alone;
 use super::conditions::{BatchConditions, adjustments, of_batches};
 use super::contrasts::{Asked, first_and_last};
+use super::joint::{Residuals, correlation};
 use super::model::{ModelRow, TraitModel};
 use super::result::{StrainContrast, StrainMean, StrainSpread, Strains, TraitComparison};
 use super::scale::Scale;
@@ -74,9 +75,12 @@ impl StrainSettings {
         let rows: Vec<Option<&Batch>> = fits.iter().map(|fit| of.get(fit.batch.as_str()).copied()).collect();
         let mut found = Strains { contrast_level: self.contrast_level, alike: alike(&names), ..Strains::default() };
         let compared = Compared { fits, conditions: of_batches(season, fits, &rows), rows, strains };
+        let mut residuals: BTreeMap<Trait, Residuals<'_>> = BTreeMap::new();
         for which in &self.traits {
-            self.one_trait(*which, &compared, &mut found)?;
+            residuals.insert(*which, self.one_trait(*which, &compared, &mut found)?);
         }
+        let both = residuals.get(&Trait::Attenuation).zip(residuals.get(&Trait::T90H));
+        found.correlation = both.and_then(|(attenuation, time)| correlation(attenuation, time));
         for (strain, own) in &compared.strains {
             let of = |status: &[Status]| own.iter().filter(|i| status.contains(&fits[**i].status)).count();
             let (at_rest, stuck) = (of(&[Status::Finished, Status::Stuck]), of(&[Status::Stuck]));
@@ -89,7 +93,8 @@ impl StrainSettings {
         Ok(found)
     }
 
-    fn one_trait(&self, which: Trait, all: &Compared<'_>, found: &mut Strains) -> Result<()> {
+    /// Compares the strains in one trait; gives what strain and conditions leave of each batch.
+    fn one_trait<'a>(&self, which: Trait, all: &Compared<'a>, found: &mut Strains) -> Result<Residuals<'a>> {
         // Where it came to rest tells little of how fast it went.
         let likely =
             |fit: &BatchFit| !which.is_pace() && fit.status == Status::Finished && fit.p_stuck.is_some_and(|p| p > 0.5);
@@ -115,6 +120,7 @@ impl StrainSettings {
                 left_out: reasons.collect::<Vec<_>>().join(", "),
                 raw: raw.is_finite().then(|| if scale == Scale::Log { raw.exp() } else { raw }),
                 mean: Finding::missing("no batch gave it"),
+                df: None,
                 pooled: Finding::missing("no batch gave it"),
                 p_highest: None,
                 p_lowest: None,
@@ -142,7 +148,7 @@ impl StrainSettings {
             p_equal_spread: None,
             numerical_error: None,
         };
-        let mut why = None;
+        let (mut why, mut residuals) = (None, Residuals::new());
         match TraitModel::new(&rows, &names, &by) {
             Ok(model) => {
                 if let Err(error) = self.means(&model, scale, own_rows) {
@@ -166,8 +172,12 @@ impl StrainSettings {
                     }
                 }
                 how.p_equal_spread = model.p_equal_spread;
-                let unequal = "some strains vary more between batches than others, so each has a spread of its own";
-                how.notes.extend(model.own.is_some().then(|| unequal.to_owned()));
+                how.notes.extend(model.unequal().map(str::to_owned));
+                let mut adjusted: Vec<_> = model.adjusted.iter().map(|own| own.iter()).collect();
+                residuals.extend(rows.iter().filter_map(|row| {
+                    let (value, _) = adjusted[row.strain].next()?;
+                    Some((row.batch?.batch.as_str(), value - model.mean(row.strain)))
+                }));
             }
             Err(error) => {
                 let missing = Finding::from(Err(error));
@@ -182,7 +192,7 @@ impl StrainSettings {
             self.without_estimate(which, &strains, why, &mut found.contrasts);
         }
         found.traits.push(how);
-        Ok(())
+        Ok(residuals)
     }
 
     /// Of very many strains those with the best plain means and the house strain, sorted, and a note of it.
@@ -214,7 +224,7 @@ impl StrainSettings {
         let (values, errors): (Vec<f64>, Vec<f64>) = sure.into_iter().unzip();
         let all = (values.len() >= LEAST_TO_POOL).then(|| pool(&values, &errors, level)).and_then(Result::ok);
         let order = first_and_last(model)?;
-        for ((row, found), (highest, lowest)) in rows.into_iter().zip(found).zip(order) {
+        for (((row, found), (highest, lowest)), weights) in rows.into_iter().zip(found).zip(order).zip(&model.weights) {
             let own = match found {
                 Ok(own) => own,
                 Err(error) => {
@@ -234,7 +244,7 @@ impl StrainSettings {
                 }
             };
             row.mean = Finding::Estimated(scale.mean(own));
-            (row.p_highest, row.p_lowest) = (Some(highest), Some(lowest));
+            (row.p_highest, row.p_lowest, row.df) = (Some(highest), Some(lowest), Some(model.se_and_df(weights)?.1));
         }
         Ok(())
     }

@@ -39,17 +39,17 @@ impl Scale {
         if self == Self::Log { 2.0 * (0.5 * own / middle.exp()).asinh() } else { own }
     }
 
+    /// The difference on the trait's own scale about the middle that is `d` on this.
+    pub fn own(self, d: f64, middle: f64) -> f64 {
+        if self == Self::Log { 2.0 * middle.exp() * (0.5 * d).sinh() } else { d }
+    }
+
     /// An estimate of a difference d as one on the trait's own scale, about the middle g of both: with logarithms
     /// `a - b = 2 sqrt(a b) sinh(d/2)` for `d = ln a - ln b`. It rises with d, so an interval leaves out 0 on both or on
     /// none; that g is an estimate is neglected.
     pub fn difference(self, d: Estimate, middle: f64) -> Estimate {
-        match self {
-            Self::Own => d,
-            Self::Log => {
-                let own = |d: f64| 2.0 * middle.exp() * (0.5 * d).sinh();
-                let se = middle.exp() * (0.5 * d.value).cosh() * d.se;
-                Estimate { value: own(d.value), se, lower: own(d.lower), upper: own(d.upper), ..d }
-            }
-        }
+        let [value, lower, upper] = [d.value, d.lower, d.upper].map(|d| self.own(d, middle));
+        let se = if self == Self::Log { middle.exp() * (0.5 * d.value).cosh() * d.se } else { d.se };
+        Estimate { value, se, lower, upper, ..d }
     }
 }

@@ -112,16 +112,15 @@ impl Strains {
             let open = format!("{title}: open for {} of {all} pairs.", open.len());
             let difference = format!("a difference of {}{unit} four times in five", times * least.margin);
             let number = |more| if more == usize::MAX { "over 200".to_owned() } else { format!("{more}") };
-            let most_words = number(most);
-            said.push(match more(&least) {
-                _ if most == 0 => format!("{open} These batches would have shown {difference}."),
-                least if least == most => {
-                    format!("{open} To show {difference} takes {most_words} more batches of each strain.")
-                }
-                few => {
-                    let (few, a, b) = (number(few), &least.a, &least.b);
-                    format!("{open} To show {difference} takes {few} more batches each of {a} and {b}, and up to {most_words} for other pairs.")
-                }
+            let (few, a, b) = (more(&least), &least.a, &least.b);
+            let others =
+                if few == most { String::new() } else { format!(", and up to {} for other pairs", number(most)) };
+            said.push(match most {
+                0 => format!("{open} These batches would have shown {difference}."),
+                _ => format!(
+                    "{open} To show {difference} takes {} more batches each of {a} and {b}{others}.",
+                    number(few)
+                ),
             });
         }
         let (place, chance): (_, fn(&StrainMean) -> Option<f64>) =

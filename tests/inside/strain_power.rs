@@ -9,6 +9,8 @@ fn sixteen_over_the_square_of_the_effect() {
     let more = now.more_of_each(0.5).unwrap().unwrap();
     assert!((62..=64).contains(&(4 + more)), "{more}");
     assert!(now.more_of_each(1e-3).unwrap().is_none());
+    // The difference that is found after so many has the power that is asked for.
+    assert!((now.power(now.found(12).unwrap(), 12).unwrap() - 0.8).abs() < 1e-3);
     // Six degrees of freedom become 126 with 60 more: Student's factor of one pair at 5 % falls from 2.447 to 1.979.
     let few = PairNow { df: 6.0, factor: 2.446_912, ..now };
     assert!((63..=66).contains(&(4 + few.more_of_each(0.5).unwrap().unwrap())));

@@ -16,6 +16,9 @@ fn run(batches: &[Brewed]) -> Strains {
     }
     found.chart().unwrap();
     found.contrast_chart().unwrap();
+    found.curve_chart().unwrap();
+    found.pair_of_traits_chart().unwrap();
+    found.power_chart().unwrap();
     found.sentences(&[ATTENUATION]);
     found.to_string();
     found
@@ -56,6 +59,17 @@ fn identical_batches() {
     let why = found.means[0].mean.why().unwrap();
     assert!(why.contains("exactly"), "{why}");
     assert!(found.contrasts[0].difference.why().is_some() && found.contrasts[0].verdict.is_none());
+}
+
+#[test]
+fn one_spread_that_has_to_serve_is_told() {
+    let even = |far: f64| [0.75, 0.751, 0.749, 0.75 + far, 0.75 - far, 0.75 + 0.5 * far];
+    let said = |far: f64| {
+        let own = even(far);
+        run(&batches(&[("thrift", &own[..3]), ("samphire", &own[3..])])).notes(&[ATTENUATION]).join(" ")
+    };
+    assert!(said(0.1).contains("batches are too few for a spread of each"), "{}", said(0.1));
+    assert!(!said(0.001).contains("spread"), "{}", said(0.001));
 }
 
 #[test]

@@ -75,6 +75,35 @@ fn stuck_shares_are_wilsons_and_fishers() {
     assert!((e.lower - 0.0524).abs() < 5e-5 && (e.upper - 0.3339).abs() < 5e-5, "{e}");
 }
 
+#[test]
+fn a_curve_goes_through_the_means_and_its_band_through_their_ends() {
+    let times = [(Trait::LagH, 20.0, 1.0), (Trait::MidH, 50.0, 1.0), (Trait::T90H, 90.0, 1.0)];
+    let batches: Vec<Brewed> = (0..12)
+        .map(|i| {
+            let off = [0.98, 1.0, 1.02][i % 3];
+            let mut traits = times.map(|(which, hours, se)| (which, off * hours, se)).to_vec();
+            traits.push((Trait::Attenuation, 0.75 + 0.02 * (off - 1.0), 1e-4));
+            Brewed::new(i, ["thrift", "samphire"][i / 6], &traits)
+        })
+        .collect();
+    let (season, kinetics) = season(&batches);
+    let traits = [Trait::Attenuation, Trait::LagH, Trait::MidH, Trait::T90H].to_vec();
+    let found = StrainSettings { traits, ..Default::default() }.run(&season, &kinetics).unwrap();
+    let mean = |which| found.mean("thrift", which).unwrap().mean.estimate().unwrap();
+    let (a, mid, t90) = (mean(Trait::Attenuation), mean(Trait::MidH), mean(Trait::T90H));
+    let at = |hours: f64| found.attenuation_at("thrift", hours).unwrap();
+    near(at(mid.value).value, 0.5 * a.value, 1e-9);
+    near(at(t90.value).value, 0.9 * a.value, 1e-9);
+    assert!(at(0.0).value == 0.0 && at(1e4).value > 0.999 * a.value && found.attenuation_at("none", 9.0).is_none());
+    // The tangent half-way meets 0 at the lag.
+    let slope = (at(mid.value - 1e-4).value - at(mid.value - 2e-4).value) / 1e-4;
+    near(mid.value - at(mid.value).value / slope, mean(Trait::LagH).value, 1e-3);
+    // Where attenuation is all but known, the band is as wide as the times' intervals.
+    assert!((at(mid.lower).upper / (0.5 * a.value) - 1.0).abs() < 0.01, "{} of {}", at(mid.lower), 0.5 * a.value);
+    assert!((at(t90.upper).lower / (0.9 * a.value) - 1.0).abs() < 0.01);
+    assert!((found.correlation.unwrap() - 1.0).abs() < 0.01);
+}
+
 /// What the notebook of strains says, in its words.
 fn notebook() -> heelwort::Result<()> {
     use heelwort::season::Season;
@@ -88,7 +117,10 @@ fn notebook() -> heelwort::Result<()> {
     let strains = settings.run(&season, &kinetics)?;
     println!("{}", strains.sentences(&[Trait::Attenuation, Trait::T90H]).join("\n"));
     strains.chart()?;
+    study.strains()?.curve_chart()?;
+    strains.pair_of_traits_chart()?;
     strains.contrast_chart()?;
+    strains.power_chart()?;
     let house = StrainSettings { house: Some("sea-lavender".to_owned()), ..settings }.run(&season, &kinetics)?;
     let columns = ["trait", "a", "b", "difference", "house_lower", "house_upper", "p_house"];
     Table::new(house.contrasts_frame()?).titled("From the house yeast").columns(&columns)?.limit(15).evcxr_display();

@@ -116,6 +116,8 @@ fn differences_between_strains_are_those_of_the_simulator() {
     let (mut n, mut wrong, mut z) = (0_u32, 0_u32, 0.0);
     let mut held: BTreeMap<(u64, Trait), bool> = BTreeMap::new();
     let mut widths = BTreeMap::new();
+    // Of each trait of a batch at rest: how far its fit is off, and the error that it states.
+    let mut off: BTreeMap<Trait, Vec<(f64, f64)>> = BTreeMap::new();
     let seeds = std::env::var("HEELWORT_SEEDS").unwrap_or("921..923".to_owned());
     let (from, to) = seeds.split_once("..").unwrap();
     for seed in from.parse().unwrap()..to.parse().unwrap() {
@@ -128,6 +130,15 @@ fn differences_between_strains_are_those_of_the_simulator() {
         let study = settings.study(&made.season).unwrap();
         let strains = StrainSettings { traits: TRAITS.to_vec(), ..Default::default() };
         let strains = strains.run(&made.season, study.kinetics().unwrap()).unwrap();
+        for (fit, truth) in study.kinetics().unwrap().batches.iter().zip(&made.truth.batches) {
+            let given = |which: &Trait| fit.status != Status::Stuck && fit.finding(*which).estimate().is_some();
+            for which in TRAITS.into_iter().filter(given) {
+                let (e, right) = (fit.finding(which).estimate().unwrap(), true_value(which, truth));
+                let own = which == Trait::Attenuation;
+                let (value, se) = if own { (e.value, e.se) } else { (e.value.ln(), e.se / e.value) };
+                off.entry(which).or_default().push((value - right, se));
+            }
+        }
         for contrast in &strains.contrasts {
             let conditions = &strains.how(contrast.which).unwrap().conditions;
             let mean = |strain: &str| {
@@ -159,6 +170,25 @@ fn differences_between_strains_are_those_of_the_simulator() {
         width(Trait::T90H),
         held.iter().filter(|(_, held)| !**held).collect::<Vec<_>>()
     );
+    for (which, fits) in &off {
+        let n = fits.len() as f64;
+        let root = |of: fn(&(f64, f64)) -> f64| (fits.iter().map(of).map(|x| x * x).sum::<f64>() / n).sqrt();
+        let middle = |of: fn(&(f64, f64)) -> f64| {
+            let mut sorted: Vec<f64> = fits.iter().map(of).collect();
+            sorted.sort_by(f64::total_cmp);
+            sorted[sorted.len() / 2]
+        };
+        println!(
+            "{which} of {n} fits: mean error {:+.4}, size {:.4}, stated {:.4}, z of size {:.3}; middle: error {:.4}, stated {:.4}, |z| {:.3}",
+            fits.iter().map(|(off, _)| off).sum::<f64>() / n,
+            root(|(off, _)| *off),
+            root(|(_, se)| *se),
+            root(|(off, se)| off / se),
+            middle(|(off, _)| off.abs()),
+            middle(|(_, se)| *se),
+            middle(|(off, se)| (off / se).abs()),
+        );
+    }
     // Each family holds all its 15 with probability 0.95: fewer than 5 of 6 by chance once in 30 times.
     let families = held.len() as f64;
     let least = 0.95 * families - 2.5 * (0.05 * 0.95 * families).sqrt() - 0.5;

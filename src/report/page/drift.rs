@@ -5,12 +5,11 @@ use maud::{Markup, html};
 use crate::chart::{Scales, Shown};
 use crate::drift::{Drift, Shift, ShiftKind};
 use crate::report::reader::Reader;
-use crate::report::trust;
 use crate::report::words::{list, percent};
 use crate::show::{Grid, ResultTable, picture};
 use crate::study::SeasonStudy;
 
-use super::parts::{fold, open_if_short, part, table, untitled};
+use super::parts::{files, fold, open_if_short, part, table, untitled};
 
 pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
     let scales = &reader.scales;
@@ -96,18 +95,6 @@ fn misfits(found: &Drift, scales: &Scales) -> Markup {
 /// When probes are due.
 fn due(found: &Drift, reader: &Reader) -> Markup {
     let ends: Vec<String> = found.ends_sg.iter().map(|sg| reader.plain(*sg)).collect();
-    let now = ResultTable::new(&found.probes, 80)
-        .text("probe", |probe| &probe.probe)
-        .text("due", |probe| trust::due(found, probe, reader))
-        .chance("chance of being out of limit", |probe| probe.p_out(found.latest?))
-        .estimate("error now, on its curve in force", reader.scales.difference("SG"), |probe| {
-            probe.offset_sg.estimate()
-        })
-        .estimate("change since it was calibrated", reader.scales.difference("SG"), |probe| {
-            probe.since_last_sg.estimate()
-        })
-        .note("why not", |probe| probe.offset_sg.why())
-        .titled("");
     html! {
         p {
             "A probe is due when the chance that it is off by more than " (reader.scales.limit(found.limit_sg)) " where the beers end (" (list(&ends))
@@ -115,7 +102,6 @@ fn due(found: &Drift, reader: &Reader) -> Markup {
              due. A date is never farther ahead than the time for which the probe was observed."
         }
         @if let Some(why) = found.interval_d.why() { p { "No interval for a new probe of this kind: " (why) "." } }
-        (table(&now, "drift_probes"))
         (untitled(found.limit_chart_on(&reader.scales)))
     }
 }
@@ -136,25 +122,15 @@ fn fleet(found: &Drift, scales: &Scales) -> Markup {
 
 /// Of which kind the drift is.
 fn kinds(found: &Drift) -> Markup {
-    let made = ResultTable::new(&found.kinds, 80)
-        .text("probe", |kind| &kind.probe)
-        .text("kind", |kind| kind.verdict)
-        .chance("weight of proportional", |kind| kind.p_proportional)
-        .estimate("relative change of K", "per 30 d", |kind| kind.relative_k_per_30d.estimate())
-        .estimate("change of zero", "\u{b0} per 30 d", |kind| kind.zero_deg_per_30d.estimate())
-        .number("error of zero after two baths", "\u{b0} per 30 d", 3, |kind| kind.zero_se_after)
-        .chance("chance that they tell the kind", |kind| kind.p_told_after)
-        .note("why not", |kind| kind.why.as_deref())
-        .titled("");
     html! {
         p {
             "A proportional change (mass, height of the centre of gravity, shell) gives nearly the same error everywhere; a sideways one \
              (sensor zero, mass across the axis) gives a larger error at low gravity. Only references at two or more gravities can tell \
              them apart. K is the probe's mass over the cube of its radius: when it grows by 0.1 %, SG reads 0.001 too low. The last \
-             columns say what one water check and one bath of SG 1.060 would tell today."
+             columns of the table say what one water check and one bath of SG 1.060 would tell today."
         }
         (untitled(found.kinds_chart()))
-        (table(&made, "drift_kinds"))
+        (files("drift_kinds"))
     }
 }
 

@@ -20,13 +20,8 @@ pub(super) fn table(grid: &Grid, file: &str) -> Markup {
 
 /// Links to both files of a table beside the page.
 pub(super) fn files(file: &str) -> Markup {
-    html! { p.sub { "All columns: " (link(file, "csv")) ", " (link(file, "parquet")) } }
-}
-
-/// A link to a table beside the page.
-pub(super) fn link(file: &str, kind: &str) -> Markup {
-    let path = format!("tables/{file}.{kind}");
-    html! { a href=(path) { (path) } }
+    let [csv, parquet] = ["csv", "parquet"].map(|kind| format!("tables/{file}.{kind}"));
+    html! { p.sub { "All columns: " a href=(csv) { (csv) } ", " a href=(parquet) { (parquet) } } }
 }
 
 /// What folds away under a heading; nothing where there is nothing.

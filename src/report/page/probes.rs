@@ -9,7 +9,7 @@ use crate::chart::Scales;
 use crate::report::reader::Reader;
 use crate::report::summary::Summary;
 use crate::report::words::{list, minute, percent};
-use crate::show::{Grid, ResultTable};
+use crate::show::ResultTable;
 use crate::study::SeasonStudy;
 
 use super::batches::linked;
@@ -22,7 +22,7 @@ pub(super) fn section(study: &SeasonStudy, summary: &Summary, reader: &Reader) -
         @if summary.probes.table.rows > 0 { (files("drift_probes")) }
         (part(&study.calibrations, |found| html! {
             (remarks(&found.calibrations))
-            (fold("The curves, from tilt to gravity", &html! { (untitled(found.chart_on(scales))) (table(&curves(found, scales), "calibrations")) }))
+            (fold("The curves, from tilt to gravity", &html! { (untitled(found.chart_on(scales))) (files("calibrations")) }))
             (fold("The candidate curves", &html! {
                 p { "Curves that agree within the baths may part beyond them. The shape of a float is taken where the baths do not contradict it." }
                 (untitled(found.candidates_chart_on(scales)))
@@ -50,19 +50,6 @@ fn stays(study: &SeasonStudy) -> Markup {
     } } } }
 }
 
-fn curves(found: &Calibrations, scales: &Scales) -> Grid {
-    ResultTable::new(&found.calibrations, 60)
-        .text("calibration", |c| &c.calibration)
-        .time("last bath", scales, |c| Some(c.calibrated_at))
-        .text("curve", |c| c.kind.words())
-        .count("baths", |c| c.baths.len())
-        .number("residual", scales.difference("SG"), 5, |c| c.rmse_sg)
-        .number("from", scales.gravity("SG"), 4, |c| Some(c.sg_min))
-        .number("to", scales.gravity("SG"), 4, |c| Some(c.sg_max))
-        .number("in pure water", "\u{b0}", 2, |c| c.water_tilt_deg.value())
-        .titled("")
-}
-
 fn yes(is_so: bool) -> &'static str {
     if is_so { "yes" } else { "no" }
 }
@@ -75,24 +62,17 @@ fn remarks(calibrations: &[Calibration]) -> Markup {
             all.entry(text).or_default().push(&c.calibration);
         }
     }
-    fold(
-        "Remarks on these curves",
-        &html! {
-            @if !all.is_empty() { ul { @for (text, names) in &all { li { b { (list(names)) } ": " (text) } } } }
-        },
-    )
+    let said =
+        html! { @if !all.is_empty() { ul { @for (text, names) in &all { li { b { (list(names)) } ": " (text) } } } } };
+    fold("Remarks on these curves", &said)
 }
 
 fn without(all: &[NoCurve], scales: &Scales) -> Markup {
     let failed: Vec<&NoCurve> = all.iter().filter(|none| !none.check).collect();
-    fold(
-        "Without a curve",
-        &html! { @if !failed.is_empty() {
-            ul { @for one in &failed {
-                li { b { (one.probe) } @if let Some(at) = one.at { ", " (minute(at, &scales.zone)) } ": " (one.why) }
-            } }
-        } },
-    )
+    let said = html! { @if !failed.is_empty() { ul { @for one in &failed {
+        li { b { (one.probe) } @if let Some(at) = one.at { ", " (minute(at, &scales.zone)) } ": " (one.why) }
+    } } } };
+    fold("Without a curve", &said)
 }
 
 fn water(found: &Calibrations, scales: &Scales) -> Markup {

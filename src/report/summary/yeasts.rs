@@ -5,7 +5,6 @@ use std::collections::BTreeSet;
 use crate::chart::Scales;
 use crate::kinetics::Trait;
 use crate::show::ResultTable;
-use crate::strains::StrainMean;
 use crate::study::SeasonStudy;
 
 use super::Answer;
@@ -35,9 +34,8 @@ pub(super) fn answer(study: &SeasonStudy, scales: &Scales) -> Answer {
     if names.len() > 1 && !missing.is_empty() {
         answer.say(format!("Where no mean is given: {}.", Vec::from_iter(missing).join(", or ")));
     }
-    let of = |name: &str, which| strains.means.iter().find(|m: &&StrainMean| m.strain == name && m.which == which);
-    let n = |name: &str| SHOWN.into_iter().filter_map(|which| of(name, which)).map(|mean| mean.n).max();
-    let estimate = |name: &str, which| of(name, which).and_then(|mean| mean.mean.estimate());
+    let n = |name: &str| SHOWN.into_iter().filter_map(|which| strains.mean(name, which)).map(|mean| mean.n).max();
+    let estimate = |name: &str, which| strains.mean(name, which).and_then(|mean| mean.mean.estimate());
     let mut table = ResultTable::new(names, usize::MAX).text("strain", |name| name);
     table = table.number("batches", "", 0, |name| n(name).map(|n| n as f64));
     for which in SHOWN {
