@@ -25,8 +25,6 @@ assumed! {
     const FLEET_SD: f64 = 0.003, "SG in 30 d";
     /// Least SD of what one immersion differs from another, as a share of that in the settings where the season does not tell.
     const LEAST_IMMERSION: f64 = 0.5, "share";
-    /// Share of the variance of an immersion that stays from wort to beer: foam and hops leave matter on a probe.
-    const STAYS: f64 = 0.5, "share";
     /// Readings from which the level at a state is taken.
     const PLATEAU_READINGS: usize = 9, "readings";
     /// A smaller fall has one state a probe.
@@ -302,8 +300,7 @@ impl ProbeErrors {
                 if a.block == b.block {
                     // Before any pair is looked at, the slope and what pairs share apart. One immersion lasts the whole batch.
                     let own = a.part.between(states.get(i)?, states.get(j)?, self.held.variances);
-                    let stays = if i == j { 1.0 } else { *STAYS };
-                    covariance[(i, j)] += own + stays * self.held.immersion_sd.powi(2) - of_a.white.dot(&of_b.white);
+                    covariance[(i, j)] += own + self.held.immersion_sd.powi(2) - of_a.white.dot(&of_b.white);
                 }
             }
         }
