@@ -2,7 +2,7 @@
 
 use std::collections::HashSet;
 
-use crate::gravity::{Disturbance, GravitySeries, HeldReading, ProcessBias};
+use crate::gravity::{Disturbance, GravitySeries, HeldReading, LONGEST_H, ProcessBias};
 use crate::season::Flags;
 
 use super::batch_fit::{BatchFit, Kinetics};
@@ -95,7 +95,9 @@ impl Kinetics {
     pub fn reading_flags(&self, series: &[GravitySeries]) -> Vec<(usize, Flags)> {
         let held = series.iter().flat_map(|series| &series.held).map(|held| (held.row, Flags::DISTURBED));
         let jumps = |series: &GravitySeries| {
-            let seen = series.disturbed.iter().filter(|of| of.jump_sg != 0.0);
+            // What is off for longer than episodes last is off for good, and its size is known.
+            let last_h = series.hours.last().copied().unwrap_or(0.0);
+            let seen = series.disturbed.iter().filter(|of| of.jump_sg != 0.0 && last_h - of.hours < *LONGEST_H);
             let rows = |of: &Disturbance| of.probe.map(|probe| rows_since(series, probe, of.hours));
             seen.filter_map(rows).flatten().map(|row| (row, Flags::DISTURBED)).collect::<Vec<_>>()
         };

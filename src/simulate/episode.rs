@@ -46,8 +46,8 @@ pub(super) fn episodes(settings: &SimulateSettings, batch: &Planned, probe: usiz
                 let from_h = until_h * draw.uniform(0.05, 0.9);
                 let push = draw.uniform(1.0, 6.0) * if draw.chance(0.7) { 1.0 } else { -1.0 };
                 let for_h = draw.uniform(3.0, 30.0);
-                let to_h = if draw.chance(0.25) { until_h } else { from_h + for_h };
-                Episode { trouble, from_h, to_h, size: push }
+                let from_h = if draw.chance(0.25) { (until_h - for_h).max(from_h) } else { from_h };
+                Episode { trouble, from_h, to_h: from_h + for_h, size: push }
             }
             Trouble::BubblePatch if draw.chance(0.2) => {
                 let from_h = mid_h * draw.uniform(0.5, 2.0);

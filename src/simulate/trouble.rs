@@ -12,7 +12,7 @@ named! {
         /// Foam on one side turns a probe by 1.5 to 5 degrees, grows over hours and goes down as slowly, 8 to 40 hours in all: one
         /// probe in four.
         FoamCrust = "foam_crust",
-        /// A probe leans on the wall for 3 to 30 hours, or one time in four until its batch ends: one in seven.
+        /// A probe leans on the wall for 3 to 30 hours, one time in four the last of its batch: one in seven.
         Leaning = "leaning",
         /// A patch of bubbles lifts a probe for 1 to 10 hours: one in five.
         BubblePatch = "bubble_patch",
