@@ -29,7 +29,7 @@ assumed! {
     /// Readings farther apart than this stretch the hours above.
     const DENSE_H: f64 = 1.25, "h";
     /// Longest episode between two edges.
-    pub(crate) const LONGEST_H: f64 = 96.0, "h";
+    const LONGEST_H: f64 = 96.0, "h";
     /// Longest growth of foam, with what is read before it.
     const FOAM_H: f64 = 42.0, "h";
     /// Two edges undo each other when no more than this share of the larger is left.
@@ -51,7 +51,7 @@ assumed! {
 /// time and either a lasting step or a ramp that begins at some hour and ends at the fall. Where the best ramp fits better by
 /// more than its free hour is worth (G. Schwarz, Ann. Stat. 6 (1978) 461), the episode begins with it. Else the step may last: a
 /// knock, something that stuck, a probe that leans on the wall until its batch ends. It does where the readings stand level before
-/// it and after it; in a fall it may as well be one end of an episode that came or went slowly.
+/// it and from then on to their end; in a fall it may as well be one end of an episode that came or went slowly.
 pub(crate) fn episodes(hours: &[f64], values: &[f64], sd: &[f64], least: f64) -> Episodes {
     let series = Series { hours, values, sd, stretch: stretch(hours) };
     let edges = series.edges(least.max(*EDGE_SDS * noise(values)));
@@ -92,7 +92,7 @@ pub(crate) fn episodes(hours: &[f64], values: &[f64], sd: &[f64], least: f64) ->
 pub(crate) struct Episodes {
     /// Episodes, each by its first reading and the first free one after it.
     pub held: Vec<Range<usize>>,
-    /// Steps from one level to another that lasts.
+    /// Steps from one level to another that lasts to the end.
     pub lasting: Vec<Edge>,
 }
 
@@ -213,18 +213,17 @@ impl Series<'_> {
         (size.abs() >= least).then_some(Edge { at, size })
     }
 
-    /// Whether readings stand level for twelve hours before an edge, and after it for as long as an episode may last.
+    /// Whether readings stand level for twelve hours before an edge, and after it to their end, which is so near that an episode
+    /// may still go on. What is off for longer is off for good, or was off before.
     fn is_between_levels(&self, edge: &Edge) -> bool {
         let Some(at) = self.hours.get(edge.at) else { return false };
-        let place = |h: f64| self.hours.partition_point(|hours| *hours < at + h);
         let is_level = |from: usize, to: usize| {
             let ends = self.value(from, from + *SIDE).zip(to.checked_sub(*SIDE).and_then(|from| self.value(from, to)));
             to >= from + 3 * *SIDE && ends.is_some_and(|(a, b)| (a - b).abs() < *UNDONE * edge.size.abs())
         };
-        let until = place(*LONGEST_H);
-        self.between(edge.at, until.max(1) - 1) >= *LEVEL_H
-            && is_level(place(-*LEVEL_H), edge.at)
-            && is_level(edge.at, until)
+        let (from, end) = (self.hours.partition_point(|hours| *hours < at - *LEVEL_H), self.hours.len());
+        let is_late = (*LEVEL_H..*LONGEST_H).contains(&self.between(edge.at, end - 1));
+        is_late && is_level(from, edge.at) && is_level(edge.at, end)
     }
 
     /// The first reading of the ramp that ends with a fall, where one fits better than a lasting step.

@@ -2,7 +2,7 @@
 
 use std::collections::HashSet;
 
-use crate::gravity::{Disturbance, GravitySeries, HeldReading, LONGEST_H, ProcessBias};
+use crate::gravity::{Disturbance, GravitySeries, HeldReading, ProcessBias};
 use crate::season::Flags;
 
 use super::batch_fit::{BatchFit, Kinetics};
@@ -47,7 +47,7 @@ impl BatchFit {
     fn jumped(&self, series: &GravitySeries) -> Vec<ProcessBias> {
         let mut found = Vec::new();
         for step in &self.steps {
-            let is_seen = |of: &Disturbance| of.jump_sg != 0.0 && of.hours == step.hours;
+            let is_seen = |of: &Disturbance| of.jump_sg != 0.0 && (of.hours - step.hours).abs() < 1e-9;
             let (Some(mean_sg), Some(sd_sg)) = (step.step_sg.value(), step.step_sg.se()) else { continue };
             if series.disturbed.iter().any(is_seen) {
                 let rows = rows_since(series, step.place as u32, step.hours);
@@ -95,9 +95,7 @@ impl Kinetics {
     pub fn reading_flags(&self, series: &[GravitySeries]) -> Vec<(usize, Flags)> {
         let held = series.iter().flat_map(|series| &series.held).map(|held| (held.row, Flags::DISTURBED));
         let jumps = |series: &GravitySeries| {
-            // What is off for longer than episodes last is off for good, and its size is known.
-            let last_h = series.hours.last().copied().unwrap_or(0.0);
-            let seen = series.disturbed.iter().filter(|of| of.jump_sg != 0.0 && last_h - of.hours < *LONGEST_H);
+            let seen = series.disturbed.iter().filter(|of| of.jump_sg != 0.0);
             let rows = |of: &Disturbance| of.probe.map(|probe| rows_since(series, probe, of.hours));
             seen.filter_map(rows).flatten().map(|row| (row, Flags::DISTURBED)).collect::<Vec<_>>()
         };

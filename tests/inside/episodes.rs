@@ -34,8 +34,8 @@ fn a_step_between_two_levels_lasts() {
     assert_eq!(lasting(&|_| 0.0), []);
     assert_eq!(lasting(&|t| if (70.0..85.0).contains(&t) { 0.012 } else { 0.0 }), []);
     assert_eq!(lasting(&|t| if (60.0..80.0).contains(&t) { 0.012 * (t - 60.0) / 20.0 } else { 0.0 }), []);
-    // In the fall it may be one end of an episode; a level of ten hours is none yet.
-    for from in [40.0, 190.0] {
+    // In the fall it may be one end of an episode, days before the end as well; a level of ten hours is none yet.
+    for from in [40.0, 100.0, 190.0] {
         assert_eq!(lasting(&|t| if t >= from { 0.012 } else { 0.0 }), []);
     }
     for (from, size) in [(130.0, 0.006), (180.0, -0.018)] {

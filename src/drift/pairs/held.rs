@@ -4,7 +4,7 @@ use std::collections::{BTreeSet, HashMap};
 use std::ops::Range;
 use std::sync::{Mutex, PoisonError};
 
-use crate::gravity::{Edge, Episodes, LONGEST_H, episodes, is_sugared, rises};
+use crate::gravity::{Edge, Episodes, episodes, is_sugared, rises};
 use crate::season::{Event, Season};
 
 use super::plateau::NO_BEER;
@@ -83,13 +83,12 @@ impl KnownStays {
 fn spans(read: &[[f64; 3]], told: &Told) -> Vec<Range<usize>> {
     let [hours, tilts] = [0, 1].map(|k| read.iter().map(|read| read[k]).collect::<Vec<f64>>());
     let Episodes { held: mut spans, lasting } = episodes(&hours, &tilts, &[], *LEAST_EDGE_DEG);
-    // After a jump an episode may go on that was not seen to end; what is off for longer than episodes last is off for good.
+    // A probe that jumped just before its batch ended may lean on the wall: only where it is read next tells.
     let doubtful = |edge: &Edge| {
         let at = hours.get(edge.at).copied()?;
         let is_beer = edge.size > 0.0 && is_sugared(&told.sugar, at, at);
         let is_told = told.events.iter().any(|event| (event - at).abs() < *TOLD_H);
-        let until = hours.partition_point(|hours| *hours < at + *LONGEST_H);
-        (!is_told && !is_beer).then_some(edge.at..until)
+        (!is_told && !is_beer).then_some(edge.at..hours.len())
     };
     spans.extend(lasting.iter().filter_map(doubtful));
     // Cold raises the tilt of a probe that floats freely.
