@@ -26,13 +26,13 @@ pub(crate) struct KnownStays(Mutex<HashMap<(String, String), SeenStay>>);
 #[derive(Debug)]
 struct SeenStay {
     read: Vec<[f64; 3]>,
-    told: Told,
+    told: WrittenDown,
     spans: Vec<Range<usize>>,
 }
 
 /// What was written down of a stay, hours from its first reading.
 #[derive(Debug, PartialEq)]
-struct Told {
+struct WrittenDown {
     sugar: Vec<f64>,
     events: Vec<f64>,
 }
@@ -51,7 +51,7 @@ impl KnownStays {
                 let read = stay.iter().map(|(_, read)| [read.at.hours_since(first.at), read.tilt_deg, read.temp_c]);
                 let is_mine = |e: &&Event| e.batch.as_deref() == first.batch || e.probe.as_ref() == Some(probe);
                 let events = season.events.iter().filter(is_mine).map(|e| e.at.hours_since(first.at)).collect();
-                let told = Told { sugar: season.sugar_hours(first.batch, first.at), events };
+                let told = WrittenDown { sugar: season.sugar_hours(first.batch, first.at), events };
                 let name = (probe.clone(), first.batch.unwrap_or_default().to_owned());
                 for span in self.spans(name, read.collect(), told) {
                     held.extend(stay.iter().take(span.end).skip(span.start).map(|(row, _)| *row));
@@ -61,7 +61,7 @@ impl KnownStays {
         held
     }
 
-    fn spans(&self, name: (String, String), read: Vec<[f64; 3]>, told: Told) -> Vec<Range<usize>> {
+    fn spans(&self, name: (String, String), read: Vec<[f64; 3]>, told: WrittenDown) -> Vec<Range<usize>> {
         let bits = |read: &[f64; 3]| read.map(f64::to_bits);
         let stays = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
         let is_same = |stay: &&SeenStay| {
@@ -80,7 +80,7 @@ impl KnownStays {
 }
 
 /// The readings of a stay (hours, tilts, temperatures) in which the probe was held.
-fn spans(read: &[[f64; 3]], told: &Told) -> Vec<Range<usize>> {
+fn spans(read: &[[f64; 3]], told: &WrittenDown) -> Vec<Range<usize>> {
     let [hours, tilts] = [0, 1].map(|k| read.iter().map(|read| read[k]).collect::<Vec<f64>>());
     let Episodes { held: mut spans, lasting } = episodes(&hours, &tilts, &[], *LEAST_EDGE_DEG);
     // A probe that jumped just before its batch ended may lean on the wall: only where it is read next tells.
