@@ -75,7 +75,8 @@ pub(crate) fn episodes(hours: &[f64], values: &[f64], sd: &[f64], least: f64) ->
     }
     let (mut foam, mut lasting) = (Vec::new(), Vec::new());
     for edge in edges.iter().filter(|edge| !used.contains(&edge.at)) {
-        match series.start(edge, &found).filter(|_| edge.size < 0.0) {
+        let start = (edge.size < 0.0).then(|| series.start(edge, &found)).flatten();
+        match start {
             Some(start) => foam.push(start..edge.at),
             None if series.is_between_levels(edge) => lasting.push(*edge),
             None => {}
