@@ -31,7 +31,7 @@ assumed! {
     /// Longest episode between two edges.
     const LONGEST_H: f64 = 96.0, "h";
     /// Longest growth of foam, with what is read before it.
-    const FOAM_H: f64 = 42.0, "h";
+    pub(crate) const FOAM_H: f64 = 42.0, "h";
     /// Two edges undo each other when no more than this share of the larger is left.
     const UNDONE: f64 = 0.4, "share";
     /// A fall of foam is at least this share of the edge.

@@ -48,7 +48,9 @@ impl KineticsSettings {
     pub fn fit(&self, series: &GravitySeries) -> Result<BatchFit> {
         self.check()?;
         check_series(series)?;
-        Ok(self.one_curve(series))
+        let mut fit = self.one_curve(series);
+        fit.doubt_an_unseen_end();
+        Ok(fit)
     }
 
     /// The curve of one batch by itself; whatever fails becomes the reason why it has none.
@@ -134,6 +136,7 @@ impl KineticsSettings {
             {
                 fit.add_why(&format!("status without the limit of the strain: {error}"));
             }
+            fit.doubt_an_unseen_end();
         }
         Ok(Kinetics { batches, settings: self.clone() })
     }

@@ -24,7 +24,7 @@ assumed! {
     /// One whose rate is less than this share of its greatest is slowing.
     const SLOW_SHARE: f64 = 0.5, "share";
     /// Probability from which a batch at rest is called stuck.
-    const SURE: f64 = 0.9, "probability";
+    pub(super) const SURE: f64 = 0.9, "probability";
 }
 
 /// What a batch with a fitted curve is judged by.

@@ -3,7 +3,7 @@
 use crate::error::{Error, Result};
 use crate::fit::whiteness::Whiteness;
 use crate::fit::{Estimate, Finding};
-use crate::gravity::{GravitySeries, SeriesProbe};
+use crate::gravity::{FOAM_H, GravitySeries, SeriesProbe};
 use crate::season::Flags;
 
 use super::batch_fit::{BatchFit, FittedFermentation, ProbeOffset, ProbeStep};
@@ -11,7 +11,7 @@ use super::bins::BinnedSeries;
 use super::clock::Clock;
 use super::curve_problem::CurveProblem;
 use super::estimate::CurveFit;
-use super::judge::Judge;
+use super::judge::{Judge, SURE};
 use super::point::{BatchPoint, PointSource, median, weighted_rms};
 use super::probe_bias::{DELAY, FITTED, FOAM};
 use super::robust_weights::OUTLIER_WEIGHT;
@@ -148,6 +148,33 @@ impl KineticsSettings {
             (fit.limit_sg, fit.p_stuck) = (Some(limit), Some(p_stuck));
         }
         Ok(())
+    }
+}
+
+impl BatchFit {
+    /// Takes back an end far above the limit that no sample shows, and readings for no longer than foam may grow on a probe: foam
+    /// looks the same.
+    pub(super) fn doubt_an_unseen_end(&mut self) {
+        let since_h = self.status_since_h.filter(|_| self.status == Status::Stuck).unwrap_or(f64::INFINITY);
+        let is_seen = self.points.iter().any(|point| match point.source {
+            PointSource::Probe(_) => point.hours > since_h + *FOAM_H,
+            PointSource::Sample(_) => point.hours > since_h,
+        });
+        if is_seen || self.p_stuck.is_none_or(|p| p <= *SURE) || self.finding(Trait::TerminalSg).estimate().is_none() {
+            return;
+        }
+        let why = format!(
+            "it seems to end far above the limit, which neither a sample shows nor level readings for {:.0} h",
+            *FOAM_H
+        );
+        for which in Trait::ALL.into_iter().filter(|which| which.needs_terminal()) {
+            self.traits[which as usize] = Finding::missing(why.clone());
+        }
+        if self.status == Status::Stuck {
+            (self.status, self.status_since_h) = (Status::Slowing, None);
+            self.status_probability = Finding::missing(why.clone());
+        }
+        self.add_why(&why);
     }
 }
 

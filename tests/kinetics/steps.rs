@@ -1,6 +1,6 @@
 //! Lasting shifts of probes at what was done to a batch: no terminal gravity, no stuck batch, no new start.
 
-use heelwort::gravity::{Disturbance, GravitySeries};
+use heelwort::gravity::{Disturbance, GravitySeries, SeriesSample};
 use heelwort::kinetics::{BatchFit, KineticsSettings, Status, Trait};
 
 use crate::process::{Log, PROCESSES, Truth, generator, normal};
@@ -130,6 +130,34 @@ fn what_no_reading_tells_of_an_offset_stays_in_the_error() {
     let (close, gap, sampled) = (se(Hop { gap_h: 0.0, ..open }), se(open), se(Hop { sample: true, ..open }));
     println!("close {close:.5}, gap {gap:.5}, gap and a sample {sampled:.5}");
     assert!(gap > 1.15 * close && sampled < gap, "{close} {gap} {sampled}");
+}
+
+/// Foam that grows while a beer falls makes readings level: for some hours that is no end, until a sample says so or the level lasts.
+#[test]
+fn an_end_far_above_the_limit_has_to_be_seen() {
+    let level = |level_h: f64, sampled: bool| {
+        let truth = Truth::new(PROCESSES[0], 1.052, 1.010, 1.0, &mut generator(31));
+        let from_h = truth.time_of_progress_h(0.6);
+        let log = Log { until_h: from_h + level_h, spoiled: 0.0, final_sample_sd: None, ..Log::default() };
+        let mut series = log.series(&truth, "B1", "samphire", &mut generator(131));
+        for (sg, hours) in series.sg.iter_mut().zip(&series.hours) {
+            *sg += truth.sg(from_h.min(*hours)) - truth.sg(*hours);
+        }
+        if sampled {
+            let (hours, sg) = (log.until_h + 48.0, truth.sg(from_h));
+            series.samples.push(SeriesSample { hours, sg, sd: 1e-3, known_hours: hours, instrument: None });
+        }
+        series.limit_sg = Some((1.010, 0.002));
+        series.ended_hours = Some(log.until_h + 72.0);
+        KineticsSettings::default().fit(&series).unwrap()
+    };
+    let short = level(24.0, false);
+    assert_eq!(short.status, Status::Slowing, "{}", short.why);
+    assert!(short.finding(Trait::TerminalSg).estimate().is_none() && short.why.contains("far above the limit"));
+    for seen in [level(72.0, false), level(24.0, true)] {
+        assert_eq!(seen.status, Status::Stuck, "{}", seen.why);
+        assert!(seen.finding(Trait::TerminalSg).estimate().is_some());
+    }
 }
 
 #[test]
