@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use crate::calibration::{Calibrations, Liquids, NAMED, UNUSABLE};
 use crate::drift::model::ln_sum;
 use crate::error::Result;
-use crate::season::{Batch, HYDROMETER_SD_SG, Season};
+use crate::season::{Batch, HYDROMETER_SD_SG, Season, UNFERMENTED_H};
 use crate::units::Instant;
 
 use super::misfits::WRONG_SAMPLES;
@@ -21,7 +21,8 @@ assumed! {
     const BEERS_SG: f64 = 0.06, "SG";
 }
 
-/// Readings so long before and after an entry meet it, and entries closer than [`ONE_ENTRY_H`] count as one, h.
+/// Readings so long before and after an entry meet it, of wort the first ones after it, and entries closer than [`ONE_ENTRY_H`] count
+/// as one, h.
 const NEAR_H: f64 = 1.5;
 const ONE_ENTRY_H: f64 = 12.0;
 
@@ -74,6 +75,8 @@ pub(crate) fn exchanged_stays(season: &Season, calibrations: &Calibrations) -> R
 /// What was written down of a gravity of a batch: when, its SG, the error of that and how many entries count as one there.
 struct WrittenGravity {
     at: Instant,
+    /// Readings until so long after it may meet it, h.
+    until_h: f64,
     sg: f64,
     sd: f64,
     alike: f64,
@@ -86,7 +89,9 @@ fn entries(season: &Season, batch: &Batch) -> Vec<WrittenGravity> {
     let all: Vec<(Instant, f64, f64)> = samples.chain(original).collect();
     let entry = |(at, sg, sd): &(Instant, f64, f64)| {
         let alike = all.iter().filter(|other| other.0.hours_since(*at).abs() < ONE_ENTRY_H).count() as f64;
-        WrittenGravity { at: *at, sg: *sg, sd: sd.hypot(*AGREES_SG), alike }
+        let is_wort = at.hours_since(batch.pitched_at) <= NEAR_H;
+        let until_h = if is_wort { *UNFERMENTED_H } else { NEAR_H };
+        WrittenGravity { at: *at, until_h, sg: *sg, sd: sd.hypot(*AGREES_SG), alike }
     };
     all.iter().map(entry).collect()
 }
@@ -99,17 +104,20 @@ fn ln_likelihood(
     (probe, own): (&String, &Batch),
     (batch, entries): (&Batch, &[WrittenGravity]),
 ) -> f64 {
-    let read = |at: Instant| {
-        let rows = season.readings.of_probe_between(probe, at.plus_hours(-NEAR_H), at.plus_hours(NEAR_H));
+    let read = |entry: &WrittenGravity| {
+        let at = entry.at;
+        let rows = season.readings.of_probe_between(probe, at.plus_hours(-NEAR_H), at.plus_hours(entry.until_h));
         let rows = rows.filter_map(|row| season.readings.get(row)).filter(|row| !row.flags.intersects(UNUSABLE));
         // A probe that was in a third batch then shows nothing.
         let mut rows: Vec<_> = rows.filter(|row| row.batch.is_none_or(|id| *id == own.batch)).collect();
+        let last = rows.first()?.at.plus_hours(2.0 * NEAR_H);
+        rows.retain(|row| row.at <= last);
         rows.sort_by(|a, b| a.tilt_deg.total_cmp(&b.tilt_deg));
         let row = rows.get(rows.len() / 2)?;
         let liquid = liquids.of(season, Some(&batch.batch));
         Some(calibrations.in_force(probe, at)?.gravity_at(liquid, row.tilt_deg, row.temp_c, 0.0)?.sg)
     };
-    let entries: Vec<(&WrittenGravity, Option<f64>)> = entries.iter().map(|entry| (entry, read(entry.at))).collect();
+    let entries: Vec<(&WrittenGravity, Option<f64>)> = entries.iter().map(|entry| (entry, read(entry))).collect();
     let at = |k: i32| {
         let of = |(entry, read): &(&WrittenGravity, Option<f64>)| {
             let density = read.map_or(1.0 / *BEERS_SG, |read| {
