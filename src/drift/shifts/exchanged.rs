@@ -34,7 +34,7 @@ pub(crate) type NamedStay = (String, String);
 /// An entry of a batch (a sample, or the stated original gravity) is N(reading + o, s^2) given the readings there; with the chance of a
 /// wrong entry, or without a reading, it is anything that beers have. The offset o of a probe is common to a batch. The odds are
 /// those of the entries of both batches with the probes exchanged over those as written, times [`EXCHANGED`], and
-/// neither batch may lose.
+/// those of neither batch may fall to half.
 pub(crate) fn exchanged_stays(season: &Season, calibrations: &Calibrations) -> Result<Vec<[NamedStay; 2]>> {
     let liquids = calibrations.liquids(season)?;
     let stays: Vec<(&String, &Batch)> =
@@ -57,7 +57,7 @@ pub(crate) fn exchanged_stays(season: &Season, calibrations: &Calibrations) -> R
                 continue;
             }
             let gains = [ln(b, a.1) - ln(a, a.1), ln(a, b.1) - ln(b, b.1)];
-            if gains[0] + gains[1] > least && gains.iter().all(|gain| *gain >= 0.0) {
+            if gains[0] + gains[1] > least && gains.iter().all(|gain| *gain > -std::f64::consts::LN_2) {
                 found.push((gains[0] + gains[1], [a, b].map(|(probe, batch)| ((*probe).clone(), batch.batch.clone()))));
             }
         }
