@@ -17,6 +17,8 @@ assumed! {
     const OUTLIER_SDS: f64 = 5.0, "SD";
     /// By how much beer falls while it is cooled, and changes in the cold, SD.
     const COLD_SD_SG: f64 = 0.001, "SG";
+    /// A sample taken so long before pitching, at most, is of the wort as it was pitched.
+    const WORT_H: f64 = 24.0, "h";
     /// Readings on each side that make the running median.
     const NEIGHBOURS: usize = 6, "readings";
 }
@@ -167,9 +169,11 @@ impl BinnedSeries {
             // What is sampled in the cold is what the beer had fallen to as it was cooled, and a little less.
             let is_in = series.ended_hours.is_none_or(|end| sample.hours <= end);
             let is_cold = is_in && sample.hours > until && series.cooled_hours == Some(until);
-            if good && !again && (is_cold || (0.0..=until).contains(&sample.hours)) {
+            // Wort stays as it is until yeast is in it.
+            let hours = if (-*WORT_H..0.0).contains(&sample.hours) { 0.0 } else { sample.hours };
+            if good && !again && (is_cold || (0.0..=until).contains(&hours)) {
                 let sd = if is_cold { sample.sd.hypot(*COLD_SD_SG) } else { sample.sd };
-                let point = self.sample(sample.hours.min(until), sample.sg, sd, sample.instrument.as_ref());
+                let point = self.sample(hours.min(until), sample.sg, sd, sample.instrument.as_ref());
                 found.push((point, Vec::new()));
             }
         }

@@ -79,7 +79,7 @@ pub use row_error::RowError;
 pub use running::{LeftOpen, MovedProbe};
 pub(crate) use source_files::REPORT_MARKER;
 pub use table_rows::{Batch, Event, PlanStep, Probe, Reference};
-pub(crate) use tidy::{UNFERMENTED_H, flag_readings};
+pub(crate) use tidy::{UNFERMENTED_H, flag_readings, move_late_pitchings};
 pub use written_files::FileFormat;
 
 /// Lowest SG that is taken for one.

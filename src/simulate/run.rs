@@ -49,6 +49,13 @@ impl SimulateSettings {
                 troubles.push(TroubleTruth { batch: Some(batch.id.clone()), ..wrong });
             }
         }
+        for (index, batch) in calendar.batches.iter().enumerate() {
+            let (from, late_d) = (calendar.instant(batch.pitched_day), pitched_late_d(self, index));
+            if late_d > 0.0 {
+                let (trouble, batch, to) = (Trouble::LatePitching, Some(batch.id.clone()), from.plus_days(late_d));
+                troubles.push(TroubleTruth { trouble, probe: None, batch, from, to, off_sg: None });
+            }
+        }
         let mut rows = log(&calendar, &fleet, &mut troubles)?;
         rows.append(&mut benched.rows);
         rows.sort_by_key(|row| (row.probe, row.at));
@@ -64,8 +71,8 @@ impl SimulateSettings {
         let mut events = events(&calendar, &fleet, &benched);
         events.retain(|event| event.at <= end);
         let batch = |(i, batch)| batch_row(&calendar, &fleet, i, batch);
-        let batches: Vec<Batch> = calendar.batches.iter().enumerate().map(batch).collect();
-        let (readings, gravity) = tidied(&raw, &fleet, &batches, &events);
+        let mut batches: Vec<Batch> = calendar.batches.iter().enumerate().map(batch).collect();
+        let (readings, gravity) = tidied(&raw, &fleet, &mut batches, &events);
         let (plan, account) = (plan(&calendar), RowAccount::default());
         let season = Season { readings, batches, probes, events, plan, account, references };
         let fleet_truth = FleetTruth {
@@ -96,6 +103,11 @@ impl SimulateSettings {
     }
 }
 
+/// By how many days the pitching of a batch is written down late.
+fn pitched_late_d(settings: &SimulateSettings, index: usize) -> f64 {
+    f64::from(u8::from(settings.befalls(Trouble::LatePitching, index, 0.04).is_some()))
+}
+
 fn batch_row(calendar: &Calendar, fleet: &[SimulatedProbe], index: usize, batch: &Planned) -> Batch {
     let original = original_sg(calendar, index, batch);
     let limit = limit_sg(&calendar.settings, index, batch);
@@ -107,7 +119,7 @@ fn batch_row(calendar: &Calendar, fleet: &[SimulatedProbe], index: usize, batch:
     Batch {
         batch: batch.id.clone(),
         strain: brew.strain.name.to_owned(),
-        pitched_at: calendar.instant(batch.pitched_day),
+        pitched_at: calendar.instant(batch.pitched_day + pitched_late_d(&calendar.settings, index)),
         probes: batch.probes.iter().filter_map(|&p| fleet.get(p)).map(|unit| unit.row.probe.clone()).collect(),
         vessel: Some(format!("vessel {}", batch.vessel)),
         wort: Some(brew.recipe.to_owned()),

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use crate::season::{Batch, Event, Flags, Readings, flag_readings};
+use crate::season::{Batch, Event, Flags, Readings, flag_readings, move_late_pitchings};
 use crate::units::Instant;
 
 use super::fleet::SimulatedProbe;
@@ -20,7 +20,7 @@ pub(super) fn arrival_order(mut rows: Vec<LogRow>) -> Vec<LogRow> {
 pub(super) fn tidied(
     raw: &[LogRow],
     fleet: &[SimulatedProbe],
-    batches: &[Batch],
+    batches: &mut [Batch],
     events: &[Event],
 ) -> (Readings, GravityTruth) {
     let mut probe_ids: Vec<String> = fleet.iter().map(|unit| unit.row.probe.clone()).collect();
@@ -55,6 +55,7 @@ pub(super) fn tidied(
         gravity.sg.push(row.sg);
         gravity.density_kg_m3.push(row.density_kg_m3);
     }
+    move_late_pitchings(&readings, batches);
     if let Some(order) = flag_readings(&mut readings, batches, events) {
         let moved = |column: &[Option<f64>]| order.iter().filter_map(|row| column.get(*row).copied()).collect();
         gravity = GravityTruth { sg: moved(&gravity.sg), density_kg_m3: moved(&gravity.density_kg_m3) };

@@ -7,6 +7,7 @@ mod far_times;
 mod file_order;
 mod frozen;
 mod ids;
+mod late_pitching;
 mod misdated;
 mod out_of_beer;
 mod raw_gravity;
@@ -15,6 +16,7 @@ mod sorted_readings;
 
 pub(crate) use batch_of_reading::fill_batches;
 pub(crate) use frozen::flag_frozen;
+pub(crate) use late_pitching::move_late_pitchings;
 pub(crate) use out_of_beer::{LONGEST_H, StayIndex, flag_out_of_beer};
 pub(crate) use raw_gravity::UNFERMENTED_H;
 
@@ -22,11 +24,12 @@ use crate::error::Result;
 
 use exchanged::restore_names;
 
-use super::account::RowAccount;
+use super::account::{Remark, RowAccount};
 use super::flags::Flags;
 use super::loaded::{Loaded, SourceRow};
 use super::readings::{Readings, reorder};
 use super::row_error::RowError;
+use super::table::SeasonTable;
 use super::table_rows::{Batch, Event};
 use super::{Season, TEMP_HIGH_C, TEMP_LOW_C, TILT_HIGH_DEG, TILT_LOW_DEG};
 
@@ -63,6 +66,10 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
         account: RowAccount::default(),
     };
     fill_batches(&mut season.readings, &season.batches, &season.references);
+    let late = move_late_pitchings(&season.readings, &mut season.batches);
+    if !late.is_empty() {
+        fill_batches(&mut season.readings, &season.batches, &season.references);
+    }
     if let Some(order) = flag_readings(&mut season.readings, &season.batches, &season.events) {
         reorder(&mut places, &order);
     }
@@ -70,6 +77,8 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
         loaded.count_kept(file as usize, *flags);
     }
     season.account = loaded.finish_account()?;
+    let file = SeasonTable::Batches.name();
+    season.account.remarks.extend(late.into_iter().map(|text| Remark { file: file.to_owned(), line: None, text }));
     remarks::notice(&mut season, loaded.temp_column.as_deref().unwrap_or("temp_c"));
     Ok(season)
 }
