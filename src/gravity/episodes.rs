@@ -40,6 +40,8 @@ assumed! {
     const LEVEL_H: f64 = 12.0, "h";
     /// Shortest growth of foam, and of what is read before it.
     const GROWS_H: f64 = 2.0, "h";
+    /// Sugar may raise the gravity so long before and after it is said to have been added.
+    const SUGAR_H: f64 = 24.0, "h";
 }
 
 /// The episodes of one probe in one batch, from its readings in order of time: gravities, or tilts. An edge is at least `least`.
@@ -51,8 +53,9 @@ assumed! {
 /// time and either a lasting step or a ramp that begins at some hour and ends at the fall. Where the best ramp fits better by
 /// more than its free hour is worth (G. Schwarz, Ann. Stat. 6 (1978) 461), the episode begins with it. Else the step may last: a
 /// knock, something that stuck, a probe that leans on the wall until its batch ends. It does where the readings stand level before
-/// it and from then on to their end; in a fall it may as well be one end of an episode that came or went slowly.
-pub(crate) fn episodes(hours: &[f64], values: &[f64], sd: &[f64], least: f64) -> Episodes {
+/// it and from then on to their end; in a fall it may as well be one end of an episode that came or went slowly. A step up where
+/// sugar was added is the beer's.
+pub(crate) fn episodes(hours: &[f64], values: &[f64], sd: &[f64], least: f64, sugar_hours: &[f64]) -> Episodes {
     let series = Series { hours, values, sd, stretch: stretch(hours) };
     let edges = series.edges(least.max(*EDGE_SDS * noise(values)));
     let mut pairs: Vec<(f64, Edge, Edge)> = Vec::new();
@@ -84,17 +87,24 @@ pub(crate) fn episodes(hours: &[f64], values: &[f64], sd: &[f64], least: f64) ->
     }
     found.extend(foam);
     found.sort_by_key(|span| span.start);
-    lasting.retain(|edge| !found.iter().any(|span| span.contains(&edge.at)));
+    let is_beer =
+        |edge: &Edge| edge.size > 0.0 && hours.get(edge.at).is_some_and(|at| is_sugared(sugar_hours, *at, *at));
+    lasting.retain(|edge| !found.iter().any(|span| span.contains(&edge.at)) && !is_beer(edge));
     Episodes { held: found, lasting }
 }
 
 /// What moved a probe in a batch.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug)]
 pub(crate) struct Episodes {
     /// Episodes, each by its first reading and the first free one after it.
     pub held: Vec<Range<usize>>,
     /// Steps from one level to another that lasts to the end.
     pub lasting: Vec<Edge>,
+}
+
+/// Whether sugar explains a rise between two hours.
+pub(super) fn is_sugared(sugar_hours: &[f64], from: f64, to: f64) -> bool {
+    sugar_hours.iter().any(|at| (from - *SUGAR_H..to + *SUGAR_H).contains(at))
 }
 
 /// What each value is more than the one before it.

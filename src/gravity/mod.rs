@@ -19,7 +19,7 @@ pub use known::{Disturbance, ErrorKnot, KnownErrors};
 pub use layers::{CorrectedGravity, Gravity, GravityLayers, ProcessBias, ReadingDrift, UncorrectedGravity};
 pub use offset::OffsetPrior;
 pub(crate) use reading_errors::ReadingErrors;
-pub(crate) use rises::{is_sugared, rises};
+pub(crate) use rises::rises;
 pub use series::{GravitySeries, HeldReading, SeriesProbe, SeriesSample};
 pub(crate) use series_builder::BatchErrors;
 pub use series_builder::SeriesBuilder;

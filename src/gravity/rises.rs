@@ -10,7 +10,7 @@ use nalgebra::{Matrix5, Vector5};
 
 use crate::fit::robust::median;
 
-use super::episodes::{hourly, noise};
+use super::episodes::{hourly, is_sugared, noise};
 
 assumed! {
     /// A rise happens within so long.
@@ -19,8 +19,6 @@ assumed! {
     const RISE_SDS: f64 = 6.0, "SD";
     /// A rise of which one hour has more than this share is an edge, which has its own rules: it may last.
     const SUDDEN: f64 = 0.6, "share";
-    /// Sugar may raise the gravity so long before and after it is said to have been added.
-    const SUGAR_H: f64 = 24.0, "h";
     /// Hours before and after a rise that are looked at.
     const AROUND_H: f64 = 42.0, "h";
     /// Longest time that a rise makes doubtful.
@@ -75,11 +73,6 @@ pub(crate) fn rises(
         hourly.drain(left_out);
     }
     found
-}
-
-/// Whether sugar explains a rise between two hours.
-pub(crate) fn is_sugared(sugar_hours: &[f64], from: f64, to: f64) -> bool {
-    sugar_hours.iter().any(|at| (from - *SUGAR_H..to + *SUGAR_H).contains(at))
 }
 
 /// The places between which medians of three hours rise most within [`RISE_H`], and by how much.

@@ -3,10 +3,10 @@
 use crate::fit::robust::median;
 use crate::units::Instant;
 
-use super::episodes::{Episodes, GAP_H, episodes};
+use super::episodes::{Edge, Episodes, GAP_H, episodes};
 use super::known::{Disturbance, KnownErrors};
 use super::layers::Gravity;
-use super::rises::{is_sugared, rises};
+use super::rises::rises;
 
 assumed! {
     /// A probe that something moved by less goes on as it is.
@@ -161,6 +161,17 @@ impl GravitySeries {
         spans
     }
 
+    /// The jumps that probes were seen to make, each with its probe, its hour and the rows of that probe since then.
+    pub(crate) fn jumps(&self) -> impl Iterator<Item = (u32, f64, impl Iterator<Item = usize>)> {
+        let seen = self.disturbed.iter().filter(|of| of.jump_sg != 0.0);
+        seen.filter_map(|of| {
+            let (probe, from) = (of.probe?, of.hours);
+            let readings = self.rows.iter().zip(&self.probe).zip(&self.hours);
+            let since = readings.filter(move |((_, of), hours)| **of == probe && **hours >= from);
+            Some((probe, from, since.map(|((row, _), _)| *row)))
+        })
+    }
+
     /// The series without the readings of episodes and those that no beer has, which `held` names instead. A probe that mostly reads
     /// what no beer has is on a wrong curve.
     pub(super) fn without_episodes(mut self) -> Self {
@@ -175,12 +186,11 @@ impl GravitySeries {
             let no_beer = |i: &usize| sg.get(*i).is_some_and(|sg| *sg < *NO_GRAVITY_SG);
             let is_right = 2 * (0..sg.len()).filter(no_beer).count() < sg.len();
             let no_beer = (0..sg.len()).filter(|i| is_right && no_beer(i));
-            let Episodes { held: mut spans, lasting } = episodes(&hours, &sg, &sd, *LEAST_EDGE_SG);
+            let Episodes { held: mut spans, lasting } = episodes(&hours, &sg, &sd, *LEAST_EDGE_SG, &self.sugar_hours);
             let is_warm_until = self.cooled_hours.unwrap_or(f64::INFINITY);
-            let jumps = lasting.iter().filter_map(|edge| Some((*hours.get(edge.at)?, edge.size)));
-            let is_beer = |at: f64, size: f64| size > 0.0 && is_sugared(&self.sugar_hours, at, at);
-            let jumps = jumps.filter(|(at, size)| *at < is_warm_until && !is_beer(*at, *size));
-            self.disturbed.extend(jumps.map(|(hours, jump_sg)| Disturbance { hours, probe: Some(probe), jump_sg }));
+            let jump =
+                |edge: &Edge| Some(Disturbance { hours: *hours.get(edge.at)?, probe: Some(probe), jump_sg: edge.size });
+            self.disturbed.extend(lasting.iter().filter_map(jump).filter(|jump| jump.hours < is_warm_until));
             let is_warm = |_: f64, to: f64| to < is_warm_until;
             let least = LEAST_EDGE_SG.max(STEP_SDS * median(&sd).unwrap_or(0.0));
             spans.extend(rises(&hours, &sg, least, &spans, &self.sugar_hours, is_warm));

@@ -2,10 +2,10 @@
 
 use std::collections::HashSet;
 
-use crate::gravity::{Disturbance, GravitySeries, HeldReading, ProcessBias};
+use crate::gravity::{GravitySeries, HeldReading, ProcessBias};
 use crate::season::Flags;
 
-use super::batch_fit::{BatchFit, Kinetics};
+use super::batch_fit::{BatchFit, Kinetics, ProbeStep};
 use super::point::{BatchPoint, PointSource};
 use super::probe_bias::{DELAY, FOAM, memory};
 use super::timed::Timed;
@@ -45,23 +45,14 @@ impl BatchFit {
 impl BatchFit {
     /// How far readings are off since their probe was seen to jump.
     fn jumped(&self, series: &GravitySeries) -> Vec<ProcessBias> {
-        let mut found = Vec::new();
-        for step in &self.steps {
-            let is_seen = |of: &Disturbance| of.jump_sg != 0.0 && (of.hours - step.hours).abs() < 1e-9;
-            let (Some(mean_sg), Some(sd_sg)) = (step.step_sg.value(), step.step_sg.se()) else { continue };
-            if series.disturbed.iter().any(is_seen) {
-                let rows = rows_since(series, step.place as u32, step.hours);
-                found.extend(rows.map(|row| ProcessBias { row, mean_sg, sd_sg }));
-            }
-        }
-        found
+        let off = series.jumps().filter_map(|(probe, hours, rows)| {
+            let is_its = |step: &&ProbeStep| step.place as u32 == probe && (step.hours - hours).abs() < 1e-9;
+            let step_sg = &self.steps.iter().find(is_its)?.step_sg;
+            let (mean_sg, sd_sg) = (step_sg.value()?, step_sg.se()?);
+            Some(rows.map(move |row| ProcessBias { row, mean_sg, sd_sg }))
+        });
+        off.flatten().collect()
     }
-}
-
-/// The rows of a probe from an hour on.
-fn rows_since(series: &GravitySeries, probe: u32, from: f64) -> impl Iterator<Item = usize> {
-    let readings = series.rows.iter().zip(&series.probe).zip(&series.hours);
-    readings.filter(move |((_, of), hours)| **of == probe && **hours >= from).map(|((row, _), _)| *row)
 }
 
 impl Kinetics {
@@ -94,12 +85,8 @@ impl Kinetics {
     /// The flags of readings by their batch's curve and by what held or moved their probe.
     pub fn reading_flags(&self, series: &[GravitySeries]) -> Vec<(usize, Flags)> {
         let held = series.iter().flat_map(|series| &series.held).map(|held| (held.row, Flags::DISTURBED));
-        let jumps = |series: &GravitySeries| {
-            let seen = series.disturbed.iter().filter(|of| of.jump_sg != 0.0);
-            let rows = |of: &Disturbance| of.probe.map(|probe| rows_since(series, probe, of.hours));
-            seen.filter_map(rows).flatten().map(|row| (row, Flags::DISTURBED)).collect::<Vec<_>>()
-        };
-        let moved = series.iter().flat_map(jumps);
+        let moved = series.iter().flat_map(GravitySeries::jumps).flat_map(|(.., rows)| rows);
+        let moved = moved.map(|row| (row, Flags::DISTURBED));
         self.batches.iter().flat_map(|fit| fit.flags.iter().copied()).chain(held).chain(moved).collect()
     }
 }

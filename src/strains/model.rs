@@ -40,6 +40,8 @@ pub(super) struct TraitModel {
     pub p_equal_spread: Option<f64>,
     /// By strain, its batches at the stated conditions with the errors of their fits.
     pub adjusted: Vec<Vec<(f64, f64)>>,
+    /// By row, what strain and conditions leave of it.
+    pub residuals: Vec<f64>,
     /// Batches less coefficients.
     pub df: f64,
 }
@@ -81,11 +83,13 @@ impl TraitModel {
         let df = (n - p) as f64;
         let fitted = |design: &Design| {
             let (fit, weights) = (design.fit()?, weights.clone());
-            let mut model = Self { fit, weights, own: None, p_equal_spread: None, adjusted: vec![Vec::new(); k], df };
+            let (adjusted, residuals) = (vec![Vec::new(); k], Vec::new());
+            let mut model = Self { fit, weights, own: None, p_equal_spread: None, adjusted, residuals, df };
             for (i, row) in rows.iter().enumerate() {
                 let by = adjustments.list.iter().zip(&model.fit.coefficients[k..]);
                 let off: f64 = by.map(|(by, slope)| slope * (by.column[i] - by.at[row.strain])).sum();
                 model.adjusted[row.strain].push((row.value - off, row.se));
+                model.residuals.push(row.value - off - model.mean(row.strain));
             }
             Ok::<_, Error>(model)
         };

@@ -173,11 +173,8 @@ impl StrainSettings {
                 }
                 how.p_equal_spread = model.p_equal_spread;
                 how.notes.extend(model.unequal().map(str::to_owned));
-                let mut adjusted: Vec<_> = model.adjusted.iter().map(|own| own.iter()).collect();
-                residuals.extend(rows.iter().filter_map(|row| {
-                    let (value, _) = adjusted[row.strain].next()?;
-                    Some((row.batch?.batch.as_str(), value - model.mean(row.strain)))
-                }));
+                let of_batch = rows.iter().zip(&model.residuals);
+                residuals.extend(of_batch.filter_map(|(row, off)| Some((row.batch?.batch.as_str(), *off))));
             }
             Err(error) => {
                 let missing = Finding::from(Err(error));

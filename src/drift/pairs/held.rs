@@ -4,7 +4,7 @@ use std::collections::{BTreeSet, HashMap};
 use std::ops::Range;
 use std::sync::{Mutex, PoisonError};
 
-use crate::gravity::{Edge, Episodes, episodes, is_sugared, rises};
+use crate::gravity::{Edge, Episodes, episodes, rises};
 use crate::season::{Event, Season};
 
 use super::plateau::NO_BEER;
@@ -82,13 +82,12 @@ impl KnownStays {
 /// The readings of a stay (hours, tilts, temperatures) in which the probe was held.
 fn spans(read: &[[f64; 3]], told: &WrittenDown) -> Vec<Range<usize>> {
     let [hours, tilts] = [0, 1].map(|k| read.iter().map(|read| read[k]).collect::<Vec<f64>>());
-    let Episodes { held: mut spans, lasting } = episodes(&hours, &tilts, &[], *LEAST_EDGE_DEG);
+    let Episodes { held: mut spans, lasting } = episodes(&hours, &tilts, &[], *LEAST_EDGE_DEG, &told.sugar);
     // A probe that jumped just before its batch ended may lean on the wall: only where it is read next tells.
     let doubtful = |edge: &Edge| {
         let at = hours.get(edge.at).copied()?;
-        let is_beer = edge.size > 0.0 && is_sugared(&told.sugar, at, at);
         let is_told = told.events.iter().any(|event| (event - at).abs() < *TOLD_H);
-        (!is_told && !is_beer).then_some(edge.at..hours.len())
+        (!is_told).then_some(edge.at..hours.len())
     };
     spans.extend(lasting.iter().filter_map(doubtful));
     // Cold raises the tilt of a probe that floats freely.

@@ -5,7 +5,6 @@
 //! places; they change back where the first of the two batches ends and the readings go on as smoothly, or not before both have ended where
 //! temperatures show the change of names as well. The readings get their own probe and batch again, with a flag. Probes that were written to each other's batch show nothing here: samples tell.
 
-use std::cmp::Ordering;
 use std::ops::Range;
 
 use crate::season::Season;
@@ -39,16 +38,19 @@ pub(super) fn restore_names(readings: &mut Readings) -> Option<Vec<usize>> {
     let of = |row: &usize| Some((*readings.probe.get(*row)?, (*readings.batch.get(*row)?)?));
     let in_range = |row: &usize| !readings.flags.get(*row).is_some_and(|flags| flags.intersects(Flags::NO_BEER));
     let rows: Vec<usize> = (0..readings.len()).filter(|row| of(row).is_some() && in_range(row)).collect();
-    let stays: Vec<&[usize]> = rows.chunk_by(|a, b| of(a) == of(b)).filter(|stay| stay.len() > 2 * SIDE).collect();
+    let stays = rows.chunk_by(|a, b| of(a) == of(b)).filter(|stay| stay.len() > 2 * SIDE);
+    let stays: Vec<(&[usize], Vec<usize>)> = stays.map(|stay| (stay, beginnings(readings, stay))).collect();
     let mut exchanged: Vec<(Range<usize>, (u32, u32))> = Vec::new();
-    for runs in &stays {
-        for later in &stays {
+    for (runs, _) in &stays {
+        for (later, beginnings) in &stays {
             let is_free = |stay: &[usize]| !exchanged.iter().any(|(rows, _)| stay.contains(&rows.start));
             let names = runs.first().and_then(of).zip(later.first().and_then(of));
             let Some((own, other)) = names.filter(|(own, other)| own.0 != other.0 && own.1 != other.1) else {
                 continue;
             };
-            if let Some([a, b]) = exchange(readings, runs, later).filter(|_| is_free(runs) && is_free(later)) {
+            if let Some([a, b]) =
+                exchange(readings, runs, (later, beginnings)).filter(|_| is_free(runs) && is_free(later))
+            {
                 exchanged.extend([(a, other), (b, own)]);
             }
         }
@@ -89,9 +91,13 @@ impl Season {
 }
 
 /// The rows that a probe and one that begins `later`, while the first `runs`, have of each other.
-fn exchange(readings: &Readings, runs: &[usize], later: &[usize]) -> Option<[Range<usize>; 2]> {
+fn exchange(
+    readings: &Readings,
+    runs: &[usize],
+    (later, beginnings): (&[usize], &[usize]),
+) -> Option<[Range<usize>; 2]> {
     let last = |stay: &[usize]| stay.last().and_then(|row| readings.at.get(*row).copied());
-    let ((k, j), jump) = changed_places(readings, runs, later)?;
+    let ((k, j), jump) = changed_places(readings, runs, later, beginnings)?;
     let (ends, goes_on) = if last(runs) < last(later) { (runs, later) } else { (later, runs) };
     let end = goes_on.partition_point(|row| readings.at.get(*row).copied() <= last(ends));
     let back = changes_back(&readings.tilt_deg, ends, goes_on, end);
@@ -109,18 +115,31 @@ fn exchange(readings: &Readings, runs: &[usize], later: &[usize]) -> Option<[Ran
     (shown >= *JUMP_DEG).then_some([*runs.get(k)?..until(runs)?, *later.get(j)?..until(later)?])
 }
 
-/// The first places in `runs` and `later` from which on each is read under the other's name, and by how much the name of `runs`
-/// jumps there, degrees: where `later` begins, or where it jumps in tilt or temperature to where `runs` was. Of names that change
-/// temperatures as well the jump counts as large enough.
-fn changed_places(readings: &Readings, runs: &[usize], later: &[usize]) -> Option<((usize, usize), f64)> {
-    let Readings { tilt_deg, temp_c, .. } = readings;
-    let jumps_by = |of: &[f64], j: usize, least: f64| {
-        let before = j.checked_sub(1).and_then(|before| of.get(*later.get(before)?));
-        later.get(j).and_then(|row| of.get(*row)).zip(before).is_some_and(|(a, b)| (a - b).abs() >= least)
+/// The places in a stay from which on another probe may be read: where it begins, and where it jumps in tilt or temperature.
+fn beginnings(readings: &Readings, stay: &[usize]) -> Vec<usize> {
+    let jumps = |j: &usize| {
+        let by = |of: &[f64]| step(of, stay, *j);
+        by(&readings.tilt_deg) >= Some(*JUMP_DEG) || by(&readings.temp_c) >= Some(*JUMP_C)
     };
-    let begins = std::iter::once(0);
-    let jumps = (SIDE..later.len()).filter(|j| jumps_by(tilt_deg, *j, *JUMP_DEG) || jumps_by(temp_c, *j, *JUMP_C));
-    begins.chain(jumps).find_map(|j| {
+    std::iter::once(0).chain((SIDE..stay.len()).filter(jumps)).collect()
+}
+
+/// By how much the row at a place of a stay differs from the one before it.
+fn step(of: &[f64], stay: &[usize], k: usize) -> Option<f64> {
+    Some((of.get(*stay.get(k)?)? - of.get(*stay.get(k.checked_sub(1)?)?)?).abs())
+}
+
+/// The first places in `runs` and `later` from which on each is read under the other's name, and by how much the name of `runs`
+/// jumps there, degrees: where `later` begins, or where it jumps to where `runs` was. Of names that change temperatures as well the
+/// jump counts as large enough.
+fn changed_places(
+    readings: &Readings,
+    runs: &[usize],
+    later: &[usize],
+    beginnings: &[usize],
+) -> Option<((usize, usize), f64)> {
+    let Readings { tilt_deg, temp_c, .. } = readings;
+    beginnings.iter().find_map(|&j| {
         let (k, jump) = taken_up(readings, runs, later.get(j..)?)?;
         if j == 0 {
             return Some(((k, j), jump));
@@ -144,10 +163,9 @@ fn taken_up(readings: &Readings, runs: &[usize], later: &[usize]) -> Option<(usi
         return None;
     }
     let tilts = &readings.tilt_deg;
-    let step = |k: &usize| Some((tilts.get(*runs.get(*k)?)? - tilts.get(*runs.get(k.checked_sub(1)?)?)?).abs());
     let by = |h: f64| runs.partition_point(|row| at(row) < Some(began.plus_hours(h)));
-    let k =
-        (by(-AT_ONCE_H)..by(AT_ONCE_H) + 1).max_by(|a, b| step(a).partial_cmp(&step(b)).unwrap_or(Ordering::Equal))?;
+    let steps = (by(-AT_ONCE_H)..by(AT_ONCE_H) + 1).filter_map(|k| Some((k, step(tilts, runs, k)?)));
+    let (k, _) = steps.max_by(|a, b| a.1.total_cmp(&b.1))?;
     let (before, after) = beside(tilts, runs, k)?;
     let jump = (after - before).abs();
     // A probe that something held for a while comes back by itself.
