@@ -36,6 +36,8 @@ assumed! {
     const UNDONE: f64 = 0.4, "share";
     /// A fall of foam is at least this share of the edge.
     const SLIDES: f64 = 0.5, "share";
+    /// What was written down within so long of a step is its reason.
+    pub(crate) const TOLD_H: f64 = 6.0, "h";
     /// A level shows for so long.
     const LEVEL_H: f64 = 12.0, "h";
     /// Shortest growth of foam, and of what is read before it.
@@ -53,17 +55,28 @@ assumed! {
 /// time and either a lasting step or a ramp that begins at some hour and ends at the fall. Where the best ramp fits better by
 /// more than its free hour is worth (G. Schwarz, Ann. Stat. 6 (1978) 461), the episode begins with it. Else the step may last: a
 /// knock, something that stuck, a probe that leans on the wall until its batch ends. It does where the readings stand level before
-/// it and from then on to their end; in a fall it may as well be one end of an episode that came or went slowly. A step up where
-/// sugar was added is the beer's.
-pub(crate) fn episodes(hours: &[f64], values: &[f64], sd: &[f64], least: f64, sugar_hours: &[f64]) -> Episodes {
+/// it and from then on to their end; in a fall it may as well be one end of an episode that came or went slowly. Where a gap ends,
+/// and more is read after such a step than since, what came first is the episode. A step at an hour in `told_hours`, when hops or hands
+/// were in the beer, lasts too. A step up where sugar was added is the beer's.
+pub(crate) fn episodes(
+    hours: &[f64],
+    values: &[f64],
+    sd: &[f64],
+    least: f64,
+    sugar_hours: &[f64],
+    told_hours: &[f64],
+) -> Episodes {
     let series = Series { hours, values, sd, stretch: stretch(hours) };
     let edges = series.edges(least.max(*EDGE_SDS * noise(values)));
     let mut pairs: Vec<(f64, Edge, Edge)> = Vec::new();
     for (i, a) in edges.iter().enumerate() {
         for b in edges.iter().skip(i + 1) {
-            let undone = a.size * b.size < 0.0 && (a.size + b.size).abs() < *UNDONE * a.size.abs().max(b.size.abs());
-            if undone && series.between(a.at, b.at) < *LONGEST_H {
-                pairs.push((series.between(a.at, b.at), *a, *b));
+            let between = series.between(a.at, b.at);
+            let most = *UNDONE * a.size.abs().max(b.size.abs());
+            let undone = (a.size + b.size).abs() < most
+                || between < *FOAM_H && series.left_over(a.at, b.at).is_some_and(|left| left.abs() < most);
+            if a.size * b.size < 0.0 && undone && between < *LONGEST_H {
+                pairs.push((between, *a, *b));
             }
         }
     }
@@ -79,9 +92,15 @@ pub(crate) fn episodes(hours: &[f64], values: &[f64], sd: &[f64], least: f64, su
     let (mut foam, mut lasting) = (Vec::new(), Vec::new());
     for edge in edges.iter().filter(|edge| !used.contains(&edge.at)) {
         let start = (edge.size < 0.0).then(|| series.start(edge, &found)).flatten();
+        let begins = series.stretch_start(edge.at);
+        let is_told = || hours.get(edge.at).is_some_and(|at| told_hours.iter().any(|told| (told - at).abs() < *TOLD_H));
         match start {
             Some(start) => foam.push(start..edge.at),
-            None if series.is_between_levels(edge) => lasting.push(*edge),
+            None if series.is_between_levels(edge) => {
+                let is_first = begins > 0 && series.between(begins, edge.at) < series.between(edge.at, hours.len() - 1);
+                if is_first { foam.push(begins..edge.at) } else { lasting.push(*edge) }
+            }
+            None if is_told() => lasting.push(*edge),
             None => {}
         }
     }
@@ -98,7 +117,7 @@ pub(crate) fn episodes(hours: &[f64], values: &[f64], sd: &[f64], least: f64, su
 pub(crate) struct Episodes {
     /// Episodes, each by its first reading and the first free one after it.
     pub held: Vec<Range<usize>>,
-    /// Steps from one level to another that lasts to the end.
+    /// Steps that last: from one level to another until the end, or where something was done.
     pub lasting: Vec<Edge>,
 }
 
@@ -175,6 +194,18 @@ impl Series<'_> {
     fn trend_after(&self, at: usize) -> Option<f64> {
         let to = self.hours.get(at)? + *TREND_H * self.stretch;
         self.trend(at, self.hours.partition_point(|hours| *hours < to))
+    }
+
+    /// What is left of two edges: by how much readings after the second differ from those before the first, less the trend.
+    fn left_over(&self, a: usize, b: usize) -> Option<f64> {
+        let (before, after) = (self.level(a.checked_sub(*SIDE)?, a)?, self.level(b, b + *SIDE)?);
+        let trend = 0.5 * (self.trend_before(a)? + self.trend_after(b)?);
+        Some(after.1 - before.1 - trend * (after.0 - before.0))
+    }
+
+    /// The first reading since the last gap before one.
+    fn stretch_start(&self, at: usize) -> usize {
+        (1..at).rev().find(|i| self.between(i - 1, *i) > *GAP_H * self.stretch).unwrap_or(0)
     }
 
     /// The edges by time, none within a side of a larger one.

@@ -13,7 +13,7 @@ mod rises;
 mod series;
 mod series_builder;
 
-pub(crate) use episodes::{Edge, Episodes, FOAM_H, episodes};
+pub(crate) use episodes::{Edge, Episodes, FOAM_H, TOLD_H, episodes};
 pub(crate) use known::ErrorStep;
 pub use known::{Disturbance, ErrorKnot, KnownErrors};
 pub use layers::{CorrectedGravity, Gravity, GravityLayers, ProcessBias, ReadingDrift, UncorrectedGravity};

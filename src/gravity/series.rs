@@ -186,7 +186,10 @@ impl GravitySeries {
             let no_beer = |i: &usize| sg.get(*i).is_some_and(|sg| *sg < *NO_GRAVITY_SG);
             let is_right = 2 * (0..sg.len()).filter(no_beer).count() < sg.len();
             let no_beer = (0..sg.len()).filter(|i| is_right && no_beer(i));
-            let Episodes { held: mut spans, lasting } = episodes(&hours, &sg, &sd, *LEAST_EDGE_SG, &self.sugar_hours);
+            let is_mine = |told: &&Disturbance| told.jump_sg == 0.0 && told.probe.is_none_or(|of| of == probe);
+            let told: Vec<f64> = self.disturbed.iter().filter(is_mine).map(|told| told.hours).collect();
+            let Episodes { held: mut spans, lasting } =
+                episodes(&hours, &sg, &sd, *LEAST_EDGE_SG, &self.sugar_hours, &told);
             let is_warm_until = self.cooled_hours.unwrap_or(f64::INFINITY);
             let jump =
                 |edge: &Edge| Some(Disturbance { hours: *hours.get(edge.at)?, probe: Some(probe), jump_sg: edge.size });

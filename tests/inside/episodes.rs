@@ -14,7 +14,11 @@ fn read(befalls: impl Fn(f64) -> f64) -> (Vec<f64>, Vec<f64>) {
 
 fn spans(befalls: impl Fn(f64) -> f64) -> Vec<(f64, f64)> {
     let (hours, values) = read(befalls);
-    episodes(&hours, &values, &[], LEAST, &[]).held.iter().map(|span| (hours[span.start], hours[span.end])).collect()
+    episodes(&hours, &values, &[], LEAST, &[], &[])
+        .held
+        .iter()
+        .map(|span| (hours[span.start], hours[span.end]))
+        .collect()
 }
 
 #[test]
@@ -28,7 +32,7 @@ fn beer_alone_and_a_lasting_step_have_no_episode() {
 fn a_step_between_two_levels_lasts() {
     let lasting = |befalls: &dyn Fn(f64) -> f64| {
         let (hours, values) = read(befalls);
-        let found = episodes(&hours, &values, &[], LEAST, &[]).lasting;
+        let found = episodes(&hours, &values, &[], LEAST, &[], &[]).lasting;
         found.iter().map(|edge| (hours[edge.at], edge.size)).collect::<Vec<_>>()
     };
     assert_eq!(lasting(&|_| 0.0), []);
@@ -66,11 +70,11 @@ fn a_log_with_a_reading_every_two_hours_shows_them_too() {
     let (hours, values) = read(|t| if (100.0..130.0).contains(&t) { 0.008 } else { 0.0 });
     let every_2h = |all: &[f64]| all.iter().copied().step_by(8).collect::<Vec<f64>>();
     let (hours, values) = (every_2h(&hours), every_2h(&values));
-    let found = episodes(&hours, &values, &[], LEAST, &[]).held;
+    let found = episodes(&hours, &values, &[], LEAST, &[], &[]).held;
     assert_eq!(found.len(), 1);
     assert!((hours[found[0].start] - 100.0).abs() < 4.0 && (hours[found[0].end] - 130.0).abs() < 4.0, "{found:?}");
     let (_, free) = read(|_| 0.0);
-    assert!(episodes(&hours, &every_2h(&free), &[], LEAST, &[]).held.is_empty());
+    assert!(episodes(&hours, &every_2h(&free), &[], LEAST, &[], &[]).held.is_empty());
 }
 
 #[test]
@@ -80,7 +84,7 @@ fn the_steps_of_a_coarse_sensor_are_no_edges() {
     let step = 0.004;
     let coarse: Vec<f64> = values.iter().map(|sg| (sg / step).round() * step).collect();
     let hours: Vec<f64> = hours.iter().map(|h| 0.4 * h).collect();
-    let found = |sd: &[f64]| episodes(&hours, &coarse, sd, LEAST, &[]).held;
+    let found = |sd: &[f64]| episodes(&hours, &coarse, sd, LEAST, &[], &[]).held;
     assert!(!found(&[]).is_empty());
     assert!(found(&vec![step / 12_f64.sqrt(); coarse.len()]).is_empty());
     // What lifts the probe by more than its steps is found all the same.
@@ -93,6 +97,6 @@ fn the_steps_of_a_coarse_sensor_are_no_edges() {
 
 #[test]
 fn few_readings_have_none() {
-    assert!(episodes(&[0.0, 1.0, 2.0], &[1.05, 1.02, 1.05], &[], LEAST, &[]).held.is_empty());
-    assert!(episodes(&[], &[], &[], LEAST, &[]).held.is_empty());
+    assert!(episodes(&[0.0, 1.0, 2.0], &[1.05, 1.02, 1.05], &[], LEAST, &[], &[]).held.is_empty());
+    assert!(episodes(&[], &[], &[], LEAST, &[], &[]).held.is_empty());
 }

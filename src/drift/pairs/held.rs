@@ -4,7 +4,7 @@ use std::collections::{BTreeSet, HashMap};
 use std::ops::Range;
 use std::sync::{Mutex, PoisonError};
 
-use crate::gravity::{Edge, Episodes, episodes, rises};
+use crate::gravity::{Edge, Episodes, TOLD_H, episodes, rises};
 use crate::season::{Event, Season};
 
 use super::plateau::NO_BEER;
@@ -14,8 +14,6 @@ assumed! {
     const LEAST_EDGE_DEG: f64 = 1.3, "degrees";
     /// A temperature that changes by less does not move a probe by as much.
     const EVEN_C: f64 = 2.0, "C";
-    /// What was written down within so long of a jump may be its reason.
-    const TOLD_H: f64 = 6.0, "h";
 }
 
 /// Stays of probes in batches that were looked at before: as of most moments of a season a stay is the same.
@@ -34,6 +32,9 @@ struct SeenStay {
 #[derive(Debug, PartialEq)]
 struct WrittenDown {
     sugar: Vec<f64>,
+    /// Dry hops, which may lift probes while they are in.
+    hops: Vec<f64>,
+    /// What else may have moved the probe for good.
     events: Vec<f64>,
 }
 
@@ -50,8 +51,11 @@ impl KnownStays {
                 let Some((_, first)) = stay.first() else { continue };
                 let read = stay.iter().map(|(_, read)| [read.at.hours_since(first.at), read.tilt_deg, read.temp_c]);
                 let is_mine = |e: &&Event| e.batch.as_deref() == first.batch || e.probe.as_ref() == Some(probe);
-                let events = season.events.iter().filter(is_mine).map(|e| e.at.hours_since(first.at)).collect();
-                let told = WrittenDown { sugar: season.sugar_hours(first.batch, first.at), events };
+                let (hops, events): (Vec<&Event>, _) =
+                    season.events.iter().filter(is_mine).partition(|event| event.kind == "dry_hop");
+                let hours = |events: Vec<&Event>| events.iter().map(|e| e.at.hours_since(first.at)).collect();
+                let sugar = season.sugar_hours(first.batch, first.at);
+                let told = WrittenDown { sugar, hops: hours(hops), events: hours(events) };
                 let name = (probe.clone(), first.batch.unwrap_or_default().to_owned());
                 for span in self.spans(name, read.collect(), told) {
                     held.extend(stay.iter().take(span.end).skip(span.start).map(|(row, _)| *row));
@@ -82,7 +86,7 @@ impl KnownStays {
 /// The readings of a stay (hours, tilts, temperatures) in which the probe was held.
 fn spans(read: &[[f64; 3]], told: &WrittenDown) -> Vec<Range<usize>> {
     let [hours, tilts] = [0, 1].map(|k| read.iter().map(|read| read[k]).collect::<Vec<f64>>());
-    let Episodes { held: mut spans, lasting } = episodes(&hours, &tilts, &[], *LEAST_EDGE_DEG, &told.sugar);
+    let Episodes { held: mut spans, lasting } = episodes(&hours, &tilts, &[], *LEAST_EDGE_DEG, &told.sugar, &told.hops);
     // A probe that jumped just before its batch ended may lean on the wall: only where it is read next tells.
     let doubtful = |edge: &Edge| {
         let at = hours.get(edge.at).copied()?;
