@@ -23,6 +23,9 @@ assumed! {
     const NEIGHBOURS: usize = 6, "readings";
 }
 
+/// Readings with their places in the series.
+type Readings = Vec<(usize, BatchPoint)>;
+
 /// A moment before, hours.
 const BEFORE_H: f64 = 1e-6;
 
@@ -47,9 +50,10 @@ pub(crate) fn bins(series: &GravitySeries, settings: &KineticsSettings, most: f6
     let mut binned = BinnedSeries::default();
     let until = usable_until_h(series);
     let mut rises: Vec<Option<f64>> = Vec::new();
-    let usable: Vec<Vec<(usize, BatchPoint)>> = (0..series.probes.len())
+    let usable: Vec<Readings> = (0..series.probes.len())
         .map(|probe| {
-            let mut used = binned.usable(series, probe as u32, until);
+            let (mut used, cold) = binned.usable(series, probe as u32, until);
+            binned.flag_outlying(series, &cold);
             let rise = rise(&used.iter().map(|(_, point)| *point).collect::<Vec<_>>());
             if !used.is_empty() {
                 rises.push(rise.map(|rise| rise.hours));
@@ -65,12 +69,8 @@ pub(crate) fn bins(series: &GravitySeries, settings: &KineticsSettings, most: f6
     let width = settings.bin_h.max(last_h / most);
     let mut found: Vec<(BatchPoint, Vec<usize>)> = Vec::new();
     for (probe, used) in usable.into_iter().enumerate() {
-        let outlying: Vec<bool> = split(&used, series).flat_map(outlying).collect();
-        for (&(i, _), _) in used.iter().zip(&outlying).filter(|(_, outlying)| **outlying) {
-            binned.flag(series, i, Flags::OUTLIER);
-        }
+        let good = binned.flag_outlying(series, &used);
         binned.n += used.len();
-        let good: Vec<_> = used.iter().zip(&outlying).filter(|(_, out)| !**out).map(|(used, _)| *used).collect();
         for part in split(&good, series) {
             add_bins(part, width, PointSource::Probe(probe), &mut found);
         }
@@ -101,9 +101,9 @@ fn reading(series: &GravitySeries, i: usize) -> Option<BatchPoint> {
 }
 
 impl BinnedSeries {
-    /// The readings of one probe that show fermentation; the others are flagged.
-    fn usable(&mut self, series: &GravitySeries, probe: u32, until: f64) -> Vec<(usize, BatchPoint)> {
-        let mut used = Vec::new();
+    /// The readings of one probe that show fermentation, and those in the cold; all others are flagged.
+    fn usable(&mut self, series: &GravitySeries, probe: u32, until: f64) -> (Readings, Readings) {
+        let (mut used, mut cold) = (Vec::new(), Vec::new());
         for (i, &hours) in series.hours.iter().enumerate() {
             if series.probe.get(i) != Some(&probe) {
                 continue;
@@ -112,11 +112,20 @@ impl BinnedSeries {
                 self.flag(series, i, Flags::OUTSIDE_BATCH);
             } else if hours > until {
                 self.flag(series, i, Flags::COOLED);
+                cold.extend(reading(series, i).map(|reading| (i, reading)));
             } else {
                 used.extend(reading(series, i).map(|reading| (i, reading)));
             }
         }
-        used
+        (used, cold)
+    }
+
+    /// Flags outliers among readings of one probe; the others.
+    fn flag_outlying(&mut self, series: &GravitySeries, readings: &[(usize, BatchPoint)]) -> Readings {
+        let outlying: Vec<bool> = split(readings, series).flat_map(outlying).collect();
+        let (out, good): (Vec<_>, Vec<_>) = readings.iter().zip(outlying).partition(|(_, outlying)| *outlying);
+        out.into_iter().for_each(|((i, _), _)| self.flag(series, *i, Flags::OUTLIER));
+        good.into_iter().map(|(reading, _)| *reading).collect()
     }
 
     /// Flags the readings behind a point.
