@@ -71,8 +71,10 @@ impl KineticsSettings {
             progress.value().ok_or_else(|| Error::not_estimable("the share of the drop done", "it is no number"))?;
         let early = done < self.terminal_from_progress;
         // Its own curve's share of the drop would stand beside the forecast's, which knows more.
-        let why =
-            format!("terminal gravity is given once {:.0} % of the drop is done", 100.0 * self.terminal_from_progress);
+        let why = format!(
+            "its curve does not show its end: terminal gravity is given once that shows {:.0} % of the drop",
+            100.0 * self.terminal_from_progress
+        );
         fit.traits = trait_estimates(&fitted, self.common.level, self.common.at_rest.within_sg)?;
         for which in Trait::ALL.into_iter().filter(|which| early && which.needs_terminal()) {
             fit.traits[which as usize] = Finding::missing(why.clone());

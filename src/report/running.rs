@@ -74,7 +74,9 @@ pub(super) fn results(study: &SeasonStudy, reader: &Reader) -> Vec<String> {
             fit.finding(Trait::AbvPercent).value()?
         ))
     };
-    fits.into_iter().take(MOST_RESULTS).filter_map(result).collect()
+    let more = fits.len().saturating_sub(MOST_RESULTS);
+    let more = (more > 0).then(|| format!("Earlier batches, {more} in all, stand on the page."));
+    fits.into_iter().take(MOST_RESULTS).filter_map(result).chain(more).collect()
 }
 
 impl RunningBatch<'_> {
@@ -111,6 +113,12 @@ impl RunningBatch<'_> {
     /// Whether it seems to rest at an attenuation that is unusually little.
     pub(super) fn early(&self) -> bool {
         self.forecast.early_attenuation.is_some()
+    }
+
+    /// Whether it was cooled before it came to rest.
+    pub(super) fn cooled_early(&self) -> bool {
+        let cooled = |fit: &BatchFit| fit.cooled_hours.is_some_and(|hours| fit.instant(hours) <= self.forecast.as_of);
+        self.fit.is_some_and(cooled) && !self.at_rest()
     }
 
     /// Whether it has not started: of its sugar nothing has become anything.
@@ -154,8 +162,10 @@ impl RunningBatch<'_> {
         let Some(finish) = finish else { return format!("No forecast: {why}.") };
         let verb = match (self.at_rest(), finish.p50 <= *as_of) {
             (true, true) => "It came to rest",
-            (false, true) => "It may have come to rest",
             (true, false) => "By its forecast it came to rest",
+            (false, true) if self.cooled_early() => "Kept warm, it would have come to rest",
+            (false, false) if self.cooled_early() => "Kept warm, it would come to rest",
+            (false, true) => "It may have come to rest",
             (false, false) => "It comes to rest",
         };
         let ready = match (self.early(), p_ready) {

@@ -13,9 +13,11 @@ use super::batches::linked;
 use super::parts::fold;
 
 /// What the lines and shapes of the batches are.
-const HOW_TO_READ: [&str; 3] = [
+const HOW_TO_READ: [&str; 4] = [
     "Gravity is that at 20 \u{b0}C, on the curve through all readings and samples of the batch: at its last reading, or the last before it was cooled. In tables/gravity.csv \
      each reading stands alone, with an error of its own.",
+    "\u{b1}: one standard error. At rest: as near to its terminal gravity as `at_rest.within_sg` says, 0.001 SG unless it is set. Its drop: \
+     from original to terminal gravity.",
     "Ready now: the chance that the batch is at rest and not stuck. Attenuation is apparent, alcohol an estimate.",
     "A shape shows when a batch comes to rest: the higher, the likelier. Upright line: the last reading of the season.",
 ];

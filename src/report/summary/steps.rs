@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use crate::calibration::{BathPlan, BathPoint, gravities};
 use crate::drift::{Drift, Misfit, MisfitKind, ProbeDrift, Recalibrate};
 use crate::kinetics::{BatchFit, PointSource};
-use crate::season::{Flags, LeftOpen, Reference, ReferenceUse, each_once};
+use crate::season::{Flags, LeftOpen, Reference, ReferenceUse, RowAccount, each_once};
 use crate::study::SeasonStudy;
 
 use super::super::reader::Reader;
@@ -79,6 +79,7 @@ impl Step {
 pub(super) fn steps(study: &SeasonStudy, reader: &Reader) -> Vec<Step> {
     let mut all = batches(study, reader);
     all.extend(open_ends(study, reader));
+    all.extend(rejected(&study.season.account));
     entries(&mut all, study, reader);
     if let Some(found) = study.drift.done() {
         probes(&mut all, study, found, reader);
@@ -205,6 +206,13 @@ fn open_ends(study: &SeasonStudy, reader: &Reader) -> Vec<Todo> {
     study.season.left_open().iter().map(why).collect()
 }
 
+/// Rows that could not be used, of the tables that hands write.
+fn rejected(account: &RowAccount) -> Vec<Todo> {
+    let is_log = |file: &str| account.files.iter().any(|of| of.file == file && of.table == "readings");
+    let of_hands = account.rejected.iter().filter(|row| !is_log(&row.file));
+    of_hands.map(|row| todo("Mend #", format!("line {} of {}", row.line, row.file), row.reason.to_string())).collect()
+}
+
 /// Samples dated after the end of their batch, samples and baths long after all else of the season.
 fn misdated(all: &mut Vec<Todo>, study: &SeasonStudy, reader: &Reader) {
     let mut of_batch: BTreeMap<&str, Vec<&Reference>> = BTreeMap::new();
@@ -280,9 +288,12 @@ fn batches(study: &SeasonStudy, reader: &Reader) -> Vec<Todo> {
                 |probe: &ProbeDrift| Some(format!("its probe {} reads {}", probe.probe, off(found, probe, reader)?));
             why.extend(probes.filter_map(|probe| reads(found.of_probe(probe)?)));
         }
+        let cooled = one.cooled_early() && ready.is_none();
+        why.extend(cooled.then(|| "it was cooled before it came to rest".to_owned()));
         let (line, urgency) = match (stuck, ready) {
             _ if why.is_empty() => continue,
             _ if early => ("Warm #, rouse the yeast and measure the limit by a forced ferment", 0),
+            (None, _) if cooled => ("Warm # again, until it has come to rest", 1),
             (Some(_), _) => ("Warm # a little and take a degassed sample", 1),
             (None, Some(_)) => ("Take degassed samples of # on three days, warm", 2),
             (None, None) => ("Take a degassed sample of #", 3),
