@@ -90,7 +90,7 @@ fn the_steps_of_a_coarse_sensor_are_no_edges() {
     // What lifts the probe by more than its steps is found all the same.
     let lifted: Vec<f64> =
         hours.iter().zip(&coarse).map(|(h, sg)| if (50.0..60.0).contains(h) { sg + 0.016 } else { *sg }).collect();
-    let found = episodes(&hours, &lifted, &vec![step / 12_f64.sqrt(); lifted.len()], LEAST, &[]).held;
+    let found = episodes(&hours, &lifted, &vec![step / 12_f64.sqrt(); lifted.len()], LEAST, &[], &[]).held;
     assert_eq!(found.len(), 1);
     assert!((hours[found[0].start] - 50.0).abs() < 0.6 && (hours[found[0].end] - 60.0).abs() < 0.6, "{found:?}");
 }
@@ -99,4 +99,33 @@ fn the_steps_of_a_coarse_sensor_are_no_edges() {
 fn few_readings_have_none() {
     assert!(episodes(&[0.0, 1.0, 2.0], &[1.05, 1.02, 1.05], &[], LEAST, &[], &[]).held.is_empty());
     assert!(episodes(&[], &[], &[], LEAST, &[], &[]).held.is_empty());
+}
+
+/// Hops lift a probe, which sinks back by half before it comes free.
+#[test]
+fn readings_that_are_back_where_they_were_end_an_episode() {
+    let found = spans(|t| if (110.0..130.0).contains(&t) { 0.012 - 0.006 * (t - 110.0) / 20.0 } else { 0.0 });
+    assert_eq!(found.len(), 1);
+    assert!((found[0].0 - 110.0).abs() < 0.6 && (found[0].1 - 130.0).abs() < 0.6, "{found:?}");
+}
+
+#[test]
+fn what_came_first_after_a_gap_is_held_where_more_was_read_since() {
+    let after_a_gap = |until_h: f64| {
+        let (hours, values) = read(|t| if t < 135.0 { -0.016 } else { 0.0 });
+        let seen: Vec<usize> =
+            (0..hours.len()).filter(|i| (120.0..until_h).contains(&hours[*i]) || hours[*i] < 5.0).collect();
+        let of = |column: &[f64]| seen.iter().map(|i| column[*i]).collect::<Vec<f64>>();
+        let found = episodes(&of(&hours), &of(&values), &[], LEAST, &[], &[]);
+        (found.held.iter().map(|span| span.len()).collect::<Vec<_>>(), found.lasting.len())
+    };
+    assert_eq!(after_a_gap(180.0), (vec![60], 0));
+    assert_eq!(after_a_gap(148.0), (vec![], 1));
+}
+
+#[test]
+fn a_step_where_something_was_done_lasts() {
+    let (hours, values) = read(|t| if t > 70.0 { 0.006 } else { 0.0 });
+    let lasting = |told: &[f64]| episodes(&hours, &values, &[], LEAST, &[], told).lasting.len();
+    assert_eq!((lasting(&[]), lasting(&[50.0]), lasting(&[69.0])), (0, 0, 1));
 }

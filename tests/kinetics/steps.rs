@@ -132,6 +132,23 @@ fn what_no_reading_tells_of_an_offset_stays_in_the_error() {
     assert!(gap > 1.15 * close && sampled < gap, "{close} {gap} {sampled}");
 }
 
+/// Who samples the wort before the yeast goes in has sampled it all the same.
+#[test]
+fn wort_is_sampled_before_its_pitching() {
+    let original = |hours: f64| {
+        let truth = Truth::new(PROCESSES[0], 1.052, 1.010, 1.0, &mut generator(41));
+        let log = Log { original_sd: None, final_sample_sd: None, offset_sd: 4e-3, ..Log::default() };
+        let mut series = log.series(&truth, "B1", "samphire", &mut generator(141));
+        series.samples.push(SeriesSample { hours, sg: 1.052, sd: 5e-4, known_hours: hours, instrument: None });
+        let fit = KineticsSettings::default().fit(&series).unwrap();
+        fit.finding(Trait::OriginalSg).estimate().unwrap().clone()
+    };
+    let (at, before, days_before) = (original(0.0), original(-16.0), original(-60.0));
+    assert_eq!(before, at);
+    assert!(at.se < 7e-4 && (at.value - 1.052).abs() < 2.0 * at.se, "{at}");
+    assert!(days_before.se > 3.0 * at.se, "{days_before}");
+}
+
 /// Foam that grows while a beer falls makes readings level: for some hours that is no end, until a sample says so or the level lasts.
 #[test]
 fn an_end_far_above_the_limit_has_to_be_seen() {

@@ -57,3 +57,7 @@ fn first_in_beer(readings: &Readings, rows: Range<usize>, own: Option<u32>, pitc
     let falls = tilt(first, first + SIDE)? - tilt(written, written + SIDE)?;
     at(first).filter(|at| falls >= *FALLS_DEG && pitched_at.hours_since(*at) <= *LATEST_H)
 }
+
+#[cfg(test)]
+#[path = "../../../tests/inside/late_pitching.rs"]
+mod tests;
