@@ -122,13 +122,15 @@ fn draws(fitted: &FittedFermentation) -> Vec<GravityCurve> {
         return Vec::new();
     }
     let parts = covariance.symmetric_eigen();
+    let sizes = DMatrix::from_diagonal(&parts.eigenvalues.map(|value| value.max(0.0).sqrt()));
+    // The symmetric root, which is the same whatever the signs of the eigenvectors.
+    let root = &parts.eigenvectors * sizes * parts.eigenvectors.transpose();
     let mut rng = ChaCha8Rng::seed_from_u64(1);
     let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
     let centre = fitted.curve.to_vector();
     (0..DRAWS)
         .map(|_| {
-            let z = DVector::from_fn(PARAMETERS, |i, _| parts.eigenvalues[i].max(0.0).sqrt() * normal());
-            let moved = &parts.eigenvectors * z;
+            let moved = &root * DVector::from_fn(PARAMETERS, |_, _| normal());
             let mut vector: [f64; PARAMETERS] = std::array::from_fn(|i| centre[i] + moved[i]);
             // A fermentation only falls.
             vector[1] = vector[1].min(vector[0] - 1e-4);
