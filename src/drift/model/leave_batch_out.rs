@@ -1,5 +1,6 @@
 //! What other times tell of the errors of probes in a batch: the drift without the batch's own samples.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use nalgebra::DMatrix;
@@ -101,9 +102,10 @@ impl BatchErrors for ProbeErrors {
             curves.seen_at(&curve.probe, curve, one.tilt_deg, one.temp_c)
         };
         let seen: Vec<OnFirstCurve> = asked.iter().map(seen).collect::<Option<_>>()?;
-        let model = self.without(&series.batch);
-        let system = model.solved(self.held.variances).ok()?;
-        let (mean, covariance) = self.predict(&system, &model, &asked, &seen)?;
+        let parts = self.without(&series.batch);
+        let blocks = parts.iter().map(|part| part.block(self.held.variances)).collect();
+        let system = MixedEquations::new(blocks, &self.model.prior_sd).ok()?;
+        let (mean, covariance) = self.predict(&system, &parts, &asked, &seen)?;
         Some(KnownErrors {
             knots: asked.iter().map(|one| one.knot).collect(),
             mean_sg: mean.iter().zip(&seen).map(|(mean, seen)| mean + seen.moved_sg).collect(),
@@ -204,12 +206,11 @@ impl ProbeErrors {
         Self { model, batches, left_out, held, misfits: misfits.to_vec() }
     }
 
-    /// The model without the samples of a batch.
-    fn without(&self, batch: &str) -> FleetModel {
+    /// The probes without the samples of a batch.
+    fn without(&self, batch: &str) -> Vec<Cow<'_, ProbeModel>> {
         let is_other = |of: &Option<String>| of.as_deref() != Some(batch);
         let parts = self.model.probes.iter().zip(&self.batches);
-        let probes = parts.map(|(part, batches)| part.only(|row| batches.get(row).is_none_or(is_other))).collect();
-        FleetModel { probes, prior_sd: self.model.prior_sd.clone(), ..self.model }
+        parts.map(|(part, batches)| part.only(|row| batches.get(row).is_none_or(is_other))).collect()
     }
 
     /// Shifts of the probes by events while they were in a batch: its own readings tell their size.
@@ -266,7 +267,7 @@ impl ProbeErrors {
     fn predict(
         &self,
         system: &MixedEquations<'_>,
-        model: &FleetModel,
+        parts: &[Cow<'_, ProbeModel>],
         asked: &[ProbeInBatch<'_>],
         seen: &[OnFirstCurve],
     ) -> Option<(Vec<f64>, DMatrix<f64>)> {
@@ -279,11 +280,11 @@ impl ProbeErrors {
             .iter()
             .zip(&states)
             .map(|(one, state)| {
-                let mut target = model.probes.get(one.block)?.error_target(state, self.held.variances);
+                let mut target = parts.get(one.block)?.error_target(state, self.held.variances);
                 if self.held.fleet {
-                    target.shared.push((model.prior_sd.len() - 1, target.load));
+                    target.shared.push((self.model.prior_sd.len() - 1, target.load));
                 }
-                target.shared.extend(model.beer.map(|beer| (beer, 1.0)));
+                target.shared.extend(self.model.beer.map(|beer| (beer, 1.0)));
                 system.seek(one.block, &target)
             })
             .collect::<Option<_>>()?;
