@@ -2,6 +2,7 @@
 
 use std::borrow::Cow;
 use std::collections::BTreeMap;
+use std::sync::OnceLock;
 
 use nalgebra::DMatrix;
 
@@ -15,7 +16,7 @@ use crate::drift::results::{Misfit, MisfitKind};
 use crate::drift::settings::DriftSettings;
 
 use super::average::Averaged;
-use super::equations::{BlockPrediction, MixedEquations};
+use super::equations::{BlockPrediction, MixedEquations, WhitenedBlock};
 use super::fleet_model::FleetModel;
 use super::pair_row::PairRow;
 use super::probe_model::ProbeModel;
@@ -50,6 +51,8 @@ pub(crate) struct ProbeErrors {
     left_out: BTreeMap<PairKey, String>,
     held: HeldVariances,
     misfits: Vec<Misfit>,
+    /// The probes with all their pairs, whitened when first asked for: most are in no sample of a batch.
+    whitened: OnceLock<Vec<Option<WhitenedBlock>>>,
 }
 
 /// Probe, time and reference of a pair.
@@ -103,8 +106,13 @@ impl BatchErrors for ProbeErrors {
         };
         let seen: Vec<OnFirstCurve> = asked.iter().map(seen).collect::<Option<_>>()?;
         let parts = self.without(&series.batch);
-        let blocks = parts.iter().map(|part| part.block(self.held.variances)).collect();
-        let system = MixedEquations::new(blocks, &self.model.prior_sd).ok()?;
+        let whitened = |part: &ProbeModel| part.block(self.held.variances).whitened().ok();
+        let whole = self.whitened.get_or_init(|| self.model.probes.iter().map(whitened).collect());
+        let blocks = parts.iter().zip(whole).map(|(part, whole)| match part {
+            Cow::Borrowed(_) => whole.as_ref().map(Cow::Borrowed),
+            Cow::Owned(part) => whitened(part).map(Cow::Owned),
+        });
+        let system = MixedEquations::of(blocks.collect::<Option<_>>()?, &self.model.prior_sd).ok()?;
         let (mean, covariance) = self.predict(&system, &parts, &asked, &seen)?;
         Some(KnownErrors {
             knots: asked.iter().map(|one| one.knot).collect(),
@@ -203,7 +211,7 @@ impl ProbeErrors {
             model.prior_sd.push(Some(*FLEET_SD));
         }
         let left_out = found.iter().filter_map(|f| Some((key(f), f.pair.left_out.clone()?))).collect();
-        Self { model, batches, left_out, held, misfits: misfits.to_vec() }
+        Self { model, batches, left_out, held, misfits: misfits.to_vec(), whitened: OnceLock::new() }
     }
 
     /// The probes without the samples of a batch.

@@ -213,11 +213,21 @@ impl ProbeModel {
         if kept.len() == self.n() {
             return Cow::Borrowed(self);
         }
-        let rows = kept.iter().filter_map(|&row| self.rows.get(row).cloned()).collect();
-        let mut shared = self.shared.clone();
-        shared.columns = shared.columns.select_rows(&kept);
-        let part = self.remade(rows, self.y.select_rows(&kept), shared);
-        Cow::Owned(Self { steps: self.steps.clone(), ..part })
+        let of = |matrix: &DMatrix<f64>| matrix.select_rows(&kept).select_columns(&kept);
+        let columns = self.shared.columns.select_rows(&kept);
+        Cow::Owned(Self {
+            rows: kept.iter().filter_map(|&row| self.rows.get(row).cloned()).collect(),
+            y: self.y.select_rows(&kept),
+            known: of(&self.known),
+            walk: of(&self.walk),
+            beyond: of(&self.beyond),
+            shared: SharedEffects { columns, ..self.shared.clone() },
+            probe: self.probe.clone(),
+            steps: self.steps.clone(),
+            shape: self.shape.clone(),
+            grid: self.grid.clone(),
+            ..*self
+        })
     }
 
     /// The same probe with pairs that count for nothing, by number.
