@@ -35,6 +35,8 @@ const SLOWED: f64 = 0.9;
 const AT_REST: f64 = 0.5;
 /// Standard deviations from what other batches tell beyond which readings contradict them.
 const CONTRADICTS: f64 = 3.0;
+/// Forecasts that are made side by side: those of one time need the same drift, of which only the last moments are kept.
+const AT_ONCE: usize = 96;
 /// Fewest batches whose times to rest make a forecast before the first reading.
 const LEAST_DURATIONS: usize = 5;
 
@@ -98,11 +100,15 @@ impl Forecaster<'_> {
 
     /// Draws for forecasts of batches as of moments, side by side, with all that they need to know of other batches.
     pub(super) fn drawn(&mut self, asked: &[(&str, Instant)]) -> Vec<DrawnForecast> {
-        let index = |name: &str| self.batches.iter().position(|batch| batch.batch == name);
-        let needed: Vec<_> = asked.iter().filter_map(|(name, as_of)| Some((*as_of, index(name)?))).collect();
-        self.archive.look(&needed);
-        let this = &*self;
-        asked.par_iter().map(|(name, as_of)| this.draw(name, *as_of)).collect()
+        let mut drawn = Vec::with_capacity(asked.len());
+        for asked in asked.chunks(AT_ONCE) {
+            let index = |name: &str| self.batches.iter().position(|batch| batch.batch == name);
+            let needed: Vec<_> = asked.iter().filter_map(|(name, as_of)| Some((*as_of, index(name)?))).collect();
+            self.archive.look(&needed);
+            let this = &*self;
+            drawn.par_extend(asked.par_iter().map(|(name, as_of)| this.draw(name, *as_of)));
+        }
+        drawn
     }
 
     fn draw(&self, name: &str, as_of: Instant) -> DrawnForecast {

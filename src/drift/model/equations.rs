@@ -1,5 +1,6 @@
 //! Least squares with blocks of correlated rows and effects that the blocks share.
 
+use std::borrow::Cow;
 use std::sync::OnceLock;
 
 use nalgebra::{DMatrix, DVector};
@@ -47,19 +48,34 @@ pub(in crate::drift) struct PredictionTarget {
 }
 
 /// A block whose rows are made independent with variance 1.
-#[derive(Debug, Clone)]
-pub(in crate::drift) struct WhitenedBlock<'a> {
+#[derive(Debug, Clone, PartialEq)]
+pub(in crate::drift) struct WhitenedBlock {
     /// The upper triangular root of V_p.
     pub upper: DMatrix<f64>,
     pub y: DVector<f64>,
     pub columns: DMatrix<f64>,
-    pub effects: &'a [usize],
+    pub effects: Vec<usize>,
+}
+
+impl ProbeBlock<'_> {
+    /// The block with its rows made independent.
+    ///
+    /// # Errors
+    /// [`Error::Numeric`] when its covariance is not positive definite.
+    pub fn whitened(self) -> Result<WhitenedBlock> {
+        let upper = upper_root(self.covariance)
+            .ok_or_else(|| Error::numeric(DOING, "the covariance of a probe's pairs is not positive definite"))?;
+        let (mut y, mut columns) = (self.y.clone(), self.columns.clone());
+        solve_transposed(&upper, y.as_mut_slice());
+        solve_transposed(&upper, columns.as_mut_slice());
+        Ok(WhitenedBlock { upper, y, columns, effects: self.effects.to_vec() })
+    }
 }
 
 /// The mixed-model equations of all blocks, solved (C. R. Henderson, Biometrics 31 (1975) 423).
 #[derive(Debug, Clone)]
 pub(in crate::drift) struct MixedEquations<'a> {
-    pub parts: Vec<WhitenedBlock<'a>>,
+    pub parts: Vec<Cow<'a, WhitenedBlock>>,
     /// The root of the equations, upper triangle.
     root: DMatrix<f64>,
     /// Made when first asked for: most points of a grid are solved for their likelihood alone.
@@ -91,7 +107,16 @@ impl<'a> MixedEquations<'a> {
     ///
     /// # Errors
     /// [`Error::Numeric`] when a covariance is not positive definite or a free effect is not determined.
-    pub fn new(blocks: Vec<ProbeBlock<'a>>, prior_sd: &[Option<f64>]) -> Result<Self> {
+    pub fn new(blocks: Vec<ProbeBlock>, prior_sd: &[Option<f64>]) -> Result<Self> {
+        let parts = blocks.into_iter().map(|block| block.whitened().map(Cow::Owned)).collect::<Result<_>>()?;
+        Self::of(parts, prior_sd)
+    }
+
+    /// The same with blocks that are whitened.
+    ///
+    /// # Errors
+    /// [`Error::Numeric`] when a free effect is not determined.
+    pub fn of(parts: Vec<Cow<'a, WhitenedBlock>>, prior_sd: &[Option<f64>]) -> Result<Self> {
         let size = prior_sd.len();
         let mut system = DMatrix::<f64>::zeros(size, size);
         let mut right = DVector::<f64>::zeros(size);
@@ -103,24 +128,16 @@ impl<'a> MixedEquations<'a> {
                 ln_det += 2.0 * sd.ln();
             }
         }
-        let mut parts = Vec::with_capacity(blocks.len());
-        for block in blocks {
-            let root = upper_root(block.covariance)
-                .ok_or_else(|| Error::numeric(DOING, "the covariance of a probe's pairs is not positive definite"))?;
-            let mut y = block.y.clone();
-            let mut columns = block.columns.clone();
-            solve_transposed(&root, y.as_mut_slice());
-            solve_transposed(&root, columns.as_mut_slice());
-            let (inner, with_y) = (gram(&columns), columns.tr_mul(&y));
-            for (i, a) in block.effects.iter().enumerate() {
+        for part in &parts {
+            let (inner, with_y) = (gram(&part.columns), part.columns.tr_mul(&part.y));
+            for (i, a) in part.effects.iter().enumerate() {
                 right[*a] += with_y[i];
-                for (j, b) in block.effects.iter().enumerate() {
+                for (j, b) in part.effects.iter().enumerate() {
                     system[(*a, *b)] += inner[(i, j)];
                 }
             }
-            squares += y.norm_squared();
-            ln_det += 2.0 * root.diagonal().iter().map(|d| d.ln()).sum::<f64>();
-            parts.push(WhitenedBlock { upper: root, y, columns, effects: block.effects });
+            squares += part.y.norm_squared();
+            ln_det += 2.0 * part.upper.diagonal().iter().map(|d| d.ln()).sum::<f64>();
         }
         let undetermined = || Error::numeric(DOING, "an effect is not determined by the pairs");
         let root = upper_root(system).ok_or_else(undetermined)?;
@@ -139,7 +156,7 @@ impl<'a> MixedEquations<'a> {
 
     /// What is left of a whitened block when its effects are taken off.
     pub fn residual(&self, part: &WhitenedBlock) -> DVector<f64> {
-        &part.y - &part.columns * self.effects.select_rows(part.effects)
+        &part.y - &part.columns * self.effects.select_rows(&part.effects)
     }
 
     /// A target of block `p`; none for a block that there is not.

@@ -1,6 +1,8 @@
 //! What other times tell of the errors of probes in a batch: the drift without the batch's own samples.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
+use std::sync::OnceLock;
 
 use nalgebra::DMatrix;
 
@@ -14,7 +16,7 @@ use crate::drift::results::{Misfit, MisfitKind};
 use crate::drift::settings::DriftSettings;
 
 use super::average::Averaged;
-use super::equations::{BlockPrediction, MixedEquations};
+use super::equations::{BlockPrediction, MixedEquations, WhitenedBlock};
 use super::fleet_model::FleetModel;
 use super::pair_row::PairRow;
 use super::probe_model::ProbeModel;
@@ -49,6 +51,8 @@ pub(crate) struct ProbeErrors {
     left_out: BTreeMap<PairKey, String>,
     held: HeldVariances,
     misfits: Vec<Misfit>,
+    /// The probes with all their pairs, whitened when first asked for: most are in no sample of a batch.
+    whitened: OnceLock<Vec<Option<WhitenedBlock>>>,
 }
 
 /// Probe, time and reference of a pair.
@@ -101,9 +105,15 @@ impl BatchErrors for ProbeErrors {
             curves.seen_at(&curve.probe, curve, one.tilt_deg, one.temp_c)
         };
         let seen: Vec<OnFirstCurve> = asked.iter().map(seen).collect::<Option<_>>()?;
-        let model = self.without(&series.batch);
-        let system = model.solved(self.held.variances).ok()?;
-        let (mean, covariance) = self.predict(&system, &model, &asked, &seen)?;
+        let parts = self.without(&series.batch);
+        let whitened = |part: &ProbeModel| part.block(self.held.variances).whitened().ok();
+        let whole = self.whitened.get_or_init(|| self.model.probes.iter().map(whitened).collect());
+        let blocks = parts.iter().zip(whole).map(|(part, whole)| match part {
+            Cow::Borrowed(_) => whole.as_ref().map(Cow::Borrowed),
+            Cow::Owned(part) => whitened(part).map(Cow::Owned),
+        });
+        let system = MixedEquations::of(blocks.collect::<Option<_>>()?, &self.model.prior_sd).ok()?;
+        let (mean, covariance) = self.predict(&system, &parts, &asked, &seen)?;
         Some(KnownErrors {
             knots: asked.iter().map(|one| one.knot).collect(),
             mean_sg: mean.iter().zip(&seen).map(|(mean, seen)| mean + seen.moved_sg).collect(),
@@ -201,15 +211,14 @@ impl ProbeErrors {
             model.prior_sd.push(Some(*FLEET_SD));
         }
         let left_out = found.iter().filter_map(|f| Some((key(f), f.pair.left_out.clone()?))).collect();
-        Self { model, batches, left_out, held, misfits: misfits.to_vec() }
+        Self { model, batches, left_out, held, misfits: misfits.to_vec(), whitened: OnceLock::new() }
     }
 
-    /// The model without the samples of a batch.
-    fn without(&self, batch: &str) -> FleetModel {
+    /// The probes without the samples of a batch.
+    fn without(&self, batch: &str) -> Vec<Cow<'_, ProbeModel>> {
         let is_other = |of: &Option<String>| of.as_deref() != Some(batch);
         let parts = self.model.probes.iter().zip(&self.batches);
-        let probes = parts.map(|(part, batches)| part.only(|row| batches.get(row).is_none_or(is_other))).collect();
-        FleetModel { probes, prior_sd: self.model.prior_sd.clone(), ..self.model }
+        parts.map(|(part, batches)| part.only(|row| batches.get(row).is_none_or(is_other))).collect()
     }
 
     /// Shifts of the probes by events while they were in a batch: its own readings tell their size.
@@ -266,7 +275,7 @@ impl ProbeErrors {
     fn predict(
         &self,
         system: &MixedEquations<'_>,
-        model: &FleetModel,
+        parts: &[Cow<'_, ProbeModel>],
         asked: &[ProbeInBatch<'_>],
         seen: &[OnFirstCurve],
     ) -> Option<(Vec<f64>, DMatrix<f64>)> {
@@ -279,11 +288,11 @@ impl ProbeErrors {
             .iter()
             .zip(&states)
             .map(|(one, state)| {
-                let mut target = model.probes.get(one.block)?.error_target(state, self.held.variances);
+                let mut target = parts.get(one.block)?.error_target(state, self.held.variances);
                 if self.held.fleet {
-                    target.shared.push((model.prior_sd.len() - 1, target.load));
+                    target.shared.push((self.model.prior_sd.len() - 1, target.load));
                 }
-                target.shared.extend(model.beer.map(|beer| (beer, 1.0)));
+                target.shared.extend(self.model.beer.map(|beer| (beer, 1.0)));
                 system.seek(one.block, &target)
             })
             .collect::<Option<_>>()?;

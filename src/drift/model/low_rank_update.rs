@@ -34,8 +34,8 @@ pub(in crate::drift) fn columns_of(system: &MixedEquations, p: usize, columns: &
     let mut white = columns.clone();
     solve_transposed(&part.upper, white.as_mut_slice());
     let inner = part.columns.tr_mul(&white);
-    let spread = system.inverse().select_columns(part.effects) * &inner;
-    let own = spread.select_rows(part.effects);
+    let spread = system.inverse().select_columns(&part.effects) * &inner;
+    let own = spread.select_rows(&part.effects);
     let information = white.tr_mul(&white) - inner.tr_mul(&own);
     let scores = white.tr_mul(&system.residual(part));
     Some(ShiftColumns { information, scores, white, spread })

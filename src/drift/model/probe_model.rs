@@ -1,5 +1,6 @@
 //! One probe's part of the model: its pairs, how its error may move, and what can be asked of it.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
 use nalgebra::{Cholesky, DMatrix, DVector};
@@ -207,16 +208,26 @@ impl ProbeModel {
     }
 
     /// The same probe with those of its pairs that `keep` names by number.
-    pub fn only(&self, keep: impl Fn(usize) -> bool) -> Self {
+    pub fn only(&self, keep: impl Fn(usize) -> bool) -> Cow<'_, Self> {
         let kept: Vec<usize> = (0..self.n()).filter(|row| keep(*row)).collect();
         if kept.len() == self.n() {
-            return self.clone();
+            return Cow::Borrowed(self);
         }
-        let rows = kept.iter().filter_map(|&row| self.rows.get(row).cloned()).collect();
-        let mut shared = self.shared.clone();
-        shared.columns = shared.columns.select_rows(&kept);
-        let part = self.remade(rows, self.y.select_rows(&kept), shared);
-        Self { steps: self.steps.clone(), ..part }
+        let of = |matrix: &DMatrix<f64>| matrix.select_rows(&kept).select_columns(&kept);
+        let columns = self.shared.columns.select_rows(&kept);
+        Cow::Owned(Self {
+            rows: kept.iter().filter_map(|&row| self.rows.get(row).cloned()).collect(),
+            y: self.y.select_rows(&kept),
+            known: of(&self.known),
+            walk: of(&self.walk),
+            beyond: of(&self.beyond),
+            shared: SharedEffects { columns, ..self.shared.clone() },
+            probe: self.probe.clone(),
+            steps: self.steps.clone(),
+            shape: self.shape.clone(),
+            grid: self.grid.clone(),
+            ..*self
+        })
     }
 
     /// The same probe with pairs that count for nothing, by number.

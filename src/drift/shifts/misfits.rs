@@ -82,7 +82,7 @@ impl<'m> Solved<'m> {
             scores.push(part.upper.solve_upper_triangular(&system.residual(part))?);
             inner.push(inverse(&part.upper));
             let load = part.upper.solve_upper_triangular(&part.columns)?;
-            let spread = system.inverse().select_columns(part.effects) * load.transpose();
+            let spread = system.inverse().select_columns(&part.effects) * load.transpose();
             loads.push((load, spread));
         }
         Some(Self { ln: system.ln_likelihood + ln_prior(&at), system, scores, inner, loads })

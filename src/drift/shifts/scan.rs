@@ -197,7 +197,7 @@ fn at_point(system: &MixedEquations, prior: f64, seasons: &[DMatrix<f64>], gaps:
         let WhitenedSteps { steps, spread, information } = WhitenedSteps::new(system, part, gaps);
         let mut doubts = gaps.doubts.clone();
         solve_transposed(&part.upper, doubts.as_mut_slice());
-        white -= &part.columns * effects.select_rows(part.effects);
+        white -= &part.columns * effects.select_rows(&part.effects);
         let with_doubts = part.columns.tr_mul(&doubts);
         let scores = steps.transpose() * &white;
         let of = |scores: DVectorView<f64>| gap_ratios(scores, &information, gaps, sd);
@@ -226,7 +226,7 @@ impl WhitenedSteps {
         let mut steps = gaps.columns.clone();
         solve_transposed(&part.upper, steps.as_mut_slice());
         let inner = part.columns.tr_mul(&steps);
-        let spread = system.inverse().select_rows(part.effects).select_columns(part.effects) * &inner;
+        let spread = system.inverse().select_rows(&part.effects).select_columns(&part.effects) * &inner;
         let information = (0..steps.ncols())
             .map(|k| (steps.column(k).norm_squared() - inner.column(k).dot(&spread.column(k))).max(0.0))
             .collect();
