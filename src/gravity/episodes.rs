@@ -46,6 +46,9 @@ assumed! {
     const SUGAR_H: f64 = 24.0, "h";
 }
 
+/// What was written down may have happened so much earlier, hours.
+const EARLY_H: f64 = 1.5;
+
 /// The episodes of one probe in one batch, from its readings in order of time: gravities, or tilts. An edge is at least `least`.
 /// `sd` is the SD that each reading is known to have, where it is known: the steps of a coarse sensor hide it.
 ///
@@ -93,7 +96,10 @@ pub(crate) fn episodes(
     for edge in edges.iter().filter(|edge| !used.contains(&edge.at)) {
         let start = (edge.size < 0.0).then(|| series.start(edge, &found)).flatten();
         let begins = series.stretch_start(edge.at);
-        let is_told = || hours.get(edge.at).is_some_and(|at| told_hours.iter().any(|told| (told - at).abs() < *TOLD_H));
+        let is_told = || {
+            let since = |told: &f64| hours.get(edge.at).map_or(f64::INFINITY, |at| at - told);
+            told_hours.iter().any(|told| (-EARLY_H..*TOLD_H).contains(&since(told)))
+        };
         match start {
             Some(start) => foam.push(start..edge.at),
             None if series.is_between_levels(edge) => {
