@@ -13,6 +13,8 @@ use super::trouble::{Trouble, TroubleTruth};
 
 /// Volume expansion of a hydrometer's glass, per K.
 const GLASS_PER_K: f64 = 25e-6;
+/// A batch is sampled so long after its pitching, h.
+const PITCHED_H: f64 = 0.4;
 /// What this brewhouse's refractometer shows per percent of extract, and of that per percent of ethanol: near, and not at,
 /// the factors by which such readings are corrected.
 const WORT_FACTOR: f64 = 1.03;
@@ -24,7 +26,7 @@ pub(super) fn samples(calendar: &Calendar, troubles: &mut Vec<TroubleTruth>) -> 
     for (index, batch) in calendar.batches.iter().enumerate() {
         let mut draw = Stream::new(settings.seed, "samples", index);
         let until_h = batch.until_h(calendar);
-        let mut times = vec![0.4];
+        let mut times = vec![PITCHED_H];
         // Up to three on the way, the last before cooling, one at packaging.
         for _ in 0..draw.below(4) {
             let day = batch.pitched_day + draw.uniform(0.15, 1.0) * batch.traits.finish_h / 24.0;
@@ -50,6 +52,13 @@ pub(super) fn samples(calendar: &Calendar, troubles: &mut Vec<TroubleTruth>) -> 
             let at = SampleMoment { calendar, batch, hours, known_og: known_og.unwrap_or(batch.traits.original_sg) };
             let mut taken = sample(&at, everyday, &mut draw)?;
             known_og = known_og.or(Some(taken.sg));
+            if hours <= PITCHED_H
+                && let Some(mut draw) = settings.befalls(Trouble::WortSampled, index, 0.5)
+            {
+                taken.at = taken.at.plus_hours(-draw.uniform(PITCHED_H, 8.0));
+                let early = TroubleTruth::entry(Trouble::WortSampled, taken.at, 0.0);
+                troubles.push(TroubleTruth { batch: Some(batch.id.clone()), ..early });
+            }
             troubles.extend(blunder(calendar, (index, batch), hours, &mut taken));
             out.push(taken);
         }

@@ -26,6 +26,8 @@ named! {
         WrongBatch = "wrong_batch",
         /// A sample is dated a day off: 2 in 100.
         WrongDate = "wrong_date",
+        /// The wort is sampled up to 8 hours before its pitching, and not after it: every other batch.
+        WortSampled = "wort_sampled",
         /// A pitching is dated a day late: one batch in 25.
         LatePitching = "late_pitching",
         /// The original gravity is written down 0.010 off: one batch in 16.
