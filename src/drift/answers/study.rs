@@ -1,6 +1,6 @@
 //! The study: from pairs to the drift of each probe and of the fleet.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 use crate::calibration::{Calibrations, probe_ids};
 use crate::error::{Error, Result};
@@ -75,8 +75,7 @@ impl DriftSettings {
     pub fn fit(&self, season: &Season, calibrations: &Calibrations) -> Result<Drift> {
         self.check()?;
         let curves = Curves::new(calibrations)?;
-        let found = find_pairs(season, calibrations, &KnownStays::default(), self)?;
-        let (found, model, misfits) = self.model(season, &curves, found);
+        let (found, model, misfits) = self.model(season, calibrations, &curves, &KnownStays::default())?;
         let model = model.with_kind_of_walk();
         let before = averaged(&model);
         let slopes = self.slopes(&model, &before);
@@ -135,8 +134,7 @@ impl DriftSettings {
     ) -> Result<(OffsetPrior, Option<ProbeErrors>)> {
         self.check()?;
         let curves = Curves::new(calibrations)?;
-        let found = with_own_beers(find_pairs(season, calibrations, known, self)?);
-        let (found, model, misfits) = self.model(season, &curves, found);
+        let (found, model, misfits) = self.model(season, calibrations, &curves, known)?;
         let model = model.with_kind_of_walk();
         let averaged = averaged(&model);
         let slopes = self.slopes(&model, &averaged);
@@ -154,7 +152,7 @@ impl DriftSettings {
         held: &ProbeErrors,
     ) -> Result<ProbeErrors> {
         self.check()?;
-        let mut found = with_own_beers(find_pairs(season, calibrations, known, self)?);
+        let mut found = find_pairs(season, calibrations, known, self)?;
         held.leave_out(&mut found);
         let used: Vec<&ModelPair> = found.iter().filter(|f| f.pair.left_out.is_none()).collect();
         let model = FleetModel::new(season, &Curves::new(calibrations)?, &used, self);
@@ -176,9 +174,11 @@ impl DriftSettings {
     fn model(
         &self,
         season: &Season,
+        calibrations: &Calibrations,
         curves: &Curves,
-        mut found: Vec<ModelPair>,
-    ) -> (Vec<ModelPair>, FleetModel, Vec<Misfit>) {
+        known: &KnownStays,
+    ) -> Result<(Vec<ModelPair>, FleetModel, Vec<Misfit>)> {
+        let mut found = find_pairs(season, calibrations, known, self)?;
         let of = |found: &[ModelPair]| {
             let used: Vec<&ModelPair> = found.iter().filter(|f| f.pair.left_out.is_none()).collect();
             FleetModel::new(season, curves, &used, self)
@@ -195,7 +195,7 @@ impl DriftSettings {
         let used: Vec<&ModelPair> = places.iter().filter_map(|i| found.get(*i)).collect();
         let (misfits, out): (Vec<Misfit>, Vec<Vec<usize>>) = find_misfits(season, &model, &used).into_iter().unzip();
         if misfits.is_empty() {
-            return (found, model, misfits);
+            return Ok((found, model, misfits));
         }
         for (misfit, pairs) in misfits.iter().zip(&out) {
             for place in pairs.iter().filter_map(|i| places.get(*i)) {
@@ -205,7 +205,7 @@ impl DriftSettings {
             }
         }
         let model = of(&found);
-        (found, model, misfits)
+        Ok((found, model, misfits))
     }
 
     /// The slope of every part of the model, with the sudden steps that are in it.
@@ -338,18 +338,6 @@ fn each(
         (None, Err(why)) => Finding::missing(why.to_string()),
     };
     model.probes.iter().enumerate().map(one).collect()
-}
-
-/// The pairs with the doubt about a beer that one of them alone tells of as that pair's own: an effect less to solve for.
-fn with_own_beers(mut found: Vec<ModelPair>) -> Vec<ModelPair> {
-    let mut pairs: BTreeMap<usize, usize> = BTreeMap::new();
-    found.iter().filter_map(|f| f.unsampled).for_each(|beer| *pairs.entry(beer.number).or_default() += 1);
-    for f in &mut found {
-        if let Some(beer) = f.unsampled.take_if(|beer| pairs.get(&beer.number) == Some(&1)) {
-            f.pair.own_se = f.pair.own_se.hypot(beer.sd_sg);
-        }
-    }
-    found
 }
 
 fn averaged(model: &FleetModel) -> Result<Averaged<'_>> {
