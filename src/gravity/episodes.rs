@@ -58,9 +58,9 @@ const EARLY_H: f64 = 1.5;
 /// time and either a lasting step or a ramp that begins at some hour and ends at the fall. Where the best ramp fits better by
 /// more than its free hour is worth (G. Schwarz, Ann. Stat. 6 (1978) 461), the episode begins with it. Else the step may last: a
 /// knock, something that stuck, a probe that leans on the wall until its batch ends. It does where the readings stand level before
-/// it and from then on to their end; in a fall it may as well be one end of an episode that came or went slowly. Where a gap ends,
-/// and more is read after such a step than since, what came first is the episode. A step at an hour in `told_hours`, when hops or hands
-/// were in the beer, lasts too. A step up where sugar was added is the beer's.
+/// it and from then on to their end; in a fall it may as well be one end of an episode that came or went slowly. Where readings begin
+/// again after a gap and more of them follow the step than precede it, those before it are the episode. A step at an hour in
+/// `told_hours`, when hops or hands were in the beer, lasts too. A step up where sugar was added is the beer's.
 pub(crate) fn episodes(
     hours: &[f64],
     values: &[f64],
