@@ -76,8 +76,8 @@ impl KineticsSettings {
             100.0 * self.terminal_from_progress
         );
         fit.traits = trait_estimates(&fitted, self.common.level, self.common.at_rest.within_sg)?;
-        for which in Trait::ALL.into_iter().filter(|which| early && which.needs_terminal()) {
-            fit.traits[which as usize] = Finding::missing(why.clone());
+        if early {
+            fit.without_terminal(&why);
         }
         binned.notes.extend(early.then_some(why));
         fit.why = binned.notes.join("; ");
@@ -154,6 +154,13 @@ impl KineticsSettings {
 }
 
 impl BatchFit {
+    /// Takes back what hangs on the terminal gravity, for a reason.
+    fn without_terminal(&mut self, why: &str) {
+        for which in Trait::ALL.into_iter().filter(|which| which.needs_terminal()) {
+            self.traits[which as usize] = Finding::missing(why);
+        }
+    }
+
     /// Takes back an end far above the limit that no sample shows, and readings for no longer than foam may grow on a probe: foam
     /// looks the same.
     pub(super) fn doubt_an_unseen_end(&mut self) {
@@ -169,9 +176,7 @@ impl BatchFit {
             "it seems to end far above the limit, which neither a sample shows nor level readings for {:.0} h",
             *FOAM_H
         );
-        for which in Trait::ALL.into_iter().filter(|which| which.needs_terminal()) {
-            self.traits[which as usize] = Finding::missing(why.clone());
-        }
+        self.without_terminal(&why);
         if self.status == Status::Stuck {
             (self.status, self.status_since_h) = (Status::Slowing, None);
             self.status_probability = Finding::missing(why.clone());

@@ -42,18 +42,19 @@ impl SimulateSettings {
         references.extend(samples(&calendar, &mut troubles)?);
         references.sort_by_key(|reference| reference.at);
         for (index, batch) in calendar.batches.iter().enumerate() {
+            let at = calendar.instant(batch.pitched_day);
+            let of = |trouble, off_sg| TroubleTruth {
+                batch: Some(batch.id.clone()),
+                ..TroubleTruth::entry(trouble, at, off_sg)
+            };
             let off_sg = wrong_original(self, index);
             if off_sg != 0.0 && original_sg(&calendar, index, batch).is_some() {
-                let at = calendar.instant(batch.pitched_day);
-                let wrong = TroubleTruth::entry(Trouble::WrongOriginal, at, off_sg);
-                troubles.push(TroubleTruth { batch: Some(batch.id.clone()), ..wrong });
+                troubles.push(of(Trouble::WrongOriginal, off_sg));
             }
-        }
-        for (index, batch) in calendar.batches.iter().enumerate() {
-            let (from, late_d) = (calendar.instant(batch.pitched_day), pitched_late_d(self, index));
+            let late_d = pitched_late_d(self, index);
             if late_d > 0.0 {
-                let (trouble, batch, to) = (Trouble::LatePitching, Some(batch.id.clone()), from.plus_days(late_d));
-                troubles.push(TroubleTruth { trouble, probe: None, batch, from, to, off_sg: None });
+                let to = at.plus_days(late_d);
+                troubles.push(TroubleTruth { to, off_sg: None, ..of(Trouble::LatePitching, 0.0) });
             }
         }
         let mut rows = log(&calendar, &fleet, &mut troubles)?;
@@ -105,7 +106,7 @@ impl SimulateSettings {
 
 /// By how many days the pitching of a batch is written down late.
 fn pitched_late_d(settings: &SimulateSettings, index: usize) -> f64 {
-    f64::from(u8::from(settings.befalls(Trouble::LatePitching, index, 0.04).is_some()))
+    if settings.befalls(Trouble::LatePitching, index, 0.04).is_some() { 1.0 } else { 0.0 }
 }
 
 fn batch_row(calendar: &Calendar, fleet: &[SimulatedProbe], index: usize, batch: &Planned) -> Batch {
