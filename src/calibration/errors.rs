@@ -139,6 +139,14 @@ impl Sources {
         self
     }
 
+    /// The instrument behind a reference, where it has a bias: its name, and the error that is its bias.
+    pub fn instrument(&self, row: usize) -> Option<(&str, BathError)> {
+        self.of_row(row).iter().find_map(|error| match self.get(error.source)? {
+            ErrorSource::Instrument(name) => Some((name.as_str(), *error)),
+            _ => None,
+        })
+    }
+
     /// The source of that number.
     pub fn get(&self, source: usize) -> Option<&ErrorSource> {
         self.sources.get(source)
@@ -146,7 +154,7 @@ impl Sources {
 }
 
 /// The very instrument behind a reference; one that has no name is the only one of its method.
-fn instrument_name(reference: &Reference) -> Option<String> {
+pub(crate) fn instrument_name(reference: &Reference) -> Option<String> {
     let method = reference.method.as_deref()?;
     Some(format!("{method} {}", reference.instrument.as_deref().unwrap_or_default()).trim_end().to_owned())
 }

@@ -38,7 +38,7 @@ pub use curve::{CalibrationCurve, CurvePoint};
 pub use difference::CalibrationDifference;
 #[cfg(test)]
 pub(crate) use errors::ErrorSource;
-pub(crate) use errors::{Sources, own_sd};
+pub(crate) use errors::{BathError, Sources, instrument_name, own_sd};
 pub(crate) use fit_data::{LEAST_OFF_SG, NAMED, WRONG_BATHS, WRONG_SD};
 pub(crate) use fitted_curve::CovarianceRoot;
 pub use fitted_curve::{Coefficient, FittedCalibration, SharedError};

@@ -218,7 +218,7 @@ impl BatchFit {
             }
             None => {
                 let sample = |p: &&BatchPoint| matches!(p.source, PointSource::Sample(_));
-                self.points.iter().filter(sample).map(|p| (p.hours, p.sg, p.own_sd)).collect()
+                self.points.iter().filter(sample).map(|p| (p.hours, p.sg, p.own_sd.hypot(p.shared_sd))).collect()
             }
         }
     }

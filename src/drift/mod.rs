@@ -27,7 +27,7 @@ pub use answers::Drift;
 pub(crate) use model::ProbeErrors;
 pub(crate) use pairs::KnownStays;
 pub use results::{
-    DriftKind, DriftPair, FleetTerm, KindVerdict, LastCheck, Misfit, MisfitKind, PairKind, ProbeDrift, ProbeVerdict,
+    DriftKind, DriftPair, FleetTerm, InstrumentBias, KindVerdict, LastCheck, Misfit, MisfitKind, PairKind, ProbeDrift, ProbeVerdict,
     Recalibrate, Shift, ShiftKind, TrackPoint,
 };
 pub use settings::DriftSettings;

@@ -42,7 +42,6 @@ assumed! {
 pub(super) struct BatchAsKnown {
     points: Vec<BatchPoint>,
     nuisances: Vec<Nuisance>,
-    share: f64,
     errors: ErrorModel,
     /// Rate of fall over the greatest at each point, 1 before a curve is known.
     relative_rate: Vec<f64>,
@@ -85,7 +84,6 @@ impl BatchAsKnown {
         let binned = bins(series, settings, MOST_POINTS);
         let last = binned.points.last().ok_or_else(|| Error::not_estimable("a forecast", NO_GRAVITY))?;
         let last_h = last.hours;
-        let share = settings.instrument_share;
         let all = nuisances(series, &binned, settings)?;
         let mut early: Vec<f64> = binned.points.iter().filter(|p| p.hours <= 6.0).map(|p| p.sg).collect();
         let mut every: Vec<f64> = binned.points.iter().map(|p| p.sg).collect();
@@ -101,7 +99,6 @@ impl BatchAsKnown {
         Ok(Self {
             points: binned.points,
             nuisances: all,
-            share,
             errors,
             relative_rate,
             foam: Vec::new(),
@@ -234,7 +231,7 @@ impl BatchAsKnown {
     }
 
     fn likelihood(&self) -> BatchLikelihood<'_> {
-        BatchLikelihood { points: &self.points, nuisances: &self.nuisances, share: self.share, foam: &self.foam }
+        BatchLikelihood { points: &self.points, nuisances: &self.nuisances, foam: &self.foam }
     }
 
     /// The prior's means.

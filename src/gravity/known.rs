@@ -27,6 +27,18 @@ pub struct KnownErrors {
     pub covariance: Vec<Vec<f64>>,
     /// Sudden shifts of the probes within the batch.
     pub(crate) steps: Vec<ErrorStep>,
+    /// Instruments of the batch's samples whose bias other times tell. Mean and covariance hold their biases after the errors of
+    /// the probes, in this order.
+    pub(crate) instruments: Vec<KnownInstrument>,
+}
+
+/// An instrument whose bias baths and the samples of other batches tell.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct KnownInstrument {
+    /// Its name, as samples have it.
+    pub name: String,
+    /// SD of its bias as far as nothing is known of it, SG.
+    pub prior_sd_sg: f64,
 }
 
 /// A sudden shift of a probe within a batch, of unknown size: what it reads afterwards is off by N(0, `sd_sg`^2) more.
@@ -53,7 +65,13 @@ pub struct Disturbance {
 impl KnownErrors {
     /// Errors at these gravities, with their covariance, of probes that do not shift within the batch.
     pub fn new(knots: Vec<ErrorKnot>, mean_sg: Vec<f64>, covariance: Vec<Vec<f64>>) -> Self {
-        Self { knots, mean_sg, covariance, steps: Vec::new() }
+        Self { knots, mean_sg, covariance, steps: Vec::new(), instruments: Vec::new() }
+    }
+
+    /// The place of an instrument's bias in mean and covariance, and its SD as far as nothing is known of it, SG.
+    pub(crate) fn instrument(&self, name: &str) -> Option<(usize, f64)> {
+        let place = self.instruments.iter().position(|of| of.name == name)?;
+        Some((self.knots.len() + place, self.instruments.get(place)?.prior_sd_sg))
     }
 
     /// The gravities between which one lies, with their weights: the error goes in a straight line with the gravity

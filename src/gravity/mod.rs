@@ -15,6 +15,7 @@ mod series_builder;
 
 pub(crate) use episodes::{Edge, Episodes, FOAM_H, TOLD_H, episodes};
 pub(crate) use known::ErrorStep;
+pub(crate) use known::KnownInstrument;
 pub use known::{Disturbance, ErrorKnot, KnownErrors};
 pub use layers::{CorrectedGravity, Gravity, GravityLayers, ProcessBias, ReadingDrift, UncorrectedGravity};
 pub use offset::OffsetPrior;

@@ -1,6 +1,6 @@
 //! The gravity series of a batch.
 
-use crate::calibration::{Calibrations, UNUSABLE, cooled_hours};
+use crate::calibration::{Calibrations, UNUSABLE, cooled_hours, instrument_name, own_sd};
 use crate::season::{Batch, Event, Flags, HYDROMETER_SD_SG, Reference, Season};
 use crate::units::Instant;
 
@@ -129,12 +129,13 @@ impl<'a> SeriesBuilder<'a> {
         let mut of_batch: Vec<&Reference> = of_batch.collect();
         of_batch.sort_by_key(|reference| reference.at);
         let (wrong, right): (Vec<&Reference>, _) = of_batch.into_iter().partition(|r| self.is_wrong(batch, r.at, r.sg));
+        let bias_sd = |r: &Reference| self.readings.map_or(0.0, |(calibrations, _)| calibrations.settings.instrument_bias_sg(r));
         let sample = |r: &Reference| SeriesSample {
             hours: r.at.hours_since(batch.pitched_at),
             sg: r.sg,
-            sd: r.sd(),
+            sd: own_sd(r, bias_sd(r)).hypot(bias_sd(r)),
             known_hours: r.known().hours_since(batch.pitched_at),
-            instrument: r.instrument.clone(),
+            instrument: instrument_name(r),
         };
         (right.into_iter().map(sample).collect(), wrong.into_iter().map(sample).collect())
     }

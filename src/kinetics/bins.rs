@@ -77,7 +77,7 @@ pub(crate) fn bins(series: &GravitySeries, settings: &KineticsSettings, most: f6
     }
     // Where every probe shows another batch, the samples from then on are of that too.
     let other = rises.into_iter().collect::<Option<Vec<f64>>>().and_then(|hours| hours.into_iter().reduce(f64::min));
-    binned.add_samples(series, other.map_or(until, |other| until.min(other - BEFORE_H)), &mut found);
+    binned.add_samples(series, settings, other.map_or(until, |other| until.min(other - BEFORE_H)), &mut found);
     found.sort_by(|(a, _), (b, _)| a.hours.total_cmp(&b.hours));
     (binned.points, binned.members) = found.into_iter().unzip();
     binned
@@ -156,10 +156,16 @@ impl BinnedSeries {
         }
     }
 
-    fn add_samples(&mut self, series: &GravitySeries, until: f64, found: &mut Vec<(BatchPoint, Vec<usize>)>) {
+    fn add_samples(
+        &mut self,
+        series: &GravitySeries,
+        settings: &KineticsSettings,
+        until: f64,
+        found: &mut Vec<(BatchPoint, Vec<usize>)>,
+    ) {
         if let Some((sg, sd)) = series.original_sg.filter(|(sg, sd)| sg.is_finite() && *sd > 0.0) {
             // The instrument of the measured original gravity is not written down: it stands by itself.
-            found.push((self.sample(0.0, sg, sd, None), Vec::new()));
+            found.push((self.sample((0.0, sg), settings.apart(sd), None), Vec::new()));
         }
         // Samples alone: two batches under one name show in them.
         let alone = series.hours.is_empty();
@@ -181,21 +187,34 @@ impl BinnedSeries {
             // Wort stays as it is until yeast is in it.
             let hours = if (-*WORT_H..0.0).contains(&sample.hours) { 0.0 } else { sample.hours };
             if good && !again && (is_cold || (0.0..=until).contains(&hours)) {
-                let sd = if is_cold { sample.sd.hypot(*COLD_SD_SG) } else { sample.sd };
-                let point = self.sample(hours.min(until), sample.sg, sd, sample.instrument.as_ref());
-                found.push((point, Vec::new()));
+                let name = sample.instrument.as_ref();
+                let known = series.known.as_ref().zip(name).and_then(|(known, name)| known.instrument(name));
+                let (own, bias) = match known {
+                    Some((_, prior_sd)) => ((sample.sd.powi(2) - prior_sd.powi(2)).max(0.0).sqrt(), 0.0),
+                    None => settings.apart(sample.sd),
+                };
+                let own = if is_cold { own.hypot(*COLD_SD_SG) } else { own };
+                found.push((self.sample((hours.min(until), sample.sg), (own, bias), name), Vec::new()));
             }
         }
     }
 
-    fn sample(&mut self, hours: f64, sg: f64, sd: f64, instrument: Option<&String>) -> BatchPoint {
+    /// A sample at hours and SG, with the SDs of its own error and of its instrument's bias where that is not known from elsewhere.
+    fn sample(&mut self, (hours, sg): (f64, f64), sds: (f64, f64), instrument: Option<&String>) -> BatchPoint {
         let known = instrument.and_then(|name| self.instruments.iter().position(|i| i.as_ref() == Some(name)));
         let index = known.unwrap_or_else(|| {
             self.instruments.push(instrument.cloned());
             self.instruments.len() - 1
         });
         self.n += 1;
-        BatchPoint::new(hours, sg, (sd, 0.0), PointSource::Sample(index))
+        BatchPoint::new(hours, sg, sds, PointSource::Sample(index))
+    }
+}
+
+impl KineticsSettings {
+    /// The SD of a sample in two: of its own error, and of the bias of its instrument.
+    fn apart(&self, sd: f64) -> (f64, f64) {
+        ((1.0 - self.instrument_share).sqrt() * sd, self.instrument_share.sqrt() * sd)
     }
 }
 

@@ -166,7 +166,7 @@ impl KineticsSettings {
 
     /// What fits of a kind of curve are given.
     fn given<'a>(&self, kind: FermentationCurve, nuisances: &'a [Nuisance], priors: &'a Priors) -> CurveProblem<'a> {
-        let likelihood = BatchLikelihood { points: &[], nuisances, share: self.instrument_share, foam: &[] };
+        let likelihood = BatchLikelihood { points: &[], nuisances, foam: &[] };
         CurveProblem { kind, likelihood, priors, bias: self.bias() }
     }
 

@@ -44,8 +44,6 @@ pub(crate) trait Coordinates {
 pub(crate) struct BatchLikelihood<'a> {
     pub points: &'a [BatchPoint],
     pub nuisances: &'a [Nuisance],
-    /// Share of a sample's variance that is in its instrument's bias.
-    pub share: f64,
     /// What foam adds to each point; empty before a curve is known.
     pub foam: &'a [f64],
 }
@@ -73,7 +71,7 @@ impl BatchLikelihood<'_> {
             let own = p.own_sd * p.own_sd;
             let white = match p.source {
                 PointSource::Probe(_) => errors.factor * own,
-                PointSource::Sample(_) => (1.0 - self.share) * own,
+                PointSource::Sample(_) => own,
             };
             let size = errors.departure_sd(*rate);
             let extra = (white + size * size) * (1.0 / (p.weight * p.weight).max(1e-6) - 1.0);

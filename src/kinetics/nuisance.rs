@@ -34,8 +34,8 @@ pub(crate) struct Nuisance {
 }
 
 /// The nuisance effects of a batch: of each probe its offset and the error of its curve, or, where other times tell of
-/// the probes, their errors at a few gravities as independent effects; lasting shifts within the batch; of each instrument
-/// its bias.
+/// the probes and instruments, their errors at a few gravities as independent effects; lasting shifts within the batch; of each
+/// other instrument its bias.
 ///
 /// # Errors
 /// [`Error::Numeric`] when what is known of the probes' errors is no covariance.
@@ -46,14 +46,12 @@ pub(crate) fn nuisances(
 ) -> Result<Vec<Nuisance>> {
     let points = &binned.points;
     let mut all = match &series.known {
-        Some(known) => known_effects(known, points)?,
+        Some(known) => known_effects(known, binned)?,
         None => offsets(series, points),
     };
     all.extend(steps(series, points, settings.disturbed_sd_sg).into_iter().map(|step| shift(step, points)));
-    let share = settings.instrument_share;
     for instrument in 0..binned.instruments.len() {
-        let of =
-            |p: &BatchPoint| if p.source == PointSource::Sample(instrument) { share.sqrt() * p.own_sd } else { 0.0 };
+        let of = |p: &BatchPoint| if p.source == PointSource::Sample(instrument) { p.shared_sd } else { 0.0 };
         all.push(effect(points.iter().map(of).collect()));
     }
     all.retain(|nuisance| nuisance.column.iter().any(|value| *value != 0.0));
@@ -78,9 +76,9 @@ fn offsets(series: &GravitySeries, points: &[BatchPoint]) -> Vec<Nuisance> {
 
 /// Errors e ~ N(m, C) at the gravities as `e = L z` with `C = L L'`: independent effects z of unit variance with the means
 /// `L^-1 m`.
-fn known_effects(known: &KnownErrors, points: &[BatchPoint]) -> Result<Vec<Nuisance>> {
+fn known_effects(known: &KnownErrors, binned: &BinnedSeries) -> Result<Vec<Nuisance>> {
     let lower = root(known)?;
-    let n = known.knots.len();
+    let (points, n) = (&binned.points, known.mean_sg.len());
     let mut means = DVector::from_column_slice(&known.mean_sg);
     lower.solve_lower_triangular_mut(&mut means);
     let weights: Vec<Vec<(usize, f64)>> = points
@@ -88,7 +86,10 @@ fn known_effects(known: &KnownErrors, points: &[BatchPoint]) -> Result<Vec<Nuisa
         .zip(running_medians(points))
         .map(|(point, sg)| match point.source {
             PointSource::Probe(probe) => known.weights(probe as u32, sg),
-            PointSource::Sample(_) => Vec::new(),
+            PointSource::Sample(of) => {
+                let name = binned.instruments.get(of).and_then(Option::as_ref);
+                name.and_then(|name| known.instrument(name)).map(|(place, _)| (place, 1.0)).into_iter().collect()
+            }
         })
         .collect();
     let column = |k: usize| weights.iter().map(|of| of.iter().map(|(i, w)| w * lower[(*i, k)]).sum()).collect();
@@ -98,7 +99,7 @@ fn known_effects(known: &KnownErrors, points: &[BatchPoint]) -> Result<Vec<Nuisa
 /// The Cholesky factor of the covariance of the known errors, each with an error of its own besides. Eigenvalues below 0,
 /// which rounding leaves of a covariance without full rank, count as 0; of any other covariance nothing changes.
 fn root(known: &KnownErrors) -> Result<DMatrix<f64>> {
-    let n = known.knots.len();
+    let n = known.knots.len() + known.instruments.len();
     let covariance = &known.covariance;
     let square = covariance.len() == n && covariance.iter().all(|row| row.len() == n) && known.mean_sg.len() == n;
     let mut numbers = covariance.iter().flatten().chain(&known.mean_sg);

@@ -17,7 +17,7 @@ pub struct BatchPoint {
     pub sg: f64,
     /// Standard deviation of its own error as given.
     pub own_sd: f64,
-    /// Standard deviation of its part of the error shared by its probe.
+    /// Standard deviation of its part of the error shared by its probe or its instrument.
     pub shared_sd: f64,
     /// Where it comes from: a probe (an index into [`super::BatchFit::offsets`]) or a sample.
     pub source: PointSource,

@@ -72,7 +72,7 @@ fn contested(points: &[BatchPoint]) -> Vec<usize> {
     samples().filter(|(_, p)| is_contested(p)).map(|(place, _)| place).collect()
 }
 
-/// The likelier, by the lower score, of a fit and of those without one sample that readings or other samples contradict: a robust
+/// The likeliest, by the lowest score, of a fit and of those without samples that readings or other samples contradict: a robust
 /// fit that begins on a wrong sample leaves out good readings, and stays there. `all` are the points with the weights that a fit begins from.
 pub(crate) fn without_wrong<Fit>(
     all: &[BatchPoint],
@@ -80,15 +80,20 @@ pub(crate) fn without_wrong<Fit>(
     again: impl Fn(&mut [BatchPoint]) -> Result<Fit>,
     score: impl Fn(&Fit) -> f64,
 ) -> (Fit, Vec<BatchPoint>) {
+    let mut out: Vec<usize> = Vec::new();
     for place in contested(&best.1) {
-        let mut points = all.to_vec();
-        if let Some(sample) = points.get_mut(place) {
-            sample.weight = LEFT_OUT;
-        }
-        if let Ok(found) = again(&mut points)
-            && score(&found) < score(&best.0)
-        {
-            best = (found, points);
+        // It alone, or it besides those that are out.
+        let with_it = [vec![place], [out.as_slice(), &[place]].concat()];
+        for places in with_it.into_iter().skip(usize::from(out.is_empty())) {
+            let mut points = all.to_vec();
+            for sample in &places {
+                points[*sample].weight = LEFT_OUT;
+            }
+            if let Ok(found) = again(&mut points)
+                && score(&found) < score(&best.0)
+            {
+                (best, out) = ((found, points), places);
+            }
         }
     }
     best

@@ -109,7 +109,7 @@ pub(super) fn gravity_before_start(points: &[BatchPoint], series: &GravitySeries
         }
     }
     for point in points.iter().filter(|p| matches!(p.source, PointSource::Sample(_))) {
-        add(point.sg, point.own_sd * point.own_sd);
+        add(point.sg, point.own_sd.powi(2) + point.shared_sd.powi(2));
     }
     if weights <= 0.0 {
         return Ok(Finding::missing("no data"));

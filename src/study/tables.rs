@@ -40,6 +40,7 @@ impl SeasonStudy {
                 "drift_probes" probes_frame();
                 "drift_fleet" fleet_frame();
                 "drift_shifts" shifts_frame();
+                "instruments" instruments_frame();
                 "misfits" misfits_frame();
                 "drift_kinds" kinds_frame();
             }

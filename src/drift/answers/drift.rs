@@ -5,7 +5,7 @@ use crate::gravity::OffsetPrior;
 use crate::units::Instant;
 
 use crate::drift::model::ProbeErrors;
-use crate::drift::results::{DriftKind, DriftPair, FleetTerm, Misfit, ProbeDrift, Shift};
+use crate::drift::results::{DriftKind, DriftPair, FleetTerm, InstrumentBias, Misfit, ProbeDrift, Shift};
 
 use super::correction::Correction;
 
@@ -20,6 +20,8 @@ pub struct Drift {
     pub fleet: Vec<FleetTerm>,
     /// Sudden shifts, by probe and time.
     pub shifts: Vec<Shift>,
+    /// The instruments that more than one probe was held against.
+    pub instruments: Vec<InstrumentBias>,
     /// References and readings that do not fit the rest of the season.
     pub misfits: Vec<Misfit>,
     /// What a probe's offset may be in a batch, by days since its calibration: for the study of kinetics.

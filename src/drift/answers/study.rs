@@ -4,13 +4,13 @@ use std::collections::BTreeSet;
 
 use crate::calibration::{Calibrations, probe_ids};
 use crate::error::{Error, Result};
-use crate::fit::Finding;
+use crate::fit::{Estimate, Finding};
 use crate::gravity::OffsetPrior;
 use crate::season::Season;
 
-use crate::drift::model::{Averaged, FleetModel, ProbeErrors, ProbeModel, ShiftTerm};
+use crate::drift::model::{Averaged, FleetModel, METHOD, ProbeErrors, ProbeModel, ShiftTerm};
 use crate::drift::pairs::{Curves, KnownStays, ModelPair, find_pairs};
-use crate::drift::results::{DriftPair, Misfit, PairKind, ProbeDrift, Recalibrate, Shift};
+use crate::drift::results::{DriftPair, InstrumentBias, Misfit, PairKind, ProbeDrift, Recalibrate, Shift};
 use crate::drift::settings::DriftSettings;
 use crate::drift::shifts::{OVER_SHIFTS, ShiftAverage, find_misfits};
 
@@ -104,10 +104,12 @@ impl DriftSettings {
                 self.of_probe(probe, calibrations, (&model, &found), (&slopes, &gradual), &shifts, &predictions)
             })
             .collect();
+        let instruments = self.instruments(&model, &found, &averaged);
         Ok(Drift {
             pairs: found.into_iter().map(|f| f.pair).collect(),
             probes,
             fleet: fleet.terms,
+            instruments,
             shifts,
             misfits,
             offset_prior,
@@ -181,7 +183,9 @@ impl DriftSettings {
         let mut found = find_pairs(season, calibrations, known, self)?;
         let of = |found: &[ModelPair]| {
             let used: Vec<&ModelPair> = found.iter().filter(|f| f.pair.left_out.is_none()).collect();
-            FleetModel::new(season, curves, &used, self)
+            let model = FleetModel::new(season, curves, &used, self);
+            let instruments = model.instruments(used.iter().copied());
+            model.with_bad_instruments(instruments.into_values().map(|(effect, _)| effect))
         };
         let model = of(&found);
         let unsolvable: BTreeSet<&str> =
@@ -225,6 +229,22 @@ impl DriftSettings {
                 .estimate(self.common.level, OVER_SHIFTS)
         };
         [true, false].map(|shifts| each(model, averaged, |_, p| of(shifts, p)))
+    }
+
+    /// The biases of the instruments.
+    fn instruments(
+        &self,
+        model: &FleetModel,
+        found: &[ModelPair],
+        averaged: &Result<Averaged>,
+    ) -> Vec<InstrumentBias> {
+        let Ok(averaged) = averaged else { return Vec::new() };
+        let bias = |(instrument, (effect, sd)): (String, (usize, f64))| {
+            let found = averaged.effect(effect, self.common.level, METHOD);
+            let found = found.and_then(|e| Estimate::normal(sd * e.value, sd * e.se, e.level, METHOD));
+            InstrumentBias { instrument, bias_sg: found.into() }
+        };
+        model.instruments(found.iter().filter(|f| f.pair.left_out.is_none())).into_iter().map(bias).collect()
     }
 
     /// The interval that is recommended for the fleet.

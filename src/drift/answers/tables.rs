@@ -77,6 +77,15 @@ tables! {
             "why": shift.shift_sg.why(),
         }
 
+        /// The table `instruments`: one row per hydrometer or refractometer that more than one probe was held against.
+        #[doc = example!(study "let table = study.drift()?.instruments_frame()?;")]
+        fn instruments_frame(self) = "instruments", |of| &self.instruments => {
+            "instrument": &of.instrument,
+            ["bias_sg", "se", "lower", "upper", "level"]: of.bias_sg.numbers(),
+            "method": of.bias_sg.estimate().map(|e| &e.method),
+            "why": of.bias_sg.why(),
+        }
+
         /// The table `misfits`: one row per entry that does not fit the rest of the season.
         #[doc = example!(study "let table = study.drift()?.misfits_frame()?;")]
         fn misfits_frame(self) = "misfits", |misfit| &self.misfits => {

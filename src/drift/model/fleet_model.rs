@@ -1,7 +1,8 @@
 //! The model of all probes' errors together.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
+use crate::drift::pairs::ModelPair;
 use crate::error::Result;
 
 use super::equations::{MixedEquations, ProbeBlock};
@@ -17,6 +18,16 @@ const PARTS_WALK_SD: [f64; 5] = [0.0002, 0.0004, 0.0008, 0.0016, 0.004];
 const PARTS_PAIR_SD: [f64; 2] = [0.0, 0.001];
 /// Work (multiplications) for one solution a probe of all probes, up to which all are solved when one is looked at.
 const FOCUS_WORK: f64 = 4e8;
+
+/// Variances at which one look tells whether an instrument is bad.
+const USUAL: Variances = Variances { walk_sd: 0.0009, pair_sd: 0.0008 };
+
+assumed! {
+    /// How often a hydrometer or refractometer is bad.
+    const BAD_INSTRUMENTS: f64 = 0.05, "share";
+    /// Bias of a bad one, in SDs of a usual one.
+    const BAD_SDS: f64 = 4.0, "SD";
+}
 
 /// What the pairs and events of a season give the model, apart from the variances.
 #[derive(Debug, Clone, PartialEq)]
@@ -64,6 +75,39 @@ impl FleetModel {
     pub fn with_sideways(&self, sideways: f64) -> Self {
         let probes = self.probes.iter().map(|part| part.with_sideways(sideways)).collect();
         Self { probes, prior_sd: self.prior_sd.clone(), ..*self }
+    }
+
+    /// The biases of the instruments behind these pairs, as far as several probes met the instrument: by its name, the number of
+    /// the effect and the SD that it usually has, SG.
+    pub fn instruments<'a>(&self, pairs: impl Iterator<Item = &'a ModelPair>) -> BTreeMap<String, (usize, f64)> {
+        let effect = |source| self.probes.iter().find_map(|part| part.shared.sources.get(&source)).copied();
+        let biased = pairs.filter_map(|found| {
+            let of = found.instrument.as_ref()?;
+            Some((of.name.clone(), (effect(of.bias.source)?, of.bias.effect.abs())))
+        });
+        biased.collect()
+    }
+
+    /// The same model in which an instrument may be as wrong as a bad one, where the pairs make that likelier. Its bias u, in
+    /// usual SDs, has the prior N(0, 1), or N(0, T^2) in one case of so many; what the pairs tell of it, u with variance v, has the
+    /// densities N(0, 1 + v) and N(0, T^2 + v).
+    pub fn with_bad_instruments(mut self, effects: impl Iterator<Item = usize>) -> Self {
+        let Ok(system) = self.solved(USUAL) else { return self };
+        let is_bad = |effect: &usize| {
+            let (mean, variance) = (system.effects.get(*effect)?, system.inverse().get((*effect, *effect))?);
+            let told = 1.0 / variance - 1.0;
+            let (bias, v, wide) = (mean / (variance * told), 1.0 / told, BAD_SDS.powi(2));
+            let ln = |of: f64| -0.5 * ((of + v).ln() + bias * bias / (of + v));
+            Some(told > 0.0 && ln(wide) - ln(1.0) > ((1.0 - *BAD_INSTRUMENTS) / *BAD_INSTRUMENTS).ln())
+        };
+        let bad: Vec<usize> = effects.filter(|effect| is_bad(effect).unwrap_or(false)).collect();
+        drop(system);
+        for effect in bad {
+            if let Some(cell) = self.prior_sd.get_mut(effect) {
+                *cell = Some(*BAD_SDS);
+            }
+        }
+        self
     }
 
     /// The same model with slopes drawn from a population: the mean is taken from the observations, the rest has the SD.

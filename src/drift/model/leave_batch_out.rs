@@ -1,13 +1,13 @@
 //! What other times tell of the errors of probes in a batch: the drift without the batch's own samples.
 
 use std::borrow::Cow;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::OnceLock;
 
-use nalgebra::DMatrix;
+use nalgebra::{DMatrix, DVector};
 
 use crate::calibration::Calibrations;
-use crate::gravity::{BatchErrors, ErrorKnot, ErrorStep, Gravity, GravitySeries, KnownErrors};
+use crate::gravity::{BatchErrors, ErrorKnot, ErrorStep, Gravity, GravitySeries, KnownErrors, KnownInstrument};
 use crate::season::Season;
 use crate::units::Instant;
 
@@ -16,7 +16,7 @@ use crate::drift::results::{Misfit, MisfitKind};
 use crate::drift::settings::DriftSettings;
 
 use super::average::Averaged;
-use super::equations::{BlockPrediction, MixedEquations, WhitenedBlock};
+use super::equations::{BlockPrediction, MixedEquations, PredictionTarget, WhitenedBlock};
 use super::fleet_model::FleetModel;
 use super::pair_row::PairRow;
 use super::probe_model::ProbeModel;
@@ -51,6 +51,8 @@ pub(crate) struct ProbeErrors {
     left_out: BTreeMap<PairKey, String>,
     held: HeldVariances,
     misfits: Vec<Misfit>,
+    /// The biases of instruments: by name, the number of the effect and the usual SD, SG.
+    instruments: BTreeMap<String, (usize, f64)>,
     /// The probes with all their pairs, whitened when first asked for: most are in no sample of a batch.
     whitened: OnceLock<Vec<Option<WhitenedBlock>>>,
 }
@@ -113,12 +115,15 @@ impl BatchErrors for ProbeErrors {
             Cow::Owned(part) => whitened(part).map(Cow::Owned),
         });
         let system = MixedEquations::of(blocks.collect::<Option<_>>()?, &self.model.prior_sd).ok()?;
-        let (mean, covariance) = self.predict(&system, &parts, &asked, &seen)?;
+        let instruments = self.of_samples(series);
+        let (mean, covariance) = self.predict(&system, &parts, (&asked, &seen), &instruments)?;
+        let moved = seen.iter().map(|seen| seen.moved_sg).chain(std::iter::repeat(0.0));
         Some(KnownErrors {
             knots: asked.iter().map(|one| one.knot).collect(),
-            mean_sg: mean.iter().zip(&seen).map(|(mean, seen)| mean + seen.moved_sg).collect(),
+            mean_sg: mean.iter().zip(moved).map(|(mean, moved)| mean + moved).collect(),
             covariance: covariance.row_iter().map(|row| row.iter().copied().collect()).collect(),
             steps: self.steps(series),
+            instruments,
         })
     }
 
@@ -175,6 +180,12 @@ impl ProbeErrors {
                 other.model = other.model.with_step(p, step.clone());
             }
         }
+        for (name, (effect, _)) in &other.instruments {
+            let own = self.instruments.get(name).and_then(|(own, _)| self.model.prior_sd.get(*own));
+            if let (Some(own), Some(cell)) = (own, other.model.prior_sd.get_mut(*effect)) {
+                *cell = *own;
+            }
+        }
         other
     }
 
@@ -211,7 +222,15 @@ impl ProbeErrors {
             model.prior_sd.push(Some(*FLEET_SD));
         }
         let left_out = found.iter().filter_map(|f| Some((key(f), f.pair.left_out.clone()?))).collect();
-        Self { model, batches, left_out, held, misfits: misfits.to_vec(), whitened: OnceLock::new() }
+        let instruments = model.instruments(used());
+        Self { model, batches, left_out, held, misfits: misfits.to_vec(), instruments, whitened: OnceLock::new() }
+    }
+
+    /// The instruments of a batch's samples whose biases are in the model.
+    fn of_samples(&self, series: &GravitySeries) -> Vec<KnownInstrument> {
+        let names: BTreeSet<&String> = series.samples.iter().filter_map(|sample| sample.instrument.as_ref()).collect();
+        let known = names.into_iter().filter_map(|name| Some((name, self.instruments.get(name)?)));
+        known.map(|(name, (_, sd))| KnownInstrument { name: name.clone(), prior_sd_sg: *sd }).collect()
     }
 
     /// The probes without the samples of a batch.
@@ -271,20 +290,27 @@ impl ProbeErrors {
         Some(asked)
     }
 
-    /// Best linear unbiased predictions of the errors on the first curves, and the covariance of their errors.
+    /// Best linear unbiased predictions of the errors on the first curves and of the biases of instruments, and the covariance of
+    /// their errors.
     fn predict(
         &self,
         system: &MixedEquations<'_>,
         parts: &[Cow<'_, ProbeModel>],
-        asked: &[ProbeInBatch<'_>],
-        seen: &[OnFirstCurve],
+        (asked, seen): (&[ProbeInBatch<'_>], &[OnFirstCurve]),
+        instruments: &[KnownInstrument],
     ) -> Option<(Vec<f64>, DMatrix<f64>)> {
         let states: Vec<PairRow> = asked
             .iter()
             .zip(seen)
             .map(|(one, seen)| one.part.state(one.part.months_at(one.at), one.knot.sg, seen.errors.clone()))
             .collect();
-        let sought: Vec<BlockPrediction> = asked
+        let first = parts.first().map_or(0, |part| part.n());
+        let of_instrument = |of: &KnownInstrument| {
+            let (effect, load) = *self.instruments.get(&of.name)?;
+            let covariance = DVector::zeros(first);
+            system.seek(0, &PredictionTarget { effect, load, shared: Vec::new(), covariance, variance: 0.0 })
+        };
+        let of_probes = asked
             .iter()
             .zip(&states)
             .map(|(one, state)| {
@@ -294,19 +320,17 @@ impl ProbeErrors {
                 }
                 target.shared.extend(self.model.beer.map(|beer| (beer, 1.0)));
                 system.seek(one.block, &target)
-            })
-            .collect::<Option<_>>()?;
-        let n = asked.len();
+            });
+        let sought: Vec<BlockPrediction> = of_probes.chain(instruments.iter().map(of_instrument)).collect::<Option<_>>()?;
+        let n = sought.len();
         let mut covariance = DMatrix::<f64>::zeros(n, n);
         for i in 0..n {
             for j in 0..n {
-                let (Some(a), Some(b), Some(of_a), Some(of_b)) =
-                    (asked.get(i), asked.get(j), sought.get(i), sought.get(j))
-                else {
-                    continue;
-                };
+                let (Some(of_a), Some(of_b)) = (sought.get(i), sought.get(j)) else { continue };
                 covariance[(i, j)] = system.covariance(of_a, of_b);
-                if a.block == b.block {
+                if let (Some(a), Some(b)) = (asked.get(i), asked.get(j))
+                    && a.block == b.block
+                {
                     // Before any pair is looked at, the slope and what pairs share apart. One immersion lasts the whole batch.
                     let own = a.part.between(states.get(i)?, states.get(j)?, self.held.variances);
                     covariance[(i, j)] += own + self.held.immersion_sd.powi(2) - of_a.white.dot(&of_b.white);

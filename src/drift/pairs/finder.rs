@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::calibration::{Calibration, Calibrations, CovarianceRoot, Liquids, Noise, Sources, immersion, own_sd};
+use crate::calibration::{BathError, Calibration, Calibrations, CovarianceRoot, Liquids, Noise, Sources, immersion, own_sd};
 use crate::gravity::ReadingErrors;
 use crate::season::{Pair, Reference, Season};
 use crate::units::{HOURS_PER_DAY, Instant};
@@ -20,6 +20,15 @@ pub(in crate::drift) struct ModelPair {
     pub errors: ReadingErrors,
     /// The beer of a pair without a sample.
     pub unsampled: Option<UnsampledBeer>,
+    /// The instrument of the reference, where it has a bias.
+    pub instrument: Option<BiasedInstrument>,
+}
+
+/// An instrument with a bias.
+#[derive(Debug, Clone, PartialEq)]
+pub(in crate::drift) struct BiasedInstrument {
+    pub name: String,
+    pub bias: BathError,
 }
 
 /// A beer of which no sample was drawn when its probes were at rest in it: its gravity is common to their pairs.
@@ -79,6 +88,8 @@ impl PairFinder<'_> {
             errors.add(error.source, -error.effect);
         }
         let reference_sd = own_sd(reference, self.calibrations.settings.instrument_bias_sg(reference));
+        let instrument = self.sources.instrument(pair.reference);
+        let instrument = instrument.map(|(name, bias)| BiasedInstrument { name: name.to_owned(), bias });
         // Rows of one instant share the probe's plateau: each holds its part of what it says.
         let row = pair.rows.first().copied();
         let sharers = row.and_then(|row| self.shared.get(&(pair.probe.clone(), row))).copied().unwrap_or(1);
@@ -99,7 +110,7 @@ impl PairFinder<'_> {
             rate_sg_per_day,
             left_out: None,
         };
-        Some(ModelPair { pair, errors, unsampled: None })
+        Some(ModelPair { pair, errors, unsampled: None, instrument })
     }
 
     /// A probe at rest in a batch, or in a bath, on its first curve.

@@ -183,7 +183,7 @@ impl BeerVisit<'_> {
                 rate_sg_per_day: seen.rate_sg_per_day,
                 left_out: None,
             };
-            ModelPair { pair, errors: seen.errors, unsampled: Some(UnsampledBeer { number, sd_sg }) }
+            ModelPair { pair, errors: seen.errors, unsampled: Some(UnsampledBeer { number, sd_sg }), instrument: None }
         };
         self.seen.into_iter().map(pair).collect()
     }

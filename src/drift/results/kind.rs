@@ -64,3 +64,12 @@ pub struct FleetTerm {
     /// Degrees of freedom of the interval, where it has some.
     pub df: Option<f64>,
 }
+
+/// The bias of an instrument, by all that it measured.
+#[derive(Debug, Clone, PartialEq)]
+pub struct InstrumentBias {
+    /// Its method and its name.
+    pub instrument: String,
+    /// How far it reads too high, SG.
+    pub bias_sg: Finding,
+}

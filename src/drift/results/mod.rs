@@ -5,7 +5,7 @@ mod pair;
 mod probe;
 mod shift;
 
-pub use kind::{DriftKind, FleetTerm, KindVerdict};
+pub use kind::{DriftKind, FleetTerm, InstrumentBias, KindVerdict};
 pub use pair::{DriftPair, Misfit, MisfitKind, PairKind};
 pub(crate) use probe::OutOfLimit;
 pub use probe::{LastCheck, ProbeDrift, ProbeVerdict, Recalibrate, TrackPoint};

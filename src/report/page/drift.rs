@@ -20,6 +20,7 @@ pub(super) fn section(study: &SeasonStudy, reader: &Reader) -> Markup {
             (fold("Probe by probe", &html! { (picture(found.chart_on(scales))) (table(&probes(found, scales), "drift_probes")) }))
             (fold("Sudden shifts", &shifts(found, scales)))
             (fold("Entries that do not fit", &misfits(found, scales)))
+            @if !found.instruments.is_empty() { (fold("Instruments", &instruments(found, scales))) }
             (fold("How long until a calibration", &due(found, reader)))
             (fold("The fleet", &fleet(found, scales)))
             (fold("Of which kind the drift is", &kinds(found)))
@@ -103,6 +104,21 @@ fn due(found: &Drift, reader: &Reader) -> Markup {
         }
         @if let Some(why) = found.interval_d.why() { p { "No interval for a new probe of this kind: " (why) "." } }
         (untitled(found.limit_chart_on(&reader.scales)))
+    }
+}
+
+/// The biases of the instruments.
+fn instruments(found: &Drift, scales: &Scales) -> Markup {
+    let made = ResultTable::new(&found.instruments, 60)
+        .text("instrument", |of| &of.instrument)
+        .estimate("reads too high by", scales.difference("SG"), |of| of.bias_sg.estimate())
+        .note("why not", |of| of.bias_sg.why())
+        .titled("");
+    html! {
+        p {
+            "All that one hydrometer or refractometer measures shares its bias. It is found from the baths and samples in which it met              probes, and taken off."
+        }
+        (table(&made, "instruments"))
     }
 }
 

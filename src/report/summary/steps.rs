@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 
 use crate::calibration::{BathPlan, BathPoint, gravities};
-use crate::drift::{Drift, Misfit, MisfitKind, ProbeDrift, Recalibrate};
+use crate::drift::{Drift, InstrumentBias, Misfit, MisfitKind, ProbeDrift, Recalibrate};
+use crate::fit::Estimate;
 use crate::kinetics::{BatchFit, PointSource};
 use crate::season::{Flags, LeftOpen, Reference, ReferenceUse, RowAccount, each_once};
 use crate::study::SeasonStudy;
@@ -15,6 +16,8 @@ use super::super::words::{capital, list, minute, percent, some};
 
 /// Chance of being at rest from which samples tell more than waiting.
 const MAYBE_READY: f64 = 0.5;
+/// An instrument with a larger bias is to be checked, SG.
+const BIASED_SG: f64 = 0.001;
 /// A calibration due within this time is announced, days.
 const SOON_D: f64 = 14.0;
 /// Letters for names in the line of a step; the others are counted.
@@ -82,6 +85,7 @@ pub(super) fn steps(study: &SeasonStudy, reader: &Reader) -> Vec<Step> {
     all.extend(rejected(&study.season.account));
     entries(&mut all, study, reader);
     if let Some(found) = study.drift.done() {
+        all.extend(instruments(found, reader));
         probes(&mut all, study, found, reader);
     }
     for build in study.builds.done().into_iter().flat_map(|found| &found.builds).filter(|build| build.contradicted) {
@@ -302,6 +306,18 @@ fn batches(study: &SeasonStudy, reader: &Reader) -> Vec<Todo> {
     }
     all.sort_by_key(|(urgency, _)| *urgency);
     all.into_iter().map(|(_, todo)| todo).collect()
+}
+
+/// Instruments whose bias matters.
+fn instruments(found: &Drift, reader: &Reader) -> Vec<Todo> {
+    let known = found.instruments.iter().filter_map(|of| Some((of, of.bias_sg.estimate()?)));
+    let biased = known.filter(|(_, e)| e.value.abs() > BIASED_SG.max(2.0 * e.se));
+    let step = |(of, e): (&InstrumentBias, &Estimate)| {
+        let way = if e.value > 0.0 { "high" } else { "low" };
+        let why = format!("it reads {} too {way} beside the probes and their baths", reader.size(e.value));
+        todo("Check # in water and in a bath of known gravity", &of.instrument, why)
+    };
+    biased.map(step).collect()
 }
 
 /// Probes to calibrate and to check.
