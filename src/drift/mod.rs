@@ -27,8 +27,8 @@ pub use answers::Drift;
 pub(crate) use model::ProbeErrors;
 pub(crate) use pairs::KnownStays;
 pub use results::{
-    DriftKind, DriftPair, FleetTerm, InstrumentBias, KindVerdict, LastCheck, Misfit, MisfitKind, PairKind, ProbeDrift, ProbeVerdict,
-    Recalibrate, Shift, ShiftKind, TrackPoint,
+    DriftKind, DriftPair, FleetTerm, InstrumentBias, KindVerdict, LastCheck, Misfit, MisfitKind, PairKind, ProbeDrift,
+    ProbeVerdict, Recalibrate, Shift, ShiftKind, TrackPoint,
 };
 pub use settings::DriftSettings;
 pub(crate) use shifts::exchanged_stays;

@@ -129,7 +129,8 @@ impl<'a> SeriesBuilder<'a> {
         let mut of_batch: Vec<&Reference> = of_batch.collect();
         of_batch.sort_by_key(|reference| reference.at);
         let (wrong, right): (Vec<&Reference>, _) = of_batch.into_iter().partition(|r| self.is_wrong(batch, r.at, r.sg));
-        let bias_sd = |r: &Reference| self.readings.map_or(0.0, |(calibrations, _)| calibrations.settings.instrument_bias_sg(r));
+        let bias_sd =
+            |r: &Reference| self.readings.map_or(0.0, |(calibrations, _)| calibrations.settings.instrument_bias_sg(r));
         let sample = |r: &Reference| SeriesSample {
             hours: r.at.hours_since(batch.pitched_at),
             sg: r.sg,

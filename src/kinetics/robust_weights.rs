@@ -72,6 +72,22 @@ fn contested(points: &[BatchPoint]) -> Vec<usize> {
     samples().filter(|(_, p)| is_contested(p)).map(|(place, _)| place).collect()
 }
 
+/// Samples to which no beer goes from the readings within [`LONE_H`] of them, two or more, while another sample agrees with those
+/// beside it.
+fn impossible(points: &[BatchPoint]) -> Vec<usize> {
+    let gaps = |sample: &BatchPoint| -> Vec<f64> {
+        let near = points.iter().filter(|p| matches!(p.source, PointSource::Probe(_)));
+        let near = near.map(|p| ((p.hours - sample.hours).abs(), (p.sg - sample.sg).abs()));
+        near.filter(|(h, _)| *h <= *LONE_H).map(|(h, off)| off - *FASTEST_SG_PER_H * h).collect()
+    };
+    let samples = points.iter().enumerate().filter(|(_, p)| matches!(p.source, PointSource::Sample(_)));
+    let gaps: Vec<(usize, Vec<f64>)> =
+        samples.map(|(place, p)| (place, gaps(p))).filter(|(_, g)| g.len() > 1).collect();
+    let is_off = |gaps: &[f64]| gaps.iter().all(|gap| *gap > *LEAPS_SG);
+    let (off, good): (Vec<_>, Vec<_>) = gaps.into_iter().partition(|(_, gaps)| is_off(gaps));
+    if good.is_empty() { Vec::new() } else { off.into_iter().map(|(place, _)| place).collect() }
+}
+
 /// The likeliest, by the lowest score, of a fit and of those without samples that readings or other samples contradict: a robust
 /// fit that begins on a wrong sample leaves out good readings, and stays there. `all` are the points with the weights that a fit begins from.
 pub(crate) fn without_wrong<Fit>(
@@ -80,15 +96,26 @@ pub(crate) fn without_wrong<Fit>(
     again: impl Fn(&mut [BatchPoint]) -> Result<Fit>,
     score: impl Fn(&Fit) -> f64,
 ) -> (Fit, Vec<BatchPoint>) {
-    let mut out: Vec<usize> = Vec::new();
-    for place in contested(&best.1) {
+    let without = |places: &[usize]| {
+        let mut points = all.to_vec();
+        for (place, point) in points.iter_mut().enumerate() {
+            point.weight = if places.contains(&place) { LEFT_OUT } else { point.weight };
+        }
+        points
+    };
+    let mut out = impossible(all);
+    if !out.is_empty() {
+        let mut points = without(&out);
+        if let Ok(found) = again(&mut points) {
+            best = (found, points);
+        }
+    }
+    let must_out = out.clone();
+    for place in contested(&best.1).into_iter().filter(|place| !must_out.contains(place)) {
         // It alone, or it besides those that are out.
-        let with_it = [vec![place], [out.as_slice(), &[place]].concat()];
-        for places in with_it.into_iter().skip(usize::from(out.is_empty())) {
-            let mut points = all.to_vec();
-            for sample in &places {
-                points[*sample].weight = LEFT_OUT;
-            }
+        let with_it = [[must_out.as_slice(), &[place]].concat(), [out.as_slice(), &[place]].concat()];
+        for places in with_it.into_iter().skip(usize::from(out == must_out)) {
+            let mut points = without(&places);
             if let Ok(found) = again(&mut points)
                 && score(&found) < score(&best.0)
             {

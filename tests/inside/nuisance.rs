@@ -10,6 +10,7 @@ fn found(covariance: Vec<Vec<f64>>) -> Result<Vec<Nuisance>> {
         mean_sg: vec![0.002, -0.001, 0.0005],
         covariance,
         steps: Vec::new(),
+        instruments: Vec::new(),
     };
     let mut series = GravitySeries::empty("B", "s", crate::Instant::from_micros(0));
     series.probes = vec![SeriesProbe { probe: "a".into(), offset_sd: 1e-3 }; 2];

@@ -232,12 +232,7 @@ impl DriftSettings {
     }
 
     /// The biases of the instruments.
-    fn instruments(
-        &self,
-        model: &FleetModel,
-        found: &[ModelPair],
-        averaged: &Result<Averaged>,
-    ) -> Vec<InstrumentBias> {
+    fn instruments(&self, model: &FleetModel, found: &[ModelPair], averaged: &Result<Averaged>) -> Vec<InstrumentBias> {
         let Ok(averaged) = averaged else { return Vec::new() };
         let bias = |(instrument, (effect, sd)): (String, (usize, f64))| {
             let found = averaged.effect(effect, self.common.level, METHOD);

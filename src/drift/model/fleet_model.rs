@@ -24,7 +24,7 @@ const USUAL: Variances = Variances { walk_sd: 0.0009, pair_sd: 0.0008 };
 
 assumed! {
     /// How often a hydrometer or refractometer is bad.
-    const BAD_INSTRUMENTS: f64 = 0.05, "share";
+    const BAD_INSTRUMENTS: f64 = 0.1, "share";
     /// Bias of a bad one, in SDs of a usual one.
     const BAD_SDS: f64 = 4.0, "SD";
 }

@@ -310,18 +310,16 @@ impl ProbeErrors {
             let covariance = DVector::zeros(first);
             system.seek(0, &PredictionTarget { effect, load, shared: Vec::new(), covariance, variance: 0.0 })
         };
-        let of_probes = asked
-            .iter()
-            .zip(&states)
-            .map(|(one, state)| {
-                let mut target = parts.get(one.block)?.error_target(state, self.held.variances);
-                if self.held.fleet {
-                    target.shared.push((self.model.prior_sd.len() - 1, target.load));
-                }
-                target.shared.extend(self.model.beer.map(|beer| (beer, 1.0)));
-                system.seek(one.block, &target)
-            });
-        let sought: Vec<BlockPrediction> = of_probes.chain(instruments.iter().map(of_instrument)).collect::<Option<_>>()?;
+        let of_probes = asked.iter().zip(&states).map(|(one, state)| {
+            let mut target = parts.get(one.block)?.error_target(state, self.held.variances);
+            if self.held.fleet {
+                target.shared.push((self.model.prior_sd.len() - 1, target.load));
+            }
+            target.shared.extend(self.model.beer.map(|beer| (beer, 1.0)));
+            system.seek(one.block, &target)
+        });
+        let sought: Vec<BlockPrediction> =
+            of_probes.chain(instruments.iter().map(of_instrument)).collect::<Option<_>>()?;
         let n = sought.len();
         let mut covariance = DMatrix::<f64>::zeros(n, n);
         for i in 0..n {

@@ -2,7 +2,9 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::calibration::{BathError, Calibration, Calibrations, CovarianceRoot, Liquids, Noise, Sources, immersion, own_sd};
+use crate::calibration::{
+    BathError, Calibration, Calibrations, CovarianceRoot, Liquids, Noise, Sources, immersion, own_sd,
+};
 use crate::gravity::ReadingErrors;
 use crate::season::{Pair, Reference, Season};
 use crate::units::{HOURS_PER_DAY, Instant};

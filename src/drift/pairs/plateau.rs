@@ -1,6 +1,7 @@
 //! A probe's tilt at a moment, from its readings around it.
 
 use crate::calibration::{Noise, UNUSABLE};
+use crate::fit::robust::median_of;
 use crate::season::{Flags, Season};
 
 assumed! {
@@ -26,8 +27,8 @@ pub(in crate::drift) struct Plateau {
 }
 
 /// The plateau at `at` of readings `rows` (one probe, one batch): a line by weighted least squares, tricube weights
-/// `(1 - (|dt|/window)^3)^3` (Cleveland, J. Am. Stat. Assoc. 74 (1979) 829), without outliers: the farthest is left out, one
-/// at a time, up to half of them.
+/// `(1 - (|dt|/window)^3)^3` (Cleveland, J. Am. Stat. Assoc. 74 (1979) 829), without outliers: up to half of them may be far from the
+/// line of the median of their slopes (Sen, J. Am. Stat. Assoc. 63 (1968) 1379).
 ///
 /// The SE is that of the weighted combination of readings with the probe's noise, its variance raised by
 /// (1 + rho)/(1 - rho) for their autocorrelation (never beyond one reading's own).
@@ -47,24 +48,24 @@ pub(in crate::drift) fn plateau_at(
         .collect();
     let first = weighted_line(&readings, window_h)?;
     let reach = *OUTLIER_SD * noise.sd_deg.max(0.02);
-    let mut kept = readings.clone();
-    let mut line = first;
-    loop {
-        let off = |r: &(f64, f64, f64)| (r.1 - line.tilt_deg - line.per_h * r.0).abs();
-        let farthest = kept.iter().map(off).enumerate().max_by(|a, b| a.1.total_cmp(&b.1));
-        let Some((place, _)) = farthest.filter(|(_, off)| *off > reach) else { break };
-        kept.swap_remove(place);
-        if 2 * kept.len() <= readings.len() {
-            line = first;
-            break;
-        }
-        line = weighted_line(&kept, window_h)?;
-    }
+    let (tilt_deg, per_h) = robust_line(&readings);
+    let near = |r: &&(f64, f64, f64)| (r.1 - tilt_deg - per_h * r.0).abs() <= reach;
+    let kept: Vec<(f64, f64, f64)> = readings.iter().filter(near).copied().collect();
+    let line = if 2 * kept.len() > readings.len() { weighted_line(&kept, window_h)? } else { first };
     let variance = (noise.sd_deg.powi(2) * line.squared_weights * noise.inflation()).min(noise.sd_deg.powi(2));
     let temps: Vec<f64> =
         readings.iter().filter(|r| r.0.abs() < 0.5 * window_h && r.2.is_finite()).map(|r| r.2).collect();
     let temp_c = temps.iter().sum::<f64>() / temps.len() as f64;
     Some(Plateau { tilt_deg: line.tilt_deg, se_deg: variance.sqrt(), per_h: line.per_h, temp_c })
+}
+
+/// Value at 0 and slope: the medians over all pairs of readings.
+fn robust_line(readings: &[(f64, f64, f64)]) -> (f64, f64) {
+    let pairs = readings.iter().enumerate().flat_map(|(i, a)| readings.iter().skip(i + 1).map(move |b| (a, b)));
+    let slopes = pairs.filter(|(a, b)| b.0 > a.0).map(|(a, b)| (b.1 - a.1) / (b.0 - a.0));
+    let per_h = median_of(&mut slopes.collect::<Vec<f64>>()).unwrap_or(0.0);
+    let levels = readings.iter().map(|r| r.1 - per_h * r.0);
+    (median_of(&mut levels.collect::<Vec<f64>>()).unwrap_or(0.0), per_h)
 }
 
 #[derive(Clone, Copy)]

@@ -25,6 +25,8 @@ const SHARP_WALK_SD: f64 = 0.0009;
 assumed! {
     /// How often a sample or an original gravity is wrong before anything is looked at.
     pub(super) const WRONG_SAMPLES: f64 = 0.03, "share";
+    /// Drift of a probe while entries are judged, SD: five times the usual one.
+    const DRIFTS_SD: f64 = 0.005, "SG in 30 d";
     /// Share of those in which a digit is wrong.
     const SLIPS: f64 = 0.2, "share";
     /// A wrong digit puts them off by as much as beers differ, SD.
@@ -150,6 +152,8 @@ pub(in crate::drift) fn find_misfits(
     model: &FleetModel,
     pairs: &[&ModelPair],
 ) -> Vec<(Misfit, Vec<usize>)> {
+    // With a slope that may be anything, one wrong sample of two makes the other look wrong.
+    let model = &model.with_slopes(0.0, *DRIFTS_SD);
     let rows = rows(model, pairs);
     let all = entries(season, pairs, &rows);
     // Most seasons have none, and one look at the smallest variances tells.

@@ -17,7 +17,7 @@ use super::super::words::{capital, list, minute, percent, some};
 /// Chance of being at rest from which samples tell more than waiting.
 const MAYBE_READY: f64 = 0.5;
 /// An instrument with a larger bias is to be checked, SG.
-const BIASED_SG: f64 = 0.001;
+const BIASED_SG: f64 = 0.0015;
 /// A calibration due within this time is announced, days.
 const SOON_D: f64 = 14.0;
 /// Letters for names in the line of a step; the others are counted.

@@ -14,6 +14,7 @@ use crate::season::readings::Readings;
 use crate::season::table::SeasonTable;
 
 use super::batch_of_reading::fill_batches;
+use super::late_pitching::GAP_H;
 use super::out_of_beer::{SIDE, flag_out_of_beer, quantile};
 
 assumed! {
@@ -22,6 +23,8 @@ assumed! {
     /// Under the other name they go on within so much, or within this share of the jump: some probes are restless.
     const SMOOTH_DEG: f64 = 0.6, "degrees";
     const SMOOTH_SHARE: f64 = 0.1, "share";
+    /// A jump is larger than so many of the larger steps around it.
+    const STANDS_OUT: f64 = 2.0, "steps";
     /// Where names do not change back, temperatures jump by at least so much too, and go on under the other name within half.
     const JUMP_C: f64 = 1.0, "C";
 }
@@ -107,7 +110,9 @@ fn exchange(
     if !is_back && !back.is_none_or(goes_on_evenly) {
         return None;
     }
-    let shown = back.filter(|(_, off)| is_back && *off <= *SMOOTH_DEG).map_or(jump, |(step, _)| jump.max(step));
+    let shown = back
+        .filter(|(step, off)| is_back && *off <= *SMOOTH_DEG && stands_out(&readings.tilt_deg, goes_on, end, *step));
+    let shown = shown.map_or(jump, |(step, _)| jump.max(step));
     let until = |stay: &[usize]| match goes_on.get(end).filter(|_| is_back && stay == goes_on) {
         Some(row) => Some(*row),
         None => Some(stay.last()? + 1),
@@ -141,6 +146,14 @@ fn changed_places(
     let Readings { tilt_deg, temp_c, .. } = readings;
     beginnings.iter().find_map(|&j| {
         let (k, jump) = taken_up(readings, runs, later.get(j..)?)?;
+        // Over a gap the beer fell by itself.
+        let follows = |stay: &[usize], place: usize| {
+            let at = |place: usize| readings.at.get(*stay.get(place)?).copied();
+            Some(at(place)?.hours_since(at(place.checked_sub(1)?)?) <= *GAP_H)
+        };
+        if follows(runs, k) == Some(false) || follows(later, j) == Some(false) {
+            return None;
+        }
         if j == 0 {
             return Some(((k, j), jump));
         }
@@ -174,8 +187,17 @@ fn taken_up(readings: &Readings, runs: &[usize], later: &[usize]) -> Option<(usi
     let is_held =
         (later_on - before).abs() < (later_on - after).abs() || (earlier - after).abs() < (earlier - before).abs();
     let off = (middle(tilts, later.get(..SIDE)?)? - before).abs();
-    let is_smooth = (jump <= *SMOOTH_DEG || !is_held) && off <= SMOOTH_DEG.max(*SMOOTH_SHARE * jump);
+    let is_jump = !is_held && stands_out(tilts, runs, k, jump);
+    let is_smooth = (jump <= *SMOOTH_DEG || is_jump) && off <= SMOOTH_DEG.max(*SMOOTH_SHARE * jump);
     is_smooth.then_some((k, jump))
+}
+
+/// Whether a jump is one of two neighbouring readings, and not the fall of a beer that works, read once an hour.
+fn stands_out(tilts: &[f64], stay: &[usize], k: usize, jump: f64) -> bool {
+    let near = k.saturating_sub(3 * SIDE)..k + 3 * SIDE;
+    let usual: Vec<f64> = near.filter(|place| *place != k).filter_map(|place| step(tilts, stay, place)).collect();
+    let of_two = step(tilts, stay, k).unwrap_or(0.0);
+    of_two >= 0.5 * jump && quantile(&usual, 0.75).is_none_or(|usual| of_two > *STANDS_OUT * usual)
 }
 
 /// By how much the name that goes on jumps where the other ends, degrees, and how far it is then from where the other was; none

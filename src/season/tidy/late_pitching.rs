@@ -17,7 +17,7 @@ assumed! {
     /// A probe that is put into wort or taken out of it jumps by more than this.
     const JUMP_DEG: f64 = 2.5, "degrees";
     /// Readings further apart than this are not of one stay.
-    const GAP_H: f64 = 4.0, "h";
+    pub(super) const GAP_H: f64 = 4.0, "h";
     /// No pitching is written down later than so.
     const LATEST_H: f64 = 72.0, "h";
 }
