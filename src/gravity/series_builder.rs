@@ -9,7 +9,7 @@ use super::offset::offset_sd;
 use super::known::{Disturbance, KnownErrors};
 use super::layers::Gravity;
 use super::offset::OffsetPrior;
-use super::series::{GravitySeries, SeriesProbe, SeriesSample};
+use super::series::{GravitySeries, HeldReading, SeriesProbe, SeriesSample};
 
 /// Readings left out of a series: out of range, frozen, at a jump of the clock, without a curve, outside the batch.
 const LEFT_OUT: Flags = UNUSABLE.with(Flags::NO_BEER).with(Flags::NO_CALIBRATION);
@@ -148,7 +148,7 @@ impl<'a> SeriesBuilder<'a> {
             if self.errors.is_some_and(|errors| errors.is_foreign(&batch.batch, probe)) {
                 continue;
             }
-            let rows = rows_of(gravity, self.season, batch, probe);
+            let rows = rows_of(gravity, self.season, batch, probe, |flags| !flags.intersects(LEFT_OUT));
             let (Some(&first), Some(&last)) = (rows.first(), rows.last()) else { continue };
             let place = series.probes.len() as u32;
             let stale = |&(row, _): &(usize, Instant)| {
@@ -158,6 +158,14 @@ impl<'a> SeriesBuilder<'a> {
             let offset_sd = offset_sd(&self.offset, age_d, rows.iter().any(stale));
             series.probes.push(SeriesProbe { probe: probe.clone(), offset_sd });
             kept.extend(rows.into_iter().map(|(row, at)| (at, place, row)));
+            // While a sensor repeats itself its beer goes on.
+            let frozen = rows_of(gravity, self.season, batch, probe, |flags| {
+                flags.intersects(Flags::FROZEN) && !flags.intersects(Flags::NO_BEER)
+            });
+            series.held.extend(frozen.into_iter().filter_map(|(row, at)| {
+                let sg = gravity.uncorrected.get(row).copied().flatten()?.sg;
+                Some(HeldReading { row, hours: at.hours_since(batch.pitched_at), sg, probe: place })
+            }));
         }
         kept.sort();
         for (at, place, row) in kept {
@@ -180,15 +188,21 @@ impl<'a> SeriesBuilder<'a> {
     }
 }
 
-/// Rows of a probe in a batch that have a gravity and are not left out, with their times.
-fn rows_of(gravity: &Gravity, season: &Season, batch: &Batch, probe: &str) -> Vec<(usize, Instant)> {
+/// Rows of a probe in a batch that have a gravity and flags to keep, with their times.
+fn rows_of(
+    gravity: &Gravity,
+    season: &Season,
+    batch: &Batch,
+    probe: &str,
+    keep: impl Fn(&Flags) -> bool,
+) -> Vec<(usize, Instant)> {
     let readings = &season.readings;
     let Some(index) = readings.batch_index(&batch.batch) else { return Vec::new() };
     let until = batch.ended_at.unwrap_or(Instant::from_micros(i64::MAX));
     readings
         .of_probe_between(probe, batch.pitched_at, until)
         .filter(|&row| readings.batch.get(row).copied().flatten() == Some(index))
-        .filter(|&row| gravity.flags.get(row).is_some_and(|flags| !flags.intersects(LEFT_OUT)))
+        .filter(|&row| gravity.flags.get(row).is_some_and(&keep))
         .filter(|&row| gravity.uncorrected.get(row).is_some_and(Option::is_some))
         .filter_map(|row| Some((row, *readings.at.get(row)?)))
         .collect()
