@@ -67,7 +67,7 @@ impl FrameBuilder {
 
     /// Adds what stands in these cells: one column, or several beside each other.
     pub fn column<N, C: Cell<N>>(self, names: N, cells: impl IntoIterator<Item = C>) -> Self {
-        C::add(self, names, cells.into_iter())
+        C::add(self, names, &mut cells.into_iter())
     }
 
     /// The frame.
@@ -83,8 +83,8 @@ impl FrameBuilder {
 
 /// What a row has in one column, named by a text, or in several.
 pub(crate) trait Cell<N>: Sized {
-    /// The frame with these cells.
-    fn add(frame: FrameBuilder, names: N, cells: impl Iterator<Item = Self>) -> FrameBuilder;
+    /// The frame with these cells. One copy for each kind of cell, not for each column of each table.
+    fn add(frame: FrameBuilder, names: N, cells: &mut dyn Iterator<Item = Self>) -> FrameBuilder;
 }
 
 /// A kind of cell, and how it stands in a column.
@@ -94,20 +94,20 @@ pub(crate) trait CellKind: Sized {
 }
 
 impl<T: CellKind> Cell<&str> for T {
-    fn add(frame: FrameBuilder, name: &str, cells: impl Iterator<Item = Self>) -> FrameBuilder {
+    fn add(frame: FrameBuilder, name: &str, cells: &mut dyn Iterator<Item = Self>) -> FrameBuilder {
         T::column(frame, name, cells.map(Some).collect())
     }
 }
 
 impl<T: CellKind> Cell<&str> for Option<T> {
-    fn add(frame: FrameBuilder, name: &str, cells: impl Iterator<Item = Self>) -> FrameBuilder {
+    fn add(frame: FrameBuilder, name: &str, cells: &mut dyn Iterator<Item = Self>) -> FrameBuilder {
         T::column(frame, name, cells.collect())
     }
 }
 
 /// As many of these as there are names.
 impl<T: CellKind + Copy, const N: usize, const M: usize> Cell<[&str; N]> for Option<[T; M]> {
-    fn add(frame: FrameBuilder, names: [&str; N], cells: impl Iterator<Item = Self>) -> FrameBuilder {
+    fn add(frame: FrameBuilder, names: [&str; N], cells: &mut dyn Iterator<Item = Self>) -> FrameBuilder {
         let cells: Vec<Self> = cells.collect();
         let column = |i: usize| cells.iter().map(|cells| cells.as_ref()?.get(i).copied()).collect();
         names.iter().enumerate().fold(frame, |frame, (i, name)| T::column(frame, name, column(i)))

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use jiff::tz::TimeZone;
+use jiff::tz::{TimeZone, TimeZoneDatabase};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
@@ -65,7 +65,8 @@ pub(crate) fn parse(text: &str) -> Result<SeasonMap> {
 const ZONE: &str = "an IANA time zone such as Europe/Oslo, or UTC";
 
 fn zone(value: &DeValue<'_>) -> Option<TimeZone> {
-    TimeZone::get(value.as_str()?).ok()
+    // The bundled rules, not those of the machine, so that a season means the same everywhere.
+    TimeZoneDatabase::bundled().get(value.as_str()?).ok()
 }
 
 struct TomlText<'a> {

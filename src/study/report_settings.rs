@@ -1,6 +1,6 @@
 //! How a report is written: its title, the reader's clock, scales and decimal mark.
 
-use jiff::tz::TimeZone;
+use jiff::tz::{TimeZone, TimeZoneDatabase};
 use serde::{Deserialize, Serialize};
 
 use crate::error::{Error, Result};
@@ -56,10 +56,8 @@ pub enum TemperatureScale {
 impl ReportSettings {
     pub(crate) fn zone(&self) -> Result<TimeZone> {
         let Some(name) = &self.time_zone else { return Ok(TimeZone::UTC) };
-        TimeZone::get(name).map_err(|_| {
-            Error::Usage(format!(
-                "setting `report.time_zone` is {name:?}; wanted an IANA time zone such as Europe/Oslo"
-            ))
-        })
+        let wanted = "an IANA time zone such as Europe/Oslo";
+        let refused = || Error::Usage(format!("setting `report.time_zone` is {name:?}; wanted {wanted}"));
+        TimeZoneDatabase::bundled().get(name).map_err(|_| refused())
     }
 }

@@ -90,6 +90,77 @@ fn control_characters_reach_no_terminal_and_no_page() {
 }
 
 #[test]
+fn ids_that_a_spreadsheet_would_compute_are_remarked() {
+    let row = "2031-03-04T12:30:00Z,\"=HYPERLINK(1)\",52,20\n2031-03-04T12:30:00Z,@knot,52,20\n";
+    says(&[("readings.csv", &format!("{READINGS}{row}"))], &["takes these for formulas: `=HYPERLINK(1)` and `@knot`"]);
+}
+
+/// A folder of rules in which Oslo lies in America changes no time.
+#[cfg(unix)]
+#[test]
+fn time_zones_are_the_bundled_ones_on_any_machine() {
+    let block = |version: u8| {
+        let counts = [0_u32, 0, 0, 0, 1, 4].map(u32::to_be_bytes).concat();
+        let offset = (-5 * 3600_i32).to_be_bytes();
+        [b"TZif".as_slice(), &[version], &[0; 15], &counts, &offset, &[0, 0], b"EST\0"].concat()
+    };
+    let zones = tempfile::tempdir().unwrap();
+    put(zones.path(), "Europe/Oslo", &[block(b'2'), block(b'2'), b"\nEST5\n".to_vec()].concat());
+    let local = "at,probe,tilt_deg,temp_c\n2031-03-04T12:00:00,dunlin,52.1,19.8\n";
+    let map = "time_zone = \"Europe/Oslo\"\n";
+    let dir = plain_with(&[("readings.csv", local), ("season.toml", map)]);
+    let [here, there] = ["here", "there"].map(|out| {
+        let mut run = Command::new(env!("CARGO_BIN_EXE_heelwort"));
+        run.args(["study", text(dir.path()), "--out", out]).current_dir(zones.path());
+        if out == "there" {
+            run.env("TZDIR", zones.path()).env("TZ", "Europe/Oslo").env("LANG", "de_DE.UTF-8");
+        }
+        assert!(run.output().unwrap().status.code().unwrap() < 2);
+        std::fs::read_to_string(zones.path().join(out).join("tables/gravity.csv")).unwrap()
+    });
+    assert!(here.contains("2031-03-04T11:00:00") && here == there, "{here}\n{there}");
+}
+
+/// What `check` takes, `study` brings to an end.
+#[test]
+fn absurd_standard_deviations_end_no_study() {
+    let at = |hour: u32, sd: &str| format!("2031-03-04T{hour}:05:00Z,1.0{hour}1,T1,{sd}\n");
+    let rows = [at(12, "1e300"), at(13, "1e-9"), at(14, "1e-9"), at(15, "1e155")].concat();
+    let batch = "batch,strain,pitched_at,probe,original_sg,original_sg_sd\n\
+                 T1,glasswort,2031-03-04T10:00:00Z,dunlin,1.048,1e155\n";
+    let references = format!("at,sg,batch,sg_sd\n{rows}");
+    let dir = plain_with(&[("references.csv", &references), ("batches.csv", batch)]);
+    assert_eq!(checked(dir.path()).code, 0);
+    let home = tempfile::tempdir().unwrap();
+    let ran = heelwort_in(home.path(), &["study", text(dir.path()), "--out", "out"]);
+    assert!(ran.code < 2, "{ran:?}");
+}
+
+/// One wrong byte anywhere in a table of Parquet: every row is kept or named, or the file is refused, and nothing panics.
+#[test]
+fn a_wrong_byte_in_parquet_loses_no_row_unsaid() {
+    let season = heelwort::season::Season::load(simulated().join("season")).unwrap();
+    let dir = tempfile::tempdir().unwrap();
+    season.write_as(dir.path(), heelwort::season::FileFormat::Parquet).unwrap();
+    let path = dir.path().join("readings.parquet");
+    let whole = std::fs::read(&path).unwrap();
+    let rows = season.readings.len().to_string();
+    let footer = u32::from_le_bytes(whole[whole.len() - 8..whole.len() - 4].try_into().unwrap()) as usize + 8;
+    // Pages, then more of the footer.
+    let of_pages = (0..8).map(|i| i * whole.len() / 9 + 40);
+    for (place, bit) in
+        of_pages.chain((0..24).map(|i| whole.len() - footer + i * footer / 25)).zip([1, 4, 64].iter().cycle())
+    {
+        let mut bytes = whole.clone();
+        bytes[place] ^= *bit;
+        std::fs::write(&path, bytes).unwrap();
+        let ran = checked(dir.path());
+        assert!(!ran.err.contains("panicked") && !ran.err.contains(".rs:"), "{place}: {}", ran.err);
+        assert!(ran.code == 2 || ran.out.contains(&rows), "{place}: {}", ran.out);
+    }
+}
+
+#[test]
 fn long_ids_and_many_columns_stay_out_of_messages() {
     let long = "a".repeat(60_000);
     says(

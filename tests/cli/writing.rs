@@ -141,6 +141,49 @@ fn the_rights_of_the_folder_stay() {
     assert_eq!(std::fs::metadata(&out).unwrap().permissions().mode() & 0o777, 0o750);
 }
 
+/// What a kill leaves at each step of putting a report in place, where folders cannot be exchanged: the earlier report under
+/// another name, the new one not yet there. Nothing of it is lost or read, and the next run writes its own.
+#[test]
+fn after_a_kill_at_each_rename_the_next_run_is_whole() {
+    for step in 0..3 {
+        let home = tempfile::tempdir().unwrap();
+        let reports = two_seasons(home.path());
+        start(home.path(), "one").wait().unwrap();
+        let [out, new, old] =
+            ["out", ".out.new-0123456789abcdef", ".out.new-0123456789abcdef.old"].map(|n| home.path().join(n));
+        std::fs::rename(home.path().join("of-other"), &new).unwrap();
+        if step > 0 {
+            std::fs::rename(&out, &old).unwrap();
+        }
+        if step > 1 {
+            std::fs::rename(&new, &out).unwrap();
+        }
+        assert_eq!(start(home.path(), "other").wait().unwrap().code(), Some(1), "step {step}");
+        assert!(contents(&out) == reports[1], "step {step}");
+        assert!(step == 0 || contents(&old) == reports[0], "step {step}");
+    }
+}
+
+/// Whichever file it is that the disk has no room for, Parquet too.
+#[cfg(unix)]
+#[test]
+fn a_full_disk_at_any_size_names_a_file() {
+    let home = tempfile::tempdir().unwrap();
+    let reports = two_seasons(home.path());
+    let sizes: std::collections::BTreeSet<u64> = reports[1].values().map(|bytes| bytes.len() as u64 / 512).collect();
+    start(home.path(), "one").wait().unwrap();
+    for blocks in sizes.into_iter().rev().skip(1) {
+        let shell = format!("trap '' XFSZ; ulimit -f {blocks}; exec \"$0\" study other --out out");
+        let mut run = Command::new("sh");
+        run.args(["-c", &shell, env!("CARGO_BIN_EXE_heelwort")]).current_dir(home.path());
+        let ran = run.output().unwrap();
+        let message = String::from_utf8_lossy(&ran.stderr).into_owned();
+        assert_eq!(ran.status.code(), Some(2), "{blocks} blocks: {message}");
+        assert!(message.contains("out/") && !message.contains("panicked"), "{message}");
+        assert!(contents(&home.path().join("out")) == reports[0], "{blocks} blocks");
+    }
+}
+
 #[test]
 fn a_season_is_no_place_for_its_report_and_a_report_in_it_is_no_input() {
     let home = tempfile::tempdir().unwrap();

@@ -56,8 +56,9 @@ impl<'a> Delimited<'a> {
         Ok(Self { lines, delimiter, header, header_line: Some(header_line) })
     }
 
+    /// True for quotes below the header: many programs quote that alone.
     pub(super) fn has_quotes(&self) -> bool {
-        self.lines.text.contains(&b'"')
+        self.lines.text.get(self.lines.start..).unwrap_or_default().contains(&b'"')
     }
 
     /// Gives every row of `lines` that is not blank to `each`.

@@ -38,7 +38,9 @@ pub(super) fn notice(season: &mut Season, temp_column: &str) {
     let of_batches = batches.iter().flat_map(|batch| &batch.probes);
     let used_probes = readings.probe_ids.iter().chain(of_references).chain(of_batches);
     let used_batches = readings.batch_ids.iter().chain(references.iter().filter_map(|r| r.batch.as_ref()));
+    let used = used_probes.clone().chain(used_batches.clone());
     let found = [
+        (SeasonTable::Readings, like_formulas(used.chain(batches.iter().map(|of| &of.strain)))),
         (SeasonTable::References, baths_without_tilt(season)),
         (SeasonTable::References, misdated(season)),
         (SeasonTable::References, unknown_methods(season)),
@@ -73,23 +75,16 @@ fn baths_without_tilt(season: &Season) -> Option<String> {
     let paired: BTreeSet<usize> = season.pairs(PAIR_WINDOW_MIN).ok()?.into_iter().map(|pair| pair.reference).collect();
     let mut by_day: BTreeMap<(String, String), usize> = BTreeMap::new();
     for (i, reference) in season.references.iter().enumerate() {
-        if let Some(probe) = reference
-            .probe
-            .as_ref()
-            .filter(|_| !reference.is_sample() && !paired.contains(&i) && !is_misdated(reference))
-        {
+        let is_bath = !reference.is_sample() && !paired.contains(&i) && !is_misdated(reference);
+        if let Some(probe) = reference.probe.as_ref().filter(|_| is_bath) {
             *by_day.entry((probe.clone(), day(reference.at))).or_default() += 1;
         }
     }
     let all: usize = by_day.values().sum();
     let names: Vec<String> = by_day.iter().map(|((probe, day), n)| format!("{probe} on {day} ({n})")).collect();
     let baths = if all == 1 { "1 bath".to_owned() } else { format!("{all} baths") };
-    (all > 0).then(|| {
-        format!(
-            "{baths} without a tilt: {}. None is written down, and the probe did not read within {PAIR_WINDOW_MIN:.0} min",
-            some(&names, NAMES)
-        )
-    })
+    let why = format!("None is written down, and the probe did not read within {PAIR_WINDOW_MIN:.0} min");
+    (all > 0).then(|| format!("{baths} without a tilt: {}. {why}", some(&names, NAMES)))
 }
 
 fn is_misdated(reference: &Reference) -> bool {
@@ -104,12 +99,15 @@ fn misdated(season: &Season) -> Option<String> {
         Some(format!("{of} of {} (SG {:.4})", day(reference.at), reference.sg))
     };
     let names: Vec<String> = late.filter_map(name).collect();
-    (!names.is_empty()).then(|| {
-        format!(
-            "entries dated after the end of their batch, or long after all else, are left out: {}",
-            some(&names, NAMES)
-        )
-    })
+    let text = "entries dated after the end of their batch, or long after all else, are left out";
+    (!names.is_empty()).then(|| format!("{text}: {}", some(&names, NAMES)))
+}
+
+/// Ids that a spreadsheet which opens a table of the report would compute.
+fn like_formulas<'a>(ids: impl Iterator<Item = &'a String>) -> Option<String> {
+    let ids: BTreeSet<&String> = ids.filter(|id| id.starts_with(['=', '+', '-', '@'])).collect();
+    let names: Vec<String> = ids.iter().map(|id| format!("`{id}`")).collect();
+    (!names.is_empty()).then(|| format!("a spreadsheet takes these for formulas: {}", some(&names, NAMES)))
 }
 
 /// Ids that their own table does not have, with those that differ in capitals, spaces and signs alone, or in letters that look
