@@ -98,7 +98,8 @@ impl Season {
                 changed.insert(stay);
             }
         }
-        tidy::flag_out_of_beer(&mut season.readings, &season.batches, &season.events, |of| changed.contains(of));
+        let Self { readings, batches, events, references, .. } = &mut season;
+        tidy::flag_out_of_beer(readings, batches, (events, references), |of| changed.contains(of));
         tidy::flag_frozen(&mut season.readings);
         season
     }
