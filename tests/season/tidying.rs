@@ -177,7 +177,7 @@ fn what_is_no_rows_fault_alone_is_remarked() {
     assert_eq!(
         remarks,
         [
-            "references.csv: column `probe`: `Knot` is not in the table of probes and was taken for `knot`, which is",
+            "references.csv: column `probe`: `Knot` is not in the table of probes, so it was taken for `knot`",
             "references.csv: 2 baths without a tilt: knot on 2031-03-04 (2). None is written down, and the probe did not \
              read within 20 min",
         ]

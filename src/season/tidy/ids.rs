@@ -36,21 +36,18 @@ pub(crate) fn take_spellings(loaded: &mut Loaded) {
         let is_used = known.contains(id) || loaded.readings.probes.ids.contains(id);
         alike.next().filter(|_| !is_used && alike.next().is_none())
     };
-    let mut taken: BTreeMap<(usize, String), (u64, String)> = BTreeMap::new();
+    let mut taken: BTreeMap<(usize, String), u64> = BTreeMap::new();
     let mut take = |(file, line): (usize, u64), id: &mut String| {
         if let Some(one) = meant(id) {
-            taken.entry((file, std::mem::replace(id, one.clone()))).or_insert((line, one.clone()));
+            let text = format!("column `probe`: `{id}` is not in the table of probes, so it was taken for `{one}`");
+            taken.entry((file, text)).or_insert(line);
+            id.clone_from(one);
         }
     };
-    for entry in &mut loaded.batches {
-        entry.row.probes.iter_mut().for_each(|id| take((entry.file, entry.line), id));
-    }
+    loaded.batches.iter_mut().for_each(|e| e.row.probes.iter_mut().for_each(|id| take((e.file, e.line), id)));
     loaded.references.iter_mut().for_each(|e| e.row.probe.iter_mut().for_each(|id| take((e.file, e.line), id)));
     loaded.events.iter_mut().for_each(|e| e.row.probe.iter_mut().for_each(|id| take((e.file, e.line), id)));
-    for ((file, id), (line, one)) in taken {
-        let text = format!("column `probe`: `{id}` is not in the table of probes and was taken for `{one}`, which is");
-        loaded.add_remark(file, line, text);
-    }
+    taken.into_iter().for_each(|((file, text), line)| loaded.add_remark(file, line, text));
 }
 
 /// Flags rows that name a probe or a batch which its table does not have.

@@ -6,11 +6,12 @@
 
 use std::ops::Range;
 
-use crate::season::PAIR_WINDOW_MIN;
 use crate::season::flags::Flags;
 use crate::season::readings::Readings;
 use crate::season::table_rows::{Batch, Event, Reference};
-use crate::units::{Instant, MINUTES_PER_HOUR};
+use crate::units::Instant;
+
+use super::batch_of_reading::BATH_H;
 
 assumed! {
     /// A probe put from water into wort steps up by at least so much.
@@ -74,8 +75,7 @@ pub(crate) fn flag_out_of_beer(
         let probe = rows.first().and_then(|row| readings.probe_ids.get(stay(row)?.0 as usize));
         let baths =
             references.iter().filter(|row| !row.is_sample() && row.probe.as_ref() == probe && !row.is_ignored());
-        let baths: Vec<(Instant, Instant)> =
-            baths.map(|row| row.at.around(PAIR_WINDOW_MIN / MINUTES_PER_HOUR)).collect();
+        let baths: Vec<(Instant, Instant)> = baths.map(|row| row.at.around(BATH_H)).collect();
         let in_bath = in_baths(&at, &tilt_deg, &baths).into_iter().filter_map(|i| rows.get(i));
         for row in rows.iter().take(beer.start).chain(rows.iter().skip(beer.end)).chain(in_bath) {
             flags.get_mut(*row).into_iter().for_each(|flags| flags.insert(Flags::OUTSIDE_BATCH));
@@ -124,13 +124,13 @@ fn in_baths(at: &[Instant], tilt_deg: &[f64], baths: &[(Instant, Instant)]) -> V
     if !(0..at.len()).any(|i| is_near(&i)) {
         return Vec::new();
     }
-    let hours = |a: &usize, b: &usize| time(b).zip(time(a)).map_or(0.0, |(b, a)| b.hours_since(a));
+    let is_short = |a: &usize, b: &usize| time(b).zip(time(a)).is_some_and(|(b, a)| b.hours_since(a) < SESSION_H);
     let all: Vec<usize> = (0..at.len()).collect();
     let mut found = Vec::new();
-    for part in all.chunk_by(|a, b| hours(a, b) < SESSION_H) {
-        let (Some(first), Some(last)) = (part.first(), part.last()) else { continue };
+    for part in all.chunk_by(is_short) {
         let near: Vec<usize> = part.iter().copied().filter(is_near).collect();
-        if !near.is_empty() && part.len() < all.len() && hours(first, last) < SESSION_H {
+        let is_session = part.first().zip(part.last()).is_some_and(|(first, last)| is_short(first, last));
+        if is_session && !near.is_empty() && part.len() < all.len() {
             found.extend(part);
             continue;
         }
