@@ -102,6 +102,16 @@ fn a_sample_dated_before_its_pitching_is_left_out_and_named() {
     let season = with("2031-03-04T10:00:00Z");
     let out: Vec<bool> = season.references.iter().map(|r| r.flags.intersects(Flags::OUTSIDE_BATCH)).collect();
     assert_eq!(out, [true, false], "wort may be sampled a day before");
+    assert!(!remarks(&season).contains("`pitched_at`"), "{}", remarks(&season));
+    // The pitching may be written down a day late; no curve uses such a sample.
+    let late = with("2031-03-05T00:00:00Z");
+    assert_eq!(late.references.iter().filter(|r| r.flags.is_empty()).count(), 1);
+    says(
+        &remarks(&late),
+        &[
+            "batches.csv line 2: column `pitched_at`: 2031-03-05T00:00:00Z is over a day after the sample of 2031-03-03T12:00",
+        ],
+    );
     let file = season.account.files.iter().find(|file| file.table == "references").unwrap();
     assert_eq!((file.kept, file.flagged), (1, 1));
     says(&remarks(&season), &["T1 of 2031-02-05 (SG 1.0200)", "before the pitching"]);

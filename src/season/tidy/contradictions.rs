@@ -35,7 +35,7 @@ pub(super) fn notice(season: &mut Season, lines: &Lines) {
     let mut found = Vec::new();
     for (i, batch) in season.batches.iter().enumerate() {
         let earlier = season.batches.get(..i).unwrap_or_default();
-        let texts = [overlap(earlier, batch, lines), late_start(season, &stays, batch)];
+        let texts = [overlap(earlier, batch, lines), late_start(season, &stays, batch), early_sample(season, batch)];
         let texts = texts.into_iter().flatten().chain(strange_probes(season, (&stays, &of_none), batch));
         let (file, line) = lines.get(&batch.batch).cloned().unwrap_or_default();
         found.extend(texts.map(|text| Remark { file: file.clone(), line: Some(line), text }));
@@ -71,6 +71,15 @@ fn late_start(season: &Season, stays: &Stays<'_>, batch: &Batch) -> Option<Strin
         format!("column `pitched_at`: {pitched_at} is wrong or {batch} has no data of its first days: its first");
     (read.min(sampled.unwrap_or(read)).days_since(*pitched_at) > RUNNING_DAYS)
         .then(|| format!("{text} reading is of {read}, {sample}"))
+}
+
+/// A sample of the wort so long before the pitching that it is not known for the wort that was pitched.
+fn early_sample(season: &Season, batch: &Batch) -> Option<String> {
+    let Batch { batch, pitched_at, .. } = batch;
+    let at = season.samples_of(batch).map(|sample| sample.at).find(|at| pitched_at.days_since(*at) > SLACK_D)?;
+    Some(format!(
+        "column `pitched_at`: {pitched_at} is over a day after the sample of {at} in {batch}: its curve goes without it"
+    ))
 }
 
 /// Probes of a batch that their own table does not have, readings whose file gives them to a batch of other probes, readings

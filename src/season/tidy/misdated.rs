@@ -9,7 +9,8 @@ use crate::season::table_rows::{Batch, Reference};
 use crate::units::Instant;
 
 assumed! {
-    /// A sample may be dated this long before the pitching of its batch, and after its end.
+    /// A sample may be dated this long after the end of its batch, and twice as long before its pitching, which may be written
+    /// down late.
     const AFTER_END_D: f64 = 1.0, "d";
     /// Where a batch has no end, its sample may be dated this long after all else of a season with a log, or as long as the batch
     /// has lasted; a bath at which the probe did not read, this long after the log.
@@ -36,7 +37,7 @@ pub(super) fn flag_misdated(loaded: &mut Loaded, readings: &Readings, batches: &
         }
         let (at, Some(batch)) = (entry.row.at, &entry.row.batch) else { continue };
         let is_late = match (batches.get(batch.as_str()), last) {
-            (Some((pitched_at, _)), _) if pitched_at.days_since(at) > *AFTER_END_D => true,
+            (Some((pitched_at, _)), _) if pitched_at.days_since(at) > 2.0 * *AFTER_END_D => true,
             (Some((_, Some(ended_at))), _) => at.days_since(*ended_at) > *AFTER_END_D,
             (None, _) | (_, None) => false,
             (Some((pitched_at, None)), Some(last)) => at.days_since(last) > last.days_since(*pitched_at).max(*ALONE_D),
