@@ -11,7 +11,7 @@ use super::table_rows::{Batch, Event, Probe, Reference};
 use super::{Season, tidy};
 
 impl Reference {
-    /// True when it is to be used for nothing: its table says so, or its date lies after the end of its batch.
+    /// True when it is to be used for nothing: its table says so, or its date lies outside its batch.
     pub fn is_ignored(&self) -> bool {
         self.use_as == Some(ReferenceUse::Ignore) || self.flags.intersects(Flags::OUTSIDE_BATCH)
     }
