@@ -18,7 +18,7 @@ mod water;
 pub(crate) use attenuation::apparent_attenuation;
 pub use attenuation::{abv_percent, extract_attenuation, real_extract_plato};
 pub use beer::beer_density_kg_m3;
-pub(crate) use beer::sucrose_bath_density_kg_m3;
+pub(crate) use beer::{TEMP_C, sucrose_bath_density_kg_m3};
 pub(crate) use beer_table::BeerDensity;
 pub use ethanol::ethanol_density_kg_m3;
 pub(crate) use extract::plato_from_sg;

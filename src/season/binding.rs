@@ -114,8 +114,13 @@ impl Binding {
         let Some(name) = absent.map(|bound| bound.column.name).or(missing) else { return Ok(()) };
         let error = Error::input(place.clone(), format!("no column `{name}` among {}", list(header)), wanted);
         let near = guess(name, &self.unknown);
-        Err(error
-            .with_hint(near.map(|near| format!("did you mean to map `{near}`? In season.toml: {name} = \"{near}\""))))
+        Err(error.with_hint(near.map(|near| {
+            let source = match near.to_lowercase().ends_with("_f") && name == "temp_c" {
+                true => format!("{{ from = \"{near}\", unit = \"degF\" }}"),
+                false => format!("\"{near}\""),
+            };
+            format!("did you mean to map `{near}`? In season.toml: {name} = {source}")
+        })))
     }
 
     /// What the file calls a column of the table.
@@ -163,7 +168,7 @@ impl Binding {
                 Ok(CellValue::Empty) if bound.column.required => {
                     return Err(RowError::empty(&bound.label));
                 }
-                Err(reason) if bound.column.required => return Err(reason),
+                Err(reason) if bound.column.required || self.names_owner(bound.column) => return Err(reason),
                 Ok(value) => value,
                 Err(reason) => {
                     out.flags.insert(Flags::VALUE_UNREADABLE);
@@ -174,6 +179,11 @@ impl Binding {
             out.values.push(value);
         }
         Ok(out)
+    }
+
+    /// True where a cell says of what the row tells: a sample without its batch would be a bath.
+    fn names_owner(&self, column: &TableColumn) -> bool {
+        matches!(self.table, SeasonTable::References | SeasonTable::Events) && ["probe", "batch"].contains(&column.name)
     }
 
     fn value(

@@ -3,6 +3,7 @@
 use std::fmt;
 use std::ops::RangeInclusive;
 
+use crate::liquid::sg_from_plato;
 use crate::units::Instant;
 
 use super::ends::{EndShape, ReferenceUse};
@@ -159,10 +160,14 @@ pub(crate) fn checked_sg(column: &str, value: f64) -> Result<f64, RowError> {
     if (SG_LEAST..=SG_MOST).contains(&value) {
         return Ok(value);
     }
+    let is_reference = ["sg", "raw_sg"].contains(&column);
     let slip = match value {
-        v if (1000.0 * SG_LEAST..=1000.0 * SG_MOST).contains(&v) => " (1048 is written 1.048)",
-        v if (1.5..=40.0).contains(&v) => " (Plato or Brix as read goes into `raw_brix`)",
-        _ => "",
+        v if (1000.0 * SG_LEAST..=1000.0 * SG_MOST).contains(&v) => " (1048 is written 1.048)".to_owned(),
+        v if (1.5..=40.0).contains(&v) && is_reference => " (Plato or Brix as read goes into `raw_brix`)".to_owned(),
+        v if (1.5..=40.0).contains(&v) => {
+            sg_from_plato(v).map_or_else(|_| String::new(), |sg| format!(" ({v} degrees Plato are {sg:.4})"))
+        }
+        _ => String::new(),
     };
     let after = format!("; an SG lies between {SG_LEAST} and {SG_MOST}{slip}");
     Err(RowError::found(format!("column `{column}` is "), value.to_string(), after))
@@ -246,7 +251,11 @@ impl<T: CellType> RowField for Option<T> {
     const REQUIRED: bool = false;
 
     fn from_cell(cell: CellValue, column: &TableColumn, doubts: &mut Vec<Doubt>) -> Result<Self, RowError> {
-        T::read(cell, column, doubts)
+        // The row can do without it.
+        Ok(T::read(cell, column, doubts).unwrap_or_else(|why| {
+            doubts.push(Doubt::unread(column.name, why));
+            None
+        }))
     }
 
     fn to_cell(&self) -> CellValue {

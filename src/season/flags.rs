@@ -47,8 +47,8 @@ flags! {
     OUTLIER = 13, "outlier";
     /// The batch is being cooled or has been: left out of the fermentation fit.
     COOLED = 14, "cooled";
-    /// Before the pitching or after the end of its batch, or of a probe that was in no beer; a sample dated after its batch was
-    /// over. Left out of all fits.
+    /// Before the pitching or after the end of its batch, or of a probe that was in no beer; a sample dated outside its
+    /// batch. Left out of all fits.
     OUTSIDE_BATCH = 15, "outside_batch";
     /// A value that the row can do without could not be read and was left empty.
     VALUE_UNREADABLE = 16, "value_unreadable";

@@ -234,7 +234,7 @@ impl Loaded {
             SeasonTable::Plan => keep(&mut self.plan, place(), &mut converted)?,
         }
         for doubt in converted.doubts {
-            self.remark(file, Some(line), doubt.column, doubt.text);
+            self.doubt(file, line, doubt);
         }
         Ok(())
     }

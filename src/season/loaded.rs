@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 use crate::error::{Error, Result};
 
 use super::account::{FileAccount, ReasonCount, Rejected, Remark, RowAccount};
+use super::cells::Doubt;
 use super::flags::Flags;
 use super::raw::RawReadings;
 use super::row_error::RowError;
@@ -41,6 +42,8 @@ pub(crate) struct Loaded {
     /// Rejected rows by file and kind: how many, and the last that is listed.
     rejected_of: HashMap<(usize, String, String), (usize, usize)>,
     remarked: HashSet<(usize, &'static str)>,
+    /// Columns of files with a cell that was not taken: their remark, and how many more there are.
+    doubted: BTreeMap<(usize, &'static str), (usize, usize)>,
 }
 
 impl Loaded {
@@ -112,6 +115,11 @@ impl Loaded {
                 rows,
             }));
         }
+        for (place, more) in self.doubted.values().filter(|(_, more)| *more > 0) {
+            let rows = if *more == 1 { "row" } else { "rows" };
+            let remark = account.remarks.get_mut(*place);
+            remark.into_iter().for_each(|remark| remark.text += &format!(" (and {more} {rows} like it)"));
+        }
         let place: HashMap<&str, usize> = account.files.iter().enumerate().map(|(i, f)| (f.file.as_str(), i)).collect();
         account.rejected.sort_by_cached_key(|row| (place.get(row.file.as_str()).copied(), row.line));
         if account.adds_up() {
@@ -119,6 +127,21 @@ impl Loaded {
         } else {
             Err(Error::numeric("accounting for every row", format!("the counts differ:\n{account}")))
         }
+    }
+
+    /// Notes a cell that was not taken as it stands, the first of its column in words and all by their number.
+    pub(crate) fn doubt(&mut self, file: usize, line: u64, doubt: Doubt) {
+        let place = self.account.remarks.len();
+        let (_, more) = self.doubted.entry((file, doubt.column)).and_modify(|of| of.1 += 1).or_insert((place, 0));
+        if *more == 0 {
+            self.add_remark(file, line, doubt.text);
+        }
+    }
+
+    /// Notes something about a line.
+    pub(crate) fn add_remark(&mut self, file: usize, line: u64, text: String) {
+        let file = self.file_name(file).to_owned();
+        self.account.remarks.push(Remark { file, line: Some(line), text });
     }
 
     /// Notes something about a column or a setting, once a file: rows often repeat it, and their flags count them.

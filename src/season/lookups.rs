@@ -11,7 +11,7 @@ use super::table_rows::{Batch, Event, Probe, Reference};
 use super::{Season, tidy};
 
 impl Reference {
-    /// True when it is to be used for nothing: its table says so, or its date lies after the end of its batch.
+    /// True when it is to be used for nothing: its table says so, or its date lies outside its batch.
     pub fn is_ignored(&self) -> bool {
         self.use_as == Some(ReferenceUse::Ignore) || self.flags.intersects(Flags::OUTSIDE_BATCH)
     }
@@ -98,7 +98,8 @@ impl Season {
                 changed.insert(stay);
             }
         }
-        tidy::flag_out_of_beer(&mut season.readings, &season.batches, &season.events, |of| changed.contains(of));
+        let Self { readings, batches, events, references, .. } = &mut season;
+        tidy::flag_out_of_beer(readings, batches, (events, references), |of| changed.contains(of));
         tidy::flag_frozen(&mut season.readings);
         season
     }

@@ -73,7 +73,7 @@ impl SimulateSettings {
         events.retain(|event| event.at <= end);
         let batch = |(i, batch)| batch_row(&calendar, &fleet, i, batch);
         let mut batches: Vec<Batch> = calendar.batches.iter().enumerate().map(batch).collect();
-        let (readings, gravity) = tidied(&raw, &fleet, &mut batches, &events);
+        let (readings, gravity) = tidied(&raw, &fleet, &mut batches, &events, &references);
         let (plan, account) = (plan(&calendar), RowAccount::default());
         let season = Season { readings, batches, probes, events, plan, account, references };
         let fleet_truth = FleetTruth {

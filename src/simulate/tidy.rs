@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use crate::season::{Batch, Event, Flags, Readings, flag_readings, move_late_pitchings};
+use crate::season::{Batch, Event, Flags, Readings, Reference, flag_readings, move_late_pitchings};
 use crate::units::Instant;
 
 use super::fleet::SimulatedProbe;
@@ -22,6 +22,7 @@ pub(super) fn tidied(
     fleet: &[SimulatedProbe],
     batches: &mut [Batch],
     events: &[Event],
+    references: &[Reference],
 ) -> (Readings, GravityTruth) {
     let mut probe_ids: Vec<String> = fleet.iter().map(|unit| unit.row.probe.clone()).collect();
     probe_ids.sort();
@@ -56,7 +57,7 @@ pub(super) fn tidied(
         gravity.density_kg_m3.push(row.density_kg_m3);
     }
     move_late_pitchings(&readings, batches);
-    if let Some(order) = flag_readings(&mut readings, batches, events) {
+    if let Some(order) = flag_readings(&mut readings, batches, events, references) {
         let moved = |column: &[Option<f64>]| order.iter().filter_map(|row| column.get(*row).copied()).collect();
         gravity = GravityTruth { sg: moved(&gravity.sg), density_kg_m3: moved(&gravity.density_kg_m3) };
     }

@@ -172,7 +172,8 @@ fn invalid_utf8_and_nuls_cost_their_own_rows() {
     put(dir.path(), "readings.csv", &bytes);
     let season = load(&dir);
     assert_eq!(season.readings.len(), 1);
-    assert_eq!(season.account.rejected[0].reason.to_string(), "the line is not valid UTF-8");
+    let reason = season.account.rejected[0].reason.to_string();
+    assert_eq!(reason, "column `probe`: found `letters that are not valid UTF-8`; wanted a plain value");
     assert_eq!(season.account.rejected[0].line, 2);
     let mut bytes = HEADER.as_bytes().to_vec();
     for minute in 10..59 {

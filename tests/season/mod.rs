@@ -2,6 +2,7 @@
 
 mod bad_input;
 mod belongs;
+mod contradictions;
 mod damaged_parquet;
 pub mod files;
 mod folders;

@@ -177,9 +177,9 @@ fn what_is_no_rows_fault_alone_is_remarked() {
     assert_eq!(
         remarks,
         [
-            "references.csv: 2 baths without a tilt: Knot on 2031-03-04 (1) and knot on 2031-03-04 (1). None is written \
-             down, and the probe did not read within 20 min",
-            "references.csv: a probe that its own table does not have: `Knot` (did you mean `knot`?)",
+            "references.csv: column `probe`: `Knot` is not in the table of probes, so it was taken for `knot`",
+            "references.csv: 2 baths without a tilt: knot on 2031-03-04 (2). None is written down, and the probe did not \
+             read within 20 min",
         ]
     );
     assert!(

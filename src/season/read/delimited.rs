@@ -191,7 +191,7 @@ fn cell(field: &[u8]) -> std::result::Result<SourceCell<'_>, RowError> {
         Ok("") => Ok(SourceCell::Empty),
         Ok(text) if text.contains('\0') => Err(RowError::new("the line holds NUL bytes, as a broken file does")),
         Ok(text) => Ok(SourceCell::Text(text)),
-        Err(_) => Err(RowError::new("the line is not valid UTF-8")),
+        Err(_) => Ok(SourceCell::Odd("letters that are not valid UTF-8")),
     }
 }
 

@@ -8,7 +8,7 @@ use crate::season::table_rows::{Batch, Reference};
 use crate::units::Instant;
 
 /// A bath takes up its probe's readings this long before and after it, h: 20 minutes, as pairing does.
-const BATH_H: f64 = 1.0 / 3.0;
+pub(super) const BATH_H: f64 = 1.0 / 3.0;
 
 /// A time in a batch, with the batch's index among the readings' batch ids.
 #[derive(Debug, Clone, Copy)]

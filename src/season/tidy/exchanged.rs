@@ -86,7 +86,7 @@ impl Season {
             of_rows.filter(|batch| **batch == own).for_each(|batch| *batch = to);
         }
         fill_batches(readings, &self.batches, &self.references);
-        flag_out_of_beer(readings, &self.batches, &self.events, |_| true);
+        flag_out_of_beer(readings, &self.batches, (&self.events, &self.references), |_| true);
         let [a, b] = [a, b].map(|(probe, batch)| format!("{probe} of {batch}"));
         let text = format!("by what was sampled, {a} and {b} were in each other's batch, which was put right");
         self.account.remarks.push(Remark { file: SeasonTable::Batches.name().to_owned(), line: None, text });

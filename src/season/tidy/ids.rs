@@ -1,6 +1,6 @@
 //! Ids: each once in its own table, and known where another table names it.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use crate::error::{Error, Place, Result};
 use crate::season::flags::Flags;
@@ -25,6 +25,29 @@ fn unique<T>(loaded: &Loaded, entries: &[SourceRow<T>], column: &str, id: impl F
         }
     }
     Ok(())
+}
+
+/// Takes a probe that its table writes with other capitals or blanks, and that no reading has, for the one of the table.
+pub(crate) fn take_spellings(loaded: &mut Loaded) {
+    let plain = |id: &str| id.chars().filter(|c| !c.is_whitespace()).flat_map(char::to_lowercase).collect::<String>();
+    let known: Vec<String> = loaded.probes.iter().map(|entry| entry.row.probe.clone()).collect();
+    let meant = |id: &String| {
+        let mut alike = known.iter().filter(|of| plain(of) == plain(id));
+        let is_used = known.contains(id) || loaded.readings.probes.ids.contains(id);
+        alike.next().filter(|_| !is_used && alike.next().is_none())
+    };
+    let mut taken: BTreeMap<(usize, String), u64> = BTreeMap::new();
+    let mut take = |(file, line): (usize, u64), id: &mut String| {
+        if let Some(one) = meant(id) {
+            let text = format!("column `probe`: `{id}` is not in the table of probes, so it was taken for `{one}`");
+            taken.entry((file, text)).or_insert(line);
+            id.clone_from(one);
+        }
+    };
+    loaded.batches.iter_mut().for_each(|e| e.row.probes.iter_mut().for_each(|id| take((e.file, e.line), id)));
+    loaded.references.iter_mut().for_each(|e| e.row.probe.iter_mut().for_each(|id| take((e.file, e.line), id)));
+    loaded.events.iter_mut().for_each(|e| e.row.probe.iter_mut().for_each(|id| take((e.file, e.line), id)));
+    taken.into_iter().for_each(|((file, text), line)| loaded.add_remark(file, line, text));
 }
 
 /// Flags rows that name a probe or a batch which its table does not have.

@@ -2,6 +2,7 @@
 
 mod batch_of_reading;
 mod clock;
+mod contradictions;
 mod exchanged;
 mod far_times;
 mod file_order;
@@ -13,6 +14,7 @@ mod out_of_beer;
 mod raw_gravity;
 mod remarks;
 mod sorted_readings;
+mod warm_baths;
 
 pub(crate) use batch_of_reading::fill_batches;
 pub(crate) use frozen::flag_frozen;
@@ -30,13 +32,15 @@ use super::loaded::{Loaded, SourceRow};
 use super::readings::{Readings, reorder};
 use super::row_error::RowError;
 use super::table::SeasonTable;
-use super::table_rows::{Batch, Event};
+use super::table_rows::{Batch, Event, Reference};
 use super::{Season, TEMP_HIGH_C, TEMP_LOW_C, TILT_HIGH_DEG, TILT_LOW_DEG};
 
 /// Tidies what was loaded. Unknown probes and batches are flagged only where there is a table to know them from.
 pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> Result<Season> {
     ids::check_unique(&loaded)?;
     far_times::set_far_times_aside(&mut loaded);
+    ids::take_spellings(&mut loaded);
+    warm_baths::notice(&mut loaded);
     raw_gravity::fill_gravity(&mut loaded);
     drop_duplicates(&mut loaded, |l| &mut l.references);
     drop_duplicates(&mut loaded, |l| &mut l.events);
@@ -49,7 +53,17 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
 
     let (mut readings, mut places) = sorted_readings::sort_readings(&mut loaded)?;
     ids::flag_unknown(&mut loaded, &mut readings, has_probes, has_batches);
-    misdated::flag_misdated(&mut loaded, &readings);
+    let lines = loaded.batches.iter();
+    let lines: contradictions::Lines =
+        lines.map(|entry| (entry.row.batch.clone(), (loaded.file_name(entry.file).to_owned(), entry.line))).collect();
+    let mut batches = rows(&mut loaded, |l| &mut l.batches);
+    let references: Vec<Reference> = loaded.references.iter().map(|entry| entry.row.clone()).collect();
+    fill_batches(&mut readings, &batches, &references);
+    let late = move_late_pitchings(&readings, &mut batches);
+    if !late.is_empty() {
+        fill_batches(&mut readings, &batches, &references);
+    }
+    misdated::flag_misdated(&mut loaded, &readings, &batches);
     for entry in &mut loaded.references {
         let reference = &mut entry.row;
         let range = range_flags(reference.tilt_deg.unwrap_or(0.0), reference.temp_c.unwrap_or(0.0));
@@ -59,18 +73,14 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
     let mut season = Season {
         readings,
         references: rows(&mut loaded, |l| &mut l.references),
-        batches: rows(&mut loaded, |l| &mut l.batches),
+        batches,
         probes: rows(&mut loaded, |l| &mut l.probes),
         events: rows(&mut loaded, |l| &mut l.events),
         plan: rows(&mut loaded, |l| &mut l.plan),
         account: RowAccount::default(),
     };
-    fill_batches(&mut season.readings, &season.batches, &season.references);
-    let late = move_late_pitchings(&season.readings, &mut season.batches);
-    if !late.is_empty() {
-        fill_batches(&mut season.readings, &season.batches, &season.references);
-    }
-    if let Some(order) = flag_readings(&mut season.readings, &season.batches, &season.events) {
+    let Season { readings, batches, events, references, .. } = &mut season;
+    if let Some(order) = flag_readings(readings, batches, events, references) {
         reorder(&mut places, &order);
     }
     for ((file, _), flags) in places.into_iter().zip(&season.readings.flags) {
@@ -79,19 +89,25 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
     season.account = loaded.finish_account()?;
     let file = SeasonTable::Batches.name();
     season.account.remarks.extend(late.into_iter().map(|text| Remark { file: file.to_owned(), line: None, text }));
+    contradictions::notice(&mut season, &lines);
     remarks::notice(&mut season, loaded.temp_column.as_deref().unwrap_or("temp_c"));
     Ok(season)
 }
 
 /// Flags what single readings show and what those around them do, once the probes that have each other's names have their own
 /// again. The new order of the rows, if there is one.
-pub(crate) fn flag_readings(readings: &mut Readings, batches: &[Batch], events: &[Event]) -> Option<Vec<usize>> {
+pub(crate) fn flag_readings(
+    readings: &mut Readings,
+    batches: &[Batch],
+    events: &[Event],
+    references: &[Reference],
+) -> Option<Vec<usize>> {
     let Readings { flags, tilt_deg, temp_c, .. } = readings;
     for ((flags, tilt), temp) in flags.iter_mut().zip(tilt_deg).zip(temp_c) {
         flags.insert(range_flags(*tilt, *temp));
     }
     let order = restore_names(readings);
-    flag_out_of_beer(readings, batches, events, |_| true);
+    flag_out_of_beer(readings, batches, (events, references), |_| true);
     flag_frozen(readings);
     order
 }

@@ -2,14 +2,16 @@
 //!
 //! A logger goes on while its probe lies on the bench or in rinsing water, and the hours of a batch are those of the beer. A
 //! beer falls, and gradually. So a probe that first reads far lower was in water, and one that reads far higher lay in the
-//! air.
+//! air. Where it goes into baths once its beer is over, their rows in the table of references tell it.
 
 use std::ops::Range;
 
 use crate::season::flags::Flags;
 use crate::season::readings::Readings;
-use crate::season::table_rows::{Batch, Event};
+use crate::season::table_rows::{Batch, Event, Reference};
 use crate::units::Instant;
+
+use super::batch_of_reading::BATH_H;
 
 assumed! {
     /// A probe put from water into wort steps up by at least so much.
@@ -19,6 +21,9 @@ assumed! {
     /// A probe is put in so long after its readings begin, or taken out so long before they end, at most.
     pub(crate) const LONGEST_H: f64 = 48.0, "h";
 }
+
+/// Baths come so long after the beer, or before it, and all of a session within this time, h.
+const SESSION_H: f64 = 24.0;
 
 /// Readings beside a step whose median counts.
 pub(super) const SIDE: usize = 4;
@@ -39,7 +44,7 @@ pub(crate) type StayIndex = (u32, u32);
 pub(crate) fn flag_out_of_beer(
     readings: &mut Readings,
     batches: &[Batch],
-    events: &[Event],
+    (events, references): (&[Event], &[Reference]),
     is_asked: impl Fn(&StayIndex) -> bool,
 ) {
     let mut flags = std::mem::take(&mut readings.flags);
@@ -67,7 +72,12 @@ pub(crate) fn flag_out_of_beer(
         let at: Vec<Instant> = rows.iter().filter_map(|row| readings.at.get(*row).copied()).collect();
         let tilt_deg: Vec<f64> = rows.iter().filter_map(|row| readings.tilt_deg.get(*row).copied()).collect();
         let beer = in_beer(&at, &tilt_deg, sugar);
-        for row in rows.iter().take(beer.start).chain(rows.iter().skip(beer.end)) {
+        let probe = rows.first().and_then(|row| readings.probe_ids.get(stay(row)?.0 as usize));
+        let baths =
+            references.iter().filter(|row| !row.is_sample() && row.probe.as_ref() == probe && !row.is_ignored());
+        let baths: Vec<(Instant, Instant)> = baths.map(|row| row.at.around(BATH_H)).collect();
+        let in_bath = in_baths(&at, &tilt_deg, &baths).into_iter().filter_map(|i| rows.get(i));
+        for row in rows.iter().take(beer.start).chain(rows.iter().skip(beer.end)).chain(in_bath) {
             flags.get_mut(*row).into_iter().for_each(|flags| flags.insert(Flags::OUTSIDE_BATCH));
         }
     }
@@ -104,6 +114,37 @@ fn in_beer(at: &[Instant], tilt_deg: &[f64], sugar: impl Fn(Instant) -> bool) ->
         tilt_deg.get(k..)?.iter().all(|tilt| *tilt >= air).then_some(k)
     };
     from..steps(late.max(from) + 1..n).into_iter().find_map(taken_out).unwrap_or(n)
+}
+
+/// Which readings of a stay were taken in or beside baths of the probe: after a gap, or before one, all of a session that has
+/// some; else those at the very time of a bath whose tilt is not that of the beer before it.
+fn in_baths(at: &[Instant], tilt_deg: &[f64], baths: &[(Instant, Instant)]) -> Vec<usize> {
+    let time = |i: &usize| at.get(*i).copied();
+    let is_near = |i: &usize| time(i).is_some_and(|at| baths.iter().any(|(from, to)| (*from..=*to).contains(&at)));
+    if !(0..at.len()).any(|i| is_near(&i)) {
+        return Vec::new();
+    }
+    let is_short = |a: &usize, b: &usize| time(b).zip(time(a)).is_some_and(|(b, a)| b.hours_since(a) < SESSION_H);
+    let all: Vec<usize> = (0..at.len()).collect();
+    let mut found = Vec::new();
+    for part in all.chunk_by(is_short) {
+        let near: Vec<usize> = part.iter().copied().filter(is_near).collect();
+        let is_session = part.first().zip(part.last()).is_some_and(|(first, last)| is_short(first, last));
+        if is_session && !near.is_empty() && part.len() < all.len() {
+            found.extend(part);
+            continue;
+        }
+        let tilt = |rows: Range<usize>| quantile(tilt_deg.get(rows)?, 0.5);
+        for bath in near.chunk_by(|a, b| a + 1 == *b) {
+            let (Some(from), Some(to)) = (bath.first(), bath.last()) else { continue };
+            let step =
+                tilt(from.saturating_sub(SIDE)..*from).zip(tilt(*from..to + 1)).map_or(0.0, |(a, b)| (b - a).abs());
+            if step >= *FROM_WATER_DEG {
+                found.extend(bath);
+            }
+        }
+    }
+    found
 }
 
 /// The value below which a share of all lies, by straight lines between them.

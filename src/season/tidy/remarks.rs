@@ -34,11 +34,13 @@ const MOST_READINGS: usize = 100_000;
 /// Adds the remarks to the season's account.
 pub(super) fn notice(season: &mut Season, temp_column: &str) {
     let Season { readings, references, batches, probes, .. } = &*season;
-    let of_references = references.iter().filter_map(|reference| reference.probe.as_ref());
-    let of_batches = batches.iter().flat_map(|batch| &batch.probes);
-    let used_probes = readings.probe_ids.iter().chain(of_references).chain(of_batches);
-    let used_batches = readings.batch_ids.iter().chain(references.iter().filter_map(|r| r.batch.as_ref()));
-    let used = used_probes.clone().chain(used_batches.clone());
+    let known = |used: Vec<&String>| unknown_ids(probes.iter().map(|p| &p.probe), used.into_iter(), "probe");
+    let of_references = references.iter().filter_map(|reference| reference.probe.as_ref()).collect();
+    let known_batches = |used: Vec<&String>| unknown_ids(batches.iter().map(|b| &b.batch), used.into_iter(), "batch");
+    let batches_of_references = references.iter().filter_map(|r| r.batch.as_ref()).collect();
+    let ids_of_probes = readings.probe_ids.iter().chain(batches.iter().flat_map(|batch| &batch.probes));
+    let used = ids_of_probes.chain(references.iter().filter_map(|reference| reference.probe.as_ref()));
+    let used = used.chain(readings.batch_ids.iter()).chain(references.iter().filter_map(|r| r.batch.as_ref()));
     let found = [
         (SeasonTable::Readings, like_formulas(used.chain(batches.iter().map(|of| &of.strain)))),
         (SeasonTable::References, baths_without_tilt(season)),
@@ -46,8 +48,10 @@ pub(super) fn notice(season: &mut Season, temp_column: &str) {
         (SeasonTable::References, unknown_methods(season)),
         (SeasonTable::Probes, odd_densities(season)),
         (SeasonTable::Readings, swapped(season)),
-        (SeasonTable::References, unknown_ids(probes.iter().map(|p| &p.probe), used_probes, "probe")),
-        (SeasonTable::References, unknown_ids(batches.iter().map(|b| &b.batch), used_batches, "batch")),
+        (SeasonTable::References, known(of_references)),
+        (SeasonTable::Readings, known(readings.probe_ids.iter().collect())),
+        (SeasonTable::References, known_batches(batches_of_references)),
+        (SeasonTable::Readings, known_batches(readings.batch_ids.iter().collect())),
         (SeasonTable::Readings, flagged(season, Flags::CLOCK_JUMP, CLOCK_JUMPED)),
         (SeasonTable::Readings, flagged(season, Flags::EXCHANGED, EXCHANGED)),
         (SeasonTable::Readings, flagged(season, Flags::OUTSIDE_BATCH, OUTSIDE)),
@@ -99,8 +103,12 @@ fn misdated(season: &Season) -> Option<String> {
         Some(format!("{of} of {} (SG {:.4})", day(reference.at), reference.sg))
     };
     let names: Vec<String> = late.filter_map(name).collect();
-    let text = "entries dated after the end of their batch, or long after all else, are left out";
-    (!names.is_empty()).then(|| format!("{text}: {}", some(&names, NAMES)))
+    (!names.is_empty()).then(|| {
+        format!(
+            "entries dated before the pitching or after the end of their batch, or long after all else, are left out: {}",
+            some(&names, NAMES)
+        )
+    })
 }
 
 /// Ids that a spreadsheet which opens a table of the report would compute.
