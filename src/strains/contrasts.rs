@@ -16,9 +16,9 @@ use super::power::{MORE, PairNow};
 use super::result::{HouseContrast, StrainContrast, StrainPower, Verdict};
 use super::scale::Scale;
 
-/// Draws for the probability of being first.
-const DRAWS: usize = 4000;
-const SEED: u64 = 1;
+/// Draws for the probability of a place.
+pub(super) const DRAWS: usize = 4000;
+pub(super) const SEED: u64 = 1;
 
 /// What is asked of the differences of a trait.
 pub(super) struct Asked<'a> {

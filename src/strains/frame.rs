@@ -85,6 +85,16 @@ tables! {
             "why": row.sd.why(),
         }
 
+        /// The table `strain_ranking`: the strains by the weights of the settings, the best first; no rows without weights.
+        fn ranking_frame(self) = "strain_ranking", |row| &self.ranking => {
+            "strain": &row.strain,
+            ["points", "se", "lower", "upper", "level"]: row.points.numbers(),
+            "p_first": row.p_place.first().copied(),
+            "place_lower": row.places().map(|(first, _)| first),
+            "place_upper": row.places().map(|(_, last)| last),
+            "why": row.points.why(),
+        }
+
         /// The table `strain_power`: the pairs that are open, and how many batches would settle them.
         fn power_frame(self) = "strain_power", |row| self.open() => {
             "trait": row.which.name(),

@@ -18,6 +18,7 @@ mod frame;
 mod joint;
 mod model;
 mod power;
+mod ranking;
 mod result;
 mod run;
 mod scale;
@@ -28,7 +29,7 @@ mod words;
 
 pub use power::MORE;
 pub use result::{
-    HouseContrast, StrainContrast, StrainMean, StrainPower, StrainSpread, Strains, TraitComparison, Verdict,
+    HouseContrast, StrainContrast, StrainMean, StrainPower, StrainRank, StrainSpread, Strains, TraitComparison, Verdict,
 };
 pub use settings::StrainSettings;
 pub use stuck::{StuckContrast, StuckShare};

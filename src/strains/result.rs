@@ -130,6 +130,32 @@ pub struct StrainPower {
     pub found: [f64; MORE.len()],
 }
 
+/// A strain among those that are ranked by the weights of the settings.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StrainRank {
+    /// The strain.
+    pub strain: String,
+    /// Its points, less the mean of all that are ranked; each interval is for itself.
+    pub points: Finding,
+    /// Probability of each place, the first first.
+    pub p_place: Vec<f64>,
+}
+
+impl StrainRank {
+    /// The first and the last place that it may have, each passed over with half the probability beyond the level.
+    pub fn places(&self) -> Option<(usize, usize)> {
+        let beyond = 0.5 * (1.0 - self.points.estimate()?.level);
+        let until = |share: f64| {
+            let mut sum = 0.0;
+            self.p_place.iter().position(|p| {
+                sum += p;
+                sum > share
+            })
+        };
+        Some((1 + until(beyond)?, 1 + until(1.0 - beyond).unwrap_or(self.p_place.len() - 1)))
+    }
+}
+
 /// What was compared, and how.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TraitComparison {
@@ -154,6 +180,8 @@ pub struct Strains {
     pub contrasts: Vec<StrainContrast>,
     /// One per trait, and one per strain and trait.
     pub spreads: Vec<StrainSpread>,
+    /// The strains by the weights of the settings, the best first; empty without weights.
+    pub ranking: Vec<StrainRank>,
     /// How each trait was compared.
     pub traits: Vec<TraitComparison>,
     /// The share of stuck batches by strain.

@@ -11,8 +11,9 @@ use crate::season::{Batch, Season};
 use super::alone;
 use super::conditions::{BatchConditions, adjustments, of_batches};
 use super::contrasts::{Asked, first_and_last};
-use super::joint::{Residuals, correlation};
+use super::joint::correlation;
 use super::model::{ModelRow, TraitModel};
+use super::ranking::{Kept, ranked};
 use super::result::{StrainContrast, StrainMean, StrainSpread, Strains, TraitComparison};
 use super::scale::Scale;
 use super::settings::StrainSettings;
@@ -75,12 +76,20 @@ impl StrainSettings {
         let rows: Vec<Option<&Batch>> = fits.iter().map(|fit| of.get(fit.batch.as_str()).copied()).collect();
         let mut found = Strains { contrast_level: self.contrast_level, alike: alike(&names), ..Strains::default() };
         let compared = Compared { fits, conditions: of_batches(season, fits, &rows), rows, strains };
-        let mut residuals: BTreeMap<Trait, Residuals<'_>> = BTreeMap::new();
-        for which in &self.traits {
-            residuals.insert(*which, self.one_trait(*which, &compared, &mut found)?);
+        let weights: Vec<_> = self.weights.iter().filter(|(_, weight)| **weight != 0.0).collect();
+        if let Some((which, _)) = weights.iter().find(|(which, _)| !self.traits.contains(which)) {
+            return Err(Error::Usage(format!(
+                "setting `weights` has {which}, which is not among the `traits` compared"
+            )));
         }
-        let both = residuals.get(&Trait::Attenuation).zip(residuals.get(&Trait::T90H));
-        found.correlation = both.and_then(|(attenuation, time)| correlation(attenuation, time));
+        let mut kept: BTreeMap<Trait, Kept<'_>> = BTreeMap::new();
+        for which in &self.traits {
+            kept.insert(*which, self.one_trait(*which, &compared, &mut found)?);
+        }
+        let both = kept.get(&Trait::Attenuation).zip(kept.get(&Trait::T90H));
+        found.correlation = both.and_then(|(attenuation, time)| correlation(&attenuation.residuals, &time.residuals));
+        let weights: Vec<_> = weights.iter().map(|(which, weight)| (**which, *weight / self.margin(**which))).collect();
+        found.ranking = ranked(&weights, &kept, &names, self.common.level)?;
         for (strain, own) in &compared.strains {
             let of = |status: &[Status]| own.iter().filter(|i| status.contains(&fits[**i].status)).count();
             let (at_rest, stuck) = (of(&[Status::Finished, Status::Stuck]), of(&[Status::Stuck]));
@@ -93,8 +102,8 @@ impl StrainSettings {
         Ok(found)
     }
 
-    /// Compares the strains in one trait; gives what strain and conditions leave of each batch.
-    fn one_trait<'a>(&self, which: Trait, all: &Compared<'a>, found: &mut Strains) -> Result<Residuals<'a>> {
+    /// Compares the strains in one trait.
+    fn one_trait<'a>(&self, which: Trait, all: &Compared<'a>, found: &mut Strains) -> Result<Kept<'a>> {
         // Where it came to rest tells little of how fast it went.
         let likely =
             |fit: &BatchFit| !which.is_pace() && fit.status == Status::Finished && fit.p_stuck.is_some_and(|p| p > 0.5);
@@ -148,7 +157,7 @@ impl StrainSettings {
             p_equal_spread: None,
             numerical_error: None,
         };
-        let (mut why, mut residuals) = (None, Residuals::new());
+        let (mut why, mut kept) = (None, Kept::default());
         match TraitModel::new(&rows, &names, &by) {
             Ok(model) => {
                 if let Err(error) = self.means(&model, scale, own_rows) {
@@ -174,7 +183,8 @@ impl StrainSettings {
                 how.p_equal_spread = model.p_equal_spread;
                 how.notes.extend(model.unequal().map(str::to_owned));
                 let of_batch = rows.iter().zip(&model.residuals);
-                residuals.extend(of_batch.filter_map(|(row, off)| Some((row.batch?.batch.as_str(), *off))));
+                kept.residuals.extend(of_batch.filter_map(|(row, off)| Some((row.batch?.batch.as_str(), *off))));
+                kept.model = Some((names.clone(), model, scale));
             }
             Err(error) => {
                 let missing = Finding::from(Err(error));
@@ -189,7 +199,7 @@ impl StrainSettings {
             self.without_estimate(which, &strains, why, &mut found.contrasts);
         }
         found.traits.push(how);
-        Ok(residuals)
+        Ok(kept)
     }
 
     /// Of very many strains those with the best plain means and the house strain, sorted, and a note of it.

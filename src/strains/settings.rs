@@ -18,10 +18,15 @@ settings! {
         /// ([`StrainSettings::margin`]).
         margins: BTreeMap<Trait, f64> =
             BTreeMap::from([Trait::Attenuation, Trait::FinishH].map(|which| (which, which.margin())));
+        /// What traits are worth: points for each margin that a strain has more of a trait, below 0 where less is better. With
+        /// `attenuation = 1` and `t90_h = -2` twelve hours sooner are worth four points of attenuation. Without any no
+        /// strains are ranked.
+        weights: BTreeMap<Trait, f64> = BTreeMap::new();
     }
     with common
     also |settings| {
-        settings.margins.values().try_for_each(|margin| inside("margins", *margin, 1e-9..=1e4, "above 0, to 10000"))
+        settings.margins.values().try_for_each(|margin| inside("margins", *margin, 1e-9..=1e4, "above 0, to 10000"))?;
+        settings.weights.values().try_for_each(|weight| inside("weights", *weight, -1e4..=1e4, "-10000 to 10000"))
     }
 }
 

@@ -4,7 +4,7 @@ use crate::fit::decimals_for;
 use crate::kinetics::Trait;
 use crate::season::{capital, some};
 
-use super::result::{StrainContrast, StrainMean, Strains, TraitComparison, Verdict};
+use super::result::{StrainContrast, StrainMean, StrainRank, Strains, TraitComparison, Verdict};
 
 /// Names and differences in one sentence.
 pub(super) const MOST_NAMED: usize = 6;
@@ -39,6 +39,11 @@ impl Strains {
         };
         let mut said: Vec<String> = self.alike.iter().map(two_ways).collect();
         said.extend(traits.iter().flat_map(|which| self.of_trait(*which)));
+        let first = |one: &StrainRank| Some((*one.p_place.first()?, one.strain.clone()));
+        said.extend(most_likely(
+            "Most likely the first by your weights",
+            self.ranking.iter().filter_map(first).collect(),
+        ));
         let stuck = self.stuck.iter().filter(|share| share.stuck > 0);
         let stuck: Vec<String> =
             stuck.map(|share| format!("{} of {} {}", share.stuck, share.n, share.strain)).collect();
@@ -126,17 +131,21 @@ impl Strains {
         let (place, chance): (_, fn(&StrainMean) -> Option<f64>) =
             if which.is_time() { ("earliest", |mean| mean.p_lowest) } else { ("highest", |mean| mean.p_highest) };
         let means = self.means.iter().filter(|mean| mean.which == which);
-        let mut first: Vec<(f64, &str)> =
-            means.filter_map(|mean| Some((chance(mean)?, mean.strain.as_str()))).collect();
-        first.sort_by(|a, b| b.0.total_cmp(&a.0));
-        if first.len() > 1 {
-            first.retain(|(p, _)| *p >= LIKELY);
-            let names: Vec<String> =
-                first.iter().map(|(p, name)| format!("{name} ({:.0} %)", 100.0 * p.min(0.99))).collect();
-            said.push(format!("Most likely the {place}: {}.", some(&names, MOST_NAMED)));
-        }
+        let first = means.filter_map(|mean| Some((chance(mean)?, mean.strain.clone()))).collect();
+        said.extend(most_likely(&format!("Most likely the {place}"), first));
         said
     }
+}
+
+/// Who is likely enough the first, of several strains.
+fn most_likely(what: &str, mut first: Vec<(f64, String)>) -> Option<String> {
+    if first.len() < 2 {
+        return None;
+    }
+    first.sort_by(|a, b| b.0.total_cmp(&a.0));
+    first.retain(|(p, _)| *p >= LIKELY);
+    let names: Vec<String> = first.iter().map(|(p, name)| format!("{name} ({:.0} %)", 100.0 * p.min(0.99))).collect();
+    Some(format!("{what}: {}.", some(&names, MOST_NAMED)))
 }
 
 /// A trait without its scale, which stands behind a comma and in the table.

@@ -51,6 +51,7 @@ impl SeasonStudy {
                 "strains" to_frame();
                 "strain_contrasts" contrasts_frame();
                 "strain_repeatability" repeatability_frame();
+                "strain_ranking" ranking_frame();
                 "strain_power" power_frame();
             }
         }

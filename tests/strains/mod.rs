@@ -4,6 +4,7 @@ mod bad_input;
 mod brewed;
 mod coverage;
 mod published;
+mod ranking;
 mod references;
 mod seasons;
 
