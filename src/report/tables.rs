@@ -33,16 +33,17 @@ pub(super) fn write(staging: &mut Staging, name: &str, frame: &DataFrame, dictio
     let parquet = format!("tables/{name}.parquet");
     let shown = staging.shown(&parquet);
     let mut zoned = in_zone(frame, name, Some(TimeZone::UTC))?;
-    staging.file(&parquet, |file| {
-        let mut out = BufWriter::new(file);
+    staging.file(&parquet, |mut file| {
+        // In memory first: of a full disk polars does not tell which file.
+        let mut out = Vec::new();
         // Of its own, polars names a type of text that Arrow has had since 2024 only.
         let types = schema_to_metadata_key(&zoned.schema().to_arrow(CompatLevel::oldest()));
         let words = [Some((COLUMNS.to_owned(), about(name, dictionary)?)), types.value.map(|value| (types.key, value))];
         let words = KeyValueMetadata::from_static(words.into_iter().flatten().collect());
         let writer = ParquetWriter::new(&mut out).with_compression(ParquetCompression::Snappy);
         let writer = writer.with_key_value_metadata(Some(words));
-        writer.finish(&mut zoned).map_err(|e| unwritten(e, name, &shown))?;
-        out.flush().map_err(|e| Error::io("writing", &shown, e))
+        writer.finish(&mut zoned).map_err(|e| Error::frame(name, e))?;
+        file.write_all(&out).map_err(|e| Error::io("writing", &shown, e))
     })
 }
 

@@ -167,7 +167,7 @@ fn after_a_kill_at_each_rename_the_next_run_is_whole() {
 /// Whichever file it is that the disk has no room for, Parquet too.
 #[cfg(unix)]
 #[test]
-fn a_full_disk_at_any_size_names_a_file() {
+fn a_full_disk_at_any_size_names_the_file() {
     let home = tempfile::tempdir().unwrap();
     let reports = two_seasons(home.path());
     let sizes: std::collections::BTreeSet<u64> = reports[1].values().map(|bytes| bytes.len() as u64 / 512).collect();
