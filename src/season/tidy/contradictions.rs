@@ -15,12 +15,12 @@ const NAMES: usize = 6;
 const SLACK_D: f64 = 1.0;
 
 /// File and line of each batch.
-pub(super) type Lines = BTreeMap<String, (String, u64)>;
+pub(super) type BatchLines = BTreeMap<String, (String, u64)>;
 /// By batch and probe: how many readings the files give to the batch, the first and the last of all that it has.
 type Stays<'a> = BTreeMap<(&'a str, &'a str), (usize, Instant, Instant)>;
 
 /// Adds the remarks to the season's account, before all others: such slips make wrong numbers.
-pub(super) fn notice(season: &mut Season, lines: &Lines) {
+pub(super) fn notice(season: &mut Season, lines: &BatchLines) {
     let (mut stays, mut of_none) = (Stays::new(), Vec::new());
     for (row, given) in season.readings.batch_given.iter().enumerate() {
         let usable = |flags: Flags| !flags.intersects(Flags::NO_BEER.with(Flags::CLOCK_JUMP));
@@ -44,7 +44,7 @@ pub(super) fn notice(season: &mut Season, lines: &Lines) {
 }
 
 /// A batch that still has a probe of a later one.
-fn overlap(earlier: &[Batch], later: &Batch, lines: &Lines) -> Option<String> {
+fn overlap(earlier: &[Batch], later: &Batch, lines: &BatchLines) -> Option<String> {
     let Batch { batch, pitched_at, probes, .. } = later;
     let (of, end, probe) = earlier.iter().rev().find_map(|of| {
         let end = of.ended_at.filter(|end| end.days_since(*pitched_at) > SLACK_D)?;

@@ -54,7 +54,7 @@ pub(crate) fn tidy(mut loaded: Loaded, has_probes: bool, has_batches: bool) -> R
     let (mut readings, mut places) = sorted_readings::sort_readings(&mut loaded)?;
     ids::flag_unknown(&mut loaded, &mut readings, has_probes, has_batches);
     let lines = loaded.batches.iter();
-    let lines: contradictions::Lines =
+    let lines: contradictions::BatchLines =
         lines.map(|entry| (entry.row.batch.clone(), (loaded.file_name(entry.file).to_owned(), entry.line))).collect();
     let mut batches = rows(&mut loaded, |l| &mut l.batches);
     let references: Vec<Reference> = loaded.references.iter().map(|entry| entry.row.clone()).collect();
