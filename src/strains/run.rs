@@ -75,7 +75,7 @@ impl StrainSettings {
         let of: BTreeMap<&str, &Batch> = season.batches.iter().map(|batch| (batch.batch.as_str(), batch)).collect();
         let rows: Vec<Option<&Batch>> = fits.iter().map(|fit| of.get(fit.batch.as_str()).copied()).collect();
         let mut found = Strains { contrast_level: self.contrast_level, alike: alike(&names), ..Strains::default() };
-        let compared = Compared { fits, conditions: of_batches(season, fits, &rows), rows, strains };
+        let compared = Compared { fits, conditions: of_batches(season, fits, &rows, self.by_day), rows, strains };
         let weights: Vec<_> = self.weights.iter().filter(|(_, weight)| **weight != 0.0).collect();
         if let Some((which, _)) = weights.iter().find(|(which, _)| !self.traits.contains(which)) {
             return Err(Error::Usage(format!(
