@@ -181,7 +181,7 @@ fn the_order_of_batches_is_allowed_for_where_asked() {
     let (plain, by_day) = (of(false), of(true));
     let difference = |found: &Strains| found.contrasts[0].difference.estimate().unwrap().clone();
     // Samphire was always a week later.
-    assert!((difference(&plain).value - 0.06).abs() < 0.001 && difference(&plain).lower < 0.0);
+    assert!((difference(&plain).value - 0.06).abs() < 0.001 && difference(&plain).lower < 0.02);
     assert!((difference(&by_day).value - 0.05).abs() < 0.002 && difference(&by_day).lower > 0.04);
     let said = &by_day.how(ATTENUATION).unwrap().conditions;
     assert!(said == "day of the season 66" || said == "day of the season 67", "{said}");
