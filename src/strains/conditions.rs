@@ -17,29 +17,39 @@ const GOES_WITH_OTHERS: f64 = 0.1;
 
 type Condition = (&'static str, f64, fn(f64) -> String);
 /// What may be adjusted for: in words, the spread within strains below which it does not vary, and how it is written.
-const ALL: [Condition; 5] = [
+const ALL: [Condition; 6] = [
     ("original gravity", 5e-4, |value| format!("{value:.4}")),
     ("temperature", 0.1, |value| format!("{value:.1} \u{b0}C")),
     ("pitching rate", 0.01, |value| format!("{:.2} million cells/ml/\u{b0}P", value.exp())),
     ("mash temperature", 0.1, |value| format!("{value:.1} \u{b0}C")),
     ("generation", 0.1, |value| format!("{value:.1}")),
+    ("day of the season", 1.0, |value| format!("{value:.0}")),
 ];
 
-/// Places there, of those that act most first: no choice by what the data show, which would make intervals too short.
+/// Places there, what was asked for and those that act most first: no choice by what the data show, which would make intervals
+/// too short.
 fn order(which: Trait) -> [usize; ALL.len()] {
-    if which.is_pace() { [1, 0, 2, 4, 3] } else { [0, 3, 1, 2, 4] }
+    if which.is_pace() { [5, 1, 0, 2, 4, 3] } else { [5, 0, 3, 1, 2, 4] }
 }
 
 /// The conditions of one batch, in the order of `ALL`, pitching rates by their logarithms.
 pub(super) type BatchConditions = [Option<f64>; ALL.len()];
 
-pub(super) fn of_batches(season: &Season, fits: &[BatchFit], rows: &[Option<&Batch>]) -> Vec<BatchConditions> {
+/// The day only where the order of batches is to be allowed for.
+pub(super) fn of_batches(
+    season: &Season,
+    fits: &[BatchFit],
+    rows: &[Option<&Batch>],
+    by_day: bool,
+) -> Vec<BatchConditions> {
     let measured = first_days(season);
+    let first = fits.iter().map(|fit| fit.pitched_at).min().filter(|_| by_day);
     let one = |(fit, row): (&BatchFit, &Option<&Batch>)| {
         let original = fit.finding(Trait::OriginalSg).value().or(row.and_then(|row| row.original_sg));
         let temp = row.and_then(|row| row.set_temp_c).or_else(|| measured.get(fit.batch.as_str()).copied());
         let pitch = row.and_then(|row| row.pitch_mcells_ml_p).filter(|rate| *rate > 0.0).map(f64::ln);
-        [original, temp, pitch, row.and_then(|row| row.mash_temp_c), row.and_then(|row| row.generation)]
+        let day = first.map(|first| fit.pitched_at.days_since(first));
+        [original, temp, pitch, row.and_then(|row| row.mash_temp_c), row.and_then(|row| row.generation), day]
     };
     fits.iter().zip(rows).map(one).collect()
 }

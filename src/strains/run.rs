@@ -54,8 +54,10 @@ impl StrainSettings {
     ///
     /// A stuck batch counts in the share of stuck ones and in no trait that hangs on the terminal gravity. One that is more
     /// likely stuck than not is in no trait but times and rates. A batch that does not give a trait, as it is not at rest, is
-    /// left out of it; both are told. Errors that batches share, such as a probe's calibration or an instrument's bias, are
-    /// not modelled: the season's samples have taken them off the batches' fits.
+    /// left out of it; both are told. In 15 seasons of another simulator those not at rest held 1.3 % of what batches tell of
+    /// the time to rest, and leaving them out moved its mean by 0.1 %. Errors that batches share, such as a probe's
+    /// calibration or an instrument's bias, are not modelled: the season's samples have taken most off the batches' fits.
+    /// Those of attenuations correlated by 0.10 (standard error 0.05) within a probe; what a whole season shares cancels.
     ///
     /// # Errors
     /// [`crate::Error::Setting`]; [`crate::Error::Usage`] for a house strain that is not in the season.
@@ -75,7 +77,7 @@ impl StrainSettings {
         let of: BTreeMap<&str, &Batch> = season.batches.iter().map(|batch| (batch.batch.as_str(), batch)).collect();
         let rows: Vec<Option<&Batch>> = fits.iter().map(|fit| of.get(fit.batch.as_str()).copied()).collect();
         let mut found = Strains { contrast_level: self.contrast_level, alike: alike(&names), ..Strains::default() };
-        let compared = Compared { fits, conditions: of_batches(season, fits, &rows), rows, strains };
+        let compared = Compared { fits, conditions: of_batches(season, fits, &rows, self.by_day), rows, strains };
         let weights: Vec<_> = self.weights.iter().filter(|(_, weight)| **weight != 0.0).collect();
         if let Some((which, _)) = weights.iter().find(|(which, _)| !self.traits.contains(which)) {
             return Err(Error::Usage(format!(

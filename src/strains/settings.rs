@@ -18,6 +18,8 @@ settings! {
         /// ([`StrainSettings::margin`]).
         margins: BTreeMap<Trait, f64> =
             BTreeMap::from([Trait::Attenuation, Trait::FinishH].map(|which| (which, which.margin())));
+        /// Whether means allow, by a line over the days, for a brewing that changes through the season.
+        by_day: bool = false;
         /// What traits are worth: points for each margin that a strain has more of a trait, below 0 where less is better. With
         /// `attenuation = 1` and `t90_h = -2` twelve hours sooner are worth four points of attenuation. Without any no
         /// strains are ranked.

@@ -162,6 +162,32 @@ fn what_goes_with_the_strain_is_named() {
 }
 
 #[test]
+fn the_order_of_batches_is_allowed_for_where_asked() {
+    // Strains take turns, and all attenuate further by a hundredth a week.
+    let mut all: Vec<Brewed> = (0..20)
+        .map(|i| {
+            let (own, off) = ([0.75, 0.8][i % 2], [0.001, -0.002, 0.001][i % 3]);
+            Brewed::new(i, ["thrift", "samphire"][i % 2], &[(ATTENUATION, own + 0.01 * i as f64 + off, 0.002)])
+        })
+        .collect();
+    for (i, batch) in all.iter_mut().enumerate() {
+        batch.row.pitched_at = batch.row.pitched_at.plus_hours(168.0 * i as f64);
+    }
+    let (season, kinetics) = season(&all);
+    let of = |by_day| {
+        let settings = StrainSettings { traits: vec![ATTENUATION], by_day, ..Default::default() };
+        settings.run(&season, &kinetics).unwrap()
+    };
+    let (plain, by_day) = (of(false), of(true));
+    let difference = |found: &Strains| found.contrasts[0].difference.estimate().unwrap().clone();
+    // Samphire was always a week later.
+    assert!((difference(&plain).value - 0.06).abs() < 0.001 && difference(&plain).lower < 0.02);
+    assert!((difference(&by_day).value - 0.05).abs() < 0.002 && difference(&by_day).lower > 0.04);
+    let said = &by_day.how(ATTENUATION).unwrap().conditions;
+    assert!(said == "day of the season 66" || said == "day of the season 67", "{said}");
+}
+
+#[test]
 fn a_house_strain_must_exist() {
     let all = batches(&[
         ("thrift", &[0.8, 0.81, 0.79]),
