@@ -42,7 +42,7 @@ pub(super) fn steps(study: &SeasonStudy, reader: &Reader) -> Vec<Step> {
         let without = each_once(found.without.iter().map(|none| none.probe.as_str()));
         let without = without.into_iter().filter(|probe| !with.contains(probe));
         all.extend(without.map(|probe| {
-            let why = found.without.iter().rfind(|none| none.probe == *probe).map_or("no bath", |none| &none.why);
+            let why = found.without.iter().find(|none| none.probe == *probe).map_or("no bath", |none| &none.why);
             todo("Calibrate # before its next batch", probe, format!("no curve, so no gravity ({why})"))
         }));
     } else if let Some(why) = study.calibrations.why().filter(|_| !study.season.probes.is_empty()) {
