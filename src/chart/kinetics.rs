@@ -252,10 +252,15 @@ impl BatchFit {
         for (offset, (shape, _)) in self.offsets.iter().zip(PROBES.into_iter().cycle()) {
             let dots = if one { String::new() } else { format!(" ({shape})") };
             let reads = match offset.offset_sg.estimate().map(|e| (e.value, shown.estimate(e))) {
-                Some((sg, e)) if sg.abs() < 0.000_05 => format!(" reads true here, \u{b1} {:.n$}", e.se),
+                Some((sg, e)) if sg.abs() < 0.000_05 => format!(" reads true in this batch, \u{b1} {:.n$}", e.se),
                 Some((sg, e)) => {
                     let how = if sg < 0.0 { "low" } else { "high" };
-                    format!(" reads {:.n$} \u{b1} {:.n$} {} {how} here", e.value.abs(), e.se, shown.unit)
+                    format!(
+                        " reads {:.n$} \u{b1} {:.n$} {} {how} in this batch on average",
+                        e.value.abs(),
+                        e.se,
+                        shown.unit
+                    )
                 }
                 None if one => continue,
                 None => String::new(),

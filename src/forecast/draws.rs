@@ -134,8 +134,7 @@ impl RestRules<'_> {
                 continue;
             }
             let factor = alternative.posterior.covariance.clone().cholesky();
-            let factor =
-                factor.ok_or_else(|| Error::numeric("a forecast", "the posterior's covariance is singular"))?.l();
+            let factor = factor.ok_or_else(|| Error::numeric("a forecast", "its gravities fit no curve"))?.l();
             for noise in spread_normals(mine, rng)? {
                 let at: DVector<f64> = &alternative.posterior.mean + &factor * &noise;
                 let coordinates = std::array::from_fn(|k| at[k + 1]);

@@ -26,7 +26,7 @@ const MAYBE_STUCK: f64 = 0.2;
 pub(super) struct RunningBatch<'a> {
     pub(super) forecast: &'a Forecast,
     pub(super) fit: Option<&'a BatchFit>,
-    temp_c: Option<f64>,
+    pub(super) temp_c: Option<f64>,
 }
 
 /// The forecasts of the running batches as of the newest data, each once: others may have been asked for.
@@ -153,7 +153,8 @@ impl RunningBatch<'_> {
         said.extend(alcohol.map(|percent| format!("{:.1}\u{a0}% alcohol", percent.max(0.0))));
         let old = self.forecast.last_reading_at.filter(|at| self.forecast.as_of.hours_since(*at) > OLD_H);
         said.extend(old.map(|at| format!("no reading since {}", reader.hour(at))));
-        format!("{}: {}.", capital(self.state()), said.join(", "))
+        let colon = if said.is_empty() { "" } else { ": " };
+        format!("{}{colon}{}.", capital(self.state()), said.join(", "))
     }
 
     /// When it comes to rest, or did, and how likely it is ready.
@@ -161,8 +162,9 @@ impl RunningBatch<'_> {
         let Forecast { finish, why, as_of, p_ready, .. } = self.forecast;
         let Some(finish) = finish else { return format!("No forecast: {why}.") };
         let verb = match (self.at_rest(), finish.p50 <= *as_of) {
-            (true, true) => "It came to rest",
-            (true, false) => "By its forecast it came to rest",
+            (true, _) if finish.p95 > *as_of => "It is at rest or nearly so:",
+            (true, _) => "It came to rest",
+            (false, _) if self.idle() => "If it starts as others did, it comes to rest",
             (false, true) if self.cooled_early() => "Kept warm, it would have come to rest",
             (false, false) if self.cooled_early() => "Kept warm, it would come to rest",
             (false, true) => "It may have come to rest",

@@ -160,9 +160,10 @@ pub(super) fn adjustments(
         };
         found.list.push(Adjustment { name, column, at });
     }
-    for (words, mut names) in
-        [("what differs between strains only counts as theirs:", theirs), ("too few batches to allow for", too_many)]
-    {
+    for (words, mut names) in [
+        ("these differ only between strains, so their effect cannot be told from that of the strain:", theirs),
+        ("too few batches to allow for", too_many),
+    ] {
         names.sort_unstable();
         found.notes.extend((!names.is_empty()).then(|| format!("{words} {}", some(&names, ALL.len()))));
     }

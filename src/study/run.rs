@@ -7,7 +7,7 @@ use crate::forecast::{Backtest, Forecasts, Schedule};
 use crate::gravity::{Gravity, GravityLayers, GravitySeries, ReadingDrift, SeriesBuilder};
 use crate::kinetics::{Kinetics, Trait};
 use crate::season::{Season, each_once};
-use crate::units::Instant;
+use crate::units::{HOURS_PER_DAY, Instant};
 
 use super::as_of::AsOf;
 use super::builder::Study;
@@ -114,8 +114,20 @@ impl Settings {
         if !found.calibrations.is_empty() {
             return Ok(Part::Done(found));
         }
-        // Many sessions of a probe may lack the same.
-        let reasons = each_once(found.without.iter().map(|no| format!("{}: {}", no.probe, no.why)));
+        // One reason a probe, however many dates its baths have.
+        let reason = |probe: &String| {
+            let of: Vec<_> = found.without.iter().filter(|no| no.probe == *probe).collect();
+            let days = self.calibration.session_gap_h / HOURS_PER_DAY;
+            match of.as_slice() {
+                [no] => format!("{probe}: {}", no.why),
+                of => format!(
+                    "{probe}: its baths are of {} dates more than {days:.0} days apart, each without enough baths for a curve",
+                    of.len()
+                ),
+            }
+        };
+        let reasons: Vec<String> =
+            each_once(found.without.iter().map(|no| &no.probe)).into_iter().map(reason).collect();
         let why = format!("no probe has a calibration ({})", reasons.join("; "));
         let baths = season.references.iter().any(|r| !r.is_sample());
         Ok(if baths { Part::Failed(why) } else { Part::Skipped(why) })

@@ -117,7 +117,7 @@ fn a_bath_that_is_typed_wrong_is_to_be_looked_up() {
     typed.sg = 1.0072;
     let text = text(&season);
     assert!(text.contains("Look up the bath strong of Mo 3 Feb. SG 1.0072 is 0.06"), "{text}");
-    let said = " below what the other baths of dunlin say; for other probes it is SG 1.0720. What is surely wrong is left out.";
+    let said = " below what the other baths of dunlin say; for other probes it is SG 1.0720. What does not fit is left out or counts less.";
     assert!(text.contains(said), "{text}");
     assert_eq!(text.matches("Look up the bath").count(), 1, "{text}");
 }

@@ -149,7 +149,7 @@ fn what_goes_with_the_strain_is_named() {
     let found = run(&all);
     let how = found.how(ATTENUATION).unwrap();
     let said = how.notes.join("; ");
-    assert!(said.contains("what differs between strains only counts as theirs: mash temperature"), "{said}");
+    assert!(said.contains("cannot be told from that of the strain: mash temperature"), "{said}");
     assert!(
         said.contains("compared together with their wort, which no other strain had: samphire and thrift"),
         "{said}"

@@ -16,7 +16,7 @@ use super::parts::fold;
 const HOW_TO_READ: [&str; 4] = [
     "Gravity is that at 20 \u{b0}C, on the curve through all readings and samples of the batch: at its last reading, or the last before it was cooled. In tables/gravity.csv \
      each reading stands alone, with an error of its own.",
-    "\u{b1}: one standard error. At rest: as near to its terminal gravity as `at_rest.within_sg` says, 0.001 SG unless it is set. Its drop: \
+    "\u{b1}: one standard error. At rest: within 0.001 SG of its terminal gravity, unless the settings say otherwise. Its drop: \
      from original to terminal gravity.",
     "Ready now: the chance that the batch is at rest and not stuck. Attenuation is apparent, alcohol an estimate.",
     "A shape shows when a batch comes to rest: the higher, the likelier. Upright line: the last reading of the season.",

@@ -1,13 +1,17 @@
 //! What finishes when?
 
+use std::collections::BTreeSet;
+
 use crate::kinetics::{BatchFit, BatchState, Kinetics, Status};
 use crate::study::SeasonStudy;
 
 use super::super::reader::Reader;
-use super::super::running::{RunningBatch, results, running};
+use super::super::running::{RunningBatch, forecasts_now, results, running};
 use super::super::words::{capital, count, percent, some};
 use super::Answer;
 
+/// Past batches from which it is said how often forecasts hold.
+const FEW: usize = 3;
 /// Batches that are named in a sentence.
 const MOST_NAMES: usize = 20;
 
@@ -61,9 +65,18 @@ fn checked(answer: &mut Answer, study: &SeasonStudy, kinetics: &Kinetics) {
     odd(answer, kinetics);
     match study.backtest.found() {
         Ok(backtest) => {
-            let seen: Vec<bool> = backtest.rows.iter().filter_map(|row| row.covered).collect();
+            // A batch that still runs is no past one.
+            let now = forecasts_now(study);
+            let is_past = |batch: &String| now.iter().all(|row| row.batch != *batch);
+            let rows = backtest.rows.iter().filter(|row| is_past(&row.forecast.batch));
+            let (of, seen): (BTreeSet<&String>, Vec<bool>) =
+                rows.filter_map(|row| Some((&row.forecast.batch, row.covered?))).unzip();
             let hits = seen.iter().filter(|hit| **hit).count();
-            if !seen.is_empty() {
+            if !seen.is_empty() && of.len() < FEW {
+                let of = count(of.len(), "past batch", "past batches");
+                let n = seen.len();
+                answer.say(format!("Tried on {of}, {hits} of {n} forecasts held the time of rest in their range: too few batches to judge."));
+            } else if !seen.is_empty() {
                 answer.say(format!(
                     "Tried on past batches, {hits} of {} forecasts held the time of rest in their range: {:.0} %, where it should be {}.",
                     seen.len(),

@@ -3,6 +3,7 @@
 mod batches;
 mod probes;
 mod rows;
+mod step;
 mod steps;
 mod yeasts;
 
@@ -16,7 +17,7 @@ use crate::study::SeasonStudy;
 
 use super::reader::Reader;
 use super::words::{count, minute};
-use steps::Step;
+use step::Step;
 
 /// One question and what the season says to it.
 #[derive(Debug, Clone, Default, PartialEq)]

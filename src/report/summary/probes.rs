@@ -24,7 +24,7 @@ pub(super) fn answer(study: &SeasonStudy, reader: &Reader) -> Answer {
     }
     match study.drift.found() {
         Ok(found) => drift(&mut answer, found, study, reader),
-        Err(why) => answer.say(format!("No drift: {why}.")),
+        Err(why) => answer.say(format!("Drift is not known: {why}.")),
     }
     answer
 }

@@ -12,7 +12,8 @@ use crate::study::SeasonStudy;
 use super::super::reader::Reader;
 use super::super::running::running;
 use super::super::trust::{Trust, off, provisional};
-use super::super::words::{capital, list, minute, percent, some};
+use super::super::words::{capital, list, minute, percent};
+use super::step::{Step, Todo, todo};
 
 /// Chance of being at rest from which samples tell more than waiting.
 const MAYBE_READY: f64 = 0.5;
@@ -20,64 +21,10 @@ const MAYBE_READY: f64 = 0.5;
 const BIASED_SG: f64 = 0.0015;
 /// A calibration due within this time is announced, days.
 const SOON_D: f64 = 14.0;
-/// Letters for names in the line of a step; the others are counted.
-const MOST_LETTERS: usize = 72;
-/// Reasons that the terminal shows of one step.
-const MOST_REASONS: usize = 12;
-
-/// Something to do: one line, and why.
-#[derive(Debug, Clone, PartialEq)]
-pub(in crate::report) struct Step {
-    /// What to do, in a line without a full stop.
-    pub(in crate::report) what: String,
-    /// Why and how, in sentences.
-    pub(in crate::report) why: Vec<String>,
-}
-
-/// A line in which `#` stands for names, one of the names, and the reason; a reason without a name is for all of the line.
-type Todo = (String, String, String);
-
-fn todo(line: &str, name: impl Into<String>, why: impl Into<String>) -> Todo {
-    (line.to_owned(), name.into(), why.into())
-}
-
-impl Step {
-    /// The same thing for several batches or probes is one step, with the reason of each.
-    fn of(line: &str, all: &[Todo]) -> Self {
-        let (named, for_all): (Vec<&Todo>, Vec<&Todo>) =
-            all.iter().filter(|(other, ..)| other == line).partition(|(_, name, _)| !name.is_empty());
-        let names: Vec<&str> = named.iter().map(|(_, name, _)| name.as_str()).collect();
-        let letters = names.iter().scan(0, |sum, name| {
-            *sum += name.chars().count() + 2;
-            Some(*sum)
-        });
-        let shown = letters.take_while(|sum| *sum <= MOST_LETTERS).count().max(1);
-        let is_one = named.iter().all(|(.., why)| named.first().is_some_and(|(.., first)| why == first));
-        let each = |(_, name, why): &Todo| match why.strip_prefix("it ") {
-            _ if is_one => format!("{}.", capital(why)),
-            Some(does) => format!("{name} {does}."),
-            None => format!("{name}: {why}."),
-        };
-        let why =
-            each_once(named.into_iter().map(each)).into_iter().chain(for_all.into_iter().map(|(.., why)| why.clone()));
-        Self { what: line.replace('#', &some(&names, shown)), why: why.collect() }
-    }
-
-    pub(super) fn written(&self, reader: &Reader) -> Self {
-        Self { what: reader.text(&self.what), why: self.why.iter().map(|why| reader.text(why)).collect() }
-    }
-
-    /// The step on a terminal.
-    pub(super) fn text(&self) -> String {
-        let shown = self.why.get(..MOST_REASONS).unwrap_or(&self.why).join(" ");
-        let more = match self.why.len().saturating_sub(MOST_REASONS) {
-            0 => String::new(),
-            more => format!(" The page has {more} more."),
-        };
-        format!("{}. {shown}{more}", self.what)
-    }
-}
-
+/// Beer below this is cold, °C: in it an even gravity tells nothing.
+const COLD_C: f64 = 10.0;
+/// A plan that goes cold is told of where the chance of a rest before that is less.
+const SURE: f64 = 0.95;
 /// What to do, the most urgent first.
 pub(super) fn steps(study: &SeasonStudy, reader: &Reader) -> Vec<Step> {
     let mut all = batches(study, reader);
@@ -98,7 +45,17 @@ pub(super) fn steps(study: &SeasonStudy, reader: &Reader) -> Vec<Step> {
         all.extend(with.iter().filter_map(|probe| one_more_bath(study, probe, reader)));
         let without = each_once(found.without.iter().map(|none| none.probe.as_str()));
         let without = without.into_iter().filter(|probe| !with.contains(probe));
-        all.extend(without.map(|probe| todo("Calibrate # before its next batch", probe, "no curve, so no gravity")));
+        all.extend(without.map(|probe| {
+            let why = found.without.iter().find(|none| none.probe == *probe).map_or("no bath", |none| &none.why);
+            todo("Calibrate # before its next batch", probe, format!("no curve, so no gravity ({why})"))
+        }));
+    } else if let Some(why) = study.calibrations.why().filter(|_| !study.season.probes.is_empty()) {
+        let how = "Baths make a curve that are in one file under the probe's name in probes.csv: water and three others within three days.";
+        all.push(todo(
+            "Mend the calibration first, as without a curve there is no gravity",
+            "",
+            format!("{}. {how}", capital(why)),
+        ));
     }
     each_once(all.iter().map(|(line, ..)| line)).into_iter().map(|line| Step::of(line, &all)).collect()
 }
@@ -139,7 +96,7 @@ fn entries(all: &mut Vec<Todo>, study: &SeasonStudy, reader: &Reader) {
     }
     misdated(all, study, reader);
     if all.iter().any(|(line, ..)| line == LOOK_UP) {
-        all.push(todo(LOOK_UP, "", "What is surely wrong is left out. Mend each slip in its file."));
+        all.push(todo(LOOK_UP, "", "What does not fit is left out or counts less. Mend each slip in its file."));
     }
 }
 
@@ -234,13 +191,15 @@ fn misdated(all: &mut Vec<Todo>, study: &SeasonStudy, reader: &Reader) {
         }
     }
     for (batch, samples) in of_batch {
-        let ended_at = study.season.batch(batch).and_then(|batch| batch.ended_at);
-        let late = match (ended_at, study.latest) {
-            (Some(ended_at), _) => format!("{batch} had ended on {}", minute(ended_at, &reader.scales.zone)),
-            (None, Some(latest)) => format!("the other data end on {}", minute(latest, &reader.scales.zone)),
-            (None, None) => continue,
-        };
         let Some(first) = samples.first() else { continue };
+        let of = study.season.batch(batch);
+        let early = of.map(|of| of.pitched_at).filter(|pitched_at| first.at < *pitched_at);
+        let late = match (early, of.and_then(|of| of.ended_at), study.latest) {
+            (Some(pitched_at), ..) => format!("{batch} was pitched on {}", minute(pitched_at, &reader.scales.zone)),
+            (_, Some(ended_at), _) => format!("{batch} had ended on {}", minute(ended_at, &reader.scales.zone)),
+            (.., Some(latest)) => format!("the other data end on {}", minute(latest, &reader.scales.zone)),
+            _ => continue,
+        };
         let at = minute(first.at, &reader.scales.zone);
         all.push(match samples.len() {
             1 => todo(
@@ -250,7 +209,7 @@ fn misdated(all: &mut Vec<Todo>, study: &SeasonStudy, reader: &Reader) {
             ),
             n => todo(
                 LOOK_UP,
-                format!("end of {batch} and the dates of {n} samples"),
+                format!("{} of {batch} and the dates of {n} samples", if early.is_some() { "pitching" } else { "end" }),
                 format!("the first is dated {at}, but {late}"),
             ),
         });
@@ -288,18 +247,42 @@ fn batches(study: &SeasonStudy, reader: &Reader) -> Vec<Todo> {
         why.extend(early.then(|| little.to_owned()));
         if let Some(found) = study.drift.done() {
             let probes = study.season.batches.iter().filter(|of| of.batch == *batch).flat_map(|of| &of.probes);
-            let reads =
-                |probe: &ProbeDrift| Some(format!("its probe {} reads {}", probe.probe, off(found, probe, reader)?));
+            let reads = |probe: &ProbeDrift| {
+                Some(format!("its probe {} now reads {}", probe.probe, off(found, probe, reader)?))
+            };
             why.extend(probes.filter_map(|probe| reads(found.of_probe(probe)?)));
         }
         let cooled = one.cooled_early() && ready.is_none();
         why.extend(cooled.then(|| "it was cooled before it came to rest".to_owned()));
+        let is_cold = one.temp_c.is_some_and(|temp_c| temp_c < COLD_C);
+        let cold = "cold beer shows an even gravity, at rest or not; a sample drawn cold is warmed and degassed before it is read";
+        why.extend((is_cold && ready.is_some()).then(|| cold.to_owned()));
+        let outlooks = study.forecasts.done().into_iter().flat_map(|found| &found.outlooks);
+        let plan = outlooks.filter(|of| of.batch == *batch).find_map(|of| of.cold_at.zip(of.p_rest_before_cold));
+        let plan = plan.filter(|(_, p)| *p < SURE && !is_cold && !one.at_rest());
+        why.extend(plan.map(|(at, p)| {
+            format!(
+                "its plan goes cold on {}, and the chance that it is at rest before is {}",
+                reader.day(at),
+                percent(p)
+            )
+        }));
+        let is_sampled = study.season.references.iter().any(|of| of.batch.as_ref() == Some(batch));
+        let is_checked = study.drift.done().is_some_and(|found| {
+            let mut probes = study.season.batch(batch).into_iter().flat_map(|of| &of.probes);
+            probes.any(|probe| found.of_probe(probe).is_some_and(|probe| probe.n > 0))
+        });
+        why.extend(
+            (!is_sampled && !is_checked).then(|| "no sample has told yet whether its probe reads true".to_owned()),
+        );
         let (line, urgency) = match (stuck, ready) {
             _ if why.is_empty() => continue,
             _ if early => ("Warm #, rouse the yeast and measure the limit by a forced ferment", 0),
             (None, _) if cooled => ("Warm # again, until it has come to rest", 1),
             (Some(_), _) => ("Warm # a little and take a degassed sample", 1),
+            (None, Some(_)) if is_cold => ("Warm # and take degassed samples on three days", 2),
             (None, Some(_)) => ("Take degassed samples of # on three days, warm", 2),
+            (None, None) if plan.is_some() => ("Sample # before its plan cools it", 2),
             (None, None) => ("Take a degassed sample of #", 3),
         };
         all.push((urgency, todo(line, batch, why.join("; "))));
@@ -324,17 +307,27 @@ fn instruments(found: &Drift, reader: &Reader) -> Vec<Todo> {
 fn probes(all: &mut Vec<Todo>, study: &SeasonStudy, found: &Drift, reader: &Reader) {
     let (calibrate, check, later) =
         ("Calibrate #", "Check # in water after the batch", "Check # in water after the next batch");
+    let idle = "Check # in water now";
+    let busy: Vec<&String> = running(study)
+        .iter()
+        .filter_map(|one| study.season.batch(&one.forecast.batch))
+        .flat_map(|batch| &batch.probes)
+        .collect();
     let size = |probe: &ProbeDrift| probe.offset_sg.value().map_or(0.0, f64::abs);
     let mut probes = Trust::all(study, found, reader);
     probes.sort_by(|(a, _), (b, _)| size(b).total_cmp(&size(a)));
     let limit = format!("Calibrate a probe that reads off there by more than {}.", reader.scales.limit(found.limit_sg));
     let baths = study.bath_plan.done().and_then(BathPlan::recommended).map(gravities);
-    let baths =
-        baths.map(|sg| format!("Mix these baths: SG {sg}. The grams stand with the probes, under \"The next baths\"."));
+    let baths = baths.map(|sg| {
+        format!("Mix these baths, each afresh: SG {sg}. The grams stand with the probes, under \"The next baths\".")
+    });
     // What a provisional curve needs is said apart.
-    for (line, wanted, after) in
-        [(calibrate, Trust::No, baths), (check, Trust::CheckIt, Some(limit.clone())), (later, Trust::Yes, Some(limit))]
-    {
+    for (line, wanted, after) in [
+        (calibrate, Trust::No, baths),
+        (check, Trust::CheckIt, Some(limit.clone())),
+        (idle, Trust::CheckIt, Some(limit.clone())),
+        (later, Trust::Yes, Some(limit)),
+    ] {
         let why = |probe: &ProbeDrift| match (wanted, &probe.recalibrate, study.latest) {
             (Trust::No, ..) => Some(format!("it reads {}", off(found, probe, reader)?)),
             (Trust::CheckIt, ..) => Some("the error is no longer known well enough".to_owned()),
@@ -343,13 +336,10 @@ fn probes(all: &mut Vec<Todo>, study: &SeasonStudy, found: &Drift, reader: &Read
             }
             _ => None,
         };
-        let of = probes.iter().filter(|(_, trust)| *trust == wanted);
+        let fits = |probe: &String| line == calibrate || line == later || (line == check) == busy.contains(&probe);
+        let of = probes.iter().filter(|(probe, trust)| *trust == wanted && fits(&probe.probe));
         let before = all.len();
         all.extend(of.filter_map(|(probe, _)| Some(todo(line, &probe.probe, why(probe)?))));
         all.extend(after.filter(|_| all.len() > before).map(|after| todo(line, "", after)));
     }
 }
-
-#[cfg(test)]
-#[path = "../../../tests/inside/steps.rs"]
-mod tests;
