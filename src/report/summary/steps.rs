@@ -92,7 +92,11 @@ fn entries(all: &mut Vec<Todo>, study: &SeasonStudy, reader: &Reader) {
         misfits(all, found.misfits.iter().filter(is_new).collect(), reader);
     }
     for fit in study.kinetics.done().into_iter().flat_map(|found| &found.batches) {
-        all.extend(samples(fit, reader));
+        let found = samples(fit, reader);
+        // Probes and curve may say it of the same one.
+        let is_new = |(line, name, _): &Todo| !all.iter().any(|(of, said, _)| of == line && said == name);
+        let new: Vec<Todo> = found.into_iter().filter(is_new).collect();
+        all.extend(new);
     }
     misdated(all, study, reader);
     if all.iter().any(|(line, ..)| line == LOOK_UP) {
