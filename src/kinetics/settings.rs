@@ -50,7 +50,7 @@ settings! {
         /// deviation, SG; assumed, no reference: a tenth of a gram of hops that stay on a probe. Small, as hops also start a slow
         /// fermentation. 0: never.
         disturbed_sd_sg: f64 = 0.001, 0.0..=0.02, "0 to 0.02 SG";
-        /// Share of the variance of a sample that all samples of its instrument have in common.
+        /// Share of the variance of a sample that all samples of its instrument have in common, where no other batch tells its bias.
         instrument_share: f64 = 0.5, 0.0..=1.0, "a share from 0 to 1";
         /// Which clock.
         clock: ClockChoice = ClockChoice::Best;

@@ -336,3 +336,35 @@ fn readings_of_a_probe_in_no_beer_are_flagged() {
     let sugar = format!("at,kind,batch\n{},sugar_added,b1\n", time(90));
     assert_eq!((out(&sugar, &sweetened), out("", &sweetened).len()), (none, 90));
 }
+
+/// A beer that falls by a degree between hourly readings, and a probe that begins another batch where the first one was then.
+#[test]
+fn a_steep_fall_beside_another_beginning_is_no_exchange_of_names() {
+    let start = heelwort::Instant::parse("2031-03-01T00:00:00Z").unwrap();
+    let falling = |hour: i32| (52.0 - 1.2 * f64::from(hour)).max(22.0);
+    let row = |probe: &str, hour: i32, tilt: f64| {
+        format!("{},{probe},{:.2},20.5\n", start.plus_hours(f64::from(hour)), tilt + 0.05 * f64::from(hour % 3))
+    };
+    let log = |jumps: bool| {
+        let rows = (0..80).flat_map(|hour| {
+            let later = 38.2 - 0.1 * f64::from(hour - 14).max(0.0);
+            let (dunlin, knot) = if jumps && hour >= 14 { (later - 9.0, 38.2) } else { (falling(hour), later) };
+            [row("dunlin", hour, dunlin), if hour >= 14 { row("knot", hour, knot) } else { String::new() }]
+        });
+        format!("at,probe,tilt_deg,temp_c\n{}", rows.collect::<String>())
+    };
+    let exchanged = |jumps: bool| {
+        let season = load(&plain_with(&[
+            (
+                "batches.csv",
+                "batch,strain,pitched_at,probe\nT1,glasswort,2031-03-01T00:00:00Z,dunlin\nT2,thrift,2031-03-01T13:30:00Z,knot\n",
+            ),
+            ("probes.csv", "probe,built_on\ndunlin,2031-01-05T00:00:00Z\nknot,2031-01-05T00:00:00Z\n"),
+            ("references.csv", "at,sg,probe,batch\n"),
+            ("readings.csv", &log(jumps)),
+        ]));
+        season.readings.flags.iter().filter(|flags| flags.intersects(Flags::EXCHANGED)).count()
+    };
+    assert_eq!(exchanged(false), 0);
+    assert!(exchanged(true) > 100);
+}

@@ -2,5 +2,6 @@
 
 mod blunders;
 mod guide;
+mod hands;
 mod settings;
 pub(crate) mod truth;

@@ -64,7 +64,9 @@ impl DriftSettings {
     ///
     /// The error of a curve is that of its sources: what baths, instruments and weighings did to it is one effect for all
     /// probes that were calibrated with them. A reference that is read with an instrument that the curve was made with
-    /// shares its bias with the curve, so that in their difference it falls out as far as it should.
+    /// shares its bias with the curve, so that in their difference it falls out as far as it should. A hydrometer or refractometer
+    /// that several probes met is a usual one or, where their pairs make that likelier, a bad one. Its bias is told
+    /// ([`Drift::instruments`]), and fermentation curves take it off the samples of their batch.
     ///
     /// The fleet's mean is a random-effects mean over probes (Hartung and Knapp, t with probes - 1 degrees of freedom); the
     /// error that all probes share (instruments, beer) is added to it.

@@ -115,6 +115,13 @@ mod tests {
     }
 
     #[test]
+    fn a_first_reading_far_off_turns_no_line() {
+        let readings: Vec<(f64, f64, f64)> =
+            (0..9).map(|i| (1.0 + 0.25 * f64::from(i), if i == 0 { 55.0 } else { 52.0 }, 20.0)).collect();
+        assert_eq!(robust_line(&readings), (52.0, 0.0));
+    }
+
+    #[test]
     fn few_readings_give_a_mean() {
         let line = weighted_line(&[(-0.1, 30.0, 20.0), (0.1, 31.0, 20.0)], 3.0).unwrap();
         assert!((line.tilt_deg - 30.5).abs() < 1e-12 && (line.squared_weights - 0.5).abs() < 1e-12);
