@@ -27,7 +27,7 @@ pub(super) struct Kept<'a> {
 }
 
 /// One trait of the ranked strains.
-struct Weighed {
+struct WeighedTrait {
     /// Points for one unit more.
     weight: f64,
     scale: Scale,
@@ -39,7 +39,7 @@ struct Weighed {
     df: Vec<f64>,
 }
 
-impl Weighed {
+impl WeighedTrait {
     fn new(weight: f64, (all, model, scale): &(Vec<&str>, TraitModel, Scale), names: &[&str]) -> Result<Self> {
         let numeric = |why: String| Error::numeric("the ranking of strains", why);
         let places: Vec<usize> = names.iter().filter_map(|name| all.binary_search(name).ok()).collect();
@@ -94,7 +94,7 @@ pub(super) fn ranked(
     if !(weights.is_empty() || names.is_empty()) {
         let parts: Vec<(f64, &Kept<'_>)> = weights.iter().map(|(which, weight)| (*weight, &kept[which])).collect();
         let models =
-            parts.iter().filter_map(|(weight, kept)| Some(Weighed::new(*weight, kept.model.as_ref()?, &names)));
+            parts.iter().filter_map(|(weight, kept)| Some(WeighedTrait::new(*weight, kept.model.as_ref()?, &names)));
         let traits = models.collect::<Result<Vec<_>>>()?;
         let together = DMatrix::from_fn(parts.len(), parts.len(), |i, j| match i == j {
             true => 1.0,

@@ -50,7 +50,7 @@ pub(super) fn steps(study: &SeasonStudy, reader: &Reader) -> Vec<Step> {
             todo("Calibrate # before its next batch", probe, format!("no curve, so no gravity ({why})"))
         }));
     } else if let Some(why) = study.calibrations.why().filter(|_| !study.season.probes.is_empty()) {
-        let how = "Baths make a curve that are in one file under the probe's name in probes.csv: water and three others within three days.";
+        let how = "Name the probe as in probes.csv, and take water and three other baths within three days.";
         all.push(todo(
             "Mend the calibration first, as without a curve there is no gravity",
             "",

@@ -32,7 +32,7 @@ pub(super) fn answer(study: &SeasonStudy, scales: &Scales) -> Answer {
     }
     let missing: BTreeSet<&str> = strains.means.iter().filter_map(|mean| mean.mean.why()).collect();
     if names.len() > 1 && !missing.is_empty() {
-        answer.say(format!("Some means cannot be given: {}.", Vec::from_iter(missing).join(", or ")));
+        answer.say(format!("Some strains have no mean: {}.", Vec::from_iter(missing).join(", or ")));
     }
     let n = |name: &str| SHOWN.into_iter().filter_map(|which| strains.mean(name, which)).map(|mean| mean.n).max();
     let estimate = |name: &str, which| strains.mean(name, which).and_then(|mean| mean.mean.estimate());
