@@ -116,7 +116,8 @@ fn instruments(found: &Drift, scales: &Scales) -> Markup {
         .titled("");
     html! {
         p {
-            "All that one hydrometer or refractometer measures shares its bias. It is found from the baths and samples in which it met              probes, and taken off."
+            "All that one hydrometer or refractometer measures shares its bias. It is found from the baths and samples in which it met \
+             probes, and taken off."
         }
         (table(&made, "instruments"))
     }
